@@ -1,0 +1,132 @@
+"""Settings of every process: pages, workers, beat, commands and tests."""
+
+import os
+from pathlib import Path
+from typing import Any
+
+from csp.constants import NONE, SELF
+
+from wearlog.config import environment
+
+ROOT = Path(__file__).resolve().parents[2]
+ENVIRONMENT = environment.read(os.environ, ROOT)
+
+DEBUG = ENVIRONMENT.debug
+SECRET_KEY = ENVIRONMENT.secret_key
+ALLOWED_HOSTS = ENVIRONMENT.allowed_hosts
+DATA_DIR = ENVIRONMENT.data_dir
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django.contrib.humanize",
+    "csp",
+    "django_tables2",
+    "wearlog.people",
+    "wearlog.equipment",
+    "wearlog.runs",
+    "wearlog.service",
+    "wearlog.lockout",
+    "wearlog.forecasts",
+    "wearlog.logbook",
+    "wearlog.compare",
+    "wearlog.reminders",
+    "wearlog.api",
+    "wearlog.web",
+    "wearlog.config",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "wearlog.config.urls"
+WSGI_APPLICATION = "wearlog.config.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    }
+]
+
+DATABASES: dict[str, dict[str, Any]] = {"default": ENVIRONMENT.database}
+if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    # Readers never wait for a writer, a writer waits for another instead of failing, and what was
+    # acknowledged survives a power cut (docs/decisions/sqlite.md has the measurements).
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
+    }
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "people.User"
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+]
+LOGIN_URL = "web:sign-in"
+LOGIN_REDIRECT_URL = "web:day"
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 90  # a press-side phone stays signed in for a season
+
+LANGUAGE_CODE = "en"
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"  # the mill's own zone is a record, activated for each request
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIR / "static"
+WHITENOISE_USE_FINDERS = True
+
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "wearlog@localhost")
+vars().update(ENVIRONMENT.email)
+
+CELERY_BROKER_URL = ENVIRONMENT.redis_url or "memory://"
+CELERY_TASK_ALWAYS_EAGER = not ENVIRONMENT.redis_url
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TIMEZONE = "UTC"
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "manifest-src": [SELF],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+        "base-uri": [NONE],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = ENVIRONMENT.https
+SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if ENVIRONMENT.https else 0
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+# HSTS for sub-domains and preload lists would decide for other hosts of the mill's domain.
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]

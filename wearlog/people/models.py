@@ -1,0 +1,142 @@
+"""The mill, the people who log, and who changed what."""
+
+from __future__ import annotations
+
+import zoneinfo
+from typing import Any, ClassVar
+
+from django.conf import settings
+from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class Units(models.TextChoices):
+    METRIC = "metric", _("kilograms, millimetres, °C")
+    US = "us", _("pounds, inches, °F")
+
+
+class Mill(models.Model):
+    """The one mill of this installation. Its zone decides what a day is."""
+
+    name = models.CharField(max_length=120)
+    time_zone = models.CharField(max_length=64, default="UTC")
+    currency = models.CharField(max_length=12, blank=True)
+    units = models.CharField(max_length=8, choices=Units, blank=True, default="")
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="mill_is_one")]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.pk = 1
+        super().save(*args, **kwargs)
+
+    @property
+    def zone(self) -> zoneinfo.ZoneInfo:
+        return zoneinfo.ZoneInfo(self.time_zone)
+
+    @classmethod
+    def current(cls) -> Mill:
+        """The mill as recorded, or an unsaved one in UTC where nothing was recorded yet."""
+        return cls.objects.first() or cls(name="", time_zone="UTC", units=Units.METRIC)
+
+
+class Role(models.TextChoices):
+    VIEWER = "viewer", _("viewer")
+    OPERATOR = "operator", _("operator")
+    MAINTAINER = "maintainer", _("maintainer")
+    OWNER = "owner", _("owner")
+
+
+class UserManager(BaseUserManager["User"]):
+    def create_user(self, username: str, password: str | None = None, **fields: Any) -> User:
+        user = self.model(username=username, **fields)
+        user.set_password(password)
+        user.save(using=self._db)
+        return user
+
+
+class User(AbstractBaseUser):
+    """A person who may sign in. What a role may do stands in `people.roles`."""
+
+    username = models.CharField(max_length=60, unique=True)
+    name = models.CharField(max_length=120, blank=True)
+    email = models.EmailField(blank=True)
+    role = models.CharField(max_length=12, choices=Role, default=Role.OPERATOR)
+    units = models.CharField(max_length=8, choices=Units, blank=True, default="")
+    gets_mail = models.BooleanField(default=True)
+    is_active = models.BooleanField(default=True)
+    joined_at = models.DateTimeField(null=True, blank=True)
+
+    objects: ClassVar[UserManager] = UserManager()
+
+    USERNAME_FIELD = "username"
+    REQUIRED_FIELDS: ClassVar[list[str]] = []
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="user_role_known")
+        ]
+
+    def __str__(self) -> str:
+        return self.name or self.username
+
+
+class SignInLink(models.Model):
+    """A link that signs one person in once. Only the hash of its secret is kept."""
+
+    user = models.ForeignKey(User, models.CASCADE, related_name="sign_in_links")
+    secret_hash = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"sign-in link of {self.user}"
+
+
+class AuditEntry(models.Model):
+    """Who changed what, when, from what to what. The database refuses to change or delete a row."""
+
+    at = models.DateTimeField(db_index=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    by_name = models.CharField(max_length=120)
+    action = models.CharField(max_length=40)
+    record = models.CharField(max_length=40)
+    record_id = models.BigIntegerField(null=True, blank=True)
+    record_key = models.CharField(max_length=255, blank=True)
+    old = models.JSONField(null=True, blank=True)
+    new = models.JSONField(null=True, blank=True)
+    reason = models.TextField(blank=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["record", "record_id"], name="audit_of_record")]
+
+    def __str__(self) -> str:
+        return f"{self.action} {self.record} {self.record_key}"
+
+
+class LogRecordQuerySet(models.QuerySet[Any]):
+    def standing(self) -> LogRecordQuerySet:
+        """What counts: every record that nobody has voided."""
+        return self.filter(voided_at__isnull=True)
+
+
+class LogRecord(models.Model):
+    """A line of the log: entered by somebody, corrected or voided with a reason, never deleted."""
+
+    entered_at = models.DateTimeField(null=True, blank=True, editable=False)
+    entered_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, editable=False, related_name="+"
+    )
+    voided_at = models.DateTimeField(null=True, blank=True, editable=False)
+    voided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, editable=False, related_name="+"
+    )
+    void_reason = models.TextField(blank=True, editable=False)
+
+    class Meta:
+        abstract = True

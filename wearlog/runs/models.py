@@ -1,0 +1,227 @@
+"""Crops, runs, hour meters, the season plan and the mill's prices."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from django.db import models
+from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.equipment.models import Press, quantity
+from wearlog.people.models import LogRecord, LogRecordQuerySet
+
+
+class Crop(models.Model):
+    code = models.CharField(_("crop"), max_length=60, unique=True)
+    bushel_kg = quantity()
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            # A tag stands in lists with a space between, so it has none itself.
+            models.CheckConstraint(condition=~Q(code="") & ~Q(code__contains=" "), name="crop_code_is_a_tag"),
+            models.CheckConstraint(
+                condition=Q(bushel_kg__isnull=True) | Q(bushel_kg__gt=0), name="crop_bushel_positive"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Dirt(models.TextChoices):
+    CLEAN = "clean", _("clean")
+    NORMAL = "normal", _("normal")
+    DIRTY = "dirty", _("dirty")
+
+
+class RunQuerySet(LogRecordQuerySet):
+    def of(self, press: Press) -> RunQuerySet:
+        return self.standing().filter(press=press)  # type: ignore[return-value]
+
+    def running(self) -> RunQuerySet:
+        return self.standing().filter(ends_at__isnull=True)  # type: ignore[return-value]
+
+    def between(self, start: datetime, end: datetime) -> RunQuerySet:
+        """Runs that overlap [start, end), running ones included."""
+        return self.standing().filter(  # type: ignore[return-value]
+            Q(ends_at__gt=start) | Q(ends_at__isnull=True), started_at__lt=end
+        )
+
+
+class Run(LogRecord):
+    """Seed of one crop through one press from an instant to another.
+
+    `ended_at` and `hours_h` are what was recorded; `ends_at` is derived from them (see `end_of`) and kept
+    for constraints and range queries. `slot` says which barrels pressed, for the rule that runs through the
+    same barrel never overlap: 0 all, 1 or 2 the first or second by name.
+    """
+
+    ref = models.CharField(max_length=60, unique=True)
+    press = models.ForeignKey(Press, models.PROTECT, related_name="runs")
+    crop = models.ForeignKey(Crop, models.PROTECT, related_name="runs")
+    lot = models.CharField(max_length=60, blank=True)
+    started_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+    hours_h = quantity()
+    seed_kg = quantity(null=False, blank=False)
+    oil_kg = quantity()
+    cake_kg = quantity()
+    foots_kg = quantity()
+    through = models.CharField(max_length=80, blank=True)
+    moisture_pct = quantity()
+    seed_oil_pct = quantity()
+    cake_oil_pct = quantity()
+    head_c = quantity()
+    drive_hz = quantity()
+    motor_a = quantity()
+    energy_kwh = quantity()
+    dirt = models.CharField(max_length=8, choices=Dirt, blank=True)
+    purge = models.BooleanField(default=False)
+    done_by = models.CharField(max_length=120, blank=True)
+    note = models.TextField(blank=True)
+    ends_at = models.DateTimeField(null=True, blank=True, editable=False)
+    slot = models.PositiveSmallIntegerField(default=0, editable=False)
+
+    objects = RunQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["started_at", "pk"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(ref=""), name="run_has_ref"),
+            models.CheckConstraint(condition=Q(seed_kg__gte=0), name="run_seed_not_negative"),
+            models.CheckConstraint(
+                condition=(Q(oil_kg__isnull=True) | Q(oil_kg__gte=0))
+                & (Q(cake_kg__isnull=True) | Q(cake_kg__gte=0))
+                & (Q(foots_kg__isnull=True) | Q(foots_kg__gte=0))
+                & (Q(energy_kwh__isnull=True) | Q(energy_kwh__gte=0)),
+                name="run_yields_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=Q(hours_h__isnull=True) | Q(hours_h__gte=0), name="run_hours_not_negative"
+            ),
+            models.CheckConstraint(
+                condition=Q(ended_at__isnull=True) | Q(ended_at__gte=F("started_at")),
+                name="run_ends_after_start",
+            ),
+            models.CheckConstraint(
+                condition=Q(ends_at__isnull=True) | Q(ends_at__gte=F("started_at")),
+                name="run_end_derived_after_start",
+            ),
+            models.CheckConstraint(condition=Q(slot__in=(0, 1, 2)), name="run_slot_known"),
+            models.CheckConstraint(condition=Q(dirt="") | Q(dirt__in=Dirt.values), name="run_dirt_known"),
+        ]
+        indexes = [
+            models.Index(fields=["press", "started_at"], name="run_by_press_start"),
+            models.Index(fields=["press", "ends_at"], name="run_by_press_end"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.press} {self.crop} {self.started_at:%Y-%m-%d}"
+
+    @staticmethod
+    def end_of(started_at: datetime, ended_at: datetime | None, hours_h: Decimal | None) -> datetime | None:
+        """When a run ended: the recorded end, else start plus hours, else None for one that still runs."""
+        if ended_at is not None:
+            return ended_at
+        if hours_h is not None:
+            return started_at + timedelta(hours=float(hours_h))
+        return None
+
+    @staticmethod
+    def slot_of(through: str, barrels: list[str]) -> int:
+        """0 where all barrels pressed, else 1 or 2; `barrels` are the press's barrel names in order."""
+        named = through.split()
+        if len(named) != 1 or len(barrels) < 2:
+            return 0
+        return sorted(barrels).index(named[0]) + 1
+
+
+class ReadingKind(models.TextChoices):
+    READING = "reading", _("reading")
+    NEW_METER = "new_meter", _("new meter")
+
+
+class Reading(LogRecord):
+    """What the hour meter showed. With a new meter the count goes on from its first value."""
+
+    press = models.ForeignKey(Press, models.PROTECT, related_name="readings")
+    read_at = models.DateTimeField()
+    meter_h = quantity(null=False, blank=False)
+    kind = models.CharField(max_length=10, choices=ReadingKind, default=ReadingKind.READING)
+
+    objects = LogRecordQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["press__code", "read_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["press", "read_at"], condition=Q(voided_at__isnull=True), name="reading_key"
+            ),
+            models.CheckConstraint(condition=Q(meter_h__gte=0), name="reading_not_negative"),
+            models.CheckConstraint(condition=Q(kind__in=ReadingKind.values), name="reading_kind_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.press} {self.meter_h} h"
+
+
+class PlanEntry(models.Model):
+    """Seed of a crop that a press is to take between two days, both included."""
+
+    press = models.ForeignKey(Press, models.PROTECT, related_name="plan")
+    crop = models.ForeignKey(Crop, models.PROTECT, related_name="plan")
+    start_on = models.DateField()
+    end_on = models.DateField()
+    seed_kg = quantity(null=False, blank=False)
+    planned_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["press__code", "crop__code", "start_on"]
+        constraints = [
+            models.UniqueConstraint(fields=["press", "crop", "start_on"], name="plan_key"),
+            models.CheckConstraint(condition=Q(end_on__gte=F("start_on")), name="plan_ends_after_start"),
+            models.CheckConstraint(condition=Q(seed_kg__gte=0), name="plan_seed_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.press} {self.crop} from {self.start_on}"
+
+
+class Price(models.Model):
+    """What a kilogram, an hour or a kilowatt-hour is worth from a day on, in the mill's currency."""
+
+    item = models.CharField(max_length=40)
+    from_on = models.DateField()
+    price = quantity(null=False, blank=False)
+
+    class Meta:
+        ordering = ["item", "from_on"]
+        constraints = [
+            models.UniqueConstraint(fields=["item", "from_on"], name="price_key"),
+            models.CheckConstraint(condition=~Q(item=""), name="price_has_item"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item} from {self.from_on}"
+
+
+class ShiftNote(LogRecord):
+    """A line for whoever comes next, about one press or the whole mill."""
+
+    press = models.ForeignKey(Press, models.PROTECT, null=True, blank=True, related_name="shift_notes")
+    written_at = models.DateTimeField()
+    by_name = models.CharField(max_length=120)
+    text = models.TextField()
+
+    objects = LogRecordQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-written_at"]
+        constraints = [models.CheckConstraint(condition=~Q(text=""), name="shift_note_has_text")]
+
+    def __str__(self) -> str:
+        return self.text[:60]

@@ -1,0 +1,223 @@
+"""The service log: work, measurements, incidents, and the rules that say when work is due."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.equipment.models import EDGES, Kind, Part, PartType, Position, Press, quantity
+from wearlog.people.models import LogRecord, LogRecordQuerySet
+from wearlog.runs.models import Crop
+
+
+class Action(models.TextChoices):
+    INSPECT = "inspect", _("inspect")
+    MEASURE = "measure", _("measure")
+    CLEAN = "clean", _("clean")
+    POLISH = "polish", _("polish")
+    FLIP = "flip", _("flip")
+    TURN = "turn", _("turn")
+    REPLACE = "replace", _("replace")
+    ADJUST = "adjust", _("adjust")
+    LUBRICATE = "lubricate", _("lubricate")
+    REAM = "ream", _("ream")
+    HARD_FACE = "hard-face", _("hard-face")
+    REBUILD = "rebuild", _("rebuild")
+    REPAIR = "repair", _("repair")
+    STORE = "store", _("store")
+
+
+class IncidentKind(models.TextChoices):
+    METAL = "metal", _("metal in the seed")
+    PLUGGED = "plugged", _("plugged")
+    OVERHEATED = "overheated", _("overheated")
+    TRIPPED = "tripped", _("tripped")
+    NOISE = "noise", _("noise")
+    LEAK = "leak", _("leak")
+    OTHER = "other", _("other")
+
+
+class Bound(models.TextChoices):
+    AT_LEAST = "at_least", _("at least (the pin went in)")
+    BELOW = "below", _("below (the pin did not go in)")
+
+
+class Phase(models.TextChoices):
+    BEFORE = "before", _("before the work")
+    AFTER = "after", _("after the work")
+
+
+class Rule(models.Model):
+    """When work is due. Any number of triggers; the first to trip decides.
+
+    With a part kind or a part type there is one item for each fitted part, else one for each press.
+    """
+
+    code = models.CharField(_("rule"), max_length=120, unique=True)
+    action = models.CharField(max_length=12, choices=Action)
+    kind = models.CharField(max_length=12, choices=Kind, blank=True)
+    part_type = models.ForeignKey(PartType, models.PROTECT, null=True, blank=True, related_name="rules")
+    press = models.ForeignKey(Press, models.PROTECT, null=True, blank=True, related_name="rules")
+    position = models.CharField(max_length=60, blank=True)
+    every_h = quantity()
+    every_kg = quantity()
+    every_days = quantity()
+    after_crop = models.ForeignKey(Crop, models.PROTECT, null=True, blank=True, related_name="rules")
+    at_limit = models.BooleanField(default=False)
+    on_drift = models.BooleanField(default=False)
+    after_incident = models.CharField(max_length=120, blank=True)
+    lead_days = quantity()
+    instructions = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(code=""), name="rule_has_code"),
+            models.CheckConstraint(condition=Q(action__in=Action.values), name="rule_action_known"),
+            models.CheckConstraint(condition=Q(kind="") | Q(kind__in=Kind.values), name="rule_kind_known"),
+            models.CheckConstraint(
+                condition=(Q(every_h__isnull=True) | Q(every_h__gt=0))
+                & (Q(every_kg__isnull=True) | Q(every_kg__gt=0))
+                & (Q(every_days__isnull=True) | Q(every_days__gt=0))
+                & (Q(lead_days__isnull=True) | Q(lead_days__gte=0)),
+                name="rule_intervals_positive",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Service(LogRecord):
+    """Work that was done. A flip or replace row describes work; the fitting moves the part."""
+
+    ref = models.CharField(max_length=60, unique=True)
+    done_at = models.DateTimeField()
+    press = models.ForeignKey(Press, models.PROTECT, related_name="services")
+    position = models.ForeignKey(Position, models.PROTECT, null=True, blank=True, related_name="services")
+    part = models.ForeignKey(Part, models.PROTECT, null=True, blank=True, related_name="services")
+    edge = models.CharField(max_length=1, blank=True)
+    action = models.CharField(max_length=12, choices=Action)
+    finding = models.TextField(blank=True)
+    rule = models.ForeignKey(Rule, models.PROTECT, null=True, blank=True, related_name="services")
+    downtime_h = quantity()
+    labour_h = quantity()
+    cost = quantity()
+    done_by = models.CharField(max_length=120, blank=True)
+    note = models.TextField(blank=True)
+
+    objects = LogRecordQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["done_at", "pk"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(ref=""), name="service_has_ref"),
+            models.CheckConstraint(condition=Q(action__in=Action.values), name="service_action_known"),
+            models.CheckConstraint(condition=Q(edge__in=("", *EDGES)), name="service_edge_known"),
+            models.CheckConstraint(
+                condition=(Q(downtime_h__isnull=True) | Q(downtime_h__gte=0))
+                & (Q(labour_h__isnull=True) | Q(labour_h__gte=0)),
+                name="service_hours_not_negative",
+            ),
+        ]
+        indexes = [models.Index(fields=["press", "done_at"], name="service_by_press")]
+
+    def __str__(self) -> str:
+        return f"{self.get_action_display()} {self.press} {self.done_at:%Y-%m-%d}"
+
+
+class Measurement(LogRecord):
+    """A gauge on a part: the value, where, and for a pin gauge only a bound."""
+
+    ref = models.CharField(max_length=60, unique=True)
+    measured_at = models.DateTimeField()
+    part = models.ForeignKey(Part, models.PROTECT, related_name="measurements")
+    edge = models.CharField(max_length=1, blank=True)
+    value_mm = quantity(null=False, blank=False)
+    place = models.CharField(max_length=60, blank=True)
+    bound = models.CharField(max_length=8, choices=Bound, blank=True)
+    service = models.ForeignKey(Service, models.PROTECT, null=True, blank=True, related_name="measurements")
+    phase = models.CharField(max_length=6, choices=Phase, blank=True)
+    gauge = models.CharField(max_length=60, blank=True)
+    note = models.TextField(blank=True)
+
+    objects = LogRecordQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["measured_at", "pk"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(ref=""), name="measurement_has_ref"),
+            models.CheckConstraint(condition=Q(value_mm__gte=0), name="measurement_not_negative"),
+            models.CheckConstraint(condition=Q(edge__in=("", *EDGES)), name="measurement_edge_known"),
+            models.CheckConstraint(
+                condition=Q(bound="") | Q(bound__in=Bound.values), name="measurement_bound_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(phase="") | Q(phase__in=Phase.values), name="measurement_phase_known"
+            ),
+        ]
+        indexes = [models.Index(fields=["part", "measured_at"], name="measurement_by_part")]
+
+    def __str__(self) -> str:
+        return f"{self.part} {self.value_mm} mm"
+
+
+class Incident(LogRecord):
+    ref = models.CharField(max_length=60, unique=True)
+    happened_at = models.DateTimeField()
+    press = models.ForeignKey(Press, models.PROTECT, related_name="incidents")
+    position = models.ForeignKey(Position, models.PROTECT, null=True, blank=True, related_name="incidents")
+    kind = models.CharField(max_length=12, choices=IncidentKind)
+    note = models.TextField(blank=True)
+
+    objects = LogRecordQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["happened_at", "pk"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(ref=""), name="incident_has_ref"),
+            models.CheckConstraint(condition=Q(kind__in=IncidentKind.values), name="incident_kind_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.press} {self.happened_at:%Y-%m-%d}"
+
+
+class LotHold(models.Model):
+    """Oil and cake of a lot that nobody may use until a person releases it by name."""
+
+    incident = models.OneToOneField(Incident, models.PROTECT, related_name="hold")
+    lot = models.CharField(max_length=60, blank=True)
+    held_at = models.DateTimeField()
+    released_at = models.DateTimeField(null=True, blank=True)
+    released_by = models.CharField(max_length=120, blank=True)
+    reason = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["-held_at"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(released_at__isnull=True) | (~Q(released_by="") & ~Q(reason="")),
+                name="hold_released_by_name_with_reason",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"lot {self.lot or '?'} held since {self.held_at:%Y-%m-%d}"
+
+
+class CropChange(models.Model):
+    """The signed record that a press was cleaned between two crops."""
+
+    service = models.OneToOneField(Service, models.PROTECT, related_name="crop_change")
+    from_crop = models.ForeignKey(Crop, models.PROTECT, null=True, blank=True, related_name="+")
+    to_crop = models.ForeignKey(Crop, models.PROTECT, related_name="+")
+    signed_by = models.CharField(max_length=120)
+    purge_kg = quantity()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(signed_by=""), name="crop_change_is_signed")]
+
+    def __str__(self) -> str:
+        return f"cleaned for {self.to_crop} by {self.signed_by}"
