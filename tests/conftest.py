@@ -21,7 +21,9 @@ def owner(mill: Mill) -> User:
 
 @pytest.fixture
 def operator(mill: Mill) -> User:
-    return User.objects.create_user("operator", name="Oskar", email="operator@mill.example", role=Role.OPERATOR)
+    return User.objects.create_user(
+        "operator", name="Oskar", email="operator@mill.example", role=Role.OPERATOR
+    )
 
 
 def at(text: str) -> datetime:

@@ -61,5 +61,5 @@ class DueItem:
     size_mm: float | None
     lead_days: float
     cycle: str
-    """Names the service cycle (the last service or fitting that counting started at): a reminder is sent once a cycle."""
+    """Names what counting started at (the last service or the fitting): one reminder per stage and cycle."""
     wear: WearFigure | None = None
