@@ -1,0 +1,107 @@
+"""Which caution belongs to a task. Pure over rows, and with one query for any number of presses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from wearlog.lockout.cautions import Caution
+from wearlog.lockout.hazards import hazards_of, signal_word_of
+from wearlog.lockout.models import EnergySource
+
+
+def caution_for(*, action: str, kind: str, sources: Sequence[EnergySource], on_press: bool = True) -> Caution:
+    """The caution of a task, in the language that is active.
+
+    `action` is a service action, `kind` a part kind (empty for the press as a whole), `sources` the energy
+    sources recorded for the press. `on_press` is False only for work on a part that lies on the bench. No
+    query, no clock; an unknown action or kind gets the hazards of every press.
+    """
+    hazards = hazards_of(action=action, kind=kind, on_press=on_press)
+    sentences = [str(hazard.sentence) for hazard in hazards]
+    if not on_press:
+        sentences.append(_("Taking the part off a press or fitting it is work at the press."))
+    sentences += [steps(), warm_head(), come_first()]
+    if not sources:
+        sentences.append(nothing_recorded())
+    return Caution(
+        signal_word=signal_word_of(hazards).name,
+        text=" ".join(sentences),
+        isolation_points=tuple(isolation_point(source) for source in sources),
+    )
+
+
+def caution_for_press(press_id: int, action: str, kind: str) -> Caution:
+    """The caution of one task at one press; one query. For several presses take `cautions_for`."""
+    return cautions_for([press_id]).of(press_id, action=action, kind=kind)
+
+
+@dataclass(frozen=True)
+class Cautions:
+    """The energy sources of many presses, ready to make any of their cautions without a query."""
+
+    sources: Mapping[int, Sequence[EnergySource]]
+
+    def of(self, press_id: int, *, action: str, kind: str, on_press: bool = True) -> Caution:
+        return caution_for(
+            action=action, kind=kind, sources=self.sources.get(press_id, ()), on_press=on_press
+        )
+
+
+def cautions_for(press_ids: Iterable[int]) -> Cautions:
+    """One query for any number of presses; `cautions_for(ids).of(press_id, action=..., kind=...)`."""
+    found: dict[int, list[EnergySource]] = {}
+    for source in EnergySource.objects.filter(press_id__in=set(press_ids)).order_by("press_id", "source"):
+        found.setdefault(source.press_id, []).append(source)
+    return Cautions(sources=found)
+
+
+def isolation_point(source: EnergySource) -> str:
+    """One source as one line: what it is, where it is isolated, how it is released and how verified."""
+    parts = [
+        _("isolate at %(place)s") % {"place": source.isolate_at}
+        if source.isolate_at
+        else _("where to isolate it is not recorded: find out before you start")
+    ]
+    if source.release_by:
+        parts.append(_("release or hold by %(means)s") % {"means": source.release_by})
+    if source.verify_by:
+        parts.append(_("verify by %(means)s") % {"means": source.verify_by})
+    return _("%(source)s (%(kind)s): %(steps)s") % {
+        "source": source.source,
+        "kind": source.get_kind_display(),
+        "steps": "; ".join(parts),
+    }
+
+
+def steps() -> str:
+    """The order of work before anything is touched: 29 CFR 1910.147(d), own words."""
+    return _(
+        "Before you open or reach into anything, shut the press down, isolate every energy source, let each "
+        "person fit their own lock and tag, release or hold back what is stored, see that nobody is near, "
+        "then try the start and turn the control back to off."
+    )
+
+
+def warm_head() -> str:
+    """Heat is the one energy that may stay: cake sets in a cold head."""
+    return _(
+        "Where the head must be opened warm, heat may be kept under control instead of at zero: heater "
+        "isolated, temperature measured, gloves on, stand aside and loosen slowly."
+    )
+
+
+def come_first() -> str:
+    return _(
+        "The maker's manual, the site's own procedure and local codes come first; electrical work is for a "
+        "licensed electrician."
+    )
+
+
+def nothing_recorded() -> str:
+    return _(
+        "No isolation points are recorded for this press: find every energy source before you start, "
+        "and have them recorded."
+    )

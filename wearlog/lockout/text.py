@@ -1,0 +1,68 @@
+"""The one door through which a task becomes plain text: with its caution or not at all."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from django.utils.translation import gettext as _
+
+from wearlog.lockout.cautions import Caution
+
+WIDTH = 76
+"""Columns; plain-text mail is readable up to about this on a phone held sideways and in a terminal."""
+
+
+def demand(caution: object) -> Caution:
+    """The caution itself, or TypeError: a missing one is a mistake of the program and must not pass."""
+    if not isinstance(caution, Caution):
+        raise TypeError(f"A task is shown with its Caution, not with {caution!r}.")
+    return caution
+
+
+def word_of(caution: Caution) -> str:
+    """The signal word in the language that is active; the caution itself keeps the English one as its code."""
+    return {"WARNING": _("WARNING"), "CAUTION": _("CAUTION")}.get(caution.signal_word, caution.signal_word)
+
+
+def caution_as_text(caution: Caution, *, width: int | None = WIDTH) -> str:
+    """Signal word, sentences and isolation points as lines of at most `width` columns (None: unwrapped)."""
+    caution = demand(caution)
+    lines = [_fold(f"{word_of(caution)}: {caution.text}", width)]
+    if caution.isolation_points:
+        lines.append(_("Isolation points:"))
+        lines += [_fold(point, width, first="  - ", later="    ") for point in caution.isolation_points]
+    return "\n".join(lines)
+
+
+def task_as_text(
+    heading: str, caution: Caution, *, details: Sequence[str] = (), width: int | None = WIDTH
+) -> str:
+    """A task for mail and terminal: heading, details one to a line, and the caution below them."""
+    return "\n".join(
+        [
+            _fold(heading, width),
+            *(_fold(detail, width) for detail in details if detail),
+            "",
+            caution_as_text(caution, width=width),
+        ]
+    )
+
+
+def caution_in_one_line(caution: Caution) -> str:
+    """The same for one cell of a table: sentences, then the points after a bar."""
+    caution = demand(caution)
+    return " | ".join([f"{word_of(caution)}: {caution.text}", *caution.isolation_points])
+
+
+def _fold(text: str, width: int | None, *, first: str = "", later: str = "") -> str:
+    if width is None:
+        return first + text
+    return textwrap.fill(
+        text,
+        width,
+        initial_indent=first,
+        subsequent_indent=later,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
