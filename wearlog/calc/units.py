@@ -1,0 +1,440 @@
+"""Units: what people type and read, against what is stored.
+
+Stored is SI with at most six decimals: kilograms, millimetres, degrees Celsius, decimal hours, litres. The
+factors are exact by definition (NIST SP 811, appendix B.8; the gallon and bushel from NIST Handbook 44,
+appendix C). Decimal in, Decimal out, so that 1,000 lb typed is 453.592370 kg stored and 1,000 lb read back.
+
+`from_*` rounds to as many decimals as storage can tell apart (`READ_BACK`): any value typed with no more
+decimals than that comes back as it was typed. `show_*` rounds for reading and says the unit; it returns
+"–" for None. Nothing here guesses: bags need their weight, bushels their crop's weight, volumes of oil a
+density, and a number that can be read in two ways is refused with words (`NumberProblem`).
+
+How `parse_number` decides between decimal sign and thousands separator, in this order:
+
+1. Point and comma both stand in it: the last one is the decimal sign, the other groups by three.
+2. One of them stands in it more than once: it groups by three.
+3. One stands in it once, and can't be grouping (not exactly three digits behind it, or none or more than
+   three in front, or a zero in front): it is the decimal sign. `1,5`, `0,125`, `1234,567`.
+4. Otherwise it could be either, as in `1,234`. The person's own decimal sign decides, where it is known
+   (`decimal`); fields that never see thousands, such as a gauge's millimetres, say `grouped=False` and
+   read it as a decimal sign. Else a point is a decimal sign, and a comma is refused as ambiguous.
+
+Spaces and apostrophes between groups of three digits are thousands separators.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Final
+
+STEP: Final = Decimal("0.000001")
+NOTHING: Final = "–"
+NARROW_SPACE: Final = "\u202f"
+
+# Exact: international yard and pound (1959); short ton 2,000 lb; US hundredweight 100 lb.
+KG: Final[dict[str, Decimal]] = {
+    "kg": Decimal(1),
+    "g": Decimal("0.001"),
+    "t": Decimal(1000),
+    "lb": Decimal("0.45359237"),
+    "short_ton": Decimal("907.18474"),
+    "cwt": Decimal("45.359237"),
+}
+MM: Final[dict[str, Decimal]] = {"mm": Decimal(1), "inch": Decimal("25.4"), "thou": Decimal("0.0254")}
+# Exact: US gallon 231 cubic inches, US bushel 2150.42 cubic inches; the imperial gallon is 4.54609 L.
+LITRES: Final[dict[str, Decimal]] = {
+    "l": Decimal(1),
+    "us_gal": Decimal("3.785411784"),
+    "imp_gal": Decimal("4.54609"),
+    "us_bushel": Decimal("35.2390701668800"),
+    "cubic_inch": Decimal("0.016387064"),
+}
+# Trade conventions, not physics: the weight that a bushel of the crop is bought and sold by, in pounds.
+# Sunflower is left out because it ranges from 24 to 32 lb: its weight must be stated.
+BUSHEL_LB: Final[dict[str, int]] = {
+    "canola": 50,
+    "rapeseed": 50,
+    "soybean": 60,
+    "flax": 56,
+    "linseed": 56,
+    "mustard": 60,
+    "hemp": 44,
+    "safflower": 38,
+    "wheat": 60,
+    "corn": 56,
+    "barley": 48,
+    "cottonseed": 32,
+}
+# Decimals that survive six decimals of SI, by the unit's size.
+READ_BACK: Final[dict[str, int]] = {"g": 3, "lb": 5, "thou": 4, "f": 5, "us_gal": 5, "imp_gal": 5}
+
+UNIT_WORDS: Final[dict[str, str]] = {
+    "kg": "kg",
+    "g": "g",
+    "t": "t",
+    "lb": "lb",
+    "short_ton": "short tons",
+    "cwt": "cwt",
+    "bag": "bags",
+    "bushel": "bushels",
+    "mm": "mm",
+    "inch": "in",
+    "thou": "thou",
+    "c": "°C",
+    "f": "°F",
+    "l": "L",
+    "us_gal": "US gal",
+    "imp_gal": "imp gal",
+}
+
+
+class NumberProblem(ValueError):
+    """Typed text that can't be taken as a number. `code` names the reason, the text says what to do."""
+
+    def __init__(self, code: str, message: str) -> None:
+        super().__init__(message)
+        self.code = code
+        self.message = message
+
+
+class UnitProblem(ValueError):
+    """A unit that is unknown, or that needs a weight or a density which was not given."""
+
+
+# ---------------------------------------------------------------------------------------------- typed numbers
+
+
+def _plain_digits(text: str) -> str:
+    """Digits of any script as 0-9, the several minus signs as one, spaces of any width as one kind."""
+    out = []
+    for sign in text.strip():
+        if sign in "−–":
+            out.append("-")
+        elif sign == "٫":
+            out.append(",")
+        elif sign in "٬'’":
+            out.append(" ")
+        elif sign.isspace():
+            out.append(" ")
+        elif sign.isdecimal():
+            out.append(str(unicodedata.decimal(sign)))
+        else:
+            out.append(sign)
+    return "".join(out)
+
+
+def _is_grouped(text: str, sign: str) -> bool:
+    """Whether `sign` parts the digits of `text` into groups of three, as in 1,234,567."""
+    return re.fullmatch(rf"[1-9]\d{{0,2}}(?:{re.escape(sign)}\d{{3}})+", text) is not None
+
+
+def parse_number(text: str, *, decimal: str = "", grouped: bool = True) -> Decimal:
+    """The number that a person typed, with comma or point. The rule stands at the top of this module.
+
+    `decimal` is the person's own decimal sign, "." or "," or "" where it is not known. Raises NumberProblem
+    with code `empty`, `not_a_number`, `ambiguous` or `too_long`.
+    """
+    if decimal not in ("", ".", ","):
+        raise ValueError(f"decimal must be '.', ',' or '', not {decimal!r}")
+    typed = text.strip()
+    if not typed:
+        raise NumberProblem("empty", "Enter a number.")
+    if len(typed) > 32:
+        raise NumberProblem("too_long", "This number is too long: enter at most 9 digits and 6 decimals.")
+    plain = _plain_digits(typed)
+    minus = plain.startswith("-")
+    body = plain.lstrip("+-") if plain[:2] not in ("--", "++", "+-", "-+") else plain
+    if " " in body:
+        whole, rest = re.fullmatch(r"([\d ]*)(.*)", body).groups()  # type: ignore[union-attr]
+        if not _is_grouped(whole, " ") or " " in rest:
+            raise _not_a_number(typed)
+        body = whole.replace(" ", "") + rest
+        grouped = False  # the thousands are parted already, so a sign that is left is the decimal sign
+    value = Decimal(_without_grouping(body, typed, decimal, grouped))
+    return -value if minus else value
+
+
+def _not_a_number(typed: str) -> NumberProblem:
+    if re.fullmatch(r"\d{1,4}:[0-5]\d(:[0-5]\d)?", typed):
+        return NumberProblem(
+            "not_a_number", f"“{typed}” is a time of the clock: enter a plain number, as 7.5."
+        )
+    return NumberProblem(
+        "not_a_number", f"“{typed}” is not a number: enter digits with one comma or point, as 1234.5."
+    )
+
+
+def _without_grouping(body: str, typed: str, decimal: str, grouped: bool) -> str:
+    """`body` as digits with at most one point."""
+    points, commas = body.count("."), body.count(",")
+    if points and commas:
+        last = max(body.rfind("."), body.rfind(","))
+        whole, fraction = body[:last], body[last + 1 :]
+        other = "," if body[last] == "." else "."
+        if not _is_grouped(whole, other):
+            raise _not_a_number(typed)
+        body = f"{whole.replace(other, '')}.{fraction}"
+    elif points > 1 or commas > 1:
+        sign = "." if points else ","
+        if not _is_grouped(body, sign):
+            raise _not_a_number(typed)
+        body = body.replace(sign, "")
+    elif points or commas:
+        sign = "." if points else ","
+        could_be_grouping = grouped and _is_grouped(body, sign)
+        if could_be_grouping and decimal and decimal != sign:
+            body = body.replace(sign, "")
+        elif could_be_grouping and not decimal and sign == ",":
+            whole, fraction = body.split(",")
+            raise NumberProblem(
+                "ambiguous",
+                f"“{typed}” can be read as {whole}{fraction} or as {whole}.{fraction}: "
+                f"enter {whole}{fraction} or {whole}.{fraction}0.",
+            )
+        else:
+            body = body.replace(sign, ".")
+    if not re.fullmatch(r"\d+(\.\d*)?|\.\d+", body):
+        raise _not_a_number(typed)
+    if len(body.partition(".")[0].lstrip("0")) > 9 or len(body.partition(".")[2].rstrip("0")) > 6:
+        raise NumberProblem("too_long", "This number is too long: enter at most 9 digits and 6 decimals.")
+    return body
+
+
+def parse_hours(text: str, *, decimal: str = "", grouped: bool = True) -> Decimal:
+    """Hours as decimal hours: `7:30`, `7h30` and `7 h 30 min` are 7.5; `7.30` and `7,30` are 7.3.
+
+    A point or comma always parts decimals of an hour, never minutes. Raises NumberProblem, with code
+    `minutes` where the minutes are 60 or more.
+    """
+    plain = _plain_digits(text).lower()
+    clock = re.fullmatch(
+        r"(\d{1,6}) *(?::|h|h:) *(\d{1,2})(?: *(?::|m(?:in)?) *(?:(\d{1,2}) *s?)?)? *", plain
+    )
+    if clock is None:
+        minutes_only = re.fullmatch(r"(\d{1,4}) *min", plain)
+        if minutes_only:
+            return (Decimal(minutes_only[1]) / 60).quantize(STEP)
+        return parse_number(re.sub(r" *h$", "", plain), decimal=decimal, grouped=grouped)
+    hours, minutes, seconds = (int(part or 0) for part in clock.groups())
+    if minutes > 59 or seconds > 59:
+        raise NumberProblem(
+            "minutes",
+            f"“{text.strip()}” has {minutes} minutes: enter 0 to 59 minutes, or decimal hours as 7.5.",
+        )
+    return (hours + Decimal(minutes) / 60 + Decimal(seconds) / 3600).quantize(STEP)
+
+
+# ------------------------------------------------------------------------------------------------- conversions
+
+
+def _stored(value: Decimal) -> Decimal:
+    return value.quantize(STEP, rounding=ROUND_HALF_EVEN)
+
+
+def _read_back(value: Decimal, unit: str) -> Decimal:
+    digits = READ_BACK.get(unit, 6)
+    return value.quantize(Decimal(1).scaleb(-digits), rounding=ROUND_HALF_EVEN)
+
+
+def _mass_factor(unit: str, bag_kg: Decimal | None, bushel_kg: Decimal | None) -> Decimal:
+    if unit == "bag":
+        if bag_kg is None or bag_kg <= 0:
+            raise UnitProblem("State what one bag weighs before entering bags.")
+        return bag_kg
+    if unit == "bushel":
+        if bushel_kg is None or bushel_kg <= 0:
+            raise UnitProblem("State what a bushel of this crop weighs before entering bushels.")
+        return bushel_kg
+    if unit not in KG:
+        raise UnitProblem(f"“{unit}” is not a unit of mass: use {', '.join(KG)}, bag or bushel.")
+    return KG[unit]
+
+
+def to_kg(
+    value: Decimal | int, unit: str, *, bag_kg: Decimal | None = None, bushel_kg: Decimal | None = None
+) -> Decimal:
+    """Kilograms with six decimals. `unit` is a key of `KG`, or `bag` (needs `bag_kg`) or `bushel` (needs
+    `bushel_kg`). Raises UnitProblem."""
+    return _stored(Decimal(value) * _mass_factor(unit, bag_kg, bushel_kg))
+
+
+def from_kg(
+    kg: Decimal | int, unit: str, *, bag_kg: Decimal | None = None, bushel_kg: Decimal | None = None
+) -> Decimal:
+    """The mass in `unit`, with as many decimals as storage can tell apart."""
+    return _read_back(Decimal(kg) / _mass_factor(unit, bag_kg, bushel_kg), unit)
+
+
+def bushel_kg_of(crop: str) -> Decimal | None:
+    """What a bushel of the crop weighs by trade convention, or None where there is no single figure."""
+    pounds = BUSHEL_LB.get(crop.strip().lower())
+    return None if pounds is None else _stored(pounds * KG["lb"])
+
+
+def to_mm(value: Decimal | int, unit: str) -> Decimal:
+    """Millimetres with six decimals; `unit` is `mm`, `inch` or `thou`."""
+    if unit not in MM:
+        raise UnitProblem(f"“{unit}” is not a unit of length: use {', '.join(MM)}.")
+    return _stored(Decimal(value) * MM[unit])
+
+
+def from_mm(mm: Decimal | int, unit: str) -> Decimal:
+    if unit not in MM:
+        raise UnitProblem(f"“{unit}” is not a unit of length: use {', '.join(MM)}.")
+    return _read_back(Decimal(mm) / MM[unit], unit)
+
+
+def to_celsius(value: Decimal | int, unit: str) -> Decimal:
+    """Degrees Celsius with six decimals; `unit` is `c` or `f`."""
+    if unit == "c":
+        return _stored(Decimal(value))
+    if unit == "f":
+        return _stored((Decimal(value) - 32) * 5 / 9)
+    raise UnitProblem(f"“{unit}” is not a unit of temperature: use c or f.")
+
+
+def from_celsius(celsius: Decimal | int, unit: str) -> Decimal:
+    if unit == "c":
+        return _read_back(Decimal(celsius), unit)
+    if unit == "f":
+        return _read_back(Decimal(celsius) * 9 / 5 + 32, unit)
+    raise UnitProblem(f"“{unit}” is not a unit of temperature: use c or f.")
+
+
+def oil_kg(volume: Decimal | int, unit: str, *, density_kg_per_l: Decimal | None) -> Decimal:
+    """Kilograms of a volume of oil. The density is the user's: none is assumed (UnitProblem)."""
+    if unit not in LITRES:
+        raise UnitProblem(f"“{unit}” is not a unit of volume: use l, us_gal or imp_gal.")
+    if density_kg_per_l is None:
+        raise UnitProblem(
+            "State the oil's density in kg per litre before entering a volume, or weigh the oil."
+        )
+    if not Decimal("0.5") <= density_kg_per_l <= Decimal("1.5"):
+        raise UnitProblem("An oil's density is near 0.92 kg per litre: check the unit of the density.")
+    return _stored(Decimal(volume) * LITRES[unit] * density_kg_per_l)
+
+
+def density_at(density_kg_per_l: Decimal, *, stated_at_c: Decimal, oil_c: Decimal, per_c: Decimal) -> Decimal:
+    """The density of oil at its own temperature, linear: stated density less `per_c` for each degree
+    above the temperature that it was stated for. All four are the user's."""
+    return _stored(density_kg_per_l - per_c * (oil_c - stated_at_c))
+
+
+# ------------------------------------------------------------------------------------------ shown to a person
+
+
+def is_us(system: str) -> bool:
+    """`us` is pounds, inches and °F; everything else (also "") is metric."""
+    return system == "us"
+
+
+def mass_unit(system: str) -> str:
+    return "lb" if is_us(system) else "kg"
+
+
+def length_unit(system: str) -> str:
+    return "inch" if is_us(system) else "mm"
+
+
+def temperature_unit(system: str) -> str:
+    return "f" if is_us(system) else "c"
+
+
+def plain(value: Decimal) -> str:
+    """The shortest plain decimal, for a field's value: no exponent, no grouping, no trailing zeros."""
+    text = f"{value:f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text in ("-0", "") else text
+
+
+def show_number(value: Decimal | float, digits: int, system: str = "") -> str:
+    """Rounded and grouped by three: a comma in the US system, a narrow space in metric."""
+    text = f"{value:,.{digits}f}"
+    if re.fullmatch(r"-0(\.0+)?", text):
+        text = text[1:]
+    text = text.replace("-", "−")
+    return text if is_us(system) else text.replace(",", NARROW_SPACE)
+
+
+def _digits_for(value: Decimal | float, most: int) -> int:
+    """Decimals so that about three figures are shown, but never more than `most`."""
+    size = abs(float(value))
+    return 0 if size >= 100 else min(most, 1) if size >= 10 else min(most, 2)
+
+
+def show_mass(kg: Decimal | float | None, system: str = "") -> str:
+    """`453.6 kg`, `12.35 t`; in the US system `1,000 lb`, from 20,000 lb on `60.0 short tons`."""
+    if kg is None:
+        return NOTHING
+    if is_us(system):
+        pounds = float(kg) / float(KG["lb"])
+        if abs(pounds) >= 19999.5:
+            tons = pounds / 2000
+            return f"{show_number(tons, 1 if abs(tons) < 1000 else 0, system)} short tons"
+        digits = 0 if abs(pounds) >= 1000 or abs(pounds - round(pounds)) < 0.005 else 1
+        return f"{show_number(pounds, digits, system)} lb"
+    size = abs(float(kg))
+    if size >= 999.95:
+        return f"{show_number(float(kg) / 1000, 2 if size < 99_995 else 1, system)} t"
+    digits = 0 if abs(size - round(size)) < 0.005 else 1
+    return f"{show_number(kg, digits, system)} kg"
+
+
+def show_length(mm: Decimal | float | None, system: str = "") -> str:
+    """`10.25 mm`; in the US system `0.4035 in` (a thou has three decimals, a gauge reads a tenth of it)."""
+    if mm is None:
+        return NOTHING
+    if is_us(system):
+        return f"{show_number(float(mm) / 25.4, 4, system)} in"
+    return f"{show_number(mm, 2, system)} mm"
+
+
+def show_temperature(celsius: Decimal | float | None, system: str = "") -> str:
+    if celsius is None:
+        return NOTHING
+    if is_us(system):
+        return f"{show_number(float(celsius) * 9 / 5 + 32, 0, system)} °F"
+    return f"{show_number(celsius, 0, system)} °C"
+
+
+def show_hours(hours: Decimal | float | None, system: str = "") -> str:
+    """Decimal hours: `7.5 h`, `1 234 h` from a thousand on."""
+    if hours is None:
+        return NOTHING
+    return f"{show_number(hours, 1 if abs(float(hours)) < 999.95 else 0, system)} h"
+
+
+def show_clock(hours: Decimal | float | None) -> str:
+    """Hours and minutes: `7:30`."""
+    if hours is None:
+        return NOTHING
+    minutes = round(float(hours) * 60)
+    return f"{'−' if minutes < 0 else ''}{abs(minutes) // 60}:{abs(minutes) % 60:02d}"
+
+
+def hours_per_tonne(hours: float, kg: float) -> float | None:
+    """Hours of pressing per tonne of seed; None where no seed was pressed, which is not a rate of 0."""
+    return hours / (kg / 1000) if kg > 0 else None
+
+
+def show_per_tonne(per_tonne: Decimal | float | None, system: str = "", what: str = "h") -> str:
+    """A quantity per tonne, in the US system per short ton: `66.1 h/t`, `60.0 h/short ton`."""
+    if per_tonne is None:
+        return NOTHING
+    value = float(per_tonne) * (float(KG["short_ton"]) / 1000 if is_us(system) else 1)
+    digits = 1 if abs(value) >= 9.995 else 2
+    return f"{show_number(value, digits, system)} {what}/{'short ton' if is_us(system) else 't'}"
+
+
+def show_rate(kg_per_h: Decimal | float | None, system: str = "") -> str:
+    """Throughput: `18.9 kg/h`, `41.7 lb/h`."""
+    if kg_per_h is None:
+        return NOTHING
+    value = float(kg_per_h) / (float(KG["lb"]) if is_us(system) else 1)
+    return f"{show_number(value, _digits_for(value, 1), system)} {mass_unit(system)}/h"
+
+
+def show_percent(value: Decimal | float | None) -> str:
+    return NOTHING if value is None else f"{show_number(value, 1)} %"
