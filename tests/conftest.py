@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from datetime import UTC, datetime
 
 import pytest
 
+from tests.requirements import REQUIREMENTS, all_required
 from wearlog.people.models import Mill, Role, User
 
 
@@ -29,3 +31,23 @@ def operator(mill: Mill) -> User:
 def at(text: str) -> datetime:
     """`at("2026-03-01 06:30")` is that instant in UTC."""
     return datetime.fromisoformat(text).replace(tzinfo=UTC)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out the tests whose server or browser is not here; `test_what_is_here` says so by name."""
+    lacking = [requirement.fixtures for requirement in REQUIREMENTS if not requirement.find()]
+    absent = frozenset().union(*lacking)
+    left_out = [item for item in items if absent & set(getattr(item, "fixturenames", ()))]
+    if left_out and not all_required():
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in left_out]
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Where everything is required, a skip is a failure."""
+    report = yield
+    if report.skipped and all_required():
+        report.outcome = "failed"
+        report.longrepr = f"skipped although everything is required: {report.longrepr}"
+    return report

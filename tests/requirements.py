@@ -1,0 +1,52 @@
+"""What a machine may lack, and what follows: the tests that need it are left out, and one named skip says so.
+
+With WEARLOG_REQUIRE_ALL=1 nothing may be lacking: the absence and every skip are failures.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from tests.services import servers
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
+
+
+def browser_program() -> str | None:
+    """The path of a Chromium on this machine, or None."""
+    for name in BROWSERS:
+        if found := shutil.which(name):
+            return found
+    return None
+
+
+@dataclass(frozen=True)
+class Requirement:
+    name: str
+    fixtures: frozenset[str]
+    find: Callable[[], object]
+    remedy: str
+
+
+REQUIREMENTS = (
+    Requirement(
+        "PostgreSQL",
+        frozenset({"postgres_server", "postgres_url"}),
+        servers.postgres_programs,
+        "install the `test` extra, or a PostgreSQL server",
+    ),
+    Requirement(
+        "Redis",
+        frozenset({"redis", "redis_url"}),
+        servers.redis_program,
+        "install the `test` extra, or a Redis server",
+    ),
+    Requirement("Chromium", frozenset({"browser", "page", "phone"}), browser_program, "install Chromium"),
+)
+
+
+def all_required() -> bool:
+    return os.environ.get("WEARLOG_REQUIRE_ALL") == "1"

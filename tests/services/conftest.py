@@ -1,0 +1,44 @@
+"""Real PostgreSQL and a real Redis-protocol server, one of each for the whole session."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import psycopg
+import pytest
+
+from tests.services import servers
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[str]:
+    """URL of a running server without a database name, as in postgres://wearlog@127.0.0.1:5432."""
+    programs = servers.postgres_programs()
+    assert programs, "tests that need PostgreSQL are left out where there is none"
+    with servers.postgres_server(programs) as url:
+        yield url
+
+
+@pytest.fixture
+def postgres_url(postgres_server: str, request: pytest.FixtureRequest) -> Iterator[str]:
+    """URL of an empty database of its own, dropped after the test."""
+    name = f"t{abs(hash(request.node.nodeid))}"
+    with psycopg.connect(f"{postgres_server}/postgres", autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name}")
+    yield f"{postgres_server}/{name}"
+    with psycopg.connect(f"{postgres_server}/postgres", autocommit=True) as connection:
+        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def redis() -> Iterator[servers.RedisServer]:
+    """A server of the test's own, to stop and flush at will."""
+    program = servers.redis_program()
+    assert program, "tests that need Redis are left out where there is none"
+    with servers.redis_server(program) as server:
+        yield server
+
+
+@pytest.fixture
+def redis_url(redis: servers.RedisServer) -> str:
+    return redis.url

@@ -1,0 +1,51 @@
+"""The tests that use a database, run once more on a real PostgreSQL."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+FOLDERS = (
+    "people",
+    "equipment",
+    "runs",
+    "service",
+    "lockout",
+    "forecasts",
+    "logbook",
+    "compare",
+    "reminders",
+    "web",
+)
+
+
+def test_every_folder_that_uses_a_database_is_run_again() -> None:
+    """A new folder of tests must be named here or be one that stores nothing."""
+    without = {"calc", "published", "benchmarks", "architecture", "services", "browser", "config", "journeys"}
+    there = {path.name for path in (ROOT / "tests").iterdir() if (path / "__init__.py").exists()}
+    assert there - without == set(FOLDERS)
+
+
+@pytest.mark.parametrize("folder", FOLDERS)
+def test_passes_on_postgresql(folder: str, postgres_url: str, tmp_path: Path) -> None:
+    environment = os.environ | {
+        "DATABASE_URL": postgres_url,
+        "DATA_DIR": str(tmp_path),
+        "WEARLOG_TESTED_ON": "postgresql",
+    }
+    for name in [name for name in environment if name.startswith("PYTEST_")]:
+        del environment[name]
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", f"tests/{folder}"],
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 0, done.stdout[-6000:] + done.stderr[-2000:]
+    assert " passed" in done.stdout
