@@ -1,13 +1,43 @@
-"""What must be known before settings load: the data folder named on the command line."""
+"""The door of `manage.py`: what is known before settings load, one clear sentence where they can't."""
 
+from __future__ import annotations
+
+import importlib
 import os
+import sys
 from collections.abc import Sequence
 
+from django.core.exceptions import ImproperlyConfigured
 
-def prepare(argv: Sequence[str]) -> None:
+from wearlog.config import sqlite
+
+CANNOT_START = 2
+
+
+def run(argv: Sequence[str]) -> None:
+    """Run one command; a wrong setting ends it with one sentence and exit code 2."""
+    take_data_folder(argv)
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "wearlog.config.settings")
+    if not os.environ.get("DATABASE_URL", "").startswith("postgres") and (refusal := sqlite.too_old()):
+        stop(refusal)
+    try:
+        importlib.import_module("wearlog.config.settings")  # so that what is wrong is said at once
+        from django.core.management import execute_from_command_line
+
+        execute_from_command_line(list(argv))
+    except ImproperlyConfigured as error:
+        stop(str(error))
+
+
+def take_data_folder(argv: Sequence[str]) -> None:
     """Turn `--data DIR` (or `--data=DIR`) into the variable that the settings read."""
     for position, word in enumerate(argv):
         if word == "--data" and position + 1 < len(argv):
             os.environ["DATA_DIR"] = argv[position + 1]
         elif word.startswith("--data="):
             os.environ["DATA_DIR"] = word.partition("=")[2]
+
+
+def stop(sentence: str) -> None:
+    sys.stderr.write(f"Wearlog can't start. {sentence}\n")
+    raise SystemExit(CANNOT_START)

@@ -1,0 +1,124 @@
+"""From nothing to a running site: database, demo mill, an owner with a sign-in link, pages and schedule."""
+
+from __future__ import annotations
+
+import ipaddress
+from argparse import ArgumentParser
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.core.wsgi import get_wsgi_application
+from django.db import DatabaseError, connection
+from django.urls import reverse
+from django.utils import timezone
+
+from wearlog.config import embedded, sqlite
+from wearlog.config.celery import app
+from wearlog.equipment.models import Press
+from wearlog.logbook import demo
+from wearlog.people import signin
+from wearlog.people.models import Mill, Role, User
+
+EVERYWHERE = frozenset(str(ipaddress.ip_address(bits)) for bits in (b"\0" * 4, b"\0" * 16))
+LINK_VALID_FOR = timedelta(hours=24)
+
+
+class Command(BaseCommand):
+    help = "Make the database, load the demo mill if it is empty, print a sign-in link and serve the site."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--port", type=int, default=8000, help="port to serve on (default 8000)")
+        parser.add_argument(
+            "--host",
+            default="127.0.0.1",
+            help="address to serve on; 0.0.0.0 lets a phone in the same network in",
+        )
+        parser.add_argument("--no-demo", action="store_true", help="begin with an empty mill")
+        parser.add_argument(
+            "--data", metavar="DIR", help="folder for the database and the key (default: data)"
+        )
+
+    def handle(self, *args: Any, port: int, host: str, no_demo: bool, **options: Any) -> None:
+        if not 1 <= port <= 65535:
+            raise CommandError(f"--port {port} can't be used: take a number from 1024 to 65535.")
+        on_sqlite = connection.vendor == "sqlite"
+        if on_sqlite and (refusal := sqlite.too_old()):
+            raise CommandError(refusal)
+        try:
+            settings.DATA_DIR.mkdir(parents=True, exist_ok=True)
+            with embedded.sole_use(settings.DATA_DIR), embedded.listen(host, port) as listening:
+                self._prepare(no_demo=no_demo, at=timezone.now())
+                if on_sqlite and (warning := sqlite.reset_fault()):
+                    self.stderr.write(f"Note: {warning}")
+                self._serve(host, port, listening)
+        except embedded.Busy as busy:
+            raise CommandError(str(busy)) from busy
+        except OSError as error:
+            raise CommandError(
+                f"The data folder {settings.DATA_DIR} can't be used ({error.strerror}): make it writable, "
+                "or name another with --data."
+            ) from error
+        except DatabaseError as error:
+            raise CommandError(f"The database {self._place()} can't be used: {str(error).strip()}") from error
+
+    def _prepare(self, *, no_demo: bool, at: datetime) -> None:
+        self.stdout.write(f"Data: {self._place()}")
+        call_command("migrate", verbosity=0, interactive=False)
+        if not Mill.objects.exists() and not Press.objects.exists():
+            if no_demo:
+                Mill(name="Our mill", time_zone=local_zone(), units="metric").save()
+            else:
+                self.stdout.write("The database is empty: loading the demo mill ...")
+                demo.load(by=None, today=at.astimezone().date())
+        self.owner = User.objects.filter(role=Role.OWNER, is_active=True).order_by("pk").first()
+        if self.owner is None:
+            self.owner = User.objects.create_user("owner", name="Owner", role=Role.OWNER, joined_at=at)
+
+    def _serve(self, host: str, port: int, listening: Any) -> None:
+        addresses = embedded.own_addresses() if host in EVERYWHERE else [host]
+        settings.DEBUG = False  # whoever opens a page here is a user, not a developer
+        settings.ALLOWED_HOSTS = [*settings.ALLOWED_HOSTS, *addresses]
+        assert self.owner is not None
+        secret = signin.make_link(user=self.owner, at=timezone.now(), valid_for=LINK_VALID_FOR)
+        path = reverse("web:sign-in-link", args=[secret])
+        for address in ["127.0.0.1", *addresses] if host in EVERYWHERE else [host]:
+            shown = f"[{address}]" if ":" in address else address
+            self.stdout.write(f"Wearlog is at http://{shown}:{port}/")
+        self.stdout.write(f"Sign in as {self.owner} (once, within 24 hours):")
+        for address in addresses or ["127.0.0.1"]:
+            self.stdout.write(f"  http://{f'[{address}]' if ':' in address else address}:{port}{path}")
+        schedule = None
+        if settings.CELERY_TASK_ALWAYS_EAGER:
+            schedule = embedded.Schedule(app)
+            schedule.start()
+        else:
+            self.stdout.write(
+                "REDIS_URL is set, so reminders need `celery -A wearlog.config worker` "
+                "and one `celery -A wearlog.config beat`."
+            )
+        self.stdout.write("Stop with Ctrl-C.")
+        self.stdout.flush()
+        try:
+            embedded.serve(get_wsgi_application(), [listening])
+        finally:
+            if schedule:
+                schedule.stop()
+            self.stdout.write("Wearlog has stopped; everything logged is kept.")
+
+    def _place(self) -> str:
+        database = settings.DATABASES["default"]
+        if connection.vendor == "sqlite":
+            return str(database["NAME"])
+        return f"{database['NAME']} on {database['HOST']}"
+
+
+def local_zone() -> str:
+    """The zone this machine is set to, else UTC; the owner changes it on the settings page."""
+    link = Path("/etc/localtime")
+    if link.is_symlink() and "zoneinfo/" in str(link.resolve()):
+        return str(link.resolve()).partition("zoneinfo/")[2]
+    return "UTC"
