@@ -103,7 +103,7 @@ class UnitProblem(ValueError):
     """A unit that is unknown, or that needs a weight or a density which was not given."""
 
 
-# ---------------------------------------------------------------------------------------------- typed numbers
+# -------- typed numbers
 
 
 def _plain_digits(text: str) -> str:
@@ -114,9 +114,7 @@ def _plain_digits(text: str) -> str:
             out.append("-")
         elif sign == "٫":
             out.append(",")
-        elif sign in "٬'’":
-            out.append(" ")
-        elif sign.isspace():
+        elif sign in "٬'’" or sign.isspace():
             out.append(" ")
         elif sign.isdecimal():
             out.append(str(unicodedata.decimal(sign)))
@@ -226,7 +224,7 @@ def parse_hours(text: str, *, decimal: str = "", grouped: bool = True) -> Decima
     return (hours + Decimal(minutes) / 60 + Decimal(seconds) / 3600).quantize(STEP)
 
 
-# ------------------------------------------------------------------------------------------------- conversions
+# -------- conversions
 
 
 def _stored(value: Decimal) -> Decimal:
@@ -322,7 +320,7 @@ def density_at(density_kg_per_l: Decimal, *, stated_at_c: Decimal, oil_c: Decima
     return _stored(density_kg_per_l - per_c * (oil_c - stated_at_c))
 
 
-# ------------------------------------------------------------------------------------------ shown to a person
+# -------- shown to a person
 
 
 def is_us(system: str) -> bool:

@@ -23,7 +23,7 @@ def system_of(request: HttpRequest | None) -> str:
     """`metric` or `us`; asked of the database once per request."""
     if request is None:
         return Mill.current().units or str(Units.METRIC)
-    known = getattr(request, "unit_system", None)
+    known = getattr(request, "units", None) or getattr(request, "unit_system", None)
     if known is None:
         user = getattr(request, "user", None)
         known = getattr(user, "units", "") or Mill.current().units or str(Units.METRIC)

@@ -1,0 +1,152 @@
+"""Rates of machines that pressed different crops, made comparable by direct standardisation.
+
+A press that ran mostly slow crops looks slow by its crude hours per tonne. Its standardised figure answers:
+what would its hours per tonne have been, had it pressed the common crop mix at its own rate for each crop?
+
+    crude = sum(x_c) / sum(n_c)        standardised = sum(w_c * x_c / n_c) / sum(w_c)
+
+x_c hours (or counts) and n_c tonnes (or exposure) of crop c, w_c the common mix. A press without seed of a
+crop that the mix contains is not scored: the result is `NeverRan` with the crops' places.
+
+Intervals:
+
+- counts: the gamma interval of Fay & Feuer (1997, Statistics in Medicine 16:791). With y the standardised
+  rate, v = sum(w_c^2 x_c / n_c^2) its variance and m = max(w_c / n_c), weights scaled to 1:
+  low = v/(2y) chi2(a/2; 2y^2/v), high = (v+m^2)/(2(y+m)) chi2(1-a/2; 2(y+m)^2/(v+m^2)).
+- hours: they are no counts, so the spread is taken from the press's own blocks of work (weeks). Each crop's
+  rate is a ratio of sums with variance k/(k-1) sum((x_b - r n_b)^2) / n^2 over its k blocks; the interval is
+  taken on the logarithm, with Student's t at Welch and Satterthwaite's degrees of freedom. A crop with a
+  single block bounds nothing: then no interval is given (low and high are None), never one of zero width.
+
+Source of the formulas: Fay & Feuer as above; Cochran, Sampling Techniques, chapter 6 (ratio of sums, from
+memory); Welch 1947 and Satterthwaite 1946 (from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Standardised:
+    """A rate for the common mix. `low` and `high` are None where the data bound nothing."""
+
+    crude: float
+    rate: float
+    low: float | None
+    high: float | None
+    variance: float | None
+
+
+@dataclass(frozen=True)
+class NeverRan:
+    """Can't be standardised: `missing` are the places, in the mix, of the crops without exposure."""
+
+    missing: tuple[int, ...]
+    crude: float | None
+
+
+@dataclass(frozen=True)
+class NoMix:
+    """Can't be standardised: the common mix holds nothing."""
+
+
+def _checked(amount: npt.ArrayLike, exposure: npt.ArrayLike, mix: npt.ArrayLike) -> tuple[Floats, ...]:
+    x, n, w = (np.asarray(part, dtype=np.float64) for part in (amount, exposure, mix))
+    if not x.shape == n.shape == w.shape or x.ndim != 1:
+        raise ValueError("amount, exposure and mix must be lists of the same length, one entry per crop")
+    if any(not np.all(np.isfinite(part)) or np.any(part < 0) for part in (x, n, w)):
+        raise ValueError("amount, exposure and mix must be finite and not negative")
+    return x, n, w
+
+
+def crude_rate(amount: npt.ArrayLike, exposure: npt.ArrayLike) -> float | None:
+    """sum(amount) / sum(exposure); None without exposure, which is not a rate of 0."""
+    total = float(np.sum(np.asarray(exposure, dtype=np.float64)))
+    return float(np.sum(np.asarray(amount, dtype=np.float64))) / total if total > 0 else None
+
+
+def standardise_counts(
+    counts: npt.ArrayLike, exposure: npt.ArrayLike, mix: npt.ArrayLike, *, confidence: float = 0.95
+) -> Standardised | NeverRan | NoMix:
+    """Directly standardised rate of counts, with the gamma interval. One entry per stratum."""
+    x, n, w = _checked(counts, exposure, mix)
+    problem = _problem(x, n, w)
+    if problem is not None:
+        return problem
+    part = w / w.sum()
+    used = part > 0
+    scale = np.divide(part, n, out=np.zeros_like(part), where=used)
+    rate = float(np.sum(scale * x))
+    variance = float(np.sum(scale**2 * x))
+    most = float(scale.max())
+    tail = (1 - confidence) / 2
+    low = 0.0
+    if rate > 0:
+        low = variance / (2 * rate) * float(stats.chi2.ppf(tail, 2 * rate**2 / variance))
+    upper_rate, upper_variance = rate + most, variance + most**2
+    freedom = 2 * upper_rate**2 / upper_variance
+    high = upper_variance / (2 * upper_rate) * float(stats.chi2.ppf(1 - tail, freedom))
+    return Standardised(crude_rate(x, n) or 0.0, rate, low, high, variance)
+
+
+def standardise_hours(
+    hours: npt.ArrayLike,
+    tonnes: npt.ArrayLike,
+    mix: npt.ArrayLike,
+    blocks: Sequence[tuple[npt.ArrayLike, npt.ArrayLike]] | None = None,
+    *,
+    confidence: float = 0.95,
+) -> Standardised | NeverRan | NoMix:
+    """Hours per tonne for the common mix. One entry per crop; `blocks` has, for each crop, the hours and the
+    tonnes of its blocks of work (weeks, say), from which the interval is taken; without it, none is given."""
+    x, n, w = _checked(hours, tonnes, mix)
+    problem = _problem(x, n, w)
+    if problem is not None:
+        return problem
+    part = w / w.sum()
+    used = np.flatnonzero(part > 0)
+    rates = x[used] / n[used]
+    rate = float(np.sum(part[used] * rates))
+    crude = crude_rate(x, n)
+    assert crude is not None  # every crop of the mix has tonnes
+    variance, freedom = None, 0.0
+    if blocks is not None:
+        spread = [_ratio_variance(*blocks[crop]) for crop in used.tolist()]
+        if all(found is not None for found in spread):
+            terms = np.array(
+                [share**2 * found[0] for share, found in zip(part[used], spread, strict=True) if found]
+            )
+            sizes = np.array([found[1] for found in spread if found])
+            variance = float(terms.sum())
+            if variance > 0:
+                freedom = variance**2 / float(np.sum(terms**2 / sizes))
+    if variance is None or variance <= 0 or rate <= 0:
+        return Standardised(crude, rate, None, None, variance)
+    reach = float(stats.t.ppf((1 + confidence) / 2, freedom)) * variance**0.5 / rate
+    return Standardised(crude, rate, rate * float(np.exp(-reach)), rate * float(np.exp(reach)), variance)
+
+
+def _problem(x: Floats, n: Floats, w: Floats) -> NeverRan | NoMix | None:
+    if w.sum() <= 0:
+        return NoMix()
+    missing = np.flatnonzero((w > 0) & (n <= 0))
+    if missing.size:
+        return NeverRan(tuple(int(place) for place in missing), crude_rate(x, n))
+    return None
+
+
+def _ratio_variance(hours: npt.ArrayLike, tonnes: npt.ArrayLike) -> tuple[float, float] | None:
+    """Variance of sum(hours) / sum(tonnes) over blocks, and its degrees of freedom; None below two blocks."""
+    x, n = np.asarray(hours, dtype=np.float64), np.asarray(tonnes, dtype=np.float64)
+    if x.size < 2 or n.sum() <= 0:
+        return None
+    rest = x - x.sum() / n.sum() * n
+    return float(x.size / (x.size - 1) * np.sum(rest**2) / n.sum() ** 2), float(x.size - 1)
