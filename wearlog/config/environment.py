@@ -74,7 +74,7 @@ def made_key(data_dir: Path) -> str:
     path = data_dir / "secret_key"
     try:
         return path.read_text().strip()
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         pass
     except OSError as error:
         raise ImproperlyConfigured(

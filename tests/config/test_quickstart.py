@@ -1,0 +1,166 @@
+"""The newcomer's command as a real process: served, signed in, stopped, started again."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from tests.services.servers import free_port
+
+ROOT = Path(__file__).resolve().parents[2]
+SETTINGS = {
+    "DATABASE_URL",
+    "REDIS_URL",
+    "EMAIL_URL",
+    "SECRET_KEY",
+    "ALLOWED_HOSTS",
+    "DEBUG",
+    "HTTPS",
+    "DATA_DIR",
+}
+
+
+def command(*words: str) -> subprocess.Popen[str]:
+    clean = {name: value for name, value in os.environ.items() if name not in SETTINGS}
+    return subprocess.Popen(
+        [sys.executable, "-u", "manage.py", "quickstart", *words],
+        cwd=ROOT,
+        env=clean,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+
+
+@contextmanager
+def running(*words: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """The process and what it printed up to the line that says how to stop it."""
+    process = command(*words)
+    printed = ""
+    assert process.stdout
+    try:
+        for line in process.stdout:
+            printed += line
+            if line.startswith("Stop with Ctrl-C"):
+                break
+        else:
+            raise AssertionError(f"it did not serve:\n{printed}")
+        yield process, printed
+    finally:
+        if process.poll() is None:
+            process.kill()
+        process.wait()
+        process.stdout.close()
+
+
+def fetch(url: str) -> tuple[int, str]:
+    with urllib.request.urlopen(url, timeout=30) as answer:
+        return answer.status, answer.read().decode()
+
+
+def count(data: Path, table: str) -> int:
+    with sqlite3.connect(data / "wearlog.sqlite3") as connection:
+        return int(connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
+
+
+def stop(process: subprocess.Popen[str]) -> tuple[int, float, str]:
+    begun = time.monotonic()
+    process.send_signal(signal.SIGINT)
+    rest = process.stdout.read() if process.stdout else ""
+    return process.wait(timeout=30), time.monotonic() - begun, rest
+
+
+def test_it_serves_the_demo_mill_ends_on_ctrl_c_and_keeps_everything(tmp_path: Path) -> None:
+    port = free_port()
+    data = tmp_path / "mill"
+    with running("--port", str(port), "--data", str(data)) as (process, printed):
+        assert str(data / "wearlog.sqlite3") in printed
+        link = re.search(rf"http://127\.0\.0\.1:{port}/sign-in/\S+", printed)
+        assert link, printed
+        status, page = fetch(link.group())
+        assert status == 200
+        assert "<form" in page
+        code, _, rest = stop(process)
+        assert code == 0, rest
+        assert "Traceback" not in rest
+    presses, runs, people = (count(data, table) for table in ("equipment_press", "runs_run", "people_user"))
+    assert presses == 4
+    assert runs > 1000
+    assert people == 1
+    with running("--port", str(port), "--data", str(data)) as (process, printed):
+        assert "loading the demo" not in printed
+        assert stop(process)[0] == 0
+    assert (presses, runs, people) == tuple(
+        count(data, table) for table in ("equipment_press", "runs_run", "people_user")
+    )
+
+
+def test_the_schedule_scans_without_redis_in_the_same_process(tmp_path: Path) -> None:
+    """An owner with an address gets the demo mill's reminders by mail, on the console, once."""
+    port = free_port()
+    with running("--port", str(port), "--data", str(tmp_path)) as (process, _):
+        stop(process)
+    with sqlite3.connect(tmp_path / "wearlog.sqlite3") as connection:
+        connection.execute("UPDATE people_user SET email = 'owner@mill.example'")
+    with running("--port", str(port), "--data", str(tmp_path)) as (process, _):
+        end = time.monotonic() + 120
+        while time.monotonic() < end and not sent(tmp_path):
+            time.sleep(0.5)
+        assert sent(tmp_path) > 0
+        stop(process)
+
+
+def sent(data: Path) -> int:
+    with sqlite3.connect(data / "wearlog.sqlite3", timeout=20) as connection:
+        found = connection.execute("SELECT count(*) FROM reminders_outboxrow WHERE state = 'sent'").fetchone()
+    return int(found[0])
+
+
+def test_without_the_demo_the_mill_is_empty(tmp_path: Path) -> None:
+    port = free_port()
+    with running("--no-demo", f"--port={port}", f"--data={tmp_path}") as (process, _):
+        assert fetch(f"http://127.0.0.1:{port}/sign-in/")[0] == 200
+        assert stop(process)[0] == 0
+    assert count(tmp_path, "equipment_press") == 0
+
+
+def test_a_port_in_use_is_one_clear_sentence(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        said, code = outcome("--no-demo", "--port", str(port), "--data", str(tmp_path))
+    assert code == 1
+    assert said.count("\n") == 1
+    assert f"Port {port}" in said
+    assert f"--port {port + 1}" in said
+
+
+def test_a_second_start_on_the_same_folder_says_so(tmp_path: Path) -> None:
+    with running("--no-demo", "--port", str(free_port()), "--data", str(tmp_path)) as (process, _):
+        said, code = outcome("--no-demo", "--port", str(free_port()), "--data", str(tmp_path))
+        assert code == 1
+        assert str(process.pid) in said
+        assert "already runs" in said
+
+
+def test_a_host_that_is_not_this_machine_is_one_clear_sentence(tmp_path: Path) -> None:
+    said, code = outcome("--no-demo", "--host", "198.51.100.7", "--data", str(tmp_path))
+    assert code == 1
+    assert "no address of this machine" in said
+
+
+def outcome(*words: str) -> tuple[str, int]:
+    process = command(*words)
+    said, _ = process.communicate(timeout=60)
+    return said, process.returncode
