@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import environ
 from django.core.exceptions import ImproperlyConfigured
@@ -43,6 +44,7 @@ class Environment:
     redis_url: str
     email: dict[str, Any]
     https: bool
+    site_url: str
 
 
 def refuse(name: str, value: str, hint: str) -> ImproperlyConfigured:
@@ -67,6 +69,14 @@ def url(source: Mapping[str, str], name: str, schemes: tuple[str, ...], example:
             name, value, f"it must begin with {' or '.join(s + '://' for s in schemes)}, as in {example}"
         )
     return value
+
+
+def site_url(source: Mapping[str, str]) -> str:
+    """Where people reach the site, for the links in mails: scheme, host and port, no slash at the end."""
+    value = url(source, "SITE_URL", ("http", "https"), "https://wearlog.mill.example").rstrip("/")
+    if value and not urlsplit(value).hostname:
+        raise refuse("SITE_URL", value, "it names no host; write it as in https://wearlog.mill.example")
+    return value or "http://127.0.0.1:8000"
 
 
 def made_key(data_dir: Path) -> str:
@@ -130,4 +140,5 @@ def read(source: Mapping[str, str], root: Path) -> Environment:
         redis_url=redis_url,
         email=email,
         https=switch(source, "HTTPS", not debug),
+        site_url=site_url(source),
     )

@@ -7,6 +7,7 @@ from typing import Any
 from csp.constants import NONE, SELF
 
 from wearlog.config import environment
+from wearlog.reminders.schedule import BEAT_SCHEDULE
 
 ROOT = Path(__file__).resolve().parents[2]
 ENVIRONMENT = environment.read(os.environ, ROOT)
@@ -101,6 +102,7 @@ WHITENOISE_USE_FINDERS = True
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "wearlog@localhost")
 vars().update(ENVIRONMENT.email)
+SITE_URL = ENVIRONMENT.site_url
 
 CELERY_BROKER_URL = ENVIRONMENT.redis_url or "memory://"
 CELERY_TASK_ALWAYS_EAGER = not ENVIRONMENT.redis_url
@@ -108,6 +110,7 @@ CELERY_TASK_IGNORE_RESULT = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TIMEZONE = "UTC"
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BEAT_SCHEDULE = BEAT_SCHEDULE
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {

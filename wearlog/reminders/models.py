@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+from typing import Any
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -22,8 +25,25 @@ class OutboxState(models.TextChoices):
     WITHDRAWN = "withdrawn", _("withdrawn")
 
 
+class OutboxQuerySet(models.QuerySet[Any]):
+    def waiting(self) -> OutboxQuerySet:
+        """Not settled: neither sent nor given up nor withdrawn."""
+        return self.filter(state__in=(OutboxState.PENDING, OutboxState.LEASED))
+
+    def sendable(self, *, at: datetime) -> OutboxQuerySet:
+        """What a sender may claim now: pending and due, or leased by one who never came back."""
+        return self.filter(
+            Q(state=OutboxState.PENDING, next_attempt_at__lte=at)
+            | Q(state=OutboxState.LEASED, leased_until__lte=at)
+        )
+
+
 class OutboxRow(models.Model):
-    """One message to one person. `dedupe_key` is permanent, so that it can never be queued twice."""
+    """One message to one person. `dedupe_key` is permanent, so that it can never be queued twice.
+
+    `item` is the due item as it stood when the row was last written; what is mailed is the item as it stands
+    when it is sent. `attempts` counts claims and tells one claim from the next when a row is settled.
+    """
 
     dedupe_key = models.CharField(max_length=255, unique=True)
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="outbox")
@@ -38,9 +58,12 @@ class OutboxRow(models.Model):
     next_attempt_at = models.DateTimeField(db_index=True)
     leased_until = models.DateTimeField(null=True, blank=True)
     attempts = models.PositiveIntegerField(default=0)
+    first_attempt_at = models.DateTimeField(null=True, blank=True)
     sent_at = models.DateTimeField(null=True, blank=True)
     last_error = models.TextField(blank=True)
     message_id = models.CharField(max_length=255, blank=True)
+
+    objects = OutboxQuerySet.as_manager()
 
     class Meta:
         ordering = ["made_at", "pk"]
@@ -50,7 +73,12 @@ class OutboxRow(models.Model):
             models.CheckConstraint(
                 condition=~Q(state=OutboxState.SENT) | Q(sent_at__isnull=False), name="outbox_sent_has_time"
             ),
+            models.CheckConstraint(
+                condition=~Q(state=OutboxState.LEASED) | Q(leased_until__isnull=False),
+                name="outbox_lease_has_end",
+            ),
         ]
+        indexes = [models.Index(fields=["state", "next_attempt_at"], name="outbox_by_state")]
 
     def __str__(self) -> str:
         return f"{self.stage} {self.rule} to {self.person}"

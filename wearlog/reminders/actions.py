@@ -1,0 +1,216 @@
+"""The outbox: write what is to be said, claim a row, send it, settle it.
+
+The promise is at least once, and never a second copy but where a sender died, or lost the server's answer,
+between handing a mail over and settling its row; then the copy has the same Message-ID. These are the
+writes of the schedule, not of a person, so they leave no audit rows: the outbox row is its own record.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import smtplib
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from datetime import datetime, timedelta
+from enum import Enum
+from typing import Any
+
+from django.core.mail import EmailMultiAlternatives
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import transaction
+from django.db.models import F
+from django.db.models.functions import Coalesce
+
+from wearlog.forecasts.items import DueItem
+from wearlog.people.models import Mill
+from wearlog.reminders.mail import compose, message_id
+from wearlog.reminders.models import OutboxRow, OutboxState
+from wearlog.reminders.queries import MAIL, Current, Message, in_batches, messages_now, sendable_ids, thing_of
+
+LEASE = timedelta(minutes=5)
+"""Longer than a mail can take: a dozen steps of the conversation, each cut off after EMAIL_TIMEOUT."""
+
+RETRY_AFTER = tuple(timedelta(minutes=minutes) for minutes in (1, 5, 15, 30))
+"""After the first, second ... failed attempt, the last one again and again (RFC 5321, 4.5.4.1)."""
+
+GIVE_UP_AFTER = timedelta(days=5)
+SET_ASIDE_FOR = timedelta(hours=1)
+
+logger = logging.getLogger(__name__)
+
+
+class Outcome(Enum):
+    NOT_MINE = "not mine"
+    SENT = "sent"
+    RETRY = "to be tried again"
+    UNREACHABLE = "mail server out of reach"
+    FAILED = "given up"
+    WITHDRAWN = "withdrawn"
+    SET_ASIDE = "set aside"
+
+
+# -------- finding
+
+
+def scan(*, at: datetime) -> int:
+    """Queue a message for everything of today's forecast that is coming, due or overdue, one for each
+    person; withdraw what waits and is no longer true. Returns how many messages were queued.
+
+    Safe to run twice, and by two processes at once: the key is unique for ever. The forecast is computed
+    before the transaction, so that nobody who logs has to wait for it; a row that was overtaken in between
+    is caught by the check before sending.
+    """
+    wanted = messages_now(at=at)
+    with transaction.atomic():
+        queued = _queue(wanted, at=at)
+        _withdraw(wanted)
+    return queued
+
+
+def _queue(wanted: dict[str, Message], *, at: datetime) -> int:
+    queued = 0
+    for keys in in_batches(wanted):
+        there = set(OutboxRow.objects.filter(dedupe_key__in=keys).values_list("dedupe_key", flat=True))
+        missing = [_row(wanted[key], at=at) for key in keys if key not in there]
+        OutboxRow.objects.bulk_create(missing, ignore_conflicts=True)
+        # True again after a correction was taken back: never sent, so it may still be said once.
+        revived = OutboxRow.objects.filter(dedupe_key__in=keys, state=OutboxState.WITHDRAWN)
+        queued += len(missing) + revived.update(state=OutboxState.PENDING, next_attempt_at=at)
+    return queued
+
+
+def _row(message: Message, *, at: datetime) -> OutboxRow:
+    item = message.item
+    return OutboxRow(
+        dedupe_key=message.key,
+        person=message.person,
+        channel=MAIL,
+        stage=item.state,
+        rule=item.rule,
+        press=item.press,
+        thing=thing_of(item),
+        item=_as_json(item),
+        made_at=at,
+        next_attempt_at=at,
+        message_id=message_id(message.key),
+    )
+
+
+def _as_json(item: DueItem) -> dict[str, Any]:
+    plain: dict[str, Any] = json.loads(json.dumps(asdict(item), cls=DjangoJSONEncoder))
+    return plain
+
+
+def _withdraw(wanted: dict[str, Message]) -> None:
+    """Only rows that nobody is sending: one under lease is checked by whoever claims it next."""
+    waiting = OutboxRow.objects.filter(state=OutboxState.PENDING).values_list("pk", "dedupe_key")
+    gone = [pk for pk, key in waiting if key not in wanted]
+    OutboxRow.objects.filter(pk__in=gone, state=OutboxState.PENDING).update(state=OutboxState.WITHDRAWN)
+
+
+# -------- sending
+
+
+@dataclass
+class Sent:
+    """What a round of sending came to."""
+
+    sent: int = 0
+    to_retry: int = 0
+    given_up: int = 0
+    withdrawn: int = 0
+
+
+def send_due(*, at: datetime, limit: int, clock: Callable[[], datetime] | None = None) -> Sent:
+    """Send up to `limit` waiting rows, one after the other, until the mail server can't be reached.
+
+    A long round passes its `clock`, so that each row's lease begins when it is claimed.
+    """
+    done = Sent()
+    for row_id in sendable_ids(at=at, limit=limit):
+        outcome = send_one(row_id=row_id, at=clock() if clock else at)
+        done.sent += outcome is Outcome.SENT
+        done.to_retry += outcome in (Outcome.RETRY, Outcome.UNREACHABLE, Outcome.SET_ASIDE)
+        done.given_up += outcome is Outcome.FAILED
+        done.withdrawn += outcome is Outcome.WITHDRAWN
+        if outcome is Outcome.UNREACHABLE:
+            break
+    return done
+
+
+def send_one(*, row_id: int, at: datetime) -> Outcome:
+    """Claim the row, check that it still holds, send it, settle it. A second call does nothing."""
+    row = claim(row_id=row_id, at=at)
+    if row is None:
+        return Outcome.NOT_MINE
+    try:
+        item = Current.at(at).item_of(row)
+        if item is None:
+            settle(row, state=OutboxState.WITHDRAWN)
+            return Outcome.WITHDRAWN
+        mail = compose(row=row, item=item, person=row.person, units=row.person.units or Mill.current().units)
+    except Exception as error:
+        logger.exception("Reminder %s can't be written; it is set aside.", row.pk)
+        return _set_aside(row, error, at=at)
+    return _hand_over(row, mail, at=at)
+
+
+def claim(*, row_id: int, at: datetime) -> OutboxRow | None:
+    """The row, leased to the caller alone; None where it is somebody else's, settled or not yet due."""
+    mine = (
+        OutboxRow.objects.filter(pk=row_id)
+        .sendable(at=at)
+        .update(
+            state=OutboxState.LEASED,
+            leased_until=at + LEASE,
+            attempts=F("attempts") + 1,
+            first_attempt_at=Coalesce("first_attempt_at", at),
+        )
+    )
+    return OutboxRow.objects.select_related("person").get(pk=row_id) if mine else None
+
+
+def settle(row: OutboxRow, **changes: Any) -> bool:
+    """End the claim that `row` stands for. False where its lease ran out and another has claimed it."""
+    held = OutboxRow.objects.filter(pk=row.pk, state=OutboxState.LEASED, attempts=row.attempts)
+    return bool(held.update(leased_until=None, **changes))
+
+
+def _hand_over(row: OutboxRow, mail: EmailMultiAlternatives, *, at: datetime) -> Outcome:
+    try:
+        mail.send()
+    except smtplib.SMTPRecipientsRefused as error:
+        codes = [code for code, _reason in error.recipients.values()]
+        return _give_up(row, error) if all(code >= 500 for code in codes) else _retry(row, error, at=at)
+    except smtplib.SMTPDataError as error:
+        return _give_up(row, error) if error.smtp_code >= 500 else _retry(row, error, at=at)
+    except (OSError, smtplib.SMTPException) as error:
+        # Not answered, turned away at the door, or a wrong password: no fault of this address.
+        _retry(row, error, at=at)
+        return Outcome.UNREACHABLE
+    except Exception as error:
+        logger.exception("Reminder %s can't be sent; it is set aside.", row.pk)
+        return _set_aside(row, error, at=at)
+    settle(row, state=OutboxState.SENT, sent_at=at, last_error="")
+    return Outcome.SENT
+
+
+def _retry(row: OutboxRow, error: Exception, *, at: datetime) -> Outcome:
+    if at - (row.first_attempt_at or at) >= GIVE_UP_AFTER:
+        return _give_up(row, error)
+    wait = RETRY_AFTER[min(row.attempts, len(RETRY_AFTER)) - 1]
+    settle(row, state=OutboxState.PENDING, next_attempt_at=at + wait, last_error=str(error))
+    logger.warning("Reminder %s is sent again at %s: %s", row.pk, at + wait, error)
+    return Outcome.RETRY
+
+
+def _give_up(row: OutboxRow, error: Exception) -> Outcome:
+    settle(row, state=OutboxState.FAILED, last_error=str(error))
+    logger.error("Reminder %s to %s is given up: %s", row.pk, row.person.email, error)
+    return Outcome.FAILED
+
+
+def _set_aside(row: OutboxRow, error: Exception, *, at: datetime) -> Outcome:
+    settle(row, state=OutboxState.PENDING, next_attempt_at=at + SET_ASIDE_FOR, last_error=repr(error))
+    return Outcome.SET_ASIDE

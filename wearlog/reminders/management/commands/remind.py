@@ -1,0 +1,47 @@
+"""`manage.py remind`: find what is due and send what waits, once."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, ArgumentTypeError
+from datetime import UTC, datetime
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.utils import timezone
+
+from wearlog.people.models import Mill
+from wearlog.reminders import actions
+
+AT_ONCE = 10_000
+
+
+def instant(text: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        raise ArgumentTypeError(f"{text!r} is no instant: write it as in 2026-05-01T06:30:00+02:00") from None
+
+
+class Command(BaseCommand):
+    help = "Find what is due, write it to the outbox and send what waits. A second run repeats nothing."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--as-of-now",
+            type=instant,
+            metavar="INSTANT",
+            help="take this instant for now (ISO 8601; without an offset it is read in the mill's zone)",
+        )
+
+    def handle(self, *args: Any, as_of_now: datetime | None, **options: Any) -> None:
+        now = as_of_now or timezone.now()
+        if now.tzinfo is None:
+            now = now.replace(tzinfo=Mill.current().zone)
+        now = now.astimezone(UTC)
+        queued = actions.scan(at=now)
+        clock = None if as_of_now else timezone.now
+        done = actions.send_due(at=now, limit=AT_ONCE, clock=clock)
+        self.stdout.write(
+            f"Reminders: {queued} queued, {done.sent} sent, {done.to_retry} to try again, "
+            f"{done.given_up} given up, {done.withdrawn} withdrawn."
+        )

@@ -1,0 +1,103 @@
+"""Who is to be told of what, as the log stands."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.queries import due_items
+from wearlog.people.models import Mill, User
+from wearlog.people.roles import Permission, allows
+from wearlog.reminders.models import OutboxRow, Stage
+
+MAIL = "mail"
+
+
+def recipients() -> list[User]:
+    """Everybody who works at the presses, wants mail and has an address; viewers only look."""
+    people = User.objects.filter(is_active=True, gets_mail=True).exclude(email="").order_by("pk")
+    return [person for person in people if wants_mail(person)]
+
+
+def wants_mail(person: User) -> bool:
+    return person.is_active and person.gets_mail and bool(person.email) and allows(person, Permission.LOG)
+
+
+def items_now(*, at: datetime) -> list[DueItem]:
+    """Today's due items of the stages that are worth a message; today is the mill's own day."""
+    today = at.astimezone(Mill.current().zone).date()
+    return [item for item in due_items(as_of=today) if item.state in Stage.values]
+
+
+def thing_of(item: DueItem) -> str:
+    """What the item is about: a part's edge wherever it sits, else a place on a press."""
+    if item.part_id is not None:
+        return f"part {item.part_id} {item.edge}".rstrip()
+    return f"press {item.press_id} {item.position_id or ''}".rstrip()
+
+
+def dedupe_key(item: DueItem, *, person_id: int, channel: str) -> str:
+    """The permanent name of one message: rule, thing, service cycle, stage, recipient and channel.
+
+    Ids, so that renaming a rule or a part repeats nothing; hashed, so that it fits whatever the cycle holds.
+    """
+    words = [item.rule_id, thing_of(item), item.cycle, item.state, person_id, channel]
+    return hashlib.sha256(json.dumps(words).encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Message:
+    """One message that the log calls for: this item, in its stage, to this person."""
+
+    key: str
+    item: DueItem
+    person: User
+
+
+def messages_now(*, at: datetime) -> dict[str, Message]:
+    """Every message that the log calls for at this instant, by key, sent already or not."""
+    people = recipients()
+    found = {}
+    for item in items_now(at=at):
+        for person in people:
+            key = dedupe_key(item, person_id=person.pk, channel=MAIL)
+            found[key] = Message(key=key, item=item, person=person)
+    return found
+
+
+class Current:
+    """The due items of one instant, to ask of many rows whether they still hold."""
+
+    def __init__(self, items: Sequence[DueItem]) -> None:
+        self._by_rule: dict[int, list[DueItem]] = {}
+        for item in items:
+            self._by_rule.setdefault(item.rule_id, []).append(item)
+
+    @classmethod
+    def at(cls, at: datetime) -> Current:
+        return cls(items_now(at=at))
+
+    def item_of(self, row: OutboxRow) -> DueItem | None:
+        """The item that the row speaks of as it stands now; None where it is no longer true or wanted."""
+        if not wants_mail(row.person):
+            return None
+        for item in self._by_rule.get(row.item.get("rule_id", 0), ()):
+            if dedupe_key(item, person_id=row.person_id, channel=row.channel) == row.dedupe_key:
+                return item
+        return None
+
+
+def sendable_ids(*, at: datetime, limit: int) -> list[int]:
+    """The rows that a sender may claim now, the longest waiting first."""
+    rows = OutboxRow.objects.sendable(at=at).order_by("next_attempt_at", "pk")
+    return list(rows.values_list("pk", flat=True)[:limit])
+
+
+def in_batches(keys: Mapping[str, object], size: int = 500) -> Iterator[list[str]]:
+    names = list(keys)
+    for start in range(0, len(names), size):
+        yield names[start : start + size]

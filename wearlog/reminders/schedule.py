@@ -1,0 +1,25 @@
+"""What runs when, as data for Celery's beat. Imports nothing, since the settings read it.
+
+A message expires a little before the next one is made: where no worker listened, none pile up.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+SCAN_EVERY_S = 60
+SEND_EVERY_S = 60
+EXPIRES_EARLY_S = 5
+
+BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
+    "find what is due": {
+        "task": "wearlog.reminders.tasks.scan_due",
+        "schedule": float(SCAN_EVERY_S),
+        "options": {"expires": SCAN_EVERY_S - EXPIRES_EARLY_S},
+    },
+    "send what waits": {
+        "task": "wearlog.reminders.tasks.send_waiting",
+        "schedule": float(SEND_EVERY_S),
+        "options": {"expires": SEND_EVERY_S - EXPIRES_EARLY_S},
+    },
+}
