@@ -50,6 +50,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "wearlog.web.middleware.MillMiddleware",
 ]
 
 ROOT_URLCONF = "wearlog.config.urls"
@@ -86,6 +87,8 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
 ]
+# In a cookie, since showing a message must not write a session row on a GET.
+MESSAGE_STORAGE = "django.contrib.messages.storage.cookie.CookieStorage"
 LOGIN_URL = "web:sign-in"
 LOGIN_REDIRECT_URL = "web:day"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 90  # a press-side phone stays signed in for a season

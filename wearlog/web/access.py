@@ -1,0 +1,66 @@
+"""Who may open a page. Every view of the site wears one of these two marks, and a test walks them all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+from urllib.parse import urlencode
+
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.urls import reverse
+
+from wearlog.people.models import User
+from wearlog.people.roles import Permission, allows
+
+View = Callable[..., HttpResponse]
+
+REFUSAL = {
+    Permission.VIEW: "Your account may not read this page. Ask an owner of the mill.",
+    Permission.LOG: "Your account reads only. To log runs and work, ask an owner to make you an operator.",
+    Permission.MAINTAIN: "Parts, rules and energy sources are kept by maintainers. "
+    "Ask one, or ask an owner for that role.",
+    Permission.OWN: "People, prices, the plan and settings are the owner's. Ask an owner of the mill.",
+}
+
+
+class SignedInRequest(HttpRequest):
+    """A request behind `needs`: somebody is signed in."""
+
+    user: User
+
+
+def public(view: View) -> View:
+    """A page that anybody may open."""
+
+    @wraps(view)
+    def opened(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        return view(request, *args, **kwargs)
+
+    opened.permission = None  # type: ignore[attr-defined]
+    return opened
+
+
+def needs(permission: Permission, *, to_write: Permission | None = None) -> Callable[[View], View]:
+    """Ask for a sign-in and a permission; `to_write` is what anything but GET and HEAD asks for.
+
+    Without a sign-in the answer leads to the sign-in page and back; without the permission it is 403.
+    """
+
+    def mark(view: View) -> View:
+        @wraps(view)
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+            if not request.user.is_authenticated:
+                back = request.get_full_path() if request.method == "GET" else "/"
+                return HttpResponseRedirect(f"{reverse('web:sign-in')}?{urlencode({'next': back})}")
+            asked = permission if request.method in ("GET", "HEAD") else to_write or permission
+            if not allows(request.user, asked):
+                raise PermissionDenied(REFUSAL[asked])
+            return view(request, *args, **kwargs)
+
+        guarded.permission = permission  # type: ignore[attr-defined]
+        guarded.permission_to_write = to_write or permission  # type: ignore[attr-defined]
+        return guarded
+
+    return mark

@@ -1,0 +1,47 @@
+"""What every request needs before its view: the mill's zone, the reader's units, and refusals as pages."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.functional import SimpleLazyObject
+
+from wearlog.people.models import Mill, Units
+from wearlog.people.refusals import NotAllowed
+
+
+def units_of(request: HttpRequest) -> str:
+    """`metric` or `us`: the reader's own choice, else the mill's."""
+    own = getattr(request.user, "units", "") if hasattr(request, "user") else ""
+    mill: Mill = request.mill  # type: ignore[attr-defined]
+    return own or mill.units or Units.METRIC.value
+
+
+class MillMiddleware:
+    """Activates the mill's time zone, and hangs `mill` and `units` on the request.
+
+    It reads and never writes. A `NotAllowed` that a view lets through becomes the 403 page with its text.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        mill = Mill.current()
+        request.mill = mill  # type: ignore[attr-defined]
+        request.units = SimpleLazyObject(lambda: units_of(request))  # type: ignore[attr-defined]
+        with timezone.override(mill.zone):
+            response = self.get_response(request)
+        if not response.has_header("Cache-Control"):
+            # A shared phone must not show the last person's page after sign-out.
+            response["Cache-Control"] = "private, no-cache"
+        return response
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        if isinstance(exception, NotAllowed):
+            return render(request, "403.html", {"exception": PermissionDenied(exception.message)}, status=403)
+        return None

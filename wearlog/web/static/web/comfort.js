@@ -1,0 +1,39 @@
+// Comfort only: every page works without this file.
+"use strict";
+
+for (const button of document.querySelectorAll("button[data-print]")) {
+  button.hidden = false;
+  button.addEventListener("click", () => window.print());
+}
+
+// The index closes when somebody touches elsewhere or presses Escape.
+const index = document.querySelector(".tabs details");
+if (index) {
+  document.addEventListener("click", (event) => {
+    if (!index.contains(event.target)) index.open = false;
+  });
+  index.addEventListener("keydown", (event) => {
+    if (event.key === "Escape" && index.open) {
+      index.open = false;
+      index.querySelector("summary").focus();
+    }
+  });
+}
+
+// A press of the button answers at once, and a second press sends nothing twice.
+for (const form of document.querySelectorAll("form[method=post]")) {
+  form.addEventListener("submit", (event) => {
+    if (form.dataset.sent) {
+      event.preventDefault();
+      return;
+    }
+    form.dataset.sent = "yes";
+    form.setAttribute("aria-busy", "true");
+  });
+}
+window.addEventListener("pageshow", () => {
+  for (const form of document.querySelectorAll("form[data-sent]")) {
+    delete form.dataset.sent;
+    form.removeAttribute("aria-busy");
+  }
+});

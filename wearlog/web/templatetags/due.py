@@ -1,0 +1,166 @@
+"""Due items in words: heading, state with its mark, days, and where the buttons lead."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from urllib.parse import urlencode
+
+from django import template
+from django.urls import reverse
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from wearlog.equipment.models import Kind
+from wearlog.forecasts.items import DueItem
+from wearlog.service.models import Action
+
+register = template.Library()
+
+STATE_WORDS = {
+    "overdue": "Overdue",
+    "due": "Due",
+    "coming": "Coming up",
+    "unknown": "Can't tell yet",
+    "later": "Later",
+}
+# One shape each, so that a page in the sun or a print in black tells them apart.
+MARKS = {
+    "overdue": '<path class="full" d="M2 2h16v16H2z"/>',
+    "due": '<path class="full" d="M10 1l9 9-9 9-9-9z"/>',
+    "coming": '<path d="M10 2l8 8-8 8-8-8z"/>',
+    "unknown": '<circle cx="10" cy="10" r="8" stroke-dasharray="4 3"/>',
+    "later": '<path d="M3 10h14"/>',
+}
+DONE_WORDS = {
+    Action.INSPECT: "Inspected",
+    Action.MEASURE: "Measured",
+    Action.CLEAN: "Cleaned",
+    Action.POLISH: "Polished",
+    Action.FLIP: "Flipped",
+    Action.TURN: "Turned",
+    Action.REPLACE: "Replaced",
+    Action.ADJUST: "Adjusted",
+    Action.LUBRICATE: "Lubricated",
+    Action.REAM: "Reamed",
+    Action.HARD_FACE: "Hard-faced",
+    Action.REBUILD: "Rebuilt",
+    Action.REPAIR: "Repaired",
+    Action.STORE: "Stored",
+}
+BASIS_WORDS = {
+    "measured": "from this part's own gauges",
+    "fleet": "from like parts of the mill",
+    "expected_life": "from the expected life of its type",
+    "interval": "from the rule's interval",
+    "none": "nothing to reckon with yet",
+}
+
+
+def thing_words(item: DueItem) -> str:
+    """`die D5-04, edge A`, or the position, or `the press`."""
+    if item.part:
+        kind = f"{Kind(item.kind).label} " if item.kind and item.kind != Kind.OTHER else ""
+        return f"{kind}{item.part}" + (f", edge {item.edge}" if item.edge else "")
+    return f"the {item.position}" if item.position else "the press"
+
+
+@register.filter
+def heading(item: DueItem) -> str:
+    """`Flip die D5-04, edge A`."""
+    return f"{str(Action(item.action).label).capitalize()} {thing_words(item)}"
+
+
+@register.filter
+def thing(item: DueItem) -> str:
+    return thing_words(item)
+
+
+@register.filter
+def state_word(state: str) -> str:
+    return STATE_WORDS[state]
+
+
+@register.simple_tag
+def mark(state: str) -> SafeString:
+    """The state's sign; its word stands beside it, so a screen reader passes over the sign."""
+    return format_html(
+        '<svg class="mark" viewBox="0 0 20 20" aria-hidden="true" focusable="false">{}</svg>',
+        SafeString(MARKS[state]),
+    )
+
+
+@register.filter
+def done_word(action: str) -> str:
+    """`Flipped`: the button of somebody who has done it."""
+    return DONE_WORDS[Action(action)]
+
+
+@register.filter
+def basis_words(basis: str) -> str:
+    return BASIS_WORDS[basis]
+
+
+def day_words(day: date, today: date | None) -> str:
+    near = today is not None and abs(day - today) < timedelta(days=180)
+    return f"{day:%a} {day.day} {day:%b}" + ("" if near else f" {day.year}")
+
+
+@register.filter
+def day(value: date | None, today: date | None = None) -> str:
+    """`Sat 14 Mar`, with the year where it is half a year or more from `today`."""
+    return "" if value is None else day_words(value, today)
+
+
+def distance(due_on: date, today: date) -> str:
+    days = (due_on - today).days
+    if days == 0:
+        return "today"
+    if days == 1:
+        return "tomorrow"
+    if days == -1:
+        return "yesterday"
+    if days < 0:
+        return f"{-days} days ago"
+    return f"in {days} days" if days < 60 else f"in {round(days / 30.4)} months"
+
+
+@register.filter
+def when(item: DueItem, today: date) -> str:
+    """The day in words with its range, or an empty text where there is none."""
+    if item.due_on is None:
+        return ""
+    words = f"{day_words(item.due_on, today)}, {distance(item.due_on, today)}"
+    early, late = item.early_on, item.late_on
+    if early is not None and late is not None and early < late:
+        words += f" (between {day_words(early, today)} and {day_words(late, today)})"
+    elif early is not None and early < item.due_on:
+        words += f" (from {day_words(early, today)} on)"
+    return words
+
+
+@register.filter
+def work_url(item: DueItem) -> str:
+    """The page that logs this work, with what is known filled in."""
+    asked = {"press": item.press_id, "action": item.action, "rule": item.rule_id}
+    if item.fitting_id:
+        asked["fitting"] = item.fitting_id
+    return f"{reverse('web:work-new')}?{urlencode(asked)}"
+
+
+def card_key(item: DueItem) -> str:
+    """Names one due item in an address: rule, press, position, part, edge."""
+    return ".".join(
+        str(part)
+        for part in (item.rule_id, item.press_id, item.position_id or 0, item.part_id or 0, item.edge or "-")
+    )
+
+
+@register.filter
+def card_url(item: DueItem) -> str:
+    """The job card of this item, to print."""
+    return f"{reverse('web:job-card')}?{urlencode({'item': card_key(item)})}"
+
+
+@register.filter(name="card_key")
+def card_key_filter(item: DueItem) -> str:
+    return card_key(item)
