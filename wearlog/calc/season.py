@@ -1,0 +1,268 @@
+"""From seed left to a date: what a press will take, day by day, and when a limit comes on that path.
+
+Days are ordinals (`date.toordinal()`), seed is in kilograms, crops are columns. The path goes along the
+season plan as far as the plan goes; beyond it the press takes what it took in the same weeks of earlier
+years; where there are none, its recent pace. Idle days wear nothing. Without plan and pace there is no path.
+See docs/methods/season.md.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from wearlog.calc.wear import EdgeFit, Quantiles
+from wearlog.calc.wear.records import Floats
+
+HORIZON_DAYS = 5 * 365
+PLAN_SPREAD_GUESS = 0.15  # how far plans are missed before any has ended: our assumption, no source
+PACE_SPREAD_GUESS = 0.25  # how far one year's seed is from another's: our assumption, no source
+RECENT_DAYS = 90
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanLine:
+    """Seed of a crop that the press is to take from `start` to `end`, both days included."""
+
+    crop: int
+    start: int
+    end: int
+    seed_kg: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class DailySeed:
+    """Seed per day and crop, shape (days, crops), from the day `first` on, no day left out."""
+
+    first: int
+    kg: Floats
+
+    @property
+    def last(self) -> int:
+        return self.first + len(self.kg) - 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanMisses:
+    """How plans that have ended were kept: the middle ratio of pressed to planned seed (pulled towards 1
+    while few have ended), the standard deviation of its logarithm, and how many plans that rests on."""
+
+    ratio: float
+    spread: float
+    lines: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Season:
+    """What a press is expected to take after the forecast day.
+
+    kg: per day and crop from the day `first` on. variance: of the sum from `first` to each day and crop.
+    plan_until: the last day of the plan, None without one. basis: "plan", "same_weeks" or "recent_pace",
+    by the first day that takes seed.
+    """
+
+    first: int
+    kg: Floats
+    variance: Floats
+    plan_until: int | None
+    basis: str
+
+    @property
+    def total(self) -> Floats:
+        """Seed from the first day to the end of each day, shape (days, crops)."""
+        return np.asarray(np.cumsum(self.kg, axis=0))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reach:
+    """When an edge reaches its limit: 10, 50 and 90 %, each None beyond the horizon or without a season.
+
+    left_kg: seed through the edge until then, None where it has no bound. Days may lie in the past.
+    """
+
+    early: date | None
+    mid: date | None
+    late: date | None
+    left_kg: Quantiles | None
+
+
+def plan_misses(*, as_of: int, past: DailySeed, plan: Sequence[PlanLine]) -> PlanMisses:
+    """Compare plans that ended by `as_of`, and began after the press's first seed, with what was pressed."""
+    total = np.concatenate([np.zeros((1, past.kg.shape[1])), np.cumsum(past.kg, axis=0)])
+    logs = []
+    for line in plan:
+        if line.end > as_of or line.start < past.first or line.seed_kg <= 0:
+            continue
+        until = min(line.end, past.last) - past.first + 1
+        pressed = (
+            total[max(until, 0), line.crop] - total[min(line.start - past.first, len(past.kg)), line.crop]
+        )
+        logs.append(np.log(np.clip(pressed / line.seed_kg, 0.25, 4.0)))
+    found = np.array(logs)
+    strength = 4.0
+    middle = float(np.median(found)) * len(found) / (len(found) + strength) if len(found) else 0.0
+    around = ((np.clip(found, -1.0, 1.0) - middle) ** 2).sum() + strength * PLAN_SPREAD_GUESS**2
+    return PlanMisses(
+        ratio=float(np.exp(middle)),
+        spread=float(np.sqrt(around / (len(found) + strength))),
+        lines=len(found),
+    )
+
+
+def coming_season(
+    *,
+    as_of: int,
+    past: DailySeed,
+    plan: Sequence[PlanLine],
+    misses: PlanMisses | None = None,
+    horizon_days: int = HORIZON_DAYS,
+) -> Season | None:
+    """The path from the day after `as_of`. `past` is all the press took up to `as_of`, by day.
+
+    None where no plan lies ahead and the press never took seed."""
+    crops = past.kg.shape[1]
+    misses = misses or plan_misses(as_of=as_of, past=past, plan=plan)
+    first = as_of + 1
+    kg = np.zeros((horizon_days, crops))
+    variance = np.zeros((horizon_days, crops))
+    ahead = [line for line in plan if line.end >= first and line.seed_kg > 0]
+    plan_until = max((line.end for line in ahead), default=None)
+    for line in sorted(ahead, key=lambda line: (line.start, line.end, line.crop, line.seed_kg)):
+        start = max(line.start, first)
+        daily = misses.ratio * line.seed_kg / (line.end - line.start + 1)
+        _add(kg, variance, line.crop, start - first, np.full(line.end - start + 1, daily), misses.spread)
+    begin = 0 if plan_until is None else plan_until + 1 - first
+    basis = "plan"
+    if begin < horizon_days and past.kg.any():
+        pace, from_years = _pace(past, np.arange(first + begin, first + horizon_days))
+        for year in range(0, len(pace), 365):
+            for crop in range(crops):
+                block = pace[year : year + 365, crop]
+                _add(kg, variance, crop, begin + year, block, PACE_SPREAD_GUESS)
+        if plan_until is None:
+            basis = "same_weeks" if from_years else "recent_pace"
+    if not kg.any():
+        return None
+    return Season(first=first, kg=kg, variance=variance, plan_until=plan_until, basis=basis)
+
+
+def _add(kg: Floats, variance: Floats, crop: int, begin: int, block: Floats, spread: float) -> None:
+    """Add a stretch of days whose seed is missed by one common factor."""
+    room = len(kg) - begin
+    if room <= 0:
+        return
+    block = block[:room]
+    kg[begin : begin + len(block), crop] += block
+    reached = np.cumsum(block)
+    variance[begin : begin + len(block), crop] += (spread * reached) ** 2
+    variance[begin + len(block) :, crop] += (spread * reached[-1]) ** 2
+
+
+def _pace(past: DailySeed, days: NDArray[np.int64]) -> tuple[Floats, bool]:
+    """Seed per day as in the same weeks of up to three earlier years, else as in the recent past."""
+    used = np.flatnonzero(past.kg.any(axis=1))
+    begin = int(used[0])
+    total = np.concatenate([np.zeros((1, past.kg.shape[1])), np.cumsum(past.kg, axis=0)])
+    count = len(past.kg)
+    recent = max(begin, count - RECENT_DAYS)
+    if used[-1] < recent:
+        recent = max(begin, count - 365)
+    out = np.tile((total[count] - total[recent]) / max(count - recent, 1), (len(days), 1))
+    seen = np.zeros(len(days), dtype=int)
+    summed = np.zeros_like(out)
+    for years in range(1, 8 + count // 365):
+        same = days - np.int64(round(365.25 * years)) - past.first
+        known = (same >= begin + 3) & (same < count - 3) & (seen < 3)
+        if known.any():
+            week = (total[same[known] + 4] - total[same[known] - 3]) / 7.0
+            summed[known] += week
+            seen[known] += 1
+    out[seen > 0] = summed[seen > 0] / seen[seen > 0, None]
+    return out, bool(seen[:30].any())
+
+
+def reach(
+    *,
+    edge: EdgeFit,
+    season: Season | None,
+    share: float = 1.0,
+    for_crops: Sequence[int] | None = None,
+    past: DailySeed | None = None,
+) -> Reach:
+    """Dates at which the edge is at its limit along a season.
+
+    share: the position's part of the press's seed. for_crops: columns that the part is used for, None: all.
+    past: seed that this edge itself took per day (share applied), whose last day is the day before the
+        season; with it a limit that was passed has its day, else it counts as the forecast day.
+    """
+    if edge.scenarios is None:
+        return Reach(early=None, mid=None, late=None, left_kg=None)
+    cases = edge.scenarios
+    crops = cases.rates.shape[1]
+    if season is None:
+        own = past.kg.sum(axis=0) if past is not None else np.ones(crops)
+        return Reach(early=None, mid=None, late=None, left_kg=edge.seed_left(own))
+    counted = np.full(crops, share)
+    if for_crops is not None and len(for_crops):
+        counted = np.where(np.isin(np.arange(crops), list(for_crops)), share, 0.0)
+    total = np.concatenate([np.zeros((1, crops)), season.total * counted])
+    variance = np.concatenate([np.zeros((1, crops)), season.variance * counted**2])
+    z = _plan_cases(*cases.needed.shape)
+    index = _first_day(cases.rates, cases.needed, total, variance, z)
+    beyond = index >= len(total)
+    day = season.first - 1.0 + index
+    passed = cases.needed <= 0
+    if past is not None and passed.any():
+        back = np.cumsum(past.kg[::-1], axis=0)
+        lines = back @ cases.rates.T
+        ago = np.array([np.searchsorted(lines[:, g], -cases.needed[g]) for g in range(len(cases.rates))])
+        day = np.where(passed, season.first - 1.0 - np.minimum(ago, len(back)), day)
+    day = np.where(beyond, np.inf, day)
+    kilograms = total.sum(axis=1)[np.minimum(index, len(total) - 1)]
+    left = np.where(beyond, np.inf, np.where(passed, 0.0, kilograms))
+    early, mid, late = np.quantile(day, (0.1, 0.5, 0.9), method="inverted_cdf")
+    seed = np.quantile(left, (0.1, 0.5, 0.9), method="inverted_cdf")
+    return Reach(
+        early=_date(early),
+        mid=_date(mid),
+        late=_date(late),
+        left_kg=Quantiles(*map(float, seed)) if np.isfinite(seed).all() else edge.seed_left(total[-1]),
+    )
+
+
+def _date(day: float) -> date | None:
+    return date.fromordinal(int(day)) if np.isfinite(day) else None
+
+
+def _plan_cases(rows: int, columns: int) -> Floats:
+    """Standard normal points for the plan's miss, spread so that each own case meets all of them."""
+    order = (
+        np.arange(rows)[:, None] * 0.6180339887498949 + np.arange(columns) * 0.7548776662466927 + 0.5
+    ) % 1.0
+    rank = order.ravel().argsort().argsort()
+    points = stats.norm.ppf((rank + 0.5) / rank.size)
+    return np.asarray(points.reshape(rows, columns))
+
+
+def _first_day(
+    rates: Floats, needed: Floats, total: Floats, variance: Floats, z: Floats
+) -> NDArray[np.int64]:
+    """Index into `total` of the first day at whose end each case has made the progress it needs; len(total)
+    where none has. Bisection, all cases at once."""
+    low = np.zeros(needed.shape, dtype=np.int64)
+    high = np.full(needed.shape, len(total), dtype=np.int64)
+    for _ in range(len(total).bit_length() + 1):
+        open_ = low < high
+        middle = (low + high) // 2
+        at = np.minimum(middle, len(total) - 1)
+        made = np.einsum("gtc,gc->gt", total[at], rates)
+        made += z * np.sqrt(np.einsum("gtc,gc->gt", variance[at], rates**2))
+        enough = made >= needed
+        high = np.where(open_ & enough, middle, high)
+        low = np.where(open_ & ~enough, middle + 1, low)
+    return low

@@ -1,0 +1,22 @@
+"""Wear of measured edges: what was read is turned into rates, multipliers and the seed left to the limit.
+
+See docs/methods/wear.md for the model, its assumptions and its sources.
+"""
+
+from wearlog.calc.wear.fits import BASES, EdgeFit, Quantiles, Scenarios, TypeFit
+from wearlog.calc.wear.fleet import fit_fleet, fit_type
+from wearlog.calc.wear.records import EdgeRecord, Gauge, TypeRecord, Work
+
+__all__ = [
+    "BASES",
+    "EdgeFit",
+    "EdgeRecord",
+    "Gauge",
+    "Quantiles",
+    "Scenarios",
+    "TypeFit",
+    "TypeRecord",
+    "Work",
+    "fit_fleet",
+    "fit_type",
+]
