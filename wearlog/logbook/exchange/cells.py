@@ -1,0 +1,206 @@
+"""How one cell is read and written. Each form is a pair: what `write` gives, `read` takes back unchanged.
+
+`read` gets a cell that is not empty and raises `BadCell` with a reason that says what to do;
+an empty cell is `empty`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, tzinfo
+from decimal import Decimal
+from typing import ClassVar, TypeVar
+
+Moment = TypeVar("Moment", bound=date)
+
+MARK = "'"
+FORMULA_STARTS = ("=", "+", "-", "@", MARK)
+FIRST_YEAR, LAST_YEAR = 1900, 2199
+
+NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
+DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+INSTANT = re.compile(
+    r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]{1,6})?)?"
+    r"(?:Z|[+-][0-9]{2}(?::?[0-9]{2}(?::?[0-9]{2})?)?)?"
+)
+
+
+class BadCell(ValueError):
+    """A cell that can't be read; its text is the reason."""
+
+
+class Form:
+    """How the cells of a column are written."""
+
+    empty: ClassVar[object] = None
+
+    def read(self, cell: str, zone: tzinfo) -> object:
+        raise NotImplementedError
+
+    def write(self, value: object, zone: tzinfo) -> str:
+        raise NotImplementedError
+
+
+@dataclass(frozen=True)
+class Text(Form):
+    """Any text. What a spreadsheet would take for a formula carries one `'` in front."""
+
+    empty: ClassVar[object] = ""
+
+    def read(self, cell: str, zone: tzinfo) -> str:
+        return cell[1:] if cell[0] == MARK and cell[1:].startswith(FORMULA_STARTS) else cell
+
+    def write(self, value: object, zone: tzinfo) -> str:
+        text = str(value)
+        return MARK + text if text.startswith(FORMULA_STARTS) else text
+
+
+@dataclass(frozen=True)
+class Tags(Text):
+    """Words with a space between; `known` lists those that may stand there, where the format names them."""
+
+    known: tuple[str, ...] = ()
+
+    def read(self, cell: str, zone: tzinfo) -> str:
+        tags = super().read(cell, zone).split()
+        unknown = [tag for tag in tags if self.known and tag not in self.known]
+        if unknown:
+            raise BadCell(f'"{unknown[0]}" is not known; known are {listed(self.known)}')
+        return " ".join(tags)
+
+
+@dataclass(frozen=True)
+class Code(Form):
+    """One of the words that the format names."""
+
+    known: tuple[str, ...]
+    empty: ClassVar[object] = ""
+
+    def read(self, cell: str, zone: tzinfo) -> str:
+        if cell not in self.known:
+            raise BadCell(f"write one of {listed(self.known)}")
+        return cell
+
+    def write(self, value: object, zone: tzinfo) -> str:
+        return str(value)
+
+
+@dataclass(frozen=True)
+class Yes(Form):
+    empty: ClassVar[object] = False
+
+    def read(self, cell: str, zone: tzinfo) -> bool:
+        if cell != "yes":
+            raise BadCell("write yes or leave the cell empty")
+        return True
+
+    def write(self, value: object, zone: tzinfo) -> str:
+        return "yes" if value else ""
+
+
+@dataclass(frozen=True)
+class Number(Form):
+    """A decimal with at most six decimals and nine digits before the point."""
+
+    least: int | None = None
+    above: int | None = None
+    most: int | None = None
+
+    def read(self, cell: str, zone: tzinfo) -> Decimal:
+        if not NUMBER.fullmatch(cell):
+            if "," in cell:
+                raise BadCell("write a plain number with a decimal point, as in 1234.5, and no comma")
+            raise BadCell("write a plain number with a decimal point, as in 1234.5")
+        if len(cell.partition(".")[2]) > 6:
+            raise BadCell("write at most 6 decimals")
+        number = Decimal(cell)
+        if abs(number) >= 1_000_000_000:
+            raise BadCell("write a number below 1,000,000,000")
+        if self.least is not None and number < self.least:
+            raise BadCell(
+                "write a number that is not negative" if self.least == 0 else f"write at least {self.least}"
+            )
+        if self.above is not None and number <= self.above:
+            raise BadCell(f"write a number above {self.above}")
+        if self.most is not None and number > self.most:
+            raise BadCell(f"write at most {self.most}")
+        return number or Decimal(0)  # no minus on a nought
+
+    def write(self, value: object, zone: tzinfo) -> str:
+        if value is None:
+            return ""
+        text = f"{value:f}"
+        if "." in text:
+            text = text.rstrip("0").rstrip(".")
+        return "0" if text == "-0" else text
+
+
+@dataclass(frozen=True)
+class Whole(Form):
+    least: int = 0
+    most: int = 2_000_000_000
+
+    def read(self, cell: str, zone: tzinfo) -> int:
+        if (
+            not (cell.isascii() and cell.isdigit() and len(cell) <= 10)
+            or not self.least <= int(cell) <= self.most
+        ):
+            raise BadCell(f"write a whole number from {self.least} to {self.most}")
+        return int(cell)
+
+    def write(self, value: object, zone: tzinfo) -> str:
+        return "" if value is None else str(value)
+
+
+@dataclass(frozen=True)
+class Day(Form):
+    def read(self, cell: str, zone: tzinfo) -> date:
+        if not DAY.fullmatch(cell):
+            raise BadCell("write the day as YYYY-MM-DD, as in 2026-03-01")
+        try:
+            day = date.fromisoformat(cell)
+        except ValueError as error:
+            raise BadCell("there is no such day") from error
+        return with_likely_year(day)
+
+    def write(self, value: object, zone: tzinfo) -> str:
+        return value.isoformat() if isinstance(value, date) else ""
+
+
+@dataclass(frozen=True)
+class Instant(Form):
+    """A moment, kept in UTC. Without an offset it is the mill's wall clock: a time that the spring change
+    left out takes the offset before the change, a time that the autumn change gave twice is the first."""
+
+    def read(self, cell: str, zone: tzinfo) -> datetime:
+        if not INSTANT.fullmatch(cell):
+            raise BadCell("write the time as in 2026-03-01T06:30:00+01:00")
+        try:
+            moment = datetime.fromisoformat(cell)
+        except ValueError as error:
+            raise BadCell("there is no such time") from error
+        with_likely_year(moment)
+        # fold is 0 here, which means just that: the offset before a gap, the first of a time that comes twice.
+        return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).astimezone(UTC)
+
+    def write(self, value: object, zone: tzinfo) -> str:
+        if not isinstance(value, datetime):
+            return ""
+        local = value.astimezone(zone)
+        if not local.microsecond:
+            return local.isoformat()
+        text = local.isoformat()
+        return text[:19] + f".{local.microsecond:06}".rstrip("0") + text[26:]
+
+
+def with_likely_year(moment: Moment) -> Moment:
+    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        raise BadCell(f"the year must lie between {FIRST_YEAR} and {LAST_YEAR}")
+    return moment
+
+
+def listed(words: Iterable[str]) -> str:
+    *most, last = words
+    return f"{', '.join(most)} or {last}" if most else last

@@ -1,0 +1,153 @@
+"""From text to values: every cell read, every reference looked up, every row set against the others.
+
+A cell that can't be read becomes `BAD` and its row is left out of the checks that need it, so that one
+slip is reported once and everything else that is wrong is reported with it.
+"""
+
+from __future__ import annotations
+
+import zoneinfo
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import tzinfo
+from pathlib import Path
+from typing import Any
+
+from wearlog.logbook.exchange.cells import BadCell
+from wearlog.logbook.exchange.columns import TABLES, Column, Table
+from wearlog.logbook.exchange.files import Sheet, read_files
+from wearlog.logbook.exchange.problems import BadRow
+
+BAD: Any = type("Bad", (), {"__repr__": lambda self: "BAD"})()
+"""What stands for a cell that could not be read."""
+
+
+@dataclass
+class Rows:
+    """The rows of one table as values: `values[name][n]` stands on line `lines[n]`. Columns that the file
+    leaves out are not in `values`."""
+
+    table: Table
+    lines: list[int] = field(default_factory=list)
+    values: dict[str, list[Any]] = field(default_factory=dict)
+    bad: set[int] = field(default_factory=set)
+
+    def __len__(self) -> int:
+        return len(self.lines)
+
+    def column(self, name: str) -> list[Any]:
+        """The column's values; the value of an empty cell in each row where the file leaves it out."""
+        if name in self.values:
+            return self.values[name]
+        return [self.table.by_name[name].empty] * len(self)
+
+    def keys(self) -> list[tuple[Any, ...]]:
+        if not self.table.key:
+            return [()] * len(self)
+        return list(zip(*(self.column(name) for name in self.table.key), strict=True))
+
+    def wrong(self, row: int, column: str, reason: str, value: object = None) -> BadRow:
+        """A problem of the row, which is bad from now on."""
+        self.bad.add(row)
+        if value is None:
+            value = self.values[column][row] if column in self.values else ""
+        form = self.table.by_name[column].form
+        shown = value if isinstance(value, str) else form.write(value, zoneinfo.ZoneInfo("UTC"))
+        return BadRow(self.table.file, self.lines[row], column, shown, reason)
+
+
+@dataclass
+class Book:
+    """A logbook as values."""
+
+    zone: tzinfo
+    rows: dict[str, Rows]
+
+    def __getitem__(self, name: str) -> Rows:
+        return self.rows[name]
+
+
+def read_book(source: Path, *, zone: tzinfo) -> tuple[Book, list[BadRow]]:
+    """The logbook in a folder or archive and what is wrong with it, before it is set against what is stored.
+
+    `zone` is the zone for instants without an offset where the logbook has no mill.csv."""
+    sheets, problems = read_files(source)
+    by_name = {sheet.table.name: sheet for sheet in sheets}
+    zone, wrong = zone_of(by_name.get("mill"), zone)
+    problems.extend(wrong)
+    book = Book(zone, {table.name: Rows(table) for table in TABLES})
+    for sheet in sheets:
+        rows, wrong = read_rows(sheet, zone)
+        book.rows[sheet.table.name] = rows
+        problems.extend(wrong)
+        problems.extend(twice(rows))
+    if len(book["mill"]) > 1:
+        problems.append(
+            BadRow("mill.csv", book["mill"].lines[1], "", "", "a logbook has one mill: keep one row.")
+        )
+    return book, problems
+
+
+def zone_of(mill: Sheet | None, otherwise: tzinfo) -> tuple[tzinfo, list[BadRow]]:
+    names = mill.columns.get("time_zone", []) if mill else []
+    if not mill or not names or not names[0]:
+        return otherwise, []
+    try:
+        return zoneinfo.ZoneInfo(names[0]), []
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        reason = "there is no such time zone: write one as in Europe/Vienna."
+        return otherwise, [BadRow(mill.table.file, mill.lines[0], "time_zone", names[0], reason)]
+
+
+def read_rows(sheet: Sheet, zone: tzinfo) -> tuple[Rows, list[BadRow]]:
+    rows = Rows(sheet.table, sheet.lines)
+    problems: list[BadRow] = []
+    for column in sheet.table.columns:
+        if column.name not in sheet.columns:
+            continue
+        cells = sheet.columns[column.name]
+        rows.values[column.name], reasons = read_column(sheet.table, column, cells, zone)
+        for row, reason in reasons:
+            rows.bad.add(row)
+            problems.append(BadRow(sheet.table.file, sheet.lines[row], column.name, cells[row], reason + "."))
+    return rows, problems
+
+
+def read_column(
+    table: Table, column: Column, cells: Sequence[str], zone: tzinfo
+) -> tuple[list[Any], list[tuple[int, str]]]:
+    """The values, and row and reason of each cell that can't be read. Equal cells are read once."""
+    longest, form, reasons = table.longest(column), column.form, {}
+    values: dict[str, Any] = {"": column.empty}
+    if column.required:
+        values[""] = BAD
+        reasons[""] = "this cell must not be empty"
+    for cell in set(cells):
+        if not cell:
+            continue
+        try:
+            values[cell] = form.read(cell, zone)
+            if longest is not None and isinstance(values[cell], str) and len(values[cell]) > longest:
+                raise BadCell(f"write at most {longest} characters")
+        except BadCell as error:
+            values[cell] = BAD
+            reasons[cell] = str(error)
+    wrong = [(row, reasons[cell]) for row, cell in enumerate(cells) if cell in reasons] if reasons else []
+    return [values[cell] for cell in cells], wrong
+
+
+def twice(rows: Rows) -> Iterator[BadRow]:
+    """Keys that stand more than once in their file."""
+    keys = rows.keys() if rows.table.key else []
+    if len(set(keys)) == len(keys):
+        return
+    first: dict[tuple[Any, ...], int] = {}
+    for row, key in enumerate(keys):
+        if BAD in key:
+            continue
+        line = first.setdefault(key, rows.lines[row])
+        if line != rows.lines[row]:
+            names = " and ".join(rows.table.key)
+            yield rows.wrong(
+                row, rows.table.key[-1], f"line {line} has the same {names}: each may stand once."
+            )

@@ -1,0 +1,145 @@
+"""Setting a logbook against what is stored: what is new, the same, filled in, or in conflict."""
+
+from __future__ import annotations
+
+import zoneinfo
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db.models import QuerySet
+
+from wearlog.logbook.exchange.checking import Book, Rows
+from wearlog.logbook.exchange.columns import STORING_ORDER, Column, Table
+from wearlog.logbook.exchange.problems import Conflict
+from wearlog.logbook.exchange.references import in_batches
+
+FEW = 4
+"""Below a fourth of what is stored, rows are looked up by key; else everything stored is read once."""
+
+
+@dataclass
+class Change:
+    """A stored record that the logbook says more about, or says something else about."""
+
+    row: int
+    pk: int
+    voided: bool
+    filled: dict[str, tuple[Any, Any]] = field(default_factory=dict)
+    other: dict[str, tuple[Any, Any]] = field(default_factory=dict)
+
+    @property
+    def in_conflict(self) -> bool:
+        return self.voided or bool(self.other)
+
+
+@dataclass
+class Comparison:
+    """What the rows of one table are beside what is stored."""
+
+    rows: Rows
+    new: list[int] = field(default_factory=list)
+    same: list[int] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
+
+    def conflicts(self, zone: Any) -> Iterator[Conflict]:
+        table = self.rows.table
+        for change in self.changes:
+            line = self.rows.lines[change.row]
+            key = told_key(self.rows, change.row, zone)
+            if change.voided:
+                yield Conflict(table.file, line, key, "", "", "")
+            for name, (here, there) in change.other.items():
+                form = table.by_name[name].form
+                here, there = (
+                    form.write(value, zone) if value not in (None, "") else "" for value in (here, there)
+                )
+                yield Conflict(table.file, line, key, name, here, there)
+
+
+def told_key(rows: Rows, row: int, zone: Any) -> str:
+    """The key of a row as a person would say it."""
+    parts = (rows.table.by_name[name].form.write(rows.column(name)[row], zone) for name in rows.table.key)
+    return " ".join(parts) or rows.table.name
+
+
+def compare(book: Book) -> dict[str, Comparison]:
+    """By table's name. Rows that are bad are left out."""
+    return {table.name: compare_table(book[table.name]) for table in STORING_ORDER}
+
+
+def compare_table(rows: Rows) -> Comparison:
+    result = Comparison(rows)
+    stored = stored_rows(rows) if rows.lines else {}
+    if not stored:
+        result.new = [row for row in range(len(rows)) if row not in rows.bad]
+        return result
+    columns = [column for column in rows.table.columns if column.name in rows.values]
+    places = {name: place for place, name in enumerate(rows.table.by_name)}
+    for row, key in enumerate(rows.keys()):
+        if row in rows.bad:
+            continue
+        if key not in stored:
+            result.new.append(row)
+            continue
+        pk, voided, values = stored[key]
+        change = Change(row, pk, voided)
+        for column in columns:
+            here, there = values[places[column.name]], rows.values[column.name][row]
+            if here != there and not says_the_same(column, here, there):
+                kind = change.filled if here == column.empty and column.default is None else change.other
+                kind[column.name] = (here, there)
+        if change.in_conflict or change.filled:
+            result.changes.append(change)
+        else:
+            result.same.append(row)
+    return result
+
+
+def says_the_same(column: Column, here: Any, there: Any) -> bool:
+    return column.same_as_empty is not None and {here, there} == {None, column.same_as_empty}
+
+
+def stored_rows(rows: Rows) -> dict[tuple[Any, ...], tuple[int, bool, tuple[Any, ...]]]:
+    """Key -> (id, whether voided, values in the order of the columns). Of records with the same key the
+    standing one counts, else the one voided last."""
+    table = rows.table
+    names = list(table.by_name)
+    key_places = [names.index(name) for name in table.key]
+    found: dict[tuple[Any, ...], tuple[int, bool, tuple[Any, ...]]] = {}
+    voided_at = ("voided_at",) if table.has_voids else ()
+    for records in sought(rows):
+        if table.has_voids:
+            records = records.order_by("voided_at", "pk")
+        for pk, *values in records.values_list("pk", *table.queries, *voided_at):
+            voided = bool(voided_at) and values.pop() is not None
+            key = tuple(values[place] for place in key_places)
+            if key not in found or found[key][1]:
+                found[key] = (pk, voided, tuple(values))
+    return found
+
+
+def sought(rows: Rows) -> Iterator[QuerySet[Any]]:
+    """The stored records that the rows may be about."""
+    table: Table = rows.table
+    records = table.records.all()
+    if not table.key or not records.exists():
+        yield records
+        return
+    good = [row for row in range(len(rows)) if row not in rows.bad]
+    if len(good) * FEW > records.count():
+        yield records
+        return
+    column = table.by_name[table.key[0]]
+    values = rows.column(column.name)
+    for batch in in_batches(sorted({values[row] for row in good})):
+        chosen = records.filter(**{f"{column.query}__in": batch})
+        if len(table.key) > 1:
+            last = table.by_name[table.key[-1]]
+            ends = [rows.column(last.name)[row] for row in good]
+            chosen = chosen.filter(**{f"{last.query}__gte": min(ends), f"{last.query}__lte": max(ends)})
+        yield chosen
+
+
+def utc() -> zoneinfo.ZoneInfo:
+    return zoneinfo.ZoneInfo("UTC")

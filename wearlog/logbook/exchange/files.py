@@ -1,0 +1,214 @@
+"""Taking a folder or an archive apart: bytes, lines and cells, each with the line that it stands on."""
+
+from __future__ import annotations
+
+import csv
+import io
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+
+from wearlog.logbook.exchange.columns import BY_FILE, Table
+from wearlog.logbook.exchange.problems import BadRow, Unreadable
+
+UNPACKED_BYTES = 50_000_000
+ENTRIES = 1_000
+RATIO = 100
+LONGEST_CELL = 10_000_000
+LEFT_BEHIND = {"Thumbs.db", "desktop.ini", "__MACOSX"}
+"""What desktop systems leave in folders without being asked; hidden files count among it too."""
+
+
+@dataclass
+class Sheet:
+    """The rows of one file as text: `columns[name][n]` stands on line `lines[n]`."""
+
+    table: Table
+    lines: list[int] = field(default_factory=list)
+    columns: dict[str, list[str]] = field(default_factory=dict)
+
+    def __len__(self) -> int:
+        return len(self.lines)
+
+
+def read_files(source: Path) -> tuple[list[Sheet], list[BadRow]]:
+    """Every file of the logbook, and what is wrong with how they are written.
+
+    Raises Unreadable where `source` is neither a folder nor an archive that holds a logbook."""
+    if source.is_dir():
+        contents = list(folder_contents(source))
+    elif source.is_file():
+        contents = list(archive_contents(source))
+    else:
+        raise Unreadable(f"There is no folder or archive {source}: check the name.")
+    sheets: list[Sheet] = []
+    problems: list[BadRow] = []
+    for name, content in contents:
+        table = BY_FILE.get(name)
+        if table is None or content is None:
+            problems.append(BadRow(name, 0, "", "", unknown_file(name)))
+            continue
+        sheet, wrong = read_sheet(table, content)
+        sheets.append(sheet)
+        problems.extend(wrong)
+    if not sheets and not problems:
+        raise Unreadable(
+            f"{source} holds no logbook: no file such as {', '.join(list(BY_FILE)[:3])} is in it."
+        )
+    return sheets, problems
+
+
+def unknown_file(name: str) -> str:
+    if name.lower() in BY_FILE:
+        return f"this file must be called {name.lower()}."
+    return "a logbook has no file of this name: take it out of the folder, or correct its name."
+
+
+def left_behind(name: str) -> bool:
+    return name.startswith(".") or name in LEFT_BEHIND
+
+
+def folder_contents(folder: Path) -> Iterator[tuple[str, bytes | None]]:
+    """Name and bytes of each file; None for a folder within the folder."""
+    try:
+        for path in sorted(folder.iterdir()):
+            if not left_behind(path.name):
+                yield path.name, path.read_bytes() if path.is_file() else None
+    except OSError as error:
+        raise Unreadable(f"{error.filename or folder} can't be read: {error.strerror}.") from error
+
+
+def archive_contents(path: Path) -> Iterator[tuple[str, bytes | None]]:
+    """The same of an archive, whose files lie at its top or in one folder; sizes are held to the limits."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            entries = [entry for entry in archive.infolist() if not entry.is_dir()]
+            refuse_bombs(path, archive.infolist())
+            entries = [
+                entry
+                for entry in entries
+                if not any(left_behind(part) for part in PurePosixPath(entry.filename).parts)
+            ]
+            folders = {PurePosixPath(entry.filename).parent for entry in entries}
+            if len(folders) > 1:
+                raise Unreadable(
+                    f"{path} holds more than one folder: a logbook's files lie side by side, "
+                    "at the top of the archive or in one folder."
+                )
+            names = [PurePosixPath(entry.filename).name for entry in entries]
+            twice = next((name for name in names if names.count(name) > 1), None)
+            if twice:
+                raise Unreadable(f"{path} holds {twice} twice: leave one of them out.")
+            for name, entry in sorted(zip(names, entries, strict=True)):
+                yield name, archive.read(entry) if name in BY_FILE else None
+    except (zipfile.BadZipFile, zlib.error, EOFError) as error:
+        raise Unreadable(
+            f"{path} is not a whole .zip archive ({error}): name the folder, or pack it again."
+        ) from error
+    except (RuntimeError, NotImplementedError) as error:  # a password, or a packing that zipfile doesn't know
+        raise Unreadable(f"{path} can't be unpacked ({error}): unpack it and name the folder.") from error
+    except OSError as error:
+        raise Unreadable(f"{path} can't be read: {error.strerror}.") from error
+
+
+def refuse_bombs(path: Path, entries: list[zipfile.ZipInfo]) -> None:
+    """An archive may not blow up when unpacked. `ZipFile.read` never gives more than the stated size."""
+    unpacked, packed = sum(e.file_size for e in entries), sum(e.compress_size for e in entries)
+    reason = ""
+    if len(entries) > ENTRIES:
+        reason = f"it has more than {ENTRIES:,} entries"
+    elif unpacked > UNPACKED_BYTES:
+        reason = f"unpacked it has more than {UNPACKED_BYTES // 1_000_000} MB"
+    elif unpacked > RATIO * max(packed, 1):
+        reason = f"it unpacks to more than {RATIO} times its size"
+    if reason:
+        raise Unreadable(
+            f"{path} is not taken as an archive, because {reason}: unpack it and name the folder."
+        )
+
+
+def read_sheet(table: Table, content: bytes) -> tuple[Sheet, list[BadRow]]:
+    sheet = Sheet(table)
+    problems: list[BadRow] = []
+    text = decoded(table.file, content, problems)
+    if problems and not text:
+        return sheet, problems
+    csv.field_size_limit(LONGEST_CELL)
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    rows: list[list[str]] = []
+    header: list[str] = []
+    try:
+        header = next(reader, [])
+        line, width = reader.line_num, len(header)
+        for row in reader:
+            start, line = line + 1, reader.line_num
+            if len(row) == width:
+                if any(row):
+                    rows.append(row)
+                    sheet.lines.append(start)
+            elif any(row):
+                reason = f"this row has {len(row)} cells, the header has {width}: check commas and quotes."
+                problems.append(BadRow(table.file, start, "", "", reason))
+    except csv.Error as error:
+        problems.append(BadRow(table.file, reader.line_num, "", "", broken_quotes(str(error))))
+    across = list(zip(*rows, strict=True)) or [()] * len(header)
+    for place, name in read_header(table, header, problems):
+        sheet.columns[name] = list(across[place])
+    return sheet, problems
+
+
+def broken_quotes(error: str) -> str:
+    return f'the quotes can\'t be read from here on ({error}): a quote within a quoted cell is written twice, "".'
+
+
+def decoded(file: str, content: bytes, problems: list[BadRow]) -> str:
+    """The text of a file in UTF-8, with or without its mark; broken places are named by their line."""
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        problems.append(BadRow(file, 0, "", "", "this file is in UTF-16: save it as CSV in UTF-8."))
+        return ""
+    if b"\0" in content:
+        for number, line in enumerate(content.split(b"\n"), 1):
+            if b"\0" in line:
+                reason = "a NUL byte stands in this line: take it out."
+                problems.append(BadRow(file, number, "", "", reason))
+        content = content.replace(b"\0", b"")
+    content = content.removeprefix(b"\xef\xbb\xbf")
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError:
+        for number, line in enumerate(content.split(b"\n"), 1):
+            try:
+                line.decode("utf-8")
+            except UnicodeDecodeError as error:
+                reason = f"byte {error.start + 1} of this line is not UTF-8: save the file as CSV in UTF-8."
+                problems.append(BadRow(file, number, "", "", reason))
+        return content.decode("utf-8", errors="replace")
+
+
+def read_header(table: Table, header: list[str], problems: list[BadRow]) -> list[tuple[int, str]]:
+    """Place and name of each column that is known and stands once."""
+    known = table.by_name
+    if not any(header):
+        problems.append(BadRow(table.file, 0, "", "", "the first row must name the columns."))
+        return []
+    kept: dict[str, int] = {}
+    for place, name in enumerate(header):
+        if name in kept:
+            problems.append(
+                BadRow(table.file, 1, name, "", "this column stands twice: leave one of them out.")
+            )
+        elif name in known:
+            kept[name] = place
+        else:
+            reason = f"this column is not known here; known are {', '.join(known)}."
+            if len(header) == 1 and (";" in name or "\t" in name):
+                reason = "the columns must have a comma between, and no semicolon or tab: save it as CSV with commas."
+            problems.append(BadRow(table.file, 1, name, "", reason))
+    for column in table.columns:
+        if column.required and column.name not in kept:
+            problems.append(
+                BadRow(table.file, 1, column.name, "", "this column is missing, and it is required.")
+            )
+    return [(place, name) for name, place in kept.items()]

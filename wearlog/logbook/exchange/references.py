@@ -1,0 +1,92 @@
+"""What the cells of a logbook point to: every press, part, rule ... must stand in it or be stored already."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from wearlog.logbook.exchange.checking import BAD, Book, Rows
+from wearlog.logbook.exchange.columns import BY_NAME, Column, Table
+from wearlog.logbook.exchange.problems import BadRow
+from wearlog.service.models import Service
+
+BATCH = 500
+
+
+def in_batches(values: Iterable[Any]) -> Iterator[list[Any]]:
+    """So many at a time that every database takes them in one question."""
+    batch: list[Any] = []
+    for value in values:
+        batch.append(value)
+        if len(batch) == BATCH:
+            yield batch
+            batch = []
+    if batch:
+        yield batch
+
+
+def stored_keys(table: Table, wanted: set[Any]) -> dict[Any, int]:
+    """Key and id of the stored records among `wanted`: codes as text, positions as (press, position)."""
+    if table.name == "positions":
+        rows = table.records.values_list("press__code", "name", "pk")
+        return {(press, name): pk for press, name, pk in rows}
+    path = table.by_name[table.key[0]].query
+    found: dict[Any, int] = {}
+    for batch in in_batches(wanted):
+        found.update(table.records.filter(**{f"{path}__in": batch}).values_list(path, "pk"))
+    return found
+
+
+def referring(rows: Rows, column: Column) -> list[Any]:
+    """What the column points to in each row: None for nothing, BAD where a cell could not be read."""
+    values = rows.column(column.name)
+    if column.refers != "positions":
+        return values
+    pairs = zip(rows.column("press"), values, strict=True)
+    return [None if name is None else BAD if BAD in (press, name) else (press, name) for press, name in pairs]
+
+
+def unknown_references(book: Book) -> Iterator[BadRow]:
+    named: dict[str, set[Any]] = {}
+    for rows in book.rows.values():
+        for column in rows.table.columns:
+            if column.refers and column.name in rows.values:
+                yield from unknown_in(book, rows, column, named)
+
+
+def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[Any]]) -> Iterator[BadRow]:
+    target = BY_NAME[column.refers]
+    there = book[target.name]
+    if there.lines and any(name not in there.values for name in target.key):
+        return  # the file lacks its key column, which is reported already
+    if target.name not in named:
+        keys = there.keys()
+        named[target.name] = {key if len(key) > 1 else key[0] for key in keys}
+    wanted = referring(rows, column)
+    missing = set(wanted) - named[target.name] - {None, BAD}
+    if not missing:
+        return
+    standing = stored_keys(target, missing)
+    missing -= standing.keys()
+    voided: set[Any] = set()
+    if target.name == "services":
+        voided = set(
+            Service.objects.filter(pk__in=standing.values(), voided_at__isnull=False).values_list(
+                "ref", flat=True
+            )
+        )
+        missing |= voided
+    if not missing:
+        return
+    for row, key in enumerate(wanted):
+        if key in missing:
+            yield rows.wrong(row, column.name, reason_for(target, key, key in voided))
+
+
+def reason_for(target: Table, key: Any, voided: bool) -> str:
+    if voided:
+        return "that record was voided here: leave the cell empty, or bring the record along."
+    if target.name == "positions":
+        press, _ = key
+        return f'press "{press}" has no position of this name, neither in positions.csv nor stored here.'
+    return f"there is none of this name, neither in {target.file} nor stored here."
