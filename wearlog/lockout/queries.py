@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from wearlog.lockout.cautions import Caution
 from wearlog.lockout.hazards import hazards_of, signal_word_of
 from wearlog.lockout.models import EnergySource
+from wearlog.lockout.steps import before_work
 
 
 def caution_for(*, action: str, kind: str, sources: Sequence[EnergySource], on_press: bool = True) -> Caution:
@@ -23,7 +24,7 @@ def caution_for(*, action: str, kind: str, sources: Sequence[EnergySource], on_p
     sentences = [str(hazard.sentence) for hazard in hazards]
     if not on_press:
         sentences.append(_("Taking the part off a press or fitting it is work at the press."))
-    sentences += [steps(), warm_head(), come_first()]
+    sentences += [before_work(), warm_head(), come_first()]
     if not sources:
         sentences.append(nothing_recorded())
     return Caution(
@@ -74,15 +75,6 @@ def isolation_point(source: EnergySource) -> str:
         "kind": source.get_kind_display(),
         "steps": "; ".join(parts),
     }
-
-
-def steps() -> str:
-    """The order of work before anything is touched: 29 CFR 1910.147(d), own words."""
-    return _(
-        "Before you open or reach into anything, shut the press down, isolate every energy source, let each "
-        "person fit their own lock and tag, release or hold back what is stored, see that nobody is near, "
-        "then try the start and turn the control back to off."
-    )
 
 
 def warm_head() -> str:

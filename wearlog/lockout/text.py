@@ -21,7 +21,7 @@ def demand(caution: object) -> Caution:
 
 
 def word_of(caution: Caution) -> str:
-    """The signal word in the language that is active; the caution itself keeps the English one as its code."""
+    """The signal word in the language that is active; the caution keeps the English one as code."""
     return {"WARNING": _("WARNING"), "CAUTION": _("CAUTION")}.get(caution.signal_word, caution.signal_word)
 
 

@@ -1,0 +1,106 @@
+"""How a task gets out of the program: never without its caution."""
+
+from __future__ import annotations
+
+import dataclasses
+from html.parser import HTMLParser
+
+import pytest
+from django.template import Context, Template
+from hypothesis import given
+from hypothesis import strategies as st
+
+from wearlog.forecasts.items import DueItem
+from wearlog.lockout.cautions import Caution
+from wearlog.lockout.text import caution_as_text, caution_in_one_line, task_as_text
+
+CAUTION = Caution(
+    signal_word="WARNING",
+    text="The screw can start by itself. " * 4,
+    isolation_points=("Main motor: isolate at Q1", "Heater: isolate at Q2 <in the office>"),
+)
+PANEL = Template("{% load lockout %}{% caution given %}")
+LINES = Template("{% load lockout %}{% caution_as_text given %}")
+
+
+def words_of(html: str) -> str:
+    found: list[str] = []
+    parser = HTMLParser()
+    parser.handle_data = found.append  # type: ignore[method-assign]
+    parser.feed(html)
+    return " ".join(" ".join(found).split())
+
+
+def test_the_panel_shows_word_text_and_every_point() -> None:
+    shown = words_of(PANEL.render(Context({"given": CAUTION})))
+    assert "WARNING" in shown
+    assert " ".join(CAUTION.text.split()) in shown
+    assert "Main motor: isolate at Q1" in shown
+    assert "Heater: isolate at Q2 <in the office>" in shown
+
+
+def test_the_panel_lets_no_markup_through() -> None:
+    assert "&lt;in the office&gt;" in PANEL.render(Context({"given": CAUTION}))
+
+
+def test_the_panel_has_no_style_of_its_own() -> None:
+    html = PANEL.render(Context({"given": CAUTION}))
+    assert "style" not in html
+    assert "<script" not in html
+
+
+@pytest.mark.parametrize("wrong", [None, "", "WARNING: mind the screw", ("WARNING", "text", ())])
+@pytest.mark.parametrize("template", [PANEL, LINES])
+def test_a_template_without_a_caution_fails_instead_of_leaving_it_out(
+    template: Template, wrong: object
+) -> None:
+    with pytest.raises(TypeError, match="shown with its Caution"):
+        template.render(Context({"given": wrong}))
+
+
+def test_a_template_with_a_misspelt_name_fails_too() -> None:
+    with pytest.raises(TypeError, match="shown with its Caution"):
+        PANEL.render(Context({}))
+
+
+@pytest.mark.parametrize("wrong", [None, "", "WARNING"])
+def test_a_task_cannot_be_turned_into_text_without_a_caution(wrong: object) -> None:
+    for door in (caution_as_text, caution_in_one_line):
+        with pytest.raises(TypeError, match="shown with its Caution"):
+            door(wrong)  # type: ignore[operator]
+    with pytest.raises(TypeError, match="shown with its Caution"):
+        task_as_text("Flip the die", wrong)  # type: ignore[arg-type]
+
+
+def test_a_due_item_has_no_default_for_its_caution() -> None:
+    (field,) = [field for field in dataclasses.fields(DueItem) if field.name == "caution"]
+    assert field.default is dataclasses.MISSING
+    assert field.default_factory is dataclasses.MISSING
+
+
+def test_text_is_folded_for_a_terminal_and_loses_no_word() -> None:
+    text = task_as_text("Flip die D-07", CAUTION, details=["Why: it is worn.", ""])
+    assert text.startswith("Flip die D-07\nWhy: it is worn.\n\nWARNING: The screw can start by itself.")
+    assert max(len(line) for line in text.splitlines()) <= 76
+    assert " ".join(CAUTION.text.split()) in " ".join(text.split())
+    assert "\n  - Main motor: isolate at Q1\n" in text
+
+
+def test_one_line_holds_everything_for_a_table_cell() -> None:
+    line = caution_in_one_line(CAUTION)
+    assert "\n" not in line
+    assert line.startswith("WARNING: The screw")
+    assert line.endswith(" | Main motor: isolate at Q1 | Heater: isolate at Q2 <in the office>")
+
+
+readable = st.text(st.characters(categories=["L", "N", "P", "S", "Zs"]), min_size=1, max_size=120)
+
+
+@given(text=readable, points=st.lists(readable, max_size=5))
+def test_no_rendering_loses_a_word(text: str, points: list[str]) -> None:
+    caution = Caution(signal_word="WARNING", text=text, isolation_points=tuple(points))
+    plain = caution_as_text(caution).split()
+    html = words_of(PANEL.render(Context({"given": caution}))).split()
+    for words in (text.split(), *(point.split() for point in points)):
+        for shown in (plain, html):
+            assert any(shown[n : n + len(words)] == words for n in range(len(shown) + 1))
