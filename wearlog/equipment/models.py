@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from datetime import datetime
+from typing import Any, Self
 
 from django.db import models
 from django.db.models import F, Q
@@ -69,6 +70,10 @@ class Press(models.Model):
 
     def __str__(self) -> str:
         return self.name or self.code
+
+    def barrels(self) -> list[str]:
+        """The names of its barrels in order; none where it has one barrel that nobody named."""
+        return sorted(set(self.positions.exclude(barrel="").values_list("barrel", flat=True)))
 
 
 class Position(models.Model):
@@ -167,12 +172,17 @@ class Part(models.Model):
 
 
 class FittingQuerySet(LogRecordQuerySet):
-    def in_place(self, *, at: object) -> FittingQuerySet:
+    def in_place(self, *, at: object) -> Self:
         """Fittings that hold at the instant: the start counts, the end does not."""
-        return self.standing().filter(Q(removed_at__isnull=True) | Q(removed_at__gt=at), fitted_at__lte=at)  # type: ignore[return-value]
+        return self.standing().filter(Q(removed_at__isnull=True) | Q(removed_at__gt=at), fitted_at__lte=at)
 
-    def open(self) -> FittingQuerySet:
-        return self.standing().filter(removed_at__isnull=True)  # type: ignore[return-value]
+    def overlapping(self, start: datetime, end: datetime | None) -> Self:
+        """Fittings that share a moment with [start, end); no end: for ever."""
+        shared = self.filter(Q(removed_at__isnull=True) | Q(removed_at__gt=start))
+        return shared if end is None else shared.filter(fitted_at__lt=end)
+
+    def open(self) -> Self:
+        return self.standing().filter(removed_at__isnull=True)
 
 
 class Fitting(LogRecord):

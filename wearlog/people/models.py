@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Self
 
 from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
@@ -120,7 +120,7 @@ class AuditEntry(models.Model):
 
 
 class LogRecordQuerySet(models.QuerySet[Any]):
-    def standing(self) -> LogRecordQuerySet:
+    def standing(self) -> Self:
         """What counts: every record that nobody has voided."""
         return self.filter(voided_at__isnull=True)
 

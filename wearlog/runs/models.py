@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 from decimal import Decimal
+from typing import Any, Self
 
 from django.db import models
 from django.db.models import F, Q
@@ -39,17 +40,15 @@ class Dirt(models.TextChoices):
 
 
 class RunQuerySet(LogRecordQuerySet):
-    def of(self, press: Press) -> RunQuerySet:
-        return self.standing().filter(press=press)  # type: ignore[return-value]
+    def of(self, press: Press) -> Self:
+        return self.standing().filter(press=press)
 
-    def running(self) -> RunQuerySet:
-        return self.standing().filter(ends_at__isnull=True)  # type: ignore[return-value]
+    def running(self) -> Self:
+        return self.standing().filter(ends_at__isnull=True)
 
-    def between(self, start: datetime, end: datetime) -> RunQuerySet:
+    def between(self, start: datetime, end: datetime) -> Self:
         """Runs that overlap [start, end), running ones included."""
-        return self.standing().filter(  # type: ignore[return-value]
-            Q(ends_at__gt=start) | Q(ends_at__isnull=True), started_at__lt=end
-        )
+        return self.standing().filter(Q(ends_at__gt=start) | Q(ends_at__isnull=True), started_at__lt=end)
 
 
 class Run(LogRecord):
@@ -111,6 +110,12 @@ class Run(LogRecord):
                 condition=Q(ends_at__isnull=True) | Q(ends_at__gte=F("started_at")),
                 name="run_end_derived_after_start",
             ),
+            models.CheckConstraint(
+                condition=Q(ended_at__isnull=False, ends_at=F("ended_at"))
+                | Q(ended_at__isnull=True, hours_h__isnull=False, ends_at__isnull=False)
+                | Q(ended_at__isnull=True, hours_h__isnull=True, ends_at__isnull=True),
+                name="run_end_follows_the_record",
+            ),
             models.CheckConstraint(condition=Q(slot__in=(0, 1, 2)), name="run_slot_known"),
             models.CheckConstraint(condition=Q(dirt="") | Q(dirt__in=Dirt.values), name="run_dirt_known"),
         ]
@@ -121,6 +126,18 @@ class Run(LogRecord):
 
     def __str__(self) -> str:
         return f"{self.press} {self.crop} {self.started_at:%Y-%m-%d}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.derive()
+        super().save(*args, **kwargs)
+
+    def clean(self) -> None:
+        self.derive()
+
+    def derive(self) -> None:
+        """Set `ends_at` and `slot` from what is recorded. `bulk_create` doesn't call `save`: call this first."""
+        self.ends_at = self.end_of(self.started_at, self.ended_at, self.hours_h)
+        self.slot = self.slot_of(self.through, self.press.barrels()) if self.through else 0
 
     @staticmethod
     def end_of(started_at: datetime, ended_at: datetime | None, hours_h: Decimal | None) -> datetime | None:
@@ -137,7 +154,8 @@ class Run(LogRecord):
         named = through.split()
         if len(named) != 1 or len(barrels) < 2:
             return 0
-        return sorted(barrels).index(named[0]) + 1
+        barrels = sorted(barrels)
+        return barrels.index(named[0]) + 1 if named[0] in barrels else 0
 
 
 class ReadingKind(models.TextChoices):

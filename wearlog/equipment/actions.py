@@ -1,0 +1,402 @@
+"""Moving parts: fit, take off, flip, replace, swap. A move ends one fitting and begins another at one instant.
+
+Every move says which fitting the person had in front of them. Of two phones that move the same part at
+once, one moves it and the other is told who did, when and to what (`AlreadyMoved`).
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from django.db import transaction
+
+from wearlog.equipment import queries
+from wearlog.equipment.models import Fitting, Part, Position, RetiredBecause
+from wearlog.people import audit
+from wearlog.people.models import AuditEntry, User
+from wearlog.people.refusals import AlreadyMoved, Refused
+from wearlog.people.roles import Permission, require
+from wearlog.people.words import day_of, when
+
+CLOCKS_DIFFER = timedelta(minutes=10)
+"""How far a phone's clock may run ahead before its entry lies in the future."""
+
+
+@transaction.atomic
+def fit(
+    *,
+    by: User | None,
+    at: datetime,
+    part_id: int,
+    edge: str,
+    position_id: int,
+    fitted_at: datetime,
+    why: str = "fit",
+) -> Fitting:
+    """Put a part that sits nowhere on an empty position.
+
+    Raises AlreadyMoved where the position is taken or the part sits elsewhere, Refused where the part does
+    not belong there.
+    """
+    require(by, Permission.LOG)
+    position = locked_position(position_id)
+    part = locked_parts(part_id)[0]
+    not_in_the_future(fitted_at, at=at, field="fitted_at")
+    belongs(part, position, fitted_at=fitted_at)
+    edge = edge_of(part, edge)
+    taken = Fitting.objects.standing().filter(position=position).overlapping(fitted_at, None).first()
+    if taken is not None:
+        raise AlreadyMoved(occupied(taken, fitted_at), field="position")
+    elsewhere = Fitting.objects.standing().filter(part=part).overlapping(fitted_at, None).first()
+    if elsewhere is not None:
+        raise AlreadyMoved(busy(elsewhere, fitted_at), field="part")
+    return begin(by=by, at=at, part=part, edge=edge, position=position, fitted_at=fitted_at, why=why)
+
+
+@transaction.atomic
+def take_off(
+    *,
+    by: User | None,
+    at: datetime,
+    expected_fitting_id: int,
+    removed_at: datetime,
+    retired_because: str = "",
+) -> Fitting:
+    """End a fitting; the part goes to the shelf, or out of service where `retired_because` says why."""
+    require(by, Permission.LOG)
+    fitting = locked_fitting(expected_fitting_id)
+    not_in_the_future(removed_at, at=at, field="removed_at")
+    end(by=by, at=at, fitting=fitting, moved_at=removed_at, why="take off")
+    if retired_because:
+        retire(by=by, at=at, part=fitting.part, removed_at=removed_at, because=retired_because)
+    return fitting
+
+
+@transaction.atomic
+def flip(
+    *, by: User | None, at: datetime, expected_fitting_id: int, moved_at: datetime, to_edge: str = ""
+) -> Fitting:
+    """Turn a part to another of its edges where it sits. Without `to_edge`: to the next unused edge."""
+    require(by, Permission.LOG)
+    fitting = locked_fitting(expected_fitting_id)
+    not_in_the_future(moved_at, at=at, field="moved_at")
+    if fitting.part.part_type.edges < 2:
+        raise Refused(
+            f"{fitting.part} has one edge and can't be flipped. Replace it, or correct its part type.",
+            field="action",
+        )
+    standing_still(fitting)
+    edge = edge_of(fitting.part, to_edge or queries.next_edge(fitting))
+    if edge == fitting.edge:
+        raise Refused(f"{fitting.part} is on edge {edge} already. Choose another edge.", field="to_edge")
+    end(by=by, at=at, fitting=fitting, moved_at=moved_at, why="flip")
+    return begin(
+        by=by,
+        at=at,
+        part=fitting.part,
+        edge=edge,
+        position=fitting.position,
+        fitted_at=moved_at,
+        why="flip",
+    )
+
+
+@transaction.atomic
+def replace(
+    *,
+    by: User | None,
+    at: datetime,
+    position_id: int,
+    expected_fitting_id: int | None,
+    new_part_id: int,
+    new_edge: str,
+    moved_at: datetime,
+    old_part_retired_because: str = "",
+) -> Fitting:
+    """Take off what sits on a position and fit another part there. `expected_fitting_id` None: it was empty."""
+    require(by, Permission.LOG)
+    if expected_fitting_id is None:
+        return fit(
+            by=by,
+            at=at,
+            part_id=new_part_id,
+            edge=new_edge,
+            position_id=position_id,
+            fitted_at=moved_at,
+            why="replace",
+        )
+    fitting = locked_fitting(expected_fitting_id, new_part_id)
+    if fitting.position_id != position_id:
+        raise Refused(
+            f"{fitting.part} sits on {fitting.position}, not on the position you named. "
+            "Open the press page again and choose the position there.",
+            field="position",
+        )
+    not_in_the_future(moved_at, at=at, field="moved_at")
+    if fitting.part_id == new_part_id:
+        raise Refused(
+            f"{fitting.part} is the part that sits there. Choose the part that goes on, or log a flip.",
+            field="new_part",
+        )
+    end(by=by, at=at, fitting=fitting, moved_at=moved_at, why="replace")
+    if old_part_retired_because:
+        retire(by=by, at=at, part=fitting.part, removed_at=moved_at, because=old_part_retired_because)
+    return fit(
+        by=by,
+        at=at,
+        part_id=new_part_id,
+        edge=new_edge,
+        position_id=position_id,
+        fitted_at=moved_at,
+        why="replace",
+    )
+
+
+@transaction.atomic
+def swap(
+    *, by: User | None, at: datetime, first_fitting_id: int, second_fitting_id: int, moved_at: datetime
+) -> tuple[Fitting, Fitting]:
+    """Let two fitted parts change places, each on the edge it had. Returns the two new fittings,
+    that of the first part first."""
+    require(by, Permission.LOG)
+    if first_fitting_id == second_fitting_id:
+        raise Refused("A part can't change places with itself. Choose two parts.", field="second")
+    first, second = locked_fittings(first_fitting_id, second_fitting_id)
+    not_in_the_future(moved_at, at=at, field="moved_at")
+    belongs(first.part, second.position, fitted_at=moved_at)
+    belongs(second.part, first.position, fitted_at=moved_at)
+    end(by=by, at=at, fitting=first, moved_at=moved_at, why="swap")
+    end(by=by, at=at, fitting=second, moved_at=moved_at, why="swap")
+    return (
+        begin(
+            by=by,
+            at=at,
+            part=first.part,
+            edge=first.edge,
+            position=second.position,
+            fitted_at=moved_at,
+            why="swap",
+        ),
+        begin(
+            by=by,
+            at=at,
+            part=second.part,
+            edge=second.edge,
+            position=first.position,
+            fitted_at=moved_at,
+            why="swap",
+        ),
+    )
+
+
+# --- locks ------------------------------------------------------------------------------------------
+# Positions are locked before parts and each by ascending key, so that two moves never wait for each other
+# in a ring. On SQLite the transaction holds the one write lock from its beginning.
+
+
+def locked_position(position_id: int) -> Position:
+    position = (
+        Position.objects.select_for_update(of=("self",))
+        .select_related("press")
+        .filter(pk=position_id)
+        .first()
+    )
+    if position is None:
+        raise Refused("There is no such position. Open the press page again.", field="position")
+    return position
+
+
+def locked_parts(*part_ids: int) -> list[Part]:
+    """The parts in the order asked for."""
+    found = {
+        part.pk: part
+        for part in Part.objects.select_for_update(of=("self",))
+        .select_related("part_type")
+        .filter(pk__in=part_ids)
+        .order_by("pk")
+    }
+    if set(part_ids) - set(found):
+        raise Refused("There is no such part. Open the parts page again.", field="part")
+    return [found[part_id] for part_id in part_ids]
+
+
+def locked_fittings(*fitting_ids: int, also_parts: tuple[int, ...] = ()) -> list[Fitting]:
+    """The fittings in the order asked for, read after their positions and parts were locked."""
+    rows = {
+        pk: (position_id, part_id)
+        for pk, position_id, part_id in Fitting.objects.filter(pk__in=fitting_ids).values_list(
+            "pk", "position_id", "part_id"
+        )
+    }
+    if set(fitting_ids) - set(rows):
+        raise Refused("There is no such fitting. Open the press page again.", field="fitting")
+    for position_id in sorted({position_id for position_id, _ in rows.values()}):
+        locked_position(position_id)
+    locked_parts(*sorted({part_id for _, part_id in rows.values()} | set(also_parts)))
+    fresh = {
+        fitting.pk: fitting
+        for fitting in Fitting.objects.select_related("part__part_type", "position__press").filter(
+            pk__in=fitting_ids
+        )
+    }
+    return [fresh[fitting_id] for fitting_id in fitting_ids]
+
+
+def locked_fitting(fitting_id: int, *also_parts: int) -> Fitting:
+    return locked_fittings(fitting_id, also_parts=also_parts)[0]
+
+
+# --- the two halves of a move -----------------------------------------------------------------------
+
+
+def end(*, by: User | None, at: datetime, fitting: Fitting, moved_at: datetime, why: str) -> None:
+    """End an open fitting, or raise AlreadyMoved. The conditional update decides who came first."""
+    standing_still(fitting)
+    if moved_at <= fitting.fitted_at:
+        raise Refused(
+            f"{fitting.part} was fitted on {fitting.position} only on {when(fitting.fitted_at)}. "
+            "Give a later moment, or correct when it was fitted.",
+            field="moved_at",
+        )
+    old = audit.snapshot(fitting)
+    ended = Fitting.objects.filter(pk=fitting.pk, removed_at__isnull=True, voided_at__isnull=True).update(
+        removed_at=moved_at
+    )
+    if not ended:
+        fitting.refresh_from_db()
+        raise AlreadyMoved(who_moved(fitting), field="fitting")
+    fitting.removed_at = moved_at
+    audit.write(at=at, by=by, action=why, record=fitting, old=old, new=audit.snapshot(fitting))
+
+
+def begin(
+    *,
+    by: User | None,
+    at: datetime,
+    part: Part,
+    edge: str,
+    position: Position,
+    fitted_at: datetime,
+    why: str,
+) -> Fitting:
+    fitting = Fitting.objects.create(
+        part=part, edge=edge, position=position, fitted_at=fitted_at, entered_at=at, entered_by=by
+    )
+    audit.write(at=at, by=by, action=why, record=fitting, new=audit.snapshot(fitting))
+    return fitting
+
+
+def retire(*, by: User | None, at: datetime, part: Part, removed_at: datetime, because: str) -> None:
+    """Take a part out of service on the day it came off."""
+    if because not in RetiredBecause.values:
+        raise Refused(
+            f"{because!r} is no reason to retire a part. Choose one of {', '.join(RetiredBecause.values)}.",
+            field="retired_because",
+        )
+    old = audit.snapshot(part)
+    part.retired_on = day_of(removed_at)
+    part.retired_because = because
+    part.save(update_fields=["retired_on", "retired_because"])
+    audit.write(at=at, by=by, action="retire", record=part, old=old, new=audit.snapshot(part))
+
+
+# --- what is checked, and the words for it ----------------------------------------------------------
+
+
+def not_in_the_future(instant: datetime, *, at: datetime, field: str) -> None:
+    if instant > at + CLOCKS_DIFFER:
+        raise Refused(
+            f"{when(instant)} lies ahead. A move is logged once it is done: check day and clock.", field=field
+        )
+
+
+def edge_of(part: Part, edge: str) -> str:
+    names = part.part_type.edge_names
+    if edge in names:
+        return edge
+    if names == ("",):
+        raise Refused(f"{part} has one edge; leave the edge empty.", field="edge")
+    raise Refused(f"{part} has the edges {', '.join(names)}. Choose one of them.", field="edge")
+
+
+def belongs(part: Part, position: Position, *, fitted_at: datetime) -> None:
+    if part.part_type.kind != position.kind:
+        raise Refused(
+            f"{position} takes a {position.get_kind_display()}; {part} is a "
+            f"{part.part_type.get_kind_display()}. Choose another part.",
+            field="part",
+        )
+    if part.retired_on is not None:
+        raise Refused(
+            f"{part} was retired on {part.retired_on:%Y-%m-%d}. Choose another part, or correct its record.",
+            field="part",
+        )
+    retired_on = position.press.retired_on
+    if retired_on is not None and day_of(fitted_at) >= retired_on:
+        raise Refused(
+            f"{position.press} was retired on {retired_on:%Y-%m-%d}. Choose another press.", field="press"
+        )
+
+
+def standing_still(fitting: Fitting) -> None:
+    if fitting.removed_at is not None or fitting.voided_at is not None:
+        raise AlreadyMoved(who_moved(fitting), field="fitting")
+
+
+def occupied(taken: Fitting, fitted_at: datetime) -> str:
+    if taken.fitted_at > fitted_at:
+        return (
+            f"{taken.part} was fitted on {taken.position} on {when(taken.fitted_at)}, after the moment you gave. "
+            "Give a later moment, or correct that fitting."
+        )
+    return (
+        f"{taken.part}{edge_words(taken)} sits on {taken.position} since {when(taken.fitted_at)}. "
+        "Take it off first, or log a replacement."
+    )
+
+
+def busy(elsewhere: Fitting, fitted_at: datetime) -> str:
+    if elsewhere.fitted_at > fitted_at:
+        return (
+            f"{elsewhere.part} went on {elsewhere.position} on {when(elsewhere.fitted_at)}, "
+            "after the moment you gave. Give a later moment, or correct that fitting."
+        )
+    return (
+        f"{elsewhere.part} sits on {elsewhere.position} since {when(elsewhere.fitted_at)}. "
+        "Take it off there first, or let the two parts change places."
+    )
+
+
+def edge_words(fitting: Fitting) -> str:
+    return f" on edge {fitting.edge}" if fitting.edge else ""
+
+
+def who_moved(fitting: Fitting) -> str:
+    """One sentence: who moved the part, when, and where to; and what to do now."""
+    last = AuditEntry.objects.filter(record="fitting", record_id=fitting.pk).order_by("-at", "-pk").first()
+    who = f" by {last.by_name}" if last is not None else ""
+    look = "Look at the press page and enter only what is still missing."
+    if fitting.voided_at is not None:
+        return f"This fitting of {fitting.part} was taken back{who} on {when(fitting.voided_at)}. {look}"
+    if fitting.removed_at is None:  # pragma: no cover - callers ask only about ended fittings
+        return f"{fitting.part} sits on {fitting.position}. {look}"
+    moment = when(fitting.removed_at)
+    after = (
+        Fitting.objects.standing()
+        .filter(part=fitting.part, fitted_at=fitting.removed_at)
+        .select_related("position__press")
+        .first()
+    )
+    if after is not None and after.position_id == fitting.position_id:
+        return f"{fitting.part} was already flipped to edge {after.edge}{who} on {moment}. {look}"
+    if after is not None:
+        return f"{fitting.part} was already moved to {after.position}{who} on {moment}. {look}"
+    instead = (
+        Fitting.objects.standing()
+        .filter(position=fitting.position, fitted_at=fitting.removed_at)
+        .select_related("part")
+        .first()
+    )
+    if instead is not None:
+        return f"{fitting.part} was already replaced by {instead.part}{edge_words(instead)}{who} on {moment}. {look}"
+    return f"{fitting.part} was already taken off {fitting.position}{who} on {moment}. {look}"

@@ -1,0 +1,134 @@
+"""What sits where, now and then."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from wearlog.equipment.models import Fitting, Part, Position, Press
+
+
+def presses_in_service(*, on: date) -> QuerySet[Press]:
+    """Presses that are not retired on the day, by code."""
+    return Press.objects.filter(Q(retired_on__isnull=True) | Q(retired_on__gt=on))
+
+
+def fitted_now(press: Press) -> QuerySet[Fitting]:
+    """The open fittings of a press with part, type and position at hand, by position."""
+    return (
+        Fitting.objects.open()
+        .filter(position__press=press)
+        .select_related("part__part_type", "position__press", "entered_by")
+        .order_by("position__name")
+    )
+
+
+def fitted_at(press: Press, *, at: datetime) -> QuerySet[Fitting]:
+    """The fittings of a press that hold at the instant, by position."""
+    return (
+        Fitting.objects.in_place(at=at)
+        .filter(position__press=press)
+        .select_related("part__part_type", "position__press", "entered_by")
+        .order_by("position__name")
+    )
+
+
+def fitting_on(position: Position, *, at: datetime) -> Fitting | None:
+    """What sits on the position at the instant."""
+    return (
+        Fitting.objects.in_place(at=at)
+        .filter(position=position)
+        .select_related("part__part_type", "position__press")
+        .first()
+    )
+
+
+def place_of(part: Part) -> Fitting | None:
+    """The part's open fitting, or None where it lies on the shelf or is retired."""
+    return Fitting.objects.open().filter(part=part).select_related("position__press").first()
+
+
+@dataclass(frozen=True)
+class Seat:
+    """A position of a press and what sits on it now, if anything."""
+
+    position: Position
+    fitting: Fitting | None
+
+
+def seats_of(press: Press) -> list[Seat]:
+    """Every position of the press, empty ones included, in two queries."""
+    by_position = {fitting.position_id: fitting for fitting in fitted_now(press)}
+    return [
+        Seat(position, by_position.get(position.pk)) for position in press.positions.select_related("press")
+    ]
+
+
+def history_of(part: Part) -> QuerySet[Fitting]:
+    """All standing fittings of a part, first one first."""
+    return (
+        Fitting.objects.standing().filter(part=part).select_related("position__press").order_by("fitted_at")
+    )
+
+
+def history_on(position: Position) -> QuerySet[Fitting]:
+    """All standing fittings on a position, first one first."""
+    return (
+        Fitting.objects.standing()
+        .filter(position=position)
+        .select_related("part__part_type")
+        .order_by("fitted_at")
+    )
+
+
+def spares(*, kind: str = "", exclude: Sequence[int] = ()) -> QuerySet[Part]:
+    """Parts that are not retired and sit nowhere: what can be fitted. `exclude` lists primary keys."""
+    fitted = Fitting.objects.open().filter(part=OuterRef("pk"))
+    parts = Part.objects.filter(~Exists(fitted), retired_on__isnull=True).exclude(pk__in=exclude)
+    if kind:
+        parts = parts.filter(part_type__kind=kind)
+    return parts.select_related("part_type").order_by("part_type__code", "code")
+
+
+def spares_for(position: Position) -> QuerySet[Part]:
+    """Parts that could go on the position."""
+    return spares(kind=position.kind)
+
+
+def edges_used(part: Part) -> tuple[str, ...]:
+    """The edges that have been at work, in order of first use."""
+    edges = Fitting.objects.standing().filter(part=part).order_by("fitted_at").values_list("edge", flat=True)
+    return tuple(dict.fromkeys(edges))
+
+
+def edges_unused(part: Part) -> tuple[str, ...]:
+    """The edges that have never been at work, `A` first; `("",)` for an unused part with one edge."""
+    used = set(edges_used(part))
+    return tuple(edge for edge in part.part_type.edge_names if edge not in used)
+
+
+def next_edge(fitting: Fitting) -> str:
+    """The edge a flip turns to: the next unused one, else the next in order round the part."""
+    names = fitting.part.part_type.edge_names
+    unused = edges_unused(fitting.part)
+    here = names.index(fitting.edge) if fitting.edge in names else -1
+    for step in range(1, len(names)):
+        edge = names[(here + step) % len(names)]
+        if edge in unused:
+            return edge
+    return names[(here + 1) % len(names)]
+
+
+def barrel_shares(press: Press) -> dict[str, float]:
+    """Each named barrel's part of the seed; what is not recorded is shared out evenly."""
+    shares: dict[str, float | None] = {}
+    for barrel, share in press.positions.exclude(barrel="").order_by("barrel").values_list("barrel", "share"):
+        if shares.get(barrel) is None:
+            shares[barrel] = float(share) if share is not None else None
+    known = sum(share for share in shares.values() if share is not None)
+    unknown = sum(1 for share in shares.values() if share is None)
+    rest = max(0.0, 1.0 - known) / unknown if unknown else 0.0
+    return {barrel: rest if share is None else share for barrel, share in shares.items()}

@@ -1,0 +1,81 @@
+"""The audit trail: one row for each record that an action touched, never changed and never deleted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import models
+
+from wearlog.people.models import AuditEntry, User
+
+SECRET_FIELDS = frozenset({"password", "secret_hash", "last_login"})
+COMMAND_LINE = "command line"
+
+
+def plain_number(value: Decimal) -> str:
+    """The shortest plain decimal: `1.500000` is `1.5`, `1E+3` is `1000`."""
+    text = format(value, "f")
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def as_json(value: object) -> Any:
+    """A field's value as JSON holds it: instants in UTC, decimals as text without trailing zeros."""
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat()
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Decimal):
+        return plain_number(value)
+    return value
+
+
+def snapshot(instance: models.Model) -> dict[str, Any]:
+    """Every stored field of a record by column name, without passwords and secrets."""
+    return {
+        field.attname: as_json(getattr(instance, field.attname))
+        for field in instance._meta.concrete_fields
+        if field.name not in SECRET_FIELDS
+    }
+
+
+def key_of(record: models.Model) -> str:
+    """What people call the record: its ref, code or username, else its text."""
+    for name in ("ref", "code", "username"):
+        value = getattr(record, name, "")
+        if value:
+            return str(value)[:255]
+    return str(record)[:255]
+
+
+def name_of(user: User | None) -> str:
+    return str(user) if user is not None else COMMAND_LINE
+
+
+def write(
+    *,
+    at: datetime,
+    by: User | None,
+    action: str,
+    record: models.Model,
+    old: Mapping[str, Any] | None = None,
+    new: Mapping[str, Any] | None = None,
+    reason: str = "",
+) -> AuditEntry:
+    """Add a row. `old` and `new` come from `snapshot`; the caller's transaction is the row's transaction."""
+    return AuditEntry.objects.create(
+        at=at,
+        by=by,
+        by_name=name_of(by),
+        action=action,
+        record=record._meta.model_name or "",
+        record_id=record.pk,
+        record_key=key_of(record),
+        old=dict(old) if old is not None else None,
+        new=dict(new) if new is not None else None,
+        reason=reason,
+    )

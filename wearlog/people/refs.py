@@ -1,0 +1,54 @@
+"""Refs: the own key of an entry, by which the same entry sent twice is one record."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+import secrets
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from wearlog.people.audit import as_json
+from wearlog.people.models import AuditEntry, LogRecord
+from wearlog.people.refusals import Refused
+
+LOGGED = "log"
+"""The audit action of a record's first row, which keeps the entry's digest."""
+
+
+def new_ref(at: datetime) -> str:
+    """A ref for an entry that brought none: the day and 48 random bits."""
+    return f"{at:%Y%m%d}-{secrets.token_hex(6)}"
+
+
+def _plain(value: Any) -> Any:
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {field.name: _plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, Sequence) and not isinstance(value, str):
+        return [_plain(each) for each in value]
+    return as_json(value)
+
+
+def digest(entry: Any) -> str:
+    """A fingerprint of what was handed in: `1.50` and `1.5`, or one instant in two zones, are the same."""
+    text = json.dumps(_plain(entry), sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def same_entry(existing: LogRecord, entry: Any) -> None:
+    """Accept that `existing` was made from this very entry, or raise Refused.
+
+    Compares with what was entered first, so that a phone may send again what has been corrected since.
+    """
+    first = AuditEntry.objects.filter(
+        record=existing._meta.model_name, record_id=existing.pk, action=LOGGED
+    ).first()
+    if first is not None and (first.new or {}).get("entry") == digest(entry):
+        return
+    raise Refused(
+        f"Another record already has the ref {getattr(existing, 'ref', '')!r}. "
+        "Send the entry under a ref of its own, or correct the record that stands.",
+        field="ref",
+    )

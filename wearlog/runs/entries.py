@@ -1,0 +1,40 @@
+"""A run as a page, a sheet, a phone's queue or a command hands it in: plain values in SI units."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+
+
+@dataclass(frozen=True, kw_only=True)
+class NewRun:
+    """A run to log. Give `meter_h` (a reading is written and the hours follow from it), or `hours_h`,
+    or `ended_at`; give none and it is a run that goes on. `started_at` may be left out where the
+    hours and the end tell it. `ref` is the entry's own id; the same ref sent twice is one run."""
+
+    press_id: int
+    crop_id: int
+    seed_kg: Decimal
+    started_at: datetime | None = None
+    ended_at: datetime | None = None
+    hours_h: Decimal | None = None
+    meter_h: Decimal | None = None
+    new_meter: bool = False
+    ref: str = ""
+    lot: str = ""
+    oil_kg: Decimal | None = None
+    cake_kg: Decimal | None = None
+    foots_kg: Decimal | None = None
+    through: str = ""
+    moisture_pct: Decimal | None = None
+    seed_oil_pct: Decimal | None = None
+    cake_oil_pct: Decimal | None = None
+    head_c: Decimal | None = None
+    drive_hz: Decimal | None = None
+    motor_a: Decimal | None = None
+    energy_kwh: Decimal | None = None
+    dirt: str = ""
+    purge: bool = False
+    done_by: str = ""
+    note: str = ""

@@ -1,0 +1,155 @@
+"""Runs, readings and the pace of a press."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from statistics import median
+
+from django.db.models import Q, QuerySet
+
+from wearlog.equipment.models import Press
+from wearlog.runs.models import Crop, PlanEntry, Reading, ReadingKind, Run, ShiftNote
+
+RUNS_FOR_A_RATE = 20
+"""The usual rate is the median of at most so many runs, the latest ones."""
+RUNS_THAT_SAY_USUAL = 3
+"""Fewer runs than this say nothing about what is usual."""
+
+
+def last_run(press: Press) -> Run | None:
+    """The standing run of the press that started last, running or ended."""
+    return Run.objects.of(press).select_related("crop").order_by("-started_at", "-pk").first()
+
+
+def last_ended_run(press: Press) -> Run | None:
+    return (
+        Run.objects.of(press)
+        .filter(ends_at__isnull=False)
+        .select_related("crop")
+        .order_by("-ends_at", "-pk")
+        .first()
+    )
+
+
+def running_runs(press: Press | None = None) -> QuerySet[Run]:
+    """Runs that have started and not ended, of one press or of all."""
+    runs = Run.objects.running().select_related("press", "crop", "entered_by").order_by("started_at")
+    return runs if press is None else runs.filter(press=press)
+
+
+def latest_runs(press: Press | None = None, *, limit: int = 20) -> QuerySet[Run]:
+    """The latest standing runs, newest first."""
+    runs = Run.objects.standing().select_related("press", "crop", "entered_by").order_by("-started_at", "-pk")
+    return (runs if press is None else runs.filter(press=press))[:limit]
+
+
+def last_reading(press: Press) -> Reading | None:
+    """The standing reading of the press's meter with the latest instant."""
+    return Reading.objects.standing().filter(press=press).order_by("-read_at").first()
+
+
+def reading_before(press_id: int, instant: datetime, *, exclude: int | None = None) -> Reading | None:
+    """The last standing reading before the instant."""
+    readings = Reading.objects.standing().filter(press_id=press_id, read_at__lt=instant)
+    return readings.exclude(pk=exclude).order_by("-read_at").first()
+
+
+def reading_after(press_id: int, instant: datetime, *, exclude: int | None = None) -> Reading | None:
+    """The first standing reading after the instant."""
+    readings = Reading.objects.standing().filter(press_id=press_id, read_at__gt=instant)
+    return readings.exclude(pk=exclude).order_by("read_at").first()
+
+
+def reading_at_end(run: Run) -> Reading | None:
+    """The reading that was written with a run logged by the meter: it stands at the run's end."""
+    if run.ends_at is None or run.hours_h is not None:
+        return None
+    return Reading.objects.standing().filter(press_id=run.press_id, read_at=run.ends_at).first()
+
+
+def hours_of(run: Run) -> float | None:
+    """Hours the run pressed: what was recorded, else what the meter advanced, else the clock.
+
+    None for a run that goes on. By the meter: the reading at the run's end less the one before it; a new
+    meter, or one that went back, can't tell, and the clock does.
+    """
+    if run.hours_h is not None:
+        return float(run.hours_h)
+    if run.ends_at is None:
+        return None
+    reading = reading_at_end(run)
+    if reading is not None and reading.kind == ReadingKind.READING:
+        before = reading_before(run.press_id, reading.read_at)
+        if before is not None and before.meter_h <= reading.meter_h:
+            return float(reading.meter_h - before.meter_h)
+    return (run.ends_at - run.started_at).total_seconds() / 3600
+
+
+@dataclass(frozen=True)
+class UsualRate:
+    """The median of kilograms of seed an hour over the latest runs of a press and crop."""
+
+    kg_per_h: float
+    runs: int
+
+
+def usual_rate(press: Press, crop: Crop, *, slot: int | None = None) -> UsualRate | None:
+    """The pace of the latest runs of this crop on this press, or None below three runs.
+
+    Purges, empty runs and runs below a quarter of an hour say nothing about pace. `slot` keeps to runs
+    through the same barrels.
+    """
+    runs = Run.objects.of(press).filter(crop=crop, ends_at__isnull=False, purge=False, seed_kg__gt=0)
+    if slot is not None:
+        runs = runs.filter(slot=slot)
+    rates = []
+    for run in runs.order_by("-ends_at", "-pk")[:RUNS_FOR_A_RATE]:
+        hours = hours_of(run)
+        if hours is not None and hours >= 0.25:
+            rates.append(float(run.seed_kg) / hours)
+    if len(rates) < RUNS_THAT_SAY_USUAL:
+        return None
+    return UsualRate(median(rates), len(rates))
+
+
+def last_crop(press: Press) -> Crop | None:
+    """What the press pressed last."""
+    run = last_run(press)
+    return run.crop if run is not None else None
+
+
+def last_shift_note(press: Press | None = None) -> ShiftNote | None:
+    """The latest note about the press or about the whole mill; without a press, the latest of all."""
+    notes = ShiftNote.objects.standing().select_related("press").order_by("-written_at", "-pk")
+    if press is not None:
+        notes = notes.filter(Q(press=press) | Q(press__isnull=True))
+    return notes.first()
+
+
+def plan_from(*, on: date, press: Press | None = None) -> QuerySet[PlanEntry]:
+    """Plan entries that end on the day or later, the next one first."""
+    plan = PlanEntry.objects.filter(end_on__gte=on).select_related("press", "crop").order_by("start_on")
+    return plan if press is None else plan.filter(press=press)
+
+
+def overlapping_runs(
+    press_id: int,
+    slot: int,
+    start: datetime,
+    end: datetime | None,
+    *,
+    exclude: int | None = None,
+) -> QuerySet[Run]:
+    """Standing runs through a barrel of `slot` that share a moment with [start, end), first one first."""
+    runs = Run.objects.standing().filter(press_id=press_id, slot__in=slots_sharing_a_barrel(slot))
+    runs = runs.filter(Q(ends_at__isnull=True) | Q(ends_at__gt=start))
+    if end is not None:
+        runs = runs.filter(started_at__lt=end)
+    return runs.exclude(pk=exclude).select_related("press", "crop").order_by("started_at")
+
+
+def slots_sharing_a_barrel(slot: int) -> Sequence[int]:
+    """The slots whose runs press through a barrel of this slot: 0 is all barrels, 1 and 2 are one each."""
+    return (0, 1, 2) if slot == 0 else (0, slot)

@@ -1,0 +1,88 @@
+"""The service log as pages ask for it."""
+
+from __future__ import annotations
+
+from django.db.models import Q, QuerySet
+
+from wearlog.equipment.models import Fitting, Part, Position, Press
+from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Rule, Service
+
+
+def latest_services(press: Press | None = None, *, limit: int = 20) -> QuerySet[Service]:
+    """The latest standing work, newest first."""
+    services = (
+        Service.objects.standing()
+        .select_related("press", "position", "part", "rule", "entered_by")
+        .order_by("-done_at", "-pk")
+    )
+    return (services if press is None else services.filter(press=press))[:limit]
+
+
+def services_of(part: Part) -> QuerySet[Service]:
+    """All standing work on a part, newest first."""
+    return (
+        Service.objects.standing()
+        .filter(part=part)
+        .select_related("press", "position", "rule", "entered_by")
+        .order_by("-done_at", "-pk")
+    )
+
+
+def measurements_of(part: Part) -> QuerySet[Measurement]:
+    """All standing gauges of a part, newest first."""
+    return (
+        Measurement.objects.standing()
+        .filter(part=part)
+        .select_related("service", "entered_by")
+        .order_by("-measured_at", "-pk")
+    )
+
+
+def last_measurement(part: Part, edge: str, *, place: str | None = None) -> Measurement | None:
+    """The last plain gauge value (no pin-gauge bound) of an edge, at one place or anywhere."""
+    gauges = Measurement.objects.standing().filter(part=part, edge=edge, bound="")
+    if place is not None:
+        gauges = gauges.filter(place=place)
+    return gauges.order_by("-measured_at", "-pk").first()
+
+
+def latest_incidents(press: Press | None = None, *, limit: int = 20) -> QuerySet[Incident]:
+    """The latest standing incidents, newest first."""
+    incidents = (
+        Incident.objects.standing()
+        .select_related("press", "position", "hold")
+        .order_by("-happened_at", "-pk")
+    )
+    return (incidents if press is None else incidents.filter(press=press))[:limit]
+
+
+def open_holds(press: Press | None = None) -> QuerySet[LotHold]:
+    """Lots whose oil and cake nobody may use yet, newest first."""
+    holds = LotHold.objects.filter(released_at__isnull=True, incident__voided_at__isnull=True).select_related(
+        "incident__press"
+    )
+    return holds if press is None else holds.filter(incident__press=press)
+
+
+def last_crop_change(press: Press) -> CropChange | None:
+    """The last signed cleaning record of the press."""
+    return (
+        CropChange.objects.filter(service__press=press, service__voided_at__isnull=True)
+        .select_related("service", "from_crop", "to_crop")
+        .order_by("-service__done_at", "-pk")
+        .first()
+    )
+
+
+def rules_for(
+    press: Press, fitting: Fitting | None = None, position: Position | None = None
+) -> QuerySet[Rule]:
+    """Rules that could ask for work on the press, on what is fitted or on a position, by code."""
+    rules = Rule.objects.filter(Q(press__isnull=True) | Q(press=press))
+    place = fitting.position if fitting is not None else position
+    if place is not None:
+        rules = rules.filter(Q(position="") | Q(position=place.name))
+        rules = rules.filter(Q(kind="") | Q(kind=place.kind))
+    if fitting is not None:
+        rules = rules.filter(Q(part_type__isnull=True) | Q(part_type=fitting.part.part_type_id))
+    return rules.select_related("part_type", "press", "after_crop")
