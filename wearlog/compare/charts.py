@@ -1,0 +1,89 @@
+"""A small bar picture of hours per tonne: the places of its bars, for a template to draw."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from wearlog.calc import units
+from wearlog.compare.columns import per_ton, shown
+from wearlog.compare.queries import PressFigure
+
+WIDTH = 360
+ROW = 46
+LEFT, RIGHT = 2, 78
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One press: its words, the bar of its crude figure and, where it is standardised, a tick with its range.
+    Lengths are in the picture's own units; `tick`, `low` and `high` are None where there is none."""
+
+    label: str
+    words: str
+    text_y: int
+    bar_y: int
+    middle_y: int
+    length: float
+    words_x: float
+    tick: float | None
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True)
+class BarChart:
+    width: int
+    height: int
+    title: str
+    description: str
+    bars: tuple[Bar, ...]
+
+
+def per_tonne_chart(figures: Sequence[PressFigure], system: str = "") -> BarChart | None:
+    """Bars of crude hours per tonne with ticks of the standardised; None where no press has a figure."""
+    us = units.is_us(system)
+    known = [figure for figure in figures if figure.crude is not None]
+    if not known:
+        return None
+    unit = "short ton" if us else "tonne"
+    reach = max(
+        value for figure in known for value in (figure.crude, figure.standardised, figure.high) if value
+    )
+    room = WIDTH - LEFT - RIGHT
+
+    def place(per_tonne: float | None) -> float | None:
+        return None if per_tonne is None else round(LEFT + room * min(per_tonne / reach, 1.0), 1)
+
+    bars, sentences = [], []
+    for number, figure in enumerate(known):
+        top = number * ROW
+        crude = shown(per_ton(figure.crude, us), 2, system)
+        rate = shown(per_ton(figure.standardised, us), 2, system)
+        end = place(figure.crude) or LEFT
+        furthest = max(value for value in (end, place(figure.standardised), place(figure.high)) if value)
+        bars.append(
+            Bar(
+                label=figure.press_name,
+                words=crude,
+                text_y=top + 16,
+                bar_y=top + 22,
+                middle_y=top + 29,
+                length=round(end - LEFT, 1),
+                words_x=round(furthest + 6, 1),
+                tick=place(figure.standardised),
+                low=place(figure.low),
+                high=place(figure.high),
+            )
+        )
+        same_mix = (
+            f", {rate} at the common crop mix" if figure.standardised is not None else f", {figure.why}"
+        )
+        sentences.append(f"{figure.press_name}: {crude}{same_mix}")
+    return BarChart(
+        width=WIDTH,
+        height=len(known) * ROW,
+        title=f"Hours per {unit} of each press",
+        description="; ".join(sentences) + ".",
+        bars=tuple(bars),
+    )

@@ -1,0 +1,65 @@
+"""Comparisons as files: CSV, and XLSX that a spreadsheet opens without running anything."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator
+
+from openpyxl import Workbook
+from openpyxl.cell import WriteOnlyCell
+
+from wearlog.compare.columns import Value, columns
+from wearlog.compare.queries import Comparison
+
+RISKY = ("=", "+", "-", "@", "'", "\t", "\r")
+UNWRITABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
+
+
+def neutral(text: str) -> str:
+    """Text that no spreadsheet takes for a formula: one apostrophe in front of what might be one."""
+    return f"'{text}" if text.startswith(RISKY) else text
+
+
+def rounded(value: Value) -> Value:
+    """Numbers to six decimals, as recorded ones have; everything else as it is."""
+    return round(value, 6) if isinstance(value, float) else value
+
+
+def rows(comparison: Comparison, system: str = "") -> Iterator[list[Value]]:
+    """The header, then each line."""
+    shown = columns(comparison.by, system)
+    yield [column.key for column in shown]
+    for line in comparison.lines:
+        yield [rounded(column.value(line)) for column in shown]
+
+
+def as_csv(comparison: Comparison, system: str = "") -> str:
+    """RFC 4180, CRLF, one header row; numbers stay numbers, an unknown figure is an empty cell."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    for row in rows(comparison, system):
+        writer.writerow([neutral(cell) if isinstance(cell, str) else cell for cell in row])
+    return out.getvalue()
+
+
+def as_xlsx(comparison: Comparison, system: str = "") -> bytes:
+    """One sheet. Text is stored as text, whatever it begins with; numbers as numbers."""
+    book = Workbook(write_only=True)
+    sheet = book.create_sheet("Hours per tonne")
+    sheet.freeze_panes = "A2"
+    for row in rows(comparison, system):
+        sheet.append([_cell(sheet, cell) for cell in row])
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def _cell(sheet: object, value: Value) -> object:
+    if not isinstance(value, str):
+        return value
+    cell = WriteOnlyCell(sheet, value=UNWRITABLE.sub("\ufffd", value))
+    cell.data_type = "s"
+    cell.quotePrefix = value.startswith(RISKY)
+    return cell

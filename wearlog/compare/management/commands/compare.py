@@ -1,0 +1,106 @@
+"""`manage.py compare`: hours per tonne across presses, crops and seasons, in the terminal."""
+
+from __future__ import annotations
+
+import json
+from argparse import ArgumentParser
+from dataclasses import asdict
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from wearlog.compare.columns import columns, figure_words, shown
+from wearlog.compare.export import as_csv
+from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, compare, parse_by
+from wearlog.compare.seasons import SEASON_START, BadSeasonStart
+from wearlog.people.models import Mill, Units
+
+
+class Command(BaseCommand):
+    help = "Compare hours per tonne across presses, crops and seasons."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--by", default=",".join(GROUPS), help="press, crop, season: one or more, comma between (all)"
+        )
+        parser.add_argument(
+            "--season-start",
+            default=SEASON_START,
+            metavar="MM-DD",
+            help=f"month and day on which a season begins ({SEASON_START})",
+        )
+        parser.add_argument("--units", choices=Units.values, default="", help="metric or us (the mill's own)")
+        parser.add_argument("--press", action="append", default=[], help="only this press (may be repeated)")
+        parser.add_argument("--crop", action="append", default=[], help="only this crop (may be repeated)")
+        parser.add_argument("--season", action="append", default=[], help="only this season, as 2025/26")
+        parser.add_argument("--format", choices=("table", "json", "csv"), default="table", dest="output")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            comparison = compare(
+                by=parse_by(options["by"]),
+                season_start=options["season_start"],
+                presses=options["press"],
+                crops=options["crop"],
+                seasons=options["season"],
+            )
+        except (BadGrouping, BadSeasonStart) as error:
+            raise CommandError(str(error)) from error
+        self._refuse_unknown(comparison, options)
+        system = options["units"] or Mill.current().units
+        if options["output"] == "json":
+            self.stdout.write(json.dumps(as_data(comparison), ensure_ascii=False, indent=1))
+        elif options["output"] == "csv":
+            self.stdout.write(as_csv(comparison, system), ending="")
+        else:
+            self.stdout.write(as_text(comparison, system))
+
+    def _refuse_unknown(self, comparison: Comparison, options: dict[str, Any]) -> None:
+        for name, choices in comparison.choices.items():
+            known = [value for value, _words in choices]
+            for asked in options[name]:
+                if asked not in known:
+                    raise CommandError(
+                        f"There is no {name} “{asked}” on record: choose from {', '.join(known) or 'none'}."
+                    )
+
+
+def as_data(comparison: Comparison) -> dict[str, Any]:
+    """The comparison as plain data; every unit stands in its name, and is SI."""
+    data = asdict(comparison)
+    del data["choices"]
+    return data
+
+
+def as_text(comparison: Comparison, system: str) -> str:
+    """Columns under each other, the sum last, then each press against the common crop mix."""
+    shown_columns = columns(comparison.by, system)
+    table = [[column.words for column in shown_columns]]
+    table += [
+        [shown(column.value(line), column.digits, system) for column in shown_columns]
+        for line in [*comparison.lines, comparison.total]
+    ]
+    table[-1][0] = "all"
+    text = ragged(table, [column.digits is not None for column in shown_columns])
+    ton = "short ton" if system == Units.US else "tonne"
+    figures = [["Press", f"Hours per {ton}", "At the common mix", "95 % range"]]
+    figures += [[figure.press_name, *figure_words(figure, system)] for figure in comparison.presses]
+    mix = ", ".join(f"{share.crop} {share.share_pct:.1f} %" for share in comparison.mix)
+    parts = [text]
+    if comparison.presses:
+        parts += ["", ragged(figures, [False, True, True, False]), "", f"Common crop mix: {mix}."]
+    if comparison.running:
+        parts.append(f"Runs that have not ended, not counted: {comparison.running}.")
+    return "\n".join(parts)
+
+
+def ragged(table: list[list[str]], right: list[bool]) -> str:
+    """Rows of text with columns as wide as their widest cell; numbers end at the same place."""
+    widths = [max(len(row[place]) for row in table) for place in range(len(right))]
+    return "\n".join(
+        "  ".join(
+            cell.rjust(width) if to_right else cell.ljust(width)
+            for cell, width, to_right in zip(row, widths, right, strict=True)
+        ).rstrip()
+        for row in table
+    )

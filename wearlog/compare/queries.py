@@ -1,0 +1,287 @@
+"""Hours per tonne by press, crop and season, with what stands beside it.
+
+What counts:
+
+- A run counts once it has ended, for the season in which it started.
+- Purge runs are left out of every rate and sum and shown apart: their seed cleans the press.
+- Runs without hours are left out of every rate and sum and shown apart: seed without hours has no rate.
+- Oil yield is taken over the runs whose oil was weighed, seed and oil alike.
+- The standardised figure of a press holds its own rate for each crop against the crop mix of all runs that
+  are compared (`calc.mix`); its range comes from the spread between the press's weeks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+from wearlog.calc import mix, units
+from wearlog.compare.runtable import Places, RunTable, load
+from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
+from wearlog.people.models import Mill
+
+GROUPS = ("press", "crop", "season")
+WEEK_S = 7 * 24 * 3600
+
+
+class BadGrouping(ValueError):
+    """Asked for a grouping that there is not."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One row of the comparison. A key that is not grouped by is empty. Rates are None where nothing bounds
+    them: no seed, no hours, no oil weighed."""
+
+    press: str
+    press_name: str
+    crop: str
+    season: str
+    runs: int
+    hours_h: float
+    seed_kg: float
+    hours_per_tonne: float | None
+    kg_per_h: float | None
+    oil_kg: float | None
+    oil_pct: float | None
+    purge_runs: int
+    purge_kg: float
+    purge_h: float
+    runs_without_hours: int
+    seed_without_hours_kg: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class PressFigure:
+    """A press's hours per tonne, crude and for the common crop mix. `never_ran` names the crops for want of
+    which it can't be standardised; `why` is the sentence that says so, or why there is no range."""
+
+    press: str
+    press_name: str
+    crude: float | None
+    standardised: float | None
+    low: float | None
+    high: float | None
+    never_ran: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class MixShare:
+    crop: str
+    share_pct: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Comparison:
+    by: tuple[str, ...]
+    season_start: str
+    lines: list[Line]
+    total: Line
+    presses: list[PressFigure]
+    mix: list[MixShare]
+    running: int
+    choices: dict[str, list[tuple[str, str]]]
+    """What could be filtered by: for press, crop and season a list of (value, words)."""
+
+
+def parse_by(text: str) -> tuple[str, ...]:
+    """`press,crop` as a tuple in the order of `GROUPS`. Raises BadGrouping."""
+    asked = [word.strip() for word in text.split(",") if word.strip()]
+    unknown = [word for word in asked if word not in GROUPS]
+    if unknown or not asked:
+        raise BadGrouping(f"Can't group by “{text}”: name one or more of {', '.join(GROUPS)}, comma between.")
+    return tuple(group for group in GROUPS if group in asked)
+
+
+def compare(
+    *,
+    by: Sequence[str] = GROUPS,
+    season_start: str = SEASON_START,
+    presses: Collection[str] = (),
+    crops: Collection[str] = (),
+    seasons: Collection[str] = (),
+) -> Comparison:
+    """Compare the runs on record. `presses`, `crops` and `seasons` keep only those named (by code, or by the
+    season's name); empty keeps all. Raises BadSeasonStart."""
+    start = parse_start(season_start)
+    return summarise(
+        load(), zone=Mill.current().zone, by=by, start=start, presses=presses, crops=crops, seasons=seasons
+    )
+
+
+def summarise(
+    table: RunTable,
+    *,
+    zone: ZoneInfo,
+    by: Sequence[str],
+    start: tuple[int, int],
+    presses: Collection[str] = (),
+    crops: Collection[str] = (),
+    seasons: Collection[str] = (),
+) -> Comparison:
+    by = tuple(group for group in GROUPS if group in by)
+    years = season_years(table.started, start, zone)
+    names = {int(year): season_name(int(year), start) for year in np.unique(years)}
+    kept = np.ones(table.press.size, dtype=np.bool_)
+    if presses:
+        kept &= np.isin(
+            table.press, [place for place, code in enumerate(table.press_codes) if code in presses]
+        )
+    if crops:
+        kept &= np.isin(table.crop, [place for place, code in enumerate(table.crop_codes) if code in crops])
+    if seasons:
+        kept &= np.isin(years, [year for year, name in names.items() if name in seasons])
+    rows = np.flatnonzero(kept)
+
+    columns = {"press": table.press[rows], "crop": table.crop[rows], "season": years[rows]}
+    lines = []
+    if rows.size and by:
+        keys = np.stack([columns[group] for group in by], axis=1)
+        groups, member = np.unique(keys, axis=0, return_inverse=True)
+        sums = _sums(table, rows, member.reshape(-1), len(groups))
+        lines = [
+            _line(sums, place, _labels(table, names, by, key)) for place, key in enumerate(groups.tolist())
+        ]
+    everything = _sums(table, rows, np.zeros(rows.size, dtype=np.int64), 1)
+    figures, shares = _standardised(table, rows)
+    return Comparison(
+        by=by,
+        season_start=f"{start[0]:02d}-{start[1]:02d}",
+        lines=lines,
+        total=_line(everything, 0, {}),
+        presses=figures,
+        mix=shares,
+        running=table.running,
+        choices={
+            "press": list(zip(table.press_codes, table.press_names, strict=True)),
+            "crop": [(code, code) for code in table.crop_codes],
+            "season": [(names[year], names[year]) for year in sorted(names, reverse=True)],
+        },
+    )
+
+
+def _labels(table: RunTable, names: dict[int, str], by: Sequence[str], key: list[int]) -> dict[str, str]:
+    labels = {}
+    for group, value in zip(by, key, strict=True):
+        if group == "press":
+            labels["press"], labels["press_name"] = table.press_codes[value], table.press_names[value]
+        elif group == "crop":
+            labels["crop"] = table.crop_codes[value]
+        else:
+            labels["season"] = names[value]
+    return labels
+
+
+def _sums(table: RunTable, rows: Places, member: Places, groups: int) -> dict[str, npt.NDArray[np.float64]]:
+    """Sums over each group of the runs at `rows`; `member` says which group each belongs to."""
+    hours, seed, oil = table.hours[rows], table.seed_kg[rows], table.oil_kg[rows]
+    purge, timed = table.purge[rows], ~np.isnan(hours)
+    counted = timed & ~purge
+    weighed = counted & ~np.isnan(oil)
+
+    def total(
+        which: npt.NDArray[np.bool_], amount: npt.NDArray[np.float64] | None = None
+    ) -> npt.NDArray[np.float64]:
+        weights = None if amount is None else amount[which]
+        return np.bincount(member[which], weights=weights, minlength=groups).astype(np.float64)
+
+    return {
+        "runs": total(counted),
+        "hours": total(counted, hours),
+        "seed": total(counted, seed),
+        "weighed": total(weighed),
+        "oil": total(weighed, oil),
+        "oil_seed": total(weighed, seed),
+        "purge_runs": total(purge),
+        "purge_seed": total(purge, seed),
+        "purge_hours": total(purge & timed, hours),
+        "untimed_runs": total(~purge & ~timed),
+        "untimed_seed": total(~purge & ~timed, seed),
+    }
+
+
+def _line(sums: dict[str, npt.NDArray[np.float64]], place: int, labels: dict[str, str]) -> Line:
+    value = {name: float(column[place]) for name, column in sums.items()}
+    oil_known = value["weighed"] > 0
+    return Line(
+        press=labels.get("press", ""),
+        press_name=labels.get("press_name", ""),
+        crop=labels.get("crop", ""),
+        season=labels.get("season", ""),
+        runs=int(value["runs"]),
+        hours_h=value["hours"],
+        seed_kg=value["seed"],
+        hours_per_tonne=units.hours_per_tonne(value["hours"], value["seed"]),
+        kg_per_h=value["seed"] / value["hours"] if value["hours"] > 0 else None,
+        oil_kg=value["oil"] if oil_known else None,
+        oil_pct=100 * value["oil"] / value["oil_seed"] if oil_known and value["oil_seed"] > 0 else None,
+        purge_runs=int(value["purge_runs"]),
+        purge_kg=value["purge_seed"],
+        purge_h=value["purge_hours"],
+        runs_without_hours=int(value["untimed_runs"]),
+        seed_without_hours_kg=value["untimed_seed"],
+    )
+
+
+def _standardised(table: RunTable, rows: Places) -> tuple[list[PressFigure], list[MixShare]]:
+    """Each press of the runs at `rows` against the crop mix of all of them."""
+    rows = rows[~table.purge[rows] & ~np.isnan(table.hours[rows])]
+    crop, press = table.crop[rows], table.press[rows]
+    hours, tonnes = table.hours[rows], table.seed_kg[rows] / 1000
+    week = (table.started[rows] // WEEK_S).astype(np.int64)
+    common = np.bincount(crop, weights=tonnes, minlength=len(table.crop_codes))
+    shares = [
+        MixShare(crop=table.crop_codes[place], share_pct=100 * float(common[place] / common.sum()))
+        for place in np.flatnonzero(common > 0).tolist()
+    ]
+    figures = []
+    for place in np.unique(press).tolist():
+        mine = press == place
+        size = len(table.crop_codes)
+        own_hours = np.bincount(crop[mine], weights=hours[mine], minlength=size)
+        own_tonnes = np.bincount(crop[mine], weights=tonnes[mine], minlength=size)
+        blocks = []
+        for number in range(size):
+            which = mine & (crop == number)
+            _weeks, member = np.unique(week[which], return_inverse=True)
+            blocks.append(
+                (np.bincount(member, weights=hours[which]), np.bincount(member, weights=tonnes[which]))
+            )
+        result = mix.standardise_hours(own_hours, own_tonnes, common, blocks)
+        figures.append(_figure(table, place, result, mix.crude_rate(own_hours, own_tonnes)))
+    return figures, shares
+
+
+def _figure(
+    table: RunTable,
+    place: int,
+    result: mix.Standardised | mix.NeverRan | mix.NoMix,
+    crude: float | None,
+) -> PressFigure:
+    never: tuple[str, ...] = ()
+    why = ""
+    rate = low = high = None
+    if isinstance(result, mix.Standardised):
+        rate, low, high = result.rate, result.low, result.high
+        if low is None:
+            why = "no range: too few weeks to tell"
+    elif isinstance(result, mix.NeverRan):
+        never = tuple(table.crop_codes[number] for number in result.missing)
+        why = f"never ran {' or '.join(never)}"
+    else:
+        why = "no seed on record"
+    return PressFigure(
+        press=table.press_codes[place],
+        press_name=table.press_names[place],
+        crude=crude,
+        standardised=rate,
+        low=low,
+        high=high,
+        never_ran=never,
+        why=why,
+    )

@@ -1,0 +1,53 @@
+"""The season that an instant belongs to: the year between one harvest's start and the next."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+SEASON_START = "07-01"
+"""Month and day on which a season begins, unless the reader says otherwise: about the first oilseed harvest
+of the northern half of the world. South of the equator 01-01 or 12-01 fits better."""
+
+
+class BadSeasonStart(ValueError):
+    """Text that is not a month and a day that every year has."""
+
+
+def parse_start(text: str) -> tuple[int, int]:
+    """`MM-DD` as (month, day). Raises BadSeasonStart with what to write."""
+    match = re.fullmatch(r"(\d{1,2})-(\d{1,2})", text.strip())
+    if match is not None:
+        month, day = int(match[1]), int(match[2])
+        try:
+            date(2001, month, day)  # a year without 29 February
+        except ValueError:
+            pass
+        else:
+            return month, day
+    raise BadSeasonStart(
+        f"“{text}” is not a start of a season: write month and day as MM-DD, for example {SEASON_START} "
+        "(29 February can't be one)."
+    )
+
+
+def season_years(
+    seconds: npt.NDArray[np.float64], start: tuple[int, int], zone: ZoneInfo
+) -> npt.NDArray[np.int64]:
+    """For each instant (epoch seconds) the calendar year in which its season began, in the mill's zone."""
+    if seconds.size == 0:
+        return np.zeros(0, dtype=np.int64)
+    first = datetime.fromtimestamp(float(seconds.min()), zone).year - 1
+    last = datetime.fromtimestamp(float(seconds.max()), zone).year + 1
+    years = np.arange(first, last + 1)
+    begins = np.array([datetime(year, *start, tzinfo=zone).timestamp() for year in years.tolist()])
+    return years[np.searchsorted(begins, seconds, side="right") - 1].astype(np.int64)
+
+
+def season_name(year: int, start: tuple[int, int]) -> str:
+    """`2025/26`, or `2025` where seasons are calendar years."""
+    return str(year) if start == (1, 1) else f"{year}/{(year + 1) % 100:02d}"

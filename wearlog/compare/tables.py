@@ -1,0 +1,45 @@
+"""The comparison as a django-tables2 table: sortable by every column, raw values below, words on top."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import django_tables2 as tables
+
+from wearlog.compare.columns import Column, columns, shown
+from wearlog.compare.queries import Comparison, Line
+
+TEMPLATE = "web/compare_table.html"
+
+
+class Figures(tables.Column):  # type: ignore[misc]
+    """A column of the comparison. Sorts by the value, shows it in the reader's units."""
+
+    def __init__(self, column: Column, system: str, total: Line) -> None:
+        self.column, self.system = column, system
+        number = column.digits is not None
+        super().__init__(
+            verbose_name=column.words,
+            accessor=column.key,
+            attrs={"th": {"class": "num"}, "td": {"class": "num"}, "tf": {"class": "num"}} if number else {},
+            footer=shown(column.value(total), column.digits, system) if number else "",
+            empty_values=(),
+        )
+
+    def render(self, value: Any) -> str:
+        return shown(value, self.column.digits, self.system)
+
+
+def compare_table(comparison: Comparison, system: str = "") -> tables.Table:
+    """A table of the comparison's lines, with the sum of all as its foot."""
+    shown_columns = columns(comparison.by, system)
+    take: list[tuple[str, Callable[[Line], Any]]] = [(column.key, column.value) for column in shown_columns]
+    table = tables.Table(
+        [{key: value(line) for key, value in take} for line in comparison.lines],
+        extra_columns=[(column.key, Figures(column, system, comparison.total)) for column in shown_columns],
+        template_name=TEMPLATE,
+        order_by_field="sort",
+        empty_text="No run has ended yet.",
+    )
+    return table

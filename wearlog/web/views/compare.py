@@ -1,0 +1,96 @@
+"""Hours per tonne across presses, crops and seasons: page and downloads."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django_tables2 import RequestConfig
+
+from wearlog.compare.charts import per_tonne_chart
+from wearlog.compare.columns import figure_words
+from wearlog.compare.export import as_csv, as_xlsx
+from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, parse_by
+from wearlog.compare.queries import compare as compare_runs
+from wearlog.compare.seasons import SEASON_START, BadSeasonStart
+from wearlog.compare.tables import compare_table
+from wearlog.people.roles import Permission
+from wearlog.web.access import needs
+
+GROUPINGS = (
+    ("press,crop,season", "press, crop and season"),
+    ("press", "press"),
+    ("crop", "crop"),
+    ("season", "season"),
+    ("press,season", "press and season"),
+    ("crop,season", "crop and season"),
+)
+PER_PAGE = 100
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def _asked(request: HttpRequest) -> tuple[Comparison, str, list[tuple[str, str]]]:
+    """The comparison asked for, what was typed as the season's start, and (field, text) of each error."""
+    errors = []
+    try:
+        by = parse_by(request.GET.get("by") or ",".join(GROUPS))
+    except BadGrouping as error:
+        by = GROUPS
+        errors.append(("id_by", str(error)))
+    typed = request.GET.get("season-start") or SEASON_START
+    kept = {name: request.GET.getlist(name) for name in GROUPS}
+
+    def run(season_start: str) -> Comparison:
+        return compare_runs(
+            by=by,
+            season_start=season_start,
+            presses=kept["press"],
+            crops=kept["crop"],
+            seasons=kept["season"],
+        )
+
+    try:
+        return run(typed), typed, errors
+    except BadSeasonStart as error:
+        errors.append(("id_season-start", str(error)))
+        return run(SEASON_START), typed, errors
+
+
+@needs(Permission.VIEW)
+def compare(request: HttpRequest) -> HttpResponse:
+    comparison, typed_start, errors = _asked(request)
+    system = str(request.units)  # type: ignore[attr-defined]
+    wanted = request.GET.get("download", "")
+    if wanted == "csv":
+        return _file(as_csv(comparison, system).encode(), "text/csv; charset=utf-8", "csv")
+    if wanted == "xlsx":
+        return _file(as_xlsx(comparison, system), XLSX, "xlsx")
+
+    table = compare_table(comparison, system)
+    RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
+    context = {
+        "table": table,
+        "comparison": comparison,
+        "figures": [(figure, *figure_words(figure, system)) for figure in comparison.presses],
+        "chart": per_tonne_chart(comparison.presses, system),
+        "ton": "short ton" if system == "us" else "tonne",
+        "groupings": GROUPINGS,
+        "grouping": ",".join(comparison.by),
+        "season_start": typed_start,
+        "filters": [
+            (
+                name,
+                name.capitalize(),
+                [(value, words, value in request.GET.getlist(name)) for value, words in choices],
+            )
+            for name, choices in comparison.choices.items()
+        ],
+        "filtered": any(request.GET.getlist(name) for name in GROUPS),
+        "errors": errors,
+    }
+    return render(request, "web/compare.html", context)
+
+
+def _file(body: bytes, content_type: str, ending: str) -> HttpResponse:
+    response = HttpResponse(body, content_type=content_type)
+    response["Content-Disposition"] = f'attachment; filename="hours-per-tonne.{ending}"'
+    return response
