@@ -1,0 +1,111 @@
+"""Writing the canonical logbook: every file, all columns, rows by key, always the same bytes."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
+from datetime import tzinfo
+from pathlib import Path
+from typing import Any
+
+from django.db import connection, transaction
+
+from wearlog.logbook.exchange.cells import Form
+from wearlog.logbook.exchange.columns import TABLES, Table
+from wearlog.logbook.exchange.writing import put_archive, put_folder
+from wearlog.people.models import Mill, User
+from wearlog.people.roles import Permission, require
+from wearlog.service.models import Service
+
+
+def export_logbook(*, by: User | None, target: Path) -> int:
+    """Write everything that stands into the folder or (where its name ends in .zip) archive `target`.
+
+    Returns the number of rows. Raises Unreadable where something else is in the way or the place can't be
+    written to; whatever was there before is then untouched."""
+    require(by, Permission.OWN)
+    files, count = render()
+    if target.suffix.lower() == ".zip":
+        put_archive(target, files)
+    else:
+        put_folder(target, files)
+    return count
+
+
+def render() -> tuple[dict[str, bytes], int]:
+    """The bytes of every file by its name, all from one moment, and the number of rows."""
+    files: dict[str, bytes] = {}
+    count = 0
+    with one_moment():
+        zone = Mill.current().zone
+        for table in TABLES:
+            rows = standing_rows(table)
+            count += len(rows)
+            files[table.file] = rendered(table, rows, zone)
+    return files, count
+
+
+def one_moment() -> AbstractContextManager[None]:
+    """A transaction in which every query sees the same state."""
+    outermost = not connection.in_atomic_block
+    block: Any = transaction.atomic()
+    if connection.vendor != "postgresql" or not outermost:
+        return block  # type: ignore[no-any-return]
+    return RepeatableRead(block)
+
+
+class RepeatableRead(AbstractContextManager[None]):
+    """PostgreSQL shows each query the newest state unless it is told otherwise."""
+
+    def __init__(self, block: Any) -> None:
+        self.block = block
+
+    def __enter__(self) -> None:
+        self.block.__enter__()
+        with connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+
+    def __exit__(self, *error: Any) -> None:
+        self.block.__exit__(*error)
+
+
+def standing_rows(table: Table) -> list[tuple[Any, ...]]:
+    """The values of every record that nobody has voided, in the order of the columns, by key."""
+    records = table.records.filter(voided_at__isnull=True) if table.has_voids else table.records.all()
+    rows: list[tuple[Any, ...]] = list(records.order_by().values_list(*table.queries))
+    if table.name == "measurements":
+        rows = without_voided_services(table, rows)
+    names = list(table.by_name)
+    places = [names.index(name) for name in table.key]
+    return sorted(rows, key=lambda row: [row[place] for place in places])
+
+
+def without_voided_services(table: Table, rows: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+    """A gauge outlives the work it was entered with: where that was voided, the cell stays empty."""
+    voided = set(Service.objects.filter(voided_at__isnull=False).values_list("ref", flat=True))
+    if not voided:
+        return rows
+    place = list(table.by_name).index("service")
+    return [(*row[:place], None, *row[place + 1 :]) if row[place] in voided else row for row in rows]
+
+
+def rendered(table: Table, rows: Sequence[tuple[Any, ...]], zone: tzinfo) -> bytes:
+    columns = [
+        written(column.form, values, zone)
+        for column, values in zip(table.columns, zip(*rows, strict=True), strict=bool(rows))
+    ]
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(table.by_name)
+    writer.writerows(zip(*columns, strict=True))
+    return text.getvalue().encode("utf-8")
+
+
+def written(form: Form, values: Sequence[Any], zone: tzinfo) -> list[str]:
+    """The cells of a column. Equal values are written once."""
+    cells: dict[Any, str] = {None: "", "": ""}
+    for value in set(values) - cells.keys():
+        cells[value] = form.write(value, zone)
+    return [cells[value] for value in values]

@@ -1,0 +1,25 @@
+"""manage.py export_logbook DIR|ZIP: write the canonical logbook."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from wearlog.logbook.exchange.exporting import export_logbook
+from wearlog.people.refusals import Refused
+
+
+class Command(BaseCommand):
+    help = "Write everything that is recorded as a logbook: a folder of CSV files, or a .zip of one."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("target", metavar="DIR|ZIP", type=Path)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            count = export_logbook(by=None, target=options["target"])
+        except Refused as error:
+            raise CommandError(error.message) from error
+        self.stdout.write(f"Wrote {count} rows to {options['target']}.")
