@@ -10,13 +10,13 @@ from wearlog.compare.columns import per_ton, shown
 from wearlog.compare.queries import PressFigure
 
 WIDTH = 360
-ROW = 46
+ROW = 56
 LEFT, RIGHT = 2, 78
 
 
 @dataclass(frozen=True)
 class Bar:
-    """One press: its words, the bar of its crude figure and, where it is standardised, a tick with its range.
+    """One press: its words, the bar of its crude figure and, under it, the standardised one.
     Lengths are in the picture's own units; `tick`, `low` and `high` are None where there is none."""
 
     label: str
@@ -61,16 +61,15 @@ def per_tonne_chart(figures: Sequence[PressFigure], system: str = "") -> BarChar
         crude = shown(per_ton(figure.crude, us), 2, system)
         rate = shown(per_ton(figure.standardised, us), 2, system)
         end = place(figure.crude) or LEFT
-        furthest = max(value for value in (end, place(figure.standardised), place(figure.high)) if value)
         bars.append(
             Bar(
                 label=figure.press_name,
                 words=crude,
                 text_y=top + 16,
                 bar_y=top + 22,
-                middle_y=top + 29,
+                middle_y=top + 44,
                 length=round(end - LEFT, 1),
-                words_x=round(furthest + 6, 1),
+                words_x=round(end + 6, 1),
                 tick=place(figure.standardised),
                 low=place(figure.low),
                 high=place(figure.high),

@@ -70,6 +70,16 @@ def columns(by: Sequence[str], system: str = "") -> list[Column]:
     ]
 
 
+def relevant(by: Sequence[str], total: Line, system: str = "") -> list[Column]:
+    """The columns without those of purge runs and of runs without hours where there are none: for reading."""
+    absent = set()
+    if not total.purge_runs:
+        absent |= {"purge_runs", "purge_kg", "purge_lb"}
+    if not total.runs_without_hours:
+        absent |= {"runs_without_hours", "seed_without_hours_kg", "seed_without_hours_lb"}
+    return [column for column in columns(by, system) if column.key not in absent]
+
+
 def shown(value: Value, digits: int | None, system: str = "") -> str:
     """A value for reading: text as it is, a number rounded, a dash where there is none."""
     if value is None:

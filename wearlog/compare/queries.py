@@ -141,11 +141,15 @@ def summarise(
     columns = {"press": table.press[rows], "crop": table.crop[rows], "season": years[rows]}
     lines = []
     if rows.size and by:
-        keys = np.stack([columns[group] for group in by], axis=1)
-        groups, member = np.unique(keys, axis=0, return_inverse=True)
-        sums = _sums(table, rows, member.reshape(-1), len(groups))
+        sizes = {"press": len(table.press_codes), "crop": len(table.crop_codes), "season": 10_000}
+        code = np.zeros(rows.size, dtype=np.int64)
+        for group in by:
+            code = code * sizes[group] + columns[group]
+        _codes, first, member = np.unique(code, return_index=True, return_inverse=True)
+        sums = _sums(table, rows, member, first.size)
+        keys = np.stack([columns[group][first] for group in by], axis=1)
         lines = [
-            _line(sums, place, _labels(table, names, by, key)) for place, key in enumerate(groups.tolist())
+            _line(sums, place, _labels(table, names, by, key)) for place, key in enumerate(keys.tolist())
         ]
     everything = _sums(table, rows, np.zeros(rows.size, dtype=np.int64), 1)
     figures, shares = _standardised(table, rows)

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from django.db.models import Count, FloatField, Max
-from django.db.models.functions import Cast
+from django.db.models import Count, Max
 
+from wearlog.calc.exposure import timeline_of
+from wearlog.calc.meters import SAME_MOMENT_S, counted_hours, hours_of_runs
 from wearlog.equipment.models import HoursFrom, Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.forecasts import versions
+from wearlog.forecasts.columns import number, seconds
 from wearlog.runs.models import Crop, Reading, ReadingKind, Run
 
 Floats = npt.NDArray[np.float64]
@@ -46,7 +49,7 @@ def load() -> RunTable:
     The last number and the count of runs stand in the key beside the log's version, so that rows which came
     in by another way than the log's own door are seen too.
     """
-    version = LogVersion.current()
+    version = versions.current()
     key = (version, *Run.objects.aggregate(last=Max("pk"), count=Count("pk")).values())
     kept = _kept.get("runs")
     if kept is not None and kept[0] == key and version > 0:
@@ -68,8 +71,6 @@ def _read() -> RunTable:
         Press.objects.values_list("pk", "code", "name", "hours_from"), key=lambda row: _natural(row[1])
     )
     crops = list(Crop.objects.order_by("code").values_list("pk", "code"))
-    press_place = {row[0]: place for place, row in enumerate(presses)}
-    crop_place = {row[0]: place for place, row in enumerate(crops)}
     standing = Run.objects.standing()
     rows = list(
         standing.filter(ends_at__isnull=False)
@@ -77,81 +78,140 @@ def _read() -> RunTable:
         .values_list(
             "press_id",
             "crop_id",
-            "started_at",
-            "ends_at",
-            Cast("hours_h", FloatField()),
-            Cast("seed_kg", FloatField()),
-            Cast("oil_kg", FloatField()),
+            seconds("started_at"),
+            seconds("ends_at"),
+            number("hours_h"),
+            number("seed_kg"),
+            number("oil_kg"),
             "purge",
+            "slot",
         )
         .iterator(chunk_size=20_000)
     )
-    press = np.array([press_place[row[0]] for row in rows], dtype=np.int64)
-    started = np.array([row[2].timestamp() for row in rows], dtype=np.float64)
-    ended = np.array([row[3].timestamp() for row in rows], dtype=np.float64)
-    recorded = np.array([row[4] for row in rows], dtype=np.float64)
+    columns = zip(*rows, strict=True) if rows else ([] for _ in range(9))
+    press_id, crop_id, start, end, recorded, seed, oil, purge, slot = columns
+    press = _places(press_id, [row[0] for row in presses])
+    started, ended = np.array(start, dtype=np.float64), np.array(end, dtype=np.float64)
+    hours = _hours(
+        presses,
+        press,
+        started,
+        ended,
+        np.array(recorded, dtype=np.float64),
+        np.array(slot, dtype=np.int64),
+    )
     return RunTable(
         press_codes=tuple(row[1] for row in presses),
         press_names=tuple(row[2] or row[1] for row in presses),
         crop_codes=tuple(row[1] for row in crops),
         press=press,
-        crop=np.array([crop_place[row[1]] for row in rows], dtype=np.int64),
+        crop=_places(crop_id, [row[0] for row in crops]),
         started=started,
-        hours=_hours(presses, press, started, ended, recorded),
-        seed_kg=np.array([row[5] for row in rows], dtype=np.float64),
-        oil_kg=np.array([row[6] for row in rows], dtype=np.float64),
-        purge=np.array([row[7] for row in rows], dtype=np.bool_),
+        hours=hours,
+        seed_kg=np.array(seed, dtype=np.float64),
+        oil_kg=np.array(oil, dtype=np.float64),
+        purge=np.array(purge, dtype=np.bool_),
         running=standing.filter(ends_at__isnull=True).count(),
     )
 
 
-def _hours(
-    presses: list[tuple[int, str, str, str]], press: Places, started: Floats, ended: Floats, recorded: Floats
-) -> Floats:
-    """Hours of each run by its press's rule.
+def _places(keys: Iterable[int], known: list[int]) -> Places:
+    """For each key its place in `known`."""
+    found = np.array(list(keys), dtype=np.int64)
+    if not found.size:
+        return found
+    order = np.argsort(known)
+    places: Places = order[np.searchsorted(np.array(known)[order], found)].astype(np.int64)
+    return places
 
-    A press whose hours come from its meter: the count at the run's end less that at its start, linear
-    between readings, nan outside them. Any other: the hours recorded, else the meter's difference where a
-    reading stands at the run's end, else the clock.
+
+def _hours(
+    presses: list[tuple[int, str, str, str]],
+    press: Places,
+    started: Floats,
+    ended: Floats,
+    recorded: Floats,
+    slot: Places,
+) -> Floats:
+    """Hours of each run by its press's rule, nan where there are none.
+
+    A press whose hours come from its meter: what the meter counted between the run's start and its end,
+    even between readings; a run that reaches beyond the readings has none. Any other: the hours recorded,
+    else the meter's difference where a reading stands at the run's end, else the clock. Where two barrels
+    pressed under runs of their own at the same time, the press's hours count once and are shared among
+    those runs.
     """
-    clock = (ended - started) / 3600
-    hours = np.where(np.isnan(recorded), clock, recorded)
-    counts = _meter_counts()
+    meters = _meters()
+    hours = np.full(press.size, np.nan)
     for place, (pk, _code, _name, hours_from) in enumerate(presses):
         mine = np.flatnonzero(press == place)
-        read_at, count = counts.get(pk, (np.zeros(0), np.zeros(0)))
-        if hours_from == HoursFrom.METER:
-            at_start = (
-                np.interp(started[mine], read_at, count, left=np.nan, right=np.nan) if count.size else np.nan
-            )
-            at_end = (
-                np.interp(ended[mine], read_at, count, left=np.nan, right=np.nan) if count.size else np.nan
-            )
-            hours[mine] = at_end - at_start
-        elif count.size > 1:
-            unknown = mine[np.isnan(recorded[mine])]
-            found = np.searchsorted(read_at, ended[unknown])
-            stands = (found > 0) & (found < read_at.size)
-            unknown, found = unknown[stands], found[stands]
-            exact = read_at[found] == ended[unknown]
-            hours[unknown[exact]] = (count[found] - count[found - 1])[exact]
-    # Seed with no hours at all is a missing figure, not a press that is infinitely fast.
+        start, end = started[mine], ended[mine]
+        at, meter_h, new_meter = meters.get(pk, NO_METER)
+        counted = counted_hours(meter_h, new_meter)
+        if hours_from == HoursFrom.METER and at.size > 1:
+            own = _counted_at(end, at, counted) - _counted_at(start, at, counted)
+        else:
+            own = hours_of_runs(start, end, recorded[mine], at, counted, new_meter)
+        hours[mine] = _once(start, end, own, slot[mine])
+    # No hours beside seed is a missing figure, not a press that is infinitely fast.
     return np.where(hours > 0, hours, np.nan)
 
 
-def _meter_counts() -> dict[int, tuple[Floats, Floats]]:
-    """For each press the instants of its readings and the hours counted since the first; a new meter's
-    first value continues the count."""
+def _counted_at(instants: Floats, at: Floats, counted: Floats) -> Floats:
+    """The meter's count at each instant, even between readings; nan before the first and after the last."""
+    count: Floats = np.interp(instants, at, counted)
+    outside = (instants < at[0] - SAME_MOMENT_S) | (instants > at[-1] + SAME_MOMENT_S)
+    count[outside] = np.nan
+    return count
+
+
+def _once(start: Floats, end: Floats, hours: Floats, slot: Places) -> Floats:
+    """The runs' hours, scaled down where runs through different barrels overlap, so that they sum to the
+    press's hours."""
+    if not (slot > 0).any():
+        return hours
+    barrels = np.where(slot > 0, slot.astype(np.str_), "1 2").tolist()
+    timeline = timeline_of(
+        start=start,
+        end=end,
+        hours=hours,
+        kilograms=hours,
+        crop=np.zeros(start.size, dtype=np.int64),
+        crops=1,
+        shares={"1": 0.5, "2": 0.5},
+        through=barrels,
+    )
+    order = np.argsort(start, kind="stable")
+    reach = np.maximum.accumulate(end[order])
+    opens = np.concatenate(([True], start[order][1:] >= reach[:-1]))
+    group = np.cumsum(opens) - 1
+    first = start[order][opens]
+    last = np.maximum.reduceat(end[order], np.flatnonzero(opens))
+    of_press = timeline.hours(first, last)
+    of_runs = np.bincount(group, weights=hours[order])
+    # A run without length stands outside its span [a, a): it keeps its hours.
+    scale = np.divide(of_press, of_runs, out=np.ones_like(of_runs), where=(of_runs > 0) & (last > first))
+    shared = np.empty_like(hours)
+    shared[order] = hours[order] * scale[group]
+    return shared
+
+
+NO_METER = (np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.bool_))
+
+
+def _meters() -> dict[int, tuple[Floats, Floats, npt.NDArray[np.bool_]]]:
+    """The readings of each press in order of time: instant, meter, whether a new meter begins there."""
     rows: dict[int, list[tuple[float, float, bool]]] = {}
     readings = Reading.objects.standing().order_by("press_id", "read_at", "pk")
-    for pk, read_at, meter_h, kind in readings.values_list(
-        "press_id", "read_at", Cast("meter_h", FloatField()), "kind"
+    for pk, at, meter_h, kind in readings.values_list(
+        "press_id", seconds("read_at"), number("meter_h"), "kind"
     ).iterator(chunk_size=20_000):
-        rows.setdefault(pk, []).append((read_at.timestamp(), meter_h, kind == ReadingKind.NEW_METER))
-    found = {}
-    for pk, entries in rows.items():
-        value = np.array([entry[1] for entry in entries])
-        step = np.diff(value, prepend=value[0])
-        step[np.array([entry[2] for entry in entries])] = 0.0
-        found[pk] = (np.array([entry[0] for entry in entries]), np.cumsum(np.maximum(step, 0.0)))
-    return found
+        rows.setdefault(pk, []).append((at, meter_h, kind == ReadingKind.NEW_METER))
+    return {
+        pk: (
+            np.array([entry[0] for entry in entries], dtype=np.float64),
+            np.array([entry[1] for entry in entries], dtype=np.float64),
+            np.array([entry[2] for entry in entries], dtype=np.bool_),
+        )
+        for pk, entries in rows.items()
+    }

@@ -7,7 +7,7 @@ from typing import Any
 
 import django_tables2 as tables
 
-from wearlog.compare.columns import Column, columns, shown
+from wearlog.compare.columns import Column, relevant, shown
 from wearlog.compare.queries import Comparison, Line
 
 TEMPLATE = "web/compare_table.html"
@@ -33,7 +33,7 @@ class Figures(tables.Column):  # type: ignore[misc]
 
 def compare_table(comparison: Comparison, system: str = "") -> tables.Table:
     """A table of the comparison's lines, with the sum of all as its foot."""
-    shown_columns = columns(comparison.by, system)
+    shown_columns = relevant(comparison.by, comparison.total, system)
     take: list[tuple[str, Callable[[Line], Any]]] = [(column.key, column.value) for column in shown_columns]
     table = tables.Table(
         [{key: value(line) for key, value in take} for line in comparison.lines],

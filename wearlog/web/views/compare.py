@@ -24,7 +24,7 @@ GROUPINGS = (
     ("press,season", "press and season"),
     ("crop,season", "crop and season"),
 )
-PER_PAGE = 100
+PER_PAGE = 50
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 

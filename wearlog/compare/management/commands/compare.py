@@ -9,7 +9,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from wearlog.compare.columns import columns, figure_words, shown
+from wearlog.compare.columns import figure_words, relevant, shown
 from wearlog.compare.export import as_csv
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, compare, parse_by
 from wearlog.compare.seasons import SEASON_START, BadSeasonStart
@@ -74,7 +74,7 @@ def as_data(comparison: Comparison) -> dict[str, Any]:
 
 def as_text(comparison: Comparison, system: str) -> str:
     """Columns under each other, the sum last, then each press against the common crop mix."""
-    shown_columns = columns(comparison.by, system)
+    shown_columns = relevant(comparison.by, comparison.total, system)
     table = [[column.words for column in shown_columns]]
     table += [
         [shown(column.value(line), column.digits, system) for column in shown_columns]
