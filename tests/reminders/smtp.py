@@ -1,0 +1,76 @@
+"""A real mail server on the loopback that keeps what it gets and answers as a script says."""
+
+from __future__ import annotations
+
+import email
+import email.policy
+import threading
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from email.message import EmailMessage
+
+from aiosmtpd.controller import Controller
+from aiosmtpd.smtp import SMTP, Envelope, Session
+
+from tests.services.servers import free_port
+
+OK = "250 OK"
+
+
+@dataclass
+class MailServer:
+    """`rcpt` and `data` map an address to its next answers; without one it is `250`."""
+
+    port: int = 0
+    mails: list[EmailMessage] = field(default_factory=list)
+    rcpt: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    data: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    on_mail: Callable[[EmailMessage], None] | None = None
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    async def handle_RCPT(
+        self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
+    ) -> str:
+        answer = self._next(self.rcpt, address)
+        if answer == OK:
+            envelope.rcpt_tos.append(address)
+        return answer
+
+    async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
+        answer = self._next(self.data, envelope.rcpt_tos[0])
+        if answer == OK:
+            content = envelope.content
+            assert isinstance(content, bytes)
+            mail = email.message_from_bytes(content, policy=email.policy.default)
+            assert isinstance(mail, EmailMessage)
+            with self.lock:
+                self.mails.append(mail)
+            if self.on_mail:
+                self.on_mail(mail)
+        return answer
+
+    def _next(self, script: dict[str, list[str]], address: str) -> str:
+        with self.lock:
+            return script[address].pop(0) if script[address] else OK
+
+    def ids(self) -> list[str]:
+        """The Message-ID of every mail taken, in order."""
+        with self.lock:
+            return [str(mail["Message-ID"]) for mail in self.mails]
+
+    def copies(self) -> int:
+        """How many mails came once more than the first time."""
+        return sum(count - 1 for count in Counter(self.ids()).values())
+
+
+@contextmanager
+def mail_server() -> Iterator[MailServer]:
+    server = MailServer(port=free_port())
+    controller = Controller(server, hostname="127.0.0.1", port=server.port)
+    controller.start()
+    try:
+        yield server
+    finally:
+        controller.stop()

@@ -1,0 +1,152 @@
+"""What a reminder says, and how it reads."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from datetime import date
+
+import pytest
+from django.core.mail import EmailMultiAlternatives
+from pytest_django import Settings
+
+from wearlog.forecasts.items import DueItem
+from wearlog.lockout.cautions import Caution
+from wearlog.people.models import User
+from wearlog.reminders.mail import compose, message_id
+from wearlog.reminders.models import OutboxRow
+
+ITEM = DueItem(
+    rule="die limit",
+    action="replace",
+    press="P1",
+    position="die",
+    part="D-07",
+    edge="B",
+    state="coming",
+    trigger="limit",
+    due_on=date(2026, 9, 3),
+    early_on=date(2026, 8, 27),
+    late_on=date(2026, 9, 12),
+    left_kg=8400.0,
+    left_h=140.0,
+    left_days=30.0,
+    basis="measured",
+    why="Edge B has worn 0.31 of 0.40 mm after 27 t; 8.4 t left.",
+    caution=Caution(
+        signal_word="WARNING",
+        text="The screw can start by itself. Try the start before you touch anything.",
+        isolation_points=("Main motor (electrical): isolate at Q1", "Heater (heat): isolate at Q2"),
+    ),
+    rule_id=3,
+    press_id=1,
+    position_id=2,
+    part_id=7,
+    fitting_id=11,
+    kind="die",
+    press_name="North press",
+    instructions="Heat the head first.\nMind the thread.",
+    size_mm=6.0,
+    lead_days=14.0,
+    cycle="fitting 11",
+)
+
+
+def mail_of(item: DueItem = ITEM, units: str = "metric") -> EmailMultiAlternatives:
+    row = OutboxRow(pk=1, message_id=message_id("a" * 64))
+    return compose(row=row, item=item, person=User(name="Olga", email="o@mill.example"), units=units)
+
+
+def html_of(mail: EmailMultiAlternatives) -> str:
+    ((content, kind),) = mail.alternatives
+    assert kind == "text/html"
+    return str(content)
+
+
+def both(mail: EmailMultiAlternatives) -> list[str]:
+    """The words of either part on one line, without markup and entities."""
+    plain = re.sub(r"<style>.*?</style>|<[^>]+>", " ", html_of(mail), flags=re.DOTALL)
+    plain = plain.replace("&#x27;", "'").replace("&amp;", "&")
+    return [" ".join(str(mail.body).split()), " ".join(plain.split())]
+
+
+def test_the_subject_names_stage_work_part_and_press() -> None:
+    assert mail_of().subject == "coming up: replace D-07 B on North press (die limit)"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "Why: Edge B has worn 0.31 of 0.40 mm after 27 t; 8.4 t left.",
+        "When: about 3 September 2026, between 27 August 2026 and 12 September 2026.",
+        "Bring: a spare die 6.00 mm for D-07",
+        "Heat the head first. Mind the thread.",
+        "WARNING",
+        "The screw can start by itself. Try the start before you touch anything.",
+        "Isolation points",
+        "Main motor (electrical): isolate at Q1",
+        "Heater (heat): isolate at Q2",
+    ],
+)
+def test_text_and_html_both_say_reason_time_what_to_bring_and_the_caution(words: str) -> None:
+    for shown in both(mail_of()):
+        assert words in shown
+
+
+def test_the_link_opens_the_work_page_with_everything_filled_in(settings: Settings) -> None:
+    settings.SITE_URL = "https://wearlog.mill.example"
+    link = "https://wearlog.mill.example/log/work/?press=1&fitting=11&action=replace&rule=3"
+    mail = mail_of()
+    assert link in str(mail.body)
+    assert f'href="{link.replace("&", "&amp;")}"' in html_of(mail)
+
+
+def test_the_link_leaves_out_what_is_not_known() -> None:
+    mail = mail_of(dataclasses.replace(ITEM, fitting_id=None))
+    assert "/log/work/?press=1&action=replace&rule=3\n" in str(mail.body)
+
+
+def test_sizes_are_told_in_the_units_of_whoever_reads() -> None:
+    for shown in both(mail_of(units="us")):
+        assert "0.2362 in" in shown  # 6 mm / 25.4, NIST SP 811
+
+
+def test_a_task_without_a_day_says_so_and_keeps_its_reason() -> None:
+    for shown in both(mail_of(dataclasses.replace(ITEM, due_on=None, early_on=None, late_on=None))):
+        assert "When: as soon as it fits." in shown
+        assert "Why: Edge B" in shown
+
+
+def test_a_single_day_is_told_without_a_range() -> None:
+    day = date(2026, 3, 31)
+    for shown in both(mail_of(dataclasses.replace(ITEM, due_on=day, early_on=day, late_on=day))):
+        assert "When: 31 March 2026." in shown
+
+
+def test_a_name_with_line_breaks_or_markup_breaks_neither_header_nor_page() -> None:
+    mail = mail_of(dataclasses.replace(ITEM, rule="x\r\nBcc: all@mill.example", part="<b>D</b>"))
+    assert mail.subject == "coming up: replace <b>D</b> B on North press (x Bcc: all@mill.example)"
+    assert "<b>D</b>" not in html_of(mail)
+    assert "&lt;b&gt;D&lt;/b&gt;" in html_of(mail)
+    assert mail.message()["Bcc"] is None
+
+
+def test_the_message_id_follows_from_the_key_alone(settings: Settings) -> None:
+    settings.SITE_URL = "https://wearlog.mill.example"
+    assert message_id("ab" * 32) == f"<{'ab' * 20}@wearlog.mill.example>"
+    assert mail_of().message()["Message-ID"].startswith("<aaaa")
+
+
+def test_the_mail_says_that_a_machine_wrote_it() -> None:
+    """RFC 3834, section 5: so that no holiday answer comes back."""
+    assert mail_of().message()["Auto-Submitted"] == "auto-generated"
+
+
+def test_lines_fit_a_phone_or_wrap_and_nothing_is_fetched_from_elsewhere() -> None:
+    mail = mail_of()
+    assert all(len(line) <= 76 or "http" in line for line in str(mail.body).splitlines())
+    html = html_of(mail)
+    assert 'name="viewport"' in html
+    assert "<img" not in html
+    assert "<script" not in html
+    assert "url(" not in html
