@@ -58,7 +58,7 @@ def texts() -> Iterator[tuple[str, str]]:
 def test_no_text_template_document_or_fixture_says_that_something_is_safe() -> None:
     looked_at = list(texts())
     assert len(looked_at) > 500
-    denied = re.compile(r"\b(?:never|nowhere|not|no) (?:\w+ ){0,6}$|n't (?:\w+ ){0,6}$", re.IGNORECASE)
+    denied = re.compile(r"\b(?:never|nowhere|not|no) (?:\w+ ){0,8}$|n't (?:\w+ ){0,8}$", re.IGNORECASE)
     found = [
         f"{place}: {claim[0]!r} in {text.strip()!r}"
         for place, text in looked_at
