@@ -182,7 +182,7 @@ class Instant(Form):
         except ValueError as error:
             raise BadCell("there is no such time") from error
         with_likely_year(moment)
-        # fold is 0 here, which means just that: the offset before a gap, the first of a time that comes twice.
+        # fold is 0 here, which means the offset before a gap, and the first of a time that comes twice.
         return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).astimezone(UTC)
 
     def write(self, value: object, zone: tzinfo) -> str:

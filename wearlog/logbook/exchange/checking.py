@@ -7,7 +7,7 @@ slip is reported once and everything else that is wrong is reported with it.
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import tzinfo
 from pathlib import Path
@@ -24,13 +24,15 @@ BAD: Any = type("Bad", (), {"__repr__": lambda self: "BAD"})()
 
 @dataclass
 class Rows:
-    """The rows of one table as values: `values[name][n]` stands on line `lines[n]`. Columns that the file
-    leaves out are not in `values`."""
+    """The rows of one table as text and as values: `values[name][n]` stands on line `lines[n]`. Columns that the file
+    leaves out are not in `values`, unless they are required (`missing`): those are `BAD` throughout."""
 
     table: Table
     lines: list[int] = field(default_factory=list)
+    cells: dict[str, list[str]] = field(default_factory=dict)
     values: dict[str, list[Any]] = field(default_factory=dict)
     bad: set[int] = field(default_factory=set)
+    missing: set[str] = field(default_factory=set)
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -46,14 +48,16 @@ class Rows:
             return [()] * len(self)
         return list(zip(*(self.column(name) for name in self.table.key), strict=True))
 
-    def wrong(self, row: int, column: str, reason: str, value: object = None) -> BadRow:
+    def wrong(self, row: int, column: str, reason: str) -> BadRow:
         """A problem of the row, which is bad from now on."""
         self.bad.add(row)
-        if value is None:
-            value = self.values[column][row] if column in self.values else ""
-        form = self.table.by_name[column].form
-        shown = value if isinstance(value, str) else form.write(value, zoneinfo.ZoneInfo("UTC"))
+        shown = self.cells[column][row] if column in self.cells else ""
         return BadRow(self.table.file, self.lines[row], column, shown, reason)
+
+    def spoil(self, row: int, column: str) -> None:
+        """Leave the cell out of all further checks."""
+        self.bad.add(row)
+        self.values[column][row] = BAD
 
 
 @dataclass
@@ -67,16 +71,18 @@ class Book:
         return self.rows[name]
 
 
-def read_book(source: Path, *, zone: tzinfo) -> tuple[Book, list[BadRow]]:
+def read_book(source: Path, *, zone: tzinfo, progress: Callable[[str], None]) -> tuple[Book, list[BadRow]]:
     """The logbook in a folder or archive and what is wrong with it, before it is set against what is stored.
 
-    `zone` is the zone for instants without an offset where the logbook has no mill.csv."""
+    `zone` is the zone for instants without an offset where the logbook has no mill.csv. `progress` is told
+    what is being read."""
     sheets, problems = read_files(source)
     by_name = {sheet.table.name: sheet for sheet in sheets}
     zone, wrong = zone_of(by_name.get("mill"), zone)
     problems.extend(wrong)
     book = Book(zone, {table.name: Rows(table) for table in TABLES})
     for sheet in sheets:
+        progress(f"reading {sheet.table.file}")
         rows, wrong = read_rows(sheet, zone)
         book.rows[sheet.table.name] = rows
         problems.extend(wrong)
@@ -100,10 +106,14 @@ def zone_of(mill: Sheet | None, otherwise: tzinfo) -> tuple[tzinfo, list[BadRow]
 
 
 def read_rows(sheet: Sheet, zone: tzinfo) -> tuple[Rows, list[BadRow]]:
-    rows = Rows(sheet.table, sheet.lines)
+    rows = Rows(sheet.table, sheet.lines, sheet.columns)
     problems: list[BadRow] = []
     for column in sheet.table.columns:
         if column.name not in sheet.columns:
+            if column.required:
+                rows.values[column.name] = [BAD] * len(rows)
+                rows.missing.add(column.name)
+                rows.bad.update(range(len(rows)))
             continue
         cells = sheet.columns[column.name]
         rows.values[column.name], reasons = read_column(sheet.table, column, cells, zone)

@@ -94,9 +94,9 @@ class Table:
     def queries(self) -> tuple[str, ...]:
         return tuple(column.query for column in self.columns)
 
-    @cached_property
-    def records(self) -> models.Manager[Any]:
-        return self.model._default_manager
+    @property
+    def records(self) -> models.QuerySet[Any]:
+        return self.model._default_manager.all()
 
     def longest(self, column: Column) -> int | None:
         """How many characters the database takes; None where there is no limit."""
@@ -367,10 +367,9 @@ TABLES = (
 
 BY_NAME = {table.name: table for table in TABLES}
 BY_FILE = {table.file: table for table in TABLES}
-STORING_ORDER = tuple(
-    BY_NAME[name]
-    for name in (
-        "mill presses positions crops part_types parts fittings rules runs readings services measurements "
-        "incidents plan energy_sources prices"
-    ).split()
+LATE = ("rules", "services", "measurements")
+"""Tables that point to others further down in the list above."""
+STORING_ORDER = (
+    *(table for table in TABLES if table.name not in LATE),
+    *(BY_NAME[name] for name in LATE),
 )

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import zoneinfo
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import tzinfo
 from typing import Any
 
 from django.db.models import QuerySet
@@ -41,8 +41,10 @@ class Comparison:
     new: list[int] = field(default_factory=list)
     same: list[int] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
+    stored: dict[int, dict[str, Any]] = field(default_factory=dict)
+    """What is stored under the key of a row, by row and column."""
 
-    def conflicts(self, zone: Any) -> Iterator[Conflict]:
+    def conflicts(self, zone: tzinfo) -> Iterator[Conflict]:
         table = self.rows.table
         for change in self.changes:
             line = self.rows.lines[change.row]
@@ -57,7 +59,7 @@ class Comparison:
                 yield Conflict(table.file, line, key, name, here, there)
 
 
-def told_key(rows: Rows, row: int, zone: Any) -> str:
+def told_key(rows: Rows, row: int, zone: tzinfo) -> str:
     """The key of a row as a person would say it."""
     parts = (rows.table.by_name[name].form.write(rows.column(name)[row], zone) for name in rows.table.key)
     return " ".join(parts) or rows.table.name
@@ -84,6 +86,7 @@ def compare_table(rows: Rows) -> Comparison:
             continue
         pk, voided, values = stored[key]
         change = Change(row, pk, voided)
+        result.stored[row] = dict(zip(places, values, strict=True))
         for column in columns:
             here, there = values[places[column.name]], rows.values[column.name][row]
             if here != there and not says_the_same(column, here, there):
@@ -139,7 +142,3 @@ def sought(rows: Rows) -> Iterator[QuerySet[Any]]:
             ends = [rows.column(last.name)[row] for row in good]
             chosen = chosen.filter(**{f"{last.query}__gte": min(ends), f"{last.query}__lte": max(ends)})
         yield chosen
-
-
-def utc() -> zoneinfo.ZoneInfo:
-    return zoneinfo.ZoneInfo("UTC")

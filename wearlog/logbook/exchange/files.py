@@ -160,7 +160,7 @@ def read_sheet(table: Table, content: bytes) -> tuple[Sheet, list[BadRow]]:
 
 
 def broken_quotes(error: str) -> str:
-    return f'the quotes can\'t be read from here on ({error}): a quote within a quoted cell is written twice, "".'
+    return f'quotes can\'t be read from here on ({error}): within a quoted cell a quote is written twice, "".'
 
 
 def decoded(file: str, content: bytes, problems: list[BadRow]) -> str:
@@ -204,7 +204,7 @@ def read_header(table: Table, header: list[str], problems: list[BadRow]) -> list
         else:
             reason = f"this column is not known here; known are {', '.join(known)}."
             if len(header) == 1 and (";" in name or "\t" in name):
-                reason = "the columns must have a comma between, and no semicolon or tab: save it as CSV with commas."
+                reason = "save it as CSV with commas between the columns, no semicolons or tabs."
             problems.append(BadRow(table.file, 1, name, "", reason))
     for column in table.columns:
         if column.required and column.name not in kept:

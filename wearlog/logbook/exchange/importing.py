@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from django.db import IntegrityError, transaction
 
-from wearlog.forecasts.models import LogVersion
+from wearlog.forecasts import versions
 from wearlog.logbook.exchange.checking import read_book
-from wearlog.logbook.exchange.comparing import compare
+from wearlog.logbook.exchange.comparing import Comparison, compare
 from wearlog.logbook.exchange.problems import BadLogbook, Conflicting
 from wearlog.logbook.exchange.references import unknown_references
-from wearlog.logbook.exchange.storing import Progress, Store
-from wearlog.people.models import AuditEntry, Mill, User
+from wearlog.logbook.exchange.relations import broken_relations
+from wearlog.logbook.exchange.settled import Settled
+from wearlog.logbook.exchange.storing import IMPORT, Progress, Store
+from wearlog.people import audit
+from wearlog.people.models import Mill, User
 from wearlog.people.refusals import Refused
+from wearlog.people.roles import Permission, require
 
 KEEP, REPLACE = "keep", "replace"
 
@@ -44,41 +49,47 @@ def import_logbook(
 
     Raises BadLogbook with every bad row, Conflicting with every conflict (unless `on_conflict` is "keep" or
     "replace"), Unreadable where there is no logbook; nothing is stored then, nor with `dry_run`."""
-    progress("reading", 0, 0)
+    require(by, Permission.OWN)
     with transaction.atomic():
-        book, problems = read_book(source, zone=Mill.current().zone)
+        zone = Mill.current().zone
+        book, problems = read_book(source, zone=zone, progress=lambda what: progress(what, 0, 0))
         progress("checking", 0, 0)
         problems.extend(unknown_references(book))
+        comparisons = compare(book)
+        settled = {name: Settled(each, kept=on_conflict == KEEP) for name, each in comparisons.items()}
+        problems.extend(broken_relations(settled, book.zone))
         if problems:
             raise BadLogbook(sorted(set(problems)))
-        comparisons = compare(book)
         conflicts = [conflict for each in comparisons.values() for conflict in each.conflicts(book.zone)]
         if conflicts and on_conflict not in (KEEP, REPLACE):
-            raise Conflicting(conflicts)
+            raise Conflicting(sorted(conflicts))
         try:
-            store = Store(book, by=by, at=at, progress=progress)
+            store = Store(book, by=by, at=at, source=source.name, progress=progress)
             store.take(comparisons, replace=on_conflict == REPLACE)
         except IntegrityError as error:
-            raise Refused(f"The database does not take this logbook: {error}. Nothing was stored.") from error
-        changes = [change for each in comparisons.values() for change in each.changes]
-        in_conflict = sum(change.in_conflict for change in changes)
-        taken = Taken(
-            new=sum(len(each.new) for each in comparisons.values()),
-            filled=len(changes) - in_conflict,
-            replaced=in_conflict if on_conflict == REPLACE else 0,
-            kept=in_conflict if on_conflict == KEEP else 0,
-            same=sum(len(each.same) for each in comparisons.values()),
-        )
+            raise Refused(
+                f"The database does not take this logbook ({str(error).strip()}). Nothing was stored: "
+                "if somebody was changing the log at the same time, import again."
+            ) from error
+        taken = counted(comparisons, on_conflict)
         if dry_run:
             transaction.set_rollback(True)
         elif taken.new or taken.filled or taken.replaced:
-            AuditEntry.objects.create(
-                at=at,
-                by=by,
-                by_name=str(by or "command line"),
-                action="import",
-                record="logbook",
-                record_key=source.name[:255],
+            counts = dataclasses.asdict(taken)
+            audit.write(
+                at=at, by=by, action=IMPORT, record=Mill.current(), new={"source": source.name, **counts}
             )
-            LogVersion.raise_by_one()
+            versions.touch()
     return taken
+
+
+def counted(comparisons: dict[str, Comparison], on_conflict: str) -> Taken:
+    changes = [change for each in comparisons.values() for change in each.changes]
+    in_conflict = sum(change.in_conflict for change in changes)
+    return Taken(
+        new=sum(len(each.new) for each in comparisons.values()),
+        filled=len(changes) - in_conflict,
+        replaced=in_conflict if on_conflict == REPLACE else 0,
+        kept=in_conflict if on_conflict == KEEP else 0,
+        same=sum(len(each.same) for each in comparisons.values()),
+    )

@@ -41,7 +41,7 @@ def referring(rows: Rows, column: Column) -> list[Any]:
     """What the column points to in each row: None for nothing, BAD where a cell could not be read."""
     values = rows.column(column.name)
     if column.refers != "positions":
-        return values
+        return list(values)
     pairs = zip(rows.column("press"), values, strict=True)
     return [None if name is None else BAD if BAD in (press, name) else (press, name) for press, name in pairs]
 
@@ -57,8 +57,8 @@ def unknown_references(book: Book) -> Iterator[BadRow]:
 def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[Any]]) -> Iterator[BadRow]:
     target = BY_NAME[column.refers]
     there = book[target.name]
-    if there.lines and any(name not in there.values for name in target.key):
-        return  # the file lacks its key column, which is reported already
+    if there.missing & set(target.key):
+        return  # the file has no keys, which is reported already
     if target.name not in named:
         keys = there.keys()
         named[target.name] = {key if len(key) > 1 else key[0] for key in keys}
@@ -81,6 +81,7 @@ def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[Any]
     for row, key in enumerate(wanted):
         if key in missing:
             yield rows.wrong(row, column.name, reason_for(target, key, key in voided))
+            rows.spoil(row, column.name)
 
 
 def reason_for(target: Table, key: Any, voided: bool) -> str:

@@ -7,45 +7,44 @@ from datetime import datetime
 from typing import Any
 
 from wearlog.logbook.exchange.checking import Book, Rows
-from wearlog.logbook.exchange.columns import BY_NAME, STORING_ORDER, Column, Table
+from wearlog.logbook.exchange.columns import BY_NAME, STORING_ORDER, Column
 from wearlog.logbook.exchange.comparing import Change, Comparison
 from wearlog.logbook.exchange.references import in_batches, referring, stored_keys
+from wearlog.people import audit
 from wearlog.people.models import User
 from wearlog.runs.models import Run
 
 BATCH = 2_000
+IMPORT = "import"
+"""What the audit trail calls it."""
+ALONE_IN_PLACE = ("fittings", "runs")
+"""Tables where two records may not share a moment. Before several of them change they are set aside, so
+that no half-way state stands in the way of the next."""
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many rows of it are done, and how many there are."""
 
 
 class Store:
-    """One import's writes. `ids` keeps what a key's record is called in the database."""
+    """The writes of one import."""
 
-    def __init__(self, book: Book, *, by: User | None, at: datetime, progress: Progress) -> None:
-        self.book, self.by, self.at, self.progress = book, by, at, progress
-        self.barrels: dict[str, list[str]] = {}
+    def __init__(self, book: Book, *, by: User | None, at: datetime, source: str, progress: Progress) -> None:
+        self.book, self.by, self.at, self.source, self.progress = book, by, at, source, progress
 
-    def take(self, comparisons: dict[str, Comparison], *, replace: bool) -> dict[str, list[Any]]:
-        """Store what is new, what fills empty cells and, with `replace`, what is in conflict.
-
-        Returns the changes taken as {table's name: [(change, columns changed)]}."""
-        taken: dict[str, list[Any]] = {}
+    def take(self, comparisons: dict[str, Comparison], *, replace: bool) -> None:
+        """Store what is new, what fills empty cells and, with `replace`, what is in conflict."""
         for table in STORING_ORDER:
             comparison = comparisons[table.name]
             changes = [change for change in comparison.changes if replace or not change.in_conflict]
             if changes:
                 self.change(comparison.rows, changes)
-                taken[table.name] = changes
             if comparison.new:
                 self.add(comparison.rows, comparison.new)
-        return taken
-
-    def ids(self, table: Table, wanted: set[Any]) -> dict[Any, int]:
-        return stored_keys(table, wanted - {None})
+            if table.name == "positions" and (changes or comparison.new):
+                self.place_runs_again()
 
     def attributes(self, rows: Rows, chosen: list[int]) -> dict[str, list[Any]]:
-        """What to set on the records of the chosen rows, by attribute. made_from waits until all parts stand."""
+        """What to set on the records of the chosen rows, by attribute; made_from waits for all parts."""
         columns: dict[str, list[Any]] = {}
         for column in rows.table.columns:
             if column.attribute is None or column.name not in rows.values or column.name == "made_from":
@@ -60,7 +59,7 @@ class Store:
         values = [values[row] for row in chosen]
         if not column.refers:
             return values
-        ids = self.ids(BY_NAME[column.refers], set(values))
+        ids = stored_keys(BY_NAME[column.refers], set(values) - {None})
         return [None if value is None else ids[value] for value in values]
 
     def derived(self, rows: Rows, chosen: list[int]) -> dict[str, list[Any]]:
@@ -95,39 +94,66 @@ class Store:
                     record.save()
             else:
                 table.records.bulk_create(records, batch_size=BATCH)
-            self.progress(table.name, start + len(part), total)
+            self.progress(table.file, start + len(part), total)
         self.link_made_from(rows, chosen)
 
     def change(self, rows: Rows, changes: list[Change]) -> None:
+        """Bring stored records to what the logbook says, with an audit row of old and new for each."""
         table = rows.table
-        if table.has_voids:
-            # Set aside first, so that no half-way state stands in the way of the next.
-            for batch in in_batches(change.pk for change in changes):
+        records = {
+            record.pk: record
+            for batch in in_batches(change.pk for change in changes)
+            for record in table.records.filter(pk__in=batch)
+        }
+        old = {pk: audit.snapshot(record) for pk, record in records.items()}
+        if table.name in ALONE_IN_PLACE:
+            for batch in in_batches(records):
                 table.records.filter(pk__in=batch).update(voided_at=self.at)
         chosen = [change.row for change in changes]
         columns = self.attributes(rows, chosen)
         if table.has_voids:
             columns["voided_at"] = columns["voided_by_id"] = [None] * len(changes)
             columns["void_reason"] = [""] * len(changes)
-        records = []
         for place, change in enumerate(changes):
-            record = table.records.get(pk=change.pk)
+            record = records[change.pk]
             for name, values in columns.items():
                 setattr(record, name, values[place])
             record.save()
-            records.append(record)
+            if place % BATCH == 0:
+                self.progress(table.file, place, len(changes))
         self.link_made_from(rows, chosen)
+        for record in table.records.filter(pk__in=records) if table.name == "parts" else records.values():
+            audit.write(
+                at=self.at,
+                by=self.by,
+                action=IMPORT,
+                record=record,
+                old=old[record.pk],
+                new=audit.snapshot(record),
+                reason=f"imported from {self.source}",
+            )
 
     def link_made_from(self, rows: Rows, chosen: list[int]) -> None:
+        """Point parts to the parts they were made from, now that all of them are stored."""
         if rows.table.name != "parts" or "made_from" not in rows.values:
             return
-        column = rows.table.by_name["made_from"]
-        sources = self.values(rows, column, chosen)
-        own = rows.column("part")
-        ids = self.ids(rows.table, {own[row] for row in chosen})
+        sources = self.values(rows, rows.table.by_name["made_from"], chosen)
+        codes = rows.column("part")
         for row, source in zip(chosen, sources, strict=True):
-            if source is not None:
-                rows.table.records.filter(pk=ids[own[row]]).update(made_from_id=source)
+            rows.table.records.filter(code=codes[row]).exclude(made_from_id=source).update(
+                made_from_id=source
+            )
+
+    def place_runs_again(self) -> None:
+        """A press that gained or lost a barrel: say anew which barrel its runs went through."""
+        barrels = barrels_by_press()
+        presses = set(self.book["positions"].column("press"))
+        for batch in in_batches(sorted(presses)):
+            placed = Run.objects.filter(press__code__in=batch).exclude(through="")
+            for pk, press, through, slot in placed.values_list("pk", "press__code", "through", "slot"):
+                right = Run.slot_of(through, barrels.get(press, []))
+                if right != slot:
+                    Run.objects.filter(pk=pk).update(slot=right)
 
 
 def barrels_by_press() -> dict[str, list[str]]:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import sys
+import time
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import DatabaseError
 from django.utils import timezone
 
 from wearlog.logbook.exchange.importing import KEEP, REPLACE, import_logbook
+from wearlog.logbook.exchange.progress import Told
 from wearlog.people.refusals import Refused
 
 
@@ -22,10 +26,11 @@ class Command(BaseCommand):
             "--on-conflict",
             choices=[KEEP, REPLACE],
             default="",
-            help="what to do with a key that is stored already with other content (default: refuse everything)",
+            help="what to do with keys that are stored already with other content (default: refuse all)",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
+        told = Told(sys.stderr, time.monotonic)
         try:
             taken = import_logbook(
                 by=None,
@@ -33,10 +38,20 @@ class Command(BaseCommand):
                 source=options["source"],
                 on_conflict=options["on_conflict"],
                 dry_run=options["dry_run"],
+                progress=told,
             )
         except Refused as error:
             raise CommandError(error.message) from error
+        except DatabaseError as error:
+            reason = str(error).strip()
+            raise CommandError(
+                f"The database can't be used ({reason}). Nothing was stored: run manage.py migrate first, "
+                "and see that no other program holds the database."
+            ) from error
+        finally:
+            told.done()
         self.stdout.write(
-            f"{'Would store' if options['dry_run'] else 'Stored'} {taken.new} new rows, filled in {taken.filled}, "
-            f"replaced {taken.replaced}; left {taken.kept} as stored, {taken.same} were the same."
+            f"{'Nothing is stored on a dry run. It would store' if options['dry_run'] else 'Stored'} "
+            f"{taken.new} new rows, {taken.filled} filled in, {taken.replaced} replaced; "
+            f"{taken.kept} in conflict left as they are, {taken.same} the same as here."
         )

@@ -1,0 +1,260 @@
+"""What must hold between rows: edges that the part has, barrels of the press, days in order, no overlaps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import tzinfo
+from typing import Any
+
+from django.db.models import Q
+
+from wearlog.equipment.models import EDGES, Fitting
+from wearlog.logbook.exchange.columns import BY_NAME, INSTANT
+from wearlog.logbook.exchange.overlaps import FOR_EVER, Stretch, overlapping
+from wearlog.logbook.exchange.problems import BadRow
+from wearlog.logbook.exchange.references import in_batches
+from wearlog.logbook.exchange.settled import Settled
+from wearlog.runs.models import Run
+
+Tables = dict[str, Settled]
+IN_ORDER = (
+    ("fittings", "fitted_at", "removed_at", False, "a part comes off after it was fitted"),
+    ("runs", "started_at", "ended_at", True, "a run ends after it started"),
+    ("plan", "start_on", "end_on", True, "a plan ends on its first day or later"),
+)
+"""Table, first and last, whether both may be the same, and why."""
+
+
+def broken_relations(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
+    yield from ends_before_starts(tables)
+    yield from unlike_barrels(tables)
+    yield from unknown_edges(tables)
+    yield from unknown_crops(tables)
+    yield from unknown_barrels(tables)
+    yield from unknown_rule_positions(tables)
+    yield from wrong_retirements(tables)
+    yield from circles(tables)
+    yield from meeting_fittings(tables, zone)
+    yield from meeting_runs(tables, zone)
+
+
+def ends_before_starts(tables: Tables) -> Iterator[BadRow]:
+    for name, first, last, same, reason in IN_ORDER:
+        table = tables[name]
+        for row, start, end in table.each(first, last):
+            if end is not None and (end < start or (end == start and not same)):
+                yield table.rows.wrong(row, last, f"{reason}: this is not after {first}.")
+
+
+def stored_pairs(name: str, *paths: str) -> Iterator[tuple[Any, ...]]:
+    """Values of the stored records of a small table."""
+    yield from BY_NAME[name].records.values_list(*paths)
+
+
+def barrels_by_press(tables: Tables) -> dict[str, list[str]]:
+    """The barrels of each press once the logbook is in, in order."""
+    places = {
+        (press, name): barrel
+        for press, name, barrel in stored_pairs("positions", "press__code", "name", "barrel")
+    }
+    for _, press, name, barrel in tables["positions"].each("press", "position", "barrel"):
+        places[press, name] = barrel
+    barrels: dict[str, set[str]] = {}
+    for (press, _), barrel in places.items():
+        if barrel:
+            barrels.setdefault(press, set()).add(barrel)
+    return {press: sorted(names) for press, names in barrels.items()}
+
+
+def unlike_barrels(tables: Tables) -> Iterator[BadRow]:
+    barrels = barrels_by_press(tables)
+    table = tables["positions"]
+    for row, press, barrel in table.each("press", "barrel"):
+        if barrel.split() != ([barrel] if barrel else []):
+            yield table.rows.wrong(row, "barrel", "a barrel's name has no space, as in left.")
+        elif barrel and len(barrels[press]) > 2:
+            names = ", ".join(barrels[press])
+            yield table.rows.wrong(
+                row, "barrel", f"a press has one or two barrels, this one would have {names}."
+            )
+
+
+def edges_of_parts(tables: Tables, wanted: set[str]) -> dict[str, int]:
+    """How many edges each wanted part has; parts whose type or edges can't be read are left out."""
+    edges = dict(stored_pairs("part_types", "code", "edges"))
+    edges.update({code: count for _, code, count in tables["part_types"].each("part_type", "edges")})
+    types_of = {code: part_type for _, code, part_type in tables["parts"].each("part", "part_type")}
+    unreadable = set(tables["parts"].rows.column("part")) - types_of.keys()
+    for batch in in_batches(wanted - types_of.keys() - unreadable):
+        types_of.update(
+            BY_NAME["parts"].records.filter(code__in=batch).values_list("code", "part_type__code")
+        )
+    return {part: edges[types_of[part]] for part in wanted if part in types_of and types_of[part] in edges}
+
+
+def unknown_edges(tables: Tables) -> Iterator[BadRow]:
+    """A fitting or gauge names one of the part's edges; work may be on the whole part."""
+    names = ("fittings", "measurements", "services")
+    wanted = {part for name in names for _, part in tables[name].each("part") if part}
+    counts = edges_of_parts(tables, wanted)
+    for name in names:
+        table = tables[name]
+        for row, part, edge in table.each("part", "edge"):
+            if part not in counts:
+                if edge and not part:
+                    yield table.rows.wrong(row, "edge", "an edge belongs to a part: name the part too.")
+                continue
+            allowed = EDGES[: counts[part]] if counts[part] > 1 else ()
+            if edge and edge not in allowed:
+                reason = (
+                    f"write {' or '.join(allowed)}" if allowed else "it has one edge: leave the cell empty"
+                )
+                yield table.rows.wrong(row, "edge", f'part "{part}" has no edge {edge}; {reason}.')
+            elif not edge and allowed and name != "services":
+                yield table.rows.wrong(row, "edge", f'part "{part}" has {counts[part]} edges: say which one.')
+
+
+def unknown_crops(tables: Tables) -> Iterator[BadRow]:
+    crops, table = tables["crops"], tables["part_types"]
+    for row, crop in crops.each("crop"):
+        if crop.split() != [crop]:
+            yield crops.rows.wrong(row, "crop", "a crop is a tag without spaces, as in winter-rape.")
+    known = {code for (code,) in stored_pairs("crops", "code")} | set(crops.rows.column("crop"))
+    for row, tags in table.each("for_crops"):
+        unknown = [tag for tag in tags.split() if tag not in known]
+        if unknown:
+            yield table.rows.wrong(
+                row, "for_crops", f'there is no crop "{unknown[0]}", neither in crops.csv nor stored here.'
+            )
+
+
+def unknown_barrels(tables: Tables) -> Iterator[BadRow]:
+    table = tables["runs"]
+    if not any(table.column("through")):
+        return
+    barrels = barrels_by_press(tables)
+    for row, press, through in table.each("press", "through"):
+        for name in through.split():
+            if name not in barrels.get(press, ()):
+                yield table.rows.wrong(row, "through", f'press "{press}" has no barrel "{name}".')
+                break
+
+
+def unknown_rule_positions(tables: Tables) -> Iterator[BadRow]:
+    table = tables["rules"]
+    if not any(table.column("position")):
+        return
+    positions = set(stored_pairs("positions", "press__code", "name"))
+    positions |= {(press, name) for _, press, name in tables["positions"].each("press", "position")}
+    anywhere = {name for _, name in positions} | set(tables["positions"].rows.column("position"))
+    for row, press, name in table.each("press", "position"):
+        if name and press is not None and (press, name) not in positions:
+            yield table.rows.wrong(row, "position", f'press "{press}" has no position of this name.')
+        elif name and name not in anywhere:
+            yield table.rows.wrong(row, "position", "no press has a position of this name.")
+
+
+def wrong_retirements(tables: Tables) -> Iterator[BadRow]:
+    table = tables["parts"]
+    for row, on, because in table.each("retired_on", "retired_because"):
+        if because and on is None:
+            yield table.rows.wrong(row, "retired_because", "a retired part needs its day in retired_on.")
+
+
+def circles(tables: Tables) -> Iterator[BadRow]:
+    """Parts that were made from themselves, by however many steps."""
+    table = tables["parts"]
+    if not any(table.column("made_from")):
+        return
+    sources = dict(BY_NAME["parts"].records.exclude(made_from=None).values_list("code", "made_from__code"))
+    sources.update({part: source for _, part, source in table.each("part", "made_from")})
+    for row, part, source in table.each("part", "made_from"):
+        seen: set[str] = set()
+        while source is not None and source not in seen and source != part:
+            seen.add(source)
+            source = sources.get(source)
+        if source == part:
+            yield table.rows.wrong(row, "made_from", "a part can't be made from itself, nor in a circle.")
+
+
+def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
+    table = tables["fittings"]
+    found = list(table.each("part", "press", "position", "fitted_at", "removed_at"))
+    if not found:
+        return
+    mine = {(part, start) for _, part, _, _, start, _ in found}
+    for part, start in zip(*(table.rows.column(name) for name in table.rows.table.key), strict=True):
+        mine.add((part, start))
+    stored = [
+        (None, *values)
+        for values in Fitting.objects.standing().values_list(
+            "part__code", "position__press__code", "position__name", "fitted_at", "removed_at"
+        )
+        if (values[0], values[3]) not in mine
+    ]
+    for rule, place in (
+        ("a position holds one part at a time", slice(2, 4)),
+        ("a part sits in one place at a time", slice(1, 2)),
+    ):
+        stretches = [
+            Stretch(
+                each[place], each[4], each[5] or FOR_EVER, each[0], f'part "{each[1]}" on {each[2]} {each[3]}'
+            )
+            for each in (*found, *stored)
+        ]
+        for row, other in overlapping(stretches):
+            yield table.rows.wrong(row, "fitted_at", f"{rule}: this overlaps {told(other, table, zone)}.")
+
+
+def meeting_runs(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
+    table = tables["runs"]
+    barrels = barrels_by_press(tables)
+    columns = ("ref", "press", "started_at", "ended_at", "hours_h", "through")
+    runs = [
+        (row, ref, press, start, Run.end_of(start, end, hours), slots(through, barrels.get(press, [])))
+        for row, ref, press, start, end, hours, through in table.each(*columns)
+    ]
+    if not runs:
+        return
+    runs.extend(stored_runs(runs, set(table.rows.column("ref")), barrels))
+    stretches = [
+        Stretch((press, slot), start, end or FOR_EVER, row, f'run "{ref}"')
+        for row, ref, press, start, end, taken in runs
+        for slot in taken
+    ]
+    named: set[int] = set()
+    for row, other in overlapping(stretches):
+        if row not in named:
+            named.add(row)
+            reason = f"runs through one barrel never overlap: this one meets {told(other, table, zone)}."
+            yield table.rows.wrong(row, "started_at", reason)
+
+
+def slots(through: str, barrels: list[str]) -> tuple[int, ...]:
+    """Which barrels a run takes: 1 and 2, or only one of them."""
+    slot = Run.slot_of(through, barrels) if through else 0
+    return (slot,) if slot else (1, 2) if len(barrels) > 1 else (1,)
+
+
+def stored_runs(runs: list[Any], refs: set[str], barrels: dict[str, list[str]]) -> Iterator[tuple[Any, ...]]:
+    """The stored runs that could meet one of these, but for those that the logbook brings itself."""
+    first = min(start for _, _, _, start, _, _ in runs)
+    last = max(end or FOR_EVER for _, _, _, _, end, _ in runs)
+    near = Run.objects.standing().filter(Q(ends_at__isnull=True) | Q(ends_at__gt=first))
+    if last != FOR_EVER:
+        near = near.filter(started_at__lt=last)
+    presses = sorted({press for _, _, press, _, _, _ in runs})
+    for batch in in_batches(presses):
+        rows = near.filter(press__code__in=batch).values_list(
+            "ref", "press__code", "started_at", "ends_at", "through"
+        )
+        for ref, press, start, end, through in rows:
+            if ref not in refs:
+                yield None, ref, press, start, end, slots(through, barrels.get(press, []))
+
+
+def told(other: Stretch, table: Settled, zone: tzinfo) -> str:
+    """The other stretch with the line that it stands on and when it was."""
+    where = "stored here" if other.row is None else f"line {table.rows.lines[other.row]}"
+    until = "still going on" if other.end == FOR_EVER else f"to {INSTANT.write(other.end, zone)}"
+    return f"{other.name} ({where}, {INSTANT.write(other.start, zone)} {until})"
