@@ -371,12 +371,12 @@ def show_mass(kg: Decimal | float | None, system: str = "") -> str:
         if abs(pounds) >= 19999.5:
             tons = pounds / 2000
             return f"{show_number(tons, 1 if abs(tons) < 1000 else 0, system)} short tons"
-        digits = 0 if abs(pounds) >= 1000 or abs(pounds - round(pounds)) < 0.005 else 1
+        digits = 0 if abs(pounds) >= 1000 or round(pounds, 1).is_integer() else 1
         return f"{show_number(pounds, digits, system)} lb"
     size = abs(float(kg))
     if size >= 999.95:
         return f"{show_number(float(kg) / 1000, 2 if size < 99_995 else 1, system)} t"
-    digits = 0 if abs(size - round(size)) < 0.005 else 1
+    digits = 0 if round(size, 1).is_integer() else 1
     return f"{show_number(kg, digits, system)} kg"
 
 
