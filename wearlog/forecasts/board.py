@@ -1,0 +1,179 @@
+"""All due items of a record: each rule for each of its things, with the trigger that decides."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+
+from wearlog.forecasts import counting, things
+from wearlog.forecasts.edges import Edges
+from wearlog.forecasts.items import STATES, DueItem
+from wearlog.forecasts.limits import limit
+from wearlog.forecasts.outlook import Outlook
+from wearlog.forecasts.record import Record
+from wearlog.forecasts.rows import PartRow, PositionRow, RuleRow
+from wearlog.forecasts.things import Thing, crops_of
+from wearlog.forecasts.triggers import ALL, Case
+from wearlog.forecasts.trips import Trip, first_of, state_of
+from wearlog.lockout.queries import caution_for
+
+TURNS = ("flip", "turn")
+
+
+def items_of(record: Record) -> list[DueItem]:
+    """Every item, most pressing first: by state, then day, then press, position, part and rule."""
+    board = Board(record)
+    items = [item for rule in record.rules for item in board.items(rule)]
+    return sorted(
+        items,
+        key=lambda item: (
+            STATES.index(item.state),
+            item.due_on or date.max,
+            item.press,
+            item.position,
+            item.part,
+            item.edge,
+            item.rule,
+        ),
+    )
+
+
+class Board:
+    """Rules against things. Seasons and wear are worked out once and shared by all rules."""
+
+    def __init__(self, record: Record) -> None:
+        self.record = record
+        self.outlook = Outlook(record)
+        self.edges = Edges(record)
+
+    def items(self, rule: RuleRow) -> Iterator[DueItem]:
+        """The items of one rule: per fitted part with a kind or a part type, else per press; with a wear
+        limit also per part that lies off the press."""
+        for_parts = bool(rule.kind or rule.type_id)
+        about = things.fitted_parts(self.record, rule) if for_parts else things.presses(self.record, rule)
+        for thing in about:
+            trips = self._counted(rule, thing)
+            if for_parts and rule.at_limit and thing.part is not None and thing.position is not None:
+                trips.append(self._limit(thing.part, thing.position))
+            if trips:
+                yield self._item(rule, thing, trips)
+        if rule.at_limit:
+            yield from self._limits_beside(rule, with_fitted=not for_parts)
+
+    def _counted(self, rule: RuleRow, thing: Thing) -> list[Trip]:
+        start = counting.start_of(self.record, rule, thing)
+        case = Case(self.record, self.outlook, rule, thing, start)
+        trips = (trigger(case) for trigger in ALL)
+        return [
+            replace(trip, cycle=f"{start.cycle}.{trip.cycle}".rstrip("."))
+            for trip in trips
+            if trip is not None
+        ]
+
+    def _limit(self, part: PartRow, position: PositionRow) -> Trip:
+        return limit(self.edges, self.outlook, part, self.edges.last_of(part.id), position)
+
+    def _limits_beside(self, rule: RuleRow, *, with_fitted: bool) -> Iterator[DueItem]:
+        """Wear limits of parts off the press (or on a press out of service), where they last were; for a
+        rule that names neither kind nor type, of all parts whose type has a limit."""
+        for part_id, fittings in self.record.fittings_of.items():
+            part, last = self.record.parts[part_id], fittings[-1]
+            type_ = self.record.types[part.type_id]
+            position = self.record.positions[last.position_id]
+            on_press = last.removed is None and self.record.presses[position.press_id].retired_on is None
+            if part.retired_on is not None or (on_press and not with_fitted):
+                continue
+            if with_fitted and (type_.new_mm is None or type_.limit_mm is None):
+                continue
+            if things.is_about(self.record, rule, part, position):
+                thing = Thing(
+                    position.press_id,
+                    position,
+                    part,
+                    type_,
+                    last if last.removed is None else None,
+                    things.spans_of(self.record, fittings),
+                )
+                yield self._item(rule, thing, [self._limit(part, position)])
+
+    def _item(self, rule: RuleRow, thing: Thing, trips: list[Trip]) -> DueItem:
+        record = self.record
+        first = first_of(trips)
+        dated = [trip for trip in trips if trip.due is not None]
+        if first.due is not None:
+            # The first of several to trip is at least as early as each of them.
+            first = replace(
+                first,
+                early=min(trip.early for trip in dated if trip.early is not None),
+                late=min((trip.late for trip in dated if trip.late is not None), default=None),
+            )
+        action = self._action(rule, thing.part)
+        press = record.presses[thing.press_id]
+        left_kg, left_h = self._left(thing, first)
+        return DueItem(
+            rule=rule.code,
+            action=action,
+            press=press.code,
+            position="" if thing.position is None else thing.position.name,
+            part="" if thing.part is None else thing.part.code,
+            edge=self._edge(thing),
+            state=state_of(first, as_of=record.as_of, lead_days=rule.lead_days),
+            trigger=first.trigger,
+            due_on=first.due,
+            early_on=first.early,
+            late_on=first.late,
+            left_kg=left_kg,
+            left_h=left_h,
+            left_days=None if first.due is None else float((first.due - record.as_of).days),
+            basis=first.basis,
+            why=first.why,
+            caution=caution_for(action=action, kind=thing.kind, sources=record.sources.get(press.id, ())),
+            rule_id=rule.id,
+            press_id=press.id,
+            position_id=None if thing.position is None else thing.position.id,
+            part_id=None if thing.part is None else thing.part.id,
+            fitting_id=None if thing.fitting is None else thing.fitting.id,
+            kind=thing.kind,
+            press_name=press.label,
+            instructions=rule.instructions,
+            size_mm=None if thing.type is None else thing.type.size_mm,
+            lead_days=rule.lead_days,
+            cycle=first.cycle,
+            wear=next((trip.wear for trip in trips if trip.wear is not None), None),
+        )
+
+    def _edge(self, thing: Thing) -> str:
+        return "" if thing.part is None else self.edges.last_of(thing.part.id).key[1]
+
+    def _action(self, rule: RuleRow, part: PartRow | None) -> str:
+        """Turning a part that has no unused edge left means replacing it."""
+        if part is not None and rule.action in TURNS and self.edges.unused(part) == 0:
+            return "replace"
+        return rule.action
+
+    def _left(self, thing: Thing, trip: Trip) -> tuple[float | None, float | None]:
+        """Seed through the thing and hours of its press until the trip (below zero: since it).
+
+        The trigger's own measure is exact; the other follows along the path, or from the log."""
+        if trip.at is not None:
+            kg = -counting.kilograms_in(self.record, thing, trip.at, self.record.end)
+            hours = -counting.hours_in(self.record, thing, trip.at, self.record.end)
+            return (
+                kg if trip.left_kg is None else trip.left_kg,
+                hours if trip.left_h is None else trip.left_h,
+            )
+        crops = crops_of(self.record.crops, thing.type)
+        seed = self.outlook.seed_path(thing.press_id, thing.share, crops)
+        hours_path = self.outlook.hours_path(thing.press_id, crops)
+        kg_left, h_left = trip.left_kg, trip.left_h
+        if kg_left is not None and h_left is None and seed is not None and hours_path is not None:
+            h_left = float(np.interp(kg_left, seed.total, hours_path.total))
+        elif h_left is not None and kg_left is None and seed is not None and hours_path is not None:
+            kg_left = float(np.interp(h_left, hours_path.total, seed.total))
+        elif kg_left is None and h_left is None and trip.due is not None and trip.due > self.record.as_of:
+            kg_left = None if seed is None else seed.by(trip.due)
+            h_left = None if hours_path is None else hours_path.by(trip.due)
+        return kg_left, h_left

@@ -1,0 +1,211 @@
+"""The edges of all parts as the wear model wants them (gauges, work, exposures), and its answers."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from wearlog.calc.exposure import worked
+from wearlog.calc.wear import EdgeFit, EdgeRecord, Gauge, TypeFit, TypeRecord, Work, fit_type
+from wearlog.forecasts.record import Record
+from wearlog.forecasts.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
+
+RESETS = ("rebuild", "hard-face")
+SHIFTS = ("polish",)
+SAME_WORK_S = 86400.0
+"""A gauge marked before or after, but tied to no service, belongs to work on the part within a day."""
+
+EdgeKey = tuple[int, str]
+"""Part and edge; the edge is empty for a part that has one."""
+
+
+@dataclass(frozen=True, eq=False)
+class Edge:
+    """One edge that was used at least once. `fittings` are its own, in order of time."""
+
+    key: EdgeKey
+    fittings: tuple[FittingRow, ...]
+    measurements: tuple[MeasurementRow, ...]
+    works: tuple[ServiceRow, ...]
+    now_kg: Floats
+
+
+class Edges:
+    """Every used edge of the record, and what the wear model believes of it; each type is fitted once."""
+
+    def __init__(self, record: Record) -> None:
+        self.record = record
+        self._fits: dict[int, TypeFit] = {}
+
+    def fit_of(self, part: PartRow, edge: str) -> tuple[TypeFit, EdgeFit]:
+        """The answer for one edge; an edge that was never used gets that of a new one."""
+        if part.type_id not in self._fits:
+            self._fits[part.type_id] = fit_type(self._type_record(part.type_id))
+        fit = self._fits[part.type_id]
+        return fit, fit.edges.get((part.id, edge), fit.new_edge)
+
+    @cached_property
+    def used(self) -> Mapping[EdgeKey, Edge]:
+        """Every edge that was fitted at least once."""
+        fittings: dict[EdgeKey, list[FittingRow]] = defaultdict(list)
+        for fitting in self.record.fittings:
+            fittings[fitting.part_id, self._edge_name(fitting.part_id, fitting.edge)].append(fitting)
+        gauges: dict[EdgeKey, list[MeasurementRow]] = defaultdict(list)
+        for row in self.record.measurements:
+            gauges[row.part_id, self._edge_at(row.part_id, row.edge, row.measured)].append(row)
+        works: dict[EdgeKey, list[ServiceRow]] = defaultdict(list)
+        told = {row.service_id for row in self.record.measurements if row.phase}
+        for service in self.record.services:
+            if service.action in RESETS or service.action in SHIFTS or service.id in told:
+                part_id = self._part_of(service)
+                if part_id is not None:
+                    works[part_id, self._edge_at(part_id, service.edge, service.done)].append(service)
+        now = self._exposures([(key, self.record.end) for key in fittings], fittings)
+        return {
+            key: Edge(key, tuple(rows), tuple(gauges.get(key, ())), tuple(works.get(key, ())), now[index])
+            for index, (key, rows) in enumerate(fittings.items())
+        }
+
+    def last_of(self, part_id: int) -> Edge:
+        """The edge that a part works on, or last worked on."""
+        last = self.record.fittings_of[part_id][-1]
+        return self.used[part_id, self._edge_name(part_id, last.edge)]
+
+    def unused(self, part: PartRow) -> int:
+        """How many of the part's edges were never fitted."""
+        names = self.record.types[part.type_id].edge_names
+        return sum((part.id, name) not in self.used for name in names)
+
+    def _type_of(self, part_id: int) -> TypeRow:
+        return self.record.types[self.record.parts[part_id].type_id]
+
+    def _edge_name(self, part_id: int, edge: str) -> str:
+        return edge if self._type_of(part_id).edges > 1 else ""
+
+    def _edge_at(self, part_id: int, edge: str, instant: float) -> str:
+        """The edge that a row speaks of; where it does not say, the one that worked then or last before."""
+        if edge or self._type_of(part_id).edges == 1:
+            return self._edge_name(part_id, edge)
+        name = ""
+        for fitting in self.record.fittings_of.get(part_id, ()):
+            if fitting.fitted <= instant or not name:
+                name = fitting.edge
+        return name
+
+    def _part_of(self, service: ServiceRow) -> int | None:
+        if service.part_id is not None or service.position_id is None:
+            return service.part_id
+        for fitting in self._at_position.get(service.position_id, ()):
+            if fitting.fitted <= service.done and (
+                fitting.removed is None or service.done <= fitting.removed
+            ):
+                return fitting.part_id
+        return None
+
+    @cached_property
+    def _at_position(self) -> Mapping[int, list[FittingRow]]:
+        found: dict[int, list[FittingRow]] = defaultdict(list)
+        for fitting in self.record.fittings:
+            found[fitting.position_id].append(fitting)
+        return found
+
+    def _exposures(
+        self, wanted: list[tuple[EdgeKey, float]], fittings: Mapping[EdgeKey, list[FittingRow]]
+    ) -> Floats:
+        """Seed per crop that each edge had taken before each instant; one vectorised call for all."""
+        target, press, barrel, share, start, end = [], [], [], [], [], []
+        for row, (key, instant) in enumerate(wanted):
+            for fitting in fittings.get(key, ()):
+                if fitting.fitted >= instant:
+                    continue
+                position = self.record.positions[fitting.position_id]
+                target.append(row)
+                press.append(position.press_id)
+                barrel.append(position.barrel)
+                share.append(position.share)
+                start.append(fitting.fitted)
+                end.append(instant if fitting.removed is None else min(fitting.removed, instant))
+        total = np.zeros((len(wanted), len(self.record.crops)))
+        if target:
+            seed = worked(
+                self.record.timelines,
+                np.array(press, dtype=np.int64),
+                barrel,
+                np.array(share),
+                np.array(start),
+                np.array(end),
+            ).kilograms
+            np.add.at(total, np.array(target), seed)
+        return total
+
+    def _type_record(self, type_id: int) -> TypeRecord:
+        type_ = self.record.types[type_id]
+        edges = [edge for edge in self.used.values() if self.record.parts[edge.key[0]].type_id == type_id]
+        wanted: list[tuple[EdgeKey, float]] = []
+        for edge in edges:
+            wanted += [(edge.key, row.measured) for row in edge.measurements]
+            wanted += [(edge.key, row.done) for row in edge.works]
+        seed = self._exposures(wanted, {edge.key: list(edge.fittings) for edge in edges})
+        records, place = [], 0
+        for edge in edges:
+            gauges, works = len(edge.measurements), len(edge.works)
+            records.append(self._edge_record(edge, seed[place : place + gauges + works]))
+            place += gauges + works
+        return TypeRecord(
+            key=type_.code,
+            new=type_.new_mm,
+            limit=type_.limit_mm,
+            crops=len(self.record.crops),
+            expected_life_kg=type_.expected_life_kg,
+            edges=tuple(records),
+        )
+
+    def _edge_record(self, edge: Edge, seed: Floats) -> EdgeRecord:
+        part = self.record.parts[edge.key[0]]
+        last = self.record.fittings_of[part.id][-1]
+        current = self._edge_name(part.id, last.edge) == edge.key[1]
+        count = len(edge.measurements)
+        return EdgeRecord(
+            key=edge.key,
+            part=part.id,
+            gauges=tuple(self._gauge(row, edge.works) for row in edge.measurements),
+            gauge_kg=seed[:count],
+            works=tuple(Work(id=row.id, at=row.done, resets=row.action in RESETS) for row in edge.works),
+            work_kg=seed[count:],
+            now_kg=edge.now_kg,
+            worn_out=(part.retired_because == "worn" and current) or self._turned_as_worn(edge),
+            in_use=current and part.retired_on is None,
+        )
+
+    def _turned_as_worn(self, edge: Edge) -> bool:
+        """Whether the edge was turned away for good where it sat: what a miller does with a worn edge."""
+        after = [row for row in self.record.fittings_of[edge.key[0]] if row.fitted > edge.fittings[-1].fitted]
+        if not after:
+            return False
+        removed, next_one = edge.fittings[-1].removed, after[0]
+        return (
+            removed is not None
+            and next_one.position_id == edge.fittings[-1].position_id
+            and next_one.fitted - removed <= SAME_WORK_S
+        )
+
+    def _gauge(self, row: MeasurementRow, works: tuple[ServiceRow, ...]) -> Gauge:
+        work = None
+        if row.phase:
+            if row.service_id is not None:
+                work = row.service_id
+            else:
+                near = [one for one in works if abs(one.done - row.measured) <= SAME_WORK_S]
+                work = min(near, key=lambda one: abs(one.done - row.measured)).id if near else None
+        return Gauge(
+            at=row.measured,
+            value=row.value_mm,
+            bound=row.bound,
+            place=row.place,
+            phase=row.phase if work is not None else "",
+            work=work,
+        )

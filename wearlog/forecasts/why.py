@@ -1,0 +1,152 @@
+"""The one sentence that explains a date, with the numbers that it rests on."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from wearlog.calc.units import show_hours, show_length, show_mass
+
+
+def words(action: str) -> str:
+    """The work as a noun: "since the last ..."."""
+    nouns = {
+        "inspect": _("inspection"),
+        "measure": _("measurement"),
+        "clean": _("cleaning"),
+        "polish": _("polish"),
+        "flip": _("flip"),
+        "turn": _("turn"),
+        "replace": _("replacement"),
+        "adjust": _("adjustment"),
+        "lubricate": _("lubrication"),
+        "ream": _("reaming"),
+        "hard-face": _("hard-facing"),
+        "rebuild": _("rebuild"),
+        "repair": _("repair"),
+        "store": _("storing"),
+    }
+    return nouns.get(action, action)
+
+
+def day(value: date, as_of: date) -> str:
+    """`3 September`, with the year where it is not the as-of day's."""
+    return date_format(value, "j F") if value.year == as_of.year else date_format(value, "j F Y")
+
+
+def since(action: str, on: date | None, as_of: date, *, of_part: bool) -> str:
+    """What counting started at: work where `action` is given, else the part's or the press's beginning."""
+    if on is None:
+        return _("since the beginning")
+    if action:
+        return _("since the last %(work)s on %(day)s") % {"work": words(action), "day": day(on, as_of)}
+    if of_part:
+        return _("since it was first fitted on %(day)s") % {"day": day(on, as_of)}
+    return _("since the press's start on %(day)s") % {"day": day(on, as_of)}
+
+
+def route(basis: str, begins: date | None, as_of: date) -> str:
+    """Along what the future is taken."""
+    if basis == "plan" and begins is not None and begins > as_of:
+        return _("at the plan from %(day)s") % {"day": day(begins, as_of)}
+    return {
+        "plan": _("at the plan"),
+        "same_weeks": _("at the pace of the same weeks in earlier years"),
+        "recent_pace": _("at the recent pace"),
+    }.get(basis, "")
+
+
+def about(due: date, early: date | None, late: date | None, as_of: date) -> str:
+    """`about 3 September (27 August to 12 September)`; the range is left out where it is the day itself."""
+    text = _("about %(day)s") % {"day": day(due, as_of)}
+    if early is not None and late is None:
+        return text + _(" (from %(early)s on)") % {"early": day(early, as_of)}
+    if early is None or late is None or early == late:
+        return text
+    return text + _(" (%(early)s to %(late)s)") % {"early": day(early, as_of), "late": day(late, as_of)}
+
+
+def counted(
+    *,
+    used: str,
+    every: str,
+    left: str,
+    since: str,
+    route: str,
+    about: str,
+    reached: str,
+) -> str:
+    """An interval in hours or seed. `reached` is the day of a past trip, `about` that of one to come."""
+    values = {"used": used, "every": every, "left": left, "since": since, "route": route, "about": about}
+    if reached:
+        return _("%(used)s of %(every)s %(since)s: reached on %(day)s.") % {**values, "day": reached}
+    if about:
+        return _("%(used)s of %(every)s %(since)s; %(left)s left; %(route)s %(about)s.") % values
+    return _("%(used)s of %(every)s %(since)s; %(left)s left; no plan or pace to tell the day from.") % values
+
+
+def days_counted(*, every: float, since: str, due: date, as_of: date) -> str:
+    values = {"every": f"{every:g}", "since": since, "day": day(due, as_of)}
+    if due <= as_of:
+        return _("%(every)s days %(since)s were over on %(day)s.") % values
+    return _("%(every)s days %(since)s are over on %(day)s.") % values
+
+
+def days_unknown() -> str:
+    return _("Nothing is recorded from which the days could be counted.")
+
+
+def season(
+    *,
+    how: str,
+    crop: str,
+    next_crop: str,
+    on: date | None,
+    last_run_on: date | None,
+    since: str,
+    as_of: date,
+) -> str:
+    """The end of a crop's season, by how it is known."""
+    if on is None:
+        return _("No %(crop)s has been pressed %(since)s, and none is planned.") % {
+            "crop": crop,
+            "since": since,
+        }
+    values = {
+        "crop": crop,
+        "next": next_crop,
+        "day": day(on, as_of),
+        "last": day(last_run_on, as_of) if last_run_on else "",
+    }
+    return {
+        "changed": _("The press changed from %(crop)s to %(next)s on %(day)s."),
+        "quiet": _("The last %(crop)s was pressed on %(last)s, 14 days before %(day)s."),
+        "plan": _("The plan changes from %(crop)s to %(next)s about %(day)s."),
+        "quiet_to_come": _("The last day of %(crop)s known so far is %(last)s; 14 days later is %(day)s."),
+        "last_year": _("No plan; the last %(crop)s season ended a year before %(day)s."),
+    }[how] % values
+
+
+def incident(*, kind: str, on: date, as_of: date) -> str:
+    return _("An incident (%(kind)s) on %(day)s asks for it at once.") % {
+        "kind": kind,
+        "day": day(on, as_of),
+    }
+
+
+def no_incident(*, kinds: str, since: str) -> str:
+    return _("No incident (%(kinds)s) %(since)s.") % {"kinds": kinds, "since": since}
+
+
+def mass(kg: float, units: str) -> str:
+    return show_mass(kg, units)
+
+
+def length(mm: float, units: str) -> str:
+    return show_length(mm, units)
+
+
+def hours(value: float, units: str) -> str:
+    return show_hours(value, units)

@@ -1,0 +1,105 @@
+"""The sentence of a wear limit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from django.utils.translation import gettext as _
+
+from wearlog.calc.units import KG, is_us, show_length, show_mass
+
+
+def nothing(reason: str) -> str:
+    return _("Nothing can be said of the limit: %(reason)s.") % {
+        "reason": reason or _("nothing is known of this part type")
+    }
+
+
+def by_life(*, used: str, life: str, left: str, route: str, about: str) -> str:
+    values = {"used": used, "life": life, "left": left, "route": route, "about": about}
+    if about and route:
+        return (
+            _("It has worked %(used)s of an expected life of %(life)s; %(left)s left; %(route)s %(about)s.")
+            % values
+        )
+    if about:
+        return _("It has worked %(used)s of an expected life of %(life)s; %(about)s.") % values
+    return (
+        _(
+            "It has worked %(used)s of an expected life of %(life)s; %(left)s left; no plan or pace to tell "
+            "the day from."
+        )
+        % values
+    )
+
+
+def per_tonne(mm_per_kg: float, units: str) -> str:
+    """`0.010 mm per tonne`, two figures; inches per short ton in the US system."""
+    if is_us(units):
+        return _("%(rate)s in per short ton") % {
+            "rate": two_figures(mm_per_kg / 25.4 * 2000 * float(KG["lb"]))
+        }
+    return _("%(rate)s mm per tonne") % {"rate": two_figures(mm_per_kg * 1000)}
+
+
+def two_figures(value: float) -> str:
+    if value <= 0:
+        return "0"
+    digits = 0
+    while value * 10**digits < 10 and digits < 6:
+        digits += 1
+    return f"{value:.{digits}f}"
+
+
+def measured(
+    *,
+    edge: str,
+    kind: str,
+    basis: str,
+    worn: float | None,
+    budget: float,
+    taken: float,
+    rates: Sequence[tuple[str, float]],
+    left: float | None,
+    route: str,
+    about: str,
+    passed: str,
+    units: str,
+) -> str:
+    """What is worn, at which rate, what is left, and when; or that the limit is passed."""
+    clauses = [_worn(edge, kind, basis, worn, budget, taken, units), _rate(kind, basis, rates, units)]
+    if passed:
+        clauses.append(_("the limit was reached %(about)s") % {"about": about})
+    else:
+        if left is not None:
+            clauses.append(_("%(left)s left") % {"left": show_mass(left, units)})
+        clauses.append(f"{route} {about}".strip() if about else _("no plan or pace to tell the day from"))
+    return "; ".join(clause for clause in clauses if clause) + "."
+
+
+def _worn(
+    edge: str, kind: str, basis: str, worn: float | None, budget: float, taken: float, units: str
+) -> str:
+    who = _("Edge %(edge)s") % {"edge": edge} if edge else _("The %(kind)s") % {"kind": kind}
+    values = {
+        "who": who,
+        "worn": show_length(None if worn is None else max(worn, 0.0), units),
+        "budget": show_length(budget, units),
+        "taken": show_mass(taken, units),
+    }
+    if basis == "measured":
+        return _("%(who)s has worn %(worn)s of %(budget)s after %(taken)s") % values
+    return (
+        _("%(who)s, not measured yet, has by estimate worn %(worn)s of %(budget)s after %(taken)s") % values
+    )
+
+
+def _rate(kind: str, basis: str, rates: Sequence[tuple[str, float]], units: str) -> str:
+    if basis == "expected_life":
+        return _("the expected life of its type is taken, since none has been measured")
+    if not rates:
+        return ""
+    listed = _(" and ").join(f"{crop} {per_tonne(rate, units)}" for crop, rate in rates)
+    if basis == "measured":
+        return _("on this %(kind)s %(listed)s") % {"kind": kind, "listed": listed}
+    return _("as on others of its type %(listed)s") % {"listed": listed}
