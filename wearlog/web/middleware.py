@@ -22,7 +22,7 @@ def units_of(request: HttpRequest) -> str:
 
 
 class MillMiddleware:
-    """Activates the mill's time zone, and hangs `mill` and `units` on the request.
+    """Activates the mill's time zone, and hangs `mill`, `today` and `units` on the request.
 
     It reads and never writes. A `NotAllowed` that a view lets through becomes the 403 page with its text.
     """
@@ -33,6 +33,7 @@ class MillMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         mill = Mill.current()
         request.mill = mill  # type: ignore[attr-defined]
+        request.today = timezone.localdate(timezone=mill.zone)  # type: ignore[attr-defined]
         request.units = SimpleLazyObject(lambda: units_of(request))  # type: ignore[attr-defined]
         with timezone.override(mill.zone):
             response = self.get_response(request)

@@ -18,6 +18,6 @@ def caliper(wear: WearFigure, units: str = "", today: date | None = None) -> dic
 
 
 @register.inclusion_tag("web/parts/caliper_mini.html")
-def caliper_mini(wear: WearFigure, units: str = "") -> dict[str, object]:
+def caliper_mini(wear: WearFigure, units: str = "", today: date | None = None) -> dict[str, object]:
     """The strip without words inside, for lists; the sentence beside it says the same."""
-    return {"strip": strip.caliper(wear), "wear": wear, "units": str(units)}
+    return {"strip": strip.caliper(wear), "wear": wear, "units": str(units), "today": today}

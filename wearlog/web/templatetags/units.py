@@ -20,7 +20,7 @@ def mass(kg: Quantity, system: str = "") -> str:
 
 
 @register.filter
-def length(mm: Quantity, system: str = "") -> str:
+def dimension(mm: Quantity, system: str = "") -> str:
     """Millimetres as `10.25 mm`, for a US reader inches."""
     return units.show_length(mm, str(system))
 

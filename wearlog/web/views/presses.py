@@ -1,14 +1,195 @@
+"""All presses, and one press: its drawing, what it has worked, what is due on it, and its last log lines."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
 from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
 
+from wearlog.compare.queries import Line
+from wearlog.equipment.models import Kind, Press
+from wearlog.equipment.queries import Seat as SeatRow
+from wearlog.equipment.queries import presses_in_service, seats_of
+from wearlog.forecasts.items import STATES, DueItem, WearFigure
+from wearlog.forecasts.queries import due_items, items_of_press
+from wearlog.forecasts.record import Record
+from wearlog.lockout.models import EnergySource
+from wearlog.lockout.queries import isolation_point
 from wearlog.people.roles import Permission
+from wearlog.runs.models import Run
+from wearlog.runs.queries import last_reading, running_runs
+from wearlog.service.models import Service
+from wearlog.service.queries import open_holds
+from wearlog.web import figures, loglines
 from wearlog.web.access import SignedInRequest, needs
+from wearlog.web.drawing import press as drawing
+from wearlog.web.views.day import grouped
+
+
+@dataclass(frozen=True)
+class PressLine:
+    """One press of the list."""
+
+    press: Press
+    runs: list[Run]
+    work: figures.Work
+    season: Line | None
+    due: list[tuple[str, int]]
 
 
 @needs(Permission.VIEW)
-def presses(request: SignedInRequest, pk: int = 0) -> HttpResponse:
-    return HttpResponse("not yet")
+def presses(request: SignedInRequest) -> HttpResponse:
+    today = timezone.localdate()
+    record = figures.record_at(today)
+    seasons = figures.season_lines(record)
+    counts: dict[int, Counter[str]] = {}
+    for item in due_items(as_of=today):
+        counts.setdefault(item.press_id, Counter())[item.state] += 1
+    running: dict[int, list[Run]] = {}
+    for run in running_runs():
+        running.setdefault(run.press_id, []).append(run)
+    lines = [
+        PressLine(
+            press=press,
+            runs=running.get(press.pk, []),
+            work=figures.of_press(record, press.pk),
+            season=seasons.get(press.code),
+            due=[
+                (state, counts[press.pk][state])
+                for state in ("overdue", "due", "coming")
+                if counts.get(press.pk, {}).get(state)
+            ],
+        )
+        for press in presses_in_service(on=today)
+    ]
+    retired = Press.objects.filter(retired_on__lte=today)
+    return render(
+        request, "web/presses.html", {"lines": lines, "retired": retired, "season": figures.season_of(record)}
+    )
+
+
+@dataclass(frozen=True)
+class SeatLine:
+    """A position in the list beside the drawing: what sits there and how it is doing."""
+
+    number: int
+    seat: SeatRow
+    url: str
+    label: str
+    wear: WearFigure | None
+    work: figures.Work | None
+    last_work: Service | None
+    hours_since_work: float | None
+    next_item: DueItem | None
+
+
+def label_of(seat: SeatRow) -> str:
+    """`die D5-04, edge A`, or `die: nothing fitted`."""
+    kind = "" if seat.position.kind == Kind.OTHER else str(Kind(seat.position.kind).label)
+    name = seat.position.name
+    place = name if not kind or kind in name else f"{name} ({kind})"
+    if seat.fitting is None:
+        return f"{place}: nothing fitted"
+    return f"{place} {seat.fitting.part}" + (f", edge {seat.fitting.edge}" if seat.fitting.edge else "")
+
+
+def first_of(items: Sequence[DueItem]) -> DueItem | None:
+    """The item that wants to be seen first: worst state, then earliest day."""
+    known = [item for item in items if item.state != "unknown"]
+    return min(known, key=lambda item: (STATES.index(item.state), item.due_on or date.max), default=None)
+
+
+def seat_lines(
+    press: Press, items: Sequence[DueItem], record: Record
+) -> tuple[list[SeatLine], drawing.PressDrawing]:
+    rows = {row.position.pk: row for row in seats_of(press)}
+    by_position: dict[int, list[DueItem]] = {}
+    for item in items:
+        if item.position_id is not None and item.position_id in rows:
+            fitting = rows[item.position_id].fitting
+            if item.part_id is None or (fitting is not None and fitting.part_id == item.part_id):
+                by_position.setdefault(item.position_id, []).append(item)
+    in_place = {row.fitting.pk for row in rows.values() if row.fitting is not None}
+    work = figures.of_spans(record, (row for row in record.fittings if row.id in in_place))
+    last: dict[int, Service] = {}
+    fitted = [row.fitting.part_id for row in rows.values() if row.fitting is not None]
+    for service in Service.objects.standing().filter(part_id__in=fitted, press=press).order_by("done_at"):
+        if service.part_id is not None:
+            last[service.part_id] = service
+    seats = []
+    for pk, row in rows.items():
+        wear = next((item.wear for item in by_position.get(pk, ()) if item.wear is not None), None)
+        page = (
+            reverse("web:part", args=[row.fitting.part_id])
+            if row.fitting is not None
+            else f"{reverse('web:work-new')}?press={press.pk}"
+        )
+        seats.append(
+            drawing.Seat(pk, row.position.kind, row.position.barrel, page, label_of(row), wear)
+        )
+    machine = drawing.draw(seats)
+    lines = []
+    for callout in machine.callouts:
+        row = rows[callout.seat.key]
+        service = last.get(row.fitting.part_id) if row.fitting is not None else None
+        lines.append(
+            SeatLine(
+                number=callout.number,
+                seat=row,
+                url=callout.seat.url,
+                label=callout.seat.label,
+                wear=callout.seat.wear,
+                work=work.get(row.fitting.pk) if row.fitting is not None else None,
+                last_work=service,
+                hours_since_work=None
+                if service is None
+                else figures.hours_since(record, press.pk, service.done_at),
+                next_item=first_of(by_position.get(callout.seat.key, ())),
+            )
+        )
+    return lines, machine
 
 
 @needs(Permission.VIEW)
-def press(request: SignedInRequest, pk: int = 0) -> HttpResponse:
-    return HttpResponse("not yet")
+def press(request: SignedInRequest, pk: int) -> HttpResponse:
+    shown = get_object_or_404(Press, pk=pk)
+    now = timezone.now()
+    today = timezone.localdate(now)
+    record = figures.record_at(today)
+    items = items_of_press(shown.pk, as_of=today)
+    seats, machine = seat_lines(shown, items, record)
+    sources = EnergySource.objects.filter(press=shown)
+    return render(
+        request,
+        "web/press.html",
+        {
+            "press": shown,
+            "today": today,
+            "work": figures.of_press(record, shown.pk),
+            "season": figures.season_of(record),
+            "season_line": figures.season_lines(record).get(shown.code),
+            "running": running_runs(shown),
+            "holds": open_holds(shown),
+            "machine": machine,
+            "seats": seats,
+            "groups": grouped(items),
+            "later": sorted(
+                (item for item in items if item.state == "later"), key=lambda item: item.due_on or date.max
+            ),
+            "unknown": [item for item in items if item.state == "unknown"],
+            "isolation_points": [isolation_point(source) for source in sources],
+            "reading": last_reading(shown),
+            "lines": loglines.of_press(
+                shown,
+                user=request.user,
+                now=now,
+                system=str(request.units),  # type: ignore[attr-defined]
+            ),
+        },
+    )

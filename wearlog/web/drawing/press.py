@@ -1,0 +1,229 @@
+"""The press from the side, as lines: where each position sits, its number, and its little caliper strip.
+
+Drawn in a view box 640 wide, so that numbers stay readable on a phone. Seed enters at the hopper and cake
+leaves at the die on the right; a press with two barrels has two lanes, one above the other. Positions are
+numbered along the seed's way, and the list beside the drawing has the same numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from wearlog.equipment.models import Kind
+from wearlog.forecasts.items import WearFigure
+from wearlog.web.drawing.caliper import fraction_of
+
+WIDTH = 640.0
+TOP_ROW = 48.0
+FIRST_LANE = 206.0
+LANE = 124.0
+RADIUS = 21.0
+STRIP = 52.0
+ROOM = 62.0
+"""Least distance between two numbers of a row; more of them than fit move closer together."""
+
+ORDER = (
+    Kind.MAGNET,
+    Kind.SCREW,
+    Kind.BARREL,
+    Kind.HEAD,
+    Kind.HEATER,
+    Kind.DIE,
+    Kind.FILTER,
+    Kind.BEARING,
+    Kind.GEARBOX,
+    Kind.BELT,
+    Kind.MOTOR,
+    Kind.OTHER,
+)
+# Where a kind's number hangs from: x from and to (several of a kind share it out), y from the lane's middle
+# upward and downward.
+SPANS: dict[str, tuple[float, float, float, float]] = {
+    Kind.MAGNET: (320, 350, -64, -64),
+    Kind.SCREW: (300, 410, -26, 26),
+    Kind.BARREL: (415, 465, -38, 38),
+    Kind.HEAD: (480, 510, -44, 44),
+    Kind.HEATER: (476, 516, -56, 56),
+    Kind.DIE: (552, 566, -18, 18),
+    Kind.FILTER: (300, 400, 70, 70),
+    Kind.BEARING: (202, 216, -28, 28),
+    Kind.GEARBOX: (140, 180, -46, 46),
+    Kind.BELT: (90, 114, -26, 26),
+    Kind.MOTOR: (30, 64, -48, 48),
+    Kind.OTHER: (150, 170, 74, 74),
+}
+ABOVE_ON_SINGLE = {Kind.MAGNET, Kind.GEARBOX, Kind.MOTOR, Kind.BELT, Kind.HEATER}
+IN_LANE = {Kind.SCREW, Kind.BARREL, Kind.HEAD, Kind.DIE, Kind.HEATER}
+
+
+@dataclass(frozen=True)
+class Seat:
+    """What the drawing must know of a position: its page, its words and its wear, where there is any."""
+
+    key: int
+    kind: str
+    barrel: str
+    url: str
+    label: str
+    wear: WearFigure | None = None
+
+
+@dataclass(frozen=True)
+class Callout:
+    """A number with its leader line, and a strip with the jaw where wear is known. In view box units."""
+
+    seat: Seat
+    number: int
+    x: float
+    y: float
+    from_x: float
+    from_y: float
+    to_y: float
+    text_y: float
+    strip_x: float
+    strip_end: float
+    strip_limit: float
+    strip_y: float
+    jaw_x: float | None
+
+
+@dataclass(frozen=True)
+class LaneDrawing:
+    """One barrel: its middle, and the flights of its screw as line ends."""
+
+    middle: float
+    flights: tuple[tuple[float, float, float, float], ...]
+    holes: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class PressDrawing:
+    height: float
+    lanes: tuple[LaneDrawing, ...]
+    callouts: tuple[Callout, ...]
+    first: float
+    last: float
+    has: frozenset[str] = field(default_factory=frozenset)
+    """Kinds that the press has a position of; what it has not is left out where a press can do without."""
+
+    @property
+    def twin(self) -> bool:
+        return len(self.lanes) > 1
+
+    @property
+    def middle(self) -> float:
+        """Half-way between the lanes: where the drive sits."""
+        return (self.first + self.last) / 2
+
+    @property
+    def gearbox_y(self) -> float:
+        return self.first - 46
+
+    @property
+    def gearbox_height(self) -> float:
+        """It spans all lanes."""
+        return self.last - self.first + 92
+
+    @property
+    def chute_y(self) -> float:
+        """Where seed goes on from the upper barrel to the lower."""
+        return self.first + 38
+
+    @property
+    def chute_height(self) -> float:
+        return self.last - self.first - 76
+
+
+def numbered(seats: Sequence[Seat]) -> list[Seat]:
+    """Along the seed's way: by kind, then barrel, then name."""
+    place = {str(kind): number for number, kind in enumerate(ORDER)}
+    return sorted(seats, key=lambda seat: (place.get(seat.kind, 99), seat.barrel, seat.label))
+
+
+def spread(wanted: Sequence[float], room: float) -> list[float]:
+    """Places in a row, near the wanted ones, in their order and at least `room` apart where the row has it."""
+    if not wanted:
+        return []
+    edge = RADIUS + 8
+    room = min(room, (WIDTH - 2 * edge) / max(len(wanted) - 1, 1))
+    order = sorted(range(len(wanted)), key=lambda number: wanted[number])
+    places = [0.0] * len(wanted)
+    last = edge - room
+    for number in order:
+        last = places[number] = max(wanted[number], last + room)
+    last = WIDTH - edge + room
+    for number in reversed(order):
+        last = places[number] = min(places[number], last - room)
+    return places
+
+
+def lane_drawing(middle: float) -> LaneDrawing:
+    flights = tuple(
+        (round(x, 1), middle + 30, round(x + 16 - number * 0.6, 1), middle - 30)
+        for number, x in enumerate(236 + 27 * step - 0.55 * step * step for step in range(10))
+    )
+    return LaneDrawing(middle, flights, tuple(300 + 18.0 * step for step in range(7)))
+
+
+def draw(seats: Sequence[Seat]) -> PressDrawing:
+    """The drawing of a press with these positions; two barrel names make it a twin."""
+    barrels = sorted({seat.barrel for seat in seats if seat.barrel})[:2]
+    lanes = tuple(lane_drawing(FIRST_LANE + LANE * number) for number in range(max(len(barrels), 1)))
+    first, last = lanes[0].middle, lanes[-1].middle
+    bottom_row = last + 126
+    ordered = numbered(seats)
+    above: list[tuple[int, Seat, float, float]] = []
+    below: list[tuple[int, Seat, float, float]] = []
+    for number, seat in enumerate(ordered, start=1):
+        like = [other for other in ordered if other.kind == seat.kind and other.barrel == seat.barrel]
+        left, right, up, down = SPANS.get(seat.kind, SPANS[Kind.OTHER])
+        x = left + (right - left) * (like.index(seat) + 0.5) / len(like)
+        if len(barrels) == 2 and seat.kind in IN_LANE and seat.barrel:
+            upward = seat.barrel == barrels[0]
+        elif len(barrels) == 2:
+            upward = seat.kind == Kind.MAGNET
+        else:
+            upward = seat.kind in ABOVE_ON_SINGLE
+        drive = seat.kind in (Kind.GEARBOX, Kind.BELT, Kind.MOTOR, Kind.BEARING)
+        if upward:
+            above.append((number, seat, x, first + up))
+        else:
+            middle = (first + last) / 2 if drive and seat.kind != Kind.GEARBOX else last
+            below.append((number, seat, x, middle + down))
+    callouts = row(above, TOP_ROW, upward=True) + row(below, bottom_row, upward=False)
+    return PressDrawing(
+        height=bottom_row + RADIUS + 34,
+        lanes=lanes,
+        callouts=tuple(sorted(callouts, key=lambda callout: callout.number)),
+        first=first,
+        last=last,
+        has=frozenset(seat.kind for seat in seats),
+    )
+
+
+def row(members: Sequence[tuple[int, Seat, float, float]], y: float, *, upward: bool) -> list[Callout]:
+    places = spread([x for _, _, x, _ in members], ROOM)
+    callouts = []
+    for (number, seat, from_x, from_y), x in zip(members, places, strict=True):
+        jaw = None
+        if seat.wear is not None and seat.wear.now_mm is not None:
+            jaw = round(x - STRIP / 2 + STRIP * 0.88 * max(0.0, fraction_of(seat.wear, seat.wear.now_mm)), 1)
+        callouts.append(
+            Callout(
+                seat=seat,
+                number=number,
+                x=round(x, 1),
+                y=y,
+                from_x=round(from_x, 1),
+                from_y=from_y,
+                to_y=y + RADIUS if upward else y - RADIUS,
+                text_y=y + 8,
+                strip_x=round(x - STRIP / 2, 1),
+                strip_end=round(x + STRIP / 2, 1),
+                strip_limit=round(x - STRIP / 2 + STRIP * 0.88, 1),
+                strip_y=y - RADIUS - 9 if upward else y + RADIUS + 20,
+                jaw_x=jaw,
+            )
+        )
+    return callouts

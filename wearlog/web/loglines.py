@@ -1,0 +1,118 @@
+"""The latest lines of the log about a press or a part, of all kinds, newest first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from wearlog.calc import units
+from wearlog.equipment.models import Part, Press
+from wearlog.logbook.corrections import may_change
+from wearlog.people.models import LogRecord, User
+from wearlog.runs.models import Reading, ReadingKind, Run
+from wearlog.runs.queries import latest_runs
+from wearlog.service.models import Incident, Measurement, Service
+from wearlog.service.queries import latest_incidents, latest_services
+from wearlog.web.forms.records import kind_of
+
+
+@dataclass(frozen=True)
+class LogLine:
+    """One line: when, what in a sentence, by whom, and whether this person may change it."""
+
+    at: datetime
+    word: str
+    text: str
+    by: str
+    kind: str
+    pk: int
+    changeable: bool
+
+
+def of_run(run: Run, system: str) -> str:
+    words = f"{run.crop}, {units.show_mass(run.seed_kg, system)}"
+    if run.lot:
+        words += f", lot {run.lot}"
+    if run.ends_at is None:
+        words += ", still running"
+    elif run.hours_h is not None:
+        words += f", {units.show_hours(run.hours_h, system)}"
+    if run.purge:
+        words += ", purge"
+    return words + (f". {run.note}" if run.note else "")
+
+
+def of_service(service: Service, system: str) -> str:
+    thing = str(service.part or service.position or "")
+    if service.part and service.position:
+        thing += f" ({service.position.name})"
+    words = f"{service.get_action_display()} {thing}{' ' + service.edge if service.edge else ''}".strip()
+    return words + (f": {service.finding}" if service.finding else "")
+
+
+def of_incident(incident: Incident, system: str) -> str:
+    return incident.get_kind_display() + (f": {incident.note}" if incident.note else "")
+
+
+def of_reading(reading: Reading, system: str) -> str:
+    new = "new meter, " if reading.kind == ReadingKind.NEW_METER else ""
+    return f"{new}{units.show_hours(reading.meter_h, system)}"
+
+
+def of_measurement(gauge: Measurement, system: str) -> str:
+    bound = {"at_least": "at least ", "below": "below "}.get(gauge.bound, "")
+    words = f"{'edge ' + gauge.edge + ', ' if gauge.edge else ''}{bound}{units.show_length(gauge.value_mm, system)}"
+    if gauge.place:
+        words += f" at {gauge.place}"
+    return words + (f", {gauge.phase} the work" if gauge.phase else "")
+
+
+def line(
+    record: LogRecord, at: datetime, word: str, text: str, by: str, *, user: User, now: datetime
+) -> LogLine:
+    return LogLine(
+        at=at,
+        word=word,
+        text=text,
+        by=by or str(record.entered_by or ""),
+        kind=kind_of(record),
+        pk=record.pk,
+        changeable=may_change(user, record, at=now),
+    )
+
+
+def newest(lines: Iterable[LogLine], most: int) -> list[LogLine]:
+    return sorted(lines, key=lambda one: one.at, reverse=True)[:most]
+
+
+def of_press(press: Press, *, user: User, now: datetime, system: str, most: int = 12) -> list[LogLine]:
+    """Runs, work, incidents and readings of the press: four queries."""
+    lines = [
+        line(run, run.ends_at or run.started_at, "Run", of_run(run, system), run.done_by, user=user, now=now)
+        for run in latest_runs(press, limit=most)
+    ]
+    lines += [
+        line(work, work.done_at, "Work", of_service(work, system), work.done_by, user=user, now=now)
+        for work in latest_services(press, limit=most)
+    ]
+    lines += [
+        line(one, one.happened_at, "Incident", of_incident(one, system), "", user=user, now=now)
+        for one in latest_incidents(press, limit=most)
+    ]
+    readings = Reading.objects.standing().filter(press=press).select_related("entered_by")
+    lines += [
+        line(one, one.read_at, "Meter", of_reading(one, system), "", user=user, now=now)
+        for one in readings.order_by("-read_at")[:most]
+    ]
+    return newest(lines, most)
+
+
+def of_part(
+    part: Part, services: Sequence[Service], *, user: User, now: datetime, system: str
+) -> list[LogLine]:
+    """All work on the part."""
+    return [
+        line(work, work.done_at, "Work", of_service(work, system), work.done_by, user=user, now=now)
+        for work in services
+    ]
