@@ -59,6 +59,11 @@ def load() -> RunTable:
     return table
 
 
+def forget() -> None:
+    """Drop what is kept in memory."""
+    _kept.clear()
+
+
 def _natural(code: str) -> tuple[object, ...]:
     """Sorts P2 before P10."""
     return tuple(

@@ -1,0 +1,48 @@
+"""Runs on record, written down in one line each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from decimal import Decimal
+from itertools import count
+
+import pytest
+
+from tests.conftest import at
+from wearlog.compare import runtable
+from wearlog.equipment.models import Press
+from wearlog.people.models import Mill
+from wearlog.runs.models import Crop, Run
+
+RunMaker = Callable[..., Run]
+
+
+@pytest.fixture(autouse=True)
+def _nothing_kept() -> Iterator[None]:
+    """Each test has its own log, though its version may be one that another test had."""
+    runtable.forget()
+    yield
+    runtable.forget()
+
+
+@pytest.fixture
+def run(mill: Mill) -> RunMaker:
+    """`run("P1", "flax", "2026-03-01 06:00", hours="5", kg="100")` writes a run that has ended."""
+    numbers = count(1)
+
+    def make(
+        press: str, crop: str, started: str, *, kg: str, hours: str | None = None, **fields: object
+    ) -> Run:
+        entry = Run(
+            ref=f"r{next(numbers)}",
+            press=Press.objects.get_or_create(code=press)[0],
+            crop=Crop.objects.get_or_create(code=crop)[0],
+            started_at=at(started),
+            hours_h=None if hours is None else Decimal(hours),
+            seed_kg=Decimal(kg),
+            **fields,
+        )
+        entry.save()
+        return entry
+
+    return make
