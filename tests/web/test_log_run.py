@@ -1,0 +1,195 @@
+"""Logging a run: two numbers, the person's own units, questions and refusals that lose nothing typed."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from tests.web.log_shop import Shop
+from wearlog.people.models import AuditEntry, Mill, Role, User
+from wearlog.runs.models import Reading, Run
+from wearlog.web.forms.base import new_ref
+
+
+@pytest.fixture
+def shop(mill: Mill) -> Shop:
+    return Shop()
+
+
+@pytest.fixture
+def phone(client: Client, operator: User) -> Client:
+    client.force_login(operator)
+    return client
+
+
+def page(client: Client, address: str) -> str:
+    answer = client.get(address)
+    assert answer.status_code == 200, answer.status_code
+    return answer.content.decode()
+
+
+def numbers(shop: Shop, **typed: str) -> dict[str, str]:
+    return {
+        "ref": new_ref(),
+        "press": str(shop.north.pk),
+        "crop": str(shop.rape.pk),
+        "seed_unit": "kg",
+        **typed,
+    }
+
+
+def test_press_crop_die_and_last_reading_are_filled_in(phone: Client, shop: Shop, operator: User) -> None:
+    ago = timezone.now() - timedelta(days=2)
+    shop.run(shop.north, shop.sunflower, ago, None, "0", by=operator)
+    Run.objects.update(ended_at=ago + timedelta(hours=8), ends_at=ago + timedelta(hours=8))
+    shop.reading(shop.north, "1234.5", ago + timedelta(hours=8))
+    text = page(phone, "/log/run/")
+    assert f'href="/log/run/?press={shop.north.pk}" aria-current="true"' in text
+    assert "D-1 A" in text
+    assert "Last: 1234.5 on" in text
+    assert f'value="{shop.sunflower.pk}" class="pill" required id="id_crop_0" checked' in text or (
+        f'name="crop" value="{shop.sunflower.pk}"' in text and "checked" in text
+    )
+
+
+def test_two_numbers_make_a_run_and_a_reading(phone: Client, shop: Shop) -> None:
+    shop.reading(shop.north, "100", timezone.now() - timedelta(hours=9))
+    answer = phone.post("/log/run/", numbers(shop, meter_h="107,5", seed="350"))
+    assert answer.status_code == 302
+    run = Run.objects.get()
+    assert (run.press, run.crop, run.seed_kg) == (shop.north, shop.rape, Decimal("350"))
+    assert Reading.objects.order_by("-read_at").first().meter_h == Decimal("107.5")  # type: ignore[union-attr]
+
+
+def test_clock_hours_and_decimal_hours_are_told_apart(phone: Client, shop: Shop) -> None:
+    phone.post("/log/run/", numbers(shop, hours_h="7:30", seed="350"))
+    assert Run.objects.get().hours_h == Decimal("7.5")
+
+
+def test_the_same_page_sent_twice_is_one_run(phone: Client, shop: Shop) -> None:
+    typed = numbers(shop, hours_h="7.5", seed="350")
+    first, second = phone.post("/log/run/", typed), phone.post("/log/run/", typed)
+    assert (first.status_code, second.status_code) == (302, 302)
+    assert Run.objects.count() == 1
+
+
+def test_the_same_page_with_another_number_is_refused_and_keeps_what_was_typed(
+    phone: Client, shop: Shop
+) -> None:
+    typed = numbers(shop, hours_h="7.5", seed="350")
+    phone.post("/log/run/", typed)
+    answer = phone.post("/log/run/", {**typed, "seed": "360"})
+    assert answer.status_code == 422
+    assert 'value="360"' in answer.content.decode()
+    assert Run.objects.get().seed_kg == Decimal("350")
+
+
+def test_a_reader_in_pounds_types_1000_lb_and_reads_1000_lb(
+    client: Client, shop: Shop, operator: User
+) -> None:
+    operator.units = "us"
+    operator.save()
+    client.force_login(operator)
+    answer = client.post("/log/run/", numbers(shop, hours_h="24", seed="1,000", seed_unit="lb"), follow=True)
+    run = Run.objects.get()
+    assert run.seed_kg == Decimal("453.592370")  # 1 lb is 0.45359237 kg exactly (NIST SP 811, B.8)
+    assert "1,000 lb" in answer.content.decode()
+    assert 'value="1000"' in page(client, f"/log/run/{run.pk}/correct/")
+
+
+def test_bags_need_their_weight_and_remember_it(phone: Client, shop: Shop) -> None:
+    without = phone.post("/log/run/", numbers(shop, hours_h="7", seed="12", seed_unit="bag"))
+    assert "Write what one bag weighs." in without.content.decode()
+    assert Run.objects.count() == 0
+    phone.post("/log/run/", numbers(shop, hours_h="7", seed="12", seed_unit="bag", bag="25"))
+    assert Run.objects.get().seed_kg == Decimal("300")
+    text = page(phone, "/log/run/")
+    assert '<option value="bag" selected>' in text
+    assert 'name="bag" value="25"' in text
+
+
+def test_bushels_go_by_the_crop(phone: Client, shop: Shop) -> None:
+    phone.post("/log/run/", numbers(shop, hours_h="7", seed="10", seed_unit="bushel"))
+    # Rapeseed is bought at 50 lb a bushel (common practice, no source): 10 bushels are 226.79619 kg.
+    assert Run.objects.get().seed_kg == Decimal("226.796190")
+
+
+def test_a_wrong_number_is_named_at_its_field_and_the_rest_is_kept(phone: Client, shop: Shop) -> None:
+    answer = phone.post("/log/run/", numbers(shop, hours_h="seven", seed="350", lot="L-9"))
+    text = answer.content.decode()
+    assert answer.status_code == 422
+    assert 'href="#id_hours_h"' in text
+    assert "“seven” is not a number" in text
+    assert 'value="seven"' in text
+    assert 'value="350"' in text
+    assert 'value="L-9"' in text
+    assert Run.objects.count() == 0
+
+
+def test_a_number_out_of_range_names_the_range(phone: Client, shop: Shop) -> None:
+    answer = phone.post("/log/run/", numbers(shop, hours_h="7", seed="350", moisture_pct="140"))
+    assert "Write a number from 0 to 100 %." in answer.content.decode()
+
+
+def test_a_doubtful_run_asks_and_is_taken_when_confirmed(phone: Client, shop: Shop) -> None:
+    shop.reading(shop.north, "500", timezone.now() - timedelta(hours=8))
+    typed = numbers(shop, meter_h="490", seed="350")
+    asked = phone.post("/log/run/", typed)
+    text = asked.content.decode()
+    assert 'name="confirm" value="meter_went_back"' in text
+    assert 'value="490"' in text
+    assert Run.objects.count() == 0
+    codes = [code for code in ("meter_went_back", "more_hours_than_clock") if f'value="{code}"' in text]
+    started = (timezone.now() - timedelta(hours=6)).strftime("%Y-%m-%dT%H:%M")
+    answer = phone.post("/log/run/", {**typed, "started_at": started, "confirm": codes})
+    assert answer.status_code == 302
+    assert Run.objects.get().seed_kg == Decimal("350")
+
+
+def test_a_run_is_started_and_stopped_later(phone: Client, shop: Shop) -> None:
+    phone.post("/log/run/", numbers(shop, start="1"))
+    run = Run.objects.get()
+    assert run.ends_at is None
+    assert f"/log/run/{run.pk}/stop/" in page(phone, f"/log/run/?press={shop.north.pk}")
+    Run.objects.update(started_at=timezone.now() - timedelta(hours=5))
+    answer = phone.post(f"/log/run/{run.pk}/stop/", {"seed": "250", "seed_unit": "kg", "hours_h": "4.5"})
+    assert answer.status_code == 302
+    run.refresh_from_db()
+    assert (run.seed_kg, run.hours_h, run.ends_at is None) == (Decimal("250"), Decimal("4.5"), False)
+
+
+def test_a_twin_asks_which_barrels_pressed(phone: Client, shop: Shop) -> None:
+    assert 'name="through"' in page(phone, f"/log/run/?press={shop.twin.pk}")
+    assert 'name="through"' not in page(phone, f"/log/run/?press={shop.north.pk}")
+    typed = numbers(shop, press=str(shop.twin.pk), hours_h="5", seed="300", through="left")
+    phone.post("/log/run/", typed)
+    assert (Run.objects.get().through, Run.objects.get().slot) == ("left", 1)
+
+
+def test_several_presses_are_offered_as_buttons_where_none_is_usual(phone: Client, shop: Shop) -> None:
+    text = page(phone, "/log/run/")
+    assert f'href="/log/run/?press={shop.north.pk}"' in text
+    assert f'href="/log/run/?press={shop.twin.pk}"' in text
+    assert 'name="seed"' not in text
+
+
+def test_a_viewer_may_not_log(client: Client, shop: Shop) -> None:
+    client.force_login(User.objects.create_user("v", role=Role.VIEWER))
+    assert client.get("/log/run/").status_code == 403
+    assert client.post("/log/run/", numbers(shop, hours_h="7", seed="350")).status_code == 403
+    assert Run.objects.count() == 0
+
+
+def test_without_a_sign_in_the_way_leads_there_and_back(client: Client, shop: Shop) -> None:
+    answer = client.get(f"/log/run/?press={shop.north.pk}")
+    assert answer.headers["Location"] == f"/sign-in/?next=%2Flog%2Frun%2F%3Fpress%3D{shop.north.pk}"
+
+
+def test_the_page_for_a_run_writes_nothing(phone: Client, shop: Shop) -> None:
+    before = AuditEntry.objects.count()
+    page(phone, f"/log/run/?press={shop.north.pk}")
+    assert (AuditEntry.objects.count(), Run.objects.count()) == (before, 0)

@@ -1,0 +1,80 @@
+"""What every entry form shares: the reader's units, questions to confirm, refusals at their field."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any, ClassVar
+
+from django import forms
+from django.forms.utils import ErrorList
+
+from wearlog.people.refusals import Doubt, Refused
+from wearlog.web.forms.fields import Reader
+
+
+def new_ref() -> str:
+    """The entry's own id, made with the page: the same page sent twice is one entry."""
+    return f"p-{secrets.token_hex(8)}"
+
+
+class Speaking(forms.BaseForm):
+    """A form whose fields take over the reader's units. Mixed into plain forms and model forms."""
+
+    reader: Reader
+    #: What the domain calls a value, where the form has another name for it.
+    aliases: ClassVar[Mapping[str, str]] = {}
+
+    def take_reader(self, reader: Reader) -> None:
+        self.reader = reader
+        self.doubts: tuple[Doubt, ...] = ()
+        self.use_required_attribute = False
+        for field in self.fields.values():
+            speak = getattr(field, "speak", None)
+            if speak is not None:
+                speak(reader)
+
+    @property
+    def confirmed(self) -> list[str]:
+        """Codes of the questions that the person has answered with yes."""
+        getlist = getattr(self.data, "getlist", None)
+        return list(getlist("confirm")) if getlist is not None else []
+
+    def refuse(self, refusal: Refused) -> None:
+        """Show a refusal of the domain at the field that it names, else at the top."""
+        name = self.aliases.get(refusal.field, refusal.field)
+        self.add_error(name if name in self.fields else None, refusal.message)
+
+    def ask(self, doubts: Sequence[Doubt]) -> None:
+        """Show what looks wrong as questions; what was answered already stays ticked."""
+        self.doubts = tuple(doubts)
+
+    def summary(self) -> list[tuple[str, str]]:
+        """(id of the input, or "", and text) of every error, in the order of the page."""
+        lines = [("", str(text)) for text in self.non_field_errors()]
+        for name in self.fields:
+            errors: ErrorList = self.errors.get(name, ErrorList())
+            bound = self[name]
+            target = bound.id_for_label or bound.auto_id
+            if isinstance(bound.field.widget, forms.RadioSelect | forms.CheckboxSelectMultiple):
+                target = f"{bound.auto_id}_0"
+            label = str(bound.label)
+            lines += [(target, f"{label}: {text}") for text in errors]
+        return lines
+
+
+class EntryForm(Speaking, forms.Form):
+    """A line of the log to write."""
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.take_reader(reader)
+
+    def at_or(self, name: str, now: datetime) -> datetime:
+        """The instant that was typed, or `now` where the field was left empty."""
+        value = self.cleaned_data.get(name)
+        return value if isinstance(value, datetime) else now
+
+    def said(self, name: str) -> str:
+        return str(self.cleaned_data.get(name) or "").strip()

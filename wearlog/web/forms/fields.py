@@ -1,0 +1,287 @@
+"""Form fields that speak the reader's units, and take a comma or a point.
+
+`to_python` gives SI (kg, mm, °C, decimal hours) as Decimal with at most six decimals, or an aware UTC
+instant; `prepare_value` turns such a value back into what the reader would have typed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+
+from wearlog.calc import units
+from wearlog.people.models import Mill, Units, User
+
+SIX = Decimal("0.000001")
+MOST = Decimal("999999999")
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Who reads and types: the system of units, and the zone in which a time is meant."""
+
+    system: str
+    zone: ZoneInfo
+
+    @classmethod
+    def of(cls, user: User, mill: Mill | None = None) -> Reader:
+        mill = mill or Mill.current()
+        return cls(system=user.units or mill.units or Units.METRIC, zone=mill.zone)
+
+    @property
+    def mass_unit(self) -> str:
+        return units.UNIT_WORDS[units.mass_unit(self.system)]
+
+    @property
+    def length_unit(self) -> str:
+        return units.UNIT_WORDS[units.length_unit(self.system)]
+
+    @property
+    def temperature_unit(self) -> str:
+        return units.UNIT_WORDS[units.temperature_unit(self.system)]
+
+
+METRIC = Reader(system=Units.METRIC, zone=ZoneInfo("UTC"))
+
+
+def plain(value: Decimal, places: int) -> str:
+    """The shortest text of a number rounded to `places` decimals: `1000`, `0.25`; a point, no grouping."""
+    text = f"{value.quantize(Decimal(1).scaleb(-places)):f}"
+    return (text.rstrip("0").rstrip(".") if "." in text else text) or "0"
+
+
+class NumberField(forms.CharField):
+    """A number with comma or point. `least` and `most` bound the SI value and are named in the error."""
+
+    places = 6
+    unit_code = ""
+
+    def __init__(
+        self, *, unit: str = "", least: Decimal | int | None = 0, most: Decimal | int = MOST, **kwargs: Any
+    ) -> None:
+        kwargs.setdefault("required", False)
+        kwargs.setdefault("max_length", 30)
+        super().__init__(**kwargs)
+        self.unit = unit
+        self.least = None if least is None else Decimal(least)
+        self.most = Decimal(most)
+        self.reader = METRIC
+        self.widget.attrs.update(inputmode="decimal", autocomplete="off")
+
+    def speak(self, reader: Reader) -> None:
+        """Take over the reader's units; called by the form before anything is shown or read."""
+        self.reader = reader
+
+    def to_si(self, value: Decimal) -> Decimal:
+        return value
+
+    def from_si(self, value: Decimal) -> Decimal:
+        return value
+
+    @property
+    def decimal_sign(self) -> str:
+        """A US reader's comma parts thousands; elsewhere both signs are in use, and doubt is asked about."""
+        return "." if units.is_us(self.reader.system) else ""
+
+    def parse(self, text: str) -> Decimal:
+        return units.parse_number(text, decimal=self.decimal_sign)
+
+    def to_python(self, value: Any) -> Any:
+        text = str(value if value is not None else "").strip()
+        if not text:
+            return None
+        try:
+            number = self.to_si(self.parse(text)).quantize(SIX)
+        except units.NumberProblem as error:
+            raise ValidationError(error.message, code=error.code) from error
+        self.check(number)
+        return number
+
+    def check(self, number: Decimal) -> None:
+        if (self.least is not None and number < self.least) or number > self.most:
+            raise ValidationError(
+                _("Write a number from %(least)s to %(most)s%(unit)s."),
+                code="range",
+                params={
+                    "least": plain(self.from_si(self.least), 3) if self.least is not None else "…",
+                    "most": plain(self.from_si(self.most), 3),
+                    "unit": f" {self.unit}" if self.unit else "",
+                },
+            )
+
+    def validate(self, value: Any) -> None:
+        forms.Field.validate(self, value)
+
+    def run_validators(self, value: Any) -> None:
+        """The text validators of CharField (length, null characters) don't fit a number."""
+
+    def prepare_value(self, value: Any) -> Any:
+        if isinstance(value, Decimal | int | float) and not isinstance(value, bool):
+            return plain(self.from_si(Decimal(str(value))), self.places)
+        return value
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        """Changed where the text differs from what was shown, so that showing rounds nothing away."""
+        return str(self.prepare_value(initial) or "").strip() != str(data or "").strip()
+
+
+class MassField(NumberField):
+    """Kilograms or pounds, by the reader."""
+
+    places = 3
+
+    def speak(self, reader: Reader) -> None:
+        super().speak(reader)
+        self.unit = reader.mass_unit
+
+    def to_si(self, value: Decimal) -> Decimal:
+        return units.to_kg(value, units.mass_unit(self.reader.system))
+
+    def from_si(self, value: Decimal) -> Decimal:
+        return units.from_kg(value, units.mass_unit(self.reader.system))
+
+
+class LengthField(NumberField):
+    """Millimetres or inches, by the reader. Inches are shown to a tenth of a thou."""
+
+    @property
+    def places(self) -> int:  # type: ignore[override]
+        return 4 if units.is_us(self.reader.system) else 3
+
+    def speak(self, reader: Reader) -> None:
+        super().speak(reader)
+        self.unit = reader.length_unit
+
+    def to_si(self, value: Decimal) -> Decimal:
+        return units.to_mm(value, units.length_unit(self.reader.system))
+
+    def from_si(self, value: Decimal) -> Decimal:
+        return units.from_mm(value, units.length_unit(self.reader.system))
+
+    def parse(self, text: str) -> Decimal:
+        return units.parse_number(text, grouped=False)
+
+
+class TemperatureField(NumberField):
+    """Degrees Celsius or Fahrenheit, by the reader."""
+
+    places = 1
+
+    def speak(self, reader: Reader) -> None:
+        super().speak(reader)
+        self.unit = reader.temperature_unit
+
+    def to_si(self, value: Decimal) -> Decimal:
+        return units.to_celsius(value, units.temperature_unit(self.reader.system))
+
+    def from_si(self, value: Decimal) -> Decimal:
+        return units.from_celsius(value, units.temperature_unit(self.reader.system))
+
+
+class HoursField(NumberField):
+    """Hours as 7.5, 7,5 or 7:30."""
+
+    places = 4
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("unit", "h")
+        super().__init__(**kwargs)
+
+    def parse(self, text: str) -> Decimal:
+        return units.parse_hours(text, decimal=self.decimal_sign)
+
+
+class InstantField(forms.CharField):
+    """A wall-clock time of the mill, kept as an instant. Empty is for the form to read (mostly as "now").
+
+    A time that the clocks skipped is refused; one that came twice is taken as the first (RFC 5545, 3.3.5).
+    """
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("required", False)
+        kwargs.setdefault("max_length", 40)
+        kwargs.setdefault("widget", forms.DateTimeInput(attrs={"type": "datetime-local"}))
+        super().__init__(**kwargs)
+        self.reader = METRIC
+
+    def speak(self, reader: Reader) -> None:
+        self.reader = reader
+
+    def to_python(self, value: Any) -> Any:
+        text = str(value or "").strip()
+        if not text:
+            return None
+        try:
+            wall = datetime.fromisoformat(text)
+        except ValueError as error:
+            raise ValidationError(
+                _("“%(text)s” is not a day and time. Write it like 2026-03-01 06:30."),
+                code="instant",
+                params={"text": text},
+            ) from error
+        if wall.tzinfo is not None:
+            return wall.astimezone(UTC)
+        if not 1950 <= wall.year <= 2150:
+            raise ValidationError(_("Write a year from 1950 to 2150."), code="range")
+        instant = wall.replace(tzinfo=self.reader.zone).astimezone(UTC)
+        if instant.astimezone(self.reader.zone).replace(tzinfo=None) != wall:
+            raise ValidationError(
+                _("The clocks went forward then: %(text)s never was. Write the time that the clock showed."),
+                code="gap",
+                params={"text": wall.strftime("%Y-%m-%d %H:%M")},
+            )
+        return instant
+
+    def validate(self, value: Any) -> None:
+        forms.Field.validate(self, value)
+
+    def run_validators(self, value: Any) -> None:
+        """Not a text any more."""
+
+    def prepare_value(self, value: Any) -> Any:
+        if isinstance(value, datetime):
+            return value.astimezone(self.reader.zone).strftime("%Y-%m-%dT%H:%M")
+        return value
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return str(self.prepare_value(initial) or "").strip() != str(data or "").strip()
+
+
+class DayField(forms.DateField):
+    """A day, picked or typed as 2026-03-01."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("required", False)
+        kwargs.setdefault("widget", forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+        super().__init__(**kwargs)
+
+    def to_python(self, value: Any) -> date | None:
+        if value in self.empty_values:
+            return None
+        if isinstance(value, datetime):
+            return value.date()
+        if isinstance(value, date):
+            return value
+        try:
+            return date.fromisoformat(str(value).strip())
+        except ValueError as error:
+            raise ValidationError(
+                _("“%(text)s” is not a day. Write it like 2026-03-01."), code="day", params={"text": value}
+            ) from error
+
+
+Choices = list[tuple[str, Any]]
+ChoicesOf = Callable[[], Choices]
+
+
+def pills(attrs: dict[str, str] | None = None) -> forms.RadioSelect:
+    """Radio buttons that are shown as a row of large buttons."""
+    return forms.RadioSelect(attrs={"class": "pill", **(attrs or {})})

@@ -1,0 +1,162 @@
+"""What the mill already knows, so that no form asks for it: what is fitted, the last reading, the usual."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from wearlog.equipment.models import Fitting, Kind, Part, Position, Press
+from wearlog.people.models import User
+from wearlog.runs.models import Crop, Reading, Run
+from wearlog.service.models import Measurement
+
+
+def presses_at_work() -> list[Press]:
+    return list(Press.objects.filter(retired_on__isnull=True))
+
+
+def usual_press(user: User, presses: Sequence[Press], asked: str) -> Press | None:
+    """The press that was asked for, else the only one, else the one this person logged a run on last."""
+    if asked.isdecimal():
+        return next((press for press in presses if press.pk == int(asked)), None)
+    if len(presses) == 1:
+        return presses[0]
+    last = Run.objects.standing().filter(entered_by=user).order_by("-entered_at").first()
+    return next((press for press in presses if last is not None and press.pk == last.press_id), None)
+
+
+@dataclass(frozen=True)
+class PlaceNow:
+    """A position and what sits on it now, if anything."""
+
+    position: Position
+    fitting: Fitting | None
+
+    @property
+    def label(self) -> str:
+        return self.position.name
+
+    @property
+    def fitted(self) -> str:
+        """`D-07 edge B`, or nothing."""
+        if self.fitting is None:
+            return ""
+        return part_and_edge(self.fitting.part, self.fitting.edge)
+
+
+def part_and_edge(part: Part, edge: str) -> str:
+    return f"{part.code} {edge}".strip()
+
+
+def places_of(press: Press) -> list[PlaceNow]:
+    """Every position of the press, the seed's way through first (screw, die), with its open fitting."""
+    order = {kind: number for number, kind in enumerate(Kind.values)}
+    positions = sorted(press.positions.all(), key=lambda p: (order.get(p.kind, 99), p.name))
+    open_now = {
+        fitting.position_id: fitting
+        for fitting in Fitting.objects.open()
+        .filter(position__press=press)
+        .select_related("part__part_type", "position__press")
+    }
+    return [PlaceNow(position, open_now.get(position.pk)) for position in positions]
+
+
+def barrels_of(places: Sequence[PlaceNow]) -> list[str]:
+    return sorted({place.position.barrel for place in places if place.position.barrel})
+
+
+def last_reading(press: Press) -> Reading | None:
+    return Reading.objects.standing().filter(press=press).order_by("-read_at").first()
+
+
+def last_run(press: Press) -> Run | None:
+    return (
+        Run.objects.of(press)
+        .filter(ends_at__isnull=False)
+        .select_related("crop")
+        .order_by("-started_at")
+        .first()
+    )
+
+
+def running(press: Press) -> list[Run]:
+    return list(Run.objects.running().filter(press=press).select_related("crop", "press"))
+
+
+@dataclass(frozen=True)
+class Spare:
+    """A part off the press that could go on a position, on one of its edges."""
+
+    part: Part
+    edge: str
+    used: bool
+
+    @property
+    def value(self) -> str:
+        return f"{self.part.pk}:{self.edge}"
+
+
+def spares_for(position: Position, like: Part | None = None, crop: Crop | None = None) -> list[Spare]:
+    """Parts of the position's kind that are neither retired nor fitted, one line for each edge.
+
+    What serves `crop` comes first where it is given, else the type that sits there now; then types of the
+    same kind by size; unused edges before used.
+    """
+    parts = (
+        Part.objects.filter(part_type__kind=position.kind, retired_on__isnull=True)
+        .exclude(fittings__in=Fitting.objects.open())
+        .select_related("part_type")
+    )
+    worn_in = set(Fitting.objects.standing().filter(part__in=parts).values_list("part_id", "edge").distinct())
+    found = [
+        Spare(part=part, edge=edge, used=(part.pk, edge) in worn_in)
+        for part in parts
+        for edge in part.part_type.edge_names
+    ]
+    like_type = like.part_type_id if like is not None else None
+    return sorted(
+        found,
+        key=lambda spare: (
+            not serves(spare.part, crop) if crop else spare.part.part_type_id != like_type,
+            spare.part.part_type.size_mm or Decimal(0),
+            spare.part.part_type.code,
+            spare.used,
+            spare.part.code,
+            spare.edge,
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class EdgeKnown:
+    """One edge of a part: whether it has worked, and the last plain gauge on it."""
+
+    edge: str
+    used: bool
+    last: Measurement | None
+
+
+def edges_of(part: Part) -> list[EdgeKnown]:
+    used = set(Fitting.objects.standing().filter(part=part).values_list("edge", flat=True))
+    last: dict[str, Measurement] = {}
+    for gauge in Measurement.objects.standing().filter(part=part).order_by("measured_at", "pk"):
+        last[gauge.edge] = gauge
+    return [EdgeKnown(edge, edge in used, last.get(edge)) for edge in part.part_type.edge_names]
+
+
+def serves(part: Part, crop: Crop) -> bool:
+    """Whether the part's type serves the crop; a type that names no crop serves all."""
+    return not part.part_type.for_crops or crop.code in part.part_type.for_crops.split()
+
+
+def crops_in_use(press: Press | None) -> list[Crop]:
+    """All crops, the press's most recent first."""
+    crops = list(Crop.objects.all())
+    if press is None:
+        return crops
+    recent: dict[int, int] = {}
+    newest = Run.objects.of(press).order_by("-started_at").values_list("crop_id", flat=True)[:60]
+    for number, crop_id in enumerate(newest):
+        recent.setdefault(crop_id, number)
+    return sorted(crops, key=lambda crop: (recent.get(crop.pk, 999), crop.code))

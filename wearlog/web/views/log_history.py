@@ -1,0 +1,99 @@
+"""What happened to a record: the audit trail in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import FieldDoesNotExist
+from django.db import models
+
+from wearlog.people.models import AuditEntry
+from wearlog.web.forms.fields import Reader
+
+UNTOLD = {"id", "entered_at", "entered_by_id", "entry", "slot", "ends_at", "ref"}
+"""Columns that say nothing to a person: derived, or told elsewhere on the line."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    name: str
+    old: str
+    new: str
+
+
+@dataclass(frozen=True)
+class Change:
+    """One row of the audit trail; `differences` holds only what is not the same as before."""
+
+    at: datetime
+    by: str
+    action: str
+    reason: str
+    differences: tuple[Difference, ...]
+
+
+def changes_of(record: models.Model, reader: Reader) -> list[Change]:
+    """First what was entered, then each change. Stored values as the log keeps them, in SI units."""
+    entries = AuditEntry.objects.filter(record=record._meta.model_name, record_id=record.pk).order_by("pk")
+    return [
+        Change(
+            at=entry.at,
+            by=entry.by_name,
+            action=entry.action,
+            reason=entry.reason,
+            differences=tuple(differences(record, entry.old or {}, entry.new or {}, reader)),
+        )
+        for entry in entries
+    ]
+
+
+def differences(
+    record: models.Model, old: Mapping[str, Any], new: Mapping[str, Any], reader: Reader
+) -> list[Difference]:
+    found = []
+    for name in new:
+        if name in UNTOLD or old.get(name) == new[name] or (not old and new[name] in (None, "", False)):
+            continue
+        found.append(
+            Difference(
+                name=label_of(record, name),
+                old=shown(record, name, old.get(name), reader) if old else "",
+                new=shown(record, name, new[name], reader),
+            )
+        )
+    return found
+
+
+def label_of(record: models.Model, column: str) -> str:
+    words = {"voided_at": "struck out", "voided_by_id": "struck out by", "void_reason": "reason"}
+    return words.get(column) or column.removesuffix("_id").replace("_", " ")
+
+
+def shown(record: models.Model, column: str, value: Any, reader: Reader) -> str:
+    if value in (None, ""):
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if column.endswith("_at"):
+        try:
+            return datetime.fromisoformat(str(value)).astimezone(reader.zone).strftime("%Y-%m-%d %H:%M")
+        except ValueError:
+            return str(value)
+    if column.endswith("_id"):
+        return related(record, column, value)
+    return str(value)
+
+
+def related(record: models.Model, column: str, value: Any) -> str:
+    """The name of what a key pointed to, or the key where it is gone."""
+    try:
+        field = record._meta.get_field(column.removesuffix("_id"))
+    except FieldDoesNotExist:
+        return str(value)
+    if field.related_model is None or isinstance(field.related_model, str):
+        return str(value)
+    target = field.related_model._default_manager.filter(pk=value).first()
+    return str(target) if target is not None else str(value)

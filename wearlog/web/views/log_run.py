@@ -1,0 +1,215 @@
+"""Log a run, start one, stop one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from wearlog.calc import units
+from wearlog.equipment.models import HoursFrom, Kind, Press
+from wearlog.logbook import actions
+from wearlog.people.roles import Permission, allows
+from wearlog.runs.models import Reading, Run
+from wearlog.web.access import SignedInRequest
+from wearlog.web.forms import known
+from wearlog.web.forms.run import RunForm, RunStopForm
+from wearlog.web.views.log_door import EntryPage, NothingToShow
+
+YEAR = 60 * 60 * 24 * 365
+
+
+def choose_press(request: SignedInRequest, heading: str, page: str, keep: str = "") -> HttpResponse:
+    """The page that asks for the press first: one big button for each."""
+    return render(
+        request,
+        "web/log_press.html",
+        {
+            "heading": heading,
+            "presses": known.presses_at_work(),
+            "page": page,
+            "keep": keep,
+            "may_add": allows(request.user, Permission.MAINTAIN),
+        },
+    )
+
+
+def by_meter(press: Press, reading: Reading | None, run: Run | None) -> bool:
+    """Whether this press's runs are logged by the hour meter: as the last one was, else as it is set up."""
+    if run is not None:
+        return run.hours_h is None and reading is not None
+    return reading is not None or press.hours_from == HoursFrom.METER
+
+
+def reading_words(reading: Reading | None) -> str:
+    if reading is None:
+        return ""
+    return _("Last: %(hours)s on %(day)s.") % {
+        "hours": units.plain(reading.meter_h),
+        "day": timezone.localtime(reading.read_at).strftime("%Y-%m-%d %H:%M"),
+    }
+
+
+def usual_units(request: SignedInRequest) -> dict[str, Any]:
+    """The seed unit that this person used last on this device, with the bag's weight."""
+    code, _sign, weight = request.COOKIES.get(cookie_name(request), "").partition(":")
+    initial: dict[str, Any] = {}
+    if code in units.KG or code in ("bag", "bushel"):
+        initial["seed_unit"] = code
+    try:
+        initial["bag"] = Decimal(weight) if weight else None
+    except InvalidOperation:
+        initial["bag"] = None
+    return initial
+
+
+def cookie_name(request: SignedInRequest) -> str:
+    return f"seed-unit-{request.user.pk}"
+
+
+def remember_units(request: SignedInRequest, response: HttpResponse, cleaned: Mapping[str, Any]) -> None:
+    bag = cleaned.get("bag")
+    response.set_cookie(
+        cookie_name(request),
+        f"{cleaned.get('seed_unit') or ''}:{units.plain(bag) if bag else ''}",
+        max_age=YEAR,
+        httponly=True,
+        samesite="Lax",
+        secure=request.is_secure(),
+    )
+
+
+class RunNew(EntryPage):
+    template_name = "web/log_run.html"
+    replays = Run
+
+    def prepare(self) -> None:
+        self.presses = known.presses_at_work()
+        asked = self.request.POST.get("press") or self.request.GET.get("press") or ""
+        press = known.usual_press(self.request.user, self.presses, asked)
+        if press is None:
+            raise NothingToShow(choose_press(self.request, _("Log a run"), reverse("web:run-new")))
+        self.press = press
+        self.places = known.places_of(press)
+        self.reading = known.last_reading(press)
+        self.last_run = known.last_run(press)
+        self.crops = known.crops_in_use(press)
+
+    def form(self, data: Any) -> RunForm:
+        crop = (
+            self.last_run.crop_id if self.last_run else (self.crops[0].pk if len(self.crops) == 1 else None)
+        )
+        return RunForm(
+            data,
+            reader=self.reader,
+            crops=self.crops,
+            barrels=known.barrels_of(self.places),
+            by_meter=by_meter(self.press, self.reading, self.last_run),
+            meter_help=reading_words(self.reading),
+            initial={
+                "press": self.press.pk,
+                "crop": crop,
+                "lot": self.last_run.lot if self.last_run else "",
+                **usual_units(self.request),
+            },
+        )
+
+    def context(self) -> dict[str, Any]:
+        return {
+            "press": self.press,
+            "presses": self.presses,
+            "page": reverse("web:run-new"),
+            "running": known.running(self.press),
+            "dies": [place for place in self.places if place.position.kind == Kind.DIE],
+        }
+
+    def act(self, form: RunForm, now: datetime) -> Run:
+        self.entered = form
+        entry = form.entry(press=self.press, now=now, by_name=str(self.request.user))
+        return actions.log_run(by=self.request.user, at=now, entry=entry, confirmed=form.confirmed)
+
+    def done(self, record: Run) -> HttpResponse:
+        if record.ends_at is None:
+            self.saved(
+                _("Started: %(crop)s on %(press)s.") % {"crop": record.crop, "press": record.press}, record
+            )
+        else:
+            self.saved(run_words(record, self.entered, self.reader.system), record)
+        response = self.back()
+        if not self.entered.starts:
+            remember_units(self.request, response, self.entered.cleaned_data)
+        return response
+
+
+def run_words(run: Run, form: RunForm | RunStopForm, system: str) -> str:
+    """What was saved, in the words of who typed it."""
+    hours = form.cleaned_data.get("hours_h") or run.hours_h
+    meter = form.cleaned_data.get("meter_h")
+    if hours is not None:
+        time = f"{units.show_hours(hours, system)} ({units.show_clock(hours)})"
+    elif meter is not None:
+        time = _("meter at %(hours)s h") % {"hours": units.plain(meter)}
+    else:
+        time = _("by the clock")
+    return _("Saved: %(seed)s of %(crop)s on %(press)s, %(time)s.") % {
+        "seed": units.show_mass(run.seed_kg, system),
+        "crop": run.crop,
+        "press": run.press,
+        "time": time,
+    }
+
+
+class RunStop(EntryPage):
+    template_name = "web/log_run_stop.html"
+
+    def prepare(self) -> None:
+        run = get_object_or_404(Run.objects.standing().select_related("press", "crop"), pk=self.kwargs["pk"])
+        if run.ends_at is not None and self.request.method == "GET":
+            raise Http404(_("This run has been stopped already."))
+        self.run = run
+        self.reading = known.last_reading(run.press)
+
+    def form(self, data: Any) -> RunStopForm:
+        return RunStopForm(
+            data,
+            reader=self.reader,
+            crop=self.run.crop,
+            by_meter=by_meter(self.run.press, self.reading, known.last_run(self.run.press)),
+            meter_help=reading_words(self.reading),
+            initial=usual_units(self.request),
+        )
+
+    def context(self) -> dict[str, Any]:
+        return {"run": self.run}
+
+    def act(self, form: RunStopForm, now: datetime) -> Run:
+        self.entered = form
+        value = form.cleaned_data
+        return actions.stop_run(
+            by=self.request.user,
+            at=now,
+            run_id=self.run.pk,
+            ended_at=form.at_or("ended_at", now),
+            seed_kg=value["seed_kg"],
+            hours_h=value.get("hours_h"),
+            meter_h=value.get("meter_h"),
+            oil_kg=value.get("oil_kg"),
+            confirmed=form.confirmed,
+        )
+
+    def done(self, record: Run) -> HttpResponse:
+        self.saved(run_words(record, self.entered, self.reader.system), record)
+        response = self.back()
+        remember_units(self.request, response, self.entered.cleaned_data)
+        return response
+
+
+run_new = RunNew.as_page(Permission.LOG)
+run_stop = RunStop.as_page(Permission.LOG)
