@@ -1,0 +1,150 @@
+"""Numbers and hours as people type them.
+
+How `parse_number` decides between decimal sign and thousands separator, in this order:
+
+1. Point and comma both stand in it: the last one is the decimal sign, the other groups by three.
+2. One of them stands in it more than once: it groups by three.
+3. One stands in it once, and can't be grouping (not exactly three digits behind it, or none or more than
+   three in front, or a zero in front): it is the decimal sign. `1,5`, `0,125`, `1234,567`.
+4. Otherwise it could be either, as in `1,234`. The person's own decimal sign decides, where it is known
+   (`decimal`); fields that never see thousands, such as a gauge's millimetres, say `grouped=False` and
+   read it as a decimal sign. Else a point is a decimal sign, and a comma is refused as ambiguous.
+
+Spaces and apostrophes between groups of three digits are thousands separators.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from decimal import Decimal
+from typing import Final
+
+STEP: Final = Decimal("0.000001")
+
+
+class NumberProblem(ValueError):
+    """Typed text that can't be taken as a number. `code` names the reason, the text says what to do."""
+
+    def __init__(self, code: str, message: str) -> None:
+        super().__init__(message)
+        self.code = code
+        self.message = message
+
+
+def _plain_digits(text: str) -> str:
+    """Digits of any script as 0-9, the several minus signs as one, spaces of any width as one kind."""
+    out = []
+    for sign in text.strip():
+        if sign in "−–":
+            out.append("-")
+        elif sign == "٫":
+            out.append(",")
+        elif sign in "٬'’" or sign.isspace():
+            out.append(" ")
+        elif sign.isdecimal():
+            out.append(str(unicodedata.decimal(sign)))
+        else:
+            out.append(sign)
+    return "".join(out)
+
+
+def _is_grouped(text: str, sign: str) -> bool:
+    """Whether `sign` parts the digits of `text` into groups of three, as in 1,234,567."""
+    return re.fullmatch(rf"[1-9]\d{{0,2}}(?:{re.escape(sign)}\d{{3}})+", text) is not None
+
+
+def parse_number(text: str, *, decimal: str = "", grouped: bool = True) -> Decimal:
+    """The number that a person typed, with comma or point. The rule stands at the top of this module.
+
+    `decimal` is the person's own decimal sign, "." or "," or "" where it is not known. Raises NumberProblem
+    with code `empty`, `not_a_number`, `ambiguous` or `too_long`.
+    """
+    if decimal not in ("", ".", ","):
+        raise ValueError(f"decimal must be '.', ',' or '', not {decimal!r}")
+    typed = text.strip()
+    if not typed:
+        raise NumberProblem("empty", "Enter a number.")
+    if len(typed) > 32:
+        raise NumberProblem("too_long", "This number is too long: enter at most 9 digits and 6 decimals.")
+    plain = _plain_digits(typed)
+    minus = plain.startswith("-")
+    body = plain.lstrip("+-") if plain[:2] not in ("--", "++", "+-", "-+") else plain
+    if " " in body:
+        whole, rest = re.fullmatch(r"([\d ]*)(.*)", body).groups()  # type: ignore[union-attr]
+        if not _is_grouped(whole, " ") or " " in rest:
+            raise _not_a_number(typed)
+        body = whole.replace(" ", "") + rest
+        grouped = False  # the thousands are parted already, so a sign that is left is the decimal sign
+    value = Decimal(_without_grouping(body, typed, decimal, grouped))
+    return -value if minus else value
+
+
+def _not_a_number(typed: str) -> NumberProblem:
+    if re.fullmatch(r"\d{1,4}:[0-5]\d(:[0-5]\d)?", typed):
+        return NumberProblem(
+            "not_a_number", f"“{typed}” is a time of the clock: enter a plain number, as 7.5."
+        )
+    return NumberProblem(
+        "not_a_number", f"“{typed}” is not a number: enter digits with one comma or point, as 1234.5."
+    )
+
+
+def _without_grouping(body: str, typed: str, decimal: str, grouped: bool) -> str:
+    """`body` as digits with at most one point."""
+    points, commas = body.count("."), body.count(",")
+    if points and commas:
+        last = max(body.rfind("."), body.rfind(","))
+        whole, fraction = body[:last], body[last + 1 :]
+        other = "," if body[last] == "." else "."
+        if not _is_grouped(whole, other):
+            raise _not_a_number(typed)
+        body = f"{whole.replace(other, '')}.{fraction}"
+    elif points > 1 or commas > 1:
+        sign = "." if points else ","
+        if not _is_grouped(body, sign):
+            raise _not_a_number(typed)
+        body = body.replace(sign, "")
+    elif points or commas:
+        sign = "." if points else ","
+        could_be_grouping = grouped and _is_grouped(body, sign)
+        if could_be_grouping and decimal and decimal != sign:
+            body = body.replace(sign, "")
+        elif could_be_grouping and not decimal and sign == ",":
+            whole, fraction = body.split(",")
+            raise NumberProblem(
+                "ambiguous",
+                f"“{typed}” can be read as {whole}{fraction} or as {whole}.{fraction}: "
+                f"enter {whole}{fraction} or {whole}.{fraction}0.",
+            )
+        else:
+            body = body.replace(sign, ".")
+    if not re.fullmatch(r"\d+(\.\d*)?|\.\d+", body):
+        raise _not_a_number(typed)
+    if len(body.partition(".")[0].lstrip("0")) > 9 or len(body.partition(".")[2].rstrip("0")) > 6:
+        raise NumberProblem("too_long", "This number is too long: enter at most 9 digits and 6 decimals.")
+    return body
+
+
+def parse_hours(text: str, *, decimal: str = "", grouped: bool = True) -> Decimal:
+    """Hours as decimal hours: `7:30`, `7h30` and `7 h 30 min` are 7.5; `7.30` and `7,30` are 7.3.
+
+    A point or comma always parts decimals of an hour, never minutes. Raises NumberProblem, with code
+    `minutes` where the minutes are 60 or more.
+    """
+    plain = _plain_digits(text).lower()
+    clock = re.fullmatch(
+        r"(\d{1,6}) *(?::|h|h:) *(\d{1,2})(?: *(?::|m(?:in)?) *(?:(\d{1,2}) *s?)?)? *", plain
+    )
+    if clock is None:
+        minutes_only = re.fullmatch(r"(\d{1,4}) *min", plain)
+        if minutes_only:
+            return (Decimal(minutes_only[1]) / 60).quantize(STEP)
+        return parse_number(re.sub(r" *h$", "", plain), decimal=decimal, grouped=grouped)
+    hours, minutes, seconds = (int(part or 0) for part in clock.groups())
+    if minutes > 59 or seconds > 59:
+        raise NumberProblem(
+            "minutes",
+            f"“{text.strip()}” has {minutes} minutes: enter 0 to 59 minutes, or decimal hours as 7.5.",
+        )
+    return (hours + Decimal(minutes) / 60 + Decimal(seconds) / 3600).quantize(STEP)
