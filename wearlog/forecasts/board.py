@@ -57,7 +57,7 @@ class Board:
         for thing in about:
             trips = self._counted(rule, thing)
             if for_parts and rule.at_limit and thing.part is not None and thing.position is not None:
-                trips.append(self._limit(thing.part, thing.position))
+                trips.append(self._limit(rule, thing, thing.part, thing.position))
             if trips:
                 yield self._item(rule, thing, trips)
         if rule.at_limit:
@@ -73,8 +73,10 @@ class Board:
             if trip is not None
         ]
 
-    def _limit(self, part: PartRow, position: PositionRow) -> Trip:
-        return limit(self.edges, self.outlook, part, self.edges.last_of(part.id), position)
+    def _limit(self, rule: RuleRow, thing: Thing, part: PartRow, position: PositionRow) -> Trip:
+        """The wear limit. Work that the rule asks for (a polish, say) begins a new cycle of the same edge."""
+        trip = limit(self.edges, self.outlook, part, self.edges.last_of(part.id), position)
+        return replace(trip, cycle=f"{counting.start_of(self.record, rule, thing).cycle}.{trip.cycle}")
 
     def _limits_beside(self, rule: RuleRow, *, with_fitted: bool) -> Iterator[DueItem]:
         """Wear limits of parts off the press (or on a press out of service), where they last were; for a
@@ -97,7 +99,7 @@ class Board:
                     last if last.removed is None else None,
                     things.spans_of(self.record, fittings),
                 )
-                yield self._item(rule, thing, [self._limit(part, position)])
+                yield self._item(rule, thing, [self._limit(rule, thing, part, position)])
 
     def _item(self, rule: RuleRow, thing: Thing, trips: list[Trip]) -> DueItem:
         record = self.record
