@@ -1,90 +1,241 @@
-"""Fit one part type: wear = multiplier * (sum over crops of rate * seed), all of it uncertain."""
+"""Fit a fleet: the mode of everything that is not known, and how sure it is.
+
+Per type: a rate per crop, the shape of wear over a life, the size of gauge errors. Per part: a multiplier,
+and a smaller one for each of its lives (edges, rebuilds), and the shifts by polishing. Types share what a
+bend looks like and how large the spreads are. The mode is found by Gauss-Newton steps; the spreads by
+expectation-maximisation beside them, each with a prior that counts like a few observations, so that a fleet
+of one part has a sane answer.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
 
 import numpy as np
-from scipy import special, stats
+from numpy.typing import NDArray
+from scipy import special
 
+from wearlog.calc.wear import shape
 from wearlog.calc.wear.lives import AT_LEAST, BELOW, PLAIN, WORN_OUT, Rows
 from wearlog.calc.wear.records import Floats
 
 T_DOF = 4.0  # readings are taken as Student-t: a gross slip then pulls little, and never nothing
+CROP_SD = 0.6  # of the log rates of crops about the type's
+SHARED_BEND = 0.8  # correlation of the bends of two types
+SHIFT_SD = 0.5  # of a shift, in parts of the budget
+# What is believed of the spreads before any record, and how many observations each belief counts for.
+GAUGE_STRENGTH, SPREAD_STRENGTH, LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 6.0, 4.0, 2.0, 4.0, 3.0
+SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.05, 0.06, 0.3
+STEPS = 60
+STILL = 1e-3  # a step, in standard deviations or in parts of a spread, below which nothing moves any more
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One type: its rows, the wear from new to limit, and what is believed of the rate beforehand."""
+
+    rows: Rows
+    budget: float
+    log_rate: float
+    log_rate_sd: float
+    gauge_guess: float
+
+
+@dataclass
+class Spreads:
+    """What is learned beside the mode: of the log multipliers of parts, and of the lives of one part; of the
+    wear at which edges are retired as worn about limit + `worn_at`, in parts of the budget; of h."""
+
+    part: float = SPREAD_GUESS
+    life: float = LIFE_GUESS
+    worn: float = WORN_GUESS
+    worn_at: float = 0.0
+    bend: float = BEND_GUESS
 
 
 @dataclass(frozen=True)
 class Posterior:
-    """Normal approximation at the mode: globals (C log rates), and per part L + K locals (log multipliers
-    of its lives, shifts) given the globals: mean local + slope @ (globals - mode), covariance local_cov."""
+    """Normal approximation at the mode for one type.
+
+    globals: log rates, then h; `covariance` is theirs. Locals of each part (log multipliers of its lives,
+    then shifts), given the globals: mean local + slope @ (globals - mode), covariance local_cov.
+    """
 
     log_rates: Floats
+    h: Floats
     covariance: Floats
     local: Floats
     slope: Floats
     local_cov: Floats
     gauge_sd: float
-    spread: float
-    life_spread: float
+    spreads: Spreads
 
 
-def fit(rows: Rows, budget: float, log_rate: float, log_rate_sd: float, gauge_guess: float) -> Posterior:
-    """Mode and curvature by damped Gauss-Newton steps, spreads by expectation-maximisation beside them."""
-    crops = rows.kg.shape[1]
+@dataclass
+class _State:
+    """A type while it is being fitted."""
+
+    problem: Problem
+    a: Floats
+    h: Floats
+    local: Floats
+    own: Floats
+    gauge_sd: float
+    life_used: Floats
+    inverse: Floats = field(default_factory=lambda: np.zeros(0))
+    gain: Floats = field(default_factory=lambda: np.zeros(0))
+    by_global: Floats = field(default_factory=lambda: np.zeros(0))
+    wear: Floats = field(default_factory=lambda: np.zeros(0))
+    robust: Floats = field(default_factory=lambda: np.zeros(0))
+    g_l: Floats = field(default_factory=lambda: np.zeros(0))
+
+
+def fit(problems: list[Problem]) -> list[Posterior]:
+    """Posteriors in the order of the problems."""
+    states = [_start(problem) for problem in problems]
+    spreads = Spreads()
+    mean = np.concatenate([np.r_[np.full(len(s.a), s.problem.log_rate), np.zeros_like(s.h)] for s in states])
+    ends = np.cumsum([len(s.a) + len(s.h) for s in states])
+    blocks = [slice(end - len(s.a) - len(s.h), end) for s, end in zip(states, ends, strict=True)]
+    bends = _Bends(problems)
+    covariance = np.zeros((len(mean), len(mean)))
+    for _ in range(STEPS):
+        prior = bends.precision(spreads.bend)
+        hessian = prior.copy()
+        now = np.concatenate([np.r_[s.a, s.h] for s in states])
+        gradient = prior @ (mean - now)
+        for state, block in zip(states, blocks, strict=True):
+            h_gg, g_g = _curvature(state, spreads)
+            hessian[block, block] += h_gg
+            gradient[block] += g_g
+        covariance = np.asarray(np.linalg.inv(hessian), dtype=float)
+        step = covariance @ gradient
+        scale = min(1.0, 0.7 / max(float(np.max(np.abs(step), initial=0.0)), 1e-12))
+        before = np.array([*vars(spreads).values(), *(s.gauge_sd for s in states)])
+        for state, block in zip(states, blocks, strict=True):
+            _learn_gauge(state, covariance[block, block])
+        _learn_spreads(states, [covariance[block, block] for block in blocks], spreads)
+        spreads.bend = bends.size(now, covariance, spreads.bend)
+        after = np.array([*vars(spreads).values(), *(s.gauge_sd for s in states)])
+        moved = float(np.max(np.abs(step) / np.sqrt(np.diagonal(covariance)), initial=0.0))
+        for state, block in zip(states, blocks, strict=True):
+            moved = max(moved, _move(state, step[block], scale))
+        if moved < STILL and np.all(np.abs(after - before) < 4 * STILL * np.maximum(np.abs(after), 1e-3)):
+            break
+    return [
+        Posterior(
+            log_rates=s.a,
+            h=s.h,
+            covariance=covariance[block, block],
+            local=s.local,
+            slope=-s.gain,
+            local_cov=s.inverse,
+            gauge_sd=s.gauge_sd,
+            spreads=spreads,
+        )
+        for s, block in zip(states, blocks, strict=True)
+    ]
+
+
+class _Bends:
+    """The prior of all log rates and bends together, for any size of bends."""
+
+    def __init__(self, problems: list[Problem]) -> None:
+        types = len(problems)
+        together = np.full((types, types), SHARED_BEND) + (1.0 - SHARED_BEND) * np.eye(types)
+        bends = np.kron(np.linalg.inv(together), np.linalg.inv(shape.prior_covariance()))
+        sizes = [p.rows.kg.shape[1] + shape.STRETCHES for p in problems]
+        self.rates = np.zeros((sum(sizes), sum(sizes)))
+        self.bends = np.zeros_like(self.rates)
+        where: list[int] = []
+        for problem, begin in zip(problems, np.cumsum([0, *sizes[:-1]]), strict=True):
+            crops = problem.rows.kg.shape[1]
+            rates = problem.log_rate_sd**2 * np.ones((crops, crops)) + CROP_SD**2 * np.eye(crops)
+            self.rates[begin : begin + crops, begin : begin + crops] = np.linalg.inv(rates)
+            where.extend(range(begin + crops, begin + crops + shape.STRETCHES))
+        self.bends[np.ix_(where, where)] = bends
+        self.count = len(where)
+
+    def precision(self, bend: float) -> Floats:
+        return self.rates + self.bends / bend**2
+
+    def size(self, now: Floats, covariance: Floats, bend: float) -> float:
+        """A step of expectation-maximisation; entries of `now` that are no bends have no weight."""
+        found = now @ self.bends @ now + (self.bends * covariance).sum()
+        return float(np.sqrt((found + BEND_STRENGTH * BEND_GUESS**2) / (self.count + BEND_STRENGTH)))
+
+
+def _start(problem: Problem) -> _State:
+    rows = problem.rows
     size = rows.lives + rows.shifts.shape[1]
-    gauge_sd, spread, life_spread, worn_sd = gauge_guess, 0.2, 0.05, 0.08
-    prior = np.linalg.inv(log_rate_sd**2 * np.ones((crops, crops)) + 0.6**2 * np.eye(crops))
-    a = np.full(crops, log_rate)
-    local = np.zeros((rows.parts, size))
     own = np.zeros((len(rows.part), size))
     own[:, rows.lives :] = rows.shifts
-    for _ in range(40):
-        local_prior = _local_prior(rows, budget, spread, life_spread)
-        grown = np.exp(a) * rows.kg
-        theta = np.exp(local[rows.part, rows.life])
-        wear = theta * grown.sum(axis=1)
-        shift = (own[:, rows.lives :] * local[rows.part, rows.lives :]).sum(axis=1)
-        sd = np.where(rows.kind == WORN_OUT, worn_sd * budget, gauge_sd)
-        score, weight = _pull(rows, wear + shift, sd)
-        own[np.arange(len(own)), rows.life] = wear
-        by_rate = theta[:, None] * grown
-        h_ll = np.broadcast_to(local_prior, (rows.parts, size, size)).copy()
-        h_lg = np.zeros((rows.parts, size, crops))
-        g_l = -np.einsum("ij,pj->pi", local_prior, local)
-        weighted = own * weight[:, None]
-        np.add.at(h_ll, rows.part, weighted[:, :, None] * own[:, None, :])
-        np.add.at(h_lg, rows.part, weighted[:, :, None] * by_rate[:, None, :])
-        np.add.at(g_l, rows.part, own * score[:, None])
-        h_gg = prior + (by_rate * weight[:, None]).T @ by_rate
-        g_g = by_rate.T @ score - prior @ (a - log_rate)
-        inverse: Floats = np.asarray(np.linalg.inv(h_ll), dtype=float)
-        gain = inverse @ h_lg
-        schur = h_gg - np.einsum("pij,pik->jk", h_lg, gain)
-        step = np.linalg.solve(schur, g_g - np.einsum("pij,pi->j", gain, g_l))
-        step_l = np.einsum("pij,pj->pi", inverse, g_l) - gain @ step
-        covariance = np.linalg.inv(schur)
-        scale = min(1.0, 1.0 / max(float(np.max(np.abs(step), initial=0.0)), 1e-12))
-        step_l[:, : rows.lives] = np.clip(step_l[:, : rows.lives], -1.0, 1.0)
-        a = a + scale * step
-        local = local + scale * step_l
-        total_cov = inverse + gain @ covariance @ np.swapaxes(gain, 1, 2)
-        gauge_sd = _gauge_sd(rows, wear + shift, gauge_sd, gauge_guess)
-        spread = _spread(rows, local, total_cov, life_spread)
-    return Posterior(a, covariance, local, -gain, inverse, gauge_sd, spread, life_spread)
+    used = np.zeros((rows.parts, rows.lives))
+    used[rows.part, rows.life] = 1.0
+    return _State(
+        problem=problem,
+        a=np.full(rows.kg.shape[1], problem.log_rate),
+        h=np.zeros(shape.STRETCHES),
+        local=np.zeros((rows.parts, size)),
+        own=own,
+        gauge_sd=problem.gauge_guess,
+        life_used=used,
+    )
 
 
-def _local_prior(rows: Rows, budget: float, spread: float, life_spread: float) -> Floats:
-    covariance = np.zeros((rows.lives + rows.shifts.shape[1],) * 2)
-    covariance[: rows.lives, : rows.lives] = spread**2
-    covariance[range(rows.lives), range(rows.lives)] += life_spread**2
-    later = range(rows.lives, len(covariance))
-    covariance[later, later] = (0.5 * budget) ** 2
-    return np.linalg.inv(covariance) if len(covariance) else covariance
+def _local_prior(state: _State, spreads: Spreads) -> Floats:
+    lives, size = state.problem.rows.lives, state.local.shape[1]
+    covariance = np.zeros((size, size))
+    covariance[:lives, :lives] = spreads.part**2
+    covariance[range(lives), range(lives)] += spreads.life**2
+    covariance[range(lives, size), range(lives, size)] = (SHIFT_SD * state.problem.budget) ** 2
+    return np.asarray(np.linalg.inv(covariance), dtype=float)
 
 
-def _pull(rows: Rows, wear: Floats, sd: Floats) -> tuple[Floats, Floats]:
-    """First derivative of the log likelihood by the wear, and a positive weight for its curvature."""
-    away = (rows.wear - wear) / sd
+def _curvature(state: _State, spreads: Spreads) -> tuple[Floats, Floats]:
+    """Hessian and gradient of the globals of a type with the locals taken out."""
+    rows, budget = state.problem.rows, state.problem.budget
+    grown = np.exp(state.a) * rows.kg / budget
+    g, slope, by_h = shape.value(state.h, grown.sum(axis=1))
+    scale = np.exp(state.local[rows.part, rows.life]) * budget
+    worn = scale * g
+    state.wear = worn + (rows.shifts * state.local[rows.part, rows.lives :]).sum(axis=1)
+    score, weight, state.robust = _pull(state, spreads)
+    state.own[np.arange(len(worn)), rows.life] = worn
+    state.by_global = np.concatenate([(scale * slope)[:, None] * grown, scale[:, None] * by_h], axis=1)
+    prior = _local_prior(state, spreads)
+    h_ll = np.tile(prior, (rows.parts, 1, 1))
+    h_lg = np.zeros((rows.parts, len(prior), state.by_global.shape[1]))
+    state.g_l = -state.local @ prior
+    weighted = state.own * weight[:, None]
+    np.add.at(h_ll, rows.part, weighted[:, :, None] * state.own[:, None, :])
+    np.add.at(h_lg, rows.part, weighted[:, :, None] * state.by_global[:, None, :])
+    np.add.at(state.g_l, rows.part, state.own * score[:, None])
+    state.inverse = np.asarray(np.linalg.inv(h_ll), dtype=float)
+    state.gain = state.inverse @ h_lg
+    h_gg = (state.by_global * weight[:, None]).T @ state.by_global
+    flat = state.gain.reshape(-1, state.gain.shape[2])
+    h_gg -= h_lg.reshape(flat.shape).T @ flat
+    g_g = state.by_global.T @ score - state.g_l.ravel() @ flat
+    return h_gg, g_g
+
+
+def _target_and_sd(state: _State, spreads: Spreads) -> tuple[Floats, Floats]:
+    rows, budget = state.problem.rows, state.problem.budget
+    ended = rows.kind == WORN_OUT
+    target = rows.wear + np.where(ended, spreads.worn_at * budget, 0.0)
+    return target, np.where(ended, spreads.worn * budget, state.gauge_sd)
+
+
+def _pull(state: _State, spreads: Spreads) -> tuple[Floats, Floats, Floats]:
+    """By the wear: first derivative of the log likelihood, a positive weight for its curvature, and the part
+    of a full observation that each row counts for."""
+    rows = state.problem.rows
+    target, sd = _target_and_sd(state, spreads)
+    away = (target - state.wear) / sd
     robust = (T_DOF + 1.0) / (T_DOF + away**2)
     score = robust * away / sd
     weight = robust / sd**2
@@ -95,35 +246,68 @@ def _pull(rows: Rows, wear: Floats, sd: Floats) -> tuple[Floats, Floats]:
             mills = np.exp(-0.5 * z**2 - special.log_ndtr(z)) / np.sqrt(2 * np.pi)
             score[pins] = side * mills / sd[pins]
             weight[pins] = np.maximum(mills * (mills + z), 1e-6) / sd[pins] ** 2
-    return score, weight
+    return score, weight, robust
 
 
-def _gauge_sd(rows: Rows, wear: Floats, sd: float, guess: float) -> float:
-    plain = rows.kind == PLAIN
-    away = rows.wear[plain] - wear[plain]
-    robust = (T_DOF + 1.0) / (T_DOF + (away / sd) ** 2)
-    strength = 6.0
-    found = (robust * away**2).sum() + strength * guess**2
-    return float(np.sqrt(found / (max(plain.sum() - 0.5 * rows.parts, 0.0) + strength)))
+def _move(state: _State, step: Floats, scale: float) -> float:
+    """Take the step; returns the largest move of a log multiplier in standard deviations."""
+    crops, lives = len(state.a), state.problem.rows.lives
+    local = (state.inverse @ state.g_l[:, :, None])[:, :, 0] - state.gain @ step
+    local[:, :lives] = np.clip(local[:, :lives], -0.7, 0.7)
+    state.a = state.a + scale * step[:crops]
+    state.h = state.h + scale * step[crops:]
+    state.local = state.local + scale * local
+    sd = np.sqrt(np.diagonal(state.inverse, axis1=1, axis2=2))
+    return float(np.max(np.abs(local) / sd, initial=0.0))
 
 
-def _spread(rows: Rows, local: Floats, covariance: Floats, life_spread: float) -> float:
-    first = local[:, 0] ** 2 + covariance[:, 0, 0] - life_spread**2 if rows.lives else np.zeros(0)
-    strength = 4.0
-    return float(np.sqrt(max(first.sum() + strength * 0.2**2, 0.01) / (len(first) + strength)))
+def _variance(state: _State, covariance: Floats, rows: Ints) -> Floats:
+    """Posterior variance of the wear of the chosen rows."""
+    part = state.problem.rows.part[rows]
+    own = state.own[rows][:, None, :]
+    outer = state.by_global[rows] - (own @ state.gain[part])[:, 0]
+    given = (own @ state.inverse[part] * own)[:, 0].sum(axis=1)
+    return np.asarray(given + (outer @ covariance * outer).sum(axis=1))
 
 
-def nodes(dimensions: int, count: int) -> Floats:
-    """Fixed points that stand for independent standard normals, shape (count, dimensions); `count` even.
+def _learn_gauge(state: _State, covariance: Floats) -> None:
+    rows = state.problem.rows
+    plain = np.flatnonzero(rows.kind == PLAIN)
+    away = (rows.wear - state.wear)[plain] ** 2 + _variance(state, covariance, plain)
+    found = (state.robust[plain] * away).sum() + GAUGE_STRENGTH * state.problem.gauge_guess**2
+    state.gauge_sd = float(np.sqrt(found / (len(plain) + GAUGE_STRENGTH)))
 
-    A low-discrepancy lattice mirrored about 0, with unit variance in each direction."""
-    if dimensions == 0:
-        return np.zeros((count, 0))
-    root = 1.5
-    for _ in range(60):
-        root = (1.0 + root) ** (1.0 / (dimensions + 1.0))
-    alphas = root ** -np.arange(1.0, dimensions + 1.0)
-    lattice = (0.5 + np.arange(1.0, count // 2 + 1.0)[:, None] * alphas) % 1.0
-    half = stats.norm.ppf(np.clip(lattice, 1e-6, 1 - 1e-6))
-    full = np.concatenate([half, -half])
-    return np.asarray(full / full.std(axis=0))
+
+def _learn_spreads(states: list[_State], covariances: list[Floats], spreads: Spreads) -> None:
+    part, parts = 0.0, 0.0
+    life, lives = 0.0, 0.0
+    worn, worn_at, ended_count = 0.0, 0.0, 0
+    for state, covariance in zip(states, covariances, strict=True):
+        rows, size = state.problem.rows, state.problem.rows.lives
+        if not size:
+            continue
+        total = state.inverse + state.gain @ covariance @ np.swapaxes(state.gain, 1, 2)
+        total, mode = total[:, :size, :size], state.local[:, :size]
+        prior = spreads.part**2 * np.ones((size, size)) + spreads.life**2 * np.eye(size)
+        c = np.linalg.solve(prior, np.full(size, spreads.part**2))
+        rest = spreads.part**2 * (1.0 - c.sum())
+        seen = state.life_used.any(axis=1)
+        common = mode @ c
+        part += float((common**2 + np.einsum("pij,i,j->p", total, c, c) + rest)[seen].sum())
+        parts += float(seen.sum())
+        between = np.eye(size) - c
+        apart = (mode - common[:, None]) ** 2 + np.einsum("pij,li,lj->pl", total, between, between) + rest
+        several = state.life_used * (state.life_used.sum(axis=1) > 1)[:, None]
+        life += float((apart * several).sum())
+        lives += float(several.sum())
+        ended = np.flatnonzero(rows.kind == WORN_OUT)
+        away = (rows.wear - state.wear)[ended] / -state.problem.budget
+        robust = state.robust[ended]
+        worn_at += float((robust * away).sum())
+        worn += float((robust * ((away - spreads.worn_at) ** 2)).sum())
+        worn += float((robust * _variance(state, covariance, ended)).sum()) / state.problem.budget**2
+        ended_count += len(ended)
+    spreads.part = math.sqrt((part + SPREAD_STRENGTH * SPREAD_GUESS**2) / (parts + SPREAD_STRENGTH))
+    spreads.life = math.sqrt((life + LIFE_STRENGTH * LIFE_GUESS**2) / (lives + LIFE_STRENGTH))
+    spreads.worn = math.sqrt((worn + WORN_STRENGTH * WORN_GUESS**2) / (ended_count + WORN_STRENGTH))
+    spreads.worn_at = worn_at / (ended_count + WORN_STRENGTH)

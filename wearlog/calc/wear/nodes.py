@@ -1,0 +1,25 @@
+"""Fixed points that stand for what is not known: no chance is involved, the same question has one answer."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import stats
+
+from wearlog.calc.wear.records import Floats
+
+
+def nodes(dimensions: int, count: int) -> Floats:
+    """Points for independent standard normals, shape (count, dimensions); `count` is even.
+
+    A low-discrepancy lattice (additive recurrence with the roots of x^(d+1) = x + 1) mirrored about 0 and
+    scaled to unit variance in each direction."""
+    if dimensions == 0:
+        return np.zeros((count, 0))
+    root = 1.5
+    for _ in range(60):
+        root = (1.0 + root) ** (1.0 / (dimensions + 1.0))
+    alphas = root ** -np.arange(1.0, dimensions + 1.0)
+    lattice = (0.5 + np.arange(1.0, count // 2 + 1.0)[:, None] * alphas) % 1.0
+    half = stats.norm.ppf(np.clip(lattice, 1e-6, 1 - 1e-6))
+    full = np.concatenate([half, -half])
+    return np.asarray(full / full.std(axis=0))
