@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import pytest
 from celery import current_app
-from pytest_django import Settings
 
 from tests.reminders.conftest import Greasing
 from tests.reminders.smtp import MailServer
-from tests.services.servers import free_port
 from wearlog.people.models import User
 from wearlog.reminders import tasks
 from wearlog.reminders.models import OutboxRow, OutboxState
@@ -58,17 +56,3 @@ def test_messages_are_taken_off_the_queue_before_their_task_runs() -> None:
         assert not task.acks_late
         assert task.ignore_result
     assert current_app.conf.worker_prefetch_multiplier == 1
-
-
-def test_a_queue_out_of_reach_loses_nothing(
-    overdue: Greasing, smtp: MailServer, settings: Settings, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    tasks.scan_due()
-    with monkeypatch.context() as patch:
-        patch.setattr(current_app.conf, "task_always_eager", False)
-        patch.setattr(current_app.conf, "broker_url", f"redis://127.0.0.1:{free_port()}/0")
-        current_app.pool.force_close_all()
-        assert tasks.send_waiting() == 0
-    assert OutboxRow.objects.get().state == OutboxState.PENDING
-    assert tasks.send_waiting() == 1
-    assert len(smtp.mails) == 1

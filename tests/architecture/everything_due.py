@@ -1,0 +1,129 @@
+"""A mill in which all is due: each action, each part kind, each trigger, on a press and off it."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from wearlog.equipment.models import Fitting, Kind, Part, PartType, Position, Press
+from wearlog.forecasts.models import LogVersion
+from wearlog.lockout.models import EnergySource
+from wearlog.people.models import Mill, Role, User
+from wearlog.runs.models import Crop, PlanEntry, Run
+from wearlog.service.models import Action, Incident, LotHold, Measurement, Rule, Service
+
+
+def fill(now: datetime) -> None:
+    """Press P1 has energy sources, press P2 has none recorded; four people, one of each role."""
+    Mill(name="Mill where all is due", time_zone="Europe/Vienna", currency="EUR", units="metric").save()
+    for role in Role.values:
+        User.objects.create_user(role, name=role.title(), email=f"{role}@mill.example", role=role)
+    first, second = Press.objects.create(code="P1", name="North press"), Press.objects.create(code="P2")
+    for source, kind, place in (
+        ("Main motor", "electrical", "disconnect Q1 beside the door"),
+        ("Heater circuit", "thermal", "fuse F7 in the office"),
+    ):
+        EnergySource.objects.create(
+            press=first, source=source, kind=kind, isolate_at=place, verify_by="trying the start"
+        )
+    long_ago = now - timedelta(days=200)
+    crop, other = Crop.objects.create(code="canola"), Crop.objects.create(code="sunflower")
+    for press in (first, second):
+        _runs(press, crop, other, now)
+        _rules_of_the_press(press, long_ago)
+    for number, kind in enumerate(Kind.values):
+        _part_of_kind(first, kind, Action.values[number % len(Action.values)], long_ago)
+    _worn_dies(first, crop, now)
+    PlanEntry.objects.create(
+        press=first,
+        crop=crop,
+        start_on=now.date(),
+        end_on=now.date() + timedelta(days=60),
+        seed_kg=Decimal(60000),
+    )
+    incident = Incident.objects.create(
+        ref="metal", happened_at=now - timedelta(days=1), press=first, kind="metal", note="a bolt"
+    )
+    LotHold.objects.create(incident=incident, lot="L-1", held_at=now - timedelta(days=1))
+    LogVersion.raise_by_one()
+
+
+def _runs(press: Press, crop: Crop, last: Crop, now: datetime) -> None:
+    for day in range(190, 3, -1):
+        start = now - timedelta(days=day)
+        Run.objects.create(
+            ref=f"{press.code}-{day}",
+            press=press,
+            crop=last if 60 < day < 90 else crop,
+            started_at=start,
+            ended_at=start + timedelta(hours=10),
+            hours_h=Decimal(10),
+            seed_kg=Decimal(500),
+            ends_at=start + timedelta(hours=10),
+        )
+
+
+def _rules_of_the_press(press: Press, long_ago: datetime) -> None:
+    """One rule for each action by the calendar, and one for each other trigger of a whole press."""
+    for action in Action.values:
+        _rule(f"{press.code} {action} by days", action, press, long_ago, every_days=Decimal(30))
+    _rule(f"{press.code} by hours", "lubricate", press, long_ago, every_h=Decimal(100))
+    _rule(f"{press.code} by tonnes", "clean", press, long_ago, every_kg=Decimal(5000))
+    _rule(f"{press.code} after metal", "inspect", press, long_ago, after_incident="metal")
+    _rule(
+        f"{press.code} after season",
+        "clean",
+        press,
+        long_ago,
+        after_crop=Crop.objects.get(code="sunflower"),
+    )
+
+
+def _rule(code: str, action: str, press: Press, long_ago: datetime, **triggers: object) -> None:
+    rule = Rule.objects.create(
+        code=code, action=action, press=press, instructions=f"How to: {code}.", **triggers
+    )
+    Service.objects.create(ref=code, done_at=long_ago, press=press, action=action, rule=rule)
+
+
+def _part_of_kind(press: Press, kind: str, action: str, long_ago: datetime) -> None:
+    position = Position.objects.create(press=press, name=f"place of {kind}", kind=kind)
+    part_type = PartType.objects.create(code=f"type of {kind}", kind=kind, size_mm=Decimal(6))
+    part = Part.objects.create(code=f"{kind}-1", part_type=part_type)
+    Fitting.objects.create(part=part, position=position, fitted_at=long_ago)
+    Rule.objects.create(
+        code=f"{kind} by days", action=action, kind=kind, every_days=Decimal(40), instructions=f"For {kind}."
+    )
+
+
+def _worn_dies(press: Press, crop: Crop, now: datetime) -> None:
+    """One die past its limit on the press, one off it."""
+    part_type = PartType.objects.create(
+        code="two-edged die",
+        kind="die",
+        edges=2,
+        size_mm=Decimal(6),
+        new_mm=Decimal(6),
+        limit_mm=Decimal("6.4"),
+        expected_life_kg=Decimal(60000),
+    )
+    Rule.objects.create(code="die at its limit", action="flip", part_type=part_type, at_limit=True)
+    position = Position.objects.create(press=press, name="second die", kind="die")
+    for code, begin, end in (("D-01", 190, 120), ("D-02", 120, None)):
+        part = Part.objects.create(code=code, part_type=part_type)
+        Fitting.objects.create(
+            part=part,
+            edge="A",
+            position=position,
+            fitted_at=now - timedelta(days=begin),
+            removed_at=None if end is None else now - timedelta(days=end),
+        )
+        last = (end or 5) + 1
+        for day, value in ((begin - 10, "6.1"), ((begin + last) // 2, "6.3"), (last, "6.45")):
+            Measurement.objects.create(
+                ref=f"{code} {day}",
+                measured_at=now - timedelta(days=day) + timedelta(hours=11),
+                part=part,
+                edge="A",
+                value_mm=Decimal(value),
+            )
