@@ -24,7 +24,7 @@ BAD: Any = type("Bad", (), {"__repr__": lambda self: "BAD"})()
 
 @dataclass
 class Rows:
-    """The rows of one table as text and as values: `values[name][n]` stands on line `lines[n]`. Columns that the file
+    """The rows of one table as text and as values: `values[name][n]` stands on `lines[n]`. Columns the file
     leaves out are not in `values`, unless they are required (`missing`): those are `BAD` throughout."""
 
     table: Table

@@ -1,0 +1,64 @@
+"""The demo mill: a logbook in the project whose dates move to the day on which it is loaded."""
+
+from __future__ import annotations
+
+import csv
+import tempfile
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from wearlog.logbook.exchange.cells import Day, Instant
+from wearlog.logbook.exchange.columns import BY_FILE, INSTANT
+from wearlog.logbook.exchange.files import Sheet, read_files
+from wearlog.logbook.exchange.importing import import_logbook
+from wearlog.people.models import User
+from wearlog.people.refusals import Refused
+
+FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "demo-mill"
+REFERENCE_DAY = date(2026, 3, 4)
+"""The day in the book's own calendar that becomes today."""
+
+
+def load(*, by: User | None, today: date) -> None:
+    """Import the demo mill with every date moved so that its reference day falls on `today`.
+
+    Times keep their place on the clock of the mill's wall, whichever side of a clock change they come to lie
+    on. Raises Refused where the folder is missing or something else is stored already."""
+    if not FOLDER.is_dir():
+        raise Refused(
+            f"The demo mill is not at {FOLDER}: run fixtures/make_demo_mill.py, or begin without it."
+        )
+    with tempfile.TemporaryDirectory(prefix="wearlog-demo-") as place:
+        folder = Path(place) / FOLDER.name
+        folder.mkdir()
+        write_moved(FOLDER, folder, today - REFERENCE_DAY)
+        import_logbook(by=by, at=datetime.combine(today, time(), UTC), source=folder)
+
+
+def write_moved(source: Path, target: Path, by: timedelta) -> None:
+    """Copy a logbook with all days and instants moved by whole days."""
+    sheets, problems = read_files(source)
+    if problems:
+        raise Refused(f"The demo mill can't be read: {problems[0]}")
+    zone = ZoneInfo(next(sheet.columns["time_zone"][0] for sheet in sheets if sheet.table.name == "mill"))
+    for sheet in sheets:
+        columns = {name: moved(sheet, name, cells, by, zone) for name, cells in sheet.columns.items()}
+        with (target / sheet.table.file).open("w", encoding="utf-8", newline="") as stream:
+            writer = csv.writer(stream, lineterminator="\r\n")
+            writer.writerow(columns)
+            writer.writerows(zip(*columns.values(), strict=True))
+
+
+def moved(sheet: Sheet, name: str, cells: list[str], by: timedelta, zone: tzinfo) -> list[str]:
+    form = BY_FILE[sheet.table.file].by_name[name].form
+    if isinstance(form, Day):
+        return [(date.fromisoformat(cell) + by).isoformat() if cell else "" for cell in cells]
+    if isinstance(form, Instant):
+        return [moved_instant(cell, by, zone) if cell else "" for cell in cells]
+    return cells
+
+
+def moved_instant(cell: str, by: timedelta, zone: tzinfo) -> str:
+    local = INSTANT.read(cell, zone).astimezone(zone)
+    return (local.replace(tzinfo=None) + by).isoformat()  # without an offset: read on the mill's wall
