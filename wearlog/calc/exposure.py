@@ -230,28 +230,22 @@ def _split(
 
 
 def _busier(one: Lane, other: Lane) -> Lane:
-    """Hours of a press whose barrels ran on their own: at each moment the busier barrel's."""
-    knots = np.unique(np.concatenate((one.start, one.end, other.start, other.end)))
-    worked = np.zeros(max(knots.size - 1, 0))
-    for each in (one, other):
-        done = each.upto(knots)[:, 0]
-        inside = np.diff(done)
-        # A run without length would stand between two knots; it is added below, at its instant.
-        for instant, amount in _instants(each):
-            inside[np.searchsorted(knots, instant)] -= amount
-        worked = np.maximum(worked, inside)
-    starts, ends, amounts = [knots[:-1]], [knots[1:]], [worked]
-    for each in (one, other):
-        for instant, amount in _instants(each):
-            starts.append(np.array([instant]))
-            ends.append(np.array([instant]))
-            amounts.append(np.array([amount]))
-    return lane(np.concatenate(starts), np.concatenate(ends), np.concatenate(amounts))
+    """Hours of a press whose barrels ran on their own: at each moment the busier barrel's.
+
+    Runs without length have no moment in common with others: each counts at its instant."""
+    timed = [_only(each, each.end > each.start) for each in (one, other)]
+    points = [_only(each, each.end == each.start) for each in (one, other)]
+    knots = np.unique(np.concatenate([instants for each in timed for instants in (each.start, each.end)]))
+    steps = [np.diff(each.upto(knots)[:, 0]) for each in timed]
+    return lane(
+        np.concatenate([knots[:-1], *(each.start for each in points)]),
+        np.concatenate([knots[1:], *(each.end for each in points)]),
+        np.concatenate([np.maximum(*steps), *(each.amount for each in points)]),
+    )
 
 
-def _instants(one: Lane) -> list[tuple[float, float]]:
-    rows = np.flatnonzero(one.start == one.end)
-    return [(float(one.start[row]), float(one.amount[row])) for row in rows]
+def _only(one: Lane, kept: NDArray[np.bool_]) -> Lane:
+    return Lane(one.start[kept], one.end[kept], one.amount[kept], one.column[kept], one.columns)
 
 
 def _reached(lanes: tuple[Lane, ...], start: float, amount: float) -> float:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import secrets
+
 from django.db import models
 from django.db.models import F
 
 
 class LogVersion(models.Model):
-    """Counts the writes to the log. Whoever keeps derived values keeps them together with this number."""
+    """Counts the writes to the log. Whoever keeps derived values keeps them together with this number.
+
+    It starts anywhere, so that two databases that one process meets hardly ever share a number."""
 
     number = models.BigIntegerField(default=0)
 
@@ -24,4 +28,4 @@ class LogVersion(models.Model):
     @classmethod
     def raise_by_one(cls) -> None:
         if not cls.objects.filter(pk=1).update(number=F("number") + 1):
-            cls.objects.get_or_create(pk=1, defaults={"number": 1})
+            cls.objects.get_or_create(pk=1, defaults={"number": 1 + secrets.randbits(48)})

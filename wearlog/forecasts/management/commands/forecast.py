@@ -21,7 +21,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--as-of",
             metavar="DAY",
-            help="the day at whose end (24:00 in the mill's zone) the log is read, YYYY-MM-DD; default: today",
+            help="day at whose end (24:00 in the mill's zone) the log is read, YYYY-MM-DD (default: today)",
         )
         parser.add_argument("--format", choices=("table", "json", "csv"), default="table")
 
