@@ -1,6 +1,16 @@
 from django.apps import AppConfig
+from django.core import checks
+from django.db.models.signals import post_migrate
 
 
 class PeopleConfig(AppConfig):
     name = "wearlog.people"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from wearlog.people.checks import guards_stand
+        from wearlog.people.guards import install_after_migrate
+
+        checks.register(guards_stand, checks.Tags.database)
+        # Django offers no other hook after a migration; nothing of the log hangs on a signal.
+        post_migrate.connect(install_after_migrate, dispatch_uid="wearlog.guards")
