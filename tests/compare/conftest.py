@@ -2,27 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from decimal import Decimal
 from itertools import count
 
 import pytest
 
 from tests.conftest import at
-from wearlog.compare import runtable
 from wearlog.equipment.models import Press
 from wearlog.people.models import Mill
 from wearlog.runs.models import Crop, Run
 
 RunMaker = Callable[..., Run]
-
-
-@pytest.fixture(autouse=True)
-def _nothing_kept() -> Iterator[None]:
-    """Each test has its own log, though its version may be one that another test had."""
-    runtable.forget()
-    yield
-    runtable.forget()
 
 
 @pytest.fixture

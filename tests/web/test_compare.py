@@ -4,24 +4,15 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
 
 import pytest
 from django.test import Client
 from openpyxl import load_workbook
 
 from tests.conftest import at
-from wearlog.compare import runtable
 from wearlog.equipment.models import Press
 from wearlog.people.models import User
 from wearlog.runs.models import Crop, Run
-
-
-@pytest.fixture(autouse=True)
-def _nothing_kept() -> Iterator[None]:
-    runtable.forget()
-    yield
-    runtable.forget()
 
 
 @pytest.fixture

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from django.db import connection
 from django.db.models import Count, Max
 
 from wearlog.calc.exposure import timeline_of
@@ -47,21 +48,19 @@ def load() -> RunTable:
     """The runs as they stand now. Kept in memory until the log changes.
 
     The last number and the count of runs stand in the key beside the log's version, so that rows which came
-    in by another way than the log's own door are seen too.
+    in by another way than the log's own door are seen too. Within a transaction nothing is kept, since that
+    may yet be rolled back.
     """
     version = versions.current()
     key = (version, *Run.objects.aggregate(last=Max("pk"), count=Count("pk")).values())
+    lasting = version > 0 and not connection.in_atomic_block
     kept = _kept.get("runs")
-    if kept is not None and kept[0] == key and version > 0:
+    if kept is not None and kept[0] == key and lasting:
         return kept[1]
     table = _read()
-    _kept["runs"] = (key, table)
+    if lasting:
+        _kept["runs"] = (key, table)
     return table
-
-
-def forget() -> None:
-    """Drop what is kept in memory."""
-    _kept.clear()
 
 
 def _natural(code: str) -> tuple[object, ...]:
