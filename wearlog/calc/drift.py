@@ -1,0 +1,234 @@
+"""Output per hour that slides away: EWMA and CUSUM charts, and throughput compared within its class.
+
+EWMA: z_i = weight * x_i + (1 - weight) * z_(i-1), z_0 = target, with limits target -+ width * s_i and
+
+    s_i = sd * sqrt(weight / (2 - weight) * (1 - (1 - weight)^(2 i)))
+
+Tabular CUSUM: high_i = max(0, high_(i-1) + x_i - target - slack), low_i the same downwards.
+A chart signals strictly beyond its limit. A gap (nan) is skipped: the sum or average stays as it was and the
+count of observations does not advance. A standard deviation of 0 is refused: nothing can be judged by it.
+Source: NIST/SEMATECH e-Handbook 6.3.2.3 and 6.3.2.4.
+
+Throughput (`throughput_drift`): kilograms an hour are compared only within a class (same press, crop, die
+size, speed band, moisture class). The first runs of each class since the work that resets it are its
+baseline; the logarithms of later runs, less their class's mean, go to one EWMA with target 0. Its standard
+deviation is pooled over the baselines and adds what a mean of few runs does not know: with weights v_j of
+the runs in the average and V_c their sum in class c with n_c baseline runs,
+
+    s_i^2 = sd^2 * (sum_j v_j^2 + sum_c V_c^2 / n_c)
+
+and the width is that of Student's t with the baselines' degrees of freedom, for the same chance. It signals
+where the average lies strictly below its limit and the loss is at least `least_loss`. With too few runs the
+state is `unknown`, with the reason.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+from scipy.signal import lfilter
+
+Floats = npt.NDArray[np.float64]
+
+CAUSES: Final = ("seed", "settings", "fouling", "wear")
+"""In the order in which the trade looks for them: suspect the seed first, wear last."""
+
+BASELINE_RUNS: Final = 8
+LEAST_LOSS: Final = 0.05
+WEIGHT: Final = 0.2
+WIDTH: Final = 3.0
+
+
+@dataclass(frozen=True, eq=False)
+class Ewma:
+    """Shape (n,) each; nan at gaps. `alarms` are places (from 0) strictly beyond a limit."""
+
+    ewma: Floats
+    sd: Floats
+    lower: Floats
+    upper: Floats
+    steady_lower: float
+    steady_upper: float
+    alarms: tuple[int, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Cusum:
+    """Sums upwards and downwards, shape (n,), nan at gaps; `alarms` are places (from 0) beyond the limit."""
+
+    high: Floats
+    low: Floats
+    alarms: tuple[int, ...]
+
+
+def _refuse_unusable(weight: float, width: float, sd: float) -> None:
+    if not 0 < weight <= 1:
+        raise ValueError("The weight must lie above 0 and at most at 1.")
+    if not (np.isfinite(width) and width > 0):
+        raise ValueError("The width of the limits must be above 0.")
+    if not (np.isfinite(sd) and sd > 0):
+        raise ValueError("The standard deviation must be above 0: nothing can be judged by one of 0.")
+
+
+def _average(values: Floats, weight: float, start: float) -> Floats:
+    """The EWMA of values without gaps."""
+    averaged: Floats = lfilter([weight], [1.0, weight - 1.0], values, zi=np.array([(1 - weight) * start]))[0]
+    return averaged
+
+
+def ewma(
+    values: npt.ArrayLike, *, target: float, sd: float, weight: float = WEIGHT, width: float = WIDTH
+) -> Ewma:
+    """The EWMA chart of values (n,), nan where one is missing. Raises ValueError where none can be."""
+    _refuse_unusable(weight, width, sd)
+    x = np.asarray(values, dtype=np.float64)
+    if np.any(np.isinf(x)) or not np.isfinite(target):
+        raise ValueError("Values and target must be finite numbers.")
+    there = ~np.isnan(x)
+    order = np.arange(1, int(there.sum()) + 1)
+    chart, spread = np.full(x.shape, np.nan), np.full(x.shape, np.nan)
+    chart[there] = _average(x[there], weight, target)
+    steady = sd * np.sqrt(weight / (2 - weight))
+    spread[there] = steady * np.sqrt(1 - (1 - weight) ** (2 * order))
+    lower, upper = target - width * spread, target + width * spread
+    with np.errstate(invalid="ignore"):
+        beyond = (chart < lower) | (chart > upper)
+    return Ewma(
+        chart,
+        spread,
+        lower,
+        upper,
+        float(target - width * steady),
+        float(target + width * steady),
+        tuple(int(place) for place in np.flatnonzero(beyond)),
+    )
+
+
+def cusum(values: npt.ArrayLike, *, target: float, slack: float, limit: float) -> Cusum:
+    """The tabular CUSUM of values (n,), nan where one is missing. `slack` and `limit` in the values' unit."""
+    if not (slack >= 0 and limit > 0):
+        raise ValueError("The slack must not be negative, and the limit must be above 0.")
+    x = np.asarray(values, dtype=np.float64)
+    there = ~np.isnan(x)
+    sums = []
+    for sign in (1.0, -1.0):
+        steps = np.cumsum(sign * (x[there] - target) - slack)
+        # max(0, s + step) run along is the distance from the lowest point so far.
+        column = np.full(x.shape, np.nan)
+        column[there] = steps - np.minimum(np.minimum.accumulate(steps), 0.0) if steps.size else steps
+        sums.append(column)
+    with np.errstate(invalid="ignore"):
+        beyond = (sums[0] > limit) | (sums[1] > limit)
+    return Cusum(sums[0], sums[1], tuple(int(place) for place in np.flatnonzero(beyond)))
+
+
+@dataclass(frozen=True, eq=False)
+class ThroughputDrift:
+    """What the throughput of a press did since its baseline.
+
+    `state`: `falling` where the last average lies beyond its limit, `steady`, or `unknown` with `reason`.
+    `loss` is the part of the output that is missing now (0.12: 12 % less; negative: more), None where
+    unknown. `since` is the place of the run at which the present signal began. `causes` are what to look at,
+    in order, empty unless falling. `average` and `limit` are logarithms, shape (n,), nan where a run was not
+    judged (baseline, gap). `judged` counts the runs that were.
+    """
+
+    state: Literal["falling", "steady", "unknown"]
+    reason: str
+    loss: float | None
+    since: int | None
+    causes: tuple[str, ...]
+    average: Floats
+    limit: Floats
+    judged: int
+
+
+def throughput_drift(
+    kg_per_h: npt.ArrayLike,
+    class_of_run: npt.ArrayLike,
+    *,
+    baseline_runs: int = BASELINE_RUNS,
+    weight: float = WEIGHT,
+    width: float = WIDTH,
+    least_loss: float = LEAST_LOSS,
+) -> ThroughputDrift:
+    """Judge runs in order of time, shape (n,), from the work that reset the baseline onwards.
+
+    `class_of_run` numbers the class of each run (any integers); a run without a rate (nan, or not above 0) is
+    a gap. A run whose class is not known must be left out by the caller.
+    """
+    if baseline_runs < 2:
+        raise ValueError("A baseline needs at least two runs.")
+    _refuse_unusable(weight, width, 1.0)
+    rate, group = np.asarray(kg_per_h, dtype=np.float64), np.asarray(class_of_run, dtype=np.int64)
+    if rate.shape != group.shape or rate.ndim != 1:
+        raise ValueError("Rates and classes must be lists of the same length.")
+    blank = np.full(rate.shape, np.nan)
+
+    def unknown(reason: str) -> ThroughputDrift:
+        return ThroughputDrift("unknown", reason, None, None, (), blank, blank.copy(), 0)
+
+    usable = np.flatnonzero(np.isfinite(rate) & (rate > 0))
+    if usable.size == 0:
+        return unknown("no run with a throughput yet")
+    log_rate = np.log(rate[usable])
+    _classes, member = np.unique(group[usable], return_inverse=True)
+    place = _place_in_class(member)
+    first = place < baseline_runs
+    size = np.bincount(member, minlength=int(member.max()) + 1)
+    full = size >= baseline_runs
+    settled = first & full[member]
+    if not settled.any():
+        most = int(size.max())
+        return unknown(f"at most {most} runs in one class, {baseline_runs} make a baseline")
+    mean = np.bincount(member[settled], weights=log_rate[settled], minlength=size.size) / baseline_runs
+    freedom = int(full.sum()) * (baseline_runs - 1)
+    sd = float(np.sqrt(np.sum((log_rate[settled] - mean[member[settled]]) ** 2) / freedom))
+    if sd <= 1e-9:  # of a logarithm: a billionth of the rate
+        return unknown(
+            "all baseline runs have the same throughput to the last digit: it can't be a measured one"
+        )
+    judged = np.flatnonzero(~first & full[member])
+    if judged.size == 0:
+        return unknown("no run after the baseline yet")
+
+    residual = log_rate[judged] - mean[member[judged]]
+    average = _average(residual, weight, 0.0)
+    one_sided = float(stats.t.isf(stats.norm.sf(width), freedom))
+    spread = sd * np.sqrt(_variance(member[judged], size.size, baseline_runs, weight))
+    limit = -one_sided * spread
+    beyond = (average < limit) & (average < np.log1p(-least_loss))
+
+    full_average, full_limit = blank, blank.copy()
+    full_average[usable[judged]], full_limit[usable[judged]] = average, limit
+    loss = float(-np.expm1(average[-1]))
+    if not beyond[-1]:
+        return ThroughputDrift("steady", "", loss, None, (), full_average, full_limit, judged.size)
+    quiet = np.flatnonzero(~beyond)
+    began = int(quiet[-1]) + 1 if quiet.size else 0
+    since = int(usable[judged[began]])
+    return ThroughputDrift("falling", "", loss, since, CAUSES, full_average, full_limit, judged.size)
+
+
+def _place_in_class(member: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """For each run how many runs of its class came before it."""
+    order = np.argsort(member, kind="stable")
+    starts = np.searchsorted(member[order], member[order], side="left")
+    place = np.empty(member.size, dtype=np.int64)
+    place[order] = np.arange(member.size) - starts
+    return place
+
+
+def _variance(member: npt.NDArray[np.int64], classes: int, baseline_runs: int, weight: float) -> Floats:
+    """The average's variance at each run in units of one run's: its own scatter and that of the baselines."""
+    steps = np.arange(1, member.size + 1)
+    own = weight / (2 - weight) * (1 - (1 - weight) ** (2 * steps))
+    of_class = np.zeros((classes, member.size))
+    of_class[member, np.arange(member.size)] = weight
+    shares = lfilter([1.0], [1.0, weight - 1.0], of_class, axis=1)
+    total: Floats = own + np.sum(shares**2, axis=0) / baseline_runs
+    return total
