@@ -49,17 +49,17 @@ def fill(now: datetime) -> None:
 
 
 def _runs(press: Press, crop: Crop, last: Crop, now: datetime) -> None:
-    for day in range(190, 3, -1):
+    for day in range(190, 3, -4):
         start = now - timedelta(days=day)
         Run.objects.create(
             ref=f"{press.code}-{day}",
             press=press,
             crop=last if 60 < day < 90 else crop,
             started_at=start,
-            ended_at=start + timedelta(hours=10),
-            hours_h=Decimal(10),
-            seed_kg=Decimal(500),
-            ends_at=start + timedelta(hours=10),
+            ended_at=start + timedelta(hours=40),
+            hours_h=Decimal(40),
+            seed_kg=Decimal(2000),
+            ends_at=start + timedelta(hours=40),
         )
 
 
@@ -67,6 +67,7 @@ def _rules_of_the_press(press: Press, long_ago: datetime) -> None:
     """One rule for each action by the calendar, and one for each other trigger of a whole press."""
     for action in Action.values:
         _rule(f"{press.code} {action} by days", action, press, long_ago, every_days=Decimal(30))
+    _rule(f"{press.code} soon", "adjust", press, long_ago, every_days=Decimal(210), lead_days=Decimal(30))
     _rule(f"{press.code} by hours", "lubricate", press, long_ago, every_h=Decimal(100))
     _rule(f"{press.code} by tonnes", "clean", press, long_ago, every_kg=Decimal(5000))
     _rule(f"{press.code} after metal", "inspect", press, long_ago, after_incident="metal")

@@ -1,0 +1,187 @@
+"""Every output that can show a task, and what it shows of one."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from html.parser import HTMLParser
+from typing import Any
+from urllib.parse import parse_qsl, urljoin, urlsplit
+
+from django.apps import apps
+from django.db import models
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, resolve, reverse
+
+from wearlog.forecasts.items import DueItem
+from wearlog.people.models import User
+from wearlog.service.models import Action
+
+SAMPLES = 3
+"""Pages of one address pattern that differ only in their query or number are opened this often."""
+
+ALL_OF = {"press", "part", "work-new", "job-card"}
+"""But of these, where tasks are at home, every one that is linked."""
+
+
+class Words(HTMLParser):
+    """The text of a page as a reader meets it, and where its links lead."""
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.words: list[str] = []
+        self.links: list[str] = []
+        self.silent = 0
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.silent += tag in ("script", "style", "title")
+        if tag == "a":
+            self.links += [value for name, value in attrs if name == "href" and value]
+
+    def handle_endtag(self, tag: str) -> None:
+        self.silent -= tag in ("script", "style", "title")
+
+    def handle_data(self, data: str) -> None:
+        if not self.silent:
+            self.words.append(data)
+
+
+def squeezed(text: str) -> str:
+    return " ".join(text.split())
+
+
+@dataclass
+class Output:
+    """One thing that a person can read: its name, its words, its links."""
+
+    name: str
+    words: str
+    links: list[str] = field(default_factory=list)
+
+    @classmethod
+    def of_html(cls, name: str, html: str) -> Output:
+        parser = Words()
+        parser.feed(html)
+        return cls(name, squeezed(" ".join(parser.words)), parser.links)
+
+    @classmethod
+    def of_text(cls, name: str, text: str) -> Output:
+        return cls(name, squeezed(text))
+
+
+def shows(output: Output, item: DueItem) -> bool:
+    """Whether the output names the task: by its sentence, by work and part, or by a link to its job."""
+    if squeezed(item.why) in output.words:
+        return True
+    if item.part and re.search(
+        rf"\b{Action(item.action).label} (\w+ )?{re.escape(item.part)}\b", output.words, re.IGNORECASE
+    ):
+        return True
+    return any(opens_job(link, item) for link in output.links)
+
+
+def opens_job(link: str, item: DueItem) -> bool:
+    query = dict(parse_qsl(urlsplit(link).query))
+    same_place = query.get("press") == str(item.press_id) or (
+        item.fitting_id is not None and query.get("fitting") == str(item.fitting_id)
+    )
+    about = query.get("fitting", "") == str(item.fitting_id or "")
+    return query.get("rule") == str(item.rule_id) and same_place and about
+
+
+def lacking(output: Output, items: Sequence[DueItem], *, each: bool = True) -> list[str]:
+    """What is missing: for each task that the output shows its caution's text and its isolation points;
+    with `each`, as many times as there are tasks whose sentence is shown."""
+    shown = [item for item in items if shows(output, item)]
+    told = Counter(item.caution for item in shown if squeezed(item.why) in output.words)
+    missing = []
+    for caution in dict.fromkeys(item.caution for item in shown):
+        named = ", ".join(
+            f"{item.rule} ({item.part or item.press})" for item in shown if item.caution == caution
+        )
+        for words in (caution.signal_word, caution.text, *caution.isolation_points):
+            wanted = max(told[caution], 1) if each else 1
+            if output.words.count(squeezed(words)) < wanted:
+                missing.append(f"{output.name} shows {named} without {words[:60]!r}")
+    return missing
+
+
+# -------- pages
+
+
+def patterns(resolver: URLResolver | None = None, prefix: str = "") -> Iterator[tuple[str, URLPattern]]:
+    """Every address pattern of the site with its full name, however deep it is included."""
+    for entry in (resolver or get_resolver()).url_patterns:
+        if isinstance(entry, URLResolver):
+            space = f"{entry.namespace}:" if entry.namespace else ""
+            yield from patterns(entry, prefix + space)
+        elif entry.name:
+            yield prefix + entry.name, entry
+
+
+def sample_arguments(pattern: URLPattern) -> list[dict[str, Any]]:
+    """Values for the arguments of an address. A number is tried as the key of every table's first row."""
+    names = list(pattern.pattern.converters)
+    firsts = sorted({key for model in own_models() for key in first_keys(model)})
+    choices: dict[str, list[Any]] = {
+        "pk": firsts,
+        "kind": ["run", "service", "reading", "measurement", "incident", "fitting", "note", "shiftnote"],
+        "secret": ["not-a-secret"],
+    }
+    found: list[dict[str, Any]] = [{}]
+    for name in names:
+        found = [one | {name: value} for one in found for value in choices.get(name, ["1"])]
+    return found
+
+
+def own_models() -> list[type[models.Model]]:
+    return [model for model in apps.get_models() if model.__module__.startswith("wearlog.")]
+
+
+def first_keys(model: type[models.Model]) -> list[int]:
+    return list(model._default_manager.order_by("pk").values_list("pk", flat=True)[:2])
+
+
+def pages(person: User) -> Iterator[Output]:
+    """Every page that the person may open: all addresses of the site, then every link found on the way."""
+    client = Client()
+    client.force_login(person)
+    waiting = [
+        reverse(name, kwargs=arguments)
+        for name, pattern in patterns()
+        if pattern.lookup_str.startswith("wearlog.")
+        for arguments in sample_arguments(pattern)
+        if "sign-out" not in name
+    ]
+    seen: set[str] = set()
+    opened: Counter[tuple[str, ...]] = Counter()
+    while waiting:
+        address = waiting.pop(0)
+        if address in seen:
+            continue
+        seen.add(address)
+        match = resolve(urlsplit(address).path)
+        name = match.url_name or ""
+        kind = (name, *sorted(key for key, _value in parse_qsl(urlsplit(address).query)))
+        if urlsplit(address).query and name not in ALL_OF and opened[kind] >= SAMPLES:
+            continue
+        response = client.get(address)
+        if response.status_code != 200:
+            continue
+        opened[kind] += 1
+        content = b"".join(response) if response.streaming else response.content
+        title = f"{address} as {person.role}"
+        if "html" not in response.headers["Content-Type"]:
+            if "text" in response.headers["Content-Type"] or "json" in response.headers["Content-Type"]:
+                yield Output.of_text(title, content.decode())
+            continue
+        output = Output.of_html(title, content.decode())
+        waiting += [link for link in (urljoin(address, each) for each in output.links) if is_own_page(link)]
+        yield output
+
+
+def is_own_page(link: str) -> bool:
+    parts = urlsplit(link)
+    return not (parts.scheme or parts.netloc or parts.path.startswith("/static/"))
