@@ -4,7 +4,18 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web.views import log_book, log_events, log_fitting, log_run, log_work
+from wearlog.web.views import (
+    log_book,
+    log_events,
+    log_fitting,
+    log_run,
+    log_work,
+    manage_exchange,
+    manage_parts,
+    manage_people,
+    manage_presses,
+    manage_rules,
+)
 
 urlpatterns: list[URLPattern] = [
     path("log/", log_book.log, name="log"),
@@ -23,4 +34,36 @@ urlpatterns: list[URLPattern] = [
     path("log/<str:kind>/<int:pk>/correct/", log_book.correct, name="correct"),
     path("log/<str:kind>/<int:pk>/void/", log_book.void, name="void"),
     path("lots/<int:pk>/release/", log_events.lot_release, name="lot-release"),
+    path("presses/new/", manage_presses.press_new, name="press-new"),
+    path("presses/<int:pk>/edit/", manage_presses.press_edit, name="press-edit"),
+    path("presses/<int:press>/positions/new/", manage_presses.position_new, name="position-new"),
+    path("positions/<int:pk>/", manage_presses.position_edit, name="position-edit"),
+    path("presses/<int:pk>/energy/", manage_presses.energy, name="energy"),
+    path("presses/<int:press>/energy/new/", manage_presses.energy_new, name="energy-new"),
+    path("energy/<int:pk>/", manage_presses.energy_edit, name="energy-edit"),
+    path("parts/new/", manage_parts.parts_new, name="parts-new"),
+    path("parts/<int:pk>/edit/", manage_parts.part_edit, name="part-edit"),
+    path("part-types/", manage_parts.part_types, name="part-types"),
+    path("part-types/new/", manage_parts.part_type_new, name="part-type-new"),
+    path("part-types/<int:pk>/", manage_parts.part_type_edit, name="part-type-edit"),
+    path("crops/", manage_presses.crops, name="crops"),
+    path("crops/new/", manage_presses.crop_new, name="crop-new"),
+    path("crops/<int:pk>/", manage_presses.crop_edit, name="crop-edit"),
+    path("rules/", manage_rules.rules, name="rules"),
+    path("rules/new/", manage_rules.rule_new, name="rule-new"),
+    path("rules/<int:pk>/", manage_rules.rule_edit, name="rule-edit"),
+    path("plan/", manage_rules.plan, name="plan"),
+    path("plan/new/", manage_rules.plan_new, name="plan-new"),
+    path("plan/<int:pk>/", manage_rules.plan_edit, name="plan-edit"),
+    path("prices/", manage_rules.prices, name="prices"),
+    path("prices/new/", manage_rules.price_new, name="price-new"),
+    path("prices/<int:pk>/", manage_rules.price_edit, name="price-edit"),
+    path("people/", manage_people.people, name="people"),
+    path("people/new/", manage_people.person_new, name="person-new"),
+    path("people/<int:pk>/", manage_people.person_edit, name="person-edit"),
+    path("people/<int:pk>/link/", manage_people.person_link, name="person-link"),
+    path("me/", manage_people.my_settings, name="my-settings"),
+    path("settings/", manage_people.settings, name="settings"),
+    path("exchange/", manage_exchange.exchange, name="exchange"),
+    path("exchange/logbook.zip", manage_exchange.export, name="export"),
 ]

@@ -5,13 +5,18 @@ from __future__ import annotations
 import secrets
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from django import forms
 from django.forms.utils import ErrorList
 
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.web.forms.fields import Reader
+
+if TYPE_CHECKING:
+    ModelForm = forms.ModelForm[Any]
+else:
+    ModelForm = forms.ModelForm  # it takes a parameter in the stubs only
 
 
 def new_ref() -> str:

@@ -66,7 +66,8 @@ class WorkNew(EntryPage):
                 % {"part": known.part_and_edge(fitting.part, fitting.edge)},
             )
             raise NothingToShow(self._choose(fitting.position.press))
-        return fitting
+        found: Fitting = fitting
+        return found
 
     def _position(self) -> Position | None:
         if self.fitting is not None:

@@ -1,0 +1,119 @@
+"""People, a person's own settings, and the mill."""
+
+from __future__ import annotations
+
+import zoneinfo
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.people.models import Mill, Role, Units, User
+from wearlog.web.forms.base import ModelForm, Speaking
+from wearlog.web.forms.fields import Reader, pills
+
+ROLE_WORDS = {
+    Role.VIEWER: _("viewer: reads"),
+    Role.OPERATOR: _("operator: logs runs and work"),
+    Role.MAINTAINER: _("maintainer: also parts, rules, energy sources, corrections"),
+    Role.OWNER: _("owner: also people, prices, plan, settings"),
+}
+
+
+class PersonForm(Speaking, ModelForm):
+    class Meta:
+        model = User
+        fields = ("name", "username", "email", "role", "units", "gets_mail", "is_active")
+        labels = {
+            "name": _("Name"),
+            "username": _("Name to sign in with"),
+            "email": _("Mail address"),
+            "role": _("May do"),
+            "units": _("Units"),
+            "gets_mail": _("Gets reminders by mail"),
+            "is_active": _("May sign in"),
+        }
+        widgets = {"role": pills()}
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["role"].choices = [  # type: ignore[attr-defined]
+            (role.value, ROLE_WORDS[role]) for role in Role
+        ]
+        self.fields["name"].required = True
+        if self.instance.pk is None:
+            del self.fields["is_active"]
+        set_units(self)
+        self.take_reader(reader)
+
+
+class MeForm(Speaking, ModelForm):
+    class Meta:
+        model = User
+        fields = ("name", "email", "units", "gets_mail")
+        labels = {
+            "name": _("Name"),
+            "email": _("Mail address"),
+            "units": _("Units"),
+            "gets_mail": _("I get reminders by mail"),
+        }
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        set_units(self)
+        self.take_reader(reader)
+
+
+class MillForm(Speaking, ModelForm):
+    time_zone = forms.ChoiceField(
+        label=_("Time zone"), help_text=_("It decides when a day begins, for every date here.")
+    )
+
+    class Meta:
+        model = Mill
+        fields = ("name", "time_zone", "currency", "units")
+        labels = {"name": _("Name of the mill"), "currency": _("Currency"), "units": _("Units")}
+        help_texts = {
+            "currency": _("Such as: EUR, USD."),
+            "units": _("For everybody who has not chosen their own."),
+        }
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        zones = sorted(zoneinfo.available_timezones() | {self.instance.time_zone})
+        self.fields["time_zone"].choices = [(zone, zone) for zone in zones]  # type: ignore[attr-defined]
+        set_units(self, _("kilograms, millimetres, °C (not said)"))
+        self.take_reader(reader)
+
+
+def set_units(form: forms.BaseForm, empty: Any = None) -> None:
+    field = form.fields["units"]
+    field.required = False
+    field.widget = pills()
+    field.choices = [("", empty or _("the mill's")), *Units.choices]  # type: ignore[attr-defined]
+
+
+class ImportForm(Speaking, forms.Form):
+    file = forms.FileField(
+        label=_("Logbook (.zip)"),
+        help_text=_("A .zip of the CSV files that the logbook's description names."),
+        error_messages={"required": _("Choose a .zip file.")},
+    )
+    on_conflict = forms.ChoiceField(
+        label=_("Where a record is here already with other content"),
+        required=False,
+        choices=[
+            ("", _("refuse everything and list it")),
+            ("keep", _("keep what is here")),
+            ("replace", _("take what the file says")),
+        ],
+        widget=forms.RadioSelect,
+    )
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.take_reader(reader)
+
+    @property
+    def dry_run(self) -> bool:
+        return "store" not in self.data
