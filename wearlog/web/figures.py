@@ -7,24 +7,45 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 import numpy as np
+from django.db import connection
 
 from wearlog.calc.exposure import worked
+from wearlog.calc.wear import Quantiles
 from wearlog.compare.queries import Line, compare
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.forecasts import versions
+from wearlog.forecasts.edges import Edge, Edges
+from wearlog.forecasts.items import WearFigure
+from wearlog.forecasts.limits import worst_of_last
 from wearlog.forecasts.record import Record, load
 from wearlog.forecasts.rows import FittingRow
+from wearlog.forecasts.things import crops_of
 
-_kept: dict[str, tuple[tuple[int, date], Record]] = {}
+_kept: dict[str, tuple[tuple[int, date], Edges]] = {}
+
+
+def edges_at(as_of: date) -> Edges:
+    """The record of the day with the wear of its edges, kept in memory until the log changes.
+
+    Within a transaction nothing is kept, since that may yet be rolled back.
+    """
+    key = (versions.current(), as_of)
+    kept = _kept.get("edges")
+    if kept is not None and kept[0] == key and not connection.in_atomic_block:
+        return kept[1]
+    edges = Edges(load(as_of))
+    if key[0] > 0 and not connection.in_atomic_block and versions.current() == key[0]:
+        _kept["edges"] = (key, edges)
+    return edges
 
 
 def record_at(as_of: date) -> Record:
-    """The record of the day, kept in memory until the log changes."""
-    key = (versions.current(), as_of)
-    kept = _kept.get("record")
-    if kept is None or kept[0] != key or key[0] == 0:
-        kept = _kept["record"] = (key, load(as_of))
-    return kept[1]
+    return edges_at(as_of).record
+
+
+def forget() -> None:
+    """Drop what is kept in memory; for a database that was changed behind the log's back."""
+    _kept.clear()
 
 
 @dataclass(frozen=True)
@@ -103,3 +124,63 @@ def season_lines(record: Record) -> dict[str, Line]:
     name = season_of(record)
     lines = compare(by=("press", "season"), seasons=(name,)).lines
     return {line.press: line for line in lines}
+
+
+@dataclass(frozen=True)
+class Rate:
+    """Wear of one crop on one edge, mm per tonne, with its 10 % and 90 % points."""
+
+    crop: str
+    mm_per_t: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class EdgeWear:
+    """What is believed of one edge: the strip, how sure, and its rates for the crops that its type serves."""
+
+    figure: WearFigure | None
+    basis: str
+    rates: tuple[Rate, ...]
+
+
+def wear_of(edges: Edges, part_id: int, edge: str) -> EdgeWear:
+    """The wear of an edge that has been used or not; without new and limit values there is no strip."""
+    record = edges.record
+    part = record.parts[part_id]
+    type_ = record.types[part.type_id]
+    fit, own = edges.fit_of(part, edge)
+    multiplier = 1.0 if own.multiplier is None else own.multiplier.mid
+    served = crops_of(record.crops, type_)
+    rates = tuple(
+        Rate(crop, rate.mid * multiplier * 1000, rate.low * multiplier * 1000, rate.high * multiplier * 1000)
+        for number, (crop, rate) in enumerate(zip(record.crops, fit.rates, strict=True))
+        if rate is not None and (served is None or number in served)
+    )
+    if type_.new_mm is None or type_.limit_mm is None:
+        return EdgeWear(None, own.basis, rates)
+    used = edges.used.get((part_id, edge))
+    return EdgeWear(figure_of(record, used, type_.new_mm, type_.limit_mm, own.now), own.basis, rates)
+
+
+def figure_of(
+    record: Record, used: Edge | None, new_mm: float, limit_mm: float, now: Quantiles | None
+) -> WearFigure:
+    sign = 1.0 if limit_mm > new_mm else -1.0
+    gauge = None if used is None else worst_of_last(used, sign)
+    return WearFigure(
+        new_mm=new_mm,
+        limit_mm=limit_mm,
+        measured_mm=None if gauge is None else gauge[1],
+        measured_on=None if gauge is None else record.day_of(gauge[0]),
+        now_mm=None if used is None or now is None else new_mm + sign * now.mid,
+        now_low_mm=None if used is None or now is None else new_mm + sign * now.low,
+        now_high_mm=None if used is None or now is None else new_mm + sign * now.high,
+    )
+
+
+def seed_at(record: Record, spans: Iterable[FittingRow], instant: float) -> float:
+    """Kilograms that these fittings had taken before an instant (seconds since 1970)."""
+    begun = [row for row in spans if row.fitted < instant]
+    return sum(work.seed_kg for work in of_spans(record, begun, until=instant).values())

@@ -12,7 +12,7 @@ from wearlog.logbook.corrections import may_change
 from wearlog.people.models import LogRecord, User
 from wearlog.runs.models import Reading, ReadingKind, Run
 from wearlog.runs.queries import latest_runs
-from wearlog.service.models import Incident, Measurement, Service
+from wearlog.service.models import Incident, Service
 from wearlog.service.queries import latest_incidents, latest_services
 from wearlog.web.forms.records import kind_of
 
@@ -58,14 +58,6 @@ def of_incident(incident: Incident, system: str) -> str:
 def of_reading(reading: Reading, system: str) -> str:
     new = "new meter, " if reading.kind == ReadingKind.NEW_METER else ""
     return f"{new}{units.show_hours(reading.meter_h, system)}"
-
-
-def of_measurement(gauge: Measurement, system: str) -> str:
-    bound = {"at_least": "at least ", "below": "below "}.get(gauge.bound, "")
-    words = f"{'edge ' + gauge.edge + ', ' if gauge.edge else ''}{bound}{units.show_length(gauge.value_mm, system)}"
-    if gauge.place:
-        words += f" at {gauge.place}"
-    return words + (f", {gauge.phase} the work" if gauge.phase else "")
 
 
 def line(

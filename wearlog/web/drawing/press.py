@@ -19,7 +19,7 @@ TOP_ROW = 48.0
 FIRST_LANE = 206.0
 LANE = 124.0
 RADIUS = 21.0
-STRIP = 52.0
+STRIP = 58.0
 ROOM = 62.0
 """Least distance between two numbers of a row; more of them than fit move closer together."""
 
@@ -41,8 +41,8 @@ ORDER = (
 # upward and downward.
 SPANS: dict[str, tuple[float, float, float, float]] = {
     Kind.MAGNET: (320, 350, -64, -64),
-    Kind.SCREW: (300, 410, -26, 26),
-    Kind.BARREL: (415, 465, -38, 38),
+    Kind.SCREW: (372, 448, -26, 26),
+    Kind.BARREL: (446, 466, -38, 38),
     Kind.HEAD: (480, 510, -44, 44),
     Kind.HEATER: (476, 516, -56, 56),
     Kind.DIE: (552, 566, -18, 18),
@@ -90,7 +90,7 @@ class Callout:
 
 @dataclass(frozen=True)
 class LaneDrawing:
-    """One barrel: its middle, and the flights of its screw as line ends."""
+    """One barrel: its middle, and from there the flights of its screw as line ends, and its drain holes."""
 
     middle: float
     flights: tuple[tuple[float, float, float, float], ...]
@@ -142,7 +142,7 @@ def numbered(seats: Sequence[Seat]) -> list[Seat]:
 
 
 def spread(wanted: Sequence[float], room: float) -> list[float]:
-    """Places in a row, near the wanted ones, in their order and at least `room` apart where the row has it."""
+    """Places in a row, near the wanted ones, in order and `room` apart where the row has it."""
     if not wanted:
         return []
     edge = RADIUS + 8
@@ -160,7 +160,7 @@ def spread(wanted: Sequence[float], room: float) -> list[float]:
 
 def lane_drawing(middle: float) -> LaneDrawing:
     flights = tuple(
-        (round(x, 1), middle + 30, round(x + 16 - number * 0.6, 1), middle - 30)
+        (round(x, 1), 30.0, round(x + 16 - number * 0.6, 1), -30.0)
         for number, x in enumerate(236 + 27 * step - 0.55 * step * step for step in range(10))
     )
     return LaneDrawing(middle, flights, tuple(300 + 18.0 * step for step in range(7)))
@@ -193,7 +193,7 @@ def draw(seats: Sequence[Seat]) -> PressDrawing:
             below.append((number, seat, x, middle + down))
     callouts = row(above, TOP_ROW, upward=True) + row(below, bottom_row, upward=False)
     return PressDrawing(
-        height=bottom_row + RADIUS + 34,
+        height=bottom_row + RADIUS + 28,
         lanes=lanes,
         callouts=tuple(sorted(callouts, key=lambda callout: callout.number)),
         first=first,
@@ -222,7 +222,7 @@ def row(members: Sequence[tuple[int, Seat, float, float]], y: float, *, upward: 
                 strip_x=round(x - STRIP / 2, 1),
                 strip_end=round(x + STRIP / 2, 1),
                 strip_limit=round(x - STRIP / 2 + STRIP * 0.88, 1),
-                strip_y=y - RADIUS - 9 if upward else y + RADIUS + 20,
+                strip_y=y - RADIUS - 9 if upward else y + RADIUS + 17,
                 jaw_x=jaw,
             )
         )

@@ -71,6 +71,14 @@ def heading(item: DueItem) -> str:
 
 
 @register.filter
+def task_line(item: DueItem) -> str:
+    """`Flip die D5-04, edge A · Press 2`, or `Lubricate Press 1` where the work is on the whole press."""
+    if not item.part and not item.position:
+        return f"{str(Action(item.action).label).capitalize()} {item.press_name}"
+    return f"{heading(item)} · {item.press_name}"
+
+
+@register.filter
 def thing(item: DueItem) -> str:
     return thing_words(item)
 
@@ -119,9 +127,14 @@ def distance(due_on: date, today: date) -> str:
         return "tomorrow"
     if days == -1:
         return "yesterday"
-    if days < 0:
-        return f"{-days} days ago"
-    return f"in {days} days" if days < 60 else f"in {round(days / 30.4)} months"
+    size = abs(days)
+    if size < 60:
+        words = f"{size} days"
+    elif size < 700:
+        words = f"{round(size / 30.4)} months"
+    else:
+        words = f"{round(size / 365.25)} years"
+    return f"in {words}" if days > 0 else f"{words} ago"
 
 
 @register.filter
@@ -161,6 +174,4 @@ def card_url(item: DueItem) -> str:
     return f"{reverse('web:job-card')}?{urlencode({'item': card_key(item)})}"
 
 
-@register.filter(name="card_key")
-def card_key_filter(item: DueItem) -> str:
-    return card_key(item)
+register.filter("card_key", card_key)

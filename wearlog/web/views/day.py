@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -10,30 +11,51 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.queries import due_items
 from wearlog.people.roles import Permission
-from wearlog.runs.models import Run, ShiftNote
-from wearlog.service.models import LotHold
+from wearlog.runs.models import ShiftNote
+from wearlog.runs.queries import running_runs
+from wearlog.service.queries import open_holds
 from wearlog.web.access import SignedInRequest, needs
+from wearlog.web.templatetags.due import STATE_WORDS
 
 LAST_SHIFT = timedelta(days=3)
 """A note older than this is history, and stands in the log only."""
 
 
+MOST = 20
+"""Items of one state on a page; the list of what is due has the rest."""
+
+
 @dataclass(frozen=True)
 class Group:
+    """The first items of one state, by day, and how many there are."""
+
+    state: str
     heading: str
     items: list[DueItem]
+    count: int
+
+    @property
+    def more(self) -> int:
+        return self.count - len(self.items)
 
 
-def grouped(items: list[DueItem]) -> list[Group]:
-    """Overdue, due and coming up, in this order, each by day; empty groups are left out."""
-    groups = []
-    for state, heading in (("overdue", "Overdue"), ("due", "Due"), ("coming", "Coming up")):
-        members = [item for item in items if item.state == state]
-        members.sort(key=lambda item: (item.due_on or date.max, item.press, item.part))
-        if members:
-            groups.append(Group(heading, members))
-    return groups
+def group_of(items: Sequence[DueItem], state: str) -> Group | None:
+    """The items in that state, or None where there are none."""
+    members = sorted(
+        (item for item in items if item.state == state),
+        key=lambda item: (item.due_on or date.max, item.press, item.part),
+    )
+    if not members:
+        return None
+    return Group(state, STATE_WORDS[state], members[:MOST], len(members))
+
+
+def grouped(items: Sequence[DueItem]) -> list[Group]:
+    """Overdue, due and coming up, in this order; empty groups are left out."""
+    groups = (group_of(items, state) for state in ("overdue", "due", "coming"))
+    return [group for group in groups if group is not None]
 
 
 def next_up(items: list[DueItem]) -> DueItem | None:
@@ -44,8 +66,6 @@ def next_up(items: list[DueItem]) -> DueItem | None:
 
 @needs(Permission.VIEW)
 def day(request: SignedInRequest) -> HttpResponse:
-    from wearlog.forecasts.queries import due_items
-
     now = timezone.now()
     today = timezone.localdate(now)
     items = due_items(as_of=today)
@@ -58,11 +78,9 @@ def day(request: SignedInRequest) -> HttpResponse:
             "now": now,
             "groups": grouped(items),
             "next_up": next_up(items),
-            "unknown": [item for item in items if item.state == "unknown"],
-            "running": Run.objects.running().select_related("press", "crop").order_by("press__code"),
+            "unknown": group_of(items, "unknown"),
+            "running": running_runs(),
             "notes": notes.select_related("press").order_by("-written_at")[:2],
-            "holds": LotHold.objects.filter(
-                released_at__isnull=True, incident__voided_at__isnull=True
-            ).select_related("incident__press"),
+            "holds": open_holds(),
         },
     )

@@ -29,7 +29,7 @@ from wearlog.service.queries import open_holds
 from wearlog.web import figures, loglines
 from wearlog.web.access import SignedInRequest, needs
 from wearlog.web.drawing import press as drawing
-from wearlog.web.views.day import grouped
+from wearlog.web.views.day import group_of, grouped
 
 
 @dataclass(frozen=True)
@@ -130,9 +130,7 @@ def seat_lines(
             if row.fitting is not None
             else f"{reverse('web:work-new')}?press={press.pk}"
         )
-        seats.append(
-            drawing.Seat(pk, row.position.kind, row.position.barrel, page, label_of(row), wear)
-        )
+        seats.append(drawing.Seat(pk, row.position.kind, row.position.barrel, page, label_of(row), wear))
     machine = drawing.draw(seats)
     lines = []
     for callout in machine.callouts:
@@ -179,10 +177,8 @@ def press(request: SignedInRequest, pk: int) -> HttpResponse:
             "machine": machine,
             "seats": seats,
             "groups": grouped(items),
-            "later": sorted(
-                (item for item in items if item.state == "later"), key=lambda item: item.due_on or date.max
-            ),
-            "unknown": [item for item in items if item.state == "unknown"],
+            "later": group_of(items, "later"),
+            "unknown": group_of(items, "unknown"),
             "isolation_points": [isolation_point(source) for source in sources],
             "reading": last_reading(shown),
             "lines": loglines.of_press(

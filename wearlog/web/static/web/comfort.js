@@ -6,6 +6,11 @@ for (const button of document.querySelectorAll("button[data-print]")) {
   button.addEventListener("click", () => window.print());
 }
 
+// Paper has no folds.
+window.addEventListener("beforeprint", () => {
+  for (const fold of document.querySelectorAll("main details")) fold.open = true;
+});
+
 // The index closes when somebody touches elsewhere or presses Escape.
 const index = document.querySelector(".tabs details");
 if (index) {

@@ -1,0 +1,33 @@
+"""The list of parts as a table that sorts."""
+
+from __future__ import annotations
+
+import django_tables2 as tables
+
+TEMPLATE = "web/parts/table.html"
+
+
+class PartTable(tables.Table):  # type: ignore[misc]
+    """One line for each part. Rows are dictionaries with the columns' names and the part's `pk`."""
+
+    part = tables.Column(verbose_name="Part", linkify=("web:part", {"pk": tables.A("pk")}))
+    kind = tables.Column(verbose_name="Kind")
+    part_type = tables.Column(verbose_name="Type")
+    place = tables.Column(verbose_name="Where")
+    worn = tables.Column(
+        verbose_name="Worn", attrs={"th": {"class": "num"}, "td": {"class": "num"}}, empty_values=(None,)
+    )
+    due_on = tables.Column(verbose_name="Next", empty_values=(None,))
+
+    class Meta:
+        template_name = TEMPLATE
+        order_by_field = "sort"
+        order_by = ("part",)
+        empty_text = "No part answers to this choice."
+        default = ""
+
+    def render_worn(self, value: int) -> str:
+        return f"{value} %"
+
+    def render_due_on(self, record: dict[str, object]) -> str:
+        return str(record["next_words"])
