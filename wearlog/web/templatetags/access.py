@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
 
 register = template.Library()
@@ -26,7 +27,11 @@ INDEX = (
     ("note-new", "Leave a note", Permission.LOG),
     ("plan", "Season plan", Permission.VIEW),
     ("rules", "Service rules", Permission.VIEW),
+    ("part-types", "Part types", Permission.VIEW),
+    ("crops", "Crops", Permission.VIEW),
+    ("prices", "Prices", Permission.OWN),
     ("people", "People", Permission.OWN),
+    ("exchange", "Import and export", Permission.OWN),
     ("settings", "The mill", Permission.OWN),
     ("my-settings", "My settings", Permission.VIEW),
 )
@@ -63,6 +68,6 @@ def index_links(context: RequestContext) -> list[Link]:
 
 
 @register.filter
-def may(user: object, permission: str) -> bool:
+def may(user: User, permission: str) -> bool:
     """`request.user|may:"log"`: does the reader's role carry the permission?"""
     return allows(user, Permission(permission))

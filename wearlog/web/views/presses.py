@@ -63,7 +63,7 @@ def presses(request: SignedInRequest) -> HttpResponse:
             due=[
                 (state, counts[press.pk][state])
                 for state in ("overdue", "due", "coming")
-                if counts.get(press.pk, {}).get(state)
+                if press.pk in counts and counts[press.pk][state]
             ],
         )
         for press in presses_in_service(on=today)
@@ -128,7 +128,7 @@ def seat_lines(
         page = (
             reverse("web:part", args=[row.fitting.part_id])
             if row.fitting is not None
-            else f"{reverse('web:work-new')}?press={press.pk}"
+            else f"{reverse('web:fitting-new')}?position={pk}"
         )
         seats.append(drawing.Seat(pk, row.position.kind, row.position.barrel, page, label_of(row), wear))
     machine = drawing.draw(seats)
