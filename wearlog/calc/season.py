@@ -20,7 +20,7 @@ from wearlog.calc.wear import EdgeFit, Quantiles
 from wearlog.calc.wear.records import Floats
 
 HORIZON_DAYS = 5 * 365
-PLAN_SPREAD_GUESS = 0.15  # how far plans are missed before any has ended: our assumption, no source
+PLAN_SPREAD_GUESS = 0.12  # how far plans are missed before any has ended: our assumption, no source
 PACE_SPREAD_GUESS = 0.25  # how far one year's seed is from another's: our assumption, no source
 RECENT_DAYS = 90
 

@@ -25,8 +25,9 @@ CROP_SD = 0.6  # of the log rates of crops about the type's
 SHARED_BEND = 0.8  # correlation of the bends of two types
 SHIFT_SD = 0.5  # of a shift, in parts of the budget
 # What is believed of the spreads before any record, and how many observations each belief counts for.
-GAUGE_STRENGTH, SPREAD_STRENGTH, LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 6.0, 4.0, 2.0, 4.0, 3.0
-SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.05, 0.06, 0.3
+GAUGE_STRENGTH, SPREAD_STRENGTH, LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 6.0, 4.0, 1.0, 2.0, 1.0
+SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.03, 0.03, 0.2
+LEAST_BEND = 0.02
 STEPS = 60
 STILL = 1e-3  # a step, in standard deviations or in parts of a spread, below which nothing moves any more
 
@@ -163,9 +164,11 @@ class _Bends:
         return self.rates + self.bends / bend**2
 
     def size(self, now: Floats, covariance: Floats, bend: float) -> float:
-        """A step of expectation-maximisation; entries of `now` that are no bends have no weight."""
-        found = now @ self.bends @ now + (self.bends * covariance).sum()
-        return float(np.sqrt((found + BEND_STRENGTH * BEND_GUESS**2) / (self.count + BEND_STRENGTH)))
+        """A better size, from how far h is from 0 in the directions that the records tell about (their number
+        is what the posterior is narrower than the prior). Entries of `now` that are no bends don't count."""
+        told = max(self.count - float((self.bends * covariance).sum()) / bend**2, 0.0)
+        found = float(now @ self.bends @ now) + BEND_STRENGTH * BEND_GUESS**2
+        return max(math.sqrt(found / (told + BEND_STRENGTH)), LEAST_BEND)
 
 
 def _start(problem: Problem) -> _State:
