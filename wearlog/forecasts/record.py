@@ -127,7 +127,10 @@ class Record:
         return {part: tuple(rows) for part, rows in found.items()}
 
 
-NO_RUNS = RunColumns(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.int64), None)
+_NONE = np.zeros(0)
+NO_RUNS = RunColumns(
+    _NONE, _NONE, _NONE, _NONE, np.zeros(0, dtype=np.int64), None, _NONE, _NONE, np.zeros(0, dtype=np.bool_)
+)
 
 
 def load(as_of: date) -> Record:
@@ -320,12 +323,15 @@ def _runs(end_at: datetime, crop_index: dict[int, int]) -> dict[int, RunColumns]
             number("hours_h"),
             number("seed_kg"),
             "through",
+            number("drive_hz"),
+            number("moisture_pct"),
+            "purge",
         )
     )
     table = list(rows.iterator(chunk_size=20_000))
     if not table:
         return {}
-    press, crop, start, ended, hours, seed, through = zip(*table, strict=True)
+    press, crop, start, ended, hours, seed, through, speed, moisture, purge = zip(*table, strict=True)
     presses = np.array(press, dtype=np.int64)
     starts = np.array(start, dtype=np.float64)
     recorded = np.array(hours, dtype=np.float64)  # None becomes NaN
@@ -337,6 +343,8 @@ def _runs(end_at: datetime, crop_index: dict[int, int]) -> dict[int, RunColumns]
     keys = np.array(sorted(crop_index), dtype=np.int64)
     index = np.array([crop_index[key] for key in keys.tolist()], dtype=np.int64)
     crops = index[np.searchsorted(keys, np.array(crop, dtype=np.int64))]
+    speeds, moistures = np.array(speed, dtype=np.float64), np.array(moisture, dtype=np.float64)
+    purges = np.array(purge, dtype=np.bool_)
     named = any(through)
     ended_by_now = ends <= last  # false for NaN: a run that goes on
     found = {}
@@ -350,6 +358,9 @@ def _runs(end_at: datetime, crop_index: dict[int, int]) -> dict[int, RunColumns]
             seeds[rows_of],
             crops[rows_of],
             tuple(through[row] for row in rows_of.tolist()) if named else None,
+            speeds[rows_of],
+            moistures[rows_of],
+            purges[rows_of],
         )
     return found
 

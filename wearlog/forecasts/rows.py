@@ -151,6 +151,10 @@ class RunColumns:
     crop: Ints
     through: tuple[str, ...] | None
     """None where every run went through all barrels."""
+    drive_hz: Floats
+    moisture_pct: Floats
+    """Both NaN where not known."""
+    purge: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)

@@ -195,7 +195,7 @@ def _hit(thing: Thing, incident: IncidentRow) -> bool:
 
 
 def drift(case: Case) -> Trip | None:
-    return drift_of(case.record, case.thing, case.start.at) if case.rule.on_drift else None
+    return drift_of(case.record, case.thing, case.since_instant) if case.rule.on_drift else None
 
 
 ALL: tuple[Callable[[Case], Trip | None], ...] = (hours, tonnes, days, season, drift, incident)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 
 from django.utils.formats import date_format
@@ -138,6 +139,27 @@ def incident(*, kind: str, on: date, as_of: date) -> str:
 
 def no_incident(*, kinds: str, since: str) -> str:
     return _("No incident (%(kinds)s) %(since)s.") % {"kinds": kinds, "since": since}
+
+
+def drift(*, loss: float, on: date, causes: Sequence[str], as_of: date) -> str:
+    """Causes stand in the trade's order: the seed is suspected first, wear last."""
+    names = {"seed": _("seed"), "settings": _("settings"), "fouling": _("fouling"), "wear": _("wear")}
+    return _(
+        "Output per hour has been %(loss)s %% below its own usual since %(day)s, same crop, die and speed; "
+        "look in this order: %(causes)s."
+    ) % {
+        "loss": f"{100 * loss:.0f}",
+        "day": day(on, as_of),
+        "causes": ", ".join(names[cause] for cause in causes),
+    }
+
+
+def no_drift(*, judged: int) -> str:
+    return _("Output per hour holds: no drift in the last %(judged)s runs.") % {"judged": judged}
+
+
+def drift_unknown(reason: str) -> str:
+    return _("Whether output per hour drifts can't be told yet: %(reason)s.") % {"reason": reason}
 
 
 def mass(kg: float, units: str) -> str:
