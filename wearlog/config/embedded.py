@@ -145,21 +145,23 @@ def own_addresses() -> list[str]:
     return list(dict.fromkeys(address for address in found if not address.startswith("127.")))
 
 
-def serve(application: WSGIHandler, sockets: list[socket.socket]) -> None:
-    """Serve until Ctrl-C or SIGTERM."""
-    from waitress.server import create_server
-
-    server = create_server(
-        application, sockets=sockets, threads=8, ident=None, clear_untrusted_proxy_headers=True
-    )
+def end_on_terminate() -> None:
+    """Let SIGTERM end the process the way that Ctrl-C does."""
 
     def end(number: int, frame: FrameType | None) -> None:
         raise KeyboardInterrupt
 
     signal.signal(signal.SIGTERM, end)
+
+
+def serve(application: WSGIHandler, sockets: list[socket.socket]) -> None:
+    """Serve until KeyboardInterrupt."""
+    from waitress.server import create_server
+
+    server = create_server(
+        application, sockets=sockets, threads=8, ident=None, clear_untrusted_proxy_headers=True
+    )
     try:
         server.run()
-    except KeyboardInterrupt:
-        pass
     finally:
         server.close()

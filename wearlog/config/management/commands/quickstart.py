@@ -45,6 +45,13 @@ class Command(BaseCommand):
     def handle(self, *args: Any, port: int, host: str, no_demo: bool, **options: Any) -> None:
         if not 1 <= port <= 65535:
             raise CommandError(f"--port {port} can't be used: take a number from 1024 to 65535.")
+        embedded.end_on_terminate()
+        try:
+            self._run(port=port, host=host, no_demo=no_demo)
+        except KeyboardInterrupt:
+            self.stdout.write("Wearlog has stopped; everything logged is kept.")
+
+    def _run(self, *, port: int, host: str, no_demo: bool) -> None:
         on_sqlite = connection.vendor == "sqlite"
         if on_sqlite and (refusal := sqlite.too_old()):
             raise CommandError(refusal)
@@ -107,7 +114,6 @@ class Command(BaseCommand):
         finally:
             if schedule:
                 schedule.stop()
-            self.stdout.write("Wearlog has stopped; everything logged is kept.")
 
     def _place(self) -> str:
         database = settings.DATABASES["default"]
