@@ -1,4 +1,6 @@
-"""Moving parts: fit, take off, flip, replace, swap. A move ends one fitting and begins another at one instant.
+"""Moving parts: fit, take off, flip, replace, swap.
+
+A move ends one fitting and begins another at one instant.
 
 Every move says which fitting the person had in front of them. Of two phones that move the same part at
 once, one moves it and the other is told who did, when and to what (`AlreadyMoved`).
@@ -13,7 +15,7 @@ from django.db import transaction
 from wearlog.equipment import queries
 from wearlog.equipment.models import Fitting, Part, Position, RetiredBecause
 from wearlog.people import audit
-from wearlog.people.models import AuditEntry, User
+from wearlog.people.models import User
 from wearlog.people.refusals import AlreadyMoved, Refused
 from wearlog.people.roles import Permission, require
 from wearlog.people.words import day_of, when
@@ -113,7 +115,9 @@ def replace(
     moved_at: datetime,
     old_part_retired_because: str = "",
 ) -> Fitting:
-    """Take off what sits on a position and fit another part there. `expected_fitting_id` None: it was empty."""
+    """Take off what sits on a position and fit another part there.
+
+    `expected_fitting_id` None: the position was empty."""
     require(by, Permission.LOG)
     if expected_fitting_id is None:
         return fit(
@@ -346,8 +350,8 @@ def standing_still(fitting: Fitting) -> None:
 def occupied(taken: Fitting, fitted_at: datetime) -> str:
     if taken.fitted_at > fitted_at:
         return (
-            f"{taken.part} was fitted on {taken.position} on {when(taken.fitted_at)}, after the moment you gave. "
-            "Give a later moment, or correct that fitting."
+            f"{taken.part} was fitted on {taken.position} on {when(taken.fitted_at)}, "
+            "after the moment you gave. Give a later moment, or correct that fitting."
         )
     return (
         f"{taken.part}{edge_words(taken)} sits on {taken.position} since {when(taken.fitted_at)}. "
@@ -373,8 +377,7 @@ def edge_words(fitting: Fitting) -> str:
 
 def who_moved(fitting: Fitting) -> str:
     """One sentence: who moved the part, when, and where to; and what to do now."""
-    last = AuditEntry.objects.filter(record="fitting", record_id=fitting.pk).order_by("-at", "-pk").first()
-    who = f" by {last.by_name}" if last is not None else ""
+    who = audit.by_whom(fitting)
     look = "Look at the press page and enter only what is still missing."
     if fitting.voided_at is not None:
         return f"This fitting of {fitting.part} was taken back{who} on {when(fitting.voided_at)}. {look}"
@@ -398,5 +401,6 @@ def who_moved(fitting: Fitting) -> str:
         .first()
     )
     if instead is not None:
-        return f"{fitting.part} was already replaced by {instead.part}{edge_words(instead)}{who} on {moment}. {look}"
+        return f"{fitting.part} was already replaced by {instead.part}{edge_words(instead)}{who} on {moment}. "
+            f"{look}"
     return f"{fitting.part} was already taken off {fitting.position}{who} on {moment}. {look}"

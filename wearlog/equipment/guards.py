@@ -2,50 +2,47 @@
 
 from __future__ import annotations
 
+from string import Template
+
 from wearlog.people.guards import Exclusion, Guard, Trigger
 
 FITTINGS = "equipment_fitting"
-FOREVER = "9999-12-31"
+
+TRIGGER = Template(
+    "CREATE TRIGGER $name BEFORE $event ON equipment_fitting WHEN NEW.voided_at IS NULL BEGIN "
+    "$position $part END"
+)
+OVERLAP = Template(
+    "SELECT RAISE(ABORT, '$promise') WHERE EXISTS (SELECT 1 FROM equipment_fitting f "
+    "WHERE f.$column = NEW.$column AND f.voided_at IS NULL $others "
+    "AND f.fitted_at < coalesce(NEW.removed_at, '9999-12-31') "
+    "AND coalesce(f.removed_at, '9999-12-31') > NEW.fitted_at);"
+)
+# A range of one key instead of `WITH =`: that would need the btree_gist extension.
+EXCLUDE = Template(
+    "USING gist (int8range($column, $column, '[]') WITH &&, "
+    "tstzrange(fitted_at, removed_at) WITH &&) WHERE (voided_at IS NULL)"
+)
+PROMISES = {"position": "fitting_one_part_per_position", "part": "fitting_one_place_per_part"}
 
 
-def _overlap(column: str, name: str, others: str) -> str:
-    return (
-        f"SELECT RAISE(ABORT, '{name}') WHERE EXISTS (SELECT 1 FROM {FITTINGS} f "
-        f"WHERE f.{column} = NEW.{column} AND f.voided_at IS NULL {others}"
-        f"AND f.fitted_at < coalesce(NEW.removed_at, '{FOREVER}') "
-        f"AND coalesce(f.removed_at, '{FOREVER}') > NEW.fitted_at); "
-    )
-
-
-def _trigger(name: str, event: str, others: str = "") -> Trigger:
-    return Trigger(
-        "sqlite",
-        FITTINGS,
-        name,
-        f"CREATE TRIGGER {name} BEFORE {event} ON {FITTINGS} WHEN NEW.voided_at IS NULL BEGIN "
-        + _overlap("position_id", "fitting_one_part_per_position", others)
-        + _overlap("part_id", "fitting_one_place_per_part", others)
-        + "END",
-    )
-
-
-def _exclusion(column: str, name: str) -> Exclusion:
-    # A range of one key instead of `WITH =`: that would need the btree_gist extension.
-    return Exclusion(
-        FITTINGS,
-        name,
-        f"USING gist (int8range({column}, {column}, '[]') WITH &&, "
-        "tstzrange(fitted_at, removed_at) WITH &&) WHERE (voided_at IS NULL)",
-    )
+def _trigger(name: str, event: str, others: str) -> Trigger:
+    overlaps = {
+        thing: OVERLAP.substitute(promise=promise, column=f"{thing}_id", others=others)
+        for thing, promise in PROMISES.items()
+    }
+    return Trigger("sqlite", FITTINGS, name, TRIGGER.substitute(name=name, event=event, **overlaps))
 
 
 GUARDS: tuple[Guard, ...] = (
-    _trigger("fitting_overlap_insert", "INSERT"),
+    _trigger("fitting_overlap_insert", "INSERT", ""),
     _trigger(
         "fitting_overlap_update",
         "UPDATE OF position_id, part_id, fitted_at, removed_at, voided_at",
-        "AND f.id <> OLD.id ",
+        "AND f.id <> OLD.id",
     ),
-    _exclusion("position_id", "fitting_one_part_per_position"),
-    _exclusion("part_id", "fitting_one_place_per_part"),
+    *(
+        Exclusion(FITTINGS, promise, EXCLUDE.substitute(column=f"{thing}_id"))
+        for thing, promise in PROMISES.items()
+    ),
 )

@@ -17,7 +17,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TypeVar
 
-from django.db import transaction
+from django.db import IntegrityError, OperationalError, connection, transaction
 
 from wearlog.equipment import actions as moves
 from wearlog.equipment.models import Fitting
@@ -26,6 +26,7 @@ from wearlog.logbook.corrections import correct, undo_move, void
 from wearlog.logbook.things import remove_plan_entry, remove_thing, save_person, save_thing
 from wearlog.people.models import User
 from wearlog.runs import actions as runs
+from wearlog.runs import notes, readings
 from wearlog.runs.entries import NewRun
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service import actions as service
@@ -60,6 +61,21 @@ Result = TypeVar("Result")
 
 
 def _enter(write: Callable[[], Result]) -> Result:
+    try:
+        return _once(write)
+    except IntegrityError:
+        # Somebody stored the same ref or moment between our check and our write (an import does not take
+        # the locks that entries take). The second look sees what they stored and says so in words.
+        return _once(write)
+    except OperationalError:
+        # PostgreSQL breaks a deadlock by failing one of the two; inside another transaction that one must
+        # give up as a whole.
+        if connection.in_atomic_block:
+            raise
+        return _once(write)
+
+
+def _once(write: Callable[[], Result]) -> Result:
     with transaction.atomic():
         result = write()
         versions.touch()
@@ -111,7 +127,7 @@ def log_reading(
 ) -> Reading:
     """Log what the hour meter shows; `new_meter` where it is the first value of a meter just fitted."""
     return _enter(
-        lambda: runs.log_reading(
+        lambda: readings.log_reading(
             by=by,
             at=at,
             press_id=press_id,
@@ -173,7 +189,7 @@ def leave_note(
     *, by: User | None, at: datetime, text: str, by_name: str, press_id: int | None = None
 ) -> ShiftNote:
     """Leave a line for the next shift."""
-    return _enter(lambda: runs.leave_note(by=by, at=at, text=text, by_name=by_name, press_id=press_id))
+    return _enter(lambda: notes.leave_note(by=by, at=at, text=text, by_name=by_name, press_id=press_id))
 
 
 def fit(

@@ -80,7 +80,8 @@ def remove_thing(*, by: User | None, at: datetime, thing: models.Model, reason: 
             thing.delete()
         except ProtectedError as error:
             raise Refused(
-                f"{thing} is named in the log and can't be removed. Retire it, or correct those records first."
+                f"{thing} is named in the log and can't be removed. "
+                "Retire it, or correct those records first."
             ) from error
         versions.touch()
 

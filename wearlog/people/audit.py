@@ -79,3 +79,13 @@ def write(
         new=dict(new) if new is not None else None,
         reason=reason,
     )
+
+
+def by_whom(record: models.Model) -> str:
+    """` by Oskar`, from the record's last row; empty where nothing is kept (an imported record)."""
+    last = (
+        AuditEntry.objects.filter(record=record._meta.model_name or "", record_id=record.pk)
+        .order_by("-at", "-pk")
+        .first()
+    )
+    return f" by {last.by_name}" if last is not None else ""

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from statistics import median
+from typing import Any
 
 from django.db.models import Q, QuerySet
 
@@ -53,13 +54,17 @@ def last_reading(press: Press) -> Reading | None:
 def reading_before(press_id: int, instant: datetime, *, exclude: int | None = None) -> Reading | None:
     """The last standing reading before the instant."""
     readings = Reading.objects.standing().filter(press_id=press_id, read_at__lt=instant)
-    return readings.exclude(pk=exclude).order_by("-read_at").first()
+    return _without(readings, exclude).order_by("-read_at").first()
 
 
 def reading_after(press_id: int, instant: datetime, *, exclude: int | None = None) -> Reading | None:
     """The first standing reading after the instant."""
     readings = Reading.objects.standing().filter(press_id=press_id, read_at__gt=instant)
-    return readings.exclude(pk=exclude).order_by("read_at").first()
+    return _without(readings, exclude).order_by("read_at").first()
+
+
+def _without(rows: QuerySet[Any], pk: int | None) -> QuerySet[Any]:
+    return rows if pk is None else rows.exclude(pk=pk)
 
 
 def reading_at_end(run: Run) -> Reading | None:
@@ -75,16 +80,41 @@ def hours_of(run: Run) -> float | None:
     None for a run that goes on. By the meter: the reading at the run's end less the one before it; a new
     meter, or one that went back, can't tell, and the clock does.
     """
+    return hours_of_runs([run])[0]
+
+
+def hours_of_runs(runs: Sequence[Run]) -> list[float | None]:
+    """`hours_of` for many runs, with two queries for each press."""
+    by_press: dict[int, list[Run]] = {}
+    for run in runs:
+        if run.hours_h is None and run.ends_at is not None:
+            by_press.setdefault(run.press_id, []).append(run)
+    advance: dict[tuple[int, datetime], float] = {}
+    for press_id, metered in by_press.items():
+        ends = [run.ends_at for run in metered if run.ends_at is not None]
+        before = reading_before(press_id, min(ends))
+        for reading in (
+            Reading.objects.standing()
+            .filter(press_id=press_id, read_at__range=(min(ends), max(ends)))
+            .order_by("read_at")
+        ):
+            if (
+                reading.kind == ReadingKind.READING
+                and before is not None
+                and reading.meter_h >= before.meter_h
+            ):
+                advance[press_id, reading.read_at] = float(reading.meter_h - before.meter_h)
+            before = reading
+    return [_hours(run, advance) for run in runs]
+
+
+def _hours(run: Run, advance: Mapping[tuple[int, datetime], float]) -> float | None:
     if run.hours_h is not None:
         return float(run.hours_h)
     if run.ends_at is None:
         return None
-    reading = reading_at_end(run)
-    if reading is not None and reading.kind == ReadingKind.READING:
-        before = reading_before(run.press_id, reading.read_at)
-        if before is not None and before.meter_h <= reading.meter_h:
-            return float(reading.meter_h - before.meter_h)
-    return (run.ends_at - run.started_at).total_seconds() / 3600
+    by_meter = advance.get((run.press_id, run.ends_at))
+    return by_meter if by_meter is not None else (run.ends_at - run.started_at).total_seconds() / 3600
 
 
 @dataclass(frozen=True)
@@ -95,20 +125,25 @@ class UsualRate:
     runs: int
 
 
-def usual_rate(press: Press, crop: Crop, *, slot: int | None = None) -> UsualRate | None:
+def usual_rate(
+    press: Press, crop: Crop, *, slot: int | None = None, exclude: int | None = None
+) -> UsualRate | None:
     """The pace of the latest runs of this crop on this press, or None below three runs.
 
     Purges, empty runs and runs below a quarter of an hour say nothing about pace. `slot` keeps to runs
-    through the same barrels.
+    through the same barrels; `exclude` leaves one run out.
     """
     runs = Run.objects.of(press).filter(crop=crop, ends_at__isnull=False, purge=False, seed_kg__gt=0)
     if slot is not None:
         runs = runs.filter(slot=slot)
-    rates = []
-    for run in runs.order_by("-ends_at", "-pk")[:RUNS_FOR_A_RATE]:
-        hours = hours_of(run)
-        if hours is not None and hours >= 0.25:
-            rates.append(float(run.seed_kg) / hours)
+    if exclude is not None:
+        runs = runs.exclude(pk=exclude)
+    latest = list(runs.order_by("-ends_at", "-pk")[:RUNS_FOR_A_RATE])
+    rates = [
+        float(run.seed_kg) / hours
+        for run, hours in zip(latest, hours_of_runs(latest), strict=True)
+        if hours is not None and hours >= 0.25
+    ]
     if len(rates) < RUNS_THAT_SAY_USUAL:
         return None
     return UsualRate(median(rates), len(rates))
@@ -147,7 +182,7 @@ def overlapping_runs(
     runs = runs.filter(Q(ends_at__isnull=True) | Q(ends_at__gt=start))
     if end is not None:
         runs = runs.filter(started_at__lt=end)
-    return runs.exclude(pk=exclude).select_related("press", "crop").order_by("started_at")
+    return _without(runs, exclude).select_related("press", "crop").order_by("started_at")
 
 
 def slots_sharing_a_barrel(slot: int) -> Sequence[int]:

@@ -8,7 +8,7 @@ from datetime import datetime
 from django.db import transaction
 
 from wearlog.equipment import actions as moves
-from wearlog.equipment.models import Fitting, Part, Position, Press
+from wearlog.equipment.models import Fitting, Part, Press
 from wearlog.people import audit, refs
 from wearlog.people.models import User
 from wearlog.people.refusals import Refused

@@ -1,0 +1,69 @@
+"""From a record's own validation to a refusal that names the field and says what is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+
+from django.core.exceptions import NON_FIELD_ERRORS, FieldDoesNotExist, ValidationError
+from django.db import models
+
+from wearlog.people.refusals import Refused
+
+SIX_PLACES = Decimal("0.000001")
+
+
+def label(record: models.Model, name: str) -> str:
+    try:
+        text = str(record._meta.get_field(name).verbose_name)  # type: ignore[union-attr]
+    except FieldDoesNotExist:
+        text = name
+    return text[:1].upper() + text[1:]
+
+
+def clean(record: models.Model) -> None:
+    """Run every validation of the record; raises Refused with all messages and the first field."""
+    try:
+        record.full_clean()
+    except ValidationError as error:
+        messages = []
+        field = ""
+        for name, texts in error.message_dict.items():
+            words = " ".join(texts)
+            if name == NON_FIELD_ERRORS:
+                messages.append(words)
+            else:
+                field = field or name
+                messages.append(f"{label(record, name)}: {words}")
+        raise Refused(" ".join(messages), field=field) from error
+
+
+def stored(value: Decimal | None) -> Decimal | None:
+    """A number as the log keeps it, rounded to six decimals: a pound in kilograms has more."""
+    if value is None or not value.is_finite():
+        return value
+    exponent = value.as_tuple().exponent
+    return value.quantize(SIX_PLACES) if isinstance(exponent, int) and exponent < -6 else value
+
+
+def not_negative(record: models.Model, names: Iterable[str]) -> None:
+    """Round the fields to what is kept and refuse what is no number or below zero."""
+    for name in names:
+        value = getattr(record, name)
+        if value is None:
+            continue
+        if not value.is_finite():
+            raise Refused(f"{label(record, name)}: write a number.", field=name)
+        if value < 0:
+            raise Refused(f"{label(record, name)} can't be negative. Write 0 or more.", field=name)
+        setattr(record, name, stored(value))
+
+
+def per_cent(record: models.Model, names: Iterable[str]) -> None:
+    """Like `not_negative`, and at most 100."""
+    names = tuple(names)
+    not_negative(record, names)
+    for name in names:
+        value = getattr(record, name)
+        if value is not None and value > 100:
+            raise Refused(f"{label(record, name)} can't be above 100 %.", field=name)

@@ -1,0 +1,206 @@
+"""What looks wrong in a run or a reading and may be right: asked at entry, taken when confirmed.
+
+The bounds are the project's own choice: 2.2 is a pound taken for a kilogram, 1,000 a tonne for a kilogram
+or the other way round; the pace of small presses (1 to 2,000 kg/h, wider than the 5 to 1,000 that trade
+literature gives) is asked about only where the press has no pace of its own yet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from datetime import datetime, timedelta
+
+from wearlog.equipment.actions import CLOCKS_DIFFER
+from wearlog.equipment.models import Fitting, Kind, Position
+from wearlog.people.refusals import Doubt, Doubtful
+from wearlog.people.words import when
+from wearlog.runs import queries
+from wearlog.runs.models import Reading, ReadingKind, Run
+
+POUND = 2.2046
+UNIT_BAND = 0.08
+"""A rate within 8 % of 2.2046 times (or a 2.2046th of) the usual looks like pounds."""
+PACES = (1.0, 2000.0)
+GAP_THAT_COUNTS = timedelta(minutes=15)
+
+
+def ask(doubts: Sequence[Doubt], confirmed: Collection[str]) -> None:
+    """Raise Doubtful with the doubts that nobody has confirmed, one for each code."""
+    first_of: dict[str, Doubt] = {}
+    for doubt in doubts:
+        if doubt.code not in confirmed:
+            first_of.setdefault(doubt.code, doubt)
+    if first_of:
+        raise Doubtful(list(first_of.values()))
+
+
+def slack_h(clock_h: float) -> float:
+    """What rounding and a clock read in passing may add: 12 minutes and half a per cent."""
+    return 0.2 + 0.005 * clock_h
+
+
+def hours_between(start: datetime, end: datetime) -> float:
+    return (end - start).total_seconds() / 3600
+
+
+def in_the_future(*instants: datetime | None, at: datetime, field: str) -> list[Doubt]:
+    late = [instant for instant in instants if instant is not None and instant > at + CLOCKS_DIFFER]
+    if not late:
+        return []
+    return [
+        Doubt(
+            "in_the_future",
+            f"{when(late[-1])} has not come yet. Are day and time right?",
+            field,
+        )
+    ]
+
+
+def about_hours(run: Run, hours: float | None) -> list[Doubt]:
+    """More hours than passed between the start and the end."""
+    if hours is None or run.ended_at is None:
+        return []
+    clock = hours_between(run.started_at, run.ended_at)
+    if hours <= clock + slack_h(clock):
+        return []
+    return [
+        Doubt(
+            "more_hours_than_clock",
+            f"{hours:.4g} hours are more than the {clock:.4g} hours from {when(run.started_at)} "
+            f"to {when(run.ended_at)}. Is a digit wrong?",
+            "hours_h",
+        )
+    ]
+
+
+def since_last_run(run: Run, hours: float, last: Run) -> list[Doubt]:
+    """More hours than passed since the press stopped last."""
+    if run.ended_at is None or last.ends_at is None:
+        return []
+    clock = hours_between(last.ends_at, run.ended_at)
+    return [
+        Doubt(
+            "more_hours_than_clock",
+            f"{hours:.4g} hours are more than the {clock:.4g} hours since the last run of {run.press} "
+            f"ended on {when(last.ends_at)}. Is a digit wrong?",
+            "hours_h",
+        )
+    ]
+
+
+def about_pace(run: Run, hours: float | None) -> list[Doubt]:
+    """Far off the press's usual kilograms an hour with this crop."""
+    if hours is None or hours <= 0 or run.seed_kg <= 0 or run.purge:
+        return []
+    rate = float(run.seed_kg) / hours
+    usual = queries.usual_rate(run.press, run.crop, slot=run.slot, exclude=run.pk)
+    if usual is None:
+        if hours >= 0.25 and not PACES[0] <= rate <= PACES[1]:
+            return [
+                Doubt(
+                    "unit_looks_wrong",
+                    f"{rate:.3g} kg an hour is not the pace of a small press. Is the unit of the seed right?",
+                    "seed_kg",
+                )
+            ]
+        return []
+    ratio = rate / usual.kg_per_h
+    said = (
+        f"{rate:.3g} kg an hour is {times(ratio)} what {run.press} usually presses of {run.crop} "
+        f"({usual.kg_per_h:.3g} kg an hour)."
+    )
+    for factor in (POUND, 1 / POUND):
+        if abs(ratio / factor - 1) <= UNIT_BAND:
+            return [Doubt("unit_looks_wrong", f"{said} Pounds and kilograms mixed up?", "seed_kg")]
+    if 500 <= ratio <= 2000 or 1 / 2000 <= ratio <= 1 / 500:
+        return [Doubt("unit_looks_wrong", f"{said} Tonnes and kilograms mixed up?", "seed_kg")]
+    if ratio >= 2:
+        return [Doubt("twice_the_rate", f"{said} Are seed and hours right?", "seed_kg")]
+    if ratio <= 0.5:
+        return [Doubt("half_the_rate", f"{said} Are seed and hours right?", "seed_kg")]
+    return []
+
+
+def times(ratio: float) -> str:
+    return f"{ratio:.3g} times" if ratio >= 1 else f"1/{1 / ratio:.3g} of"
+
+
+def about_what_is_fitted(run: Run) -> list[Doubt]:
+    """A screw or die position that stood empty, by the log, while the run pressed."""
+    end = run.ends_at or run.started_at + timedelta(seconds=1)
+    positions = Position.objects.filter(press=run.press_id, kind__in=(Kind.SCREW, Kind.DIE))
+    if run.slot:
+        positions = positions.filter(barrel__in=("", *run.through.split()))
+    for position in positions.select_related("press"):
+        covered: datetime | None = None
+        for fitted_at, removed_at in (
+            Fitting.objects.standing()
+            .filter(position=position, fitted_at__lt=end)
+            .order_by("fitted_at")
+            .values_list("fitted_at", "removed_at")
+        ):
+            if covered is not None and fitted_at - max(covered, run.started_at) > GAP_THAT_COUNTS:
+                return [gap(position, max(covered, run.started_at))]
+            covered = removed_at
+            if covered is None:
+                break
+        else:
+            if covered is not None and (
+                end - max(covered, run.started_at) > GAP_THAT_COUNTS or covered <= run.started_at
+            ):
+                return [gap(position, max(covered, run.started_at))]
+    return []
+
+
+def gap(position: Position, since: datetime) -> Doubt:
+    return Doubt(
+        "overlaps_gap",
+        f"By the log nothing sat on {position} at {when(since)}. Was a part fitted and not logged? "
+        "What wears there is counted only once its fitting is logged.",
+        "press",
+    )
+
+
+def about_reading(reading: Reading, *, at: datetime) -> list[Doubt]:
+    """A meter that went back or ran faster than the clock, seen from the readings before and after."""
+    doubts = in_the_future(reading.read_at, at=at, field="meter_h")
+    before = queries.reading_before(reading.press_id, reading.read_at, exclude=reading.pk)
+    after = queries.reading_after(reading.press_id, reading.read_at, exclude=reading.pk)
+    if before is not None and reading.kind == ReadingKind.READING:
+        doubts += _step(before, reading)
+    if after is not None and after.kind == ReadingKind.READING:
+        doubts += _step(reading, after)
+    return doubts
+
+
+def _step(first: Reading, second: Reading) -> list[Doubt]:
+    advance = float(second.meter_h - first.meter_h)
+    clock = hours_between(first.read_at, second.read_at)
+    if advance < 0:
+        return [
+            Doubt(
+                "meter_went_back",
+                f"The meter showed {plain(first)} h on {when(first.read_at)} and {plain(second)} h on "
+                f"{when(second.read_at)}. If the meter was replaced, say new meter; if one reading "
+                "was a slip, correct that one.",
+                "meter_h",
+            )
+        ]
+    if advance > clock + slack_h(clock):
+        return [
+            Doubt(
+                "more_hours_than_clock",
+                f"The meter advanced {advance:.4g} hours in the {clock:.4g} hours from "
+                f"{when(first.read_at)} to {when(second.read_at)}. Is a digit wrong?",
+                "meter_h",
+            )
+        ]
+    return []
+
+
+def plain(reading: Reading) -> str:
+    return (
+        f"{reading.meter_h:f}".rstrip("0").rstrip(".")
+        if "." in f"{reading.meter_h:f}"
+        else str(reading.meter_h)
+    )

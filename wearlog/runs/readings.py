@@ -1,0 +1,107 @@
+"""Logging what the hour meter shows."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import datetime
+from decimal import Decimal
+
+from django.db import transaction
+
+from wearlog.equipment.models import Press
+from wearlog.people import audit, refs
+from wearlog.people.cleaning import clean, stored
+from wearlog.people.models import User
+from wearlog.people.refusals import Refused
+from wearlog.people.roles import Permission, require
+from wearlog.people.words import when
+from wearlog.runs import doubts
+from wearlog.runs.models import Reading, ReadingKind
+
+
+def locked_press(press_id: int) -> Press:
+    """The press, its row locked until the transaction ends."""
+    press = Press.objects.select_for_update(no_key=True).filter(pk=press_id).first()
+    if press is None:
+        raise Refused("There is no such press. Choose one from the list.", field="press")
+    return press
+
+
+@transaction.atomic
+def log_reading(
+    *,
+    by: User | None,
+    at: datetime,
+    press_id: int,
+    read_at: datetime,
+    meter_h: Decimal,
+    new_meter: bool = False,
+    confirmed: Collection[str] = (),
+) -> Reading:
+    """Log a reading. The same value at the same instant is the same reading."""
+    require(by, Permission.LOG)
+    press = locked_press(press_id)
+    reading = new_reading(by=by, at=at, press=press, read_at=read_at, meter_h=meter_h, new_meter=new_meter)
+    if reading.pk is None:
+        refuse_bad_reading(reading)
+        doubts.ask(doubts.about_reading(reading, at=at), confirmed)
+    return store_reading(by=by, at=at, reading=reading)
+
+
+def recheck(reading: Reading, *, at: datetime, confirmed: Collection[str]) -> None:
+    """Check a changed reading like a new one. The caller holds the lock of its press."""
+    refuse_bad_reading(reading)
+    other = (
+        Reading.objects.standing()
+        .filter(press_id=reading.press_id, read_at=reading.read_at)
+        .exclude(pk=reading.pk)
+        .first()
+    )
+    if other is not None:
+        raise Refused(taken(other), field="read_at")
+    clean(reading)
+    doubts.ask(doubts.about_reading(reading, at=at), confirmed)
+
+
+def new_reading(
+    *,
+    by: User | None,
+    at: datetime,
+    press: Press,
+    read_at: datetime,
+    meter_h: Decimal,
+    new_meter: bool,
+) -> Reading:
+    """An unsaved reading, or the one that stands at this instant with this value. Refuses another value."""
+    kind = ReadingKind.NEW_METER if new_meter else ReadingKind.READING
+    standing: Reading | None = (
+        Reading.objects.standing().select_related("press").filter(press=press, read_at=read_at).first()
+    )
+    if standing is not None:
+        if standing.meter_h == stored(meter_h) and standing.kind == kind:
+            return standing
+        raise Refused(taken(standing), field="meter_h")
+    return Reading(press=press, read_at=read_at, meter_h=meter_h, kind=kind, entered_at=at, entered_by=by)
+
+
+def refuse_bad_reading(reading: Reading) -> None:
+    if reading.meter_h is None or not reading.meter_h.is_finite() or reading.meter_h < 0:
+        raise Refused("Write what the hour meter shows, 0 or more.", field="meter_h")
+    reading.meter_h = stored(reading.meter_h) or Decimal(0)
+
+
+def store_reading(*, by: User | None, at: datetime, reading: Reading) -> Reading:
+    if reading.pk is not None:
+        return reading
+    refuse_bad_reading(reading)
+    clean(reading)
+    reading.save()
+    audit.write(at=at, by=by, action=refs.LOGGED, record=reading, new=audit.snapshot(reading))
+    return reading
+
+
+def taken(standing: Reading) -> str:
+    return (
+        f"The meter of {standing.press} was already read at {when(standing.read_at)}: "
+        f"{doubts.plain(standing)} h. Correct that reading, or give another moment."
+    )
