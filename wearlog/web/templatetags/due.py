@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 
 from django import template
 from django.urls import reverse
+from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
@@ -110,7 +111,7 @@ def basis_words(basis: str) -> str:
 
 def day_words(day: date, today: date | None) -> str:
     near = today is not None and abs(day - today) < timedelta(days=180)
-    return f"{day:%a} {day.day} {day:%b}" + ("" if near else f" {day.year}")
+    return date_format(day, "D j M" if near else "D j M Y", use_l10n=False)
 
 
 @register.filter

@@ -1,0 +1,91 @@
+"""A real Chromium against a real server. `tests.requirements` leaves these tests out where there is none."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Iterator
+
+import pytest
+from django.conf import settings
+from django.test import Client
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from pytest_django.live_server_helper import LiveServer
+
+from tests.requirements import browser_program
+from wearlog.forecasts.models import LogVersion
+from wearlog.people.models import User
+
+# Playwright keeps an event loop in this thread; the tests' own queries are made from here all the same.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-dev-shm-usage",
+]
+SignIn = Callable[[Page, User], None]
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        program = playwright.chromium.launch(executable_path=browser_program(), args=FLAGS)
+        yield program
+        program.close()
+
+
+@pytest.fixture
+def fresh_log(transactional_db: None) -> None:
+    """A log version of this test's own, so that nothing kept in memory from another test fits it."""
+    LogVersion.objects.update_or_create(pk=1, defaults={"number": time.time_ns()})
+
+
+@pytest.fixture
+def context_of(
+    browser: Browser, live_server: LiveServer, fresh_log: None
+) -> Iterator[Callable[..., BrowserContext]]:
+    """Makes browser contexts on the server's address, and closes them."""
+    made = []
+
+    def make(**options: object) -> BrowserContext:
+        context = browser.new_context(base_url=live_server.url, **options)  # type: ignore[arg-type]
+        context.set_default_timeout(15_000)
+        made.append(context)
+        return context
+
+    yield make
+    for context in made:
+        context.close()
+
+
+@pytest.fixture
+def page(context_of: Callable[..., BrowserContext]) -> Page:
+    """A desk: 1280 by 900."""
+    return context_of(viewport={"width": 1280, "height": 900}).new_page()
+
+
+@pytest.fixture
+def phone(context_of: Callable[..., BrowserContext]) -> Page:
+    """A phone at the press: 360 by 740, touch."""
+    return context_of(viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True).new_page()
+
+
+@pytest.fixture
+def sign_in(live_server: LiveServer) -> SignIn:
+    """Signs a person in without the form: `sign_in(page, user)`."""
+
+    def by_cookie(page: Page, user: User) -> None:
+        client = Client()
+        client.force_login(user)
+        cookie = client.cookies[settings.SESSION_COOKIE_NAME]
+        page.context.add_cookies(
+            [{"name": settings.SESSION_COOKIE_NAME, "value": cookie.value, "url": live_server.url}]
+        )
+
+    return by_cookie
