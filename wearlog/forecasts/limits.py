@@ -10,7 +10,7 @@ import numpy as np
 from wearlog.calc.season import DailySeed, Reach, reach
 from wearlog.calc.wear import EdgeFit, Quantiles, TypeFit
 from wearlog.forecasts import why, why_limit
-from wearlog.forecasts.edges import Edge, Edges
+from wearlog.forecasts.edges import RESETS, Edge, Edges
 from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.outlook import TENTH, Outlook, Path
 from wearlog.forecasts.rows import Floats, PartRow, PositionRow, TypeRow
@@ -62,8 +62,9 @@ def _used(type_: TypeRow, own: EdgeFit) -> float:
 
 def _cycle(edge: Edge) -> str:
     """A rebuilt edge begins a new life, and with it new reminders."""
-    rebuilt = [row.id for row in edge.works if row.action in ("rebuild", "hard-face")]
-    return f"edge-{edge.key[1]}-{rebuilt[-1] if rebuilt else edge.fittings[0].id}"
+    rebuilt = [row.id for row in edge.works if row.action in RESETS]
+    begun = f"rebuilt-{rebuilt[-1]}" if rebuilt else f"fitting-{edge.fittings[0].id}"
+    return f"edge-{edge.key[1]}-{begun}"
 
 
 def _past_of(outlook: Outlook, edge: Edge) -> DailySeed:

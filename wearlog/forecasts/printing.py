@@ -100,7 +100,8 @@ def as_table(items: Sequence[DueItem], as_of: date, width: int) -> str:
 def _press_lines(items: list[DueItem], width: int) -> list[str]:
     press = items[0].press
     title = press if items[0].press_name in ("", press) else f"{press} · {items[0].press_name}"
-    lines = [title, "=" * min(len(title), width)]
+    lines = textwrap.wrap(title, width)
+    lines.append("=" * max(map(len, lines)))
     for item in items:
         what = " ".join(word for word in (item.action, item.position, item.part, item.edge) if word)
         lines += textwrap.wrap(f"{item.state.upper():<8} {_when(item):<24} {what}  [{item.rule}]", width,
