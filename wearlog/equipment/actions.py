@@ -401,6 +401,6 @@ def who_moved(fitting: Fitting) -> str:
         .first()
     )
     if instead is not None:
-        return f"{fitting.part} was already replaced by {instead.part}{edge_words(instead)}{who} on {moment}. "
-            f"{look}"
+        new = f"{instead.part}{edge_words(instead)}"
+        return f"{fitting.part} was already replaced by {new}{who} on {moment}. {look}"
     return f"{fitting.part} was already taken off {fitting.position}{who} on {moment}. {look}"

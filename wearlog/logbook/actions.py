@@ -30,6 +30,7 @@ from wearlog.runs import notes, readings
 from wearlog.runs.entries import NewRun
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service import actions as service
+from wearlog.service import incidents
 from wearlog.service.entries import NewCropChange, NewIncident, NewMeasurement, NewWork
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Service
 
@@ -170,19 +171,19 @@ def log_measurement(
 
 def report_incident(*, by: User | None, at: datetime, entry: NewIncident) -> Incident:
     """Report an incident; metal holds the lot."""
-    return _enter(lambda: service.report_incident(by=by, at=at, entry=entry))
+    return _enter(lambda: incidents.report_incident(by=by, at=at, entry=entry))
 
 
 def release_lot(*, by: User | None, at: datetime, hold_id: int, released_by: str, reason: str) -> LotHold:
     """Release a held lot, by name and with a reason."""
     return _enter(
-        lambda: service.release_lot(by=by, at=at, hold_id=hold_id, released_by=released_by, reason=reason)
+        lambda: incidents.release_lot(by=by, at=at, hold_id=hold_id, released_by=released_by, reason=reason)
     )
 
 
 def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -> CropChange:
     """Keep the signed cleaning record between two crops."""
-    return _enter(lambda: service.record_crop_change(by=by, at=at, entry=entry))
+    return _enter(lambda: incidents.record_crop_change(by=by, at=at, entry=entry))
 
 
 def leave_note(

@@ -135,7 +135,7 @@ class Run(LogRecord):
         self.derive()
 
     def derive(self) -> None:
-        """Set `ends_at` and `slot` from what is recorded. Call it before `bulk_create`, which calls no `save`."""
+        """Set `ends_at` and `slot` from the record. Call it before `bulk_create`, which calls no `save`."""
         self.ends_at = self.end_of(self.started_at, self.ended_at, self.hours_h)
         self.slot = self.slot_of(self.through, self.press.barrels()) if self.through else 0
 

@@ -149,9 +149,20 @@ def usual_rate(
     return UsualRate(median(rates), len(rates))
 
 
-def last_crop(press: Press) -> Crop | None:
-    """What the press pressed last."""
-    run = last_run(press)
+def run_at(press: Press, *, at: datetime) -> Run | None:
+    """The run that pressed at the instant, else the last one that had started before."""
+    return (
+        Run.objects.of(press)
+        .filter(started_at__lte=at)
+        .select_related("crop")
+        .order_by("-started_at", "-pk")
+        .first()
+    )
+
+
+def last_crop(press: Press, *, at: datetime | None = None) -> Crop | None:
+    """What the press pressed last, of all or before an instant."""
+    run = last_run(press) if at is None else run_at(press, at=at)
     return run.crop if run is not None else None
 
 

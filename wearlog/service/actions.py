@@ -1,73 +1,71 @@
-"""Logging work, gauges, incidents, crop changes, and the release of a held lot."""
+"""Logging work and gauges. Flip and replace move the part in the same transaction.
+
+Locks are taken in one order, press, then positions, then parts, so that entries wait in a line.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
 
 from wearlog.equipment import actions as moves
-from wearlog.equipment.models import Fitting, Part, Press
+from wearlog.equipment import queries as equipment
+from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.people import audit, refs
+from wearlog.people.cleaning import clean, not_negative, stored
 from wearlog.people.models import User
-from wearlog.people.refusals import Refused
+from wearlog.people.refusals import AlreadyMoved, Doubt, Refused
 from wearlog.people.roles import Permission, require
-from wearlog.runs import queries as run_queries
-from wearlog.runs.models import Crop
-from wearlog.service.entries import NewCropChange, NewIncident, NewMeasurement, NewWork
-from wearlog.service.models import (
-    Action,
-    CropChange,
-    Incident,
-    IncidentKind,
-    LotHold,
-    Measurement,
-    Service,
-)
+from wearlog.people.words import when
+from wearlog.runs import doubts as run_doubts
+from wearlog.runs.readings import locked_press
+from wearlog.service.doubts import about_step
+from wearlog.service.entries import NewMeasurement, NewWork
+from wearlog.service.models import Action, Measurement, Rule, Service
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What the work was done on."""
+
+    position: Position | None = None
+    part: Part | None = None
+    edge: str = ""
 
 
 @transaction.atomic
 def log_work(*, by: User | None, at: datetime, entry: NewWork, confirmed: Collection[str] = ()) -> Service:
+    """Log work with its gauges, and move the part where it was flipped or replaced.
+
+    Part and edge are those that were worked on or came off. Raises AlreadyMoved where the fitting that the
+    person had in front of them has ended since.
+    """
     require(by, Permission.LOG)
+    press = locked_press(entry.press_id)
     if entry.ref:
-        existing = Service.objects.filter(ref=entry.ref).first()
+        existing: Service | None = Service.objects.filter(ref=entry.ref).first()
         if existing is not None:
             refs.same_entry(existing, entry)
             return existing
-    part_id, edge, position_id = entry.part_id, entry.edge, entry.position_id
-    if entry.expected_fitting_id is not None:
-        fitting = Fitting.objects.get(pk=entry.expected_fitting_id)
-        part_id, position_id, edge = fitting.part_id, fitting.position_id, entry.edge or fitting.edge
-    if entry.action == Action.FLIP and entry.expected_fitting_id is not None:
-        moves.flip(
-            by=by,
-            at=at,
-            expected_fitting_id=entry.expected_fitting_id,
-            moved_at=entry.done_at,
-            to_edge=entry.to_edge,
+    if entry.action not in Action.values:
+        raise Refused(
+            f"{entry.action!r} is no work known here. Choose one of {', '.join(Action.values)}.",
+            field="action",
         )
-    if entry.action == Action.REPLACE and entry.new_part_id is not None and position_id is not None:
-        moves.replace(
-            by=by,
-            at=at,
-            position_id=position_id,
-            expected_fitting_id=entry.expected_fitting_id,
-            new_part_id=entry.new_part_id,
-            new_edge=entry.new_edge,
-            moved_at=entry.done_at,
-            old_part_retired_because=entry.old_part_retired_because,
-        )
-    service = Service.objects.create(
+    subject = subject_of(entry, press)
+    service = Service(
         ref=entry.ref or refs.new_ref(at),
         done_at=entry.done_at,
-        press_id=entry.press_id,
-        position_id=position_id,
-        part_id=part_id,
-        edge=edge,
+        press=press,
+        position=subject.position,
+        part=subject.part,
+        edge=subject.edge,
         action=entry.action,
         finding=entry.finding,
-        rule_id=entry.rule_id,
+        rule=rule_of(entry.rule_id),
         downtime_h=entry.downtime_h,
         labour_h=entry.labour_h,
         cost=entry.cost,
@@ -76,6 +74,9 @@ def log_work(*, by: User | None, at: datetime, entry: NewWork, confirmed: Collec
         entered_at=at,
         entered_by=by,
     )
+    check(service)
+    move(by=by, at=at, entry=entry, subject=subject)
+    service.save()
     audit.write(
         at=at,
         by=by,
@@ -83,48 +84,22 @@ def log_work(*, by: User | None, at: datetime, entry: NewWork, confirmed: Collec
         record=service,
         new={**audit.snapshot(service), "entry": refs.digest(entry)},
     )
-    for each in entry.measurements:
-        if part_id is None:
+    open_doubts = run_doubts.in_the_future(entry.done_at, at=at, field="done_at")
+    for number, given in enumerate(entry.measurements, start=1):
+        if subject.part is None:
             raise Refused("Say which part was measured.", field="part")
-        gauge(
-            by=by, at=at, part_id=part_id, edge=edge, measured_at=entry.done_at, given=each, service=service
-        )
+        open_doubts += gauge(
+            by=by,
+            at=at,
+            part=subject.part,
+            edge=moves.edge_of(subject.part, subject.edge),
+            measured_at=entry.done_at,
+            given=given,
+            ref=given.ref or f"{service.ref[:50]}-m{number}",
+            service=service,
+        )[1]
+    run_doubts.ask(open_doubts, confirmed)
     return service
-
-
-def gauge(
-    *,
-    by: User | None,
-    at: datetime,
-    part_id: int,
-    edge: str,
-    measured_at: datetime,
-    given: NewMeasurement,
-    service: Service | None,
-) -> Measurement:
-    measurement = Measurement.objects.create(
-        ref=given.ref or refs.new_ref(at),
-        measured_at=measured_at,
-        part_id=part_id,
-        edge=edge,
-        value_mm=given.value_mm,
-        place=given.place,
-        bound=given.bound,
-        service=service,
-        phase=given.phase,
-        gauge=given.gauge,
-        note=given.note,
-        entered_at=at,
-        entered_by=by,
-    )
-    audit.write(
-        at=at,
-        by=by,
-        action=refs.LOGGED,
-        record=measurement,
-        new={**audit.snapshot(measurement), "entry": refs.digest(given)},
-    )
-    return measurement
 
 
 @transaction.atomic
@@ -138,128 +113,210 @@ def log_measurement(
     measurement: NewMeasurement,
     confirmed: Collection[str] = (),
 ) -> Measurement:
+    """Log one gauge on a part, on the press or on the shelf."""
     require(by, Permission.LOG)
-    part = Part.objects.select_related("part_type").filter(pk=part_id).first()
-    if part is None:
-        raise Refused("There is no such part. Open the parts page again.", field="part")
-    return gauge(
-        by=by,
-        at=at,
-        part_id=part.pk,
-        edge=moves.edge_of(part, edge),
-        measured_at=measured_at,
-        given=measurement,
-        service=None,
-    )
-
-
-@transaction.atomic
-def report_incident(*, by: User | None, at: datetime, entry: NewIncident) -> Incident:
-    """Report an incident. Metal also holds the lot's oil and cake until a person releases it by name."""
-    require(by, Permission.LOG)
-    press = Press.objects.filter(pk=entry.press_id).first()
-    if press is None:
-        raise Refused("There is no such press. Choose one from the list.", field="press")
-    if entry.ref:
-        existing = Incident.objects.filter(ref=entry.ref).first()
+    part = moves.locked_parts(part_id)[0]
+    entry = [part_id, edge, measured_at, measurement]
+    if measurement.ref:
+        existing: Measurement | None = Measurement.objects.filter(ref=measurement.ref).first()
         if existing is not None:
             refs.same_entry(existing, entry)
             return existing
-    incident = Incident.objects.create(
-        ref=entry.ref or refs.new_ref(at),
-        happened_at=entry.happened_at,
-        press=press,
-        position_id=entry.position_id,
-        kind=entry.kind,
-        note=entry.note,
-        entered_at=at,
-        entered_by=by,
-    )
-    audit.write(
-        at=at,
+    row, open_doubts = gauge(
         by=by,
-        action=refs.LOGGED,
-        record=incident,
-        new={**audit.snapshot(incident), "entry": refs.digest(entry)},
-    )
-    if entry.kind == IncidentKind.METAL:
-        lot = entry.lot
-        if not lot:
-            run = run_queries.last_run(press)
-            lot = run.lot if run is not None else ""
-        hold = LotHold.objects.create(incident=incident, lot=lot, held_at=at)
-        audit.write(at=at, by=by, action="hold lot", record=hold, new=audit.snapshot(hold))
-    return incident
-
-
-@transaction.atomic
-def release_lot(*, by: User | None, at: datetime, hold_id: int, released_by: str, reason: str) -> LotHold:
-    """Release a held lot. The person who answers for it is named, and why it may be used."""
-    require(by, Permission.MAINTAIN)
-    if not released_by.strip():
-        raise Refused("Write the name of the person who releases the lot.", field="released_by")
-    if not reason.strip():
-        raise Refused("Write why the lot may be used (what was found and looked at).", field="reason")
-    hold = LotHold.objects.filter(pk=hold_id).first()
-    if hold is None:
-        raise Refused("There is no such held lot. Open the day page again.", field="hold")
-    old = audit.snapshot(hold)
-    released = LotHold.objects.filter(pk=hold_id, released_at__isnull=True).update(
-        released_at=at, released_by=released_by.strip(), reason=reason.strip()
-    )
-    hold.refresh_from_db()
-    if not released:
-        raise Refused(f"The lot was already released by {hold.released_by}.", field="hold")
-    audit.write(
-        at=at, by=by, action="release lot", record=hold, old=old, new=audit.snapshot(hold), reason=reason
-    )
-    return hold
-
-
-@transaction.atomic
-def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -> CropChange:
-    """Keep the signed cleaning record between two crops, and the cleaning as work done."""
-    require(by, Permission.LOG)
-    press = Press.objects.filter(pk=entry.press_id).first()
-    if press is None:
-        raise Refused("There is no such press. Choose one from the list.", field="press")
-    if not entry.signed_by.strip():
-        raise Refused("Write the name of the person who cleaned and signs for it.", field="signed_by")
-    if entry.ref:
-        existing = Service.objects.filter(ref=entry.ref).first()
-        if existing is not None:
-            refs.same_entry(existing, entry)
-            return CropChange.objects.get(service=existing)
-    from_crop_id = entry.from_crop_id
-    if from_crop_id is None:
-        last = run_queries.last_crop(press)
-        from_crop_id = last.pk if last is not None else None
-    if not Crop.objects.filter(pk=entry.to_crop_id).exists():
-        raise Refused("Choose the crop that comes next.", field="to_crop")
-    service = Service.objects.create(
-        ref=entry.ref or refs.new_ref(at),
-        done_at=entry.done_at,
-        press=press,
-        action=Action.CLEAN,
-        finding=entry.finding,
-        done_by=entry.signed_by.strip(),
-        note=entry.note,
-        entered_at=at,
-        entered_by=by,
-    )
-    audit.write(
         at=at,
-        by=by,
-        action=refs.LOGGED,
-        record=service,
-        new={**audit.snapshot(service), "entry": refs.digest(entry)},
+        part=part,
+        edge=moves.edge_of(part, edge),
+        measured_at=measured_at,
+        given=measurement,
+        ref=measurement.ref or refs.new_ref(at),
+        service=None,
+        entry=entry,
     )
-    change = CropChange.objects.create(
+    open_doubts += run_doubts.in_the_future(measured_at, at=at, field="measured_at")
+    run_doubts.ask(open_doubts, confirmed)
+    return row
+
+
+def gauge(
+    *,
+    by: User | None,
+    at: datetime,
+    part: Part,
+    edge: str,
+    measured_at: datetime,
+    given: NewMeasurement,
+    ref: str,
+    service: Service | None,
+    entry: object = None,
+) -> tuple[Measurement, list[Doubt]]:
+    """Store a gauge and return it with what looks wrong about it; the caller asks, or the whole is undone."""
+    measurement = Measurement(
+        ref=ref,
+        measured_at=measured_at,
+        part=part,
+        edge=edge,
+        value_mm=given.value_mm,
+        place=given.place.strip(),
+        bound=given.bound,
         service=service,
-        from_crop_id=from_crop_id,
-        to_crop_id=entry.to_crop_id,
-        signed_by=entry.signed_by.strip(),
-        purge_kg=entry.purge_kg,
+        phase=given.phase,
+        gauge=given.gauge,
+        note=given.note,
+        entered_at=at,
+        entered_by=by,
     )
-    audit.write(at=at, by=by, action="sign crop change", record=change, new=audit.snapshot(change))
-    return change
+    check_gauge(measurement)
+    open_doubts = about_step(given, part=part, edge=edge, measured_at=measured_at)
+    measurement.save()
+    audit.write(
+        at=at,
+        by=by,
+        action=refs.LOGGED,
+        record=measurement,
+        new={**audit.snapshot(measurement), "entry": refs.digest(given if entry is None else entry)},
+    )
+    return measurement, open_doubts
+
+
+# --- what the work was done on ----------------------------------------------------------------------
+
+
+def subject_of(entry: NewWork, press: Press) -> Subject:
+    """Position, part and edge: from the fitting that was named, else from what was named beside it."""
+    if entry.expected_fitting_id is not None:
+        return of_fitting(entry, press)
+    position = position_of(entry.position_id, press)
+    if entry.part_id is not None:
+        part = moves.locked_parts(entry.part_id)[0]
+        return Subject(position, part, edge_worked_on(part, entry.edge, entry.done_at))
+    if position is not None:
+        fitting = equipment.fitting_on(position, at=entry.done_at)
+        if fitting is not None and entry.new_part_id is None:
+            return Subject(position, fitting.part, entry.edge or fitting.edge)
+    if entry.edge:
+        raise Refused("Say which part the edge belongs to.", field="part")
+    return Subject(position)
+
+
+def of_fitting(entry: NewWork, press: Press) -> Subject:
+    fitting: Fitting = moves.locked_fitting(entry.expected_fitting_id or 0)
+    if fitting.position.press_id != press.pk:
+        raise Refused(
+            f"{fitting.part} sits on {fitting.position.press}, not on {press}. Choose the press again.",
+            field="press",
+        )
+    if entry.position_id is not None and entry.position_id != fitting.position_id:
+        raise Refused(
+            f"{fitting.part} sits on {fitting.position}. Choose that position, or another part.",
+            field="position",
+        )
+    if entry.part_id is not None and entry.part_id != fitting.part_id:
+        raise Refused(f"{fitting.part} is what sits on {fitting.position}.", field="part")
+    ended = fitting.removed_at is not None and entry.done_at >= fitting.removed_at
+    if ended or fitting.voided_at is not None:
+        raise AlreadyMoved(moves.who_moved(fitting), field="fitting")
+    if entry.done_at < fitting.fitted_at:
+        raise Refused(
+            f"{fitting.part} was fitted on {fitting.position} only on {when(fitting.fitted_at)}. "
+            "Give a later moment, or correct when it was fitted.",
+            field="done_at",
+        )
+    edge = moves.edge_of(fitting.part, entry.edge) if entry.edge else fitting.edge
+    return Subject(fitting.position, fitting.part, edge)
+
+
+def position_of(position_id: int | None, press: Press) -> Position | None:
+    if position_id is None:
+        return None
+    position = moves.locked_position(position_id)
+    if position.press_id != press.pk:
+        raise Refused(f"{position} is not on {press}. Choose a position of this press.", field="position")
+    return position
+
+
+def edge_worked_on(part: Part, edge: str, done_at: datetime) -> str:
+    """The edge that was named, else the one at work then, else empty where nobody can tell."""
+    if edge or part.part_type.edges == 1:
+        return moves.edge_of(part, edge)
+    fitting = Fitting.objects.in_place(at=done_at).filter(part=part).first()
+    return fitting.edge if fitting is not None else ""
+
+
+def rule_of(rule_id: int | None) -> Rule | None:
+    if rule_id is None:
+        return None
+    rule = Rule.objects.filter(pk=rule_id).first()
+    if rule is None:
+        raise Refused("There is no such rule any more. Leave it empty, or choose another.", field="rule")
+    return rule
+
+
+def move(*, by: User | None, at: datetime, entry: NewWork, subject: Subject) -> None:
+    """The move that belongs to a flip or a replacement."""
+    if entry.action != Action.REPLACE and (entry.new_part_id or entry.old_part_retired_because):
+        raise Refused(
+            "A part goes on or out of service only with a replacement. Log that, or take the part off.",
+            field="action",
+        )
+    if entry.action == Action.FLIP:
+        if entry.expected_fitting_id is None:
+            raise Refused("Say which part was flipped: choose it on the press page.", field="fitting")
+        moves.flip(
+            by=by,
+            at=at,
+            expected_fitting_id=entry.expected_fitting_id,
+            moved_at=entry.done_at,
+            to_edge=entry.to_edge,
+        )
+    if entry.action != Action.REPLACE:
+        return
+    if entry.new_part_id is None:
+        if entry.expected_fitting_id is not None or entry.old_part_retired_because:
+            raise Refused("Say which part went on in its place.", field="new_part")
+        return  # something that is not kept as a part, such as a belt
+    if subject.position is None:
+        raise Refused("Say where the new part was fitted.", field="position")
+    if entry.expected_fitting_id is None and entry.old_part_retired_because:
+        raise Refused("Say which part came off: choose it on the press page.", field="fitting")
+    moves.replace(
+        by=by,
+        at=at,
+        position_id=subject.position.pk,
+        expected_fitting_id=entry.expected_fitting_id,
+        new_part_id=entry.new_part_id,
+        new_edge=entry.new_edge or first_edge(entry.new_part_id),
+        moved_at=entry.done_at,
+        old_part_retired_because=entry.old_part_retired_because,
+    )
+
+
+def first_edge(part_id: int) -> str:
+    """The edge a part goes on with when nobody says: the first unused, else the first."""
+    part = moves.locked_parts(part_id)[0]
+    unused = equipment.edges_unused(part)
+    return unused[0] if unused else part.part_type.edge_names[0]
+
+
+# --- what is refused --------------------------------------------------------------------------------
+
+
+def check(service: Service) -> None:
+    not_negative(service, ("downtime_h", "labour_h", "cost"))
+    if service.position is not None and service.position.press_id != service.press_id:
+        raise Refused(
+            f"{service.position} is not on {service.press}. Choose a position of this press.",
+            field="position",
+        )
+    if service.edge and service.part is not None:
+        moves.edge_of(service.part, service.edge)
+    clean(service)
+
+
+def check_gauge(measurement: Measurement) -> None:
+    if measurement.value_mm is None:
+        raise Refused("Write what the gauge showed.", field="value_mm")
+    not_negative(measurement, ("value_mm",))
+    measurement.value_mm = stored(measurement.value_mm) or measurement.value_mm
+    moves.edge_of(measurement.part, measurement.edge)
+    clean(measurement)

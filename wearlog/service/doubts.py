@@ -1,0 +1,56 @@
+"""Gauge values that look wrong and may be right.
+
+The bounds are the project's own choice: half the way from new to the limit in one step is asked about, and
+never less than 0.3 mm, since a caliper on a dirty flight repeats to about 0.05 mm (from memory).
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from wearlog.equipment.models import Part
+from wearlog.people.refusals import Doubt
+from wearlog.people.words import when
+from wearlog.service.entries import NewMeasurement
+from wearlog.service.models import Measurement, Phase
+
+SMALLEST_STEP_MM = 0.3
+INCH_MM = 25.4
+
+
+def about_step(
+    given: NewMeasurement, *, part: Part, edge: str, measured_at: datetime, exclude: int | None = None
+) -> list[Doubt]:
+    """A gauge far off the last one at the same place, or off the new size where it is the first."""
+    # After work the size may be anything; a pin gauge gives a bound and no size.
+    if given.phase == Phase.AFTER or given.bound:
+        return []
+    value = float(given.value_mm)
+    new, limit = part.part_type.new_mm, part.part_type.limit_mm
+    budget = abs(float(limit) - float(new)) if new is not None and limit is not None else None
+    gauges = Measurement.objects.standing().filter(
+        part=part, edge=edge, place=given.place, bound="", measured_at__lt=measured_at
+    )
+    if exclude is not None:
+        gauges = gauges.exclude(pk=exclude)
+    last = gauges.order_by("-measured_at", "-pk").first()
+    if last is not None:
+        base = float(last.value_mm)
+        allowed = max(SMALLEST_STEP_MM, budget / 2 if budget is not None else 0.2 * base)
+        said = f"the last value there was {base:.6g} mm on {when(last.measured_at)}"
+    elif new is not None:
+        base = float(new)
+        allowed = max(1.0, 3 * budget if budget is not None else 0.2 * base)
+        said = f"new it is {base:.6g} mm"
+    else:
+        return []
+    if abs(value - base) <= allowed:
+        return []
+    inches = " It looks like inches." if abs(value * INCH_MM - base) <= allowed else ""
+    return [
+        Doubt(
+            "large_step",
+            f"{value:.6g} mm on {part} is far off: {said}.{inches} Is the value right?",
+            "value_mm",
+        )
+    ]

@@ -1,0 +1,172 @@
+"""Incidents, held lots, and the signed cleaning record between two crops."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db import transaction
+
+from wearlog.equipment.actions import not_in_the_future
+from wearlog.people import audit, refs
+from wearlog.people.cleaning import clean, not_negative
+from wearlog.people.models import User
+from wearlog.people.refusals import Refused
+from wearlog.people.roles import Permission, require
+from wearlog.people.words import when
+from wearlog.runs import queries as runs
+from wearlog.runs.models import Crop
+from wearlog.runs.readings import locked_press
+from wearlog.service.actions import check, position_of
+from wearlog.service.entries import NewCropChange, NewIncident
+from wearlog.service.models import Action, CropChange, Incident, IncidentKind, LotHold, Service
+
+
+@transaction.atomic
+def report_incident(*, by: User | None, at: datetime, entry: NewIncident) -> Incident:
+    """Report an incident. Metal also holds the lot's oil and cake until a person releases it by name.
+
+    Without `lot` it is the lot that the press was pressing at that moment, or had pressed last.
+    """
+    require(by, Permission.LOG)
+    press = locked_press(entry.press_id)
+    if entry.ref:
+        existing: Incident | None = Incident.objects.filter(ref=entry.ref).first()
+        if existing is not None:
+            refs.same_entry(existing, entry)
+            return existing
+    if entry.kind not in IncidentKind.values:
+        raise Refused(
+            f"{entry.kind!r} is no incident known here. Choose one of {', '.join(IncidentKind.values)}.",
+            field="kind",
+        )
+    not_in_the_future(entry.happened_at, at=at, field="happened_at")
+    incident = Incident(
+        ref=entry.ref or refs.new_ref(at),
+        happened_at=entry.happened_at,
+        press=press,
+        position=position_of(entry.position_id, press),
+        kind=entry.kind,
+        note=entry.note,
+        entered_at=at,
+        entered_by=by,
+    )
+    clean(incident)
+    incident.save()
+    audit.write(
+        at=at,
+        by=by,
+        action=refs.LOGGED,
+        record=incident,
+        new={**audit.snapshot(incident), "entry": refs.digest(entry)},
+    )
+    if incident.kind == IncidentKind.METAL:
+        hold_lot(by=by, at=at, incident=incident, lot=entry.lot)
+    return incident
+
+
+def hold_lot(*, by: User | None, at: datetime, incident: Incident, lot: str = "") -> LotHold:
+    """Hold the oil and cake of a lot, of the one that was pressed at the incident where none is named."""
+    if not lot.strip():
+        run = runs.run_at(incident.press, at=incident.happened_at)
+        lot = run.lot if run is not None else ""
+    hold = LotHold(incident=incident, lot=lot.strip(), held_at=at)
+    clean(hold)
+    hold.save()
+    audit.write(at=at, by=by, action="hold lot", record=hold, new=audit.snapshot(hold))
+    return hold
+
+
+@transaction.atomic
+def release_lot(*, by: User | None, at: datetime, hold_id: int, released_by: str, reason: str) -> LotHold:
+    """Release a held lot: the person who answers for it is named, and why it may be used. Once only."""
+    require(by, Permission.MAINTAIN)
+    if not released_by.strip():
+        raise Refused("Write the name of the person who releases the lot.", field="released_by")
+    if not reason.strip():
+        raise Refused("Write why the lot may be used: what was found and what was looked at.", field="reason")
+    hold = LotHold.objects.filter(pk=hold_id).first()
+    if hold is None:
+        raise Refused("There is no such held lot. Open the day page again.", field="hold")
+    old = audit.snapshot(hold)
+    hold.released_at, hold.released_by, hold.reason = at, released_by.strip(), reason.strip()
+    clean(hold)
+    released = LotHold.objects.filter(pk=hold_id, released_at__isnull=True).update(
+        released_at=hold.released_at, released_by=hold.released_by, reason=hold.reason
+    )
+    if not released:
+        hold.refresh_from_db()
+        raise Refused(
+            f"This lot was already released by {hold.released_by} on {when(hold.released_at or at)}.",
+            field="hold",
+        )
+    audit.write(
+        at=at,
+        by=by,
+        action="release lot",
+        record=hold,
+        old=old,
+        new=audit.snapshot(hold),
+        reason=hold.reason,
+    )
+    return hold
+
+
+@transaction.atomic
+def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -> CropChange:
+    """Keep the signed cleaning record between two crops, and the cleaning as work done.
+
+    Without `from_crop_id` it is the crop that the press pressed last before.
+    """
+    require(by, Permission.LOG)
+    press = locked_press(entry.press_id)
+    if entry.ref:
+        existing: CropChange | None = CropChange.objects.filter(service__ref=entry.ref).first()
+        if existing is not None:
+            refs.same_entry(existing.service, entry)
+            return existing
+    if not entry.signed_by.strip():
+        raise Refused("Write the name of the person who cleaned and signs for it.", field="signed_by")
+    not_in_the_future(entry.done_at, at=at, field="done_at")
+    to_crop = Crop.objects.filter(pk=entry.to_crop_id).first()
+    if to_crop is None:
+        raise Refused("Choose the crop that comes next.", field="to_crop")
+    if entry.from_crop_id is None:
+        from_crop = runs.last_crop(press, at=entry.done_at)
+    else:
+        from_crop = Crop.objects.filter(pk=entry.from_crop_id).first()
+        if from_crop is None:
+            raise Refused(
+                "There is no such crop. Choose the crop that was pressed before.", field="from_crop"
+            )
+    service = Service(
+        ref=entry.ref or refs.new_ref(at),
+        done_at=entry.done_at,
+        press=press,
+        action=Action.CLEAN,
+        finding=entry.finding,
+        done_by=entry.signed_by.strip(),
+        note=entry.note,
+        entered_at=at,
+        entered_by=by,
+    )
+    check(service)
+    service.save()
+    audit.write(
+        at=at,
+        by=by,
+        action=refs.LOGGED,
+        record=service,
+        new={**audit.snapshot(service), "entry": refs.digest(entry)},
+    )
+    change = CropChange(
+        service=service,
+        from_crop=from_crop,
+        to_crop=to_crop,
+        signed_by=entry.signed_by.strip(),
+        purge_kg=entry.purge_kg,
+    )
+    not_negative(change, ("purge_kg",))
+    clean(change)
+    change.save()
+    audit.write(at=at, by=by, action="sign crop change", record=change, new=audit.snapshot(change))
+    return change
