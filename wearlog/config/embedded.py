@@ -15,6 +15,7 @@ import socket
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from datetime import timedelta
 from pathlib import Path
 from types import FrameType
 from typing import Any, TextIO
@@ -33,7 +34,13 @@ class Busy(Exception):
 
 
 class Patient(Scheduler):
-    """Celery's in-memory scheduler; a task that fails is logged and the schedule goes on."""
+    """Celery's in-memory scheduler. Its first round comes at the start; a task that fails is logged and
+    the schedule goes on."""
+
+    def setup_schedule(self) -> None:
+        super().setup_schedule()
+        for entry in self.schedule.values():
+            entry.last_run_at = self.app.now() - timedelta(days=1)
 
     def apply_async(self, entry: ScheduleEntry, *args: Any, **kwargs: Any) -> Any:
         close_old_connections()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 from argparse import ArgumentParser
+from contextlib import suppress
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -46,10 +47,9 @@ class Command(BaseCommand):
         if not 1 <= port <= 65535:
             raise CommandError(f"--port {port} can't be used: take a number from 1024 to 65535.")
         embedded.end_on_terminate()
-        try:
+        with suppress(KeyboardInterrupt):
             self._run(port=port, host=host, no_demo=no_demo)
-        except KeyboardInterrupt:
-            self.stdout.write("Wearlog has stopped; everything logged is kept.")
+        self.stdout.write("Wearlog has stopped; everything logged is kept.")
 
     def _run(self, *, port: int, host: str, no_demo: bool) -> None:
         on_sqlite = connection.vendor == "sqlite"
