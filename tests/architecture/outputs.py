@@ -75,8 +75,12 @@ def shows(output: Output, item: DueItem) -> bool:
     """Whether the output names the task: by its sentence, by work and part, or by a link to its job."""
     if squeezed(item.why) in output.words:
         return True
-    if item.part and re.search(
-        rf"\b{Action(item.action).label} (\w+ )?{re.escape(item.part)}\b", output.words, re.IGNORECASE
+    if (
+        item.part in output.words
+        and item.part
+        and re.search(
+            rf"\b{Action(item.action).label} (\w+ )?{re.escape(item.part)}\b", output.words, re.IGNORECASE
+        )
     ):
         return True
     return any(opens_job(link, item) for link in output.links)
@@ -141,7 +145,7 @@ def own_models() -> list[type[models.Model]]:
 
 
 def first_keys(model: type[models.Model]) -> list[int]:
-    return list(model._default_manager.order_by("pk").values_list("pk", flat=True)[:2])
+    return list(model._default_manager.order_by("pk").values_list("pk", flat=True)[:1])
 
 
 def pages(person: User) -> Iterator[Output]:
