@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 from decimal import Decimal
 
@@ -74,3 +75,19 @@ class Shop:
         run.ends_at = Run.end_of(at, None, run.hours_h)
         run.save()
         return run
+
+
+def form_of(text: str) -> dict[str, str]:
+    """The values that the form on a page shows."""
+    found = {}
+    body = text.split('<form method="post" class="sheet"', 1)[1].split("</form>", 1)[0]
+    for tag in re.findall(r"<input[^>]*>", body):
+        attributes = dict(re.findall(r'(\S+)="([^"]*)"', tag))
+        if attributes.get("type") not in ("checkbox", "radio") and "name" in attributes:
+            found[attributes["name"]] = attributes.get("value", "")
+    for name, options in re.findall(r'<select name="([^"]+)".*?>(.*?)</select>', body, re.DOTALL):
+        chosen = re.findall(r'<option value="([^"]*)" selected', options)
+        found[name] = chosen[0] if chosen else ""
+    for name, content in re.findall(r'<textarea name="([^"]+)"[^>]*>\n?(.*?)</textarea>', body, re.DOTALL):
+        found[name] = content
+    return found
