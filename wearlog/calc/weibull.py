@@ -1,0 +1,282 @@
+"""Two-parameter Weibull by maximum likelihood with right-censored ages, many data sets in one call.
+
+Survival is exp(-(t / scale)^shape). With r failures, u = ln(t / t_max) <= 0 and S(b) = sum(w exp(b u))
+over all units, the scale follows from the shape b as t_max (S(b)/r)^(1/b), and the profile log-likelihood is
+
+    l(b) = r ln b - r ln S(b) + b sum_failed(w u) + constant
+
+whose score falls in b from plus infinity; it has one root where the failures have two distinct ages or
+where they have one that is not the greatest age of all. Two parameters are nevertheless fitted only
+for two or more distinct failure ages: below that the shape is an artefact of the censoring.
+
+Limits are likelihood-ratio limits at one degree of freedom. For the shape: the two roots of
+l(b) = l_max - c, c = chi2(confidence; 1) / 2. For any quantile (the scale among them) they are the
+extremes of ln t_p over the contour of the joint likelihood at the same c, which is what profiling gives:
+at a shape b the contour's scales are ln scale(b) + y/b with y + exp(-y) - 1 = (l(b) - l_max + c) / r,
+solved by Lambert's W. All roots are bracketed and found by Newton's method that falls back to halving; the
+logarithms are scaled by the greatest age, so nothing overflows whatever the unit.
+
+Source: the likelihood is textbook (Lawless 1982, Meeker & Escobar 1998, from memory); the contour by
+Lambert's W is this module's own arithmetic.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special, stats
+
+Floats = npt.NDArray[np.float64]
+Rows = npt.NDArray[np.intp]
+Curve = Callable[[Floats, Rows], tuple[Floats, Floats]]
+"""Values and derivatives at points (k,), for the problems with the numbers (k,)."""
+CACHED = 1 << 16
+
+B10 = float(np.log(-np.log1p(-0.1)))
+
+
+@dataclass(frozen=True, eq=False)
+class WeibullFits:
+    """One entry per data set, shape (sets,); nan where two parameters can't be fitted (`fitted` is False)."""
+
+    fitted: npt.NDArray[np.bool_]
+    failures: Floats
+    units: Floats
+    shape: Floats
+    scale: Floats
+    log_likelihood: Floats
+    shape_low: Floats
+    shape_high: Floats
+    scale_low: Floats
+    scale_high: Floats
+    b10: Floats
+    b10_low: Floats
+    b10_high: Floats
+    se_log_shape: Floats
+    se_log_scale: Floats
+
+
+class Sets:
+    """The data sets in the form that the likelihood needs: scaled logarithms and weights, (sets, units)."""
+
+    def __init__(self, ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats) -> None:
+        used = counts > 0
+        logs = np.log(np.where(used, ages, 1.0))
+        self.top = np.where(used, logs, -np.inf).max(axis=1)
+        self.u = np.where(used, logs - self.top[:, None], 0.0)
+        self.weights = np.stack([counts, counts * self.u, counts * self.u**2])
+        self.every = np.arange(ages.shape[0])
+        died = np.where(failed, counts, 0.0)
+        self.failures = died.sum(axis=1)
+        self.units = counts.sum(axis=1)
+        self.died_u = np.einsum("ij,ij->i", died, self.u)
+        dead = failed & used
+        self.two_ages = np.where(dead, self.u, -np.inf).max(axis=1) > np.where(dead, self.u, np.inf).min(
+            axis=1
+        )
+        with np.errstate(invalid="ignore", divide="ignore"):
+            self.mean_u = self.died_u / self.failures
+
+    def moments(self, shape: Floats, rows: Rows) -> tuple[Floats, Floats, Floats]:
+        """ln S, its first and its second derivative by the shape, for the sets at `rows`."""
+        sets, units = self.u.shape
+        times, rest = divmod(rows.size, sets)
+        if rest == 0 and np.all(rows.reshape(times, sets) == self.every):
+            # All sets, perhaps several times over: no copies, and small enough pieces for the cache.
+            shapes = shape.reshape(times, sets)
+            pieces = [shapes] if shape.size * units < CACHED else [part[None, :] for part in shapes]
+            sums = [self._sums(piece, self.u, self.weights) for piece in pieces]
+            total, first, second = np.concatenate(sums, axis=1).reshape(3, -1)
+        else:
+            weights = self.weights[:, rows]
+            total, first, second = self._sums(shape[None, :], self.u[rows], weights).reshape(3, -1)
+        first = first / total
+        return np.log(total), first, second / total - first**2
+
+    @staticmethod
+    def _sums(shape: Floats, u: Floats, weights: Floats) -> Floats:
+        """Sums of w, w u and w u^2 times exp(shape u), shape (3, times, sets)."""
+        power = shape[:, :, None] * u
+        np.exp(power, out=power)
+        sums: Floats = np.einsum("kij,mij->mki", power, weights)
+        return sums
+
+
+def root(curve: Curve, low: Floats, high: Floats, start: Floats) -> Floats:
+    """Where curves that are above 0 at `low` and below it at `high` cross it; shape (k,) like the rest."""
+    low, high, x = low.copy(), high.copy(), np.clip(start, low, high)
+    busy = np.arange(x.size)
+    for _ in range(200):
+        value, slope = curve(x[busy], busy)
+        above = value > 0
+        low[busy] = np.where(above, x[busy], low[busy])
+        high[busy] = np.where(above, high[busy], x[busy])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = x[busy] - value / slope
+        inside = (step >= low[busy]) & (step <= high[busy])
+        following = np.where(inside, step, (low[busy] + high[busy]) / 2)
+        moved = np.abs(following - x[busy]) > 1e-12 * np.maximum(1.0, np.abs(following))
+        x[busy] = following
+        busy = busy[moved & (value != 0)]
+        if busy.size == 0:
+            break
+    return x
+
+
+def widened(curve: Curve, edge: Floats, reach: Floats) -> Floats:
+    """Points beyond `edge` (in the direction of `reach`) at which the curves are no longer above 0."""
+    far = edge + reach
+    busy = np.arange(far.size)
+    for _ in range(60):
+        value, _slope = curve(far[busy], busy)
+        busy = busy[value > 0]
+        if busy.size == 0:
+            break
+        far[busy] = edge[busy] + 2 * (far[busy] - edge[busy])
+    return far
+
+
+def fit_many(
+    ages: npt.ArrayLike,
+    failed: npt.ArrayLike,
+    counts: npt.ArrayLike | None = None,
+    *,
+    confidence: float = 0.95,
+) -> WeibullFits:
+    """Fit each row of `ages` (sets, units), `failed` of the same shape. `counts` weighs the units (0: no unit
+    there, for sets of different size). Ages must be above 0 where a count is. Raises ValueError."""
+    t, dead = (
+        np.atleast_2d(np.asarray(ages, dtype=np.float64)),
+        np.atleast_2d(np.asarray(failed, dtype=np.bool_)),
+    )
+    w = np.ones_like(t) if counts is None else np.atleast_2d(np.asarray(counts, dtype=np.float64))
+    if not t.shape == dead.shape == w.shape:
+        raise ValueError("Ages, failed and counts must have the same shape.")
+    if np.any(~np.isfinite(w)) or np.any(w < 0):
+        raise ValueError("Counts must be finite and not negative.")
+    if np.any(~np.isfinite(t[w > 0])) or np.any(t[w > 0] <= 0):
+        raise ValueError("Ages must be finite and above 0.")
+    if not 0 < confidence < 1:
+        raise ValueError("The confidence must lie between 0 and 1.")
+    if t.shape[1] == 0:
+        t, dead, w = np.ones((t.shape[0], 1)), np.zeros((t.shape[0], 1), np.bool_), np.zeros((t.shape[0], 1))
+    sets = Sets(t, dead, w)
+    rows = np.flatnonzero(sets.two_ages)
+    found = {name: np.full(t.shape[0], np.nan) for name in WeibullFits.__annotations__}
+    found["failures"], found["units"] = sets.failures, sets.units
+    if rows.size:
+        _fill(found, sets, rows, stats.chi2.ppf(confidence, 1) / 2)
+    return WeibullFits(**{**found, "fitted": sets.two_ages})
+
+
+def _fill(found: dict[str, Floats], sets: Sets, rows: Rows, c: float) -> None:
+    log_shape = _maximum(sets, rows)
+    shape = np.exp(log_shape)
+    log_sum, first, second = sets.moments(shape, rows)
+    r, top = sets.failures[rows], sets.top[rows]
+    log_scale = top + (log_sum - np.log(r)) / shape
+    peak = r * (log_shape - log_sum) + shape * sets.died_u[rows]
+    log_ages = sets.died_u[rows] + r * top
+    found["shape"][rows], found["scale"][rows] = shape, np.exp(log_scale)
+    found["log_likelihood"][rows] = r * log_shape + (shape - 1) * log_ages - r * shape * log_scale - r
+    found["b10"][rows] = np.exp(log_scale + B10 / shape)
+
+    # Observed information in (ln scale, ln shape); e z and e z^2 with z = shape ln(t / scale), sum of e = r.
+    offset = (log_sum - np.log(r)) / shape
+    mean_z, mean_zz = shape * (first - offset), shape**2 * (second + (first - offset) ** 2)
+    cross, own = -shape * r * mean_z, r * mean_zz + r
+    scale_scale = shape**2 * r
+    determinant = scale_scale * own - cross**2
+    found["se_log_scale"][rows] = np.sqrt(own / determinant)
+    found["se_log_shape"][rows] = np.sqrt(scale_scale / determinant)
+
+    contour = Contour(sets, rows, peak, c)
+    low, high = contour.shape_limits(log_shape, 1 / np.sqrt(r * (1 + shape**2 * second)))
+    found["shape_low"][rows], found["shape_high"][rows] = np.exp(low), np.exp(high)
+    limits = np.exp(contour.quantile_limits(low, log_shape, high, (0.0, B10)))
+    for name, pair in zip(("scale", "b10"), limits, strict=True):
+        found[f"{name}_low"][rows], found[f"{name}_high"][rows] = pair
+
+
+def _maximum(sets: Sets, rows: Rows) -> Floats:
+    """ln of the shape of greatest likelihood."""
+
+    def score(x: Floats, at: Rows) -> tuple[Floats, Floats]:
+        shape = np.exp(x)
+        _log_sum, first, second = sets.moments(shape, rows[at])
+        pull = shape * (sets.mean_u[rows[at]] - first)
+        return 1 + pull, pull - shape**2 * second
+
+    # At shape 1/|mean u| the score can't be negative, since the mean of u over all is not above 0.
+    low = -np.log(-sets.mean_u[rows])
+    high = widened(score, low, np.full(rows.size, 0.5))
+    return root(score, low, high, low + 0.25)
+
+
+class Contour:
+    """Where the joint likelihood lies `c` below its peak; several problems a data set, solved together."""
+
+    def __init__(self, sets: Sets, rows: Rows, peak: Floats, c: float) -> None:
+        self.sets, self.rows, self.peak, self.c = sets, rows, peak, c
+
+    def above(self, x: Floats, place: Rows) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+        """How far the profile lies above its limit per failure at ln shape x, with shape, ln S and its
+        derivatives; `place` are places in `rows`."""
+        rows = self.rows[place]
+        shape = np.exp(x)
+        log_sum, first, second = self.sets.moments(shape, rows)
+        r = self.sets.failures[rows]
+        gain = x - log_sum + shape * self.sets.mean_u[rows] + (self.c - self.peak[place]) / r
+        return gain, shape, log_sum, first, second
+
+    def shape_limits(self, log_shape: Floats, se: Floats) -> Floats:
+        """ln of the lower and the upper limit of the shape, shape (2, sets)."""
+        size = log_shape.size
+        place, sign = np.tile(np.arange(size), 2), np.repeat([-1.0, 1.0], size)
+
+        def turned(x: Floats, at: Rows) -> tuple[Floats, Floats]:
+            gain, shape, _log_sum, first, _second = self.above(sign[at] * x, place[at])
+            slope = 1 + shape * (self.sets.mean_u[self.rows[place[at]]] - first)
+            return gain, sign[at] * slope
+
+        edge = sign * np.tile(log_shape, 2)
+        reach = np.tile(np.sqrt(2 * self.c) * se, 2)
+        far = widened(turned, edge, reach)
+        limits: Floats = (sign * root(turned, edge, far, edge + reach)).reshape(2, size)
+        return limits
+
+    def quantile_limits(self, low: Floats, middle: Floats, high: Floats, levels: tuple[float, ...]) -> Floats:
+        """ln of the least and the greatest quantile with ln(-ln survival) at each level, shape (levels, 2,
+        sets); `low`, `middle` and `high` are ln of the shape's limits and its estimate."""
+        size, parts = low.size, 2 * len(levels)
+        place = np.tile(np.arange(size), parts)
+        level = np.repeat(levels, 2 * size)
+        upper = np.tile(np.repeat([False, True], size), len(levels))
+        sign = np.where(upper, 1.0, -1.0)
+
+        def reach(x: Floats, at: Rows) -> tuple[Floats, ...]:
+            gain, shape, log_sum, first, second = self.above(x, place[at])
+            gain = np.maximum(gain, 1e-14)
+            inner = -np.exp(-1 - gain)
+            w = np.where(upper[at], special.lambertw(inner).real, special.lambertw(inner, -1).real)
+            y = 1 + gain + w
+            rows = self.rows[place[at]]
+            return shape, first, second, y, log_sum - np.log(self.sets.failures[rows]) + level[at] + y
+
+        def slope(x: Floats, at: Rows) -> tuple[Floats, Floats]:
+            shape, first, second, y, total = reach(x, at)
+            bend = -np.expm1(-y)
+            dy = (1 / shape + self.sets.mean_u[self.rows[place[at]]] - first) / bend
+            ddy = (-1 / shape**2 - second - dy**2 * (1 - bend)) / bend
+            value = first + dy - total / shape
+            derivative = shape * (second + ddy - (first + dy) / shape + total / shape**2)
+            return sign[at] * value, sign[at] * derivative
+
+        best = root(slope, np.tile(low, parts), np.tile(high, parts), np.tile(middle, parts))
+        shape, _first, _second, _y, total = reach(best, np.arange(best.size))
+        extreme = self.sets.top[self.rows[place]] + total / shape
+        limits: Floats = extreme.reshape(len(levels), 2, size)
+        return limits
