@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from decimal import Decimal
 
@@ -137,17 +138,45 @@ def test_a_number_out_of_range_names_the_range(phone: Client, shop: Shop) -> Non
 
 def test_a_doubtful_run_asks_and_is_taken_when_confirmed(phone: Client, shop: Shop) -> None:
     shop.reading(shop.north, "500", timezone.now() - timedelta(hours=8))
-    typed = numbers(shop, meter_h="490", seed="350")
+    typed = numbers(shop, meter_h="490", hours_h="7", seed="350", note="new battery")
     asked = phone.post("/log/run/", typed)
     text = asked.content.decode()
+    assert asked.status_code == 200
     assert 'name="confirm" value="meter_went_back"' in text
     assert 'value="490"' in text
+    assert "new battery" in text
     assert Run.objects.count() == 0
-    codes = [code for code in ("meter_went_back", "more_hours_than_clock") if f'value="{code}"' in text]
-    started = (timezone.now() - timedelta(hours=6)).strftime("%Y-%m-%dT%H:%M")
-    answer = phone.post("/log/run/", {**typed, "started_at": started, "confirm": codes})
+    answer = phone.post("/log/run/", {**typed, "confirm": "meter_went_back"})
     assert answer.status_code == 302
     assert Run.objects.get().seed_kg == Decimal("350")
+
+
+def test_questions_of_several_rounds_are_each_asked_once(phone: Client, shop: Shop) -> None:
+    started = (timezone.now() - timedelta(hours=3)).strftime("%Y-%m-%dT%H:%M")
+    ended = timezone.now().strftime("%Y-%m-%dT%H:%M")
+    typed = numbers(shop, hours_h="7", seed="90000", started_at=started, ended_at=ended)
+    first = phone.post("/log/run/", typed).content.decode()
+    codes = re.findall(r'name="confirm" value="(\w+)"', first)
+    assert set(codes) == {"more_hours_than_clock", "unit_looks_wrong"}
+    second = phone.post("/log/run/", {**typed, "confirm": codes[:1]}).content.decode()
+    assert re.findall(r'name="confirm" value="(\w+)"', second) == codes[1:]
+    assert re.findall(r'name="confirmed_before" value="(\w+)"', second) == codes[:1]
+    about = re.findall(r'name="asked_about" value="(\w+)"', second)[0]
+    carried = {**typed, "confirm": codes[1:], "confirmed_before": codes[:1], "asked_about": about}
+    # Another number makes the answer of the first round void: it was given to another question.
+    again = phone.post("/log/run/", {**carried, "hours_h": "9"}).content.decode()
+    assert re.findall(r'name="confirm" value="(\w+)"', again) == codes[:1]
+    assert phone.post("/log/run/", carried).status_code == 302
+    assert Run.objects.count() == 1
+
+
+def test_a_meter_that_went_back_is_refused_at_its_field(phone: Client, shop: Shop) -> None:
+    shop.reading(shop.north, "500", timezone.now() - timedelta(hours=8))
+    answer = phone.post("/log/run/", numbers(shop, meter_h="490", seed="350"))
+    text = answer.content.decode()
+    assert answer.status_code == 422
+    assert 'href="#id_meter_h"' in text
+    assert 'value="490"' in text
 
 
 def test_a_run_is_started_and_stopped_later(phone: Client, shop: Shop) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import secrets
 from collections.abc import Mapping, Sequence
 from datetime import datetime
@@ -42,9 +44,31 @@ class Speaking(forms.BaseForm):
 
     @property
     def confirmed(self) -> list[str]:
-        """Codes of the questions that the person has answered with yes."""
+        """Codes of the questions that the person has answered with yes.
+
+        A yes of an earlier round counts on only while the numbers are those that it was said to.
+        """
         getlist = getattr(self.data, "getlist", None)
-        return list(getlist("confirm")) if getlist is not None else []
+        if getlist is None:
+            return []
+        before = getlist("confirmed_before") if self.data.get("asked_about") == self.asked_about else []
+        return [*getlist("confirm"), *(code for code in before if code not in getlist("confirm"))]
+
+    @property
+    def confirmed_before(self) -> list[str]:
+        """What has been answered and is not asked again: carried along with the page."""
+        asked = {doubt.code for doubt in self.doubts}
+        return [code for code in self.confirmed if code not in asked]
+
+    @property
+    def asked_about(self) -> str:
+        """A fingerprint of the numbers, times and choices as typed; free text may change."""
+        told = [
+            (name, self.data.getlist(name) if hasattr(self.data, "getlist") else self.data.get(name))
+            for name, field in self.fields.items()
+            if type(field) is not forms.CharField
+        ]
+        return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
 
     def refuse(self, refusal: Refused) -> None:
         """Show a refusal of the domain at the field that it names, else at the top."""
@@ -61,11 +85,11 @@ class Speaking(forms.BaseForm):
         for name in self.fields:
             errors: ErrorList = self.errors.get(name, ErrorList())
             bound = self[name]
-            target = bound.id_for_label or bound.auto_id
+            target = "" if bound.is_hidden else bound.id_for_label or bound.auto_id
             if isinstance(bound.field.widget, forms.RadioSelect | forms.CheckboxSelectMultiple):
                 target = f"{bound.auto_id}_0"
-            label = str(bound.label)
-            lines += [(target, f"{label}: {text}") for text in errors]
+            label = "" if bound.is_hidden else f"{bound.label}: "
+            lines += [(target, f"{label}{text}") for text in errors]
         return lines
 
 
