@@ -57,6 +57,7 @@ class Schedule:
     """Beat in a thread of its own. Leaves no file behind."""
 
     def __init__(self, app: Celery) -> None:
+        self.app = app
         self.service = Service(app, max_interval=1, scheduler_cls=Patient)
         self.thread = threading.Thread(target=self._run, name="schedule", daemon=True)
 
@@ -67,6 +68,7 @@ class Schedule:
             logger.exception("The reminder schedule has stopped. Start Wearlog again.")
 
     def start(self) -> None:
+        self.app.loader.import_default_modules()  # a task that is not known here would be posted, not run
         self.thread.start()
 
     def stop(self) -> None:

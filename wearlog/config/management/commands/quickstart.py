@@ -56,7 +56,7 @@ class Command(BaseCommand):
         if on_sqlite and (refusal := sqlite.too_old()):
             raise CommandError(refusal)
         try:
-            settings.DATA_DIR.mkdir(parents=True, exist_ok=True)
+            Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)  # and with it the data folder
             with embedded.sole_use(settings.DATA_DIR), embedded.listen(host, port) as listening:
                 self._prepare(no_demo=no_demo, at=timezone.now())
                 if on_sqlite and (warning := sqlite.reset_fault()):
