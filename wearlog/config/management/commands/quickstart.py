@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import os
 from argparse import ArgumentParser
 from contextlib import suppress
 from datetime import datetime, timedelta
@@ -87,17 +88,16 @@ class Command(BaseCommand):
 
     def _serve(self, host: str, port: int, listening: Any) -> None:
         addresses = embedded.own_addresses() if host in EVERYWHERE else [host]
+        origins = [origin(address, port) for address in addresses] or [origin("127.0.0.1", port)]
         settings.DEBUG = False  # whoever opens a page here is a user, not a developer
         settings.ALLOWED_HOSTS = [*settings.ALLOWED_HOSTS, *addresses]
+        if "SITE_URL" not in os.environ:  # links in mails lead to where the site is
+            settings.SITE_URL = origins[0]
         assert self.owner is not None
         secret = signin.make_link(user=self.owner, at=timezone.now(), valid_for=LINK_VALID_FOR)
-        path = reverse("web:sign-in-link", args=[secret])
-        for address in ["127.0.0.1", *addresses] if host in EVERYWHERE else [host]:
-            shown = f"[{address}]" if ":" in address else address
-            self.stdout.write(f"Wearlog is at http://{shown}:{port}/")
+        self.stdout.write("Wearlog is at " + " and ".join(f"{one}/" for one in origins))
         self.stdout.write(f"Sign in as {self.owner} (once, within 24 hours):")
-        for address in addresses or ["127.0.0.1"]:
-            self.stdout.write(f"  http://{f'[{address}]' if ':' in address else address}:{port}{path}")
+        self.stdout.write(f"  {origins[0]}{reverse('web:sign-in-link', args=[secret])}")
         schedule = None
         if settings.CELERY_TASK_ALWAYS_EAGER:
             schedule = embedded.Schedule(app)
@@ -120,6 +120,10 @@ class Command(BaseCommand):
         if connection.vendor == "sqlite":
             return str(database["NAME"])
         return f"{database['NAME']} on {database['HOST']}"
+
+
+def origin(address: str, port: int) -> str:
+    return f"http://{f'[{address}]' if ':' in address else address}:{port}"
 
 
 def local_zone() -> str:
