@@ -26,7 +26,7 @@ class BadRow:
                 where += f', value "{shortened(self.value)}"'
         elif self.value:
             where += f' "{shortened(self.value)}"'
-        return f"{where}: {self.reason}"
+        return on_one_line(f"{where}: {self.reason}")
 
 
 @dataclass(frozen=True, order=True)
@@ -43,15 +43,23 @@ class Conflict:
     def __str__(self) -> str:
         where = f"{self.file}, line {self.line}, {self.key}"
         if not self.column:
-            return f"{where}: this record was voided here."
+            return on_one_line(f"{where}: this record was voided here.")
         here, there = (f'"{shortened(text)}"' if text else "nothing" for text in (self.here, self.there))
-        return f"{where}, column {self.column}: {here} is stored here, the logbook has {there}."
+        said = f"{here} is stored here, the logbook has {there}."
+        return on_one_line(f"{where}, column {self.column}: {said}")
 
 
 def shortened(value: str, longest: int = 80) -> str:
     """A value on one line, cut where it is long."""
-    line = value.encode("unicode_escape").decode() if not value.isprintable() else value
+    line = on_one_line(value)
     return line if len(line) <= longest else f"{line[: longest - 1]}…"
+
+
+def on_one_line(text: str) -> str:
+    """Line breaks and what else doesn't print, spelled out."""
+    return "".join(
+        letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in text
+    )
 
 
 class BadLogbook(Refused):
