@@ -1,0 +1,264 @@
+"""When work pays: planned replacement, stopping a worn part, mending or buying, dies for a season, ordering.
+
+- `replacement`: age replacement with a Weibull life. A part is changed at age T for the planned cost or at
+  its failure for the failure cost, whichever comes first; the cost per unit of age is
+
+      C(T) = (planned R(T) + failure F(T)) / integral of R from 0 to T
+
+  least where h(T) * integral of R - F(T) = planned / (failure - planned), h the hazard. The integral is an
+  incomplete gamma function, so this is one bracketed root. Advice is withheld (`best_age` None, with the
+  reason) where the shape, or its range, does not lie above 1 (parts that fail by chance gain nothing from
+  being changed early), where failure costs no more than planned work, or where the saving is below 5 %.
+- `replacement_of`: the same for any life given by its survival and hazard.
+- `stop_rule`: a worn part is stopped when what it loses per tonne now (oil left in the cake, slower pressing)
+  passes the average cost per tonne so far of part, work and losses. Oil per kilogram of seed is
+  1 - (1 - o) / (1 - r), o oil in seed, r oil in cake, both as fractions.
+- `mend_or_buy`: the lower of (price + stand-still) per expected tonne.
+- `dies_to_make`: planned tonnes over a pessimistic edge life, less what is on the shelf, plus one per press.
+- `order_by`: the early date less lead time and margin.
+
+Costs in the mill's one currency; ages in hours, kilograms or tonnes. Source: age replacement is Barlow and
+Hunter 1960 (from memory); the stop rule is the average-cost rule of the trade (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+import numpy as np
+from scipy import optimize, special
+
+LEAST_SAVING: Final = 0.05
+
+
+@dataclass(frozen=True)
+class Replacement:
+    """`best_age` is None where advice is withheld, and `reason` says why. `cost_rate` is the least cost per
+    unit of age that a planned age reaches (that of running to failure where there is none), `saving` the part
+    of the run-to-failure cost that it saves."""
+
+    best_age: float | None
+    cost_rate: float
+    run_to_failure_cost: float
+    saving: float
+    reason: str
+
+
+def _check_costs(planned_cost: float, failure_cost: float) -> None:
+    if not (
+        math.isfinite(planned_cost) and math.isfinite(failure_cost) and planned_cost > 0 and failure_cost > 0
+    ):
+        raise ValueError("Costs must be finite and above 0.")
+
+
+def _judged(age: float, rate: float, to_failure: float, least_saving: float) -> Replacement:
+    saving = max(0.0, 1 - rate / to_failure)
+    if saving < least_saving:
+        why = f"planned replacement would save only {100 * saving:.1f} %: no more than the figures can bear"
+        return Replacement(None, rate, to_failure, saving, why)
+    return Replacement(age, rate, to_failure, saving, "")
+
+
+def replacement(
+    *,
+    shape: float,
+    scale: float,
+    planned_cost: float,
+    failure_cost: float,
+    shape_low: float | None = None,
+    least_saving: float = LEAST_SAVING,
+) -> Replacement:
+    """The age of least cost for a Weibull life. `shape_low` is the lower limit of the shape's range, where
+    one is known. Raises ValueError for numbers that are none."""
+    if not (math.isfinite(shape) and math.isfinite(scale) and shape > 0 and scale > 0):
+        raise ValueError("Shape and scale must be finite and above 0.")
+    _check_costs(planned_cost, failure_cost)
+    to_failure = failure_cost / (scale * float(special.gamma(1 + 1 / shape)))
+
+    def withheld(reason: str) -> Replacement:
+        return Replacement(None, to_failure, to_failure, 0.0, reason)
+
+    if shape <= 1:
+        return withheld(
+            "the shape is not above 1: such parts fail by chance, and changing them early saves nothing"
+        )
+    if shape_low is not None and shape_low <= 1:
+        return withheld(
+            "the shape's range includes 1: the parts may fail by chance, which early changes don't help"
+        )
+    if failure_cost <= planned_cost:
+        return withheld("a failure costs no more than planned work: run to failure")
+    goal = planned_cost / (failure_cost - planned_cost)
+
+    def over(log_x: float) -> float:
+        """Rises from -goal; x is the age over the scale."""
+        x = math.exp(log_x)
+        power = x**shape
+        worked = float(special.gamma(1 + 1 / shape) * special.gammainc(1 / shape, power))
+        return float(shape * x ** (shape - 1) * worked + math.expm1(-power) - goal)
+
+    low = high = 0.0
+    while over(low) > 0:
+        low -= 1.0
+    while over(high) < 0:
+        high += 1.0
+        if high > 300 / shape:  # beyond any age that a part reaches
+            return withheld("the best age lies beyond any age that a part reaches: run to failure")
+    x = math.exp(float(optimize.brentq(over, low, high, xtol=1e-15, rtol=1e-14)) if low < high else low)
+    rate = (failure_cost - planned_cost) * shape / scale * x ** (shape - 1)
+    return _judged(x * scale, rate, to_failure, least_saving)
+
+
+def cost_rate(
+    age: float, survival: Callable[[np.ndarray], np.ndarray], planned_cost: float, failure_cost: float
+) -> float:
+    """Cost per unit of age of replacing at `age`, for any survival function smooth on [0, age]."""
+    _check_costs(planned_cost, failure_cost)
+    left = float(survival(np.array([age]))[0])
+    return (planned_cost * left + failure_cost * (1 - left)) / _worked(age, survival)
+
+
+def _worked(age: float, survival: Callable[[np.ndarray], np.ndarray]) -> float:
+    """The integral of the survival from 0 to the age, by Gauss and Legendre."""
+    nodes, weights = np.polynomial.legendre.leggauss(128)
+    return float(age / 2 * np.sum(weights * survival(age / 2 * (nodes + 1))))
+
+
+def replacement_of(
+    *,
+    survival: Callable[[np.ndarray], np.ndarray],
+    hazard: Callable[[float], float],
+    greatest_age: float,
+    planned_cost: float,
+    failure_cost: float,
+    least_saving: float = LEAST_SAVING,
+) -> Replacement:
+    """The age of least cost for a life that ends by `greatest_age` and whose hazard rises."""
+    _check_costs(planned_cost, failure_cost)
+    to_failure = failure_cost / _worked(greatest_age, survival)
+    if failure_cost <= planned_cost:
+        return Replacement(
+            None, to_failure, to_failure, 0.0, "a failure costs no more than planned work: run to failure"
+        )
+    goal = planned_cost / (failure_cost - planned_cost)
+
+    def over(age: float) -> float:
+        return hazard(age) * _worked(age, survival) - 1 + float(survival(np.array([age]))[0]) - goal
+
+    low, high = greatest_age * 1e-9, greatest_age * (1 - 1e-9)
+    if over(low) > 0 or over(high) < 0:
+        return Replacement(
+            None, to_failure, to_failure, 0.0, "no age within the life is the best one: run to failure"
+        )
+    age = float(optimize.brentq(over, low, high, xtol=1e-12 * greatest_age, rtol=1e-14))
+    rate = cost_rate(age, survival, planned_cost, failure_cost)
+    return _judged(age, rate, to_failure, least_saving)
+
+
+def oil_per_kg(seed_oil: float, cake_oil: float) -> float:
+    """Kilograms of oil from one of seed: 1 - (1 - o) / (1 - r), both as fractions (0.42, not 42)."""
+    if not (0 < seed_oil < 1 and 0 <= cake_oil < 1):
+        raise ValueError("Oil in seed and in cake are fractions between 0 and 1, as 0.42 and 0.12.")
+    if cake_oil > seed_oil:
+        raise ValueError("The cake can't hold a greater part of oil than the seed: check the two figures.")
+    return 1 - (1 - seed_oil) / (1 - cake_oil)
+
+
+@dataclass(frozen=True)
+class StopAdvice:
+    """`stop` is None where nothing can be said. Costs are per tonne of seed."""
+
+    stop: bool | None
+    loss_now: float | None
+    average_so_far: float | None
+    reason: str
+
+
+def stop_rule(
+    *,
+    part_and_work_cost: float,
+    losses_so_far: float,
+    tonnes_so_far: float,
+    lost_oil_kg_per_t: float,
+    oil_price_per_kg: float,
+    extra_h_per_t: float,
+    hour_cost: float,
+) -> StopAdvice:
+    """Whether a worn part costs more per tonne now than it has on average. `lost_oil_kg_per_t` and
+    `extra_h_per_t` are now against new; negative ones (better than new) count as nothing lost."""
+    values = (part_and_work_cost, losses_so_far, tonnes_so_far, oil_price_per_kg, hour_cost)
+    if any(not math.isfinite(value) or value < 0 for value in values):
+        raise ValueError("Costs, prices and tonnes must be finite and not negative.")
+    if tonnes_so_far == 0:
+        return StopAdvice(None, None, None, "no tonne has been pressed with this part yet")
+    now = max(0.0, lost_oil_kg_per_t) * oil_price_per_kg + max(0.0, extra_h_per_t) * hour_cost
+    average = (part_and_work_cost + losses_so_far) / tonnes_so_far
+    if now > average:
+        return StopAdvice(True, now, average, "a tonne now loses more than a tonne has cost on average")
+    return StopAdvice(False, now, average, "a tonne now still loses less than a tonne has cost on average")
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A way to go on: what it costs, and for how many tonnes it is expected to last (None: not known)."""
+
+    name: str
+    price: float
+    stand_still_cost: float
+    expected_tonnes: float | None
+
+
+@dataclass(frozen=True)
+class MendOrBuy:
+    """The cheaper way's name, or None with the reason; costs per expected tonne in the order given."""
+
+    better: str | None
+    cost_per_tonne: tuple[float | None, ...]
+    reason: str
+
+
+def mend_or_buy(*choices: Choice, least_saving: float = LEAST_SAVING) -> MendOrBuy:
+    """Compare ways by (price + stand-still) / expected tonnes."""
+    if len(choices) < 2:
+        raise ValueError("Give at least two ways to compare.")
+    costs = tuple(
+        (way.price + way.stand_still_cost) / way.expected_tonnes
+        if way.expected_tonnes is not None and way.expected_tonnes > 0
+        else None
+        for way in choices
+    )
+    unknown = [way.name for way, cost in zip(choices, costs, strict=True) if cost is None]
+    if unknown:
+        return MendOrBuy(None, costs, f"nothing is known of how long this lasts: {', '.join(unknown)}")
+    ranked = sorted(zip(costs, choices, strict=True), key=lambda pair: pair[0] or 0.0)
+    best, second = ranked[0][0] or 0.0, ranked[1][0] or 0.0
+    if best > (1 - least_saving) * second:
+        return MendOrBuy(None, costs, "they cost about the same per tonne: decide by what is at hand")
+    return MendOrBuy(ranked[0][1].name, costs, "")
+
+
+def dies_to_make(
+    *, planned_t: float, edge_life_t: float, edges: int, left_on_shelf_t: float, presses: int
+) -> int:
+    """Dies of one bore to make before a season. `edge_life_t` is a pessimistic life of one edge (a low
+    quantile), `left_on_shelf_t` what the dies at hand still have, `presses` those that run this bore."""
+    if edge_life_t <= 0 or edges < 1 or planned_t < 0 or left_on_shelf_t < 0 or presses < 0:
+        raise ValueError("An edge's life must be above 0, a die has an edge, and tonnes are not negative.")
+    short = max(0.0, planned_t - left_on_shelf_t)
+    return math.ceil(round(short / (edge_life_t * edges), 9)) + presses
+
+
+def bar_length_mm(*, dies: int, length_mm: float, kerf_mm: float, facing_mm: float, stub_mm: float) -> float:
+    """Bar to order for so many dies: each its length, saw cut and facing, and one stub for the chuck."""
+    return dies * (length_mm + kerf_mm + facing_mm) + stub_mm if dies > 0 else 0.0
+
+
+def order_by(early_on: date, *, lead_days: float, margin_days: float = 0.0) -> date:
+    """The last day to order for a part that may be needed on `early_on`; part days round away from it."""
+    if lead_days < 0 or margin_days < 0:
+        raise ValueError("Lead time and margin must not be negative.")
+    return early_on - timedelta(days=math.ceil(lead_days + margin_days))
