@@ -1,4 +1,7 @@
-"""Correcting, voiding and taking back what stands in the log. Nothing is overwritten silently or deleted."""
+"""Correcting, voiding and taking back what stands in the log. Nothing is overwritten silently or deleted.
+
+Who may: maintainers every entry; who logs, their own entries for 48 hours.
+"""
 
 from __future__ import annotations
 
@@ -6,22 +9,42 @@ from collections.abc import Collection, Mapping
 from datetime import datetime, timedelta
 from typing import TypeVar
 
-from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.core.exceptions import FieldDoesNotExist
+from django.db import models, transaction
 
+from wearlog.equipment import corrections as fittings
+from wearlog.equipment.models import Fitting
 from wearlog.forecasts import versions
 from wearlog.people import audit
 from wearlog.people.models import LogRecord, User
 from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission, allows, require
+from wearlog.runs import corrections as runs
+from wearlog.runs.models import Reading, Run
+from wearlog.service import corrections as service
+from wearlog.service.models import Incident, Measurement, Service
 
 OWN_ENTRIES_FOR = timedelta(hours=48)
+KEPT_AS_THEY_ARE = frozenset(
+    {
+        "id",
+        "ref",
+        "entered_at",
+        "entered_by",
+        "voided_at",
+        "voided_by",
+        "void_reason",
+        "ends_at",
+        "slot",
+        "service",
+    }
+)
 
 AnyRecord = TypeVar("AnyRecord", bound=LogRecord)
 
 
 def may_change(user: User | None, record: LogRecord, *, at: datetime) -> bool:
-    """Maintainers may change every entry, others who log their own of the last 48 hours."""
+    """Whether the person may correct and void the record."""
     if allows(user, Permission.MAINTAIN):
         return True
     return (
@@ -33,18 +56,6 @@ def may_change(user: User | None, record: LogRecord, *, at: datetime) -> bool:
     )
 
 
-def require_change(user: User | None, record: LogRecord, *, at: datetime) -> None:
-    require(user, Permission.LOG)
-    if not may_change(user, record, at=at):
-        raise NotAllowed("You can change your own entries for two days. Ask a maintainer to change this one.")
-
-
-def reasoned(reason: str) -> str:
-    if not reason.strip():
-        raise Refused("Write why the record is changed; the reason is kept with it.", field="reason")
-    return reason.strip()
-
-
 def correct(
     *,
     by: User | None,
@@ -53,47 +64,153 @@ def correct(
     changes: Mapping[str, object],
     reason: str,
     confirmed: Collection[str] = (),
+    seen: Mapping[str, object] | None = None,
 ) -> AnyRecord:
-    """Change fields of a standing record. `changes` maps field names to cleaned values (a model instance for
-    a foreign key). Checked again like a new entry; the audit trail keeps old, new and the reason.
+    """Change fields of a standing record and check it again like a new entry.
+
+    `changes` maps field names to cleaned values (for a foreign key the instance, or its key under
+    `<name>_id`). `seen`, where given, maps field names to the values that the person had in front of them:
+    one that has changed since is refused, so that of two corrections none is lost. What belongs together
+    follows: the reading at a run's end, both halves of a move. The audit trail keeps old, new and reason.
     """
-    reason = reasoned(reason)
+    reason = _reasoned(reason)
     with transaction.atomic():
-        fresh = type(record)._default_manager.select_for_update().get(pk=record.pk)
-        require_change(by, fresh, at=at)
-        old = audit.snapshot(fresh)
-        for name, value in changes.items():
-            setattr(fresh, name, value)
-        try:
-            fresh.full_clean()
-        except ValidationError as error:
-            raise Refused(" ".join(error.messages)) from error
-        fresh.save()
-        audit.write(
-            at=at, by=by, action="correct", record=fresh, old=old, new=audit.snapshot(fresh), reason=reason
-        )
+        fresh = _locked(record)
+        _require_change(by, fresh, at=at)
+        if fresh.voided_at is not None:
+            raise Refused("This record is struck out. Log it anew if it was right.")
+        wanted = _wanted(fresh, changes)
+        _as_seen(fresh, seen or {})
+        if not wanted:
+            raise Refused("Nothing is different. Change a value, or go back.")
+        if isinstance(fresh, Fitting):
+            fittings.correct_fitting(by=by, at=at, fitting=fresh, changes=wanted, reason=reason)
+        elif isinstance(fresh, Run):
+            runs.correct_run(by=by, at=at, run=fresh, changes=wanted, reason=reason, confirmed=confirmed)
+        elif isinstance(fresh, Reading):
+            runs.correct_reading(
+                by=by, at=at, reading=fresh, changes=wanted, reason=reason, confirmed=confirmed
+            )
+        elif isinstance(fresh, Service):
+            service.correct_service(by=by, at=at, service=fresh, changes=wanted, reason=reason)
+        elif isinstance(fresh, Measurement):
+            service.correct_measurement(
+                by=by, at=at, measurement=fresh, changes=wanted, reason=reason, confirmed=confirmed
+            )
+        else:
+            service.correct_other(by=by, at=at, record=fresh, changes=wanted, reason=reason)
         versions.touch()
-    return fresh
+    return type(record)._default_manager.get(pk=record.pk)
 
 
 def void(*, by: User | None, at: datetime, record: AnyRecord, reason: str) -> AnyRecord:
-    """Strike a record out: it stays readable and counts no more."""
-    reason = reasoned(reason)
+    """Strike a record out: it stays readable and counts no more, and so does what was entered with it.
+
+    With a run goes the reading at its end; with work its gauges, and the move of a flip or replacement is
+    taken back; with a fitting the move that began it. A metal incident whose lot is still held needs a
+    maintainer: striking it out releases the lot, by that person's name.
+    """
+    reason = _reasoned(reason)
     with transaction.atomic():
-        fresh = type(record)._default_manager.select_for_update().get(pk=record.pk)
-        require_change(by, fresh, at=at)
+        fresh = _locked(record)
+        _require_change(by, fresh, at=at)
         if fresh.voided_at is not None:
-            raise Refused("This record is struck out already.")
-        old = audit.snapshot(fresh)
-        fresh.voided_at, fresh.voided_by, fresh.void_reason = at, by, reason
-        fresh.save()
-        audit.write(
-            at=at, by=by, action="void", record=fresh, old=old, new=audit.snapshot(fresh), reason=reason
-        )
+            raise Refused(f"This record was already struck out{audit.by_whom(fresh)}.")
+        if isinstance(fresh, Fitting):
+            _undo(by=by, at=at, fitting=fresh, reason=reason)
+        elif isinstance(fresh, Run):
+            runs.void_run(by=by, at=at, run=fresh, reason=reason)
+        elif isinstance(fresh, Service):
+            service.void_service(by=by, at=at, service=fresh, reason=reason)
+        elif isinstance(fresh, Incident):
+            service.void_incident(by=by, at=at, incident=fresh, reason=reason)
+        else:
+            audit.strike_out(by=by, at=at, record=fresh, reason=reason)
         versions.touch()
+    return type(record)._default_manager.get(pk=record.pk)
+
+
+def undo_move(*, by: User | None, at: datetime, fitting_id: int, reason: str) -> list[Fitting]:
+    """Take back the flip, replacement or swap that began a fitting, with the work that describes it.
+
+    What sat there before goes on as if the move had never been. Returns the fittings that go on.
+    """
+    reason = _reasoned(reason)
+    with transaction.atomic():
+        fitting = Fitting.objects.filter(pk=fitting_id).first()
+        if fitting is None:
+            raise Refused("There is no such fitting. Open the press page again.", field="fitting")
+        _require_change(by, fitting, at=at)
+        joined = _undo(by=by, at=at, fitting=fitting, reason=reason)
+        versions.touch()
+    return joined
+
+
+def _undo(*, by: User | None, at: datetime, fitting: Fitting, reason: str) -> list[Fitting]:
+    move = fittings.move_of(fitting, fitting.fitted_at)
+    joined = fittings.undo_move(by=by, at=at, fitting=fitting, reason=reason)
+    if joined:
+        service.void_work_of_move(by=by, at=at, move=move, reason=reason)
+    return joined
+
+
+def _locked(record: AnyRecord) -> AnyRecord:
+    """The record as it stands now, locked, so that two corrections follow one another."""
+    model = type(record)
+    fresh = model._default_manager.select_for_update(of=("self",)).filter(pk=record.pk).first()
+    if fresh is None:
+        raise Refused("There is no such record. Open the log again.")
     return fresh
 
 
-def undo_move(*, by: User | None, at: datetime, fitting_id: int, reason: str) -> None:
-    """Take back the move that began a fitting: what sat there before goes on as if it had never happened."""
-    raise NotImplementedError
+def _require_change(user: User | None, record: LogRecord, *, at: datetime) -> None:
+    require(user, Permission.LOG)
+    if not may_change(user, record, at=at):
+        raise NotAllowed("You can change your own entries for two days. Ask a maintainer to change this one.")
+
+
+def _reasoned(reason: str) -> str:
+    if not reason.strip():
+        raise Refused("Write why the record is changed; the reason is kept with it.", field="reason")
+    return reason.strip()
+
+
+def _wanted(record: LogRecord, changes: Mapping[str, object]) -> dict[str, object]:
+    """The changes that change something, under the field's own name."""
+    wanted: dict[str, object] = {}
+    for name, value in changes.items():
+        try:
+            field = record._meta.get_field(name)
+        except FieldDoesNotExist:
+            raise Refused(f"A {record._meta.verbose_name} has no {name}.", field=name) from None
+        if field.name in KEPT_AS_THEY_ARE:
+            raise Refused(f"{name} can't be corrected. Strike the record out and log it anew.", field=name)
+        if isinstance(field, models.ForeignKey):
+            key = value.pk if isinstance(value, models.Model) else value
+            if getattr(record, field.attname) != key:
+                wanted[field.name] = _related(field, key)
+        elif getattr(record, field.name) != value:
+            wanted[field.name] = value
+    return wanted
+
+
+def _related(field: models.ForeignKey[models.Model, models.Model], key: object) -> models.Model | None:
+    if key is None:
+        return None
+    found = field.related_model._default_manager.filter(pk=key).first()
+    if found is None:
+        raise Refused(f"There is no such {field.verbose_name}. Choose one from the list.", field=field.name)
+    return found
+
+
+def _as_seen(record: LogRecord, seen: Mapping[str, object]) -> None:
+    for name, value in seen.items():
+        now = getattr(record, name)
+        if isinstance(now, models.Model) and not isinstance(value, models.Model):
+            now = now.pk
+        if now != value:
+            raise Refused(
+                f"This record was corrected{audit.by_whom(record)} while you had it open. "
+                "Open it again and see whether your correction is still needed.",
+                field=name,
+            )

@@ -1,24 +1,30 @@
-"""Saving what the log refers to: presses, positions, types, parts, crops, rules, plan, prices, people."""
+"""Saving what the log refers to: presses, positions, types, parts, crops, rules, sources, plan, prices, mill.
+
+What the log already says must stay true: a part that sits on a press can't be retired, a barrel that runs
+name can't vanish. Each refusal says what to do first.
+"""
 
 from __future__ import annotations
 
+import zoneinfo
+from collections.abc import Callable
 from datetime import datetime
-from typing import TypeVar
+from typing import TypeVar, cast
 
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
 from django.db import models, transaction
 from django.db.models import ProtectedError
 
-from wearlog.equipment.models import Part, PartType, Position, Press
+from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.forecasts import versions
 from wearlog.lockout.models import EnergySource
-from wearlog.people import audit
+from wearlog.people import accounts, audit
+from wearlog.people.cleaning import clean, stored
 from wearlog.people.models import Mill, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
-from wearlog.runs.models import Crop, PlanEntry, Price
-from wearlog.service.models import Rule
+from wearlog.people.words import day_of, when
+from wearlog.runs.models import Crop, PlanEntry, Price, Run
+from wearlog.service.models import IncidentKind, Rule
 
 Thing = TypeVar("Thing", bound=models.Model)
 
@@ -36,24 +42,23 @@ NEEDED: dict[type[models.Model], Permission] = {
 }
 
 
-def cleaned(thing: models.Model) -> None:
-    try:
-        thing.full_clean()
-    except ValidationError as error:
-        fields = list(error.message_dict) if hasattr(error, "error_dict") else []
-        field = next((name for name in fields if name != "__all__"), "")
-        raise Refused(" ".join(error.messages), field=field) from error
-
-
 def save_thing(*, by: User | None, at: datetime, thing: Thing) -> Thing:
-    """Check and save a new or changed reference record."""
+    """Check and save a new or changed reference record; saving it unchanged writes nothing."""
     needed = NEEDED.get(type(thing))
     if needed is None:
         raise TypeError(f"{type(thing).__name__} is not saved through save_thing.")
     require(by, needed)
     with transaction.atomic():
+        if isinstance(thing, Mill):
+            thing.pk = 1
         before = type(thing)._default_manager.select_for_update().filter(pk=thing.pk).first()
-        cleaned(thing)
+        _round(thing)
+        check = CHECKS.get(type(thing))
+        if check is not None:
+            check(thing, before)
+        clean(thing)
+        if before is not None and audit.snapshot(before) == audit.snapshot(thing):
+            return thing
         thing.save()
         audit.write(
             at=at,
@@ -63,6 +68,8 @@ def save_thing(*, by: User | None, at: datetime, thing: Thing) -> Thing:
             old=audit.snapshot(before) if before is not None else None,
             new=audit.snapshot(thing),
         )
+        if isinstance(thing, Position):
+            _slots_follow(thing.press)
         versions.touch()
     return thing
 
@@ -74,8 +81,7 @@ def remove_thing(*, by: User | None, at: datetime, thing: models.Model, reason: 
         raise TypeError(f"{type(thing).__name__} is not removed through remove_thing.")
     require(by, needed)
     with transaction.atomic():
-        old = audit.snapshot(thing)
-        audit.write(at=at, by=by, action="remove", record=thing, old=old, reason=reason)
+        audit.write(at=at, by=by, action="remove", record=thing, old=audit.snapshot(thing), reason=reason)
         try:
             thing.delete()
         except ProtectedError as error:
@@ -92,28 +98,192 @@ def remove_plan_entry(*, by: User | None, at: datetime, entry: PlanEntry) -> Non
 
 
 def save_person(*, by: User | None, at: datetime, user: User, password: str | None = None) -> User:
-    """Add or change a person. People change their own name, mail and units; the rest is the owner's."""
-    require(by, Permission.OWN)
+    """Add or change a person. People change their own name, mail, units and password; the rest is the
+    owner's. There is always one owner who can sign in."""
     with transaction.atomic():
-        before = User.objects.select_for_update().filter(pk=user.pk).first() if user.pk else None
-        if before is None:
-            user.joined_at = user.joined_at or at
-            user.set_unusable_password()
-        if password is not None:
-            try:
-                validate_password(password, user)
-            except ValidationError as error:
-                raise Refused(" ".join(error.messages), field="password") from error
-            user.set_password(password)
-        cleaned(user)
-        user.save()
-        audit.write(
-            at=at,
-            by=by,
-            action="change" if before is not None else "add",
-            record=user,
-            old=audit.snapshot(before) if before is not None else None,
-            new=audit.snapshot(user),
-        )
+        saved = accounts.save_person(by=by, at=at, user=user, password=password)
         versions.touch()
-    return user
+    return saved
+
+
+def _round(thing: models.Model) -> None:
+    for field in thing._meta.concrete_fields:
+        if isinstance(field, models.DecimalField):
+            setattr(thing, field.attname, stored(getattr(thing, field.attname)))
+
+
+def _check_press(press: Press, before: Press | None) -> None:
+    if press.retired_on is None or (before is not None and before.retired_on == press.retired_on):
+        return
+    running = Run.objects.running().filter(press_id=press.pk).first()
+    if running is not None:
+        raise Refused(
+            f"{press} is still pressing since {when(running.started_at)}. End that run first.",
+            field="retired_on",
+        )
+    last = (
+        Run.objects.standing().filter(press_id=press.pk, ends_at__isnull=False).order_by("-ends_at").first()
+    )
+    if last is not None and day_of(last.started_at) >= press.retired_on:
+        raise Refused(
+            f"{press} pressed as late as {when(last.started_at)}. Give a later day, or correct that run.",
+            field="retired_on",
+        )
+
+
+def _check_position(position: Position, before: Position | None) -> None:
+    position.barrel = position.barrel.strip()
+    if " " in position.barrel:
+        raise Refused(
+            "A barrel's name has no space, since runs list barrels with spaces between.", field="barrel"
+        )
+    others = position.press.positions.exclude(pk=position.pk).exclude(barrel="")
+    barrels = {*others.values_list("barrel", flat=True), position.barrel} - {""}
+    if len(barrels) > 2:
+        raise Refused(
+            f"A press has one or two barrels; this would be the third: {', '.join(sorted(barrels))}.",
+            field="barrel",
+        )
+    if before is None:
+        return
+    if before.press_id != position.press_id:
+        raise Refused("A position stays on its press. Add one to the other press.", field="press")
+    fitted = Fitting.objects.standing().filter(position=position)
+    if before.kind != position.kind and fitted.exists():
+        raise Refused(f"Parts have sat on {position}, so its kind stays. Add another position.", field="kind")
+    if before.barrel and before.barrel != position.barrel and before.barrel not in barrels:
+        named = Run.objects.standing().filter(press_id=position.press_id).exclude(through="")
+        for run in named.only("ref", "through").iterator():
+            if before.barrel in run.through.split():
+                raise Refused(
+                    f"Run {run.ref} names the barrel {before.barrel}. "
+                    "Correct such runs first, or keep the name.",
+                    field="barrel",
+                )
+
+
+def _slots_follow(press: Press) -> None:
+    """Which slot a run has hangs on the order of the barrels' names."""
+    barrels = press.barrels()
+    for run in Run.objects.filter(press=press).exclude(through="").only("through", "slot").iterator():
+        slot = Run.slot_of(run.through, barrels)
+        if slot != run.slot:
+            Run.objects.filter(pk=run.pk).update(slot=slot)
+
+
+def _check_part_type(part_type: PartType, before: PartType | None) -> None:
+    if part_type.new_mm is not None and part_type.new_mm == part_type.limit_mm:
+        raise Refused("New size and limit are the same. Give the size at which it is worn.", field="limit_mm")
+    if before is None:
+        return
+    fitted = Fitting.objects.standing().filter(part__part_type=part_type)
+    if before.kind != part_type.kind and fitted.exists():
+        raise Refused(
+            f"Parts of the type {part_type} have been fitted, so its kind stays. Add another type.",
+            field="kind",
+        )
+    if before.edges != part_type.edges:
+        lost = fitted.exclude(edge__in=part_type.edge_names).select_related("part").first()
+        if lost is not None:
+            edge = f"edge {lost.edge}" if lost.edge else "no edge named"
+            raise Refused(
+                f"{lost.part} was fitted with {edge}, which a part with {part_type.edges} edges "
+                "doesn't have. Add another type, or correct those fittings first.",
+                field="edges",
+            )
+
+
+def _check_part(part: Part, before: Part | None) -> None:
+    if part.retired_because and part.retired_on is None:
+        raise Refused("Give the day on which the part was retired.", field="retired_on")
+    if part.made_from_id is not None and part.made_from_id == part.pk:
+        raise Refused("A part isn't made from itself. Choose the old part.", field="made_from")
+    if before is None:
+        return
+    fitted = Fitting.objects.standing().filter(part=part).select_related("position__press")
+    if before.part_type_id != part.part_type_id and fitted.exists():
+        kind_stays = before.part_type.kind == part.part_type.kind
+        if not kind_stays or fitted.exclude(edge__in=part.part_type.edge_names).exists():
+            raise Refused(
+                f"{part} has been fitted with edges or in places that a {part.part_type} doesn't fit. "
+                "Add a new part instead.",
+                field="part_type",
+            )
+    if part.retired_on is None:
+        return
+    now = fitted.filter(removed_at__isnull=True).first()
+    if now is not None:
+        raise Refused(f"{part} sits on {now.position}. Take it off first.", field="retired_on")
+    last = fitted.order_by("-removed_at").first()
+    if last is not None and last.removed_at is not None and day_of(last.removed_at) > part.retired_on:
+        raise Refused(
+            f"{part} came off {last.position} only on {when(last.removed_at)}. Give that day or a later one.",
+            field="retired_on",
+        )
+
+
+def _check_crop(crop: Crop, before: Crop | None) -> None:
+    crop.code = crop.code.strip()
+    if " " in crop.code:
+        raise Refused("A crop's tag has no space. Write it in one word, or with a hyphen.", field="code")
+
+
+def _check_rule(rule: Rule, before: Rule | None) -> None:
+    unknown = [kind for kind in rule.after_incident.split() if kind not in IncidentKind.values]
+    if unknown:
+        raise Refused(
+            f"{unknown[0]!r} is no incident known here. Choose of {', '.join(IncidentKind.values)}.",
+            field="after_incident",
+        )
+    triggers = (rule.every_h, rule.every_kg, rule.every_days, rule.after_crop_id)
+    if all(each is None for each in triggers) and not (rule.at_limit or rule.on_drift or rule.after_incident):
+        raise Refused(
+            "Without a trigger the rule never falls due. Give hours, tonnes, days, a crop, the wear limit, "
+            "drift or an incident.",
+            field="every_h",
+        )
+    for name in ("every_h", "every_kg", "every_days"):
+        value = getattr(rule, name)
+        if value is not None and value <= 0:
+            raise Refused("An interval is more than 0. Leave it empty for none.", field=name)
+    if rule.part_type is not None and rule.kind and rule.part_type.kind != rule.kind:
+        raise Refused(
+            f"{rule.part_type} is a {rule.part_type.get_kind_display()}. Leave the kind empty, or change it.",
+            field="kind",
+        )
+    if (
+        rule.position
+        and rule.press is not None
+        and not rule.press.positions.filter(name=rule.position).exists()
+    ):
+        raise Refused(f"{rule.press} has no position {rule.position!r}.", field="position")
+
+
+def _check_plan(entry: PlanEntry, before: PlanEntry | None) -> None:
+    if entry.start_on and entry.end_on and entry.end_on < entry.start_on:
+        raise Refused("The last day lies before the first. Change one.", field="end_on")
+    if entry.seed_kg is not None and entry.seed_kg < 0:
+        raise Refused("Planned seed can't be negative. Write 0 or more.", field="seed_kg")
+
+
+def _check_mill(mill: Mill, before: Mill | None) -> None:
+    if mill.time_zone not in zoneinfo.available_timezones():
+        raise Refused(
+            f"{mill.time_zone!r} is no time zone. Write it as in Europe/Vienna or America/Chicago.",
+            field="time_zone",
+        )
+
+
+CHECKS: dict[type[models.Model], Callable[[models.Model, models.Model | None], None]] = {
+    model: cast("Callable[[models.Model, models.Model | None], None]", check)
+    for model, check in (
+        (Press, _check_press),
+        (Position, _check_position),
+        (PartType, _check_part_type),
+        (Part, _check_part),
+        (Crop, _check_crop),
+        (Rule, _check_rule),
+        (PlanEntry, _check_plan),
+        (Mill, _check_mill),
+    )
+}

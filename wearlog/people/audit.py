@@ -9,7 +9,7 @@ from typing import Any
 
 from django.db import models
 
-from wearlog.people.models import AuditEntry, User
+from wearlog.people.models import AuditEntry, LogRecord, User
 
 SECRET_FIELDS = frozenset({"password", "secret_hash", "last_login"})
 COMMAND_LINE = "command line"
@@ -79,6 +79,14 @@ def write(
         new=dict(new) if new is not None else None,
         reason=reason,
     )
+
+
+def strike_out(*, by: User | None, at: datetime, record: LogRecord, reason: str) -> None:
+    """Void a record and keep that in the trail. The row stays readable and counts no more."""
+    old = snapshot(record)
+    record.voided_at, record.voided_by, record.void_reason = at, by, reason
+    record.save(update_fields=["voided_at", "voided_by", "void_reason"])
+    write(at=at, by=by, action="void", record=record, old=old, new=snapshot(record), reason=reason)
 
 
 def by_whom(record: models.Model) -> str:

@@ -1,0 +1,85 @@
+"""Adding and changing the people who may sign in."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from wearlog.people import audit
+from wearlog.people.cleaning import clean
+from wearlog.people.models import Role, SignInLink, User
+from wearlog.people.refusals import NotAllowed, Refused
+from wearlog.people.roles import Permission, allows, require
+
+OWN_FIELDS = frozenset({"name", "email", "units", "gets_mail"})
+"""What people change of themselves, beside the password."""
+
+
+@transaction.atomic
+def save_person(*, by: User | None, at: datetime, user: User, password: str | None = None) -> User:
+    """Add or change a person; `password` None leaves it (a new person then signs in by link).
+
+    Raises NotAllowed for another's account or role, Refused for a weak password, a name that is taken, or a
+    change that would leave the mill without an owner.
+    """
+    # All rows: two owners who switch each other off at once must not both succeed.
+    stored = {each.pk: each for each in User.objects.select_for_update().order_by("pk")}
+    before = stored.get(user.pk) if user.pk is not None else None
+    _require(by, before, user)
+    user.username = user.username.strip()
+    if any(each.username.lower() == user.username.lower() for each in stored.values() if each.pk != user.pk):
+        raise Refused(f"Somebody already signs in as {user.username}. Choose another name.", field="username")
+    if user.email:
+        user.email = user.email.strip()
+    if before is None:
+        user.joined_at = user.joined_at or at
+        if not user.password:
+            user.set_unusable_password()
+    else:
+        user.password = before.password  # it changes by the argument alone
+    if password is not None:
+        _set_password(user, password)
+    clean(user)
+    _keep_an_owner(user, before)
+    user.save()
+    if not user.is_active:
+        SignInLink.objects.filter(user=user, used_at__isnull=True, expires_at__gt=at).update(expires_at=at)
+    audit.write(
+        at=at,
+        by=by,
+        action="add" if before is None else "change" if password is None else "change with password",
+        record=user,
+        old=audit.snapshot(before) if before is not None else None,
+        new=audit.snapshot(user),
+    )
+    return user
+
+
+def _require(by: User | None, before: User | None, user: User) -> None:
+    if allows(by, Permission.OWN):
+        return
+    if by is None or before is None or by.pk != before.pk or not by.is_active:
+        require(by, Permission.OWN)
+    old, new = audit.snapshot(before or user), audit.snapshot(user)
+    if any(old[name] != new[name] for name in old if name not in OWN_FIELDS):
+        raise NotAllowed("You can change your name, mail, units and password. Ask the owner for the rest.")
+
+
+def _set_password(user: User, password: str) -> None:
+    try:
+        validate_password(password, user)
+    except ValidationError as error:
+        raise Refused(" ".join(error.messages), field="password") from error
+    user.set_password(password)
+
+
+def _keep_an_owner(user: User, before: User | None) -> None:
+    if before is None or before.role != Role.OWNER or not before.is_active:
+        return
+    if user.role == Role.OWNER and user.is_active:
+        return
+    if not User.objects.filter(role=Role.OWNER, is_active=True).exclude(pk=user.pk).exists():
+        raise Refused("This is the last owner. Make somebody else owner first.", field="role")

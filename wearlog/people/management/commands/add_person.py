@@ -1,0 +1,50 @@
+"""`manage.py add_person NAME`: add a person, or find one, and print a link that signs them in once."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import transaction
+from django.urls import reverse
+from django.utils import timezone
+
+from wearlog.people import accounts, signin
+from wearlog.people.models import Role, User
+from wearlog.people.refusals import Refused
+
+
+class Command(BaseCommand):
+    help = "Add a person (or find one by name) and print a link that signs them in once, within 24 hours."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("name", help="the name to sign in with")
+        parser.add_argument(
+            "--role",
+            choices=Role.values,
+            help="what the person may do; unsaid, a new person is an operator and others keep theirs",
+        )
+        parser.add_argument("--email", help="where reminders go")
+        parser.add_argument("--host", help="print the full link for this host, as in http://192.0.2.7:8000")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        now = timezone.now()
+        try:
+            with transaction.atomic():
+                user = User.objects.filter(username__iexact=options["name"].strip()).first()
+                added = user is None
+                user = user or User(username=options["name"], name=options["name"])
+                user.role = options["role"] or user.role
+                if options["email"] is not None:
+                    user.email = options["email"]
+                user = accounts.save_person(by=None, at=now, user=user)
+                secret = signin.make_link(user=user, at=now)
+        except Refused as refused:
+            raise CommandError(refused.message) from refused
+        path = reverse("web:sign-in-link", args=[secret])
+        host = (options["host"] or "").rstrip("/")
+        if host and "://" not in host:
+            host = f"http://{host}"
+        said = "Added" if added else "Found"
+        self.stdout.write(f"{said} {user}, {user.get_role_display()}. The link works once, within 24 hours:")
+        self.stdout.write(f"{host}{path}")

@@ -1,0 +1,124 @@
+"""Correcting and voiding runs and readings. The reading at a run's end belongs to it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from datetime import datetime
+
+from django.db import transaction
+
+from wearlog.people import audit
+from wearlog.people.models import User
+from wearlog.people.refusals import Refused
+from wearlog.people.words import when
+from wearlog.runs import actions, queries, readings
+from wearlog.runs.models import Reading, Run
+
+
+@transaction.atomic
+def correct_run(
+    *,
+    by: User | None,
+    at: datetime,
+    run: Run,
+    changes: Mapping[str, object],
+    reason: str,
+    confirmed: Collection[str],
+) -> None:
+    """Change a run and check it like a new one. The reading at its end moves with the end."""
+    _lock_presses(run.press_id, changes)
+    old, reading = audit.snapshot(run), own_reading(run)
+    for name, value in changes.items():
+        setattr(run, name, value)
+    run.derive()
+    if reading is not None and (reading.read_at, reading.press_id) != (run.ends_at, run.press_id):
+        before = audit.snapshot(reading)
+        if run.ended_at is None:
+            raise Refused(
+                "This run was logged by the meter and needs its end. Give the end, or strike the run out.",
+                field="ended_at",
+            )
+        reading.read_at, reading.press = run.ended_at, run.press
+        readings.recheck(reading, at=at, confirmed=confirmed)
+        reading.save()
+        audit.write(
+            at=at,
+            by=by,
+            action="correct",
+            record=reading,
+            old=before,
+            new=audit.snapshot(reading),
+            reason=reason,
+        )
+    actions.recheck(run, at=at, confirmed=confirmed)
+    run.save()
+    audit.write(at=at, by=by, action="correct", record=run, old=old, new=audit.snapshot(run), reason=reason)
+
+
+@transaction.atomic
+def correct_reading(
+    *,
+    by: User | None,
+    at: datetime,
+    reading: Reading,
+    changes: Mapping[str, object],
+    reason: str,
+    confirmed: Collection[str],
+) -> None:
+    """Change a reading and check it like a new one. One that gives a run its hours stays at the run's end."""
+    _lock_presses(reading.press_id, changes)
+    run = run_of(reading)
+    if run is not None and ("read_at" in changes or "press" in changes):
+        raise Refused(
+            f"This reading was taken at the end of run {run.ref} ({when(reading.read_at)}) and gives it its "
+            "hours. Correct the end or the press of that run; the reading moves with it.",
+            field="read_at",
+        )
+    old = audit.snapshot(reading)
+    for name, value in changes.items():
+        setattr(reading, name, value)
+    readings.recheck(reading, at=at, confirmed=confirmed)
+    reading.save()
+    audit.write(
+        at=at, by=by, action="correct", record=reading, old=old, new=audit.snapshot(reading), reason=reason
+    )
+
+
+@transaction.atomic
+def void_run(*, by: User | None, at: datetime, run: Run, reason: str) -> None:
+    """Strike a run out, and the reading that only it needs."""
+    readings.locked_press(run.press_id)
+    reading = own_reading(run)
+    audit.strike_out(by=by, at=at, record=run, reason=reason)
+    if reading is not None:
+        audit.strike_out(by=by, at=at, record=reading, reason=reason)
+
+
+def own_reading(run: Run) -> Reading | None:
+    """The reading at the end of a run by the meter, unless another run ends with it too."""
+    reading = queries.reading_at_end(run)
+    if reading is None:
+        return None
+    shared = (
+        Run.objects.standing()
+        .filter(press_id=run.press_id, ends_at=run.ends_at, hours_h__isnull=True)
+        .exclude(pk=run.pk)
+        .exists()
+    )
+    return None if shared else reading
+
+
+def run_of(reading: Reading) -> Run | None:
+    """The run that takes its hours from the reading."""
+    run: Run | None = (
+        Run.objects.standing()
+        .filter(press_id=reading.press_id, ends_at=reading.read_at, hours_h__isnull=True)
+        .first()
+    )
+    return run
+
+
+def _lock_presses(press_id: int, changes: Mapping[str, object]) -> None:
+    keys = {press_id, getattr(changes.get("press"), "pk", press_id)}
+    for key in sorted(keys):
+        readings.locked_press(key)
