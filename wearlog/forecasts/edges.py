@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from wearlog.calc.exposure import worked
-from wearlog.calc.wear import EdgeFit, EdgeRecord, Gauge, TypeFit, TypeRecord, Work, fit_type
+from wearlog.calc.wear import EdgeFit, EdgeRecord, Gauge, TypeFit, TypeRecord, Work, fit_fleet
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
 
@@ -35,17 +35,21 @@ class Edge:
 
 
 class Edges:
-    """Every used edge of the record, and what the wear model believes of it; each type is fitted once."""
+    """Every used edge of the record, and what the wear model believes of it."""
 
     def __init__(self, record: Record) -> None:
         self.record = record
-        self._fits: dict[int, TypeFit] = {}
+
+    @cached_property
+    def fits(self) -> Mapping[int, TypeFit]:
+        """The wear model's answer for each part type, fitted together: types teach each other."""
+        types = sorted(self.record.types.values(), key=lambda type_: type_.code)
+        answers = fit_fleet([self._type_record(type_) for type_ in types])
+        return {type_.id: answer for type_, answer in zip(types, answers, strict=True)}
 
     def fit_of(self, part: PartRow, edge: str) -> tuple[TypeFit, EdgeFit]:
         """The answer for one edge; an edge that was never used gets that of a new one."""
-        if part.type_id not in self._fits:
-            self._fits[part.type_id] = fit_type(self._type_record(part.type_id))
-        fit = self._fits[part.type_id]
+        fit = self.fits[part.type_id]
         return fit, fit.edges.get((part.id, edge), fit.new_edge)
 
     @cached_property
@@ -142,9 +146,8 @@ class Edges:
             np.add.at(total, np.array(target), seed)
         return total
 
-    def _type_record(self, type_id: int) -> TypeRecord:
-        type_ = self.record.types[type_id]
-        edges = [edge for edge in self.used.values() if self.record.parts[edge.key[0]].type_id == type_id]
+    def _type_record(self, type_: TypeRow) -> TypeRecord:
+        edges = [edge for edge in self.used.values() if self._type_of(edge.key[0]) is type_]
         wanted: list[tuple[EdgeKey, float]] = []
         for edge in edges:
             wanted += [(edge.key, row.measured) for row in edge.measurements]

@@ -22,7 +22,7 @@ from django.db.models import Q
 from wearlog.calc.exposure import PressTimeline, timeline_of
 from wearlog.calc.meters import counted_hours, hours_of_runs
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
-from wearlog.forecasts.columns import number, seconds
+from wearlog.forecasts.columns import columns, number, seconds
 from wearlog.forecasts.rows import (
     FittingRow,
     Floats,
@@ -311,56 +311,38 @@ def _sources() -> dict[int, tuple[EnergySource, ...]]:
 
 
 def _runs(end_at: datetime, crop_index: dict[int, int]) -> dict[int, RunColumns]:
-    rows = (
-        Run.objects.standing()
-        .filter(started_at__lt=end_at)
-        .order_by()
-        .values_list(
-            "press_id",
-            "crop_id",
-            seconds("started_at"),
-            seconds("ended_at"),
-            number("hours_h"),
-            number("seed_kg"),
-            "through",
-            number("drive_hz"),
-            number("moisture_pct"),
-            "purge",
-        )
+    rows = Run.objects.standing().filter(started_at__lt=end_at)
+    table = columns(
+        rows,
+        numbers=("id", "press_id", "crop_id", "hours_h", "seed_kg", "drive_hz", "moisture_pct"),
+        instants=("started_at", "ended_at"),
+        flags=("purge",),
     )
-    table = list(rows.iterator(chunk_size=20_000))
-    if not table:
+    if table["id"].size == 0:
         return {}
-    press, crop, start, ended, hours, seed, through, speed, moisture, purge = zip(*table, strict=True)
-    presses = np.array(press, dtype=np.int64)
-    starts = np.array(start, dtype=np.float64)
-    recorded = np.array(hours, dtype=np.float64)  # None becomes NaN
-    ends = np.array(ended, dtype=np.float64)
     last = end_at.timestamp()
+    starts, ends = table["started_at"], table["ended_at"]
     ends[ends > last] = np.nan
-    ends = np.where(np.isnan(ends), starts + recorded * 3600.0, ends)
-    seeds = np.array(seed, dtype=np.float64)
-    keys = np.array(sorted(crop_index), dtype=np.int64)
+    ends = np.where(np.isnan(ends), starts + table["hours_h"] * 3600.0, ends)
+    keys = np.array(sorted(crop_index))
     index = np.array([crop_index[key] for key in keys.tolist()], dtype=np.int64)
-    crops = index[np.searchsorted(keys, np.array(crop, dtype=np.int64))]
-    speeds, moistures = np.array(speed, dtype=np.float64), np.array(moisture, dtype=np.float64)
-    purges = np.array(purge, dtype=np.bool_)
-    named = any(through)
+    crops = index[np.searchsorted(keys, table["crop_id"])]
+    through = dict(rows.exclude(through="").order_by().values_list("id", "through"))
     ended_by_now = ends <= last  # false for NaN: a run that goes on
     found = {}
-    for press_id in np.unique(presses).tolist():
-        rows_of = np.flatnonzero((presses == press_id) & ended_by_now)
-        rows_of = rows_of[np.lexsort((ends[rows_of], starts[rows_of]))]
+    for press_id in np.unique(table["press_id"]).astype(int).tolist():
+        own = np.flatnonzero((table["press_id"] == press_id) & ended_by_now)
+        own = own[np.lexsort((table["id"][own], ends[own], starts[own]))]
         found[press_id] = RunColumns(
-            starts[rows_of],
-            ends[rows_of],
-            recorded[rows_of],
-            seeds[rows_of],
-            crops[rows_of],
-            tuple(through[row] for row in rows_of.tolist()) if named else None,
-            speeds[rows_of],
-            moistures[rows_of],
-            purges[rows_of],
+            start=starts[own],
+            end=ends[own],
+            recorded_h=table["hours_h"][own],
+            seed_kg=table["seed_kg"][own],
+            crop=crops[own],
+            through=tuple(through.get(int(key), "") for key in table["id"][own]) if through else None,
+            drive_hz=table["drive_hz"][own],
+            moisture_pct=table["moisture_pct"][own],
+            purge=table["purge"][own] > 0,
         )
     return found
 

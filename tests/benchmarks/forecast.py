@@ -1,0 +1,85 @@
+"""How long a forecast takes on 20 presses with 1,000 parts and ten years of runs. Run by hand:
+
+    DATA_DIR=/tmp/benchmark OPENBLAS_NUM_THREADS=1 .venv/bin/python -m tests.benchmarks.forecast
+
+The mill is generated into the empty database at the first call and kept there. Prints each step's best of
+three in seconds of one processor, and its ratio to reading the runs by plain SQL, which is the floor.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from datetime import date
+from typing import TypeVar
+
+import django
+
+Answer = TypeVar("Answer")
+
+
+def best(work: Callable[[], Answer], times: int = 3) -> tuple[float, Answer]:
+    taken = []
+    for _ in range(times):
+        begun = time.process_time()
+        answer = work()
+        taken.append(time.process_time() - begun)
+    return min(taken), answer
+
+
+def main() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "wearlog.config.settings")
+    django.setup()
+    import numpy as np
+    from django.core.management import call_command
+    from django.db import connection
+
+    from tests.benchmarks.large_mill import build
+    from wearlog.calc.exposure import worked
+    from wearlog.forecasts.board import items_of
+    from wearlog.forecasts.record import Record, load
+    from wearlog.runs.models import Run
+
+    call_command("migrate", verbosity=0)
+    if not Run.objects.exists():
+        print("building the mill ...", flush=True)
+        build()
+    as_of = date(2026, 6, 30)
+    columns = "press_id, crop_id, started_at, ended_at, hours_h, seed_kg, through"
+
+    def floor() -> list[tuple[object, ...]]:
+        with connection.cursor() as cursor:
+            cursor.execute(f"SELECT {columns} FROM runs_run WHERE voided_at IS NULL")
+            return list(cursor.fetchall())
+
+    def exposures(record: Record) -> float:
+        places = [record.positions[row.position_id] for row in record.fittings]
+        record.__dict__.pop("timelines", None)
+        found = worked(
+            record.timelines,
+            np.array([place.press_id for place in places], dtype=np.int64),
+            [place.barrel for place in places],
+            np.array([place.share for place in places]),
+            np.array([row.fitted for row in record.fittings]),
+            np.array([row.removed or record.end for row in record.fittings]),
+        )
+        return float(found.kilograms.sum())
+
+    read, rows = best(floor)
+    loading, record = best(lambda: load(as_of))
+    exposing, _ = best(lambda: exposures(record))
+    print(f"{len(rows):,} runs, {len(record.parts):,} parts, {len(record.fittings):,} fittings,")
+    print(f"{len(record.measurements):,} measurements on {connection.vendor}")
+    items, found = best(lambda: items_of(load(as_of)))
+    for name, seconds in (
+        ("reading the runs' rows by plain SQL (the floor)", read),
+        ("the record: all of the log as of a day", loading),
+        ("exposure of all fittings, prefix sums included", exposing),
+        (f"a whole forecast of {len(found)} items, record included", items),
+    ):
+        print(f"{seconds:8.2f} s  {seconds / read:6.1f} x  {name}")
+
+
+if __name__ == "__main__":
+    main()
