@@ -38,6 +38,11 @@ class PlaceNow:
         return self.position.name
 
     @property
+    def is_wear_part(self) -> bool:
+        """Screws and dies: what work at a press is mostly about, and shown first."""
+        return self.position.kind in (Kind.SCREW, Kind.DIE)
+
+    @property
     def fitted(self) -> str:
         """`D-07 edge B`, or nothing."""
         if self.fitting is None:

@@ -82,15 +82,17 @@ class MillForm(Speaking, ModelForm):
         super().__init__(*args, **kwargs)
         zones = sorted(zoneinfo.available_timezones() | {self.instance.time_zone})
         self.fields["time_zone"].choices = [(zone, zone) for zone in zones]  # type: ignore[attr-defined]
-        set_units(self, _("kilograms, millimetres, °C (not said)"))
+        self.fields["units"].widget = pills()
+        self.fields["units"].choices = Units.choices  # type: ignore[attr-defined]
+        self.initial["units"] = self.instance.units or Units.METRIC
         self.take_reader(reader)
 
 
-def set_units(form: forms.BaseForm, empty: Any = None) -> None:
+def set_units(form: forms.BaseForm) -> None:
     field = form.fields["units"]
     field.required = False
     field.widget = pills()
-    field.choices = [("", empty or _("the mill's")), *Units.choices]  # type: ignore[attr-defined]
+    field.choices = [("", _("the mill's")), *Units.choices]  # type: ignore[attr-defined]
 
 
 class ImportForm(Speaking, forms.Form):

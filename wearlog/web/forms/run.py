@@ -73,7 +73,7 @@ class SeedAmount(EntryForm):
 
 
 FOLDED: tuple[tuple[str, Any, tuple[str, ...]], ...] = (
-    ("when", _("Other times, or no meter"), ("hours_h", "started_at", "ended_at", "new_meter")),
+    ("when", _("Other times, meter"), ("hours_h", "started_at", "ended_at", "new_meter")),
     ("seed", _("Lot and seed"), ("lot", "through", "dirt", "moisture_pct", "seed_oil_pct", "purge")),
     ("out", _("Oil and cake"), ("oil_kg", "cake_kg", "foots_kg", "cake_oil_pct")),
     ("machine", _("Machine"), ("head_c", "drive_hz", "motor_a", "energy_kwh")),

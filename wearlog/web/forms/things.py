@@ -34,6 +34,11 @@ class ThingForm(Speaking, ModelForm):
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            if isinstance(field, forms.ModelChoiceField):
+                field.empty_label = "–"
+            elif isinstance(field, forms.ChoiceField):
+                field.choices = [(value, words if value else _("choose …")) for value, words in field.choices]
         self.take_reader(reader)
 
     def clean(self) -> dict[str, Any]:

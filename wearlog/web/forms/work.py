@@ -212,16 +212,20 @@ class WorkForm(EntryForm):
 
     def _shape_gauges(self, action: Action, fitting: Fitting | None, edges: Sequence[EdgeKnown]) -> None:
         self.columns: tuple[tuple[str, str, Any], ...] = ()
+        self.gauge_words = ""
         if fitting is not None and action in BEFORE_AND_AFTER:
             self.columns = (
                 ("before", Phase.BEFORE, _("Before")),
                 ("after", Phase.AFTER, _("After")),
             )
         elif fitting is not None and action in GAUGED_ONCE:
-            self.columns = (("value", "", _("Measured")),)
+            came_off = action in (Action.FLIP, Action.REPLACE)
+            self.columns = (("value", "", _("Gauge of what came off") if came_off else _("Measured")),)
         if not self.columns:
             del self.fields["bound"], self.fields["gauge"]
             return
+        if fitting is not None:
+            self.gauge_words = gauge_words(fitting.part, edges, fitting.edge, self.reader)
         for row in range(ROWS):
             for name, _phase, label in self.columns:
                 self.fields[f"{name}_{row}"] = LengthField(label=label, most=5000)
@@ -231,9 +235,8 @@ class WorkForm(EntryForm):
                 required=False,
                 widget=forms.TextInput(attrs={"placeholder": _("flight 3")}),
             )
-        if fitting is not None:
-            words = gauge_words(fitting.part, edges, fitting.edge, self.reader)
-            self.fields[f"{self.columns[0][0]}_0"].help_text = words
+            if self.gauge_words:
+                self.fields[f"{self.columns[0][0]}_{row}"].widget.attrs["aria-describedby"] = "gauge-words"
 
     @property
     def first_gauges(self) -> list[Any]:

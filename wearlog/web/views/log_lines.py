@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
@@ -181,6 +182,12 @@ def words_of(record: LogRecord, system: str) -> tuple[str, str, str]:
     return str(record.press or ""), record.text, ""
 
 
+def until(start: datetime, end: datetime) -> str:
+    """The clock at the end, with the day where it is another one than at the start."""
+    start, end = timezone.localtime(start), timezone.localtime(end)
+    return end.strftime("%H:%M" if start.date() == end.date() else "%Y-%m-%d %H:%M")
+
+
 def _run_words(run: Run, system: str) -> str:
     words = [f"{units.show_mass(run.seed_kg, system)} {run.crop}"]
     if run.ends_at is None:
@@ -188,9 +195,7 @@ def _run_words(run: Run, system: str) -> str:
     if run.hours_h is not None:
         words.append(units.show_hours(run.hours_h, system))
     else:
-        words.append(
-            _("%s h by the clock") % units.show_clock((run.ends_at - run.started_at).total_seconds() / 3600)
-        )
+        words.append(_("until %s") % until(run.started_at, run.ends_at))
     if run.lot:
         words.append(_("lot %s") % run.lot)
     if run.oil_kg is not None:

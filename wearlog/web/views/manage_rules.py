@@ -102,26 +102,14 @@ def plan(request: HttpRequest) -> HttpResponse:
     """The season plan, press by press."""
     system = reader_of(request).system
     today = timezone.localdate(timezone=reader_of(request).zone)
-    entries = PlanEntry.objects.select_related("press", "crop").order_by("press__code", "start_on", "pk")
-    groups = [
-        (
-            press,
-            [
-                Row(
-                    title=f"{entry.crop}: {units.show_mass(entry.seed_kg, system)}",
-                    url=reverse("web:plan-edit", kwargs={"pk": entry.pk}),
-                    words=told(
-                        _("%(start)s to %(end)s")
-                        % {"start": entry.start_on.isoformat(), "end": entry.end_on.isoformat()},
-                        _("past") if entry.end_on < today else "",
-                    ),
-                    faded=entry.end_on < today,
-                )
-                for entry in group
-            ],
-        )
-        for press, group in groupby(entries, key=lambda entry: entry.press)
-    ]
+    entries = list(
+        PlanEntry.objects.select_related("press", "crop").order_by("press__code", "start_on", "pk")
+    )
+    groups = []
+    for press, of_press in groupby(entries, key=lambda entry: entry.press):
+        rows = [plan_row(entry, system) for entry in of_press if entry.end_on >= today]
+        past = [plan_row(entry, system) for entry in entries if entry.press == press and entry.end_on < today]
+        groups.append((press, rows, past))
     return render(
         request,
         "web/manage_plan.html",
@@ -135,6 +123,16 @@ def plan(request: HttpRequest) -> HttpResponse:
             ),
             "needed": "own",
         },
+    )
+
+
+def plan_row(entry: PlanEntry, system: str) -> Row:
+    return Row(
+        title=f"{entry.crop}: {units.show_mass(entry.seed_kg, system)}",
+        url=reverse("web:plan-edit", kwargs={"pk": entry.pk}),
+        words=told(
+            _("%(start)s to %(end)s") % {"start": entry.start_on.isoformat(), "end": entry.end_on.isoformat()}
+        ),
     )
 
 
