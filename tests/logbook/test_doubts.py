@@ -215,7 +215,7 @@ def test_a_run_that_begins_when_the_last_ended_is_no_overlap(small_mill: SmallMi
 
 def test_a_running_run_blocks_a_later_one(small_mill: SmallMill) -> None:
     small_mill.log(started_at=at("2026-03-09 06:00"))
-    with pytest.raises(Refused, match="is still pressing rape since .* End that run first"):
+    with pytest.raises(Refused, match=r"is still pressing rape since .* End that run first"):
         small_mill.run("2026-03-09 20:00", "2026-03-09 22:00", 100)
 
 
@@ -247,7 +247,7 @@ def test_a_retired_press_and_an_unknown_crop_are_refused(small_mill: SmallMill) 
 
 
 def test_a_barrel_that_the_press_does_not_have_is_refused(small_mill: SmallMill) -> None:
-    with pytest.raises(Refused, match="P2 has no barrel 'middle'. It has left, right."):
+    with pytest.raises(Refused, match=r"P2 has no barrel 'middle'\. It has left, right\."):
         small_mill.run("2026-03-09 06:00", "2026-03-09 14:00", press_id=small_mill.twin.pk, through="middle")
 
 

@@ -111,7 +111,7 @@ class Run(LogRecord):
                 name="run_end_derived_after_start",
             ),
             models.CheckConstraint(
-                condition=Q(ended_at__isnull=False, ends_at=F("ended_at"))
+                condition=Q(ended_at__isnull=False, ends_at__isnull=False, ends_at=F("ended_at"))
                 | Q(ended_at__isnull=True, hours_h__isnull=False, ends_at__isnull=False)
                 | Q(ended_at__isnull=True, hours_h__isnull=True, ends_at__isnull=True),
                 name="run_end_follows_the_record",
