@@ -7,12 +7,16 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from tests.web.log_shop import Shop
+from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Reading, Run
+from wearlog.service.models import Rule
 from wearlog.web.forms.base import new_ref
 
 
@@ -222,3 +226,33 @@ def test_the_page_for_a_run_writes_nothing(phone: Client, shop: Shop) -> None:
     before = AuditEntry.objects.count()
     page(phone, f"/log/run/?press={shop.north.pk}")
     assert (AuditEntry.objects.count(), Run.objects.count()) == (before, 0)
+
+
+def test_saving_says_what_became_due_by_it(
+    client: Client, mill: Mill, operator: User, transactional_db: None
+) -> None:
+    shop = Shop()
+    Rule.objects.create(code="polish", action="polish", kind="screw", every_h=Decimal(100))
+    LogVersion.raise_by_one()
+    begin = timezone.now() - timedelta(days=20)
+    for day in range(12):
+        shop.run(shop.north, shop.rape, begin + timedelta(days=day), "8", "400", by=operator)
+    client.force_login(operator)
+    assert "Due on this press" not in page(client, f"/log/work/?press={shop.north.pk}")
+    typed = numbers(shop, hours_h="8", seed="400")
+    text = client.post("/log/run/", typed, follow=True).content.decode()
+    assert "With this, one thing became due. It stands below." in text
+    assert "Polish screw S-1" in text
+    again = client.post("/log/run/", numbers(shop, hours_h="0.5", seed="25"), follow=True).content.decode()
+    assert "became due" not in again
+
+
+def test_the_pages_take_few_queries_whatever_the_mill_has_logged(
+    phone: Client, shop: Shop, operator: User
+) -> None:
+    for day in range(30):
+        shop.run(shop.north, shop.rape, timezone.now() - timedelta(days=day + 1), "8", "400", by=operator)
+    for address in ("/log/run/", f"/log/work/?fitting={shop.d1_on.pk}&action=flip", "/log/"):
+        with CaptureQueriesContext(connection) as queries:
+            page(phone, address)
+        assert len(queries) <= 30, address

@@ -44,7 +44,7 @@ def work(shop: Shop, action: str, fitting: Fitting | None = None, **typed: str) 
 
 def test_the_press_lists_what_sits_on_it_and_what_can_be_done_in_one_touch(phone: Client, shop: Shop) -> None:
     text = page(phone, f"/log/work/?press={shop.north.pk}")
-    assert "die: D-1 A" in text
+    assert "Die: D-1 A" in text
     assert f"fitting={shop.d1_on.pk}&amp;action=flip" in text
     assert f"fitting={shop.s1_on.pk}&amp;action=polish" in text
     assert f"fitting={shop.s1_on.pk}&amp;action=flip" not in text
@@ -111,7 +111,7 @@ def test_a_link_to_a_fitting_that_has_ended_leads_to_what_sits_there_now(phone: 
     actions.flip(by=None, at=now, expected_fitting_id=shop.d1_on.pk, moved_at=now, to_edge="B")
     text = page(phone, f"/log/work/?fitting={shop.d1_on.pk}&action=flip")
     assert "no longer sits where that link led" in text
-    assert "die: D-1 B" in text
+    assert "Die: D-1 B" in text
 
 
 def test_replace_lists_the_spares_of_the_type_first_and_retires_what_came_off(

@@ -6,6 +6,7 @@ from django.urls import URLPattern, path
 
 from wearlog.web.views import (
     log_book,
+    log_door,
     log_events,
     log_fitting,
     log_run,
@@ -19,6 +20,7 @@ from wearlog.web.views import (
 
 urlpatterns: list[URLPattern] = [
     path("log/", log_book.log, name="log"),
+    path("log/after/", log_door.after, name="after"),
     path("log/run/", log_run.run_new, name="run-new"),
     path("log/run/<int:pk>/stop/", log_run.run_stop, name="run-stop"),
     path("log/work/", log_work.work_new, name="work-new"),

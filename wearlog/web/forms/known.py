@@ -22,7 +22,7 @@ def usual_press(user: User, presses: Sequence[Press], asked: str) -> Press | Non
         return next((press for press in presses if press.pk == int(asked)), None)
     if len(presses) == 1:
         return presses[0]
-    last = Run.objects.standing().filter(entered_by=user).order_by("-entered_at").first()
+    last = Run.objects.standing().filter(entered_by=user).order_by("-pk").first()
     return next((press for press in presses if last is not None and press.pk == last.press_id), None)
 
 

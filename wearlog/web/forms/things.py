@@ -38,7 +38,8 @@ class ThingForm(Speaking, ModelForm):
             if isinstance(field, forms.ModelChoiceField):
                 field.empty_label = "–"
             elif isinstance(field, forms.ChoiceField):
-                field.choices = [(value, words if value else _("choose …")) for value, words in field.choices]
+                known: Any = field.choices
+                field.choices = [(value, words if value else _("choose …")) for value, words in known]
         self.take_reader(reader)
 
     def clean(self) -> dict[str, Any]:

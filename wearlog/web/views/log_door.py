@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from typing import Any, ClassVar, cast
 from urllib.parse import urlencode
@@ -20,7 +20,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views import View
 
-from wearlog.forecasts.queries import due_items
+from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.queries import due_items, remembered_items
 from wearlog.people.models import Mill
 from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
 from wearlog.people.roles import Permission
@@ -171,20 +172,40 @@ class EntryPage(FormPage):
     """A new line of the log. Afterwards the day page says what was saved and what became due by it."""
 
     def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
-        self.due_before = due_now(self.request)
+        before = remembered_items(as_of=today(self.request))
+        self.due_before = None if before is None else sorted(pressing(before))
         return super().post(request, **kwargs)
 
     def saved(self, text: str, record: Model) -> None:
-        """Say what was saved, with a link to correct it, and how much became due by it."""
+        """Say what was saved, with a link to correct it."""
         correct = reverse("web:correct", kwargs={"kind": kind_of(record), "pk": record.pk})
         messages.success(
             self.request,
             format_html('{} <a href="{}">{}</a>', text, correct, _("Correct this")),
         )
-        new = len(due_now(self.request) - self.due_before)
+
+    def back(self) -> HttpResponse:
+        """To where the person came from (`next`), else to the day page.
+
+        On the way there `after` works out what became due, so that saving itself need not wait for it.
+        """
+        self.request.session[DUE_BEFORE] = self.due_before
+        asked = self.request.POST.get("next") or self.request.GET.get("next") or ""
+        return HttpResponseRedirect(with_query("web:after", next=asked))
+
+
+DUE_BEFORE = "due_before"
+
+
+@needs(Permission.LOG)
+def after(request: HttpRequest) -> HttpResponse:
+    """Between an entry and the page after it: say how much became due by it, and go on."""
+    before = request.session.get(DUE_BEFORE)
+    if before is not None:
+        new = len(pressing(due_items(as_of=today(request))) - set(before))
         if new:
             messages.warning(
-                self.request,
+                request,
                 ngettext(
                     "With this, one thing became due. It stands below.",
                     "With this, %(number)s things became due. They stand below.",
@@ -192,10 +213,7 @@ class EntryPage(FormPage):
                 )
                 % {"number": new},
             )
-
-    def back(self) -> HttpResponse:
-        """To where the person came from (`next`), else to the day page."""
-        return back_to(self.request, reverse("web:day"))
+    return back_to(request, reverse("web:day"))
 
 
 def back_to(request: HttpRequest, otherwise: str) -> HttpResponse:
@@ -205,10 +223,10 @@ def back_to(request: HttpRequest, otherwise: str) -> HttpResponse:
     return HttpResponseRedirect(otherwise)
 
 
-def due_now(request: HttpRequest) -> set[tuple[object, ...]]:
-    """What is due or overdue at the moment, one key for each thing and cycle."""
+def pressing(items: Sequence[DueItem]) -> set[str]:
+    """A name for each thing and cycle that is due or overdue."""
     return {
-        (item.rule_id, item.press_id, item.position_id, item.part_id, item.edge, item.cycle)
-        for item in due_items(as_of=today(request))
+        f"{item.rule_id}.{item.press_id}.{item.position_id}.{item.part_id}.{item.edge}.{item.cycle}"
+        for item in items
         if item.state in ("due", "overdue")
     }

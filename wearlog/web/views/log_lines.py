@@ -87,34 +87,39 @@ def newest(wanted: Filter, below: Cursor | None, zone: ZoneInfo) -> tuple[list[L
     One query for each kind, each cut off at one page: the cost does not grow with how far back one reads.
     """
     order = {word: number for number, word in enumerate(KINDS)}
-    found: list[tuple[datetime, int, int, LogRecord]] = []
-    for word, kind in KINDS.items():
-        if wanted.kind and wanted.kind != word:
-            continue
-        for record in _cut(kind, wanted, below, order, zone):
-            found.append((getattr(record, kind.when), -order[word], record.pk, record))
-    found.sort(key=lambda row: row[:3], reverse=True)
-    page = found[:PAGE]
+    found = [
+        (when, -order[word], pk)
+        for word, kind in KINDS.items()
+        if not wanted.kind or wanted.kind == word
+        for when, pk in _cut(kind, wanted, below, order, zone)
+    ]
+    found.sort(reverse=True)
+    page = [(list(KINDS)[-minus], pk, when) for when, minus, pk in found[:PAGE]]
+    records = {
+        word: KINDS[word]
+        .model._default_manager.select_related(*KINDS[word].related)
+        .in_bulk([pk for other, pk, _when in page if other == word])
+        for word in {word for word, _pk, _when in page}
+    }
+    rows = [records[word][pk] for word, pk, _when in page]
     if len(found) <= PAGE:
-        return [row[3] for row in page], None
-    when, minus, pk, _record = page[-1]
-    return [row[3] for row in page], Cursor(when, list(KINDS)[-minus], pk)
+        return rows, None
+    word, pk, when = page[-1]
+    return rows, Cursor(when, word, pk)
 
 
 def _cut(
     kind: RecordKind, wanted: Filter, below: Cursor | None, order: dict[str, int], zone: ZoneInfo
-) -> Iterable[LogRecord]:
-    rows: QuerySet[Any] = kind.model._default_manager.select_related(*kind.related)
+) -> Iterable[tuple[datetime, int]]:
+    """(instant, key) of at most one more than a page; only what an index holds, so that no row is read."""
+    rows: QuerySet[Any] = kind.model._default_manager.all()
     if wanted.press_id is not None:
         of_press = Q(**{f"{kind.press}_id": wanted.press_id})
         if kind.model is Measurement:
-            # A gauge without work is told by where the part sat at that moment, which the part's page shows;
-            # here it counts for the press that the part sits on now.
+            # A gauge without work has no press of its own: it counts for the press that its part sits on.
             of_press |= Q(
                 service__isnull=True,
-                part__fittings__removed_at__isnull=True,
-                part__fittings__voided_at__isnull=True,
-                part__fittings__position__press_id=wanted.press_id,
+                part__in=Fitting.objects.open().filter(position__press_id=wanted.press_id).values("part_id"),
             )
         rows = rows.filter(of_press)
     if wanted.first is not None:
@@ -129,7 +134,7 @@ def _cut(
         elif kind.word == below.kind:
             earlier |= same & Q(pk__lt=below.pk)
         rows = rows.filter(earlier)
-    return rows.order_by(f"-{kind.when}", "-pk")[: PAGE + 1]
+    return rows.order_by(f"-{kind.when}", "-pk").values_list(kind.when, "pk")[: PAGE + 1]
 
 
 def line_of(record: LogRecord, system: str) -> Line:
