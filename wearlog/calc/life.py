@@ -28,7 +28,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special, stats
 
-from wearlog.calc.weibull import WeibullFits, fit_many
+from wearlog.calc.weibull_one import fit_one
 
 Floats = npt.NDArray[np.float64]
 ASSUMED_SHAPES: Final = (1.0, 2.0, 3.0, 4.0)
@@ -134,12 +134,16 @@ def fit_life(
     confidence: float = 0.95,
     assumed_shapes: tuple[float, ...] = ASSUMED_SHAPES,
 ) -> Life:
-    """Fit one set of parts, shape (n,) each. Raises ValueError for ages that are no ages."""
+    """Fit one set of parts, shape (n,) each. Raises ValueError for ages that are no ages. For many sets at
+    once: `calc.weibull.fit_many`."""
+    if not 0 < confidence < 1:
+        raise ValueError("The confidence must lie between 0 and 1.")
     t, dead, w = _checked(ages, failed, counts)
     if t.size == 0:
         return Life("none", "no part on record", 0.0, 0.0, ())
-    found = fit_many(t[None, :], dead[None, :], w[None, :], confidence=confidence)
-    failures, fitted = float(found.failures[0]), bool(found.fitted[0])
+    drop = float(stats.chi2.ppf(confidence, 1)) / 2
+    found = fit_one(t, dead, w, drop=drop)
+    failures, fitted = float(w[dead].sum()), found is not None
     fixed: tuple[FixedShape, ...] = ()
     if failures <= FEW or not fitted:
         fixed = tuple(fixed_shape(t, dead, shape, w, confidence=confidence) for shape in assumed_shapes)
@@ -148,24 +152,22 @@ def fit_life(
         "fixed_shape" if assumed else "mle",
         _why_fixed(failures, fitted) if assumed else "",
         failures,
-        float(found.units[0]),
+        float(w.sum()),
         fixed,
     )
-    return _with_fit(life, found) if fitted else life
-
-
-def _with_fit(life: Life, found: WeibullFits) -> Life:
+    if found is None:
+        return life
     return replace(
         life,
-        shape=float(found.shape[0]),
-        shape_range=Range(float(found.shape_low[0]), float(found.shape_high[0])),
-        scale=float(found.scale[0]),
-        scale_range=Range(float(found.scale_low[0]), float(found.scale_high[0])),
-        log_likelihood=float(found.log_likelihood[0]),
-        b10=float(found.b10[0]),
-        b10_range=Range(float(found.b10_low[0]), float(found.b10_high[0])),
-        se_log_shape=float(found.se_log_shape[0]),
-        se_log_scale=float(found.se_log_scale[0]),
+        shape=found.shape,
+        shape_range=Range(*found.shape_limits),
+        scale=found.scale,
+        scale_range=Range(*found.scale_limits),
+        log_likelihood=found.log_likelihood,
+        b10=found.b10,
+        b10_range=Range(*found.b10_limits),
+        se_log_shape=found.se_log_shape,
+        se_log_scale=found.se_log_scale,
     )
 
 

@@ -84,7 +84,7 @@ class Sets:
         """ln S, its first and its second derivative by the shape, for the sets at `rows`."""
         sets, units = self.u.shape
         times, rest = divmod(rows.size, sets)
-        if rest == 0 and np.all(rows.reshape(times, sets) == self.every):
+        if sets == 1 or (rest == 0 and bool((rows.reshape(times, sets) == self.every).all())):
             # All sets, perhaps several times over: no copies, and small enough pieces for the cache.
             shapes = shape.reshape(times, sets)
             pieces = [shapes] if shape.size * units < CACHED else [part[None, :] for part in shapes]
@@ -106,37 +106,29 @@ class Sets:
 
 
 def root(curve: Curve, low: Floats, high: Floats, start: Floats) -> Floats:
-    """Where curves that are above 0 at `low` and below it at `high` cross it; shape (k,) like the rest."""
+    """Where curves that are above 0 at `low` and below it at `high` (perhaps infinity) cross it, shape (k,).
+
+    Newton's step where it stays inside the bracket, else the middle, or twice as far where no end is known.
+    After a small Newton step the error is its square, so that is where it stops."""
     low, high, x = low.copy(), high.copy(), np.clip(start, low, high)
     busy = np.arange(x.size)
-    for _ in range(200):
-        value, slope = curve(x[busy], busy)
-        above = value > 0
-        low[busy] = np.where(above, x[busy], low[busy])
-        high[busy] = np.where(above, high[busy], x[busy])
-        with np.errstate(divide="ignore", invalid="ignore"):
-            step = x[busy] - value / slope
-        inside = (step >= low[busy]) & (step <= high[busy])
-        following = np.where(inside, step, (low[busy] + high[busy]) / 2)
-        moved = np.abs(following - x[busy]) > 1e-12 * np.maximum(1.0, np.abs(following))
-        x[busy] = following
-        busy = busy[moved & (value != 0)]
-        if busy.size == 0:
-            break
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for _ in range(200):
+            here = x[busy]
+            value, slope = curve(here, busy)
+            above = value > 0
+            below, over = np.where(above, here, low[busy]), np.where(above, high[busy], here)
+            low[busy], high[busy] = below, over
+            step = here - value / slope
+            inside = (step >= below) & (step <= over)
+            halved = np.where(np.isinf(over), here + np.maximum(1.0, here - start[busy]), (below + over) / 2)
+            following = np.where(inside, step, halved)
+            x[busy] = following
+            moved = np.abs(following - here) > np.where(inside, 1e-7, 1e-13) * np.maximum(1.0, np.abs(here))
+            busy = busy[moved & (value != 0)]
+            if busy.size == 0:
+                break
     return x
-
-
-def widened(curve: Curve, edge: Floats, reach: Floats) -> Floats:
-    """Points beyond `edge` (in the direction of `reach`) at which the curves are no longer above 0."""
-    far = edge + reach
-    busy = np.arange(far.size)
-    for _ in range(60):
-        value, _slope = curve(far[busy], busy)
-        busy = busy[value > 0]
-        if busy.size == 0:
-            break
-        far[busy] = edge[busy] + 2 * (far[busy] - edge[busy])
-    return far
 
 
 def fit_many(
@@ -212,8 +204,7 @@ def _maximum(sets: Sets, rows: Rows) -> Floats:
 
     # At shape 1/|mean u| the score can't be negative, since the mean of u over all is not above 0.
     low = -np.log(-sets.mean_u[rows])
-    high = widened(score, low, np.full(rows.size, 0.5))
-    return root(score, low, high, low + 0.25)
+    return root(score, low, np.full(rows.size, np.inf), low + 0.35)
 
 
 class Contour:
@@ -244,8 +235,8 @@ class Contour:
 
         edge = sign * np.tile(log_shape, 2)
         reach = np.tile(np.sqrt(2 * self.c) * se, 2)
-        far = widened(turned, edge, reach)
-        limits: Floats = (sign * root(turned, edge, far, edge + reach)).reshape(2, size)
+        beyond = np.full(2 * size, np.inf)
+        limits: Floats = (sign * root(turned, edge, beyond, edge + reach)).reshape(2, size)
         return limits
 
     def quantile_limits(self, low: Floats, middle: Floats, high: Floats, levels: tuple[float, ...]) -> Floats:

@@ -1,0 +1,160 @@
+"""A single Weibull fit: the formulas of `calc.weibull` in plain floats, without the price of small arrays.
+
+A page fits one set of parts at a time, and numpy's cost per call would be nearly all of its time. The two
+modules are held to the same numbers by a test.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special
+
+from wearlog.calc.weibull import B10
+
+Floats = npt.NDArray[np.float64]
+Curve = Callable[[float], tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class WeibullFit:
+    """As one entry of `WeibullFits`."""
+
+    shape: float
+    scale: float
+    log_likelihood: float
+    shape_limits: tuple[float, float]
+    scale_limits: tuple[float, float]
+    b10: float
+    b10_limits: tuple[float, float]
+    se_log_shape: float
+    se_log_scale: float
+
+
+def root(curve: Curve, low: float, high: float, start: float) -> float:
+    """As `calc.weibull.root`, for one curve."""
+    x = start
+    for _ in range(200):
+        value, slope = curve(x)
+        if value == 0:
+            return x
+        if value > 0:
+            low = x
+        else:
+            high = x
+        step = x - value / slope if slope else math.inf
+        inside = low <= step <= high
+        if inside:
+            following = step
+        else:
+            following = x + max(1.0, x - start) if math.isinf(high) else (low + high) / 2
+        if abs(following - x) <= (1e-7 if inside else 1e-13) * max(1.0, abs(x)):
+            return following
+        x = following
+    return x
+
+
+class _Set:
+    def __init__(self, ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, c: float) -> None:
+        logs = np.log(ages)
+        self.top = float(logs.max())
+        self.u = logs - self.top
+        self.weights = np.stack([counts, counts * self.u, counts * self.u**2])
+        died = counts * failed
+        self.r = float(died.sum())
+        self.mean_u = float(died @ self.u) / self.r
+        self.c = c
+
+    def moments(self, shape: float) -> tuple[float, float, float]:
+        total, first, second = (self.weights @ np.exp(shape * self.u)).tolist()
+        first /= total
+        return math.log(total), first, second / total - first * first
+
+    def score(self, x: float) -> tuple[float, float]:
+        shape = math.exp(x)
+        _log_sum, first, second = self.moments(shape)
+        pull = shape * (self.mean_u - first)
+        return 1 + pull, pull - shape * shape * second
+
+    def shape_limit(self, log_shape: float, peak: float, sign: float, reach: float) -> float:
+        def turned(x: float) -> tuple[float, float]:
+            shape = math.exp(sign * x)
+            log_sum, first, _second = self.moments(shape)
+            gain = sign * x - log_sum + shape * self.mean_u - peak + self.c / self.r
+            return gain, sign * (1 + shape * (self.mean_u - first))
+
+        edge = sign * log_shape
+        return sign * root(turned, edge, math.inf, edge + reach)
+
+    def quantile_limit(
+        self, ends: tuple[float, float, float], peak: float, level: float, upper: bool
+    ) -> float:
+        sign, branch = (1.0, 0) if upper else (-1.0, -1)
+        reached = 0.0
+
+        def slope(x: float) -> tuple[float, float]:
+            nonlocal reached
+            shape = math.exp(x)
+            log_sum, first, second = self.moments(shape)
+            gain = max(1e-14, x - log_sum + shape * self.mean_u - peak + self.c / self.r)
+            y = 1 + gain + special.lambertw(-math.exp(-1 - gain), branch).real
+            total = log_sum - math.log(self.r) + level + y
+            bend = -math.expm1(-y)
+            dy = (1 / shape + self.mean_u - first) / bend
+            ddy = (-1 / shape**2 - second - dy * dy * (1 - bend)) / bend
+            reached = self.top + total / shape
+            value = first + dy - total / shape
+            derivative = shape * (second + ddy - (first + dy) / shape + total / shape**2)
+            return sign * value, sign * derivative
+
+        low, middle, high = ends
+        slope(root(slope, low, high, middle))
+        return math.exp(reached)
+
+
+def fit_one(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, *, drop: float) -> WeibullFit | None:
+    """Fit parts of ages above 0, shape (n,), each with a count above 0. `drop` is half the chi-square
+    quantile of the limits. None below two distinct failure ages."""
+    died_at = ages[failed]
+    if died_at.size < 2 or died_at.min() == died_at.max():
+        return None
+    data = _Set(ages, failed, counts, drop)
+    r = data.r
+    low = -math.log(-data.mean_u)
+    log_shape = root(data.score, low, math.inf, low + 0.35)
+    shape = math.exp(log_shape)
+    log_sum, first, second = data.moments(shape)
+    offset = (log_sum - math.log(r)) / shape
+    log_scale = data.top + offset
+    peak = log_shape - log_sum + shape * data.mean_u  # per failure
+
+    mean_z, mean_zz = shape * (first - offset), shape**2 * (second + (first - offset) ** 2)
+    cross, own, scale_scale = -shape * r * mean_z, r * mean_zz + r, shape**2 * r
+    determinant = scale_scale * own - cross**2
+
+    reach = math.sqrt(2 * drop / (r * (1 + shape**2 * second)))
+    ends = (
+        data.shape_limit(log_shape, peak, -1.0, reach),
+        log_shape,
+        data.shape_limit(log_shape, peak, 1.0, reach),
+    )
+
+    def limits(level: float) -> tuple[float, float]:
+        return data.quantile_limit(ends, peak, level, False), data.quantile_limit(ends, peak, level, True)
+
+    log_ages = r * (data.mean_u + data.top)
+    return WeibullFit(
+        shape=shape,
+        scale=math.exp(log_scale),
+        log_likelihood=r * log_shape + (shape - 1) * log_ages - r * shape * log_scale - r,
+        shape_limits=(math.exp(ends[0]), math.exp(ends[2])),
+        scale_limits=limits(0.0),
+        b10=math.exp(log_scale + B10 / shape),
+        b10_limits=limits(B10),
+        se_log_shape=math.sqrt(scale_scale / determinant),
+        se_log_scale=math.sqrt(own / determinant),
+    )
