@@ -19,7 +19,7 @@ from scipy import stats
 from wearlog.calc.wear import EdgeFit, Quantiles
 from wearlog.calc.wear.records import Floats
 
-HORIZON_DAYS = 5 * 365
+HORIZON_DAYS = 8 * 365
 PLAN_SPREAD_GUESS = 0.12  # how far plans are missed before any has ended: our assumption, no source
 PACE_SPREAD_GUESS = 0.25  # how far one year's seed is from another's: our assumption, no source
 RECENT_DAYS = 90
@@ -225,13 +225,12 @@ def reach(
     day = np.where(beyond, np.inf, day)
     kilograms = total.sum(axis=1)[np.minimum(index, len(total) - 1)]
     left = np.where(beyond, np.inf, np.where(passed, 0.0, kilograms))
-    early, mid, late = np.quantile(day, (0.1, 0.5, 0.9), method="inverted_cdf")
-    seed = np.quantile(left, (0.1, 0.5, 0.9), method="inverted_cdf")
+    found, seed = Quantiles.of(np.asarray(day), cases.weights), Quantiles.of(np.asarray(left), cases.weights)
     return Reach(
-        early=_date(early),
-        mid=_date(mid),
-        late=_date(late),
-        left_kg=Quantiles(*map(float, seed)) if np.isfinite(seed).all() else edge.seed_left(total[-1]),
+        early=_date(found.low),
+        mid=_date(found.mid),
+        late=_date(found.high),
+        left_kg=seed if np.isfinite(seed.high) else edge.seed_left(total[-1]),
     )
 
 

@@ -21,17 +21,20 @@ class Quantiles:
     high: float
 
     @classmethod
-    def of(cls, values: Floats) -> Quantiles:
-        low, mid, high = np.quantile(values, (0.1, 0.5, 0.9))
+    def of(cls, values: Floats, weights: Floats | None = None) -> Quantiles:
+        """Of equally likely values, or of values that are as likely as `weights` (same shape) say."""
+        if weights is not None:
+            weights = weights.ravel()
+        low, mid, high = np.quantile(values.ravel(), (0.1, 0.5, 0.9), method="inverted_cdf", weights=weights)
         return cls(float(low), float(mid), float(high))
 
 
 @dataclass(frozen=True, kw_only=True)
 class Scenarios:
-    """Equally likely, fixed (never random) cases of what is not known of one edge.
+    """Fixed (never random) cases of what is not known of one edge, and how likely each is.
 
     Each of the G rows is a case of the type's rates; each of the T columns a case of the edge's own
-    condition given those rates. `needed` and `wear_now` have shape (G, T), `rates` (G, crops).
+    condition given those rates. All have shape (G, T) but `rates` (G, crops). `weights` add up to 1.
 
     needed: progress (the sum over crops of rate times seed, from now on) at which the limit is reached;
         negative where it was reached in the past, infinite where it never is.
@@ -42,6 +45,7 @@ class Scenarios:
     needed: Floats
     wear_now: Floats
     multiplier: Floats
+    weights: Floats
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,7 +73,7 @@ class EdgeFit:
             return np.full(len(kg), np.nan)
         progress = kg @ self.scenarios.rates.T
         reached = progress[:, :, None] >= self.scenarios.needed[None, :, :]
-        return np.asarray(reached.mean(axis=(1, 2)))
+        return np.asarray((reached * self.scenarios.weights).sum(axis=(1, 2)))
 
     def seed_left(self, mix: Floats) -> Quantiles | None:
         """Seed of this crop mix (any positive weights, shape (crops,)) until the limit, 10/50/90 %.
@@ -83,11 +87,8 @@ class EdgeFit:
         per_kg = self.scenarios.rates @ (mix / total)
         with np.errstate(divide="ignore", invalid="ignore"):
             left = np.maximum(self.scenarios.needed, 0.0) / per_kg[:, None]
-        left = np.where(np.isnan(left), np.inf, left)
-        quantiles = np.quantile(left, (0.1, 0.5, 0.9), method="inverted_cdf")
-        if not np.all(np.isfinite(quantiles)):
-            return None
-        return Quantiles(*(float(q) for q in quantiles))
+        found = Quantiles.of(np.where(np.isnan(left), np.inf, left), self.scenarios.weights)
+        return found if np.isfinite(found.high) else None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,7 +20,12 @@ from wearlog.calc.wear import shape
 from wearlog.calc.wear.lives import AT_LEAST, BELOW, PLAIN, WORN_OUT, Rows
 from wearlog.calc.wear.records import Floats
 
-T_DOF = 4.0  # readings are taken as Student-t: a gross slip then pulls little, and never nothing
+# A reading is off by the gauge's error, or is a gross slip: then by this many times as much.
+SLIP_SIZE = 10.0
+SLIP_SHARE, SLIP_STRENGTH = 0.02, 50.0
+# While the first steps look for the lines, readings count as Student-t with few degrees of freedom: with
+# rates that are still wrong, the slips can't be told from the rest.
+SEARCH_STEPS, SEARCH_DOF = 10, 4.0
 CROP_SD = 0.6  # of the log rates of crops about the type's
 SHARED_BEND = 0.8  # correlation of the bends of two types
 SHIFT_SD = 0.5  # of a shift, in parts of the budget
@@ -48,13 +53,15 @@ class Problem:
 @dataclass
 class Spreads:
     """What is learned beside the mode: of the log multipliers of parts, and of the lives of one part; of the
-    wear at which edges are retired as worn about limit + `worn_at`, in parts of the budget; of h."""
+    wear at which edges are retired as worn about limit + `worn_at`, in parts of the budget; of h. And the
+    share of gross slips."""
 
     part: float = SPREAD_GUESS
     life: float = LIFE_GUESS
     worn: float = WORN_GUESS
     worn_at: float = 0.0
     bend: float = BEND_GUESS
+    slips: float = SLIP_SHARE
 
 
 @dataclass(frozen=True)
@@ -103,13 +110,13 @@ def fit(problems: list[Problem]) -> list[Posterior]:
     blocks = [slice(end - len(s.a) - len(s.h), end) for s, end in zip(states, ends, strict=True)]
     bends = _Bends(problems)
     covariance = np.zeros((len(mean), len(mean)))
-    for _ in range(STEPS):
+    for turn in range(STEPS):
         prior = bends.precision(spreads.bend)
         hessian = prior.copy()
         now = np.concatenate([np.r_[s.a, s.h] for s in states])
         gradient = prior @ (mean - now)
         for state, block in zip(states, blocks, strict=True):
-            h_gg, g_g = _curvature(state, spreads)
+            h_gg, g_g = _curvature(state, spreads, turn < SEARCH_STEPS)
             hessian[block, block] += h_gg
             gradient[block] += g_g
         covariance = np.asarray(np.linalg.inv(hessian), dtype=float)
@@ -124,7 +131,11 @@ def fit(problems: list[Problem]) -> list[Posterior]:
         moved = float(np.max(np.abs(step) / np.sqrt(np.diagonal(covariance)), initial=0.0))
         for state, block in zip(states, blocks, strict=True):
             moved = max(moved, _move(state, step[block], scale))
-        if moved < STILL and np.all(np.abs(after - before) < 4 * STILL * np.maximum(np.abs(after), 1e-3)):
+        if (
+            turn > SEARCH_STEPS
+            and moved < STILL
+            and np.all(np.abs(after - before) < 4 * STILL * np.maximum(np.abs(after), 1e-3))
+        ):
             break
     return [
         Posterior(
@@ -198,7 +209,7 @@ def _local_prior(state: _State, spreads: Spreads) -> Floats:
     return np.asarray(np.linalg.inv(covariance), dtype=float)
 
 
-def _curvature(state: _State, spreads: Spreads) -> tuple[Floats, Floats]:
+def _curvature(state: _State, spreads: Spreads, search: bool) -> tuple[Floats, Floats]:
     """Hessian and gradient of the globals of a type with the locals taken out."""
     rows, budget = state.problem.rows, state.problem.budget
     grown = np.exp(state.a) * rows.kg / budget
@@ -206,7 +217,7 @@ def _curvature(state: _State, spreads: Spreads) -> tuple[Floats, Floats]:
     scale = np.exp(state.local[rows.part, rows.life]) * budget
     worn = scale * g
     state.wear = worn + (rows.shifts * state.local[rows.part, rows.lives :]).sum(axis=1)
-    score, weight, state.robust = _pull(state, spreads)
+    score, weight, state.robust = _pull(state, spreads, search)
     state.own[np.arange(len(worn)), rows.life] = worn
     state.by_global = np.concatenate([(scale * slope)[:, None] * grown, scale[:, None] * by_h], axis=1)
     prior = _local_prior(state, spreads)
@@ -233,13 +244,18 @@ def _target_and_sd(state: _State, spreads: Spreads) -> tuple[Floats, Floats]:
     return target, np.where(ended, spreads.worn * budget, state.gauge_sd)
 
 
-def _pull(state: _State, spreads: Spreads) -> tuple[Floats, Floats, Floats]:
+def _pull(state: _State, spreads: Spreads, search: bool) -> tuple[Floats, Floats, Floats]:
     """By the wear: first derivative of the log likelihood, a positive weight for its curvature, and the part
     of a full observation that each row counts for."""
     rows = state.problem.rows
     target, sd = _target_and_sd(state, spreads)
     away = (target - state.wear) / sd
-    robust = (T_DOF + 1.0) / (T_DOF + away**2)
+    if search:
+        robust = (SEARCH_DOF + 1.0) / (SEARCH_DOF + away**2)
+    else:
+        slip = spreads.slips / SLIP_SIZE * np.exp(0.5 * np.minimum(away**2, 1e3) * (1.0 - SLIP_SIZE**-2))
+        sound = (1.0 - spreads.slips) / (1.0 - spreads.slips + slip)
+        robust = sound + (1.0 - sound) / SLIP_SIZE**2
     score = robust * away / sd
     weight = robust / sd**2
     for kind, side in ((AT_LEAST, 1.0), (BELOW, -1.0)):
@@ -285,6 +301,7 @@ def _learn_spreads(states: list[_State], covariances: list[Floats], spreads: Spr
     part, parts = 0.0, 0.0
     life, lives = 0.0, 0.0
     worn, worn_at, ended_count = 0.0, 0.0, 0
+    slips, readings = 0.0, 0
     for state, covariance in zip(states, covariances, strict=True):
         rows, size = state.problem.rows, state.problem.rows.lives
         if not size:
@@ -303,6 +320,9 @@ def _learn_spreads(states: list[_State], covariances: list[Floats], spreads: Spr
         several = state.life_used * (state.life_used.sum(axis=1) > 1)[:, None]
         life += float((apart * several).sum())
         lives += float(several.sum())
+        plain = state.robust[rows.kind == PLAIN]
+        slips += float((1.0 - np.minimum(plain, 1.0)).sum())
+        readings += len(plain)
         ended = np.flatnonzero(rows.kind == WORN_OUT)
         away = (rows.wear - state.wear)[ended] / -state.problem.budget
         robust = state.robust[ended]
@@ -314,3 +334,4 @@ def _learn_spreads(states: list[_State], covariances: list[Floats], spreads: Spr
     spreads.life = math.sqrt((life + LIFE_STRENGTH * LIFE_GUESS**2) / (lives + LIFE_STRENGTH))
     spreads.worn = math.sqrt((worn + WORN_STRENGTH * WORN_GUESS**2) / (ended_count + WORN_STRENGTH))
     spreads.worn_at = worn_at / (ended_count + WORN_STRENGTH)
+    spreads.slips = min((slips + SLIP_STRENGTH * SLIP_SHARE) / (readings + SLIP_STRENGTH), 0.2)
