@@ -54,10 +54,12 @@ class Rows:
         shown = self.cells[column][row] if column in self.cells else ""
         return BadRow(self.table.file, self.lines[row], column, shown, reason)
 
-    def spoil(self, row: int, column: str) -> None:
-        """Leave the cell out of all further checks."""
-        self.bad.add(row)
-        self.values[column][row] = BAD
+    def spoilt(self, row: int, column: str, reason: str) -> BadRow:
+        """The same of a cell that no further check can use."""
+        told = self.wrong(row, column, reason)
+        if column in self.values:
+            self.values[column][row] = BAD
+        return told
 
 
 @dataclass

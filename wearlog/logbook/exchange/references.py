@@ -80,8 +80,7 @@ def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[Any]
         return
     for row, key in enumerate(wanted):
         if key in missing:
-            yield rows.wrong(row, column.name, reason_for(target, key, key in voided))
-            rows.spoil(row, column.name)
+            yield rows.spoilt(row, column.name, reason_for(target, key, key in voided))
 
 
 def reason_for(target: Table, key: Any, voided: bool) -> str:

@@ -43,7 +43,7 @@ def ends_before_starts(tables: Tables) -> Iterator[BadRow]:
         table = tables[name]
         for row, start, end in table.each(first, last):
             if end is not None and (end < start or (end == start and not same)):
-                yield table.rows.wrong(row, last, f"{reason}: this is not after {first}.")
+                yield table.rows.spoilt(row, last, f"{reason}: this is not after {first}.")
 
 
 def stored_pairs(name: str, *paths: str) -> Iterator[tuple[Any, ...]]:
@@ -134,10 +134,12 @@ def unknown_barrels(tables: Tables) -> Iterator[BadRow]:
         return
     barrels = barrels_by_press(tables)
     for row, press, through in table.each("press", "through"):
-        for name in through.split():
-            if name not in barrels.get(press, ()):
-                yield table.rows.wrong(row, "through", f'press "{press}" has no barrel "{name}".')
-                break
+        names = through.split()
+        unknown = [name for name in names if name not in barrels.get(press, ())]
+        if unknown:
+            yield table.rows.spoilt(row, "through", f'press "{press}" has no barrel "{unknown[0]}".')
+        elif len(set(names)) < len(names):
+            yield table.rows.spoilt(row, "through", "a barrel stands twice here.")
 
 
 def unknown_rule_positions(tables: Tables) -> Iterator[BadRow]:
