@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from copy import copy
 
 import pytest
 from django.apps import apps
@@ -106,18 +107,20 @@ def test_a_guard_of_another_definition_counts_as_missing(db: None) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.parametrize("model", [AuditEntry, Fitting, Run])
-def test_a_rebuilt_table_gets_its_guards_back_with_the_next_migrate(model: type[models.Model]) -> None:
-    old = models.CharField(max_length=40, default="", db_default="")
-    old.set_attributes_from_name("passing")
-    new = models.TextField(default="", db_default="")
-    new.set_attributes_from_name("passing")
-    with connection.schema_editor() as editor:
-        editor.add_field(model, old)
-    with connection.schema_editor() as editor:
-        editor.remove_field(model, old)
-    call_command("migrate", verbosity=0)
-    assert guards.missing() == []
+@pytest.mark.parametrize(("model", "name"), [(AuditEntry, "action"), (Fitting, "edge"), (Run, "lot")])
+def test_a_rebuilt_table_gets_its_guards_back_with_the_next_migrate(
+    model: type[models.Model], name: str
+) -> None:
+    now = model._meta.get_field(name)
+    wider = copy(now)
+    wider.max_length = 99
+    for old, new in ((now, wider), (wider, now)):
+        with connection.schema_editor() as editor:
+            editor.alter_field(model, old, new)
+        # SQLite changes a column by making the table anew, and its triggers go with the old one.
+        assert bool(guards.missing()) is (connection.vendor == "sqlite")
+        call_command("migrate", verbosity=0)
+        assert guards.missing() == []
 
 
 @pytest.mark.django_db(transaction=True)
@@ -130,6 +133,7 @@ def test_flush_empties_the_trail_and_leaves_the_guards_standing() -> None:
 
 def test_a_truncate_of_the_trail_is_refused_where_the_database_knows_it(row: AuditEntry) -> None:
     statement = "DELETE FROM" if connection.vendor == "sqlite" else "TRUNCATE"
+    connection.check_constraints()  # PostgreSQL truncates no table with deferred checks still to be made
     with refused(), connection.cursor() as cursor:
         cursor.execute(f"{statement} people_auditentry")
     assert AuditEntry.objects.filter(pk=row.pk).exists()

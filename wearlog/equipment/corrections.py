@@ -180,13 +180,13 @@ def _check(fittings: Sequence[Fitting], *, at: datetime) -> None:
 
 
 def _check_belonging(fitting: Fitting) -> None:
-    moves.edge_of(fitting.part, fitting.edge)
     if fitting.part.part_type.kind != fitting.position.kind:
         raise Refused(
             f"{fitting.position} takes a {fitting.position.get_kind_display()}; {fitting.part} is a "
             f"{fitting.part.part_type.get_kind_display()}.",
             field="part",
         )
+    moves.edge_of(fitting.part, fitting.edge)
     if fitting.removed_at is None and fitting.part.retired_on is not None:
         raise Refused(
             f"{fitting.part} was retired on {fitting.part.retired_on:%Y-%m-%d} and can't sit on a press. "

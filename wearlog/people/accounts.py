@@ -28,7 +28,11 @@ def save_person(*, by: User | None, at: datetime, user: User, password: str | No
     # All rows: two owners who switch each other off at once must not both succeed.
     stored = {each.pk: each for each in User.objects.select_for_update().order_by("pk")}
     before = stored.get(user.pk) if user.pk is not None else None
-    _require(by, before, user)
+    # Who changes their own account holds the changed object in hand: what counts is what is stored.
+    actor = stored.get(by.pk) if by is not None else None
+    if by is not None and actor is None:
+        raise NotAllowed("Your account is gone. Ask the owner of the mill.")
+    _require(actor, before, user)
     user.username = user.username.strip()
     if any(each.username.lower() == user.username.lower() for each in stored.values() if each.pk != user.pk):
         raise Refused(f"Somebody already signs in as {user.username}. Choose another name.", field="username")
@@ -58,11 +62,11 @@ def save_person(*, by: User | None, at: datetime, user: User, password: str | No
     return user
 
 
-def _require(by: User | None, before: User | None, user: User) -> None:
-    if allows(by, Permission.OWN):
+def _require(actor: User | None, before: User | None, user: User) -> None:
+    if allows(actor, Permission.OWN):
         return
-    if by is None or before is None or by.pk != before.pk or not by.is_active:
-        require(by, Permission.OWN)
+    if actor is None or before is None or actor.pk != before.pk or not actor.is_active:
+        require(actor, Permission.OWN)
     old, new = audit.snapshot(before or user), audit.snapshot(user)
     if any(old[name] != new[name] for name in old if name not in OWN_FIELDS):
         raise NotAllowed("You can change your name, mail, units and password. Ask the owner for the rest.")
