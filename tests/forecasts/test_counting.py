@@ -44,6 +44,16 @@ class TestOnePress:
         assert item("2026-03-12", "grease").left_h == pytest.approx(80)
         assert item("2026-03-12", "oil the gearbox").left_h == pytest.approx(420)
 
+    def test_work_on_a_place_of_the_press_is_work_on_the_press_and_work_on_a_part_is_not(
+        self, shop: Shop
+    ) -> None:
+        shop.rule("grease", "lubricate", every_h=200)
+        bearing = shop.part("B1", shop.type("B", "bearing"))
+        shop.runs("2026-03-01", 12, hours=10)
+        shop.serve("2026-03-05 00:00", "lubricate", position="bearing")
+        shop.serve("2026-03-07 00:00", "lubricate", position="bearing", part=bearing)
+        assert item("2026-03-12").left_h == pytest.approx(120)
+
     def test_a_run_across_the_service_counts_in_proportion_to_time(self, shop: Shop) -> None:
         shop.rule("grease", "lubricate", every_h=200)
         shop.run("2026-03-01 06:00", 10, 500)

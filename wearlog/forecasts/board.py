@@ -25,8 +25,12 @@ TURNS = ("flip", "turn")
 
 def items_of(record: Record) -> list[DueItem]:
     """Every item, most pressing first: by state, then day, then press, position, part and rule."""
-    board = Board(record)
-    items = [item for rule in record.rules for item in board.items(rule)]
+    return items_on(Board(record))
+
+
+def items_on(board: Board) -> list[DueItem]:
+    """The same, of a board that the caller goes on using."""
+    items = [item for rule in board.record.rules for item in board.items(rule)]
     return sorted(
         items,
         key=lambda item: (

@@ -54,7 +54,7 @@ def touches(thing: Thing, service: ServiceRow, *, exactly: bool) -> bool:
         return False
     if thing.position is not None:
         return service.position_id == thing.position.id or (service.position_id is None and not exactly)
-    return not exactly or (service.position_id is None and service.part_id is None)
+    return not exactly or service.part_id is None
 
 
 def first_of_press(record: Record, thing: Thing) -> float | None:
