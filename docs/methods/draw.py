@@ -31,11 +31,12 @@ class Sheet:
             f'<text x="{LEFT}" y="18" font-weight="700">{escape(title)}</text>',
         ]
         for share in (0.0, 0.25, 0.5, 0.75, 1.0):
+            words = f"{y[0] + share * (y[1] - y[0]):.4g}" if y[2] else ""
             across, up = x[0] + share * (x[1] - x[0]), y[0] + share * (y[1] - y[0])
             px, py = self.place(across, up)
             self.parts += [
                 f'<path d="M{LEFT} {py:.1f}H{WIDTH - RIGHT}" stroke="{LINE}"/>',
-                f'<text x="{LEFT - 8}" y="{py + 4:.1f}" text-anchor="end">{f"{up:.4g}" if y[2] else ""}</text>',
+                f'<text x="{LEFT - 8}" y="{py + 4:.1f}" text-anchor="end">{words}</text>',
                 f'<text x="{px:.1f}" y="{HEIGHT - 26}" text-anchor="middle">{across:.4g}</text>',
             ]
         self.text(WIDTH - RIGHT, HEIGHT - 8, x[2], "end", placed=True)
