@@ -4,48 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
 import numpy as np
-from django.db import connection
 
 from wearlog.calc.exposure import worked
 from wearlog.calc.wear import Quantiles
 from wearlog.compare.queries import Line, compare
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
-from wearlog.forecasts import versions
 from wearlog.forecasts.edges import Edge, Edges
 from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.limits import worst_of_last
-from wearlog.forecasts.record import Record, load
+from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import FittingRow
 from wearlog.forecasts.things import crops_of
-
-_kept: dict[str, tuple[tuple[int, date], Edges]] = {}
-
-
-def edges_at(as_of: date) -> Edges:
-    """The record of the day with the wear of its edges, kept in memory until the log changes.
-
-    Within a transaction nothing is kept, since that may yet be rolled back.
-    """
-    key = (versions.current(), as_of)
-    kept = _kept.get("edges")
-    if kept is not None and kept[0] == key and not connection.in_atomic_block:
-        return kept[1]
-    edges = Edges(load(as_of))
-    if key[0] > 0 and not connection.in_atomic_block and versions.current() == key[0]:
-        _kept["edges"] = (key, edges)
-    return edges
-
-
-def record_at(as_of: date) -> Record:
-    return edges_at(as_of).record
-
-
-def forget() -> None:
-    """Drop what is kept in memory; for a database that was changed behind the log's back."""
-    _kept.clear()
 
 
 @dataclass(frozen=True)

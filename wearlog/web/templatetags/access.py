@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from django import template
 from django.template.context import RequestContext
 from django.urls import reverse
-from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from wearlog.people.models import User
@@ -53,7 +52,7 @@ def open_page(context: RequestContext) -> str:
 @register.simple_tag(takes_context=True)
 def current(context: RequestContext, *names: str) -> SafeString:
     """`aria-current` for a tab whose page is open."""
-    return format_html(' aria-current="page"') if open_page(context) in names else SafeString("")
+    return SafeString(' aria-current="page"') if open_page(context) in names else SafeString("")
 
 
 @register.simple_tag(takes_context=True)

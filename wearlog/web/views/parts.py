@@ -16,7 +16,7 @@ from wearlog.equipment.models import Fitting, Kind, Part
 from wearlog.equipment.queries import history_of
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.queries import due_items, items_of_part
+from wearlog.forecasts.queries import due_items, reckoning
 from wearlog.people.roles import Permission
 from wearlog.service.models import Measurement
 from wearlog.service.queries import measurements_of, services_of
@@ -149,9 +149,10 @@ def part(request: SignedInRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Part.objects.select_related("part_type", "made_from"), pk=pk)
     now = timezone.now()
     today = timezone.localdate(now)
-    edges = figures.edges_at(today)
+    known = reckoning(as_of=today)
+    edges = known.edges
     fittings = list(history_of(shown))
-    items = items_of_part(shown.pk, as_of=today)
+    items = [item for item in known.items if item.part_id == shown.pk]
     return render(
         request,
         "web/part.html",

@@ -15,11 +15,10 @@ from django.utils import timezone
 from wearlog.compare.queries import Line
 from wearlog.equipment.models import Kind, Press
 from wearlog.equipment.queries import Seat as SeatRow
-from wearlog.equipment.queries import presses_in_service, seats_of
+from wearlog.equipment.queries import seats_of
 from wearlog.forecasts.items import STATES, DueItem, WearFigure
-from wearlog.forecasts.queries import due_items, items_of_press
+from wearlog.forecasts.queries import reckoning
 from wearlog.forecasts.record import Record
-from wearlog.lockout.models import EnergySource
 from wearlog.lockout.queries import isolation_point
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Run
@@ -46,10 +45,12 @@ class PressLine:
 @needs(Permission.VIEW)
 def presses(request: SignedInRequest) -> HttpResponse:
     today = timezone.localdate()
-    record = figures.record_at(today)
+    known = reckoning(as_of=today)
+    record = known.edges.record
     seasons = figures.season_lines(record)
+    everything = list(Press.objects.order_by("code"))
     counts: dict[int, Counter[str]] = {}
-    for item in due_items(as_of=today):
+    for item in known.items:
         counts.setdefault(item.press_id, Counter())[item.state] += 1
     running: dict[int, list[Run]] = {}
     for run in running_runs():
@@ -66,9 +67,10 @@ def presses(request: SignedInRequest) -> HttpResponse:
                 if press.pk in counts and counts[press.pk][state]
             ],
         )
-        for press in presses_in_service(on=today)
+        for press in everything
+        if press.retired_on is None or press.retired_on > today
     ]
-    retired = Press.objects.filter(retired_on__lte=today)
+    retired = [press for press in everything if press.retired_on is not None and press.retired_on <= today]
     return render(
         request, "web/presses.html", {"lines": lines, "retired": retired, "season": figures.season_of(record)}
     )
@@ -159,10 +161,10 @@ def press(request: SignedInRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Press, pk=pk)
     now = timezone.now()
     today = timezone.localdate(now)
-    record = figures.record_at(today)
-    items = items_of_press(shown.pk, as_of=today)
+    known = reckoning(as_of=today)
+    record = known.edges.record
+    items = [item for item in known.items if item.press_id == shown.pk]
     seats, machine = seat_lines(shown, items, record)
-    sources = EnergySource.objects.filter(press=shown)
     return render(
         request,
         "web/press.html",
@@ -179,7 +181,9 @@ def press(request: SignedInRequest, pk: int) -> HttpResponse:
             "groups": grouped(items),
             "later": group_of(items, "later"),
             "unknown": group_of(items, "unknown"),
-            "isolation_points": [isolation_point(source) for source in sources],
+            "isolation_points": [
+                isolation_point(source) for source in record.sources.get(shown.pk, ())
+            ],
             "reading": last_reading(shown),
             "lines": loglines.of_press(
                 shown,
