@@ -48,6 +48,33 @@ class PersonForm(Speaking, ModelForm):
 
 
 class MeForm(Speaking, ModelForm):
+    """One's own name, mail and units, and a password where one is wanted."""
+
+    new_password = forms.CharField(
+        label=_("New password"),
+        required=False,
+        strip=False,
+        max_length=200,
+        help_text=_("Leave it empty to change nothing. Without a password you sign in by a link."),
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+    again = forms.CharField(
+        label=_("New password again"),
+        required=False,
+        strip=False,
+        max_length=200,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+    old_password = forms.CharField(
+        label=_("Password until now"),
+        required=False,
+        strip=False,
+        max_length=200,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+
+    aliases = {"password": "new_password"}
+
     class Meta:
         model = User
         fields = ("name", "email", "units", "gets_mail")
@@ -60,8 +87,23 @@ class MeForm(Speaking, ModelForm):
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if not self.instance.has_usable_password():
+            del self.fields["old_password"]
         set_units(self)
         self.take_reader(reader)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        new = cleaned.get("new_password")
+        if not new:
+            return cleaned
+        if cleaned.get("again") != new:
+            self.add_error("again", _("This is not the same. Type the new password twice."))
+        if "old_password" in self.fields and not self.instance.check_password(
+            cleaned.get("old_password") or ""
+        ):
+            self.add_error("old_password", _("This is not your password until now. Type it again."))
+        return cleaned
 
 
 class MillForm(Speaking, ModelForm):

@@ -13,6 +13,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from wearlog.equipment.models import Press
 from wearlog.logbook import actions
@@ -103,6 +104,20 @@ def record(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
     )
 
 
+GOES_WITH = {
+    "run": gettext_lazy("The meter reading at its end is struck out with it."),
+    "work": gettext_lazy(
+        "Its gauges are struck out with it, and a flip or replacement is taken back: what sat there before "
+        "goes on as if it had never been moved."
+    ),
+    "fitting": gettext_lazy(
+        "The flip, replacement or swap that began it is taken back: what sat there before goes on as if it "
+        "had never been moved."
+    ),
+    "incident": gettext_lazy("A lot that it holds is released by your name; only a maintainer may do that."),
+}
+
+
 class OfRecord(FormPage):
     def prepare(self) -> None:
         self.record = record_or_404(self.kwargs["kind"], self.kwargs["pk"])
@@ -139,13 +154,15 @@ class Correct(OfRecord):
                     "it says now, and correct it then. What you typed stands below."
                 )
             )
+        changes = form.changes()
         return actions.correct(
             by=self.request.user,
             at=now,
             record=self.record,
-            changes=form.changes(),
+            changes=changes,
             reason=form.said("reason"),
             confirmed=form.confirmed,
+            seen={name: getattr(self.record, name) for name in changes},
         )
 
     def done(self, record: LogRecord) -> HttpResponse:
@@ -158,6 +175,9 @@ class Void(OfRecord):
 
     def form(self, data: Any) -> VoidForm:
         return VoidForm(data, reader=self.reader)
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "goes_with_it": GOES_WITH.get(self.kwargs["kind"], "")}
 
     def act(self, form: VoidForm, now: datetime) -> LogRecord:
         return actions.void(by=self.request.user, at=now, record=self.record, reason=form.said("reason"))

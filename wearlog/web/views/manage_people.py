@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
+from django.contrib.auth import update_session_auth_hash
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -68,7 +69,7 @@ class PersonPage(ThingPage):
     def act(self, form: PersonForm, now: datetime) -> User:
         user = form.save(commit=False)
         if user.pk == self.request.user.pk:
-            still_an_owner(user)
+            not_oneself(user)
         return actions.save_person(by=self.request.user, at=now, user=user)
 
     def done(self, record: User) -> HttpResponse:
@@ -78,7 +79,7 @@ class PersonPage(ThingPage):
         return HttpResponseRedirect(self.back_url())
 
 
-def still_an_owner(user: User) -> None:
+def not_oneself(user: User) -> None:
     """Nobody locks themselves out of this page by a slip."""
     if user.role != Role.OWNER:
         raise Refused(_("You can't take this from yourself. Ask another owner to do it."), field="role")
@@ -120,9 +121,12 @@ class MySettings(FormPage):
 
     def act(self, form: MeForm, now: datetime) -> User:
         user = form.save(commit=False)
-        return actions.save_person(by=self.request.user, at=now, user=user)
+        self.new_password = form.cleaned_data.get("new_password") or None
+        return actions.save_person(by=self.request.user, at=now, user=user, password=self.new_password)
 
     def done(self, record: User) -> HttpResponse:
+        if self.new_password is not None:
+            update_session_auth_hash(self.request, record)  # other devices must sign in again
         messages.success(self.request, _("Your settings are saved."))
         return HttpResponseRedirect(reverse("web:day"))
 
