@@ -11,7 +11,6 @@ from django.db import models
 from tests.conftest import at
 from tests.logbook.mill import NOW, SmallMill, small_mill, somebody
 from wearlog.equipment.models import Part, PartType, Position, Press
-from wearlog.forecasts import versions
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
 from wearlog.people.models import AuditEntry, Mill, Role, User
@@ -33,9 +32,9 @@ def test_a_change_leaves_old_and_new_and_an_unchanged_save_leaves_nothing(small_
     assert row.old is not None
     assert row.new is not None
     assert (row.old["name"], row.new["name"]) == ("", "Big press")
-    before = (AuditEntry.objects.count(), versions.current())
+    rows = AuditEntry.objects.count()
     save(small_mill, Press.objects.get(pk=small_mill.press.pk))
-    assert (AuditEntry.objects.count(), versions.current()) == before
+    assert AuditEntry.objects.count() == rows
 
 
 def test_a_code_that_is_taken_is_refused_by_field(small_mill: SmallMill) -> None:

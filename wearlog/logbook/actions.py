@@ -12,17 +12,14 @@ version, in one transaction: all of it is stored, or nothing. `by` is the person
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from datetime import datetime
 from decimal import Decimal
-from typing import TypeVar
-
-from django.db import IntegrityError, OperationalError, connection, transaction
 
 from wearlog.equipment import actions as moves
 from wearlog.equipment.models import Fitting
-from wearlog.forecasts import versions
 from wearlog.logbook.corrections import correct, undo_move, void
+from wearlog.logbook.door import enter
 from wearlog.logbook.things import remove_plan_entry, remove_thing, save_person, save_thing
 from wearlog.people.models import User
 from wearlog.runs import actions as runs
@@ -58,34 +55,10 @@ __all__ = [
     "void",
 ]
 
-Result = TypeVar("Result")
-
-
-def _enter(write: Callable[[], Result]) -> Result:
-    try:
-        return _once(write)
-    except IntegrityError:
-        # Somebody stored the same ref or moment between our check and our write (an import does not take
-        # the locks that entries take). The second look sees what they stored and says so in words.
-        return _once(write)
-    except OperationalError:
-        # PostgreSQL breaks a deadlock by failing one of the two; inside another transaction that one must
-        # give up as a whole.
-        if connection.in_atomic_block:
-            raise
-        return _once(write)
-
-
-def _once(write: Callable[[], Result]) -> Result:
-    with transaction.atomic():
-        result = write()
-        versions.touch()
-    return result
-
 
 def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collection[str] = ()) -> Run:
     """Log a run. The same `entry.ref` sent again returns the run that stands."""
-    return _enter(lambda: runs.log_run(by=by, at=at, entry=entry, confirmed=confirmed))
+    return enter(lambda: runs.log_run(by=by, at=at, entry=entry, confirmed=confirmed))
 
 
 def stop_run(
@@ -101,7 +74,7 @@ def stop_run(
     confirmed: Collection[str] = (),
 ) -> Run:
     """End a run that goes on. With `meter_h` a reading is written at its end and the hours follow from it."""
-    return _enter(
+    return enter(
         lambda: runs.stop_run(
             by=by,
             at=at,
@@ -127,7 +100,7 @@ def log_reading(
     confirmed: Collection[str] = (),
 ) -> Reading:
     """Log what the hour meter shows; `new_meter` where it is the first value of a meter just fitted."""
-    return _enter(
+    return enter(
         lambda: readings.log_reading(
             by=by,
             at=at,
@@ -142,7 +115,7 @@ def log_reading(
 
 def log_work(*, by: User | None, at: datetime, entry: NewWork, confirmed: Collection[str] = ()) -> Service:
     """Log work with its gauges; flip and replace also move the part."""
-    return _enter(lambda: service.log_work(by=by, at=at, entry=entry, confirmed=confirmed))
+    return enter(lambda: service.log_work(by=by, at=at, entry=entry, confirmed=confirmed))
 
 
 def log_measurement(
@@ -156,7 +129,7 @@ def log_measurement(
     confirmed: Collection[str] = (),
 ) -> Measurement:
     """Log one gauge on a part, on the press or on the shelf."""
-    return _enter(
+    return enter(
         lambda: service.log_measurement(
             by=by,
             at=at,
@@ -171,33 +144,33 @@ def log_measurement(
 
 def report_incident(*, by: User | None, at: datetime, entry: NewIncident) -> Incident:
     """Report an incident; metal holds the lot."""
-    return _enter(lambda: incidents.report_incident(by=by, at=at, entry=entry))
+    return enter(lambda: incidents.report_incident(by=by, at=at, entry=entry))
 
 
 def release_lot(*, by: User | None, at: datetime, hold_id: int, released_by: str, reason: str) -> LotHold:
     """Release a held lot, by name and with a reason."""
-    return _enter(
+    return enter(
         lambda: incidents.release_lot(by=by, at=at, hold_id=hold_id, released_by=released_by, reason=reason)
     )
 
 
 def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -> CropChange:
     """Keep the signed cleaning record between two crops."""
-    return _enter(lambda: incidents.record_crop_change(by=by, at=at, entry=entry))
+    return enter(lambda: incidents.record_crop_change(by=by, at=at, entry=entry))
 
 
 def leave_note(
     *, by: User | None, at: datetime, text: str, by_name: str, press_id: int | None = None
 ) -> ShiftNote:
     """Leave a line for the next shift."""
-    return _enter(lambda: notes.leave_note(by=by, at=at, text=text, by_name=by_name, press_id=press_id))
+    return enter(lambda: notes.leave_note(by=by, at=at, text=text, by_name=by_name, press_id=press_id))
 
 
 def fit(
     *, by: User | None, at: datetime, part_id: int, edge: str, position_id: int, fitted_at: datetime
 ) -> Fitting:
     """Put a part from the shelf on an empty position."""
-    return _enter(
+    return enter(
         lambda: moves.fit(
             by=by, at=at, part_id=part_id, edge=edge, position_id=position_id, fitted_at=fitted_at
         )
@@ -213,7 +186,7 @@ def take_off(
     retired_because: str = "",
 ) -> Fitting:
     """Take a part off, to the shelf or out of service. Returns the fitting that ended."""
-    return _enter(
+    return enter(
         lambda: moves.take_off(
             by=by,
             at=at,
@@ -228,7 +201,7 @@ def flip(
     *, by: User | None, at: datetime, expected_fitting_id: int, moved_at: datetime, to_edge: str = ""
 ) -> Fitting:
     """Turn a part to another edge. Returns the fitting that began."""
-    return _enter(
+    return enter(
         lambda: moves.flip(
             by=by, at=at, expected_fitting_id=expected_fitting_id, moved_at=moved_at, to_edge=to_edge
         )
@@ -247,7 +220,7 @@ def replace(
     old_part_retired_because: str = "",
 ) -> Fitting:
     """Put another part on a position. Returns the fitting that began."""
-    return _enter(
+    return enter(
         lambda: moves.replace(
             by=by,
             at=at,
@@ -265,7 +238,7 @@ def swap(
     *, by: User | None, at: datetime, first_fitting_id: int, second_fitting_id: int, moved_at: datetime
 ) -> tuple[Fitting, Fitting]:
     """Let two parts change places. Returns the two fittings that began, the first part's first."""
-    return _enter(
+    return enter(
         lambda: moves.swap(
             by=by,
             at=at,

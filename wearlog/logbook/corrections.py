@@ -10,11 +10,11 @@ from datetime import datetime, timedelta
 from typing import TypeVar
 
 from django.core.exceptions import FieldDoesNotExist
-from django.db import models, transaction
+from django.db import models
 
 from wearlog.equipment import corrections as fittings
 from wearlog.equipment.models import Fitting
-from wearlog.forecasts import versions
+from wearlog.logbook.door import enter
 from wearlog.people import audit
 from wearlog.people.models import LogRecord, User
 from wearlog.people.refusals import NotAllowed, Refused
@@ -74,7 +74,8 @@ def correct(
     follows: the reading at a run's end, both halves of a move. The audit trail keeps old, new and reason.
     """
     reason = _reasoned(reason)
-    with transaction.atomic():
+
+    def write() -> None:
         fresh = _locked(record)
         _require_change(by, fresh, at=at)
         if fresh.voided_at is not None:
@@ -99,7 +100,8 @@ def correct(
             )
         else:
             service.correct_other(by=by, at=at, record=fresh, changes=wanted, reason=reason)
-        versions.touch()
+
+    enter(write)
     return type(record)._default_manager.get(pk=record.pk)
 
 
@@ -111,7 +113,8 @@ def void(*, by: User | None, at: datetime, record: AnyRecord, reason: str) -> An
     maintainer: striking it out releases the lot, by that person's name.
     """
     reason = _reasoned(reason)
-    with transaction.atomic():
+
+    def write() -> None:
         fresh = _locked(record)
         _require_change(by, fresh, at=at)
         if fresh.voided_at is not None:
@@ -126,7 +129,8 @@ def void(*, by: User | None, at: datetime, record: AnyRecord, reason: str) -> An
             service.void_incident(by=by, at=at, incident=fresh, reason=reason)
         else:
             audit.strike_out(by=by, at=at, record=fresh, reason=reason)
-        versions.touch()
+
+    enter(write)
     return type(record)._default_manager.get(pk=record.pk)
 
 
@@ -136,14 +140,15 @@ def undo_move(*, by: User | None, at: datetime, fitting_id: int, reason: str) ->
     What sat there before goes on as if the move had never been. Returns the fittings that go on.
     """
     reason = _reasoned(reason)
-    with transaction.atomic():
+
+    def write() -> list[Fitting]:
         fitting = Fitting.objects.filter(pk=fitting_id).first()
         if fitting is None:
             raise Refused("There is no such fitting. Open the press page again.", field="fitting")
         _require_change(by, fitting, at=at)
-        joined = _undo(by=by, at=at, fitting=fitting, reason=reason)
-        versions.touch()
-    return joined
+        return _undo(by=by, at=at, fitting=fitting, reason=reason)
+
+    return enter(write)
 
 
 def _undo(*, by: User | None, at: datetime, fitting: Fitting, reason: str) -> list[Fitting]:

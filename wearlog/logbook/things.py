@@ -11,12 +11,12 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import TypeVar, cast
 
-from django.db import models, transaction
+from django.db import models
 from django.db.models import ProtectedError
 
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.forecasts import versions
 from wearlog.lockout.models import EnergySource
+from wearlog.logbook.door import enter
 from wearlog.people import accounts, audit
 from wearlog.people.cleaning import clean, stored
 from wearlog.people.models import Mill, User
@@ -43,34 +43,36 @@ NEEDED: dict[type[models.Model], Permission] = {
 
 
 def save_thing(*, by: User | None, at: datetime, thing: Thing) -> Thing:
-    """Check and save a new or changed reference record; saving it unchanged writes nothing."""
+    """Check and save a new or changed reference record; one saved unchanged leaves no trace."""
     needed = NEEDED.get(type(thing))
     if needed is None:
         raise TypeError(f"{type(thing).__name__} is not saved through save_thing.")
     require(by, needed)
-    with transaction.atomic():
-        if isinstance(thing, Mill):
-            thing.pk = 1
-        before = type(thing)._default_manager.select_for_update().filter(pk=thing.pk).first()
-        _round(thing)
-        check = CHECKS.get(type(thing))
-        if check is not None:
-            check(thing, before)
-        clean(thing)
-        if before is not None and audit.snapshot(before) == audit.snapshot(thing):
-            return thing
-        thing.save()
-        audit.write(
-            at=at,
-            by=by,
-            action="change" if before is not None else "add",
-            record=thing,
-            old=audit.snapshot(before) if before is not None else None,
-            new=audit.snapshot(thing),
-        )
-        if isinstance(thing, Position):
-            _slots_follow(thing.press)
-        versions.touch()
+    if isinstance(thing, Mill):
+        thing.pk = 1
+    return enter(lambda: _save(by=by, at=at, thing=thing))
+
+
+def _save(*, by: User | None, at: datetime, thing: Thing) -> Thing:
+    before = type(thing)._default_manager.select_for_update().filter(pk=thing.pk).first()
+    _round(thing)
+    check = CHECKS.get(type(thing))
+    if check is not None:
+        check(thing, before)
+    clean(thing)
+    if before is not None and audit.snapshot(before) == audit.snapshot(thing):
+        return thing
+    thing.save()
+    audit.write(
+        at=at,
+        by=by,
+        action="change" if before is not None else "add",
+        record=thing,
+        old=audit.snapshot(before) if before is not None else None,
+        new=audit.snapshot(thing),
+    )
+    if isinstance(thing, Position):
+        _slots_follow(thing.press)
     return thing
 
 
@@ -80,7 +82,8 @@ def remove_thing(*, by: User | None, at: datetime, thing: models.Model, reason: 
     if needed is None or isinstance(thing, Mill):
         raise TypeError(f"{type(thing).__name__} is not removed through remove_thing.")
     require(by, needed)
-    with transaction.atomic():
+
+    def write() -> None:
         audit.write(at=at, by=by, action="remove", record=thing, old=audit.snapshot(thing), reason=reason)
         try:
             thing.delete()
@@ -89,7 +92,8 @@ def remove_thing(*, by: User | None, at: datetime, thing: models.Model, reason: 
                 f"{thing} is named in the log and can't be removed. "
                 "Retire it, or correct those records first."
             ) from error
-        versions.touch()
+
+    enter(write)
 
 
 def remove_plan_entry(*, by: User | None, at: datetime, entry: PlanEntry) -> None:
@@ -100,10 +104,7 @@ def remove_plan_entry(*, by: User | None, at: datetime, entry: PlanEntry) -> Non
 def save_person(*, by: User | None, at: datetime, user: User, password: str | None = None) -> User:
     """Add or change a person. People change their own name, mail, units and password; the rest is the
     owner's. There is always one owner who can sign in."""
-    with transaction.atomic():
-        saved = accounts.save_person(by=by, at=at, user=user, password=password)
-        versions.touch()
-    return saved
+    return enter(lambda: accounts.save_person(by=by, at=at, user=user, password=password))
 
 
 def _round(thing: models.Model) -> None:

@@ -1,0 +1,44 @@
+"""How a write goes through the one door: one transaction; after a race, a second look."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeVar
+
+from django.db import IntegrityError, OperationalError, connection, transaction
+
+from wearlog.forecasts import versions
+from wearlog.people.refusals import Refused
+
+Result = TypeVar("Result")
+
+
+def enter(write: Callable[[], Result]) -> Result:
+    """Run the write and raise the log's version in one transaction, and return what the write returns.
+
+    Entries lock what they decide on. An import doesn't, and two entries may choose one ref: then the
+    database's own promise fails the second, which looks once more, sees what stands and says so in words.
+    """
+    try:
+        return _once(write)
+    except IntegrityError:
+        pass
+    except OperationalError:
+        # PostgreSQL breaks a deadlock by failing one of the two; inside another transaction that one must
+        # give up as a whole.
+        if connection.in_atomic_block:
+            raise
+    try:
+        return _once(write)
+    except IntegrityError as error:
+        raise Refused(
+            "Something that this entry does not go with was stored at the same moment. "
+            "Look at the log, and enter what is still missing."
+        ) from error
+
+
+def _once(write: Callable[[], Result]) -> Result:
+    with transaction.atomic():
+        result = write()
+        versions.touch()
+    return result
