@@ -21,7 +21,7 @@ def figure(press: str, crude: float | None, **fields: object) -> PressFigure:
 def test_bars_are_as_long_as_their_figures_and_the_longest_fills_the_room() -> None:
     chart = per_tonne_chart([figure("P1", 40.0), figure("P2", 20.0)])
     assert chart is not None
-    assert [bar.length for bar in chart.bars] == [WIDTH - LEFT - RIGHT, pytest.approx(140.0)]
+    assert [bar.length for bar in chart.bars] == [WIDTH - LEFT - RIGHT, pytest.approx(107.0)]
 
 
 def test_a_range_beyond_the_bars_still_fits_the_picture() -> None:

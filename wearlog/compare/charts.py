@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from wearlog.calc import units
 from wearlog.compare.columns import per_ton, shown
 from wearlog.compare.queries import PressFigure
 
-WIDTH = 360
+WIDTH = 280
 ROW = 56
-LEFT, RIGHT = 2, 78
+LEFT, RIGHT = 2, 64
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,6 @@ def per_tonne_chart(figures: Sequence[PressFigure], system: str = "") -> BarChar
     known = [figure for figure in figures if figure.crude is not None]
     if not known:
         return None
-    unit = "short ton" if us else "tonne"
     reach = max(
         value for figure in known for value in (figure.crude, figure.standardised, figure.high) if value
     )
@@ -82,7 +83,7 @@ def per_tonne_chart(figures: Sequence[PressFigure], system: str = "") -> BarChar
     return BarChart(
         width=WIDTH,
         height=len(known) * ROW,
-        title=f"Hours per {unit} of each press",
+        title=_("Hours per short ton of each press") if us else _("Hours per tonne of each press"),
         description="; ".join(sentences) + ".",
         bars=tuple(bars),
     )

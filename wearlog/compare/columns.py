@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from wearlog.calc import units
 from wearlog.compare.queries import Line, PressFigure
 
@@ -27,7 +29,7 @@ def _tons(kg: float | None, us: bool) -> float | None:
     return None if kg is None else kg / 1000 / (SHORT_TON_T if us else 1)
 
 
-def _rate(kg: float | None, us: bool) -> float | None:
+def _mass(kg: float | None, us: bool) -> float | None:
     return None if kg is None else kg * (POUNDS_PER_KG if us else 1)
 
 
@@ -38,36 +40,51 @@ def per_ton(per_tonne: float | None, us: bool) -> float | None:
 def columns(by: Sequence[str], system: str = "") -> list[Column]:
     """The columns of lines grouped by `by`, in the unit system's own units."""
     us = units.is_us(system)
-    ton, tons = ("short_ton", "short tons") if us else ("t", "t")
-    mass = "lb" if us else "kg"
+    ton, mass = ("short_ton", "lb") if us else ("t", "kg")
     names = {
-        "press": Column("press", "Press", lambda line: line.press_name),
-        "crop": Column("crop", "Crop", lambda line: line.crop),
-        "season": Column("season", "Season", lambda line: line.season),
+        "press": Column("press", _("Press"), lambda line: line.press_name),
+        "crop": Column("crop", _("Crop"), lambda line: line.crop),
+        "season": Column("season", _("Season"), lambda line: line.season),
     }
+    tons, pounds = (_("short tons"), "lb") if us else ("t", "kg")
     return [names[group] for group in by] + [
         Column(
             f"hours_per_{'short_ton' if us else 'tonne'}",
-            f"Hours per {'short ton' if us else 'tonne'}",
+            headline(system),
             lambda line: per_ton(line.hours_per_tonne, us),
             2,
         ),
-        Column(f"{mass}_per_h", f"Throughput ({mass}/h)", lambda line: _rate(line.kg_per_h, us), 1),
-        Column(f"seed_{ton}", f"Seed ({tons})", lambda line: _tons(line.seed_kg, us), 2),
-        Column("hours_h", "Hours (h)", lambda line: line.hours_h, 1),
-        Column("runs", "Runs", lambda line: line.runs, 0),
-        Column(f"oil_{ton}", f"Oil ({tons})", lambda line: _tons(line.oil_kg, us), 2),
-        Column("oil_pct", "Oil yield (%)", lambda line: line.oil_pct, 1),
-        Column("purge_runs", "Purge runs", lambda line: line.purge_runs, 0),
-        Column(f"purge_{mass}", f"Purge seed ({mass})", lambda line: _rate(line.purge_kg, us), 0),
-        Column("runs_without_hours", "Runs without hours", lambda line: line.runs_without_hours, 0),
+        Column(
+            f"{mass}_per_h",
+            _("Throughput (%(unit)s/h)") % {"unit": pounds},
+            lambda line: _mass(line.kg_per_h, us),
+            1,
+        ),
+        Column(f"seed_{ton}", _("Seed (%(unit)s)") % {"unit": tons}, lambda line: _tons(line.seed_kg, us), 2),
+        Column("hours_h", _("Hours (h)"), lambda line: line.hours_h, 1),
+        Column("runs", _("Runs"), lambda line: line.runs, 0),
+        Column(f"oil_{ton}", _("Oil (%(unit)s)") % {"unit": tons}, lambda line: _tons(line.oil_kg, us), 2),
+        Column("oil_pct", _("Oil yield (%)"), lambda line: line.oil_pct, 1),
+        Column("purge_runs", _("Purge runs"), lambda line: line.purge_runs, 0),
+        Column(
+            f"purge_{mass}",
+            _("Purge seed (%(unit)s)") % {"unit": pounds},
+            lambda line: _mass(line.purge_kg, us),
+            0,
+        ),
+        Column("runs_without_hours", _("Runs without hours"), lambda line: line.runs_without_hours, 0),
         Column(
             f"seed_without_hours_{mass}",
-            f"Seed without hours ({mass})",
-            lambda line: _rate(line.seed_without_hours_kg, us),
+            _("Seed without hours (%(unit)s)") % {"unit": pounds},
+            lambda line: _mass(line.seed_without_hours_kg, us),
             0,
         ),
     ]
+
+
+def headline(system: str = "") -> str:
+    """What is compared, in the reader's units."""
+    return _("Hours per short ton") if units.is_us(system) else _("Hours per tonne")
 
 
 def relevant(by: Sequence[str], total: Line, system: str = "") -> list[Column]:
@@ -95,5 +112,7 @@ def figure_words(figure: PressFigure, system: str = "") -> tuple[str, str, str]:
     crude, rate, low, high = (
         per_ton(value, us) for value in (figure.crude, figure.standardised, figure.low, figure.high)
     )
-    span = f"{shown(low, 2, system)} to {shown(high, 2, system)}" if low is not None else figure.why
+    span = figure.why
+    if low is not None and high is not None:
+        span = _("%(low)s to %(high)s") % {"low": shown(low, 2, system), "high": shown(high, 2, system)}
     return shown(crude, 2, system), shown(rate, 2, system), span

@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
+from django.utils.translation import gettext as _
 
 from wearlog.calc import mix, units
 from wearlog.compare.runtable import Places, RunTable, load
@@ -94,7 +95,10 @@ def parse_by(text: str) -> tuple[str, ...]:
     asked = [word.strip() for word in text.split(",") if word.strip()]
     unknown = [word for word in asked if word not in GROUPS]
     if unknown or not asked:
-        raise BadGrouping(f"Can't group by “{text}”: name one or more of {', '.join(GROUPS)}, comma between.")
+        raise BadGrouping(
+            _("Can't group by “%(text)s”: name one or more of %(groups)s, comma between.")
+            % {"text": text, "groups": ", ".join(GROUPS)}
+        )
     return tuple(group for group in GROUPS if group in asked)
 
 
@@ -145,7 +149,8 @@ def summarise(
         code = np.zeros(rows.size, dtype=np.int64)
         for group in by:
             code = code * sizes[group] + columns[group]
-        _codes, first, member = np.unique(code, return_index=True, return_inverse=True)
+        found = np.unique(code, return_index=True, return_inverse=True)
+        first, member = found[1], found[2]
         sums = _sums(table, rows, member, first.size)
         keys = np.stack([columns[group][first] for group in by], axis=1)
         lines = [
@@ -252,7 +257,7 @@ def _standardised(table: RunTable, rows: Places) -> tuple[list[PressFigure], lis
         blocks = []
         for number in range(size):
             which = mine & (crop == number)
-            _weeks, member = np.unique(week[which], return_inverse=True)
+            member = np.unique(week[which], return_inverse=True)[1]
             blocks.append(
                 (np.bincount(member, weights=hours[which]), np.bincount(member, weights=tonnes[which]))
             )
@@ -273,12 +278,12 @@ def _figure(
     if isinstance(result, mix.Standardised):
         rate, low, high = result.rate, result.low, result.high
         if low is None:
-            why = "no range: too few weeks to tell"
+            why = _("no range: too few weeks to tell")
     elif isinstance(result, mix.NeverRan):
         never = tuple(table.crop_codes[number] for number in result.missing)
-        why = f"never ran {' or '.join(never)}"
+        why = _("never ran %(crops)s") % {"crops": ", ".join(never)}
     else:
-        why = "no seed on record"
+        why = _("no seed on record")
     return PressFigure(
         press=table.press_codes[place],
         press_name=table.press_names[place],

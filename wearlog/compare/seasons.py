@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
+from django.utils.translation import gettext as _
 
 SEASON_START = "07-01"
 """Month and day on which a season begins, unless the reader says otherwise: about the first oilseed harvest
@@ -30,8 +31,8 @@ def parse_start(text: str) -> tuple[int, int]:
         else:
             return month, day
     raise BadSeasonStart(
-        f"“{text}” is not a start of a season: write month and day as MM-DD, for example {SEASON_START} "
-        "(29 February can't be one)."
+        _("“%(text)s” is not a start of a season: write month and day as MM-DD, for example %(example)s.")
+        % {"text": text, "example": SEASON_START}
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import django_tables2 as tables
+from django.utils.translation import gettext as _
 
 from wearlog.compare.columns import Column, relevant, shown
 from wearlog.compare.queries import Comparison, Line
@@ -40,6 +41,6 @@ def compare_table(comparison: Comparison, system: str = "") -> tables.Table:
         extra_columns=[(column.key, Figures(column, system, comparison.total)) for column in shown_columns],
         template_name=TEMPLATE,
         order_by_field="sort",
-        empty_text="No run has ended yet.",
+        empty_text=_("No run has ended yet."),
     )
     return table

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext_lazy as _
 from django_tables2 import RequestConfig
 
 from wearlog.compare.charts import per_tonne_chart
-from wearlog.compare.columns import figure_words
+from wearlog.compare.columns import figure_words, headline
 from wearlog.compare.export import as_csv, as_xlsx
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, parse_by
 from wearlog.compare.queries import compare as compare_runs
@@ -17,13 +18,14 @@ from wearlog.people.roles import Permission
 from wearlog.web.access import needs
 
 GROUPINGS = (
-    ("press,crop,season", "press, crop and season"),
-    ("press", "press"),
-    ("crop", "crop"),
-    ("season", "season"),
-    ("press,season", "press and season"),
-    ("crop,season", "crop and season"),
+    ("press,crop,season", _("press, crop and season")),
+    ("press", _("press")),
+    ("crop", _("crop")),
+    ("season", _("season")),
+    ("press,season", _("press and season")),
+    ("crop,season", _("crop and season")),
 )
+FILTERS = {"press": _("Press"), "crop": _("Crop"), "season": _("Season")}
 PER_PAGE = 50
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
@@ -67,19 +69,21 @@ def compare(request: HttpRequest) -> HttpResponse:
 
     table = compare_table(comparison, system)
     RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
+    grouping = ",".join(comparison.by)
     context = {
         "table": table,
         "comparison": comparison,
         "figures": [(figure, *figure_words(figure, system)) for figure in comparison.presses],
         "chart": per_tonne_chart(comparison.presses, system),
-        "ton": "short ton" if system == "us" else "tonne",
+        "headline": headline(system),
         "groupings": GROUPINGS,
-        "grouping": ",".join(comparison.by),
+        "grouping": grouping,
+        "grouped_by": dict(GROUPINGS).get(grouping, grouping),
         "season_start": typed_start,
         "filters": [
             (
                 name,
-                name.capitalize(),
+                FILTERS[name],
                 [(value, words, value in request.GET.getlist(name)) for value, words in choices],
             )
             for name, choices in comparison.choices.items()
