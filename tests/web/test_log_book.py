@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from tests.conftest import at
 from tests.web.log_shop import MORNING, Shop, form_of
+from wearlog.equipment.models import Fitting
 from wearlog.logbook import actions
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Run
@@ -213,3 +214,24 @@ def test_a_viewer_reads_the_log_and_changes_nothing(client: Client, shop: Shop) 
 def test_what_does_not_exist_is_not_found(desk: Client, shop: Shop) -> None:
     for address in ("/log/run/999/", "/log/wheel/1/correct/", "/log/run/999/void/", "/lots/999/release/"):
         assert desk.get(address).status_code == 404
+
+
+def test_striking_out_a_flip_puts_the_die_back(desk: Client, shop: Shop) -> None:
+    now = timezone.now()
+    actions.flip(by=None, at=now, expected_fitting_id=shop.d1_on.pk, moved_at=now, to_edge="B")
+    flipped = Fitting.objects.open().get(position=shop.die_place)
+    assert "is taken back" in page(desk, f"/log/fitting/{flipped.pk}/void/")
+    desk.post(f"/log/fitting/{flipped.pk}/void/", {"reason": "wrong press"})
+    back = Fitting.objects.open().get(position=shop.die_place)
+    assert (back.part, back.edge) == (shop.d1, "A")
+
+
+def test_a_record_leads_to_what_belongs_to_it(desk: Client, shop: Shop) -> None:
+    service = Service.objects.create(
+        ref="s", press=shop.north, action="polish", part=shop.s1, done_at=MORNING
+    )
+    gauge = Measurement.objects.create(
+        ref="m", part=shop.s1, value_mm=Decimal("59.8"), service=service, measured_at=MORNING
+    )
+    assert f'href="/log/measurement/{gauge.pk}/"' in page(desk, f"/log/work/{service.pk}/")
+    assert f'href="/log/work/{service.pk}/"' in page(desk, f"/log/measurement/{gauge.pk}/")

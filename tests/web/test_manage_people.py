@@ -162,3 +162,29 @@ def test_an_operator_neither_exports_nor_makes_links(client: Client, operator: U
     assert client.get("/exchange/logbook.zip").status_code == 403
     assert client.post(f"/people/{owner.pk}/link/").status_code == 403
     assert SignInLink.objects.count() == 0
+
+
+def test_a_password_is_set_twice_and_changed_only_by_who_knows_the_old_one(
+    client: Client, operator: User
+) -> None:
+    client.force_login(operator)
+    typed = {"name": "Oskar", "email": "o@mill.example", "units": ""}
+    once = {"new_password": "seven brown hulls", "again": "seven brown hull"}
+    assert "This is not the same." in client.post("/me/", {**typed, **once}).content.decode()
+    twice = {"new_password": "seven brown hulls", "again": "seven brown hulls"}
+    assert client.post("/me/", {**typed, **twice}).status_code == 302
+    assert client.get("/me/").status_code == 200  # this device stays signed in
+    fresh = {"new_password": "eight brown hulls", "again": "eight brown hulls"}
+    wrong = client.post("/me/", {**typed, **fresh, "old_password": "guess"})
+    assert "This is not your password until now." in wrong.content.decode()
+    assert client.post("/me/", {**typed, **fresh, "old_password": "seven brown hulls"}).status_code == 302
+    operator.refresh_from_db()
+    assert operator.check_password("eight brown hulls")
+
+
+def test_a_weak_password_is_refused_at_its_field(client: Client, operator: User) -> None:
+    client.force_login(operator)
+    typed = {"name": "Oskar", "new_password": "password12", "again": "password12"}
+    answer = client.post("/me/", typed)
+    assert answer.status_code == 422
+    assert 'href="#id_new_password"' in answer.content.decode()

@@ -12,8 +12,9 @@ from tests.web.log_shop import Shop, form_of
 from wearlog.equipment.models import Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import AuditEntry, Mill, Role, User
-from wearlog.runs.models import Crop, PlanEntry, Price
+from wearlog.runs.models import Crop, PlanEntry, Price, Run
 from wearlog.service.models import Rule
+from wearlog.web.forms.base import new_ref
 from wearlog.web.forms.things import codes_from
 
 
@@ -271,3 +272,15 @@ def test_everybody_reads_types_crops_rules_plan_and_energy(client: Client, shop:
     for address in ("/part-types/", "/crops/", "/rules/", "/plan/", f"/presses/{shop.north.pk}/energy/"):
         text = page(client, address)
         assert "/new/" not in text, address
+
+
+def test_an_empty_mill_leads_from_the_first_press_to_the_first_run(desk: Client, mill: Mill) -> None:
+    assert "/presses/new/" in page(desk, "/log/run/")
+    saved(desk, "/presses/new/", {"code": "P1", "positions": "single"})
+    assert "/crops/new/?next=/log/run/" in page(desk, "/log/run/")
+    answer = desk.post("/crops/new/?next=/log/run/", {"code": "hemp"})
+    assert answer.headers["Location"] == "/log/run/"
+    press, crop = Press.objects.get(), Crop.objects.get()
+    typed = {"ref": new_ref(), "press": press.pk, "crop": crop.pk, "seed": "80", "seed_unit": "kg"}
+    saved(desk, "/log/run/", {**typed, "hours_h": "4"})
+    assert Run.objects.get().seed_kg == Decimal(80)

@@ -25,7 +25,7 @@ from wearlog.web.access import needs
 from wearlog.web.forms.corrections import CorrectionForm, VoidForm
 from wearlog.web.forms.records import KINDS
 from wearlog.web.views.log_door import FormPage, number_in, reader_of
-from wearlog.web.views.log_history import Change, changes_of
+from wearlog.web.views.log_history import Change, changes_of, related_to
 from wearlog.web.views.log_lines import Cursor, Filter, line_of, lines_of, newest
 
 
@@ -98,6 +98,7 @@ def record(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
             "line": line_of(found, reader_of(request).system),
             "record": found,
             "changes": changes_of(found, reader_of(request)),
+            "related": related_to(found),
             "may_change": isinstance(request.user, User)
             and may_change(request.user, found, at=timezone.now()),
         },

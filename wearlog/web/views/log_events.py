@@ -13,9 +13,9 @@ from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
-from wearlog.equipment.models import Kind, Part, Press
+from wearlog.equipment.models import Fitting, Kind, Part, Press
 from wearlog.equipment.queries import place_of
-from wearlog.lockout.queries import caution_for_press
+from wearlog.lockout.queries import caution_for_press, cautions_for
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Crop, Reading, ShiftNote
@@ -302,13 +302,17 @@ class MeasurementNew(EntryPage):
 
     def context(self) -> dict[str, Any]:
         assert self.part is not None
-        kind = self.part.part_type.kind
+        last = self.place or Fitting.objects.standing().filter(part=self.part).order_by("-fitted_at").first()
+        press_id = last.position.press_id if last else 0
         return {
             "part": self.part,
             "place": self.place,
-            "caution": caution_for_press(self.place.position.press_id, Action.MEASURE.value, kind)
-            if self.place
-            else None,
+            "caution": cautions_for([press_id]).of(
+                press_id,
+                action=Action.MEASURE.value,
+                kind=self.part.part_type.kind,
+                on_press=self.place is not None,
+            ),
         }
 
     def act(self, form: MeasurementForm, now: datetime) -> Measurement:

@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Fitting, Position
-from wearlog.lockout.queries import caution_for_press
+from wearlog.lockout.queries import caution_for_press, cautions_for
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.service.models import Action
@@ -111,6 +111,19 @@ class FittingEnd(OfFitting):
 
 class FittingSwap(OfFitting):
     template_name = "web/log_swap.html"
+
+    def context(self) -> dict[str, Any]:
+        # Both presses are opened: where they differ, each has its own isolation points.
+        others = {other.position.press_id: other.position.press for other in self.others}
+        others.pop(self.fitting.position.press_id, None)
+        cautions = cautions_for(others)
+        return {
+            **super().context(),
+            "elsewhere": [
+                (press, cautions.of(pk, action=Action.REPLACE.value, kind=self.fitting.position.kind))
+                for pk, press in others.items()
+            ],
+        }
 
     def form(self, data: Any) -> SwapForm:
         return SwapForm(data, reader=self.reader, others=self.others, initial={"fitting": self.fitting.pk})

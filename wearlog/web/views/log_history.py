@@ -9,9 +9,16 @@ from typing import Any
 
 from django.core.exceptions import FieldDoesNotExist
 from django.db import models
+from django.urls import reverse
+from django.utils.translation import gettext as _
 
+from wearlog.equipment.models import Fitting
 from wearlog.people.models import AuditEntry
+from wearlog.runs.models import Run
+from wearlog.runs.queries import reading_at_end
+from wearlog.service.models import Incident, LotHold, Measurement, Service
 from wearlog.web.forms.fields import Reader
+from wearlog.web.forms.records import kind_of
 
 UNTOLD = {"id", "entered_at", "entered_by_id", "entry", "slot", "ends_at", "ref"}
 """Columns that say nothing to a person: derived, or told elsewhere on the line."""
@@ -33,6 +40,30 @@ class Change:
     action: str
     reason: str
     differences: tuple[Difference, ...]
+
+
+def related_to(record: models.Model) -> list[tuple[str, str]]:
+    """(words, address) of what belongs to a record: a run's reading, the gauges of work, a held lot."""
+    found: list[tuple[str, str]] = []
+    if isinstance(record, Run):
+        reading = reading_at_end(record)
+        if reading is not None:
+            found.append((_("The meter reading at its end"), address_of(reading)))
+    elif isinstance(record, Service):
+        found += [(_("Its gauge: %s") % gauge, address_of(gauge)) for gauge in record.measurements.standing()]
+    elif isinstance(record, Measurement) and record.service is not None:
+        found.append((_("The work that it belongs to"), address_of(record.service)))
+    elif isinstance(record, Incident):
+        hold = LotHold.objects.filter(incident=record, released_at__isnull=True).first()
+        if hold is not None:
+            found.append((_("Release the held lot"), reverse("web:lot-release", kwargs={"pk": hold.pk})))
+    if isinstance(record, Measurement | Fitting):
+        found.append((_("The part"), reverse("web:part", kwargs={"pk": record.part_id})))
+    return found
+
+
+def address_of(record: models.Model) -> str:
+    return reverse("web:record", kwargs={"kind": kind_of(record), "pk": record.pk})
 
 
 def changes_of(record: models.Model, reader: Reader) -> list[Change]:

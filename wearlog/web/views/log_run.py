@@ -127,6 +127,7 @@ class RunNew(EntryPage):
             "presses": self.presses,
             "page": reverse("web:run-new"),
             "running": known.running(self.press),
+            "crops": self.crops,
             "dies": [place for place in self.places if place.position.kind == Kind.DIE],
         }
 
