@@ -9,12 +9,15 @@ from scipy import special
 
 from wearlog.calc.wear import shape
 from wearlog.calc.wear.fits import EdgeFit, Quantiles, Scenarios, TypeFit
-from wearlog.calc.wear.model import Posterior, Problem
+from wearlog.calc.wear.lives import PLAIN
+from wearlog.calc.wear.model import Ints, Posterior, Problem, log_likelihood
 from wearlog.calc.wear.nodes import nodes
 from wearlog.calc.wear.records import Floats, TypeRecord
 
 RATE_CASES, OWN_CASES, FINE_CASES = 32, 8, 64
 LEAST_LAPSE = 0.05
+FAR_OFF = 1.5  # gauge errors from which on a reading is weighed in full
+GRID_CASES, GRID_REACH = 161, 4.5
 
 
 def answer(
@@ -33,7 +36,13 @@ def answer(
         mean = pick @ post.local[part] + case.away @ (pick @ post.slope[part]).T
         covariance = pick @ post.local_cov[part] @ pick.T
         kg = rows.edge_kg[index]
-        cases = case.at_work(mean, covariance, kg) if edge.in_use else case.plain(mean, covariance, kg)
+        doubtful = case.doubtful(part, life) if edge.in_use else np.zeros(0, dtype=np.int64)
+        if doubtful.size:
+            cases = case.weighed(part, life, doubtful, kg)
+        elif edge.in_use:
+            cases = case.at_work(mean, covariance, kg)
+        else:
+            cases = case.plain(mean, covariance, kg)
         told = bool(rows.edge_readings[index]) and bool(kg.sum() > 0)
         edges[edge.key] = _edge(edge.key, "measured" if told else everyone, cases)
     variance = post.spreads.part**2 + post.spreads.life**2
@@ -56,7 +65,7 @@ class _Cases:
         self.away = nodes(len(post.covariance), RATE_CASES) @ np.linalg.cholesky(post.covariance).T
         self.rates = np.exp(post.log_rates + self.away[:, :crops])
         self.tables = shape.heights(post.h + self.away[:, crops:])
-        self.budget = problem.budget
+        self.problem, self.post, self.budget = problem, post, problem.budget
         self.spreads = post.spreads
         # A mill that retires its edges when they are worn has not seen this one worn; how far that is to be
         # believed grows with how often it did so, and is never certain.
@@ -79,8 +88,47 @@ class _Cases:
         if self.lapse >= 1.0:
             return self.plain(mean, covariance, kg)
         needed, wear, theta = self._follow(mean, covariance, kg, self.many)
+        return self._few_of(needed, wear, theta, self._not_retired(wear))
+
+    def doubtful(self, part: int, life: int) -> Ints:
+        """The readings of a life, where one of them is far off and none is tied up with a shift."""
+        rows = self.problem.rows
+        own = np.flatnonzero((rows.part == part) & (rows.life == life))
+        if own.size == 0 or rows.shifts[own].any():
+            return own[:0]
+        away = (rows.wear[own] - self.post.worn[own]) / self.post.gauge_sd
+        return own if (np.abs(away[rows.kind[own] == PLAIN]) > FAR_OFF).any() else own[:0]
+
+    def weighed(self, part: int, life: int, own: Ints, kg: Floats) -> Scenarios:
+        """Of an edge with a reading far off: every multiplier on a grid is weighed by all its readings, so
+        that two answers which both may be right, the reading or the rest, both stay in the range."""
+        post, rows = self.post, self.problem.rows
+        # What is believed without the edge's own readings, given each case of the rates.
+        precision = np.linalg.inv(post.local_cov[part])
+        told = precision @ (post.local[part] + self.away @ post.slope[part].T)[:, :, None]
+        weight, worn = post.weight[own], post.worn[own]
+        told[:, life, 0] -= (worn * (weight * worn * post.local[part, life] + post.score[own])).sum()
+        told[:, life, 0] += self.away @ ((weight * worn) @ post.by_global[own])
+        precision[life, life] -= (weight * worn**2).sum()
+        covariance = np.linalg.inv(precision)
+        middle = (covariance[life] @ told)[:, 0]
+        spread = float(np.sqrt(covariance[life, life]))
+        z = np.linspace(-GRID_REACH, GRID_REACH, GRID_CASES)
+        theta = np.exp(middle[:, None] + spread * z)
+        at = shape.forward(self.tables, self.rates @ rows.kg[own].T / self.budget)
+        away = (rows.wear[own] - theta[:, :, None] * self.budget * at[:, None, :]) / post.gauge_sd
+        chance = log_likelihood(rows.kind[own], away).sum(axis=2) - 0.5 * z**2
+        chance = np.exp(chance - chance.max(axis=1, keepdims=True))
+        chance /= chance.sum(axis=1, keepdims=True)
+        needed, wear = self._reach(theta, np.zeros_like(theta), kg)
+        return self._few_of(needed, wear, theta, chance * self._not_retired(wear))
+
+    def _not_retired(self, wear: Floats) -> Floats:
         spare = (1.0 + self.spreads.worn_at - wear / self.budget) / self.spreads.worn
-        weights = self.lapse + (1.0 - self.lapse) * special.ndtr(spare)
+        return np.asarray(self.lapse + (1.0 - self.lapse) * special.ndtr(spare))
+
+    def _few_of(self, needed: Floats, wear: Floats, theta: Floats, weights: Floats) -> Scenarios:
+        """Let a few cases in each row stand for many, each for the same share of the row's weight."""
         order = np.argsort(needed, axis=1, kind="stable")
         grown = np.cumsum(np.take_along_axis(weights, order, axis=1), axis=1)
         rows = grown[:, -1]
@@ -100,11 +148,14 @@ class _Cases:
     ) -> tuple[Floats, Floats, Floats]:
         """Progress needed, wear now and multiplier for each case of the rates and each of the edge."""
         own = mean[:, None, :] + z @ _root(covariance).T
-        theta, shift = np.exp(own[:, :, 0]), own[:, :, 1]
+        theta = np.exp(own[:, :, 0])
+        return (*self._reach(theta, own[:, :, 1], kg), theta)
+
+    def _reach(self, theta: Floats, shift: Floats, kg: Floats) -> tuple[Floats, Floats]:
         progress = self.rates @ kg
         at_limit = shape.backward(self.tables, (1.0 - shift / self.budget) / theta)
         worn = shape.forward(self.tables, progress / self.budget)[:, None]
-        return at_limit * self.budget - progress[:, None], theta * self.budget * worn + shift, theta
+        return at_limit * self.budget - progress[:, None], theta * self.budget * worn + shift
 
 
 def _root(covariance: Floats) -> Floats:

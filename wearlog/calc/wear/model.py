@@ -20,9 +20,9 @@ from wearlog.calc.wear import shape
 from wearlog.calc.wear.lives import AT_LEAST, BELOW, PLAIN, WORN_OUT, Rows
 from wearlog.calc.wear.records import Floats
 
-# A reading is off by the gauge's error, or is a gross slip: then by this many times as much.
-SLIP_SIZE = 10.0
-SLIP_SHARE, SLIP_STRENGTH = 0.02, 50.0
+# A reading is off by the gauge's error or, as often as the share says, a gross slip: then by SLIP_SIZE times
+# as much. With these two a reading up to three standard deviations off still pulls the line its way.
+SLIP_SHARE, SLIP_SIZE = 0.01, 10.0
 # While the first steps look for the lines, readings count as Student-t with few degrees of freedom: with
 # rates that are still wrong, the slips can't be told from the rest.
 SEARCH_STEPS, SEARCH_DOF = 10, 4.0
@@ -53,15 +53,13 @@ class Problem:
 @dataclass
 class Spreads:
     """What is learned beside the mode: of the log multipliers of parts, and of the lives of one part; of the
-    wear at which edges are retired as worn about limit + `worn_at`, in parts of the budget; of h. And the
-    share of gross slips."""
+    wear at which edges are retired as worn about limit + `worn_at`, in parts of the budget; of h."""
 
     part: float = SPREAD_GUESS
     life: float = LIFE_GUESS
     worn: float = WORN_GUESS
     worn_at: float = 0.0
     bend: float = BEND_GUESS
-    slips: float = SLIP_SHARE
 
 
 @dataclass(frozen=True)
@@ -80,6 +78,22 @@ class Posterior:
     local_cov: Floats
     gauge_sd: float
     spreads: Spreads
+    # Of each row, at the mode: how the likelihood leans and bends by its wear, the wear by work, and its
+    # derivative by the globals.
+    score: Floats
+    weight: Floats
+    worn: Floats
+    by_global: Floats
+
+
+def log_likelihood(rows_kind: Ints, away: Floats) -> Floats:
+    """Of readings that are `away` from the wear, in gauge errors (up to a constant); kinds along the last
+    axis. A pin says only on which side the wear is."""
+    sound = np.log1p(-SLIP_SHARE) - 0.5 * away**2
+    slip = math.log(SLIP_SHARE / SLIP_SIZE) - 0.5 * (away / SLIP_SIZE) ** 2
+    out = np.logaddexp(sound, slip)
+    out = np.where(rows_kind == AT_LEAST, special.log_ndtr(-away), out)
+    return np.asarray(np.where(rows_kind == BELOW, special.log_ndtr(away), out))
 
 
 @dataclass
@@ -98,6 +112,8 @@ class _State:
     by_global: Floats = field(default_factory=lambda: np.zeros(0))
     wear: Floats = field(default_factory=lambda: np.zeros(0))
     robust: Floats = field(default_factory=lambda: np.zeros(0))
+    score: Floats = field(default_factory=lambda: np.zeros(0))
+    weight: Floats = field(default_factory=lambda: np.zeros(0))
     g_l: Floats = field(default_factory=lambda: np.zeros(0))
 
 
@@ -147,6 +163,10 @@ def fit(problems: list[Problem]) -> list[Posterior]:
             local_cov=s.inverse,
             gauge_sd=s.gauge_sd,
             spreads=spreads,
+            score=s.score,
+            weight=s.weight,
+            worn=s.own[np.arange(len(s.own)), s.problem.rows.life],
+            by_global=s.by_global,
         )
         for s, block in zip(states, blocks, strict=True)
     ]
@@ -217,7 +237,7 @@ def _curvature(state: _State, spreads: Spreads, search: bool) -> tuple[Floats, F
     scale = np.exp(state.local[rows.part, rows.life]) * budget
     worn = scale * g
     state.wear = worn + (rows.shifts * state.local[rows.part, rows.lives :]).sum(axis=1)
-    score, weight, state.robust = _pull(state, spreads, search)
+    state.score, state.weight, state.robust = score, weight, _ = _pull(state, spreads, search)
     state.own[np.arange(len(worn)), rows.life] = worn
     state.by_global = np.concatenate([(scale * slope)[:, None] * grown, scale[:, None] * by_h], axis=1)
     prior = _local_prior(state, spreads)
@@ -253,8 +273,8 @@ def _pull(state: _State, spreads: Spreads, search: bool) -> tuple[Floats, Floats
     if search:
         robust = (SEARCH_DOF + 1.0) / (SEARCH_DOF + away**2)
     else:
-        slip = spreads.slips / SLIP_SIZE * np.exp(0.5 * np.minimum(away**2, 1e3) * (1.0 - SLIP_SIZE**-2))
-        sound = (1.0 - spreads.slips) / (1.0 - spreads.slips + slip)
+        slip = SLIP_SHARE / SLIP_SIZE * np.exp(0.5 * np.minimum(away**2, 1e3) * (1.0 - SLIP_SIZE**-2))
+        sound = (1.0 - SLIP_SHARE) / (1.0 - SLIP_SHARE + slip)
         robust = sound + (1.0 - sound) / SLIP_SIZE**2
     score = robust * away / sd
     weight = robust / sd**2
@@ -301,7 +321,6 @@ def _learn_spreads(states: list[_State], covariances: list[Floats], spreads: Spr
     part, parts = 0.0, 0.0
     life, lives = 0.0, 0.0
     worn, worn_at, ended_count = 0.0, 0.0, 0
-    slips, readings = 0.0, 0
     for state, covariance in zip(states, covariances, strict=True):
         rows, size = state.problem.rows, state.problem.rows.lives
         if not size:
@@ -320,9 +339,6 @@ def _learn_spreads(states: list[_State], covariances: list[Floats], spreads: Spr
         several = state.life_used * (state.life_used.sum(axis=1) > 1)[:, None]
         life += float((apart * several).sum())
         lives += float(several.sum())
-        plain = state.robust[rows.kind == PLAIN]
-        slips += float((1.0 - np.minimum(plain, 1.0)).sum())
-        readings += len(plain)
         ended = np.flatnonzero(rows.kind == WORN_OUT)
         away = (rows.wear - state.wear)[ended] / -state.problem.budget
         robust = state.robust[ended]
@@ -334,4 +350,3 @@ def _learn_spreads(states: list[_State], covariances: list[Floats], spreads: Spr
     spreads.life = math.sqrt((life + LIFE_STRENGTH * LIFE_GUESS**2) / (lives + LIFE_STRENGTH))
     spreads.worn = math.sqrt((worn + WORN_STRENGTH * WORN_GUESS**2) / (ended_count + WORN_STRENGTH))
     spreads.worn_at = worn_at / (ended_count + WORN_STRENGTH)
-    spreads.slips = min((slips + SLIP_STRENGTH * SLIP_SHARE) / (readings + SLIP_STRENGTH), 0.2)
