@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import DatabaseError
 
 from wearlog.logbook.exchange.exporting import export_logbook
 from wearlog.people.refusals import Refused
@@ -22,4 +23,9 @@ class Command(BaseCommand):
             count = export_logbook(by=None, target=options["target"])
         except Refused as error:
             raise CommandError(error.message) from error
+        except DatabaseError as error:
+            raise CommandError(
+                f"The database can't be read ({str(error).strip()}). Nothing was written: run manage.py migrate "
+                "first, and see that no other program holds the database."
+            ) from error
         self.stdout.write(f"Wrote {count} rows to {options['target']}.")
