@@ -82,6 +82,12 @@ def test_warm_oil_is_lighter_by_the_users_own_coefficient() -> None:
     assert found == Decimal("0.902")
 
 
+def test_more_seed_than_the_record_can_hold_is_refused_with_words() -> None:
+    assert units.to_kg(999_999, "t") == 999_999_000
+    with pytest.raises(UnitProblem, match="check the number and its unit"):
+        units.to_kg(1_000_000, "t")
+
+
 @pytest.mark.parametrize("call", [units.to_kg, units.from_kg])
 def test_an_unknown_unit_of_mass_is_refused_by_name(call: object) -> None:
     with pytest.raises(UnitProblem, match="stone"):

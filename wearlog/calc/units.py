@@ -21,6 +21,8 @@ from wearlog.calc.typed import NumberProblem as NumberProblem
 from wearlog.calc.typed import parse_hours as parse_hours
 from wearlog.calc.typed import parse_number as parse_number
 
+MOST_KG: Final = Decimal(10) ** 9
+"""The record has nine digits before the point."""
 NOTHING: Final = "–"
 NARROW_SPACE: Final = "\u202f"
 
@@ -116,7 +118,10 @@ def to_kg(
 ) -> Decimal:
     """Kilograms with six decimals. `unit` is a key of `KG`, or `bag` (needs `bag_kg`) or `bushel` (needs
     `bushel_kg`). Raises UnitProblem."""
-    return _stored(Decimal(value) * _mass_factor(unit, bag_kg, bushel_kg))
+    kg = _stored(Decimal(value) * _mass_factor(unit, bag_kg, bushel_kg))
+    if abs(kg) >= MOST_KG:
+        raise UnitProblem("This is more than the record can hold: check the number and its unit.")
+    return kg
 
 
 def from_kg(
