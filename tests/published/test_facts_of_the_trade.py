@@ -21,6 +21,7 @@ from wearlog.forecasts.queries import due_items
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewMeasurement, NewRun, NewWork
 from wearlog.people.models import User
+from wearlog.people.refusals import Doubtful
 from wearlog.runs.models import Crop, PlanEntry, Run
 from wearlog.service.models import Rule
 
@@ -86,7 +87,7 @@ def test_a_thousand_pounds_a_day_are_19_kilograms_an_hour(owner: User, press: Pr
     assert units.show_mass(Run.objects.get().seed_kg, "us") == "1,000 lb"
 
 
-def test_six_to_eight_hundred_pounds_in_twenty_hours_are_taken_without_a_question(
+def test_six_to_eight_hundred_pounds_in_twenty_hours_are_taken_and_as_many_kilograms_are_asked_about(
     owner: User, press: Press, canola: Crop
 ) -> None:
     # Common practice, no source: 600 to 800 lb in about 20 h.
@@ -98,6 +99,9 @@ def test_six_to_eight_hundred_pounds_in_twenty_hours_are_taken_without_a_questio
     (row,) = csv.DictReader(io.StringIO(out.getvalue()))
     assert float(row["lb_per_h"]) == pytest.approx(35.0)  # 4,900 lb over 140 h
     assert 30 <= float(row["lb_per_h"]) <= 40
+    with pytest.raises(Doubtful) as asked:
+        log(owner, press, canola, "2026-02-08 00:00", "20:00", typed("700", "kg"))
+    assert [doubt.code for doubt in asked.value.doubts] == ["unit_looks_wrong"]
 
 
 def test_twenty_minutes_of_preheating_are_a_third_of_an_hour_and_not_twenty_hours() -> None:
