@@ -9,7 +9,7 @@ from wearlog.equipment.models import Fitting, Kind, Part, PartType, Position, Pr
 from wearlog.forecasts.models import LogVersion
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill, Role, User
-from wearlog.runs.models import Crop, PlanEntry, Run
+from wearlog.runs.models import Crop, PlanEntry, Price, Run
 from wearlog.service.models import Action, Incident, LotHold, Measurement, Rule, Service
 
 
@@ -28,11 +28,11 @@ def fill(now: datetime) -> None:
         )
     long_ago = now - timedelta(days=200)
     crop, other = Crop.objects.create(code="canola"), Crop.objects.create(code="sunflower")
-    for press in (first, second):
-        _runs(press, crop, other, now)
-        _rules_of_the_press(press, long_ago)
+    for number, press in enumerate((first, second)):
+        _runs(press, crop, other, now - timedelta(days=number))
+        _rules_of_the_press(press, long_ago, number)
     for number, kind in enumerate(Kind.values):
-        _part_of_kind(first, kind, Action.values[number % len(Action.values)], long_ago)
+        _part_of_kind(first, kind, Action.values[number % len(Action.values)], long_ago, 70 + number)
     _worn_dies(first, crop, now)
     PlanEntry.objects.create(
         press=first,
@@ -44,7 +44,22 @@ def fill(now: datetime) -> None:
     incident = Incident.objects.create(
         ref="metal", happened_at=now - timedelta(days=1), press=first, kind="metal", note="a bolt"
     )
+    Run.objects.create(
+        ref="running", press=second, crop=crop, started_at=now - timedelta(hours=2), seed_kg=Decimal(0)
+    )
+    Price.objects.create(item="oil_kg", from_on=long_ago.date(), price=Decimal(2))
+    Position.objects.create(press=first, name="empty place", kind="die")
     LotHold.objects.create(incident=incident, lot="L-1", held_at=now - timedelta(days=1))
+    LogVersion.raise_by_one()
+
+
+def fill_quietly(now: datetime) -> None:
+    """One press, greased today: the next time is in 60 days."""
+    Mill(name="Quiet mill", time_zone="Europe/Vienna", units="metric").save()
+    User.objects.create_user("operator", email="operator@mill.example", role=Role.OPERATOR)
+    press = Press.objects.create(code="P1", name="North press")
+    EnergySource.objects.create(press=press, source="Main motor", kind="electrical", isolate_at="Q1")
+    _rule("grease", "lubricate", press, now - timedelta(hours=1), every_days=Decimal(60))
     LogVersion.raise_by_one()
 
 
@@ -63,13 +78,22 @@ def _runs(press: Press, crop: Crop, last: Crop, now: datetime) -> None:
         )
 
 
-def _rules_of_the_press(press: Press, long_ago: datetime) -> None:
-    """One rule for each action by the calendar, and one for each other trigger of a whole press."""
-    for action in Action.values:
-        _rule(f"{press.code} {action} by days", action, press, long_ago, every_days=Decimal(30))
-    _rule(f"{press.code} soon", "adjust", press, long_ago, every_days=Decimal(210), lead_days=Decimal(30))
-    _rule(f"{press.code} by hours", "lubricate", press, long_ago, every_h=Decimal(100))
-    _rule(f"{press.code} by tonnes", "clean", press, long_ago, every_kg=Decimal(5000))
+def _rules_of_the_press(press: Press, long_ago: datetime, number: int) -> None:
+    """One rule for each action by the calendar, and one for each other trigger of a whole press. No two have
+    the same interval, so that each item's sentence is its own."""
+    for step, action in enumerate(Action.values):
+        days = Decimal(30 + 20 * number + step)
+        _rule(f"{press.code} {action} by days", action, press, long_ago, every_days=days)
+    _rule(
+        f"{press.code} soon",
+        "adjust",
+        press,
+        long_ago,
+        every_days=Decimal(210 + number),
+        lead_days=Decimal(30),
+    )
+    _rule(f"{press.code} by hours", "lubricate", press, long_ago, every_h=Decimal(100 + number))
+    _rule(f"{press.code} by tonnes", "clean", press, long_ago, every_kg=Decimal(5000 + 1000 * number))
     _rule(f"{press.code} after metal", "inspect", press, long_ago, after_incident="metal")
     _rule(
         f"{press.code} after season",
@@ -87,13 +111,17 @@ def _rule(code: str, action: str, press: Press, long_ago: datetime, **triggers: 
     Service.objects.create(ref=code, done_at=long_ago, press=press, action=action, rule=rule)
 
 
-def _part_of_kind(press: Press, kind: str, action: str, long_ago: datetime) -> None:
+def _part_of_kind(press: Press, kind: str, action: str, long_ago: datetime, days: int) -> None:
     position = Position.objects.create(press=press, name=f"place of {kind}", kind=kind)
     part_type = PartType.objects.create(code=f"type of {kind}", kind=kind, size_mm=Decimal(6))
     part = Part.objects.create(code=f"{kind}-1", part_type=part_type)
     Fitting.objects.create(part=part, position=position, fitted_at=long_ago)
     Rule.objects.create(
-        code=f"{kind} by days", action=action, kind=kind, every_days=Decimal(40), instructions=f"For {kind}."
+        code=f"{kind} by days",
+        action=action,
+        kind=kind,
+        every_days=Decimal(days),
+        instructions=f"For {kind}.",
     )
 
 

@@ -8,22 +8,24 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from typing import Any
-from urllib.parse import parse_qsl, urljoin, urlsplit
+from urllib.parse import parse_qsl, urldefrag, urljoin, urlsplit
 
 from django.apps import apps
 from django.db import models
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, resolve, reverse
 
+from wearlog.equipment.models import Fitting, Position
 from wearlog.forecasts.items import DueItem
 from wearlog.people.models import User
 from wearlog.service.models import Action
+from wearlog.web.templatetags.due import task_line
 
 SAMPLES = 3
-"""Pages of one address pattern that differ only in their query or number are opened this often."""
+"""Pages of one address that differ only in their query are opened this often ..."""
 
-ALL_OF = {"press", "part", "work-new", "job-card"}
-"""But of these, where tasks are at home, every one that is linked."""
+NUMBERED = 16
+"""... and those that differ in a number of their path this often: all parts of the mill."""
 
 
 class Words(HTMLParser):
@@ -72,8 +74,9 @@ class Output:
 
 
 def shows(output: Output, item: DueItem) -> bool:
-    """Whether the output names the task: by its sentence, by work and part, or by a link to its job."""
-    if squeezed(item.why) in output.words:
+    """Whether the output names the task: by its sentence, by its heading, by work and part, or by a link to
+    its job."""
+    if squeezed(item.why) in output.words or task_line(item) in output.words:
         return True
     if (
         item.part in output.words
@@ -125,6 +128,26 @@ def patterns(resolver: URLResolver | None = None, prefix: str = "") -> Iterator[
             yield prefix + entry.name, entry
 
 
+def own_patterns() -> list[tuple[str, URLPattern]]:
+    """The site's own addresses, but for the one that ends the walk."""
+    return [
+        (name, pattern)
+        for name, pattern in patterns()
+        if pattern.lookup_str.startswith("wearlog.") and name != "web:sign-out"
+    ]
+
+
+def sample_queries(address: str) -> list[str]:
+    """What may be asked of an address that takes an entry: a press, a place, with and without a part."""
+    if not address.startswith("/log/"):
+        return []
+    fitting = Fitting.objects.open().first()
+    empty = Position.objects.exclude(fittings__in=Fitting.objects.open()).first()
+    assert fitting
+    assert empty
+    return [f"?press={fitting.position.press_id}", f"?fitting={fitting.pk}", f"?position={empty.pk}"]
+
+
 def sample_arguments(pattern: URLPattern) -> list[dict[str, Any]]:
     """Values for the arguments of an address. A number is tried as the key of every table's first row."""
     names = list(pattern.pattern.converters)
@@ -154,22 +177,22 @@ def pages(person: User) -> Iterator[Output]:
     client.force_login(person)
     waiting = [
         reverse(name, kwargs=arguments)
-        for name, pattern in patterns()
-        if pattern.lookup_str.startswith("wearlog.")
+        for name, pattern in own_patterns()
         for arguments in sample_arguments(pattern)
-        if "sign-out" not in name
     ]
+    waiting += [address + query for address in waiting for query in sample_queries(address)]
     seen: set[str] = set()
     opened: Counter[tuple[str, ...]] = Counter()
     while waiting:
-        address = waiting.pop(0)
+        address = urldefrag(waiting.pop(0)).url
         if address in seen:
             continue
         seen.add(address)
-        match = resolve(urlsplit(address).path)
-        name = match.url_name or ""
-        kind = (name, *sorted(key for key, _value in parse_qsl(urlsplit(address).query)))
-        if urlsplit(address).query and name not in ALL_OF and opened[kind] >= SAMPLES:
+        name = resolve(urlsplit(address).path).url_name or ""
+        query = sorted(key for key, _value in parse_qsl(urlsplit(address).query))
+        most = SAMPLES if query and name != "job-card" else NUMBERED
+        kind = (name, *query)
+        if opened[kind] >= most:
             continue
         response = client.get(address)
         if response.status_code != 200:

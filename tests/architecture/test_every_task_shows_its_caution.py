@@ -9,9 +9,11 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings as site
@@ -19,13 +21,13 @@ from django.core import mail
 from django.core.mail import EmailMultiAlternatives
 from django.core.management import call_command
 from django.test import Client
-from django.urls import reverse
+from django.urls import resolve, reverse
 from django.utils import timezone
 from pytest_django import Settings
 
-from tests.architecture.everything_due import fill
-from tests.architecture.outputs import Output, lacking, pages, shows, squeezed
-from wearlog.equipment.models import Kind, Press
+from tests.architecture.everything_due import fill, fill_quietly
+from tests.architecture.outputs import Output, lacking, own_patterns, pages, shows, squeezed
+from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.queries import due_items
 from wearlog.lockout import text as lockout_text
@@ -51,24 +53,25 @@ def test_the_mill_of_the_walk_has_every_kind_of_item(items: list[DueItem]) -> No
     assert {item.state for item in items} >= {"overdue", "due", "coming"}
     assert {bool(item.caution.isolation_points) for item in items} == {True, False}
     assert any(item.fitting_id is None and item.part_id for item in items), "a part that lies off the press"
+    assert len({squeezed(item.why) for item in items}) == len(items), "the walk tells items by their sentence"
 
 
 # -------- pages
 
 
-def walk(items: list[DueItem], role: str) -> tuple[list[Output], list[str]]:
-    opened = list(pages(User.objects.get(role=role)))
-    return opened, [problem for output in opened for problem in lacking(output, items)]
+NO_PAGES = {"web:sign-in", "web:person-link", "web:export", "web:after"}
+"""They lead a signed-in person elsewhere, take a POST only, or answer with an archive."""
 
 
 @pytest.mark.parametrize("role", Role.values)
 def test_every_page_that_shows_a_task_shows_its_caution(items: list[DueItem], role: str) -> None:
-    opened, problems = walk(items, role)
-    assert problems == []
-    names = {output.name.partition("?")[0].partition(" ")[0] for output in opened}
-    assert {reverse("web:day"), reverse("web:forecast"), reverse("web:job-card")} <= names
-    never_shown = [item.rule for item in items if not any(shows(output, item) for output in opened)]
-    assert never_shown == []
+    opened = list(pages(User.objects.get(role=role)))
+    assert [problem for output in opened for problem in lacking(output, items)] == []
+    reached = {resolve(urlsplit(output.name.partition(" as ")[0]).path).view_name for output in opened}
+    assert {"web:day", "web:forecast", "web:job-card", "web:press", "web:part"} <= reached
+    assert [item.rule for item in items if not any(shows(output, item) for output in opened)] == []
+    if role == Role.OWNER:  # who may open everything: a page added later is walked, or this asks how
+        assert {name for name, _pattern in own_patterns()} - reached == NO_PAGES
 
 
 def test_the_job_page_that_a_reminder_opens_shows_the_caution(items: list[DueItem]) -> None:
@@ -88,27 +91,16 @@ def test_the_job_page_that_a_reminder_opens_shows_the_caution(items: list[DueIte
             assert "No isolation points are recorded for this press" in words, item
 
 
-def test_a_day_on_which_nothing_is_due_names_no_task_without_its_caution(transactional_db: None) -> None:
-    fill(timezone.now())
-    from wearlog.forecasts.versions import touch
-    from wearlog.service.models import Incident, Rule, Service
-
-    Incident.objects.all().update(voided_at=timezone.now())
-    for press in Press.objects.all():
-        Service.objects.filter(press=press).update(done_at=timezone.now())
-    Rule.objects.exclude(services__isnull=False).delete()
-    touch()
-    items = due_items(as_of=timezone.now().astimezone(Mill.current().zone).date())
-    assert {item.state for item in items} <= {"later", "unknown", "coming"}
+def test_a_day_on_which_nothing_is_due_names_the_next_task_with_its_caution(transactional_db: None) -> None:
+    now = timezone.now()
+    fill_quietly(now)
+    (item,) = due_items(as_of=now.astimezone(Mill.current().zone).date())
+    assert item.state == "later"
     client = Client()
-    client.force_login(User.objects.get(role=Role.OPERATOR))
-    page = Output.of_html("/", client.get(reverse("web:day")).content.decode())
-    named = [
-        item
-        for item in items
-        if f"{Action(item.action).label} the press on {item.press_name}" in page.words.lower()
-    ]
-    assert [item.rule for item in named if squeezed(item.caution.text) not in page.words] == []
+    client.force_login(User.objects.get())
+    page = Output.of_html("the quiet day", client.get(reverse("web:day")).content.decode())
+    assert shows(page, item)
+    assert lacking(page, [item]) == []
 
 
 # -------- mails
@@ -199,7 +191,7 @@ def templates_with_caution() -> list[str]:
     """Every template that shows a task's caution, by the name it is loaded under."""
     found = []
     for path in sorted((ROOT / "wearlog").glob("*/templates/**/*")):
-        if path.is_file() and "{% caution item.caution %}" in path.read_text():
+        if path.is_file() and re.search(r"\{% caution item\.caution", path.read_text()):
             found.append(str(path.relative_to(next(p for p in path.parents if p.name == "templates"))))
     return found
 
@@ -210,9 +202,7 @@ def without_caution(settings: Settings) -> Callable[[str], None]:
 
     def take_out(name: str) -> None:
         (path,) = (ROOT / "wearlog").glob(f"*/templates/{name}")
-        mutant = (
-            path.read_text().replace("{% caution item.caution %}", "").replace("{% caution caution %}", "")
-        )
+        mutant = re.sub(r"\{% caution [^%]*%\}", "", path.read_text())
         assert mutant != path.read_text()
         (engine,) = site.TEMPLATES
         loaders = [
@@ -234,8 +224,7 @@ def test_a_page_without_its_caution_makes_the_walk_fail(
     items: list[DueItem], without_caution: Callable[[str], None], name: str
 ) -> None:
     without_caution(name)
-    _opened, problems = walk(items, Role.MAINTAINER)
-    assert problems
+    assert any(lacking(output, items) for output in pages(User.objects.get(role=Role.MAINTAINER)))
 
 
 def test_a_panel_without_isolation_points_makes_the_walk_fail(
