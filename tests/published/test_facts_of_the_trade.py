@@ -8,10 +8,14 @@ from __future__ import annotations
 import csv
 import io
 import json
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
 from django.core.management import call_command
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
 
 from tests.conftest import at
 from wearlog.calc import units
@@ -23,7 +27,8 @@ from wearlog.logbook.entries import NewMeasurement, NewRun, NewWork
 from wearlog.people.models import User
 from wearlog.people.refusals import Doubtful
 from wearlog.runs.models import Crop, PlanEntry, Run
-from wearlog.service.models import Rule
+from wearlog.service.models import Rule, Service
+from wearlog.web.templatetags.due import card_key
 
 NOW = at("2026-03-01 12:00")
 
@@ -110,6 +115,20 @@ def test_twenty_minutes_of_preheating_are_a_third_of_an_hour_and_not_twenty_hour
     assert shortest == Decimal("0.25")
     assert longest == Decimal("0.333333")
     assert (units.show_clock(shortest), units.show_clock(longest)) == ("0:15", "0:20")
+
+
+def test_the_job_card_asks_for_fifteen_to_twenty_minutes_of_preheating_before_a_restart(
+    client: Client, owner: User, press: Press
+) -> None:
+    # Common practice, no source: 15 to 20 minutes of preheating.
+    Rule.objects.create(code="look over", action="inspect", every_days=30)
+    Service.objects.create(
+        ref="s1", press=press, action="inspect", done_at=timezone.now() - timedelta(days=60)
+    )
+    (item,) = due_items(as_of=timezone.localdate())
+    client.force_login(owner)
+    page = client.get(reverse("web:job-card"), {"item": card_key(item)}).content.decode()
+    assert "preheat the head 15 to 20 minutes, or as the maker says" in page
 
 
 def test_heads_at_120_to_130_fahrenheit_are_kept_in_celsius_and_read_back_as_typed(
