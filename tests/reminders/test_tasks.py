@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import socket
+
 import pytest
 from celery import current_app
+from pytest_django import Settings
 
 from tests.reminders.conftest import Greasing
 from tests.reminders.smtp import MailServer
@@ -35,6 +38,19 @@ def test_the_embedded_schedule_sends_what_the_scan_found(overdue: Greasing, smtp
         current_app.tasks[entry["task"]].delay()
     assert len(smtp.mails) == 1
     assert OutboxRow.objects.get().state == OutboxState.SENT
+
+
+def test_a_mail_server_that_never_answers_does_not_hold_the_embedded_schedule_up(
+    overdue: Greasing, owner: User, settings: Settings, smtp: MailServer
+) -> None:
+    """One time-out for the round, not one for each row."""
+    tasks.scan_due()
+    with socket.socket() as deaf:
+        deaf.bind(("127.0.0.1", 0))
+        deaf.listen()
+        settings.EMAIL_PORT, settings.EMAIL_TIMEOUT = deaf.getsockname()[1], 0.3
+        assert tasks.send_waiting() == 1
+    assert sorted(OutboxRow.objects.values_list("attempts", flat=True)) == [0, 1]
 
 
 def test_the_schedule_names_tasks_that_exist_and_messages_expire_before_the_next() -> None:

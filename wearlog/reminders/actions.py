@@ -70,7 +70,7 @@ def scan(*, at: datetime) -> int:
 
 def _queue(wanted: dict[str, Message], *, at: datetime) -> int:
     queued = 0
-    for keys in in_batches(wanted):
+    for keys in in_batches(list(wanted)):
         there = set(OutboxRow.objects.filter(dedupe_key__in=keys).values_list("dedupe_key", flat=True))
         missing = [_row(wanted[key], at=at) for key in keys if key not in there]
         OutboxRow.objects.bulk_create(missing, ignore_conflicts=True)
@@ -106,7 +106,8 @@ def _withdraw(wanted: dict[str, Message]) -> None:
     """Only rows that nobody is sending: one under lease is checked by whoever claims it next."""
     waiting = OutboxRow.objects.filter(state=OutboxState.PENDING).values_list("pk", "dedupe_key")
     gone = [pk for pk, key in waiting if key not in wanted]
-    OutboxRow.objects.filter(pk__in=gone, state=OutboxState.PENDING).update(state=OutboxState.WITHDRAWN)
+    for some in in_batches(gone):
+        OutboxRow.objects.filter(pk__in=some, state=OutboxState.PENDING).update(state=OutboxState.WITHDRAWN)
 
 
 # -------- sending

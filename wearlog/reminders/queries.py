@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TypeVar
 
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.queries import due_items
@@ -15,6 +16,7 @@ from wearlog.people.roles import Permission, allows
 from wearlog.reminders.models import OutboxRow, Stage
 
 MAIL = "mail"
+T = TypeVar("T")
 
 
 def recipients() -> list[User]:
@@ -97,7 +99,7 @@ def sendable_ids(*, at: datetime, limit: int) -> list[int]:
     return list(rows.values_list("pk", flat=True)[:limit])
 
 
-def in_batches(keys: Mapping[str, object], size: int = 500) -> Iterator[list[str]]:
-    names = list(keys)
-    for start in range(0, len(names), size):
-        yield names[start : start + size]
+def in_batches(values: Sequence[T], size: int = 500) -> Iterator[Sequence[T]]:
+    """Few enough at a time for any database's limit of values in one statement."""
+    for start in range(0, len(values), size):
+        yield values[start : start + size]
