@@ -21,20 +21,13 @@ class Start:
 def start_of(record: Record, rule: RuleRow, thing: Thing) -> Start:
     """The last service that names the rule, or, naming none, has its action and thing; else the part's
     first fitting; for a press the day it was commissioned, or its first record where that is earlier."""
-    for service in reversed(record.services):
-        if resets(rule, thing, service):
+    for service in reversed(record.services_by_rule[rule.id]):
+        if touches(thing, service, exactly=service.rule_id is None):
             return Start(service.done, service, f"service-{service.id}")
     if thing.part is not None:
         first = record.fittings_of[thing.part.id][0]
         return Start(first.fitted, None, f"fitting-{first.id}")
     return Start(first_of_press(record, thing), None, "start")
-
-
-def resets(rule: RuleRow, thing: Thing, service: ServiceRow) -> bool:
-    """Whether a service starts the rule's count for the thing anew."""
-    if service.rule_id is not None:
-        return service.rule_id == rule.id and touches(thing, service, exactly=False)
-    return service.action == rule.action and touches(thing, service, exactly=True)
 
 
 def touches(thing: Thing, service: ServiceRow, *, exactly: bool) -> bool:

@@ -35,9 +35,7 @@ def drift_of(record: Record, thing: Thing, start: float) -> Trip:
 
 def _runs_of(record: Record, thing: Thing, start: float) -> tuple[Floats, Ints, Floats]:
     """Kilograms an hour, class and end of the runs that the thing was there for, in order of time."""
-    rates: list[Floats] = []
-    classes: list[tuple[int, float, float, float]] = []
-    ends: list[Floats] = []
+    rates, ends, classes = [np.zeros(0)], [np.zeros(0)], [np.zeros((0, 4))]
     for span in thing.spans:
         runs = record.runs.get(span.press_id)
         if runs is None:
@@ -48,17 +46,15 @@ def _runs_of(record: Record, thing: Thing, start: float) -> tuple[Floats, Ints, 
         )
         rates.append(runs.seed_kg[rows] / hours[rows])
         ends.append(runs.end[rows])
-        sizes = _die_sizes(record, span.press_id, runs.start[rows])
-        speeds = np.nan_to_num(np.round(runs.drive_hz[rows] / SPEED_BAND_HZ), nan=-1.0)
-        moisture = np.nan_to_num(np.round(runs.moisture_pct[rows] / MOISTURE_BAND_PCT), nan=-1.0)
-        classes += zip(
-            runs.crop[rows].tolist(), sizes.tolist(), speeds.tolist(), moisture.tolist(), strict=True
+        bands = (
+            runs.crop[rows],
+            _die_sizes(record, span.press_id, runs.start[rows]),
+            np.nan_to_num(np.round(runs.drive_hz[rows] / SPEED_BAND_HZ), nan=-1.0),
+            np.nan_to_num(np.round(runs.moisture_pct[rows] / MOISTURE_BAND_PCT), nan=-1.0),
         )
-    if not rates:
-        return np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros(0)
-    numbers: dict[tuple[int, float, float, float], int] = {}
-    class_of_run = np.array([numbers.setdefault(one, len(numbers)) for one in classes], dtype=np.int64)
-    return np.concatenate(rates), class_of_run, np.concatenate(ends)
+        classes.append(np.column_stack(bands))
+    _, class_of_run = np.unique(np.concatenate(classes), axis=0, return_inverse=True)
+    return np.concatenate(rates), class_of_run.ravel().astype(np.int64), np.concatenate(ends)
 
 
 def _die_sizes(record: Record, press_id: int, instants: Floats) -> Floats:

@@ -119,6 +119,23 @@ class Record:
         return timelines
 
     @cached_property
+    def services_by_rule(self) -> Mapping[int, tuple[ServiceRow, ...]]:
+        """For each rule the services that name it, or name none and have its action; in order of time."""
+        naming: dict[int, list[ServiceRow]] = defaultdict(list)
+        acting: dict[str, list[ServiceRow]] = defaultdict(list)
+        for service in self.services:
+            if service.rule_id is None:
+                acting[service.action].append(service)
+            else:
+                naming[service.rule_id].append(service)
+        return {
+            rule.id: tuple(
+                sorted([*naming[rule.id], *acting[rule.action]], key=lambda row: (row.done, row.id))
+            )
+            for rule in self.rules
+        }
+
+    @cached_property
     def fittings_of(self) -> Mapping[int, tuple[FittingRow, ...]]:
         """Each part's fittings in order of time; parts that never were fitted are absent."""
         found: dict[int, list[FittingRow]] = defaultdict(list)
