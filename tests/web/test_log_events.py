@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from decimal import Decimal
 
@@ -189,3 +190,26 @@ def test_a_viewer_may_not_report_or_sign(client: Client, shop: Shop) -> None:
         assert client.get(address).status_code == 403, address
         assert client.post(address, {"press": shop.north.pk}).status_code == 403, address
     assert Fitting.objects.count() == 3
+
+
+def test_after_a_crop_change_the_run_page_has_the_new_crop_and_no_old_lot(phone: Client, shop: Shop) -> None:
+    shop.run(shop.north, shop.rape, timezone.now() - timedelta(hours=9), "8", "400")
+    text = page(phone, f"/log/run/?press={shop.north.pk}")
+    assert chosen_crop(text) == str(shop.rape.pk)
+    assert 'value="L-7"' in text
+    typed = {"ref": new_ref(), "press": shop.north.pk, "to_crop": shop.sunflower.pk, "signed_by": "Oskar"}
+    phone.post("/log/crop-change/", typed)
+    text = page(phone, f"/log/run/?press={shop.north.pk}")
+    assert chosen_crop(text) == str(shop.sunflower.pk)
+    assert 'value="L-7"' not in text
+
+
+def chosen_crop(text: str) -> str:
+    found = re.search(r'name="crop" value="(\d+)"[^>]*checked', text)
+    return found[1] if found else ""
+
+
+def test_a_run_through_a_die_for_another_crop_asks_whether_it_was_changed(phone: Client, shop: Shop) -> None:
+    typed = {"ref": new_ref(), "press": shop.north.pk, "crop": shop.sunflower.pk, "seed": "80"}
+    text = phone.post("/log/run/", {**typed, "seed_unit": "kg", "hours_h": "4"}, follow=True).content.decode()
+    assert "D-1 A sits on die and is not a die for sunflower." in text

@@ -284,3 +284,28 @@ def test_an_empty_mill_leads_from_the_first_press_to_the_first_run(desk: Client,
     typed = {"ref": new_ref(), "press": press.pk, "crop": crop.pk, "seed": "80", "seed_unit": "kg"}
     saved(desk, "/log/run/", {**typed, "hours_h": "4"})
     assert Run.objects.get().seed_kg == Decimal(80)
+
+
+def test_a_part_that_was_added_by_mistake_is_removed_and_one_that_worked_is_not(
+    desk: Client, shop: Shop
+) -> None:
+    desk.post(f"/parts/{shop.d2.pk}/edit/", {"remove": "1"})
+    assert not Part.objects.filter(code="D-2").exists()
+    answer = desk.post(f"/parts/{shop.d1.pk}/edit/", {"remove": "1"}, follow=True)
+    assert "is named in the log and can" in answer.content.decode()
+    assert Part.objects.filter(code="D-1").exists()
+
+
+def test_a_crop_that_part_types_name_is_not_renamed_under_them(desk: Client, shop: Shop) -> None:
+    answer = desk.post(f"/crops/{shop.rape.pk}/", {"code": "canola"})
+    assert "Part types name this crop: die-5." in answer.content.decode()
+    shop.rape.refresh_from_db()
+    assert shop.rape.code == "rapeseed"
+
+
+def test_what_happened_to_a_part_type_is_told_on_its_page(desk: Client, mill: Mill) -> None:
+    saved(desk, "/part-types/new/", {"code": "d", "kind": "die", "edges": 2, "limit_mm": "5.4"})
+    kind = PartType.objects.get()
+    form = form_of(page(desk, f"/part-types/{kind.pk}/"))
+    saved(desk, f"/part-types/{kind.pk}/", {**form, "limit_mm": "5,3"})
+    assert "<del>5.4</del> → 5.3" in page(desk, f"/part-types/{kind.pk}/")

@@ -10,6 +10,7 @@ from wearlog.equipment.models import Fitting, Kind, Part, Position, Press
 from wearlog.people.models import User
 from wearlog.runs.models import Crop, Reading, Run
 from wearlog.service.models import Measurement
+from wearlog.service.queries import last_crop_change
 
 
 def presses_at_work() -> list[Press]:
@@ -165,3 +166,11 @@ def crops_in_use(press: Press | None) -> list[Crop]:
     for number, crop_id in enumerate(newest):
         recent.setdefault(crop_id, number)
     return sorted(crops, key=lambda crop: (recent.get(crop.pk, 999), crop.code))
+
+
+def next_crop(press: Press) -> Crop | None:
+    """What the next run presses: the crop of a change signed since the last run, else the last run's."""
+    last, change = last_run(press), last_crop_change(press)
+    if change is not None and (last is None or change.service.done_at >= last.started_at):
+        return change.to_crop
+    return last.crop if last is not None else None

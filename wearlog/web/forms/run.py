@@ -82,6 +82,8 @@ FOLDED: tuple[tuple[str, Any, tuple[str, ...]], ...] = (
 
 
 class RunForm(SeedAmount):
+    field_order = ("ref", "press", "crop", "meter_h", "hours_h", "seed", "seed_unit", "bag")
+
     ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
     press = forms.IntegerField(widget=forms.HiddenInput)
     crop = forms.ModelChoiceField(
@@ -168,7 +170,7 @@ class RunForm(SeedAmount):
                     "title": title,
                     "fields": [self[name] for name in names],
                     "open": any(name in self.errors or name in doubted for name in names)
-                    or (self.is_bound and any(self.data.get(name) for name in names if name != "done_by")),
+                    or (self.is_bound and any(name in self.changed_data for name in names)),
                 }
             )
         return groups
@@ -231,6 +233,8 @@ class RunForm(SeedAmount):
 
 class RunStopForm(SeedAmount):
     """The numbers of a run that was started before."""
+
+    field_order = ("meter_h", "hours_h", "seed", "seed_unit", "bag")
 
     meter_h = HoursField(
         label=_("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs={"class": "number"})

@@ -343,6 +343,15 @@ class CropForm(ThingForm):
         code = str(self.cleaned_data["code"]).strip()
         if " " in code:
             raise forms.ValidationError(_("Write it as one word: a hyphen may stand where a space would."))
+        old = self.initial.get("code")
+        if old and code != old:
+            # Part types name crops by their tag, which no foreign key carries along.
+            naming = [kind.code for kind in PartType.objects.all() if old in kind.for_crops.split()]
+            if naming:
+                raise forms.ValidationError(
+                    _("Part types name this crop: %(types)s. Untick it there, rename it, and tick it again.")
+                    % {"types": ", ".join(naming)}
+                )
         return code
 
 

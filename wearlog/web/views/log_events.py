@@ -9,7 +9,6 @@ from django.contrib import messages
 from django.http import Http404, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
-from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
@@ -29,8 +28,8 @@ from wearlog.web.forms.events import (
     ReadingForm,
     ReleaseForm,
 )
-from wearlog.web.views.log_door import EntryPage, FormPage, NothingToShow, number_in, with_query
-from wearlog.web.views.log_run import choose_press, reading_words
+from wearlog.web.views.log_door import EntryPage, FormPage, NothingToShow, number_in
+from wearlog.web.views.log_run import ask_about_dies, choose_press, reading_words
 
 
 class AtPress(EntryPage):
@@ -158,45 +157,8 @@ class CropChangeNew(AtPress):
             % {"crop": record.to_crop, "name": record.signed_by},
             record.service,
         )
-        for place in self.places:
-            if place.position.kind == Kind.DIE and place.fitting is not None:
-                self._suggest_die(place, record.to_crop)
+        ask_about_dies(self.request, self.places, record.to_crop, self.reader.system)
         return self.back()
-
-    def _suggest_die(self, place: known.PlaceNow, crop: Crop) -> None:
-        """Where the fitted die is not for the crop: say which sizes are, with a link to the change."""
-        if place.fitting is None or known.serves(place.fitting.part, crop):
-            return
-        spares = known.spares_for(place.position, crop=crop)
-        made_for_it = [spare for spare in spares if known.serves(spare.part, crop)]
-        sizes = sorted(
-            {spare.part.part_type.size_mm for spare in made_for_it if spare.part.part_type.size_mm}
-        )
-        words = _("%(die)s sits on %(position)s and is not a die for %(crop)s.") % {
-            "die": place.fitted,
-            "position": place.position.name,
-            "crop": crop,
-        }
-        if sizes:
-            words += " " + _("On the shelf for it: %(sizes)s.") % {
-                "sizes": ", ".join(units.show_length(size, self.reader.system) for size in sizes)
-            }
-        messages.warning(
-            self.request,
-            format_html(
-                '{} <a href="{}">{}</a>',
-                words,
-                with_query(
-                    "web:work-new",
-                    press=self.press.pk,
-                    position=place.position.pk,
-                    fitting=place.fitting.pk,
-                    action=Action.REPLACE.value,
-                    crop=crop.pk,
-                ),
-                _("Log the other die"),
-            ),
-        )
 
 
 class NoteNew(EntryPage):

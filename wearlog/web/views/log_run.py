@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from django.http import Http404, HttpResponse
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
 from wearlog.equipment.models import HoursFrom, Kind, Press
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission, allows
-from wearlog.runs.models import Reading, Run
+from wearlog.runs.models import Crop, Reading, Run
+from wearlog.service.models import Action
 from wearlog.web.access import SignedInRequest
 from wearlog.web.forms import known
 from wearlog.web.forms.run import RunForm, RunStopForm
-from wearlog.web.views.log_door import EntryPage, NothingToShow
+from wearlog.web.views.log_door import EntryPage, NothingToShow, with_query
 
 YEAR = 60 * 60 * 24 * 365
 
@@ -103,9 +106,9 @@ class RunNew(EntryPage):
         self.crops = known.crops_in_use(press)
 
     def form(self, data: Any) -> RunForm:
-        crop = (
-            self.last_run.crop_id if self.last_run else (self.crops[0].pk if len(self.crops) == 1 else None)
-        )
+        only = self.crops[0] if len(self.crops) == 1 else None
+        crop = known.next_crop(self.press) or only
+        same_crop = self.last_run is not None and crop == self.last_run.crop
         return RunForm(
             data,
             reader=self.reader,
@@ -115,8 +118,8 @@ class RunNew(EntryPage):
             meter_help=reading_words(self.reading),
             initial={
                 "press": self.press.pk,
-                "crop": crop,
-                "lot": self.last_run.lot if self.last_run else "",
+                "crop": crop.pk if crop else None,
+                "lot": self.last_run.lot if self.last_run and same_crop else "",
                 **usual_units(self.request),
             },
         )
@@ -143,6 +146,7 @@ class RunNew(EntryPage):
             )
         else:
             self.saved(run_words(record, self.entered, self.reader.system), record)
+        ask_about_dies(self.request, self.places, record.crop, self.reader.system)
         response = self.back()
         if not self.entered.starts:
             remember_units(self.request, response, self.entered.cleaned_data)
@@ -165,6 +169,38 @@ def run_words(run: Run, form: RunForm | RunStopForm, system: str) -> str:
         "press": run.press,
         "time": time,
     }
+
+
+def ask_about_dies(request: HttpRequest, places: Sequence[known.PlaceNow], crop: Crop, system: str) -> None:
+    """Where a fitted die is not for the crop: say which sizes are, with a link to log the change."""
+    for place in places:
+        if place.position.kind != Kind.DIE or place.fitting is None:
+            continue
+        if known.serves(place.fitting.part, crop):
+            continue
+        words = _("%(die)s sits on %(position)s and is not a die for %(crop)s.") % {
+            "die": place.fitted,
+            "position": place.position.name,
+            "crop": crop,
+        }
+        spares = known.spares_for(place.position, crop=crop)
+        kinds = [spare.part.part_type for spare in spares if known.serves(spare.part, crop)]
+        sizes = sorted({kind.size_mm for kind in kinds if kind.size_mm is not None})
+        if sizes:
+            words += " " + _("On the shelf for it: %(sizes)s.") % {
+                "sizes": ", ".join(units.show_length(size, system) for size in sizes)
+            }
+        change = with_query(
+            "web:work-new",
+            press=place.position.press_id,
+            position=place.position.pk,
+            fitting=place.fitting.pk,
+            action=Action.REPLACE.value,
+            crop=crop.pk,
+        )
+        messages.warning(
+            request, format_html('{} <a href="{}">{}</a>', words, change, _("Log the other die"))
+        )
 
 
 class RunStop(EntryPage):

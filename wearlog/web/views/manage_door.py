@@ -12,11 +12,13 @@ from django.forms import ModelForm
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from wearlog.logbook import actions
 from wearlog.people.refusals import Refused
 from wearlog.web.views.log_door import FormPage, back_to
+from wearlog.web.views.log_history import changes_of
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,7 @@ class ThingPage(FormPage):
             "is_new": self.is_new,
             "back": self.back_url(),
             "removable": self.removable and not self.is_new,
+            "changes": [] if self.is_new else changes_of(self.thing, self.reader),
         }
 
     def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
@@ -96,7 +99,7 @@ class ThingPage(FormPage):
         return HttpResponseRedirect(self.back_url())
 
     def take_away(self) -> None:
-        raise NotImplementedError
+        actions.remove_thing(by=self.request.user, at=timezone.now(), thing=self.thing)
 
     def act(self, form: Any, now: datetime) -> Any:
         thing = form.save(commit=False)

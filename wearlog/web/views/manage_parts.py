@@ -59,6 +59,7 @@ class PartTypePage(ThingPage):
     form_class = PartTypeForm
     list_page = "web:part-types"
     add_words = gettext_lazy("Add a part type")
+    removable = True
 
     def form(self, data: Any) -> Any:
         form = super().form(data)
@@ -70,8 +71,11 @@ class PartPage(ThingPage):
     model = Part
     form_class = PartForm
     list_page = "web:parts"
+    removable = True
 
     def back_url(self) -> str:
+        if self.thing.pk is None:  # just removed
+            return reverse("web:parts")
         return reverse("web:part", kwargs={"pk": self.thing.pk})
 
 

@@ -9,7 +9,6 @@ from django.db import models, transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -94,9 +93,6 @@ class OnPress(ThingPage):
         if press is None:
             raise Http404(_("There is no such press."))
         return self.model(press=press)
-
-    def take_away(self) -> None:
-        actions.remove_thing(by=self.request.user, at=timezone.now(), thing=self.thing)
 
 
 class PositionPage(OnPress):
@@ -191,6 +187,7 @@ class CropPage(ThingPage):
     form_class = CropForm
     list_page = "web:crops"
     add_words = gettext_lazy("Add a crop")
+    removable = True
 
 
 press_new = PressPage.as_page(Permission.MAINTAIN)

@@ -93,9 +93,6 @@ class RulePage(ThingPage):
             "caution": caution_for(action=self.thing.action, kind=kind, sources=list(sources)),
         }
 
-    def take_away(self) -> None:
-        actions.remove_thing(by=self.request.user, at=timezone.now(), thing=self.thing)
-
 
 @needs(Permission.VIEW)
 def plan(request: HttpRequest) -> HttpResponse:
@@ -194,9 +191,6 @@ class PricePage(ThingPage):
 
     def form_words(self) -> dict[str, Any]:
         return {"currency": self.request.mill.currency}
-
-    def take_away(self) -> None:
-        actions.remove_thing(by=self.request.user, at=timezone.now(), thing=self.thing)
 
 
 rule_new = RulePage.as_page(Permission.MAINTAIN)
