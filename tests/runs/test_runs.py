@@ -116,8 +116,19 @@ def test_the_meter_counts_on_after_a_new_meter(small_mill: SmallMill) -> None:
 
 def test_a_meter_below_the_last_reading_is_asked_back_with_what_it_showed(small_mill: SmallMill) -> None:
     small_mill.read("2026-03-09 05:00", "1200")
-    with pytest.raises(Refused, match="showed 1200 h on 9 March 2026, 06:00, more than 120 h"):
+    with pytest.raises(Doubtful) as caught:
         small_mill.log(meter_h=Decimal(120))
+    assert codes(caught) == ["meter_went_back"]
+    with pytest.raises(Refused, match="showed 1200 h on 9 March 2026, 06:00, more than 120 h"):
+        small_mill.log(meter_h=Decimal(120), confirmed=("meter_went_back",))
+    run = small_mill.log(meter_h=Decimal(120), hours_h=Decimal(5), confirmed=("meter_went_back",))
+    assert queries.hours_of(run) == pytest.approx(5)
+
+
+def test_a_meter_read_with_start_and_hours_was_read_at_their_end(small_mill: SmallMill) -> None:
+    run = small_mill.log(started_at=at("2026-03-09 06:00"), hours_h=Decimal(8), meter_h=Decimal(1200))
+    assert run.ended_at == at("2026-03-09 14:00")
+    assert Reading.objects.get().read_at == at("2026-03-09 14:00")
 
 
 def test_runs_logged_by_the_clock_since_the_last_reading_are_not_counted_twice(

@@ -99,10 +99,13 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
             by=by,
             at=at,
             press=press,
-            read_at=entry.ended_at or at,
+            read_at=read_at_end(entry, at=at),
             meter_h=entry.meter_h,
             new_meter=entry.new_meter,
         )
+    if reading is not None and entry.started_at is None and entry.hours_h is None:
+        refuse_bad_reading(reading)
+        doubts.ask(doubts.about_reading(reading, at=at), confirmed)  # before the hours are counted by it
     times = times_of(entry, at=at, slot=run.slot, reading=reading)
     open_doubts = place(run, times)
     check(run)
@@ -190,6 +193,15 @@ def recheck(run: Run, *, at: datetime, confirmed: Collection[str]) -> None:
 
 
 # --- times and hours --------------------------------------------------------------------------------
+
+
+def read_at_end(entry: NewRun, *, at: datetime) -> datetime:
+    """When the meter was read: at the run's end, which is now where nothing tells it."""
+    if entry.ended_at is not None:
+        return entry.ended_at
+    if entry.started_at is not None and entry.hours_h is not None and entry.hours_h.is_finite():
+        return min(at, entry.started_at + timedelta(hours=float(max(entry.hours_h, Decimal(0)))))
+    return at
 
 
 def times_of(entry: NewRun, *, at: datetime, slot: int, reading: Reading | None) -> Times:
