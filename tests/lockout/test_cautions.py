@@ -94,14 +94,36 @@ def test_a_task_names_what_is_particular_to_it(action: str, kind: str, words: st
 def test_a_source_is_told_with_where_to_isolate_how_to_release_and_how_to_verify() -> None:
     source = motor(isolate_at="disconnect Q1", release_by="waiting ten minutes", verify_by="trying the start")
     assert caution_for(action="flip", kind="die", sources=[source]).isolation_points == (
-        "Main motor (electrical): isolate at disconnect Q1; release or hold by waiting ten minutes; "
-        "verify by trying the start",
+        "Main motor (electrical): isolate at disconnect Q1; release or hold: waiting ten minutes; "
+        "verify: trying the start",
     )
 
 
-def test_a_source_without_a_place_says_that_it_is_not_known() -> None:
-    (point,) = caution_for(action="flip", kind="die", sources=[motor()]).isolation_points
-    assert point == "Main motor (electrical): where to isolate it is not recorded: find out before you start"
+def point_of(source: EnergySource) -> str:
+    (point,) = caution_for(action="flip", kind="die", sources=[source]).isolation_points
+    return point
+
+
+def test_a_source_of_which_nothing_is_known_says_so() -> None:
+    assert point_of(motor()) == (
+        "Main motor (electrical): how to isolate or release it is not recorded: find out before you start"
+    )
+
+
+def test_a_charge_that_is_released_still_asks_where_it_is_isolated() -> None:
+    assert point_of(motor(release_by="waiting ten minutes")) == (
+        "Main motor (electrical): where to isolate it is not recorded: find out before you start; "
+        "release or hold: waiting ten minutes"
+    )
+
+
+def test_pressure_weight_and_heat_that_are_held_back_need_no_switch() -> None:
+    for kind in ("pressure", "gravity", "thermal"):
+        source = EnergySource(source="Plug behind the die", kind=kind, release_by="ease the head slowly")
+        assert point_of(source).endswith("): release or hold: ease the head slowly")
+        assert "how to isolate or release it is not recorded" in point_of(
+            EnergySource(source="Plug behind the die", kind=kind)
+        )
 
 
 def test_a_press_without_sources_says_so_and_asks_to_record_them() -> None:

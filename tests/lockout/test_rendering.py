@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
@@ -12,6 +14,8 @@ from hypothesis import strategies as st
 
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.cautions import Caution
+from wearlog.lockout.steps import before_work
+from wearlog.lockout.queries import caution_for
 from wearlog.lockout.text import caution_as_text, caution_in_one_line, task_as_text
 
 CAUTION = Caution(
@@ -37,6 +41,24 @@ def test_the_panel_shows_word_text_and_every_point() -> None:
     assert " ".join(CAUTION.text.split()) in shown
     assert "Main motor: isolate at Q1" in shown
     assert "Heater: isolate at Q2 <in the office>" in shown
+
+
+def test_a_long_list_of_points_keeps_every_name_in_sight_and_every_point_on_the_page() -> None:
+    points = tuple(f"Source {number} (electrical): isolate at Q{number}" for number in range(10))
+    html = PANEL.render(Context({"given": Caution("WARNING", "Mind the screw.", points)}))
+    names = ", ".join(f"Source {number} (electrical)" for number in range(10))
+    assert f"<summary>{names}</summary>" in html
+    assert all(point in words_of(html) for point in points)
+
+
+def test_the_whole_panel_folds_nothing_away() -> None:
+    points = tuple(f"Source {number} (electrical): isolate at Q{number}" for number in range(10))
+    text = caution_for(action="flip", kind="die", sources=[]).text
+    given = Context({"given": Caution("WARNING", text, points)})
+    html = Template("{% load lockout %}{% caution given full=True %}").render(given)
+    assert "<details" not in html
+    assert words_of(html).count("try the start, and turn the control back to off") == 1
+    assert text in words_of(html)
 
 
 def test_the_panel_lets_no_markup_through() -> None:
@@ -104,3 +126,35 @@ def test_no_rendering_loses_a_word(text: str, points: list[str]) -> None:
     for words in (text.split(), *(point.split() for point in points)):
         for shown in (plain, html):
             assert any(shown[n : n + len(words)] == words for n in range(len(shown) + 1))
+
+
+MANY = Caution(
+    signal_word="WARNING",
+    text=f"The screw can start by itself. {before_work()} The maker's manual comes first.",
+    isolation_points=tuple(f"source {number} (electrical): isolate at Q{number}" for number in range(1, 6)),
+)
+
+
+def test_many_points_keep_every_name_in_sight_and_open_by_a_touch() -> None:
+    html = " ".join(PANEL.render(Context({"given": MANY})).split())
+    in_sight = re.sub(r"</summary>.*?</details>", "", html)
+    assert "The screw can start by itself." in in_sight
+    for number in range(1, 6):
+        assert f"source {number} (electrical)" in in_sight
+        assert f"<li>source {number} (electrical): isolate at Q{number}</li>" in html
+
+
+def test_few_points_are_in_sight_in_full() -> None:
+    few = replace(MANY, isolation_points=MANY.isolation_points[:3])
+    html = " ".join(PANEL.render(Context({"given": few})).split())
+    assert "isolate at Q3" in re.sub(r"</summary>.*?</details>", "", html)
+
+
+def test_on_paper_and_for_a_press_without_points_nothing_is_folded() -> None:
+    paper = Template("{% load lockout %}{% caution given full=True %}")
+    for html in (
+        paper.render(Context({"given": MANY})),
+        PANEL.render(Context({"given": replace(MANY, isolation_points=())})),
+    ):
+        assert "<details" not in html
+        assert "Before you open or reach into anything" in html

@@ -71,7 +71,7 @@ def both(mail: EmailMultiAlternatives) -> list[str]:
 
 
 def test_the_subject_names_stage_work_part_and_press() -> None:
-    assert mail_of().subject == "coming up: replace D-07 B on North press (die limit)"
+    assert mail_of().subject == "Coming up: replace D-07 B on North press (die limit)"
 
 
 @pytest.mark.parametrize(
@@ -125,7 +125,7 @@ def test_a_single_day_is_told_without_a_range() -> None:
 
 def test_a_name_with_line_breaks_or_markup_breaks_neither_header_nor_page() -> None:
     mail = mail_of(dataclasses.replace(ITEM, rule="x\r\nBcc: all@mill.example", part="<b>D</b>"))
-    assert mail.subject == "coming up: replace <b>D</b> B on North press (x Bcc: all@mill.example)"
+    assert mail.subject == "Coming up: replace <b>D</b> B on North press (x Bcc: all@mill.example)"
     assert "<b>D</b>" not in html_of(mail)
     assert "&lt;b&gt;D&lt;/b&gt;" in html_of(mail)
     assert mail.message()["Bcc"] is None

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.lockout.cautions import Caution
 from wearlog.lockout.hazards import hazards_of, signal_word_of
-from wearlog.lockout.models import EnergySource
+from wearlog.lockout.models import EnergyKind, EnergySource
 from wearlog.lockout.steps import before_work
 
 
@@ -59,17 +59,23 @@ def cautions_for(press_ids: Iterable[int]) -> Cautions:
     return Cautions(sources=found)
 
 
+NEEDS_NO_SWITCH = (EnergyKind.PRESSURE, EnergyKind.GRAVITY, EnergyKind.THERMAL)
+"""Stored in the machine itself: such energy is released or held back, and often nothing can switch it off."""
+
+
 def isolation_point(source: EnergySource) -> str:
     """One source as one line: what it is, where it is isolated, how it is released and how verified."""
-    parts = [
-        _("isolate at %(place)s") % {"place": source.isolate_at}
-        if source.isolate_at
-        else _("where to isolate it is not recorded: find out before you start")
-    ]
+    parts = []
+    if source.isolate_at:
+        parts.append(_("isolate at %(place)s") % {"place": source.isolate_at})
+    elif not source.release_by:
+        parts.append(_("how to isolate or release it is not recorded: find out before you start"))
+    elif source.kind not in NEEDS_NO_SWITCH:
+        parts.append(_("where to isolate it is not recorded: find out before you start"))
     if source.release_by:
-        parts.append(_("release or hold by %(means)s") % {"means": source.release_by})
+        parts.append(_("release or hold: %(means)s") % {"means": source.release_by})
     if source.verify_by:
-        parts.append(_("verify by %(means)s") % {"means": source.verify_by})
+        parts.append(_("verify: %(means)s") % {"means": source.verify_by})
     return _("%(source)s (%(kind)s): %(steps)s") % {
         "source": source.source,
         "kind": source.get_kind_display(),

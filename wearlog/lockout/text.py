@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from django.utils.translation import gettext as _
 
 from wearlog.lockout.cautions import Caution
+from wearlog.lockout.steps import before_work
 
 WIDTH = 76
 """Columns; plain-text mail is readable up to about this on a phone held sideways and in a terminal."""
@@ -25,10 +26,19 @@ def word_of(caution: Caution) -> str:
     return {"WARNING": _("WARNING"), "CAUTION": _("CAUTION")}.get(caution.signal_word, caution.signal_word)
 
 
+def paragraphs_of(caution: Caution) -> list[str]:
+    """The caution's sentences in the order of reading: what can hurt, the steps, what else holds.
+
+    A text of another making is one paragraph."""
+    hazards, steps, rest = demand(caution).text.partition(before_work())
+    return [part.strip() for part in (hazards, steps, rest) if part.strip()]
+
+
 def caution_as_text(caution: Caution, *, width: int | None = WIDTH) -> str:
     """Signal word, sentences and isolation points as lines of at most `width` columns (None: unwrapped)."""
     caution = demand(caution)
-    lines = [_fold(f"{word_of(caution)}: {caution.text}", width)]
+    first, *others = paragraphs_of(caution) or [""]
+    lines = [_fold(f"{word_of(caution)}: {first}", width), *(_fold(other, width) for other in others)]
     if caution.isolation_points:
         lines.append(_("Isolation points:"))
         lines += [_fold(point, width, first="  - ", later="    ") for point in caution.isolation_points]

@@ -10,6 +10,7 @@ from django.core.mail import EmailMultiAlternatives
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.formats import date_format
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from wearlog.calc.units import show_length
@@ -29,7 +30,7 @@ def message_id(key: str) -> str:
 def compose(*, row: OutboxRow, item: DueItem, person: User, units: str) -> EmailMultiAlternatives:
     """The mail of one row. `units` is the system that the person reads, `metric` or `us`."""
     facts = {
-        "stage": Stage(item.state).label,
+        "stage": capfirst(Stage(item.state).label),
         "heading": heading(item),
         "when": when(item),
         "why": item.why,

@@ -4,25 +4,38 @@ from __future__ import annotations
 
 from django import template
 
-from wearlog.lockout.steps import before_work
-from wearlog.lockout.text import caution_as_text, demand, word_of
+from wearlog.lockout.text import caution_as_text, demand, paragraphs_of, word_of
 
 register = template.Library()
+
+POINTS_IN_FULL = 3
+"""So many points fit a phone's page in full beside the task itself."""
 
 
 @register.inclusion_tag("lockout/caution.html", name="caution")
 def caution_panel(caution: object, full: bool = False) -> dict[str, object]:
     """The panel as HTML. A template that passes no caution fails to render instead of leaving it out.
 
-    Where isolation points stand below it, the steps that are the same for every task open by a touch, so that
-    a page with many tasks keeps its hazards and points in sight; `full` (for paper) and a press without
-    points show all of it.
+    A page with many tasks must keep the hazards and the name of every isolation point in sight. So the steps
+    that are the same for every task open by a touch, and where a press has more than `POINTS_IN_FULL` points,
+    so does how each of them is isolated. `full` (for paper and mail) and a press without points show it all.
     """
     given = demand(caution)
-    lead, steps, after = given.text.partition(before_work())
-    if full or not given.isolation_points or not lead.strip():
-        lead, steps, after = given.text, "", ""
-    return {"caution": given, "word": word_of(given), "lead": lead.strip(), "rest": steps + after}
+    lead, *rest = paragraphs_of(given) or [""]
+    points = given.isolation_points
+    return {
+        "caution": given,
+        "word": word_of(given),
+        "lead": lead,
+        "rest": rest,
+        "folded": bool(rest) and bool(points) and not full,
+        "names": [] if full or len(points) <= POINTS_IN_FULL else [name_of(point) for point in points],
+    }
+
+
+def name_of(point: str) -> str:
+    """`Main motor (electrical)` of `Main motor (electrical): isolate at Q1`."""
+    return point.partition(": ")[0]
 
 
 @register.simple_tag(name="caution_as_text")
