@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.cautions import Caution
-from wearlog.lockout.steps import before_work
 from wearlog.lockout.queries import caution_for
+from wearlog.lockout.steps import before_work
 from wearlog.lockout.text import caution_as_text, caution_in_one_line, task_as_text
 
 CAUTION = Caution(
