@@ -148,6 +148,22 @@ class TestDates:
         ):  # fmt: skip
             assert words in text, text
 
+    def test_the_sentence_of_a_part_on_the_shelf_says_so(self, shop: Shop) -> None:
+        shop.press("P1", name="North press")
+        die = shop.part("D1", a_die_type(shop, expected_life_kg=40_000))
+        shop.fit(die, "2026-03-01", "2026-03-05", edge="A", position="die")
+        shop.runs("2026-03-01", 20, kg=500)
+        the_rule(shop)
+        text = item("2026-03-20").why
+        assert "it lies off the press and is reckoned as going back on North press" in text
+        assert "at the recent pace about" in text
+
+    def test_the_sentence_says_where_the_plan_ends_and_the_pace_begins(self, shop: Shop) -> None:
+        a_worn_die(shop)
+        the_rule(shop)
+        shop.plan("2026-04-15", "2026-04-20", 3000)
+        assert "at the plan and then the pace of earlier years about" in item("2026-04-09").why
+
     def test_the_strip_shows_new_limit_gauge_and_estimate(self, shop: Shop) -> None:
         a_worn_die(shop)
         the_rule(shop)
@@ -293,6 +309,7 @@ class TestWorkThatChangesTheDimension:
         assert before.left_kg == pytest.approx(20_000, rel=0.25)
         assert after.left_kg == pytest.approx(40_000, rel=0.25)
         assert after.cycle != before.cycle
+        assert "after 0 kg since the rebuild on 10 April" in after.why
 
     def test_a_polish_takes_metal_that_the_seed_did_not(self, shop: Shop) -> None:
         kind = a_die_type(shop)

@@ -74,6 +74,14 @@ class Edges:
             for index, (key, rows) in enumerate(fittings.items())
         }
 
+    def taken(self, edge: Edge) -> tuple[float, ServiceRow | None]:
+        """Seed that the edge has taken since it was last rebuilt (and by which work), or since it was new."""
+        rebuilt = [row for row in edge.works if row.action in RESETS]
+        if not rebuilt:
+            return float(edge.now_kg.sum()), None
+        before = self._exposures([(edge.key, rebuilt[-1].done)], {edge.key: list(edge.fittings)})
+        return float((edge.now_kg - before[0]).sum()), rebuilt[-1]
+
     def last_of(self, part_id: int) -> Edge:
         """The edge that a part works on, or last worked on."""
         last = self.record.fittings_of[part_id][-1]

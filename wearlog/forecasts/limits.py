@@ -42,7 +42,7 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
     )
     return Trip(
         trigger="limit",
-        why=_sentence(outlook, type_, edge, position, crops, fit, own, found),
+        why=_sentence(edges, outlook, edge, position, fit, own, found),
         due=found.mid,
         early=found.early,
         late=found.late,
@@ -167,14 +167,13 @@ def _life(
 
     early, due, late = (day(life * exp(z * LIFE_SPREAD)) for z in (-TENTH, 0.0, TENTH))
     show = why.mass if unit == "kg" else why.hours
-    route = why.route(outlook.basis(position.press_id), outlook.plan_begins(position.press_id), record.as_of)
     return Trip(
         trigger="limit",
         why=why_limit.by_life(
             used=show(used, record.units),
             life=show(life, record.units),
             left=show(max(life - used, 0.0), record.units),
-            route=route,
+            route=outlook.route(position.press_id, due),
             about="" if due is None else why.about(due, early, late, record.as_of),
         ),
         due=due,
@@ -205,29 +204,34 @@ def _day_of_use(outlook: Outlook, edge: Edge, amount: float, unit: str) -> date:
 
 
 def _sentence(
+    edges: Edges,
     outlook: Outlook,
-    type_: TypeRow,
     edge: Edge,
     position: PositionRow,
-    crops: list[int] | None,
     fit: TypeFit,
     own: EdgeFit,
     found: Reach,
 ) -> str:
     record = outlook.record
+    type_ = record.types[record.parts[edge.key[0]].type_id]
+    crops = crops_of(record.crops, type_)
     budget = abs((type_.limit_mm or 0.0) - (type_.new_mm or 0.0))
+    taken, rebuilt = edges.taken(edge)
+    on_shelf = record.fittings_of[edge.key[0]][-1].removed is not None
     return why_limit.measured(
         edge=edge.key[1],
         kind=type_.kind,
         basis=own.basis,
         worn=None if own.now is None else own.now.mid,
         budget=budget,
-        taken=float(edge.now_kg.sum()),
+        taken=taken,
+        since=""
+        if rebuilt is None
+        else why.work_on(rebuilt.action, record.day_of(rebuilt.done), record.as_of),
+        back_on=record.presses[position.press_id].label if on_shelf else "",
         rates=_rates(outlook, position, crops, edge, fit, own.multiplier),
         left=None if found.left_kg is None else found.left_kg.mid,
-        route=why.route(
-            outlook.basis(position.press_id), outlook.plan_begins(position.press_id), record.as_of
-        ),
+        route=outlook.route(position.press_id, found.mid),
         about="" if found.mid is None else why.about(found.mid, found.early, found.late, record.as_of),
         passed="" if found.mid is None or found.mid > record.as_of else why.day(found.mid, record.as_of),
         units=record.units,

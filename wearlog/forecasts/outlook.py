@@ -11,6 +11,7 @@ import numpy as np
 
 from wearlog.calc.season import DailySeed, PlanLine, Season, coming_season, plan_misses
 from wearlog.calc.underway import lines_as_kept
+from wearlog.forecasts import why
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import Floats
 
@@ -142,16 +143,24 @@ class Outlook:
         spread = np.concatenate(([0.0], np.sqrt(season.variance @ weight**2)))
         return Path(self.record.as_of, total, spread)
 
-    def basis(self, press_id: int) -> str:
-        """plan, same_weeks, recent_pace, or nothing where there is no season."""
+    def route(self, press_id: int, due: date | None) -> str:
+        """In words along what the future of a press is taken up to a day; empty where nothing tells."""
         season = self.season(press_id)
-        return "" if season is None else season.basis
+        if season is None:
+            return ""
+        until = None if season.plan_until is None else date.fromordinal(season.plan_until)
+        return why.route(
+            season.basis,
+            begins=self._plan_begins(press_id),
+            as_of=self.record.as_of,
+            beyond_plan=until is not None and due is not None and due > until,
+        )
 
-    def plan_begins(self, press_id: int) -> date | None:
-        """The first day ahead that the plan gives seed to; None where it has begun or there is none."""
-        ahead = [
+    def _plan_begins(self, press_id: int) -> date:
+        """The first day ahead that the plan gives seed to, or the as-of day where it has begun."""
+        starts = [
             row.start_on
             for row in self.record.plan
             if row.press_id == press_id and row.end_on > self.record.as_of
         ]
-        return min(ahead, default=None)
+        return max(min(starts, default=self.record.as_of), self.record.as_of)

@@ -69,11 +69,6 @@ class Case:
             return ""
         return why.about(dates["due"], dates["early"], dates["late"], self.record.as_of)
 
-    @property
-    def route(self) -> str:
-        press = self.thing.press_id
-        return why.route(self.outlook.basis(press), self.outlook.plan_begins(press), self.record.as_of)
-
 
 def hours(case: Case) -> Trip | None:
     every = case.rule.every_h
@@ -115,7 +110,7 @@ def _counted(
         every=show(every, record.units),
         left=show(every - used, record.units),
         since=case.since,
-        route=case.route,
+        route=case.outlook.route(case.thing.press_id, dates["due"]),
         about=case.about(dates),
         reached="" if at is None else why.day(record.day_of(at), record.as_of),
     )

@@ -48,12 +48,20 @@ def since(action: str, on: date | None, as_of: date, *, of_part: bool) -> str:
     return _("since the press's start on %(day)s") % {"day": day(on, as_of)}
 
 
-def route(basis: str, begins: date | None, as_of: date) -> str:
-    """Along what the future is taken."""
-    if basis == "plan" and begins is not None and begins > as_of:
-        return _("at the plan from %(day)s") % {"day": day(begins, as_of)}
+def work_on(action: str, on: date, as_of: date) -> str:
+    """`the rebuild on 3 May`."""
+    return _("the %(work)s on %(day)s") % {"work": words(action), "day": day(on, as_of)}
+
+
+def route(basis: str, *, begins: date, as_of: date, beyond_plan: bool) -> str:
+    """Along what the future is taken: plan, pace, or the plan and then the pace."""
+    if basis == "plan":
+        if beyond_plan:
+            return _("at the plan and then the pace of earlier years")
+        if begins > as_of:
+            return _("at the plan from %(day)s") % {"day": day(begins, as_of)}
+        return _("at the plan")
     return {
-        "plan": _("at the plan"),
         "same_weeks": _("at the pace of the same weeks in earlier years"),
         "recent_pace": _("at the recent pace"),
     }.get(basis, "")

@@ -59,6 +59,8 @@ def measured(
     worn: float | None,
     budget: float,
     taken: float,
+    since: str,
+    back_on: str,
     rates: Sequence[tuple[str, float]],
     left: float | None,
     route: str,
@@ -66,26 +68,36 @@ def measured(
     passed: str,
     units: str,
 ) -> str:
-    """What is worn, at which rate, what is left, and when; or that the limit is passed."""
-    clauses = [_worn(edge, kind, basis, worn, budget, taken, units), _rate(kind, basis, rates, units)]
+    """What is worn, at which rate, what is left, and when; or that the limit is passed.
+
+    since: the rebuild that the edge began anew with, else empty. back_on: the press that a part on the shelf
+    is reckoned for, else empty."""
+    clauses = [
+        _worn(edge, kind, basis, worn, budget, show_mass(taken, units), since, units),
+        _rate(kind, basis, rates, units),
+    ]
     if passed:
         clauses.append(_("the limit was reached %(about)s") % {"about": about})
     else:
         if left is not None:
             clauses.append(_("%(left)s left") % {"left": show_mass(left, units)})
+        if back_on:
+            clauses.append(
+                _("it lies off the press and is reckoned as going back on %(press)s") % {"press": back_on}
+            )
         clauses.append(f"{route} {about}".strip() if about else _("no plan or pace to tell the day from"))
     return "; ".join(clause for clause in clauses if clause) + "."
 
 
 def _worn(
-    edge: str, kind: str, basis: str, worn: float | None, budget: float, taken: float, units: str
+    edge: str, kind: str, basis: str, worn: float | None, budget: float, taken: str, since: str, units: str
 ) -> str:
     who = _("Edge %(edge)s") % {"edge": edge} if edge else _("The %(kind)s") % {"kind": kind}
     values = {
         "who": who,
         "worn": show_length(None if worn is None else max(worn, 0.0), units),
         "budget": show_length(budget, units),
-        "taken": show_mass(taken, units),
+        "taken": _("%(taken)s since %(work)s") % {"taken": taken, "work": since} if since else taken,
     }
     if basis == "measured":
         return _("%(who)s has worn %(worn)s of %(budget)s after %(taken)s") % values
