@@ -64,7 +64,7 @@ class _Cases:
         crops = len(post.log_rates)
         self.away = nodes(len(post.covariance), RATE_CASES) @ np.linalg.cholesky(post.covariance).T
         self.rates = np.exp(post.log_rates + self.away[:, :crops])
-        self.tables = shape.heights(post.h + self.away[:, crops:])
+        self.shapes = shape.Shapes.of(post.h + self.away[:, crops:])
         self.problem, self.post, self.budget = problem, post, problem.budget
         self.spreads = post.spreads
         # A mill that retires its edges when they are worn has not seen this one worn; how far that is to be
@@ -115,7 +115,7 @@ class _Cases:
         spread = float(np.sqrt(covariance[life, life]))
         z = np.linspace(-GRID_REACH, GRID_REACH, GRID_CASES)
         theta = np.exp(middle[:, None] + spread * z)
-        at = shape.forward(self.tables, self.rates @ rows.kg[own].T / self.budget)
+        at = self.shapes.forward(self.rates @ rows.kg[own].T / self.budget)
         away = (rows.wear[own] - theta[:, :, None] * self.budget * at[:, None, :]) / post.gauge_sd
         chance = log_likelihood(rows.kind[own], away).sum(axis=2) - 0.5 * z**2
         chance = np.exp(chance - chance.max(axis=1, keepdims=True))
@@ -153,8 +153,8 @@ class _Cases:
 
     def _reach(self, theta: Floats, shift: Floats, kg: Floats) -> tuple[Floats, Floats]:
         progress = self.rates @ kg
-        at_limit = shape.backward(self.tables, (1.0 - shift / self.budget) / theta)
-        worn = shape.forward(self.tables, progress / self.budget)[:, None]
+        at_limit = self.shapes.backward((1.0 - shift / self.budget) / theta)
+        worn = self.shapes.forward(progress / self.budget)[:, None]
         return at_limit * self.budget - progress[:, None], theta * self.budget * worn + shift
 
 

@@ -34,7 +34,8 @@ GAUGE_STRENGTH, SPREAD_STRENGTH, LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 6
 SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.03, 0.03, 0.2
 LEAST_BEND = 0.02
 STEPS = 60
-STILL = 1e-3  # a step, in standard deviations or in parts of a spread, below which nothing moves any more
+CALM = 0.6  # of each later step: where slopes change at a knot, full steps may go to and fro for ever
+STILL = 0.01  # a step, in standard deviations or in parts of a spread, below which nothing moves any more
 
 Ints = NDArray[np.int64]
 
@@ -137,7 +138,8 @@ def fit(problems: list[Problem]) -> list[Posterior]:
             gradient[block] += g_g
         covariance = np.asarray(np.linalg.inv(hessian), dtype=float)
         step = covariance @ gradient
-        scale = min(1.0, 0.7 / max(float(np.max(np.abs(step), initial=0.0)), 1e-12))
+        full = 1.0 if turn < SEARCH_STEPS else CALM
+        scale = min(full, 0.7 / max(float(np.max(np.abs(step), initial=0.0)), 1e-12))
         before = np.array([*vars(spreads).values(), *(s.gauge_sd for s in states)])
         for state, block in zip(states, blocks, strict=True):
             _learn_gauge(state, covariance[block, block])
@@ -147,11 +149,8 @@ def fit(problems: list[Problem]) -> list[Posterior]:
         moved = float(np.max(np.abs(step) / np.sqrt(np.diagonal(covariance)), initial=0.0))
         for state, block in zip(states, blocks, strict=True):
             moved = max(moved, _move(state, step[block], scale))
-        if (
-            turn > SEARCH_STEPS
-            and moved < STILL
-            and np.all(np.abs(after - before) < 4 * STILL * np.maximum(np.abs(after), 1e-3))
-        ):
+        learned = float(np.max(np.abs(after - before) / np.maximum(np.abs(after), 0.05)))
+        if turn > SEARCH_STEPS and moved < STILL and learned < STILL:
             break
     return [
         Posterior(
@@ -179,7 +178,7 @@ class _Bends:
         types = len(problems)
         together = np.full((types, types), SHARED_BEND) + (1.0 - SHARED_BEND) * np.eye(types)
         bends = np.kron(np.linalg.inv(together), np.linalg.inv(shape.prior_covariance()))
-        sizes = [p.rows.kg.shape[1] + shape.STRETCHES for p in problems]
+        sizes = [p.rows.kg.shape[1] + shape.POINTS for p in problems]
         self.rates = np.zeros((sum(sizes), sum(sizes)))
         self.bends = np.zeros_like(self.rates)
         where: list[int] = []
@@ -187,7 +186,7 @@ class _Bends:
             crops = problem.rows.kg.shape[1]
             rates = problem.log_rate_sd**2 * np.ones((crops, crops)) + CROP_SD**2 * np.eye(crops)
             self.rates[begin : begin + crops, begin : begin + crops] = np.linalg.inv(rates)
-            where.extend(range(begin + crops, begin + crops + shape.STRETCHES))
+            where.extend(range(begin + crops, begin + crops + shape.POINTS))
         self.bends[np.ix_(where, where)] = bends
         self.count = len(where)
 
@@ -199,7 +198,8 @@ class _Bends:
         is what the posterior is narrower than the prior). Entries of `now` that are no bends don't count."""
         told = max(self.count - float((self.bends * covariance).sum()) / bend**2, 0.0)
         found = float(now @ self.bends @ now) + BEND_STRENGTH * BEND_GUESS**2
-        return max(math.sqrt(found / (told + BEND_STRENGTH)), LEAST_BEND)
+        # Half the way (on a logarithmic scale), since a full step may overshoot.
+        return max(math.sqrt(bend * math.sqrt(found / (told + BEND_STRENGTH))), LEAST_BEND)
 
 
 def _start(problem: Problem) -> _State:
@@ -212,7 +212,7 @@ def _start(problem: Problem) -> _State:
     return _State(
         problem=problem,
         a=np.full(rows.kg.shape[1], problem.log_rate),
-        h=np.zeros(shape.STRETCHES),
+        h=np.zeros(shape.POINTS),
         local=np.zeros((rows.parts, size)),
         own=own,
         gauge_sd=problem.gauge_guess,
