@@ -59,6 +59,31 @@ def test_an_entry_sent_again_after_a_correction_is_still_the_same(small_mill: Sm
     assert (again.pk, again.seed_kg) == (run.pk, Decimal(380))
 
 
+def test_an_entry_sent_again_after_the_log_was_imported_anew_is_still_the_same(
+    small_mill: SmallMill,
+) -> None:
+    imported = Run.objects.create(
+        ref="phone-1",
+        press=small_mill.press,
+        crop=small_mill.rape,
+        seed_kg=Decimal(400),
+        started_at=at("2026-03-09 06:00"),
+        ended_at=at("2026-03-09 14:00"),
+    )
+    again = actions.log_run(by=small_mill.by, at=NOW, entry=new_run(small_mill))
+    assert again.pk == imported.pk
+    with pytest.raises(Refused, match="already has the ref"):
+        actions.log_run(by=small_mill.by, at=NOW, entry=new_run(small_mill, seed_kg=Decimal(401)))
+
+
+def test_an_entry_sent_again_after_it_was_struck_out_stays_struck_out(small_mill: SmallMill) -> None:
+    run = actions.log_run(by=small_mill.by, at=NOW, entry=new_run(small_mill))
+    actions.void(by=small_mill.by, at=NOW, record=run, reason="wrong press")
+    again = actions.log_run(by=small_mill.by, at=NOW, entry=new_run(small_mill))
+    assert again.voided_at == NOW
+    assert Run.objects.count() == 1
+
+
 def test_a_flip_sent_twice_flips_once(small_mill: SmallMill) -> None:
     entry = NewWork(
         press_id=small_mill.press.pk,

@@ -120,15 +120,3 @@ def next_edge(fitting: Fitting) -> str:
         if edge in unused:
             return edge
     return names[(here + 1) % len(names)]
-
-
-def barrel_shares(press: Press) -> dict[str, float]:
-    """Each named barrel's part of the seed; what is not recorded is shared out evenly."""
-    shares: dict[str, float | None] = {}
-    for barrel, share in press.positions.exclude(barrel="").order_by("barrel").values_list("barrel", "share"):
-        if shares.get(barrel) is None:
-            shares[barrel] = float(share) if share is not None else None
-    known = sum(share for share in shares.values() if share is not None)
-    unknown = sum(1 for share in shares.values() if share is None)
-    rest = max(0.0, 1.0 - known) / unknown if unknown else 0.0
-    return {barrel: rest if share is None else share for barrel, share in shares.items()}
