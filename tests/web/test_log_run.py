@@ -174,13 +174,18 @@ def test_questions_of_several_rounds_are_each_asked_once(phone: Client, shop: Sh
     assert Run.objects.count() == 1
 
 
-def test_a_meter_that_went_back_is_refused_at_its_field(phone: Client, shop: Shop) -> None:
+def test_a_meter_that_went_back_leads_to_the_new_meter_and_the_hours(phone: Client, shop: Shop) -> None:
     shop.reading(shop.north, "500", timezone.now() - timedelta(hours=8))
-    answer = phone.post("/log/run/", numbers(shop, meter_h="490", seed="350"))
+    typed = numbers(shop, meter_h="3", seed="350")
+    assert "If the meter was replaced, say new meter" in phone.post("/log/run/", typed).content.decode()
+    answer = phone.post("/log/run/", {**typed, "confirm": "meter_went_back"})
     text = answer.content.decode()
     assert answer.status_code == 422
     assert 'href="#id_meter_h"' in text
-    assert 'value="490"' in text
+    assert re.search(r'<details class="fold" open>\s*<summary>Other times, meter', text)
+    phone.post("/log/run/", {**typed, "new_meter": "on", "hours_h": "7"})
+    reading = Reading.objects.get(meter_h=3)
+    assert (reading.kind, Run.objects.get().hours_h) == ("new_meter", Decimal("7"))
 
 
 def test_a_run_is_started_and_stopped_later(phone: Client, shop: Shop) -> None:

@@ -10,7 +10,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.web.log_shop import Shop
-from wearlog.equipment.models import Fitting
+from wearlog.equipment.models import Fitting, Part
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
 from wearlog.people.models import Mill, Role, User
@@ -226,3 +226,21 @@ def test_a_viewer_may_not_log_work(client: Client, shop: Shop) -> None:
     assert client.get(f"/log/work/?press={shop.north.pk}").status_code == 403
     assert client.post("/log/work/", work(shop, "flip", shop.d1_on, to_edge="B")).status_code == 403
     assert Service.objects.count() == 0
+
+
+def test_among_many_spares_one_is_named_by_the_mark_on_it(phone: Client, shop: Shop) -> None:
+    Part.objects.bulk_create(Part(code=f"X5-{number:02}", part_type=shop.small) for number in range(80))
+    text = page(phone, f"/log/work/?fitting={shop.d1_on.pk}&action=replace")
+    assert text.count("<option") == 1 + 120
+    for mark, words in (
+        ("", "Choose the part that goes on, or write its mark."),
+        ("Y1 A", "No part is marked “Y1 A”."),
+        ("x5-79", "X5-79 has the edges A, B"),
+        ("X5-79 C", "X5-79 has the edges A, B"),
+    ):
+        answer = phone.post("/log/work/", work(shop, "replace", shop.d1_on, new_mark=mark))
+        assert answer.status_code == 422, mark
+        assert words in answer.content.decode(), mark
+    phone.post("/log/work/", work(shop, "replace", shop.d1_on, new_mark="x5-79 b"))
+    now = Fitting.objects.open().get(position=shop.die_place)
+    assert (now.part.code, now.edge) == ("X5-79", "B")

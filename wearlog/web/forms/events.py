@@ -16,7 +16,8 @@ from wearlog.service.models import Bound, IncidentKind
 from wearlog.web.forms.base import EntryForm, new_ref
 from wearlog.web.forms.fields import HoursField, InstantField, LengthField, MassField, Reader, pills
 from wearlog.web.forms.known import EdgeKnown, PlaceNow, Spare
-from wearlog.web.forms.work import edge_label, gauge_words, spare_label
+from wearlog.web.forms.spares import SpareForm
+from wearlog.web.forms.work import edge_label, gauge_words
 
 
 def note_field(label: Any = "") -> forms.CharField:
@@ -221,24 +222,17 @@ class MeasurementForm(EntryForm):
         return [self[name] for name in ("place", "bound", "gauge", "measured_at", "note")]
 
 
-class FitForm(EntryForm):
+class FitForm(SpareForm):
     """A part from the shelf onto an empty position."""
 
     position = forms.IntegerField(widget=forms.HiddenInput)
-    new = forms.ChoiceField(
-        label=_("What goes on"),
-        widget=pills(),
-        error_messages={"required": _("Choose the part that goes on.")},
-    )
     fitted_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
 
     aliases = {"part": "new", "edge": "new", "moved_at": "fitted_at"}
 
     def __init__(self, *args: Any, reader: Reader, spares: Sequence[Spare], **kwargs: Any) -> None:
         super().__init__(*args, reader=reader, **kwargs)
-        self.fields["new"].choices = [  # type: ignore[attr-defined]
-            (spare.value, spare_label(spare, reader)) for spare in spares
-        ]
+        self.offer(spares)
 
 
 class TakeOffForm(EntryForm):

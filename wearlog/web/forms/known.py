@@ -135,6 +135,27 @@ def spares_for(position: Position, like: Part | None = None, crop: Crop | None =
 
 
 @dataclass(frozen=True)
+class Marked:
+    """A part found by what is stamped on it; `edge` is None where it has several and none was named."""
+
+    part: Part
+    edge: str | None
+
+
+def spare_by_mark(typed: str) -> Marked | None:
+    """`d5-07 b` is part D5-07 with edge B; a part with one edge needs none."""
+    mark, _space, last = typed.strip().rpartition(" ")
+    for code, edge in ((typed.strip(), ""), (mark.strip(), last.upper())):
+        part = Part.objects.select_related("part_type").filter(code__iexact=code).first() if code else None
+        if part is None:
+            continue
+        if edge in part.part_type.edge_names:
+            return Marked(part, edge)
+        return Marked(part, None)
+    return None
+
+
+@dataclass(frozen=True)
 class EdgeKnown:
     """One edge of a part: whether it has worked, and the last plain gauge on it."""
 

@@ -165,11 +165,13 @@ class RunForm(SeedAmount):
             if key == "when" and not self.by_meter:
                 names = ("meter_h", *names)
             doubted = {doubt.field for doubt in self.doubts}
+            # A meter in doubt or refused may be a new one, and then the hours are wanted: both stand there.
+            watched = (*names, "meter_h", "hours_h") if key == "when" else names
             groups.append(
                 {
                     "title": title,
                     "fields": [self[name] for name in names],
-                    "open": any(name in self.errors or name in doubted for name in names)
+                    "open": any(name in self.errors or name in doubted for name in watched)
                     or (self.is_bound and any(name in self.changed_data for name in names)),
                 }
             )

@@ -15,9 +15,10 @@ from wearlog.calc import units
 from wearlog.equipment.models import Fitting, Kind, Part, RetiredBecause
 from wearlog.logbook.entries import NewMeasurement, NewWork
 from wearlog.service.models import Action, Bound, Phase
-from wearlog.web.forms.base import EntryForm, new_ref
+from wearlog.web.forms.base import new_ref
 from wearlog.web.forms.fields import HoursField, InstantField, LengthField, NumberField, Reader, pills
 from wearlog.web.forms.known import EdgeKnown, Spare
+from wearlog.web.forms.spares import SpareForm
 
 ROWS = 4
 """Places that one entry can gauge: the numbered flights of a screw, say. The first stands open."""
@@ -106,18 +107,7 @@ def edge_label(edge: EdgeKnown, reader: Reader) -> str:
     return f"{words}, {_now('used before, last')} {units.show_length(edge.last.value_mm, reader.system)}"
 
 
-def spare_label(spare: Spare, reader: Reader) -> str:
-    kind = spare.part.part_type
-    words = [f"{spare.part.code} {spare.edge}".strip(), kind.code]
-    if kind.size_mm is not None and kind.size_mm:
-        words.append(units.show_length(kind.size_mm, reader.system))
-    if kind.for_crops:
-        words.append(_now("for %s") % ", ".join(kind.for_crops.split()))
-    words.append(_now("used before") if spare.used else _now("unused"))
-    return " · ".join(words)
-
-
-class WorkForm(EntryForm):
+class WorkForm(SpareForm):
     """Fields follow the action: `flip` asks for the edge, `replace` for the spare, gauging for values."""
 
     ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
@@ -127,9 +117,6 @@ class WorkForm(EntryForm):
     action = forms.ChoiceField(widget=forms.HiddenInput, choices=Action.choices)
     rule = forms.IntegerField(widget=forms.HiddenInput, required=False)
     to_edge = forms.ChoiceField(label=_("Turn to"), widget=pills())
-    new = forms.ChoiceField(
-        label=_("What goes on"), error_messages={"required": _("Choose the part that goes on.")}
-    )
     old_part_retired_because = forms.ChoiceField(
         label=_("What came off"),
         required=False,
@@ -200,15 +187,9 @@ class WorkForm(EntryForm):
         else:
             del self.fields["to_edge"]
         if action == Action.REPLACE:
-            field = self.fields["new"]
-            labels = [(spare.value, spare_label(spare, self.reader)) for spare in spares]
-            if len(labels) <= 8:
-                field.widget = pills()
-                field.choices = labels  # type: ignore[attr-defined]
-            else:
-                field.choices = [("", _("choose …")), *labels]  # type: ignore[attr-defined]
+            self.offer(spares)
         else:
-            del self.fields["new"], self.fields["old_part_retired_because"]
+            del self.fields["new"], self.fields["new_mark"], self.fields["old_part_retired_because"]
 
     def _shape_gauges(self, action: Action, fitting: Fitting | None, edges: Sequence[EdgeKnown]) -> None:
         self.columns: tuple[tuple[str, str, Any], ...] = ()
@@ -295,7 +276,7 @@ class WorkForm(EntryForm):
 
     def entry(self, *, now: datetime, by_name: str, fitting: Fitting | None) -> NewWork:
         value = self.cleaned_data
-        new_part, _colon, new_edge = self.said("new").partition(":")
+        new_part, new_edge = self.chosen_spare()
         return NewWork(
             press_id=value["press"],
             action=value["action"],
@@ -305,7 +286,7 @@ class WorkForm(EntryForm):
             part_id=fitting.part_id if fitting else None,
             edge=fitting.edge if fitting else "",
             to_edge=self.said("to_edge"),
-            new_part_id=int(new_part) if new_part else None,
+            new_part_id=new_part,
             new_edge=new_edge,
             old_part_retired_because=self.said("old_part_retired_because"),
             rule_id=value.get("rule"),

@@ -45,11 +45,12 @@ class FittingNew(EntryPage):
         }
 
     def act(self, form: FitForm, now: datetime) -> Fitting:
-        part, _colon, edge = form.said("new").partition(":")
+        part_id, edge = form.chosen_spare()
+        assert part_id is not None  # the form asks for it
         return actions.fit(
             by=self.request.user,
             at=now,
-            part_id=int(part),
+            part_id=part_id,
             edge=edge,
             position_id=self.position.pk,
             fitted_at=form.at_or("fitted_at", now),
