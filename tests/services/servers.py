@@ -18,6 +18,8 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+import psycopg
+
 UNPRIVILEGED = ("postgres", "nobody")
 
 
@@ -123,6 +125,7 @@ def postgres_server(programs: Path) -> Iterator[str]:
             server = subprocess.Popen(command, stdout=log, stderr=log, user=user, cwd=home)
             try:
                 wait_for_port(port, server, home / "log")
+                wait_for_answer(port)
                 yield f"postgres://wearlog@127.0.0.1:{port}"
             finally:
                 server.terminate()
@@ -184,6 +187,19 @@ def redis_server(program: Path) -> Iterator[RedisServer]:
     finally:
         server.stop()
         shutil.rmtree(home, ignore_errors=True)
+
+
+def wait_for_answer(port: int, seconds: float = 20) -> None:
+    """PostgreSQL listens a moment before it lets anybody in."""
+    end = time.monotonic() + seconds
+    while True:
+        try:
+            psycopg.connect(f"postgres://wearlog@127.0.0.1:{port}/postgres").close()
+            return
+        except psycopg.OperationalError:
+            if time.monotonic() > end:
+                raise
+            time.sleep(0.05)
 
 
 def wait_for_port(port: int, process: subprocess.Popen[bytes], log: Path, seconds: float = 20) -> None:
