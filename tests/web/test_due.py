@@ -58,6 +58,10 @@ class TestWords:
         )
         assert due.task_line(item(part="", edge="", position="", kind="", action="clean")) == "Clean Press 2"
 
+    def test_a_code_that_says_its_kind_is_not_told_twice(self) -> None:
+        belt = item(part="P2 belt", kind="belt", edge="", action="adjust")
+        assert due.task_line(belt) == "Adjust P2 belt · Press 2"
+
     def test_the_day_comes_with_its_range_and_its_distance(self) -> None:
         assert due.when(item(), TODAY) == ("Sat 14 Mar, in 10 days (between Thu 12 Mar and Tue 17 Mar)")
 

@@ -1,4 +1,4 @@
-"""The style sheet and the templates: contrast, no colour for states, nothing from elsewhere, nothing inline."""
+"""The style sheet and the templates: contrast, no colour for states, nothing fetched, nothing inline."""
 
 from __future__ import annotations
 

@@ -85,7 +85,7 @@ def test_every_position_is_in_the_list_with_what_sits_there(
     assert (
         f'href="/log/fitting/?position={shop.gearbox_place.pk}">gearbox: nothing fitted</a>' in seats.group(0)
     )
-    assert "600.0 h, 30.00 t since it was fitted." in seats.group(0)
+    assert "600.0 h, 30.00 t since fitted." in seats.group(0)
 
 
 def test_the_last_work_on_a_part_is_told_in_hours_of_pressing(

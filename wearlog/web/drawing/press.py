@@ -54,7 +54,7 @@ SPANS: dict[str, tuple[float, float, float, float]] = {
     Kind.OTHER: (150, 170, 74, 74),
 }
 ABOVE_ON_SINGLE = {Kind.MAGNET, Kind.GEARBOX, Kind.MOTOR, Kind.BELT, Kind.HEATER}
-IN_LANE = {Kind.SCREW, Kind.BARREL, Kind.HEAD, Kind.DIE, Kind.HEATER}
+IN_LANE = {Kind.SCREW, Kind.BARREL, Kind.HEAD, Kind.DIE, Kind.HEATER, Kind.BEARING}
 
 
 @dataclass(frozen=True)
@@ -185,11 +185,11 @@ def draw(seats: Sequence[Seat]) -> PressDrawing:
             upward = seat.kind == Kind.MAGNET
         else:
             upward = seat.kind in ABOVE_ON_SINGLE
-        drive = seat.kind in (Kind.GEARBOX, Kind.BELT, Kind.MOTOR, Kind.BEARING)
+        drive = seat.kind in (Kind.BELT, Kind.MOTOR)
         if upward:
             above.append((number, seat, x, first + up))
         else:
-            middle = (first + last) / 2 if drive and seat.kind != Kind.GEARBOX else last
+            middle = (first + last) / 2 if drive else last
             below.append((number, seat, x, middle + down))
     callouts = row(above, TOP_ROW, upward=True) + row(below, bottom_row, upward=False)
     return PressDrawing(

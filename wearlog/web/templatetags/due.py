@@ -57,11 +57,17 @@ BASIS_WORDS = {
 }
 
 
+def part_words(kind: str, code: str, edge: str = "") -> str:
+    """`die D5-04, edge A`; a code that says its kind itself, as `P4 belt`, stands alone."""
+    word = "" if kind in ("", Kind.OTHER) else str(Kind(kind).label)
+    named = code if word in code.lower() else f"{word} {code}"
+    return f"{named}, edge {edge}" if edge else named
+
+
 def thing_words(item: DueItem) -> str:
     """`die D5-04, edge A`, or the position, or `the press`."""
     if item.part:
-        kind = f"{Kind(item.kind).label} " if item.kind and item.kind != Kind.OTHER else ""
-        return f"{kind}{item.part}" + (f", edge {item.edge}" if item.edge else "")
+        return part_words(item.kind, item.part, item.edge)
     return f"the {item.position}" if item.position else "the press"
 
 

@@ -92,13 +92,14 @@ class SeatLine:
 
 
 def label_of(seat: SeatRow) -> str:
-    """`die D5-04, edge A`, or `die: nothing fitted`."""
-    kind = "" if seat.position.kind == Kind.OTHER else str(Kind(seat.position.kind).label)
-    name = seat.position.name
-    place = name if not kind or kind in name else f"{name} ({kind})"
+    """`left die D5-04, edge A`, or `left die: nothing fitted`."""
+    name, kind = seat.position.name, seat.position.kind
+    place = name if kind == Kind.OTHER or str(Kind(kind).label) in name.lower() else f"{name} ({kind})"
     if seat.fitting is None:
         return f"{place}: nothing fitted"
-    return f"{place} {seat.fitting.part}" + (f", edge {seat.fitting.edge}" if seat.fitting.edge else "")
+    code, edge = seat.fitting.part.code, seat.fitting.edge
+    named = code if name.lower() in code.lower() else f"{place} {code}"
+    return f"{named}, edge {edge}" if edge else named
 
 
 def first_of(items: Sequence[DueItem]) -> DueItem | None:
