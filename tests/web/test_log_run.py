@@ -12,6 +12,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from tests.conftest import at
 from tests.web.log_shop import Shop
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import AuditEntry, Mill, Role, User
@@ -261,3 +262,11 @@ def test_the_pages_take_few_queries_whatever_the_mill_has_logged(
         with CaptureQueriesContext(connection) as queries:
             page(phone, address)
         assert len(queries) <= 30, address
+
+
+def test_a_start_and_hours_tell_the_end_of_yesterdays_run(phone: Client, shop: Shop) -> None:
+    typed = numbers(shop, hours_h="7:30", seed="350", started_at="2026-03-02T07:00")
+    assert phone.post("/log/run/", typed).status_code == 302
+    run = Run.objects.get()
+    # Vienna is an hour ahead of UTC in winter.
+    assert (run.started_at, run.ends_at) == (at("2026-03-02 06:00"), at("2026-03-02 13:30"))

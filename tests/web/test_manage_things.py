@@ -6,9 +6,11 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
-from tests.web.log_shop import Shop, form_of
+from tests.web.log_shop import MORNING, Shop, form_of
 from wearlog.equipment.models import Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import AuditEntry, Mill, Role, User
@@ -309,3 +311,42 @@ def test_what_happened_to_a_part_type_is_told_on_its_page(desk: Client, mill: Mi
     form = form_of(page(desk, f"/part-types/{kind.pk}/"))
     saved(desk, f"/part-types/{kind.pk}/", {**form, "limit_mm": "5,3"})
     assert "<del>5.4</del> → 5.3" in page(desk, f"/part-types/{kind.pk}/")
+
+
+def test_opening_a_page_writes_nothing(desk: Client, shop: Shop) -> None:
+    run = shop.run(shop.north, shop.rape, MORNING, "7.5", "350")
+    keys = {name: thing.pk for name, thing in vars(shop).items()}
+    others = [
+        "/log/",
+        "/log/after/",
+        "/log/run/",
+        f"/log/run/{run.pk}/",
+        f"/log/run/{run.pk}/correct/",
+        f"/log/run/{run.pk}/void/",
+        "/log/work/?press={north}",
+        "/log/work/?fitting={d1_on}&action=flip",
+        "/log/fitting/?position={right}",
+        "/log/fitting/end/?fitting={d1_on}",
+        "/log/fitting/swap/?fitting={d1_on}",
+        "/log/incident/?press={north}",
+        "/log/crop-change/?press={north}",
+        "/log/note/",
+        "/log/reading/?press={north}",
+        "/log/measurement/?part={d2}",
+        "/part-types/",
+        "/crops/",
+        "/rules/",
+        "/plan/",
+        "/presses/{north}/energy/",
+        "/me/",
+        "/exchange/logbook.zip",
+    ]
+    for address in [*MAINTAINERS, *OWNERS, *others]:
+        with CaptureQueriesContext(connection) as queries:
+            answer = desk.get(address.format(**keys))
+        assert answer.status_code in (200, 302), address
+        written = [q["sql"] for q in queries if not q["sql"].lstrip("( ").upper().startswith(READS)]
+        assert written == [], address
+
+
+READS = ("SELECT", "SAVEPOINT", "RELEASE SAVEPOINT", "BEGIN", "SET TRANSACTION")

@@ -100,7 +100,7 @@ class RunForm(SeedAmount):
         label=_("Hours pressed"), most=10_000, widget=forms.TextInput(attrs={"class": "number"})
     )
     started_at = InstantField(label=_("Started"), help_text=_("Empty: worked out from the hours."))
-    ended_at = InstantField(label=_("Ended"), help_text=_("Empty: just now."))
+    ended_at = InstantField(label=_("Ended"), help_text=_("Empty: from start and hours, else just now."))
     new_meter = forms.BooleanField(label=_("This is a new hour meter; the count goes on"), required=False)
     lot = forms.CharField(label=_("Lot"), max_length=60, required=False)
     through = forms.ChoiceField(label=_("Barrels that pressed"), required=False, widget=pills())
@@ -222,12 +222,15 @@ class RunForm(SeedAmount):
         }
         if self.starts:
             return NewRun(seed_kg=Decimal(0), started_at=self.at_or("started_at", now), **common)
+        started_at, hours_h, meter_h = (value.get(name) for name in ("started_at", "hours_h", "meter_h"))
+        # A start and hours tell the end; anything else that leaves it open was handed in as it ended.
+        told = started_at is not None and hours_h is not None and meter_h is None
         return NewRun(
             seed_kg=value["seed_kg"],
-            started_at=value.get("started_at"),
-            ended_at=self.at_or("ended_at", now),
-            hours_h=value.get("hours_h"),
-            meter_h=value.get("meter_h"),
+            started_at=started_at,
+            ended_at=value.get("ended_at") if told else self.at_or("ended_at", now),
+            hours_h=hours_h,
+            meter_h=meter_h,
             new_meter=bool(value.get("new_meter")),
             **common,
         )
