@@ -111,9 +111,24 @@ def test_work_from_before_the_move_still_finds_its_edge(small_mill: SmallMill) -
 def test_a_forgotten_flip_within_an_ended_fitting_is_refused(small_mill: SmallMill) -> None:
     stale = small_mill.die_fitting
     actions.flip(by=small_mill.by, at=NOW, expected_fitting_id=stale.pk, moved_at=at(DONE))
-    with pytest.raises(AlreadyMoved):
+    with pytest.raises(AlreadyMoved, match="take the later one back first"):
         small_mill.work("flip", "2026-03-05 10:00", expected_fitting_id=stale.pk)
     assert Fitting.objects.standing().filter(part=small_mill.die).count() == 2
+
+
+def test_a_forgotten_flip_is_logged_once_the_later_one_was_taken_back(small_mill: SmallMill) -> None:
+    later = actions.flip(
+        by=small_mill.by, at=NOW, expected_fitting_id=small_mill.die_fitting.pk, moved_at=at(DONE)
+    )
+    actions.undo_move(by=small_mill.by, at=NOW, fitting_id=later.pk, reason="one before was forgotten")
+    first = actions.flip(
+        by=small_mill.by,
+        at=NOW,
+        expected_fitting_id=small_mill.die_fitting.pk,
+        moved_at=at("2026-03-05 10:00"),
+    )
+    actions.flip(by=small_mill.by, at=NOW, expected_fitting_id=first.pk, moved_at=at(DONE))
+    assert [each.edge for each in equipment.history_of(small_mill.die)] == ["A", "B", "A"]
 
 
 def test_a_back_dated_flip_of_what_sits_there_is_taken(small_mill: SmallMill) -> None:

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 
-from wearlog.equipment import queries
+from wearlog.equipment import queries, wording
 from wearlog.equipment.models import Fitting, Part, Position, RetiredBecause
 from wearlog.people import audit
 from wearlog.people.models import User
@@ -48,10 +48,10 @@ def fit(
     edge = edge_of(part, edge)
     taken = Fitting.objects.standing().filter(position=position).overlapping(fitted_at, None).first()
     if taken is not None:
-        raise AlreadyMoved(occupied(taken, fitted_at), field="position")
+        raise AlreadyMoved(wording.occupied(taken, fitted_at), field="position")
     elsewhere = Fitting.objects.standing().filter(part=part).overlapping(fitted_at, None).first()
     if elsewhere is not None:
-        raise AlreadyMoved(busy(elsewhere, fitted_at), field="part")
+        raise AlreadyMoved(wording.busy(elsewhere, fitted_at), field="part")
     return begin(by=by, at=at, part=part, edge=edge, position=position, fitted_at=fitted_at, why=why)
 
 
@@ -87,7 +87,7 @@ def flip(
             f"{fitting.part} has one edge and can't be flipped. Replace it, or correct its part type.",
             field="action",
         )
-    standing_still(fitting)
+    standing_still(fitting, moved_at)
     edge = edge_of(fitting.part, to_edge or queries.next_edge(fitting))
     if edge == fitting.edge:
         raise Refused(f"{fitting.part} is on edge {edge} already. Choose another edge.", field="to_edge")
@@ -255,7 +255,7 @@ def locked_fitting(fitting_id: int, *also_parts: int) -> Fitting:
 
 def end(*, by: User | None, at: datetime, fitting: Fitting, moved_at: datetime, why: str) -> None:
     """End an open fitting, or raise AlreadyMoved. The conditional update decides who came first."""
-    standing_still(fitting)
+    standing_still(fitting, moved_at)
     if moved_at <= fitting.fitted_at:
         raise Refused(
             f"{fitting.part} was fitted on {fitting.position} only on {when(fitting.fitted_at)}. "
@@ -268,7 +268,7 @@ def end(*, by: User | None, at: datetime, fitting: Fitting, moved_at: datetime, 
     )
     if not ended:
         fitting.refresh_from_db()
-        raise AlreadyMoved(who_moved(fitting), field="fitting")
+        raise AlreadyMoved(wording.who_moved(fitting), field="fitting")
     fitting.removed_at = moved_at
     audit.write(at=at, by=by, action=why, record=fitting, old=old, new=audit.snapshot(fitting))
 
@@ -304,7 +304,7 @@ def retire(*, by: User | None, at: datetime, part: Part, removed_at: datetime, b
     audit.write(at=at, by=by, action="retire", record=part, old=old, new=audit.snapshot(part))
 
 
-# --- what is checked, and the words for it ----------------------------------------------------------
+# --- what is checked ---------------------------------------------------------------------------------
 
 
 def not_in_the_future(instant: datetime, *, at: datetime, field: str) -> None:
@@ -342,65 +342,14 @@ def belongs(part: Part, position: Position, *, fitted_at: datetime) -> None:
         )
 
 
-def standing_still(fitting: Fitting) -> None:
-    if fitting.removed_at is not None or fitting.voided_at is not None:
-        raise AlreadyMoved(who_moved(fitting), field="fitting")
-
-
-def occupied(taken: Fitting, fitted_at: datetime) -> str:
-    if taken.fitted_at > fitted_at:
-        return (
-            f"{taken.part} was fitted on {taken.position} on {when(taken.fitted_at)}, "
-            "after the moment you gave. Give a later moment, or correct that fitting."
-        )
-    return (
-        f"{taken.part}{edge_words(taken)} sits on {taken.position} since {when(taken.fitted_at)}. "
-        "Take it off first, or log a replacement."
-    )
-
-
-def busy(elsewhere: Fitting, fitted_at: datetime) -> str:
-    if elsewhere.fitted_at > fitted_at:
-        return (
-            f"{elsewhere.part} went on {elsewhere.position} on {when(elsewhere.fitted_at)}, "
-            "after the moment you gave. Give a later moment, or correct that fitting."
-        )
-    return (
-        f"{elsewhere.part} sits on {elsewhere.position} since {when(elsewhere.fitted_at)}. "
-        "Take it off there first, or let the two parts change places."
-    )
-
-
-def edge_words(fitting: Fitting) -> str:
-    return f" on edge {fitting.edge}" if fitting.edge else ""
-
-
-def who_moved(fitting: Fitting) -> str:
-    """One sentence: who moved the part, when, and where to; and what to do now."""
-    who = audit.by_whom(fitting)
-    look = "Look at the press page and enter only what is still missing."
+def standing_still(fitting: Fitting, moved_at: datetime) -> None:
     if fitting.voided_at is not None:
-        return f"This fitting of {fitting.part} was taken back{who} on {when(fitting.voided_at)}. {look}"
-    if fitting.removed_at is None:  # pragma: no cover - callers ask only about ended fittings
-        return f"{fitting.part} sits on {fitting.position}. {look}"
-    moment = when(fitting.removed_at)
-    after = (
-        Fitting.objects.standing()
-        .filter(part=fitting.part, fitted_at=fitting.removed_at)
-        .select_related("position__press")
-        .first()
+        raise AlreadyMoved(wording.who_moved(fitting), field="fitting")
+    if fitting.removed_at is None:
+        return
+    forgotten = (
+        " If an earlier move was forgotten, take the later one back first, then log both in their order."
+        if fitting.fitted_at < moved_at < fitting.removed_at
+        else ""
     )
-    if after is not None and after.position_id == fitting.position_id:
-        return f"{fitting.part} was already flipped to edge {after.edge}{who} on {moment}. {look}"
-    if after is not None:
-        return f"{fitting.part} was already moved to {after.position}{who} on {moment}. {look}"
-    instead = (
-        Fitting.objects.standing()
-        .filter(position=fitting.position, fitted_at=fitting.removed_at)
-        .select_related("part")
-        .first()
-    )
-    if instead is not None:
-        new = f"{instead.part}{edge_words(instead)}"
-        return f"{fitting.part} was already replaced by {new}{who} on {moment}. {look}"
-    return f"{fitting.part} was already taken off {fitting.position}{who} on {moment}. {look}"
+    raise AlreadyMoved(wording.who_moved(fitting) + forgotten, field="fitting")

@@ -13,6 +13,7 @@ from django.db import transaction
 
 from wearlog.equipment import actions as moves
 from wearlog.equipment import queries as equipment
+from wearlog.equipment import wording
 from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.people import audit, refs
 from wearlog.people.cleaning import clean, not_negative, stored
@@ -215,7 +216,7 @@ def of_fitting(entry: NewWork, press: Press) -> Subject:
         raise Refused(f"{fitting.part} is what sits on {fitting.position}.", field="part")
     ended = fitting.removed_at is not None and entry.done_at >= fitting.removed_at
     if ended or fitting.voided_at is not None:
-        raise AlreadyMoved(moves.who_moved(fitting), field="fitting")
+        raise AlreadyMoved(wording.who_moved(fitting), field="fitting")
     if entry.done_at < fitting.fitted_at:
         raise Refused(
             f"{fitting.part} was fitted on {fitting.position} only on {when(fitting.fitted_at)}. "
