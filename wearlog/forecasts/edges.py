@@ -188,11 +188,11 @@ class Edges:
             works=tuple(Work(id=row.id, at=row.done, resets=row.action in RESETS) for row in edge.works),
             work_kg=seed[count:],
             now_kg=edge.now_kg,
-            worn_out=(part.retired_because == "worn" and current) or self._turned_as_worn(edge),
+            worn_out=(part.retired_because == "worn" and current) or self.turned_as_worn(edge),
             in_use=current and part.retired_on is None,
         )
 
-    def _turned_as_worn(self, edge: Edge) -> bool:
+    def turned_as_worn(self, edge: Edge) -> bool:
         """Whether the edge was turned away for good where it sat: what a miller does with a worn edge."""
         after = [row for row in self.record.fittings_of[edge.key[0]] if row.fitted > edge.fittings[-1].fitted]
         if not after:

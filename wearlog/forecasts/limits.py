@@ -30,7 +30,7 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
     if own.basis == "none":
         return _by_life(edges, outlook, edge, position, own)
     if own.scenarios is not None and (own.scenarios.needed <= 0).any():
-        past = _past_of(outlook, edge)
+        past = past_of(outlook, edge)
     else:
         past = None
     found = reach(
@@ -67,7 +67,7 @@ def _cycle(edge: Edge) -> str:
     return f"edge-{edge.key[1]}-{begun}"
 
 
-def _past_of(outlook: Outlook, edge: Edge) -> DailySeed:
+def past_of(outlook: Outlook, edge: Edge) -> DailySeed:
     """Seed that the edge itself took each day up to the as-of day."""
     record, midnights = outlook.record, outlook.midnights
     total = np.zeros((midnights.size - 1, len(record.crops)))
@@ -191,7 +191,7 @@ def _day_of_use(outlook: Outlook, edge: Edge, amount: float, unit: str) -> date:
     """The day in the past on which the edge had taken the amount."""
     record = outlook.record
     if unit == "kg":
-        total = np.cumsum(_past_of(outlook, edge).kg.sum(axis=1))
+        total = np.cumsum(past_of(outlook, edge).kg.sum(axis=1))
     else:
         total = np.zeros(outlook.midnights.size - 1)
         for fitting in edge.fittings:

@@ -279,7 +279,9 @@ def _services(end_at: datetime) -> tuple[ServiceRow, ...]:
         Service.objects.standing()
         .filter(done_at__lt=end_at)
         .order_by("done_at", "id")
-        .values_list("id", "done_at", "press_id", "position_id", "part_id", "edge", "action", "rule_id")
+        .values_list(
+            "id", "done_at", "press_id", "position_id", "part_id", "edge", "action", "rule_id", "finding"
+        )
     )
     return tuple(ServiceRow(pk, done.timestamp(), *rest) for pk, done, *rest in rows)
 

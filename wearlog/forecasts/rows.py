@@ -85,6 +85,7 @@ class ServiceRow:
     edge: str
     action: str
     rule_id: int | None
+    finding: str
 
 
 @dataclass(frozen=True)
