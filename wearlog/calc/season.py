@@ -14,12 +14,12 @@ from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from wearlog.calc.wear import EdgeFit, Quantiles
 from wearlog.calc.wear.records import Floats
 
-HORIZON_DAYS = 8 * 365
+HORIZON_DAYS = 10 * 365
 PLAN_SPREAD_GUESS = 0.12  # how far plans are missed before any has ended: our assumption, no source
 PACE_SPREAD_GUESS = 0.25  # how far one year's seed is from another's: our assumption, no source
 RECENT_DAYS = 90
@@ -244,7 +244,7 @@ def _plan_cases(rows: int, columns: int) -> Floats:
         np.arange(rows)[:, None] * 0.6180339887498949 + np.arange(columns) * 0.7548776662466927 + 0.5
     ) % 1.0
     rank = order.ravel().argsort().argsort()
-    points = stats.norm.ppf((rank + 0.5) / rank.size)
+    points = special.ndtri((rank + 0.5) / rank.size)
     return np.asarray(points.reshape(rows, columns))
 
 

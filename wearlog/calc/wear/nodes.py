@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from wearlog.calc.wear.records import Floats
 
@@ -20,6 +20,6 @@ def nodes(dimensions: int, count: int) -> Floats:
         root = (1.0 + root) ** (1.0 / (dimensions + 1.0))
     alphas = root ** -np.arange(1.0, dimensions + 1.0)
     lattice = (0.5 + np.arange(1.0, count // 2 + 1.0)[:, None] * alphas) % 1.0
-    half = stats.norm.ppf(np.clip(lattice, 1e-6, 1 - 1e-6))
+    half = special.ndtri(np.clip(lattice, 1e-6, 1 - 1e-6))
     full = np.concatenate([half, -half])
     return np.asarray(full / full.std(axis=0))

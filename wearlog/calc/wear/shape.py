@@ -23,7 +23,7 @@ LIMIT = int(np.flatnonzero(KNOTS == 1.0)[0])
 
 def prior_covariance() -> Floats:
     """Of h for a bend of size 1, shape (POINTS, POINTS)."""
-    early, late = np.log(KNOTS + 0.03), KNOTS**3
+    early, late = np.log(KNOTS + 0.03), np.minimum(KNOTS, 1.1) ** 3
     covariance = np.exp(-0.5 * (early[:, None] - early) ** 2)
     covariance += np.outer(late, late)
     covariance += 0.25 * np.exp(-0.5 * ((KNOTS[:, None] - KNOTS) / 0.3) ** 2)
