@@ -14,11 +14,13 @@ import pytest
 from django.db.models import Max, Sum
 
 from wearlog.equipment.models import Fitting, Part, Press
+from wearlog.forecasts import versions
 from wearlog.forecasts.queries import due_items
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import demo
 from wearlog.logbook.exchange.columns import TABLES
 from wearlog.people.models import AuditEntry, Mill
+from wearlog.people.refusals import Refused
 from wearlog.runs.models import Crop, PlanEntry, Reading, Run
 from wearlog.service.models import Incident, Measurement, Rule, Service
 
@@ -192,3 +194,22 @@ def test_loading_leaves_one_line_in_the_audit_trail() -> None:
     assert [(entry.action, entry.by_name) for entry in AuditEntry.objects.all()] == [
         ("import", "command line")
     ]
+
+
+@pytest.mark.django_db
+def test_it_is_not_poured_over_another_mill(mill: Mill) -> None:
+    with pytest.raises(Refused, match="Larkmoor"):
+        demo.load(by=None, today=date(2026, 7, 19))
+
+    assert Mill.current().name == "Test mill"
+    assert not Run.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_second_load_on_the_same_day_changes_nothing() -> None:
+    demo.load(by=None, today=date(2026, 7, 19))
+    before = versions.current()
+
+    demo.load(by=None, today=date(2026, 7, 19))
+
+    assert versions.current() == before

@@ -317,7 +317,7 @@ def runs(draw: Any, clock: Clock, press: str, number: int, barrels: list[str], c
             if last and draw(st.booleans()):
                 rows.append(row)  # still running
             elif draw(st.booleans()):
-                rows.append(row | {"ended_at": clock.written(end), "hours_h": draw(maybe(amounts))})
+                rows.append(row | {"ended_at": clock.written(end), "hours_h": draw(maybe(shares))})
             else:
                 rows.append(
                     row | {"hours_h": f"{max(0.0, (end - start).total_seconds() / 3600 - 0.00001):.6f}"}

@@ -76,6 +76,13 @@ SPOILT: list[tuple[str, Callable[[Book], None], tuple[str, int, str], str, str]]
         "-0.5",
         "not negative",
     ),
+    (
+        "hours without end",
+        put("runs", 1, hours_h="999999999"),
+        ("runs.csv", 3, "hours_h"),
+        "999999999",
+        "at most 100000",
+    ),
     ("negative hours", put("runs", 1, hours_h="-2"), ("runs.csv", 3, "hours_h"), "-2", "not negative"),
     (
         "more than six decimals",

@@ -227,7 +227,7 @@ TABLES = (
             Column("lot", TEXT),
             required("started_at", INSTANT),
             Column("ended_at", INSTANT),
-            Column("hours_h", NOT_NEGATIVE),
+            Column("hours_h", Number(least=0, most=100_000)),  # more would end beyond any calendar
             required("seed_kg", NOT_NEGATIVE),
             Column("oil_kg", NOT_NEGATIVE),
             Column("cake_kg", NOT_NEGATIVE),

@@ -41,8 +41,8 @@ class Comparison:
     new: list[int] = field(default_factory=list)
     same: list[int] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
-    stored: dict[int, dict[str, Any]] = field(default_factory=dict)
-    """What is stored under the key of a row, by row and column."""
+    stored: dict[int, tuple[Any, ...]] = field(default_factory=dict)
+    """What is stored under the key of a row, in the order of the columns."""
 
     def conflicts(self, zone: tzinfo) -> Iterator[Conflict]:
         table = self.rows.table
@@ -86,7 +86,7 @@ def compare_table(rows: Rows) -> Comparison:
             continue
         pk, voided, values = stored[key]
         change = Change(row, pk, voided)
-        result.stored[row] = dict(zip(places, values, strict=True))
+        result.stored[row] = values
         for column in columns:
             here, there = values[places[column.name]], rows.values[column.name][row]
             if here != there and not says_the_same(column, here, there):

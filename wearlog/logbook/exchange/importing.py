@@ -10,9 +10,9 @@ from pathlib import Path
 from django.db import IntegrityError, transaction
 
 from wearlog.forecasts import versions
-from wearlog.logbook.exchange.checking import read_book
+from wearlog.logbook.exchange.checking import Book, read_book
 from wearlog.logbook.exchange.comparing import Comparison, compare
-from wearlog.logbook.exchange.problems import BadLogbook, Conflicting
+from wearlog.logbook.exchange.problems import BadLogbook, BadRow, Conflicting
 from wearlog.logbook.exchange.references import unknown_references
 from wearlog.logbook.exchange.relations import broken_relations
 from wearlog.logbook.exchange.settled import Settled
@@ -50,37 +50,41 @@ def import_logbook(
     Raises BadLogbook with every bad row, Conflicting with every conflict (unless `on_conflict` is "keep" or
     "replace"), Unreadable where there is no logbook; nothing is stored then, nor with `dry_run`."""
     require(by, Permission.OWN)
-    with transaction.atomic():
-        zone = Mill.current().zone
-        book, problems = read_book(source, zone=zone, progress=lambda what: progress(what, 0, 0))
-        progress("checking", 0, 0)
-        problems.extend(unknown_references(book))
-        comparisons = compare(book)
-        settled = {name: Settled(each, kept=on_conflict == KEEP) for name, each in comparisons.items()}
-        problems.extend(broken_relations(settled, book.zone))
-        if problems:
-            raise BadLogbook(sorted(set(problems)))
-        conflicts = [conflict for each in comparisons.values() for conflict in each.conflicts(book.zone)]
-        if conflicts and on_conflict not in (KEEP, REPLACE):
-            raise Conflicting(sorted(conflicts))
-        try:
+    zone = Mill.current().zone
+    book, problems = read_book(source, zone=zone, progress=lambda what: progress(what, 0, 0))
+    try:
+        with transaction.atomic():
+            progress("checking", 0, 0)
+            comparisons = checked(book, problems, on_conflict)
             store = Store(book, by=by, at=at, source=source.name, progress=progress)
             store.take(comparisons, replace=on_conflict == REPLACE)
-        except IntegrityError as error:
-            raise Refused(
-                f"The database does not take this logbook ({str(error).strip()}). Nothing was stored: "
-                "if somebody was changing the log at the same time, import again."
-            ) from error
-        taken = counted(comparisons, on_conflict)
-        if dry_run:
-            transaction.set_rollback(True)
-        elif taken.new or taken.filled or taken.replaced:
-            counts = dataclasses.asdict(taken)
-            audit.write(
-                at=at, by=by, action=IMPORT, record=Mill.current(), new={"source": source.name, **counts}
-            )
-            versions.touch()
+            taken = counted(comparisons, on_conflict)
+            if dry_run:
+                transaction.set_rollback(True)
+            elif taken.new or taken.filled or taken.replaced:
+                new = {"source": source.name, **dataclasses.asdict(taken)}
+                audit.write(at=at, by=by, action=IMPORT, record=Mill.current(), new=new)
+                versions.touch()
+    except IntegrityError as error:
+        raise Refused(
+            f"The database does not take this logbook ({str(error).strip()}). Nothing was stored: "
+            "if somebody was changing the log at the same time, import again."
+        ) from error
     return taken
+
+
+def checked(book: Book, problems: list[BadRow], on_conflict: str) -> dict[str, Comparison]:
+    """The book set against what is stored; raises BadLogbook or Conflicting."""
+    problems = [*problems, *unknown_references(book)]
+    comparisons = compare(book)
+    settled = {name: Settled(each, kept=on_conflict == KEEP) for name, each in comparisons.items()}
+    problems.extend(broken_relations(settled, book.zone))
+    if problems:
+        raise BadLogbook(sorted(set(problems)))
+    conflicts = [conflict for each in comparisons.values() for conflict in each.conflicts(book.zone)]
+    if conflicts and on_conflict not in (KEEP, REPLACE):
+        raise Conflicting(sorted(conflicts))
+    return comparisons
 
 
 def counted(comparisons: dict[str, Comparison], on_conflict: str) -> Taken:

@@ -119,6 +119,8 @@ def unknown_crops(tables: Tables) -> Iterator[BadRow]:
     for row, crop in crops.each("crop"):
         if crop.split() != [crop]:
             yield crops.rows.wrong(row, "crop", "a crop is a tag without spaces, as in winter-rape.")
+    if "crop" in crops.rows.missing:
+        return
     known = {code for (code,) in stored_pairs("crops", "code")} | set(crops.rows.column("crop"))
     for row, tags in table.each("for_crops"):
         unknown = [tag for tag in tags.split() if tag not in known]

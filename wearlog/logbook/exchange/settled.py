@@ -27,8 +27,9 @@ class Settled:
         if not from_store:
             return said
         values = list(said)
+        place = list(self.rows.table.by_name).index(name)
         for row in from_store:
-            values[row] = self.stored[row][name]
+            values[row] = self.stored[row][place]
         return values
 
     def each(self, *names: str) -> Iterator[tuple[Any, ...]]:

@@ -122,13 +122,15 @@ class Store:
             if place % BATCH == 0:
                 self.progress(table.file, place, len(changes))
         self.link_made_from(rows, chosen)
-        for record in table.records.filter(pk__in=records) if table.name == "parts" else records.values():
+        for pk, record in records.items():
+            if table.name == "parts":
+                record.refresh_from_db()
             audit.write(
                 at=self.at,
                 by=self.by,
                 action=IMPORT,
                 record=record,
-                old=old[record.pk],
+                old=old[pk],
                 new=audit.snapshot(record),
                 reason=f"imported from {self.source}",
             )

@@ -25,7 +25,7 @@ class Command(BaseCommand):
             raise CommandError(error.message) from error
         except DatabaseError as error:
             raise CommandError(
-                f"The database can't be read ({str(error).strip()}). Nothing was written: run manage.py migrate "
-                "first, and see that no other program holds the database."
+                f"The database can't be read ({str(error).strip()}). Nothing was written: "
+                "run manage.py migrate first, and see that no other program holds the database."
             ) from error
         self.stdout.write(f"Wrote {count} rows to {options['target']}.")
