@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearlog.calc.drift import CAUSES, throughput_drift
 from wearlog.forecasts import why
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import Floats, Ints
@@ -21,6 +20,9 @@ MOISTURE_BAND_PCT = 1.0
 
 def drift_of(record: Record, thing: Thing, start: float) -> Trip:
     """Tripped at the run from which on the output has been below its limit; else quiet, or not to be told."""
+    # Imported where a rule asks for it: the charts need parts of scipy that take half a second to load.
+    from wearlog.calc.drift import CAUSES, throughput_drift
+
     rate, class_of_run, ends = _runs_of(record, thing, start)
     found = throughput_drift(rate, class_of_run)
     if found.state == "unknown":

@@ -16,6 +16,8 @@ from wearlog.people.models import Mill
 
 class Command(BaseCommand):
     help = "Print what is due on each press and part: when, why and how sure."
+    # It only reads; the checks would load every page of the site first.
+    requires_system_checks = ()
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
