@@ -134,6 +134,8 @@ def test_a_name_with_line_breaks_or_markup_breaks_neither_header_nor_page() -> N
 def test_the_message_id_follows_from_the_key_alone(settings: Settings) -> None:
     settings.SITE_URL = "https://wearlog.mill.example"
     assert message_id("ab" * 32) == f"<{'ab' * 20}@wearlog.mill.example>"
+    settings.SITE_URL = "http://[::1]:8000"  # colons have no place in it (RFC 5322, 3.6.4)
+    assert message_id("ab" * 32) == f"<{'ab' * 20}@wearlog.invalid>"
     assert mail_of().message()["Message-ID"].startswith("<aaaa")
 
 

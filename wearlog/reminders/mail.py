@@ -24,7 +24,8 @@ from wearlog.service.models import Action
 
 def message_id(key: str) -> str:
     """A Message-ID that follows from the row's key, so that a copy sent after a crash is known as one."""
-    return f"<{key[:40]}@{urlsplit(settings.SITE_URL).hostname or 'wearlog.invalid'}>"
+    host = urlsplit(settings.SITE_URL).hostname or ""
+    return f"<{key[:40]}@{host if host and ':' not in host else 'wearlog.invalid'}>"
 
 
 def compose(*, row: OutboxRow, item: DueItem, person: User, units: str) -> EmailMultiAlternatives:
