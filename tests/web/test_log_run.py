@@ -270,3 +270,18 @@ def test_a_start_and_hours_tell_the_end_of_yesterdays_run(phone: Client, shop: S
     run = Run.objects.get()
     # Vienna is an hour ahead of UTC in winter.
     assert (run.started_at, run.ends_at) == (at("2026-03-02 06:00"), at("2026-03-02 13:30"))
+
+
+def test_a_question_speaks_the_units_of_who_is_asked(client: Client, shop: Shop, operator: User) -> None:
+    operator.units = "us"
+    operator.save()
+    client.force_login(operator)
+    for day in range(2, 6):
+        shop.run(shop.north, shop.rape, timezone.now() - timedelta(days=day), "10", "200")
+    text = client.post(
+        "/log/run/", numbers(shop, hours_h="10", seed="2,000", seed_unit="lb")
+    ).content.decode()
+    # 20 kg an hour is 44.1 lb an hour, 2,000 lb in 10 h is 200 (1 lb is 0.45359237 kg, NIST SP 811, B.8).
+    assert "200 lb/h" in text
+    assert "44.1 lb/h" in text
+    assert "kg an hour" not in text

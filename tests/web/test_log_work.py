@@ -244,3 +244,16 @@ def test_among_many_spares_one_is_named_by_the_mark_on_it(phone: Client, shop: S
     phone.post("/log/work/", work(shop, "replace", shop.d1_on, new_mark="x5-79 b"))
     now = Fitting.objects.open().get(position=shop.die_place)
     assert (now.part.code, now.edge) == ("X5-79", "B")
+
+
+def test_a_gauge_far_off_is_asked_about_in_the_readers_inches(
+    client: Client, shop: Shop, operator: User
+) -> None:
+    operator.units = "us"
+    operator.save()
+    client.force_login(operator)
+    typed = work(shop, "measure", shop.d1_on, value_0="0.5")
+    text = client.post("/log/work/", typed).content.decode()
+    assert "0.5000 in on D-1 is far off: new it is 0.1969 in." in text
+    assert client.post("/log/work/", {**typed, "confirm": "large_step"}).status_code == 302
+    assert Measurement.objects.get().value_mm == Decimal("12.7")  # 1 in is 25.4 mm

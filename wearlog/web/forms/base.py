@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import secrets
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from django import forms
 from django.forms.utils import ErrorList
 
+from wearlog.calc import units
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.web.forms.fields import Reader
 
@@ -24,6 +27,19 @@ else:
 def new_ref() -> str:
     """The entry's own id, made with the page: the same page sent twice is one entry."""
     return f"p-{secrets.token_hex(8)}"
+
+
+RATE = r"(\d[\d.]*(?:e[+-]?\d+)?) kg an hour"
+LENGTH = r"(\d[\d.]*(?:e[+-]?\d+)?) mm\b"
+
+
+def in_units_of(reader: Reader, text: str) -> str:
+    """A sentence of the domain, which speaks SI, with rates and sizes in the reader's units."""
+    if not units.is_us(reader.system):
+        return text
+    for pattern, show in ((RATE, units.show_rate), (LENGTH, units.show_length)):
+        text = re.sub(pattern, lambda found, show=show: show(float(found[1]), reader.system), text)  # type: ignore[misc]
+    return text
 
 
 class Speaking(forms.BaseForm):
@@ -73,11 +89,14 @@ class Speaking(forms.BaseForm):
     def refuse(self, refusal: Refused) -> None:
         """Show a refusal of the domain at the field that it names, else at the top."""
         name = self.aliases.get(refusal.field, refusal.field)
-        self.add_error(name if name in self.fields else None, refusal.message)
+        message = in_units_of(self.reader, refusal.message)
+        self.add_error(name if name in self.fields else None, message)
 
     def ask(self, doubts: Sequence[Doubt]) -> None:
         """Show what looks wrong as questions; what was answered already stays ticked."""
-        self.doubts = tuple(doubts)
+        self.doubts = tuple(
+            replace(doubt, question=in_units_of(self.reader, doubt.question)) for doubt in doubts
+        )
 
     def summary(self) -> list[tuple[str, str]]:
         """(id of the input, or "", and text) of every error, in the order of the page."""

@@ -98,7 +98,7 @@ def record(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
             "line": line_of(found, reader_of(request).system),
             "record": found,
             "changes": changes_of(found, reader_of(request)),
-            "related": related_to(found),
+            "related": related_to(found, reader_of(request)),
             "may_change": isinstance(request.user, User)
             and may_change(request.user, found, at=timezone.now()),
         },

@@ -42,7 +42,7 @@ class Change:
     differences: tuple[Difference, ...]
 
 
-def related_to(record: models.Model) -> list[tuple[str, str]]:
+def related_to(record: models.Model, reader: Reader) -> list[tuple[str, str]]:
     """(words, address) of what belongs to a record: a run's reading, the gauges of work, a held lot."""
     found: list[tuple[str, str]] = []
     if isinstance(record, Run):
