@@ -123,6 +123,11 @@ class TestOnePress:
         assert (found.state, found.basis) == ("unknown", "none")
         assert (found.due_on, found.early_on, found.late_on, found.left_days) == (None, None, None, None)
 
+    def test_days_that_end_after_the_calendar_s_last_are_never(self, shop: Shop) -> None:
+        shop.press("P1", commissioned_on=day("2026-02-01"))
+        shop.rule("check magnet", "inspect", every_days=99_999_999)
+        assert (item("2026-02-10").state, item("2026-02-10").due_on) == ("later", None)
+
     def test_a_rule_for_one_press_makes_no_item_on_another(self, shop: Shop) -> None:
         shop.press("P2")
         shop.rule("grease", "lubricate", every_h=200, press=shop.press("P1"))
@@ -340,3 +345,12 @@ class TestDatesAhead:
         shop.plan("2026-09-01", "2026-09-30", 15_000, crop="sunflower")  # 500 a day
         shop.rule("check die", "inspect", kind="die", every_kg=3000)
         assert item("2026-03-02").due_on == date(2026, 9, 4)
+
+
+def test_a_mill_that_thinks_in_pounds_reads_pounds(shop: Shop) -> None:
+    shop.mill.units = "us"
+    shop.mill.save()
+    shop.rule("check", "inspect", every_kg=4535.9237)  # 10,000 lb
+    shop.run("2026-03-01 06:00", 10, 453.59237)  # 1,000 lb
+    assert "1,000 lb of 10,000 lb" in item("2026-03-01").why
+    assert "9,000 lb left" in item("2026-03-01").why

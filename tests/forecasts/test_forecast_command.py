@@ -105,7 +105,9 @@ class TestTheDay:
         monkeypatch.setattr("django.utils.timezone.now", lambda: when("2026-03-28 00:30"))
         assert json.loads(forecast("--format", "json"))["as_of"] == "2026-03-28"
 
-    @pytest.mark.parametrize("word", ["yesterday", "2026-02-30", "27.03.2026", ""])
+    @pytest.mark.parametrize(
+        "word", ["yesterday", "2026-02-30", "27.03.2026", "", "0001-01-01", "9999-12-31"]
+    )
     def test_a_day_that_is_none_is_refused_with_a_hint(self, shop: Shop, word: str) -> None:
         with pytest.raises(CommandError, match="YYYY-MM-DD"):
             forecast("--as-of", word)

@@ -120,6 +120,32 @@ class TestRuns:
         assert load(day("2026-04-01")).run_hours[run.press_id].tolist() == [2, 6]
 
 
+class TestUnloggedHours:
+    def test_hours_on_the_meter_without_a_run_are_told_and_spread_nowhere(self, shop: Shop) -> None:
+        shop.read("2026-03-01 00:00", 100)
+        shop.run("2026-03-01 06:00", 8, 400)
+        shop.read("2026-03-02 00:00", 110)
+        shop.run("2026-03-02 06:00", 8, 400)
+        shop.read("2026-03-03 00:00", 118)
+        record, press = load(day("2026-03-03")), shop.press().id
+        ends, hours = record.unlogged_hours(press)
+        assert ends.tolist() == [when("2026-03-02").timestamp(), when("2026-03-03").timestamp()]
+        assert hours.tolist() == [2, 0]
+        assert record.timelines[press].hours(0, record.end).tolist() == [16]
+
+    def test_a_new_meter_and_runs_longer_than_the_meter_leave_none(self, shop: Shop) -> None:
+        shop.read("2026-03-01 00:00", 100)
+        shop.run("2026-03-01 06:00", 8, 400)
+        shop.read("2026-03-02 00:00", 3, new=True)
+        shop.run("2026-03-02 06:00", 8, 400)
+        shop.read("2026-03-03 00:00", 10)
+        assert load(day("2026-03-03")).unlogged_hours(shop.press().id)[1].tolist() == [0, 0]
+
+    def test_without_readings_there_are_none_to_tell(self, shop: Shop) -> None:
+        shop.run("2026-03-01 06:00", 8, 400)
+        assert load(day("2026-03-03")).unlogged_hours(shop.press().id)[1].tolist() == []
+
+
 class TestWhatDoesNotCount:
     def test_voided_rows_are_nowhere(self, shop: Shop) -> None:
         screw = shop.part("S1", shop.type("S", "screw"))

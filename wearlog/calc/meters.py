@@ -81,3 +81,12 @@ def hours_of_runs(
     by_difference = advance - between
     hours[chosen] = np.where(by_difference > 0, by_difference, clock[chosen])
     return hours
+
+
+def unlogged_hours(counted_h: Floats, logged_h: Floats) -> Floats:
+    """Hours that the meter counted and no run was logged for, in each stretch between two readings.
+
+    counted_h: shape (n,), as `counted_hours` gives it. logged_h: shape (n - 1,), hours of runs in each
+    stretch. Never negative: runs may be logged with more hours than the meter counted. They are shown, and
+    nothing is made of them."""
+    return np.maximum(np.diff(counted_h) - logged_h, 0.0)

@@ -19,8 +19,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from django.db.models import Q
 
-from wearlog.calc.exposure import PressTimeline, timeline_of
-from wearlog.calc.meters import counted_hours, hours_of_runs
+from wearlog.calc.exposure import PressTimeline, lane, timeline_of
+from wearlog.calc.meters import counted_hours, hours_of_runs, unlogged_hours
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
 from wearlog.forecasts.columns import columns, number, seconds
 from wearlog.forecasts.rows import (
@@ -93,6 +93,16 @@ class Record:
                 count = counted_hours(meter.meter_h, meter.new_meter)
             hours[press_id] = hours_of_runs(runs.start, runs.end, runs.recorded_h, at, count, new)
         return hours
+
+    def unlogged_hours(self, press_id: int) -> tuple[Floats, Floats]:
+        """Hours on the meter without a run: the ends of the stretches between readings, and their hours."""
+        meter = self.readings.get(press_id)
+        if meter is None or meter.at.size < 2:
+            return np.zeros(0), np.zeros(0)
+        runs = self.runs.get(press_id) or NO_RUNS
+        logged = lane(runs.start, runs.end, self.run_hours.get(press_id, runs.start)).upto(meter.at)[:, 0]
+        counted = counted_hours(meter.meter_h, meter.new_meter)
+        return meter.at[1:], unlogged_hours(counted, np.diff(logged))
 
     @cached_property
     def timelines(self) -> Mapping[int, PressTimeline]:

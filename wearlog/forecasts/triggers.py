@@ -124,7 +124,10 @@ def days(case: Case) -> Trip | None:
     if case.start.at is None:
         return Trip(trigger="days", why=why.days_unknown(), known=False, basis="none")
     begun = record.day_of(case.start.at)
-    due = begun + timedelta(days=every)
+    try:
+        due = begun + timedelta(days=every)
+    except OverflowError:  # past the end of the calendar: never
+        return Trip(trigger="days", why=why.days_beyond(every=every, since=case.since))
     return Trip(
         trigger="days",
         why=why.days_counted(every=every, since=case.since, due=due, as_of=record.as_of),

@@ -103,6 +103,13 @@ def days_counted(*, every: float, since: str, due: date, as_of: date) -> str:
     return _("%(every)s days %(since)s are over on %(day)s.") % values
 
 
+def days_beyond(*, every: float, since: str) -> str:
+    return _("%(every)s days %(since)s end after the last day of the calendar.") % {
+        "every": f"{every:g}",
+        "since": since,
+    }
+
+
 def days_unknown() -> str:
     return _("Nothing is recorded from which the days could be counted.")
 

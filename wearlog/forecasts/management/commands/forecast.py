@@ -13,6 +13,8 @@ from wearlog.forecasts import printing
 from wearlog.forecasts.queries import due_items
 from wearlog.people.models import Mill
 
+EARLIEST, LATEST = date(1900, 1, 1), date(2999, 12, 31)
+
 
 class Command(BaseCommand):
     help = "Print what is due on each press and part: when, why and how sure."
@@ -43,6 +45,9 @@ class Command(BaseCommand):
         if text is None:
             return timezone.now().astimezone(Mill.current().zone).date()
         try:
-            return date.fromisoformat(text)
+            day = date.fromisoformat(text)
         except ValueError:
             raise CommandError(f"--as-of {text}: write a day of the calendar as YYYY-MM-DD.") from None
+        if not EARLIEST <= day <= LATEST:
+            raise CommandError(f"--as-of {text}: write a day from {EARLIEST} to {LATEST}, as YYYY-MM-DD.")
+        return day
