@@ -142,6 +142,28 @@ def test_a_queue_out_of_reach_loses_nothing_and_does_not_wait_long(tmp_path: Pat
         assert len(set(mail.ids())) == 2
 
 
+def test_four_commands_at_once_on_sqlite_send_one_mail_for_each_key(tmp_path: Path) -> None:
+    with mail_server() as mail:
+        environment = surroundings(f"sqlite:///{tmp_path / 'wearlog.sqlite3'}", mail, tmp_path)
+        fill(environment, presses=8, rules=5)
+        commands = [
+            subprocess.Popen(
+                [sys.executable, "manage.py", "remind"],
+                cwd=ROOT,
+                env=environment,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                text=True,
+            )
+            for _ in range(4)
+        ]
+        said = [command.communicate() for command in commands]
+        assert [command.returncode for command in commands] == [0, 0, 0, 0], said
+        sent = [int(out.split(" queued, ")[1].split(" sent")[0]) for out, _errors in said]
+        assert sum(sent) == 40
+        assert (len(mail.ids()), len(set(mail.ids()))) == (40, 40)
+
+
 def test_killed_senders_on_sqlite_lose_nothing(tmp_path: Path) -> None:
     kill_twenty_senders(f"sqlite:///{tmp_path / 'wearlog.sqlite3'}", tmp_path)
 

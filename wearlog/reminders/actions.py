@@ -70,7 +70,9 @@ def scan(*, at: datetime) -> int:
 
 def _queue(wanted: dict[str, Message], *, at: datetime) -> int:
     queued = 0
-    for keys in in_batches(list(wanted)):
+    for keys in in_batches(
+        sorted(wanted)
+    ):  # in one order for all, so that two scans can't lock each other out
         there = set(OutboxRow.objects.filter(dedupe_key__in=keys).values_list("dedupe_key", flat=True))
         missing = [_row(wanted[key], at=at) for key in keys if key not in there]
         OutboxRow.objects.bulk_create(missing, ignore_conflicts=True)
