@@ -312,6 +312,18 @@ class TestDatesAhead:
         assert found.due_on == date(2026, 8, 15)
         assert found.left_kg == pytest.approx(1500)
 
+    def test_a_meter_that_counts_more_than_the_runs_brings_the_day_nearer(self, shop: Shop) -> None:
+        shop.press("P1", hours_from="meter")
+        shop.rule("grease", "lubricate", every_h=100)
+        shop.runs("2026-02-20", 5, hours=10, kg=500)  # before the meter was fitted
+        shop.read("2026-03-01 00:00", 0)
+        shop.runs("2026-03-01", 2, hours=10, kg=500)
+        shop.read("2026-03-02 23:00", 30)  # 20 h of pressing, 30 h of power
+        shop.plan("2026-08-10", "2026-08-29", 10_000)  # 500 kg, so 15 h on the meter a day
+        # 70 h left: the fifth day.
+        assert item("2026-03-02").left_h == pytest.approx(70)
+        assert item("2026-03-02").due_on == date(2026, 8, 14)
+
     def test_a_slower_and_a_faster_season_give_the_range(self, shop: Shop) -> None:
         shop.rule("check", "inspect", every_kg=20_000)
         shop.runs("2026-03-01", 2, kg=500)

@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
+from wearlog.calc.exposure import lane
 from wearlog.calc.season import DailySeed, PlanLine, Season, coming_season, plan_misses
 from wearlog.calc.underway import lines_as_kept
 from wearlog.forecasts import why
@@ -116,13 +117,22 @@ class Outlook:
         hours = self.record.run_hours[press_id]
         seed = np.bincount(runs.crop, weights=runs.seed_kg, minlength=crops)
         spent = np.bincount(runs.crop, weights=hours, minlength=crops)
-        total = float(self.record.timelines[press_id].hours(-np.inf, self.record.end)[0])
-        if not spent.sum() > 0 or not total > 0:
+        if not spent.sum() > 0:
             return None
         with np.errstate(divide="ignore", invalid="ignore"):
             each = np.where(seed > 0, spent / seed, spent.sum() / seed.sum())
-        # A meter may count more or less than the runs say; the press's hours are what rules count.
-        return np.asarray(each * (total / spent.sum()))
+        return np.asarray(each * self._counted_per_logged(press_id))
+
+    def _counted_per_logged(self, press_id: int) -> float:
+        """How many hours the press's rules count for one that its runs say: two barrels may turn at once
+        under two runs, and a meter may count power. 1 where nothing tells."""
+        runs, lane_of_hours = self.record.runs[press_id], self.record.timelines[press_id].hours_lane
+        if lane_of_hours.start.size == 0:
+            return 1.0
+        window = np.array([lane_of_hours.start.min(), lane_of_hours.end.max() + 1.0])
+        logged = np.diff(lane(runs.start, runs.end, self.record.run_hours[press_id]).upto(window)[:, 0])
+        counted = np.diff(lane_of_hours.upto(window)[:, 0])
+        return float(counted[0] / logged[0]) if counted[0] > 0 and logged[0] > 0 else 1.0
 
     def seed_path(self, press_id: int, share: float, crops: Sequence[int] | None) -> Path | None:
         """Kilograms through a position with this share, of these crops only (None: all)."""
