@@ -22,6 +22,7 @@ from wearlog.calc.wear.records import Floats
 HORIZON_DAYS = 10 * 365
 PLAN_SPREAD_GUESS = 0.12  # how far plans are missed before any has ended: our assumption, no source
 PACE_SPREAD_GUESS = 0.25  # how far one year's seed is from another's: our assumption, no source
+DAY_SPREAD = 0.4  # how far one day's seed is from the season's mean day: our assumption, no source
 RECENT_DAYS = 90
 
 
@@ -124,6 +125,8 @@ def coming_season(
 ) -> Season | None:
     """The path from the day after `as_of`. `past` is all the press took up to `as_of`, by day.
 
+    A plan's seed is spread evenly over its days. Of a plan that has begun the days that are left count, at a
+    pace between the planned one and that of the season so far, the more the latter the longer it has run.
     None where no plan lies ahead and the press never took seed."""
     crops = past.kg.shape[1]
     misses = misses or plan_misses(as_of=as_of, past=past, plan=plan)
@@ -134,8 +137,9 @@ def coming_season(
     plan_until = max((line.end for line in ahead), default=None)
     for line in sorted(ahead, key=lambda line: (line.start, line.end, line.crop, line.seed_kg)):
         start = max(line.start, first)
-        daily = misses.ratio * line.seed_kg / (line.end - line.start + 1)
-        _add(kg, variance, line.crop, start - first, np.full(line.end - start + 1, daily), misses.spread)
+        ratio, spread = _kept_so_far(past, line, misses)
+        daily = ratio * line.seed_kg / (line.end - line.start + 1)
+        _add(kg, variance, line.crop, start - first, np.full(line.end - start + 1, daily), spread)
     begin = 0 if plan_until is None else plan_until + 1 - first
     basis = "plan"
     if begin < horizon_days and past.kg.any():
@@ -151,16 +155,30 @@ def coming_season(
     return Season(first=first, kg=kg, variance=variance, plan_until=plan_until, basis=basis)
 
 
+def _kept_so_far(past: DailySeed, line: PlanLine, misses: PlanMisses) -> tuple[float, float]:
+    """Ratio of pressed to planned seed to expect for the rest of a plan, and the spread of that ratio beside
+    the differences from day to day (which are part of how far whole plans were missed)."""
+    length = line.end - line.start + 1
+    own = max(misses.spread**2 - DAY_SPREAD**2 / length, 0.25 * misses.spread**2)
+    days = past.last - max(line.start, past.first) + 1
+    if days <= 0:
+        return misses.ratio, float(np.sqrt(own))
+    pressed = float(past.kg[-days:, line.crop].sum())
+    kept = min(max(pressed * length / (line.seed_kg * days), 0.25), 4.0)
+    trust = own / (own + DAY_SPREAD**2 / days)
+    return misses.ratio ** (1.0 - trust) * kept**trust, float(np.sqrt(own * (1.0 - trust)))
+
+
 def _add(kg: Floats, variance: Floats, crop: int, begin: int, block: Floats, spread: float) -> None:
-    """Add a stretch of days whose seed is missed by one common factor."""
+    """Add a stretch of days whose seed is missed by one common factor, and each day by one of its own."""
     room = len(kg) - begin
     if room <= 0:
         return
     block = block[:room]
     kg[begin : begin + len(block), crop] += block
-    reached = np.cumsum(block)
-    variance[begin : begin + len(block), crop] += (spread * reached) ** 2
-    variance[begin + len(block) :, crop] += (spread * reached[-1]) ** 2
+    missed = (spread * np.cumsum(block)) ** 2 + DAY_SPREAD**2 * np.cumsum(block**2)
+    variance[begin : begin + len(block), crop] += missed
+    variance[begin + len(block) :, crop] += missed[-1]
 
 
 def _pace(past: DailySeed, days: NDArray[np.int64]) -> tuple[Floats, bool]:
