@@ -55,7 +55,8 @@ METRIC = Reader(system=Units.METRIC, zone=ZoneInfo("UTC"))
 def plain(value: Decimal, places: int) -> str:
     """The shortest text of a number rounded to `places` decimals: `1000`, `0.25`; a point, no grouping."""
     text = f"{value.quantize(Decimal(1).scaleb(-places)):f}"
-    return (text.rstrip("0").rstrip(".") if "." in text else text) or "0"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text in ("", "-0") else text
 
 
 class NumberField(forms.CharField):
