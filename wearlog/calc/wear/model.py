@@ -31,7 +31,7 @@ SHARED_BEND = 0.8  # correlation of the bends of two types
 SHIFT_SD = 0.5  # of a shift, in parts of the budget
 # What is believed of the spreads before any record, and how many observations each belief counts for.
 GAUGE_STRENGTH, SPREAD_STRENGTH, LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 6.0, 4.0, 1.0, 2.0, 1.0
-SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.03, 0.03, 0.2
+SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.02, 0.02, 0.2
 LEAST_BEND = 0.02
 STEPS = 60
 CALM = 0.6  # of each later step: where slopes change at a knot, full steps may go to and fro for ever
