@@ -257,3 +257,16 @@ def test_a_gauge_far_off_is_asked_about_in_the_readers_inches(
     assert "0.5000 in on D-1 is far off: new it is 0.1969 in." in text
     assert client.post("/log/work/", {**typed, "confirm": "large_step"}).status_code == 302
     assert Measurement.objects.get().value_mm == Decimal("12.7")  # 1 in is 25.4 mm
+
+
+def test_a_part_that_is_not_recorded_yet_is_added_on_the_way(client: Client, shop: Shop) -> None:
+    client.force_login(User.objects.create_user("mara", role=Role.MAINTAINER))
+    address = f"/log/work/?fitting={shop.d1_on.pk}&action=replace"
+    text = page(client, address)
+    back = f"/log/work/%3Ffitting%3D{shop.d1_on.pk}%26action%3Dreplace"
+    assert f"/parts/new/?part_type={shop.small.pk}&amp;next={back}" in text
+    new = f"/parts/new/?part_type={shop.small.pk}&next={back}"
+    assert f'<option value="{shop.small.pk}" selected>' in page(client, new)
+    answer = client.post(new, {"part_type": shop.small.pk, "first": "D-9", "count": "1"})
+    assert answer.headers["Location"] == address
+    assert "D-9 A" in page(client, address)

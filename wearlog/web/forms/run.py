@@ -97,7 +97,10 @@ class RunForm(SeedAmount):
         label=_("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs={"class": "number"})
     )
     hours_h = HoursField(
-        label=_("Hours pressed"), most=10_000, widget=forms.TextInput(attrs={"class": "number"})
+        label=_("Hours pressed"),
+        most=10_000,
+        help_text=_("As 7.5 or 7:30."),
+        widget=forms.TextInput(attrs={"class": "number"}),
     )
     started_at = InstantField(label=_("Started"), help_text=_("Empty: worked out from the hours."))
     ended_at = InstantField(label=_("Ended"), help_text=_("Empty: from start and hours, else just now."))

@@ -20,6 +20,7 @@ from wearlog.equipment.models import HoursFrom, Kind, Press
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission, allows
 from wearlog.runs.models import Crop, Reading, Run
+from wearlog.runs.queries import hours_of
 from wearlog.service.models import Action
 from wearlog.web.access import SignedInRequest
 from wearlog.web.forms import known
@@ -145,7 +146,7 @@ class RunNew(EntryPage):
                 _("Started: %(crop)s on %(press)s.") % {"crop": record.crop, "press": record.press}, record
             )
         else:
-            self.saved(run_words(record, self.entered, self.reader.system), record)
+            self.saved(run_words(record, self.reader.system), record)
         ask_about_dies(self.request, self.places, record.crop, self.reader.system)
         response = self.back()
         if not self.entered.starts:
@@ -153,16 +154,10 @@ class RunNew(EntryPage):
         return response
 
 
-def run_words(run: Run, form: RunForm | RunStopForm, system: str) -> str:
-    """What was saved, in the words of who typed it."""
-    hours = form.cleaned_data.get("hours_h") or run.hours_h
-    meter = form.cleaned_data.get("meter_h")
-    if hours is not None:
-        time = f"{units.show_hours(hours, system)} ({units.show_clock(hours)})"
-    elif meter is not None:
-        time = _("meter at %(hours)s h") % {"hours": units.plain(meter)}
-    else:
-        time = _("by the clock")
+def run_words(run: Run, system: str) -> str:
+    """What was saved: the seed, and the hours that follow from what was typed, both ways of writing them."""
+    hours = hours_of(run)
+    time = f"{units.show_hours(hours, system)} ({units.show_clock(hours)})"
     return _("Saved: %(seed)s of %(crop)s on %(press)s, %(time)s.") % {
         "seed": units.show_mass(run.seed_kg, system),
         "crop": run.crop,
@@ -242,7 +237,7 @@ class RunStop(EntryPage):
         )
 
     def done(self, record: Run) -> HttpResponse:
-        self.saved(run_words(record, self.entered, self.reader.system), record)
+        self.saved(run_words(record, self.reader.system), record)
         response = self.back()
         remember_units(self.request, response, self.entered.cleaned_data)
         return response

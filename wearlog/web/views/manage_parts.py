@@ -7,7 +7,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -20,7 +20,7 @@ from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.web.access import needs
 from wearlog.web.forms.things import NewPartsForm, PartForm, PartTypeForm
-from wearlog.web.views.log_door import FormPage, reader_of
+from wearlog.web.views.log_door import FormPage, back_to, reader_of
 from wearlog.web.views.manage_door import Row, ThingPage, told
 
 
@@ -86,11 +86,12 @@ class PartsNew(FormPage):
 
     def form(self, data: Any) -> NewPartsForm:
         made_from = self.request.GET.get("made_from", "")
+        part_type = self.request.GET.get("part_type", "")
         return NewPartsForm(
             data,
             reader=self.reader,
             initial={
-                "part_type": self.request.GET.get("part_type"),
+                "part_type": part_type if part_type.isdecimal() else None,
                 "made_from": made_from if made_from.isdecimal() else None,
                 "acquired_on": timezone.localdate(timezone=self.reader.zone),
             },
@@ -116,7 +117,7 @@ class PartsNew(FormPage):
             ngettext("Added: %(codes)s.", "Added %(number)s parts: %(codes)s.", len(record))
             % {"number": len(record), "codes": ", ".join(part.code for part in record)},
         )
-        return HttpResponseRedirect(reverse("web:parts"))
+        return back_to(self.request, reverse("web:parts"))
 
 
 part_type_new = PartTypePage.as_page(Permission.MAINTAIN)
