@@ -285,3 +285,11 @@ def test_a_question_speaks_the_units_of_who_is_asked(client: Client, shop: Shop,
     assert "200 lb/h" in text
     assert "44.1 lb/h" in text
     assert "kg an hour" not in text
+
+
+def test_on_a_twin_the_other_barrel_is_started_while_one_runs(phone: Client, shop: Shop) -> None:
+    for barrel in ("left", "right"):
+        typed = numbers(shop, press=str(shop.twin.pk), through=barrel, start="1")
+        assert 'name="start"' in page(phone, f"/log/run/?press={shop.twin.pk}")
+        assert phone.post("/log/run/", typed).status_code == 302
+    assert sorted(Run.objects.values_list("through", "ends_at")) == [("left", None), ("right", None)]
