@@ -7,6 +7,7 @@ an empty cell is `empty`.
 from __future__ import annotations
 
 import re
+from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, tzinfo
@@ -31,16 +32,18 @@ class BadCell(ValueError):
     """A cell that can't be read; its text is the reason."""
 
 
-class Form:
+class Form(ABC):
     """How the cells of a column are written."""
 
     empty: ClassVar[object] = None
 
+    @abstractmethod
     def read(self, cell: str, zone: tzinfo) -> object:
-        raise NotImplementedError
+        """The value of a cell that is not empty; raises BadCell."""
 
+    @abstractmethod
     def write(self, value: object, zone: tzinfo) -> str:
-        raise NotImplementedError
+        """The cell of a value."""
 
 
 @dataclass(frozen=True)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
-from contextlib import AbstractContextManager
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import tzinfo
 from pathlib import Path
 from typing import Any
@@ -47,28 +47,15 @@ def render() -> tuple[dict[str, bytes], int]:
     return files, count
 
 
-def one_moment() -> AbstractContextManager[None]:
+@contextmanager
+def one_moment() -> Iterator[None]:
     """A transaction in which every query sees the same state."""
     outermost = not connection.in_atomic_block
-    block: Any = transaction.atomic()
-    if connection.vendor != "postgresql" or not outermost:
-        return block  # type: ignore[no-any-return]
-    return RepeatableRead(block)
-
-
-class RepeatableRead(AbstractContextManager[None]):
-    """PostgreSQL shows each query the newest state unless it is told otherwise."""
-
-    def __init__(self, block: Any) -> None:
-        self.block = block
-
-    def __enter__(self) -> None:
-        self.block.__enter__()
-        with connection.cursor() as cursor:
-            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
-
-    def __exit__(self, *error: Any) -> None:
-        self.block.__exit__(*error)
+    with transaction.atomic():
+        if outermost and connection.vendor == "postgresql":  # which shows each query the newest state else
+            with connection.cursor() as cursor:
+                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+        yield
 
 
 def standing_rows(table: Table) -> list[tuple[Any, ...]]:
