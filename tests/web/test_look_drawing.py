@@ -67,7 +67,7 @@ class TestCaliper:
     def test_the_figure_says_in_words_what_it_shows(self) -> None:
         words = " ".join(strip(wear()).split())
         assert "New 5.00 mm, limit 5.40 mm. Gauged 5.30 mm on" in words
-        assert "Now about 5.32 mm, probably between 5.31 mm and 5.34 mm: 80 % of the way." in words
+        assert "Now about 5.32 mm, 80 % of the way. Probably between 5.31 mm and 5.34 mm." in words
         assert '<svg aria-hidden="true"' in words
 
     def test_a_us_reader_gets_inches(self) -> None:

@@ -22,6 +22,11 @@ class Spot:
     x: str
     anchor: str
 
+    @property
+    def aside(self) -> int:
+        """Pixels by which a word below the line stands clear of the mark's own dot."""
+        return {"start": 9, "end": -9}.get(self.anchor, 0)
+
 
 @dataclass(frozen=True)
 class Caliper:

@@ -182,9 +182,7 @@ def press(request: SignedInRequest, pk: int) -> HttpResponse:
             "groups": grouped(items),
             "later": group_of(items, "later"),
             "unknown": group_of(items, "unknown"),
-            "isolation_points": [
-                isolation_point(source) for source in record.sources.get(shown.pk, ())
-            ],
+            "isolation_points": [isolation_point(source) for source in record.sources.get(shown.pk, ())],
             "reading": last_reading(shown),
             "lines": loglines.of_press(
                 shown,
