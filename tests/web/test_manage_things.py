@@ -349,4 +349,11 @@ def test_opening_a_page_writes_nothing(desk: Client, shop: Shop) -> None:
         assert written == [], address
 
 
-READS = ("SELECT", "SAVEPOINT", "RELEASE SAVEPOINT", "BEGIN", "SET TRANSACTION")
+READS = (
+    "SELECT",
+    "SAVEPOINT",
+    "RELEASE SAVEPOINT",
+    "BEGIN",
+    "SET TRANSACTION",
+    "DECLARE",
+)  # a cursor is read too
