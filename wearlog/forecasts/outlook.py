@@ -10,8 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from wearlog.calc.exposure import lane
-from wearlog.calc.season import DailySeed, PlanLine, Season, coming_season, plan_misses
-from wearlog.calc.underway import lines_as_kept
+from wearlog.calc.season import DailySeed, PlanLine, Season, coming_season
 from wearlog.forecasts import why
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import Floats
@@ -103,10 +102,7 @@ class Outlook:
         past = self.past(press_id)
         if past is None:
             past = DailySeed(first=self.record.as_of.toordinal(), kg=np.zeros((1, len(self.record.crops))))
-        as_of, plan = self.record.as_of.toordinal(), self.plan_lines(press_id)
-        misses = plan_misses(as_of=as_of, past=past, plan=plan)
-        kept = lines_as_kept(as_of=as_of, past=past, plan=plan, misses=misses)
-        return coming_season(as_of=as_of, past=past, plan=kept, misses=misses)
+        return coming_season(as_of=self.record.as_of.toordinal(), past=past, plan=self.plan_lines(press_id))
 
     def hours_per_kg(self, press_id: int) -> Floats | None:
         """The press's own hours per kilogram of each crop; the mean of its crops for one it never ran."""
