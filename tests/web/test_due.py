@@ -54,7 +54,7 @@ class TestWords:
     def test_a_task_names_action_part_edge_and_press(self) -> None:
         assert due.task_line(item()) == "Flip die D5-04, edge A · Press 2"
         assert due.task_line(item(part="", edge="", position="gearbox", action="lubricate")) == (
-            "Lubricate the gearbox · Press 2"
+            "Lubricate gearbox · Press 2"
         )
         assert due.task_line(item(part="", edge="", position="", kind="", action="clean")) == "Clean Press 2"
 

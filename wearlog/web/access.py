@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
+from django.utils.translation import gettext_lazy
 
 from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
@@ -17,11 +18,16 @@ from wearlog.people.roles import Permission, allows
 View = Callable[..., HttpResponse]
 
 REFUSAL = {
-    Permission.VIEW: "Your account may not read this page. Ask an owner of the mill.",
-    Permission.LOG: "Your account reads only. To log runs and work, ask an owner to make you an operator.",
-    Permission.MAINTAIN: "Parts, rules and energy sources are kept by maintainers. "
-    "Ask one, or ask an owner for that role.",
-    Permission.OWN: "People, prices, the plan and settings are the owner's. Ask an owner of the mill.",
+    Permission.VIEW: gettext_lazy("Your account may not read this page. Ask an owner of the mill."),
+    Permission.LOG: gettext_lazy(
+        "Your account reads only. To log runs and work, ask an owner to make you an operator."
+    ),
+    Permission.MAINTAIN: gettext_lazy(
+        "Parts, rules and energy sources are kept by maintainers. Ask one, or ask an owner for that role."
+    ),
+    Permission.OWN: gettext_lazy(
+        "People, prices, the plan and settings are the owner's. Ask an owner of the mill."
+    ),
 }
 
 
@@ -56,7 +62,7 @@ def needs(permission: Permission, *, to_write: Permission | None = None) -> Call
                 return HttpResponseRedirect(f"{reverse('web:sign-in')}?{urlencode({'next': back})}")
             asked = permission if request.method in ("GET", "HEAD") else to_write or permission
             if not allows(request.user, asked):
-                raise PermissionDenied(REFUSAL[asked])
+                raise PermissionDenied(str(REFUSAL[asked]))
             return view(request, *args, **kwargs)
 
         guarded.permission = permission  # type: ignore[attr-defined]

@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
 from wearlog.calc import units
 from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
 from wearlog.service.models import Action
 
 GAUGES = {
-    Kind.DIE: "pin gauges or a bore gauge",
-    Kind.SCREW: "a micrometer, and chalk to number the flights",
-    Kind.BARREL: "a drill shank as a pin for the holes, a bore gauge",
-    Kind.FILTER: "a clean cloth",
-    Kind.GEARBOX: "a clean jar for the oil",
-    Kind.HEATER: "a second thermometer",
-    Kind.BELT: "a rule for the slack",
+    Kind.DIE: gettext_lazy("pin gauges or a bore gauge"),
+    Kind.SCREW: gettext_lazy("a micrometer, and chalk to number the flights"),
+    Kind.BARREL: gettext_lazy("a drill shank as a pin for the holes, a bore gauge"),
+    Kind.FILTER: gettext_lazy("a clean cloth"),
+    Kind.GEARBOX: gettext_lazy("a clean jar for the oil"),
+    Kind.HEATER: gettext_lazy("a second thermometer"),
+    Kind.BELT: gettext_lazy("a rule for the slack"),
 }
 BY_ACTION = {
-    Action.POLISH: "polishing cloth and paste",
-    Action.CLEAN: "scrapers, brushes, a lidded metal bin for rags and cake",
-    Action.LUBRICATE: "the grease or oil that the maker names",
-    Action.REAM: "the reamer of the next size, cutting oil",
-    Action.ADJUST: "shims and a feeler gauge",
+    Action.POLISH: gettext_lazy("polishing cloth and paste"),
+    Action.CLEAN: gettext_lazy("scrapers, brushes, a lidded metal bin for rags and cake"),
+    Action.LUBRICATE: gettext_lazy("the grease or oil that the maker names"),
+    Action.REAM: gettext_lazy("the reamer of the next size, cutting oil"),
+    Action.ADJUST: gettext_lazy("shims and a feeler gauge"),
 }
 OPENS = {
     Action.FLIP,
@@ -38,14 +41,22 @@ OPENS = {
 def things_to_bring(item: DueItem) -> tuple[str, ...]:
     """Locks first, then gauge, material and paste, as far as action and part call for them."""
     points = len(item.caution.isolation_points)
-    locks = f"{points} lock{'s' if points != 1 else ''}" if points else "a lock for every energy source"
-    things = [f"your own lock and tag for each person: {locks}", "gloves, a thermometer"]
+    locks = (
+        ngettext("%(n)s lock", "%(n)s locks", points) % {"n": points}
+        if points
+        else _("a lock for every energy source")
+    )
+    things = [
+        _("your own lock and tag for each person: %(locks)s") % {"locks": locks},
+        _("gloves, a thermometer"),
+    ]
     if item.kind in GAUGES:
-        things.append(GAUGES[Kind(item.kind)])
+        things.append(str(GAUGES[Kind(item.kind)]))
     if item.action in BY_ACTION:
-        things.append(BY_ACTION[Action(item.action)])
+        things.append(str(BY_ACTION[Action(item.action)]))
     if item.action in OPENS:
-        things.append("food-grade anti-seize for threads")
+        things.append(_("food-grade anti-seize for threads"))
     if item.action == Action.REPLACE and item.size_mm is not None:
-        things.append(f"the new {Kind(item.kind).label}, {units.show_length(item.size_mm)}")
+        new = {"kind": Kind(item.kind).label, "size": units.show_length(item.size_mm)}
+        things.append(_("the new %(kind)s, %(size)s") % new)
     return tuple(things)

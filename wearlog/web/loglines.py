@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+
 from wearlog.calc import units
 from wearlog.equipment.models import Part, Press
 from wearlog.logbook.corrections import may_change
@@ -33,13 +35,13 @@ class LogLine:
 def of_run(run: Run, system: str) -> str:
     words = f"{run.crop}, {units.show_mass(run.seed_kg, system)}"
     if run.lot:
-        words += f", lot {run.lot}"
+        words += ", " + _("lot %(lot)s") % {"lot": run.lot}
     if run.ends_at is None:
-        words += ", still running"
+        words += ", " + _("still running")
     elif run.hours_h is not None:
         words += f", {units.show_hours(run.hours_h, system)}"
     if run.purge:
-        words += ", purge"
+        words += ", " + _("purge")
     return words + (f". {run.note}" if run.note else "")
 
 
@@ -56,7 +58,7 @@ def of_incident(incident: Incident, system: str) -> str:
 
 
 def of_reading(reading: Reading, system: str) -> str:
-    new = "new meter, " if reading.kind == ReadingKind.NEW_METER else ""
+    new = _("new meter") + ", " if reading.kind == ReadingKind.NEW_METER else ""
     return f"{new}{units.show_hours(reading.meter_h, system)}"
 
 
@@ -81,20 +83,22 @@ def newest(lines: Iterable[LogLine], most: int) -> list[LogLine]:
 def of_press(press: Press, *, user: User, now: datetime, system: str, most: int = 12) -> list[LogLine]:
     """Runs, work, incidents and readings of the press: four queries."""
     lines = [
-        line(run, run.ends_at or run.started_at, "Run", of_run(run, system), run.done_by, user=user, now=now)
+        line(
+            run, run.ends_at or run.started_at, _("Run"), of_run(run, system), run.done_by, user=user, now=now
+        )
         for run in latest_runs(press, limit=most)
     ]
     lines += [
-        line(work, work.done_at, "Work", of_service(work, system), work.done_by, user=user, now=now)
+        line(work, work.done_at, _("Work"), of_service(work, system), work.done_by, user=user, now=now)
         for work in latest_services(press, limit=most)
     ]
     lines += [
-        line(one, one.happened_at, "Incident", of_incident(one, system), "", user=user, now=now)
+        line(one, one.happened_at, _("Incident"), of_incident(one, system), "", user=user, now=now)
         for one in latest_incidents(press, limit=most)
     ]
     readings = Reading.objects.standing().filter(press=press).select_related("entered_by")
     lines += [
-        line(one, one.read_at, "Meter", of_reading(one, system), "", user=user, now=now)
+        line(one, one.read_at, _("Meter"), of_reading(one, system), "", user=user, now=now)
         for one in readings.order_by("-read_at")[:most]
     ]
     return newest(lines, most)
@@ -105,6 +109,6 @@ def of_part(
 ) -> list[LogLine]:
     """All work on the part."""
     return [
-        line(work, work.done_at, "Work", of_service(work, system), work.done_by, user=user, now=now)
+        line(work, work.done_at, _("Work"), of_service(work, system), work.done_by, user=user, now=now)
         for work in services
     ]

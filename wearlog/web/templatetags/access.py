@@ -8,6 +8,7 @@ from django import template
 from django.template.context import RequestContext
 from django.urls import reverse
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext_lazy
 
 from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
@@ -15,24 +16,24 @@ from wearlog.people.roles import Permission, allows
 register = template.Library()
 
 INDEX = (
-    ("log", "The whole log", Permission.VIEW),
-    ("compare", "Hours per tonne", Permission.VIEW),
-    ("run-new", "Log a run", Permission.LOG),
-    ("work-new", "Log work", Permission.LOG),
-    ("measurement-new", "Log a gauge", Permission.LOG),
-    ("reading-new", "Log a meter reading", Permission.LOG),
-    ("incident-new", "Report an incident", Permission.LOG),
-    ("crop-change-new", "Sign a crop change", Permission.LOG),
-    ("note-new", "Leave a note", Permission.LOG),
-    ("plan", "Season plan", Permission.VIEW),
-    ("rules", "Service rules", Permission.VIEW),
-    ("part-types", "Part types", Permission.VIEW),
-    ("crops", "Crops", Permission.VIEW),
-    ("prices", "Prices", Permission.OWN),
-    ("people", "People", Permission.OWN),
-    ("exchange", "Import and export", Permission.OWN),
-    ("settings", "The mill", Permission.OWN),
-    ("my-settings", "My settings", Permission.VIEW),
+    ("log", gettext_lazy("The whole log"), Permission.VIEW),
+    ("compare", gettext_lazy("Hours per tonne"), Permission.VIEW),
+    ("run-new", gettext_lazy("Log a run"), Permission.LOG),
+    ("work-new", gettext_lazy("Log work"), Permission.LOG),
+    ("measurement-new", gettext_lazy("Log a gauge"), Permission.LOG),
+    ("reading-new", gettext_lazy("Log a meter reading"), Permission.LOG),
+    ("incident-new", gettext_lazy("Report an incident"), Permission.LOG),
+    ("crop-change-new", gettext_lazy("Sign a crop change"), Permission.LOG),
+    ("note-new", gettext_lazy("Leave a note"), Permission.LOG),
+    ("plan", gettext_lazy("Season plan"), Permission.VIEW),
+    ("rules", gettext_lazy("Service rules"), Permission.VIEW),
+    ("part-types", gettext_lazy("Part types"), Permission.VIEW),
+    ("crops", gettext_lazy("Crops"), Permission.VIEW),
+    ("prices", gettext_lazy("Prices"), Permission.OWN),
+    ("people", gettext_lazy("People"), Permission.OWN),
+    ("exchange", gettext_lazy("Import and export"), Permission.OWN),
+    ("settings", gettext_lazy("The mill"), Permission.OWN),
+    ("my-settings", gettext_lazy("My settings"), Permission.VIEW),
 )
 """Pages that the index lists, in its order: name of the address, words, permission to open it."""
 
@@ -62,7 +63,7 @@ def index_links(context: RequestContext) -> list[Link]:
     links = []
     for name, word, permission in INDEX:
         if allows(user, permission):
-            links.append(Link(reverse(f"web:{name}"), word, open_page(context) == name))
+            links.append(Link(reverse(f"web:{name}"), str(word), open_page(context) == name))
     return links
 
 

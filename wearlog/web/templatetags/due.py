@@ -10,6 +10,8 @@ from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
@@ -18,11 +20,11 @@ from wearlog.service.models import Action
 register = template.Library()
 
 STATE_WORDS = {
-    "overdue": "Overdue",
-    "due": "Due",
-    "coming": "Coming up",
-    "unknown": "Can't tell yet",
-    "later": "Later",
+    "overdue": gettext_lazy("Overdue"),
+    "due": gettext_lazy("Due"),
+    "coming": gettext_lazy("Coming up"),
+    "unknown": gettext_lazy("Can't tell yet"),
+    "later": gettext_lazy("Later"),
 }
 # One shape each, so that a page in the sun or a print in black tells them apart.
 MARKS = {
@@ -33,27 +35,27 @@ MARKS = {
     "later": '<path d="M3 10h14"/>',
 }
 DONE_WORDS = {
-    Action.INSPECT: "Inspected",
-    Action.MEASURE: "Measured",
-    Action.CLEAN: "Cleaned",
-    Action.POLISH: "Polished",
-    Action.FLIP: "Flipped",
-    Action.TURN: "Turned",
-    Action.REPLACE: "Replaced",
-    Action.ADJUST: "Adjusted",
-    Action.LUBRICATE: "Lubricated",
-    Action.REAM: "Reamed",
-    Action.HARD_FACE: "Hard-faced",
-    Action.REBUILD: "Rebuilt",
-    Action.REPAIR: "Repaired",
-    Action.STORE: "Stored",
+    Action.INSPECT: gettext_lazy("Inspected"),
+    Action.MEASURE: gettext_lazy("Measured"),
+    Action.CLEAN: gettext_lazy("Cleaned"),
+    Action.POLISH: gettext_lazy("Polished"),
+    Action.FLIP: gettext_lazy("Flipped"),
+    Action.TURN: gettext_lazy("Turned"),
+    Action.REPLACE: gettext_lazy("Replaced"),
+    Action.ADJUST: gettext_lazy("Adjusted"),
+    Action.LUBRICATE: gettext_lazy("Lubricated"),
+    Action.REAM: gettext_lazy("Reamed"),
+    Action.HARD_FACE: gettext_lazy("Hard-faced"),
+    Action.REBUILD: gettext_lazy("Rebuilt"),
+    Action.REPAIR: gettext_lazy("Repaired"),
+    Action.STORE: gettext_lazy("Stored"),
 }
 BASIS_WORDS = {
-    "measured": "from this part's own gauges",
-    "fleet": "from like parts of the mill",
-    "expected_life": "from the expected life of its type",
-    "interval": "from the rule's interval",
-    "none": "nothing to reckon with yet",
+    "measured": gettext_lazy("from this part's own gauges"),
+    "fleet": gettext_lazy("from like parts of the mill"),
+    "expected_life": gettext_lazy("from the expected life of its type"),
+    "interval": gettext_lazy("from the rule's interval"),
+    "none": gettext_lazy("nothing to reckon with yet"),
 }
 
 
@@ -61,27 +63,39 @@ def part_words(kind: str, code: str, edge: str = "") -> str:
     """`die D5-04, edge A`; a code that says its kind itself, as `P4 belt`, stands alone."""
     word = "" if kind in ("", Kind.OTHER) else str(Kind(kind).label)
     named = code if word in code.lower() else f"{word} {code}"
-    return f"{named}, edge {edge}" if edge else named
+    return _("%(part)s, edge %(edge)s") % {"part": named, "edge": edge} if edge else named
 
 
 def thing_words(item: DueItem) -> str:
     """`die D5-04, edge A`, or the position, or `the press`."""
     if item.part:
         return part_words(item.kind, item.part, item.edge)
-    return f"the {item.position}" if item.position else "the press"
+    return item.position or _("the press")
+
+
+def action_word(action: str) -> str:
+    """`Flip`: the work as the first word of a line."""
+    word = str(Action(action).label)
+    return word[:1].upper() + word[1:]
+
+
+@register.filter
+def work_word(action: str) -> str:
+    """`flip`: the work within a sentence."""
+    return str(Action(action).label)
 
 
 @register.filter
 def heading(item: DueItem) -> str:
     """`Flip die D5-04, edge A`."""
-    return f"{str(Action(item.action).label).capitalize()} {thing_words(item)}"
+    return _("%(work)s %(thing)s") % {"work": action_word(item.action), "thing": thing_words(item)}
 
 
 @register.filter
 def task_line(item: DueItem) -> str:
     """`Flip die D5-04, edge A · Press 2`, or `Lubricate Press 1` where the work is on the whole press."""
     if not item.part and not item.position:
-        return f"{str(Action(item.action).label).capitalize()} {item.press_name}"
+        return _("%(work)s %(thing)s") % {"work": action_word(item.action), "thing": item.press_name}
     return f"{heading(item)} · {item.press_name}"
 
 
@@ -92,7 +106,7 @@ def thing(item: DueItem) -> str:
 
 @register.filter
 def state_word(state: str) -> str:
-    return STATE_WORDS[state]
+    return str(STATE_WORDS[state])
 
 
 @register.simple_tag
@@ -107,12 +121,12 @@ def mark(state: str) -> SafeString:
 @register.filter
 def done_word(action: str) -> str:
     """`Flipped`: the button of somebody who has done it."""
-    return DONE_WORDS[Action(action)]
+    return str(DONE_WORDS[Action(action)])
 
 
 @register.filter
 def basis_words(basis: str) -> str:
-    return BASIS_WORDS[basis]
+    return str(BASIS_WORDS[basis])
 
 
 def day_words(day: date, today: date | None) -> str:
@@ -129,19 +143,21 @@ def day(value: date | None, today: date | None = None) -> str:
 def distance(due_on: date, today: date) -> str:
     days = (due_on - today).days
     if days == 0:
-        return "today"
+        return _("today")
     if days == 1:
-        return "tomorrow"
+        return _("tomorrow")
     if days == -1:
-        return "yesterday"
+        return _("yesterday")
     size = abs(days)
     if size < 60:
-        words = f"{size} days"
+        words = ngettext("%(n)s day", "%(n)s days", size) % {"n": size}
     elif size < 700:
-        words = f"{round(size / 30.4)} months"
+        months = round(size / 30.4)
+        words = ngettext("%(n)s month", "%(n)s months", months) % {"n": months}
     else:
-        words = f"{round(size / 365.25)} years"
-    return f"in {words}" if days > 0 else f"{words} ago"
+        years = round(size / 365.25)
+        words = ngettext("%(n)s year", "%(n)s years", years) % {"n": years}
+    return (_("in %(time)s") if days > 0 else _("%(time)s ago")) % {"time": words}
 
 
 @register.filter
@@ -152,9 +168,12 @@ def when(item: DueItem, today: date) -> str:
     words = f"{day_words(item.due_on, today)}, {distance(item.due_on, today)}"
     early, late = item.early_on, item.late_on
     if early is not None and late is not None and early < late:
-        words += f" (between {day_words(early, today)} and {day_words(late, today)})"
+        words += " " + _("(between %(early)s and %(late)s)") % {
+            "early": day_words(early, today),
+            "late": day_words(late, today),
+        }
     elif early is not None and early < item.due_on:
-        words += f" (from {day_words(early, today)} on)"
+        words += " " + _("(from %(day)s on)") % {"day": day_words(early, today)}
     return words
 
 

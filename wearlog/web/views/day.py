@@ -49,7 +49,7 @@ def group_of(items: Sequence[DueItem], state: str) -> Group | None:
     )
     if not members:
         return None
-    return Group(state, STATE_WORDS[state], members[:MOST], len(members))
+    return Group(state, str(STATE_WORDS[state]), members[:MOST], len(members))
 
 
 def grouped(items: Sequence[DueItem]) -> list[Group]:

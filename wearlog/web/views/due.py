@@ -11,6 +11,7 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Part, Press
 from wearlog.equipment.queries import presses_in_service, spares
@@ -38,9 +39,9 @@ class Choice:
 def state_choices(items: Sequence[DueItem]) -> list[Choice]:
     counts = Counter(item.state for item in items)
     return [
-        Choice("", "Due and coming up", sum(counts[state] for state in NOW)),
-        *(Choice(state, STATE_WORDS[state], counts[state]) for state in STATES),
-        Choice("all", "All", len(items)),
+        Choice("", _("Due and coming up"), sum(counts[state] for state in NOW)),
+        *(Choice(state, str(STATE_WORDS[state]), counts[state]) for state in STATES),
+        Choice("all", _("All"), len(items)),
     ]
 
 
@@ -118,7 +119,7 @@ def job_card(request: SignedInRequest) -> HttpResponse:
     """`?item=KEY`, once for each sheet; a task that has been done in the meantime is named, not printed."""
     keys = request.GET.getlist("item")
     if not keys or len(keys) > MOST_CARDS:
-        raise Http404("A job card needs the task that it is for.")
+        raise Http404(_("A job card needs the task that it is for."))
     now = timezone.now()
     found = {card_key(item): item for item in due_items(as_of=timezone.localdate(now))}
     items = [found[key] for key in dict.fromkeys(keys) if key in found]

@@ -10,6 +10,8 @@ from typing import Any
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django_tables2 import RequestConfig
 
 from wearlog.equipment.models import Fitting, Kind, Part
@@ -25,20 +27,28 @@ from wearlog.web.access import SignedInRequest, needs
 from wearlog.web.drawing.caliper import caliper
 from wearlog.web.drawing.gauges import GaugeChart, GaugePoint, gauge_chart
 from wearlog.web.tables import PartTable
-from wearlog.web.templatetags.due import day_words
+from wearlog.web.templatetags.due import day_words, work_word
 from wearlog.web.views.presses import first_of
 
-STATES = (("", "in the mill"), ("fitted", "on a press"), ("shelf", "on the shelf"), ("retired", "retired"))
+STATES = (
+    ("", gettext_lazy("in the mill")),
+    ("fitted", gettext_lazy("on a press")),
+    ("shelf", gettext_lazy("on the shelf")),
+    ("retired", gettext_lazy("retired")),
+)
 PER_PAGE = 50
 
 
 def place_words(part: Part, fitting: Fitting | None) -> str:
     if fitting is not None:
-        return f"{fitting.position}" + (f", edge {fitting.edge}" if fitting.edge else "")
+        place = str(fitting.position)
+        if not fitting.edge:
+            return place
+        return _("%(part)s, edge %(edge)s") % {"part": place, "edge": fitting.edge}
     if part.retired_on is not None:
         because = f": {part.get_retired_because_display()}" if part.retired_because else ""
-        return f"retired{because}"
-    return "on the shelf"
+        return _("retired") + because
+    return _("on the shelf")
 
 
 def rows_of(parts: Iterable[Part], items: Sequence[DueItem], today: date, state: str) -> list[dict[str, Any]]:
@@ -68,7 +78,9 @@ def rows_of(parts: Iterable[Part], items: Sequence[DueItem], today: date, state:
                 "place": place_words(part, fitting),
                 "worn": caliper(wear).share if wear is not None else None,
                 "due_on": due_on,
-                "next_words": f"{coming.action} {day_words(due_on, today)}" if coming and due_on else "",
+                "next_words": f"{work_word(coming.action)} {day_words(due_on, today)}"
+                if coming and due_on
+                else "",
             }
         )
     return rows
@@ -83,7 +95,7 @@ def parts(request: SignedInRequest) -> HttpResponse:
     if kind in Kind.values:
         chosen = chosen.filter(part_type__kind=kind)
     table = PartTable(rows_of(chosen, due_items(as_of=today), today, state))
-    table.caption = f"Parts {dict(STATES).get(state, dict(STATES)[''])}"
+    table.caption = _("Parts %(where)s") % {"where": dict(STATES).get(state, dict(STATES)[""])}
     RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
     return render(
         request,

@@ -11,6 +11,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from wearlog.compare.queries import Line
 from wearlog.equipment.models import Kind, Press
@@ -96,10 +97,10 @@ def label_of(seat: SeatRow) -> str:
     name, kind = seat.position.name, seat.position.kind
     place = name if kind == Kind.OTHER or str(Kind(kind).label) in name.lower() else f"{name} ({kind})"
     if seat.fitting is None:
-        return f"{place}: nothing fitted"
+        return _("%(place)s: nothing fitted") % {"place": place}
     code, edge = seat.fitting.part.code, seat.fitting.edge
     named = code if name.lower() in code.lower() else f"{place} {code}"
-    return f"{named}, edge {edge}" if edge else named
+    return _("%(part)s, edge %(edge)s") % {"part": named, "edge": edge} if edge else named
 
 
 def first_of(items: Sequence[DueItem]) -> DueItem | None:

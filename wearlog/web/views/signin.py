@@ -7,6 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
@@ -50,14 +51,18 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     username, password = request.POST.get("username", "").strip(), request.POST.get("password", "")
     if not username or not password:
-        return form_page(request, username=username, problem="Type your name and your password.", status=400)
+        return form_page(
+            request, username=username, problem=_("Type your name and your password."), status=400
+        )
     key = {"username": username.casefold()[:60], "address": address_of(request)}
     if SignInFailure.too_many(**key, at=now):
         return form_page(
             request,
             username=username,
-            problem="Ten wrong passwords in a quarter of an hour. Wait fifteen minutes, "
-            "or ask an owner for a one-time link.",
+            problem=_(
+                "Ten wrong passwords in a quarter of an hour. Wait fifteen minutes, "
+                "or ask an owner for a one-time link."
+            ),
             status=429,
         )
     user = authenticate(request, username=username, password=password)
@@ -66,8 +71,10 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         return form_page(
             request,
             username=username,
-            problem="Name and password don't belong together. Capital letters count; "
-            "an owner can make you a one-time link.",
+            problem=_(
+                "Name and password don't belong together. Capital letters count; "
+                "an owner can make you a one-time link."
+            ),
             status=400,
         )
     SignInFailure.forget(**key)
