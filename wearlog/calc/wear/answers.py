@@ -17,7 +17,9 @@ from wearlog.calc.wear.records import Floats, TypeRecord
 RATE_CASES, OWN_CASES, FINE_CASES = 32, 8, 64
 LEAST_LAPSE = 0.05
 FAR_OFF = 1.5  # gauge errors from which on a reading is weighed in full
-GRID_CASES, GRID_REACH = 161, 4.5
+GRID_CASES, GRID_REACH = 321, 10.0
+# Once in a while a part is of another make of steel: beside the usual spread of multipliers one this wide.
+ODD_SHARE, ODD_SIZE = 0.01, 4.0
 
 
 def answer(
@@ -117,7 +119,9 @@ class _Cases:
         theta = np.exp(middle[:, None] + spread * z)
         at = self.shapes.forward(self.rates @ rows.kg[own].T / self.budget)
         away = (rows.wear[own] - theta[:, :, None] * self.budget * at[:, None, :]) / post.gauge_sd
-        chance = log_likelihood(rows.kind[own], away).sum(axis=2) - 0.5 * z**2
+        usual = np.log1p(-ODD_SHARE) - 0.5 * z**2
+        odd = np.log(ODD_SHARE / ODD_SIZE) - 0.5 * (z / ODD_SIZE) ** 2
+        chance = log_likelihood(rows.kind[own], away).sum(axis=2) + np.logaddexp(usual, odd)
         chance = np.exp(chance - chance.max(axis=1, keepdims=True))
         chance /= chance.sum(axis=1, keepdims=True)
         needed, wear = self._reach(theta, np.zeros_like(theta), kg)
