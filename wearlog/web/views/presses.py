@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.http import HttpResponse
@@ -166,7 +166,11 @@ def press(request: SignedInRequest, pk: int) -> HttpResponse:
     known = reckoning(as_of=today)
     record = known.edges.record
     items = [item for item in known.items if item.press_id == shown.pk]
+    groups, later, unknown = grouped(items), group_of(items, "later"), group_of(items, "unknown")
     seats, machine = seat_lines(shown, items, record)
+    # A task is named beside its part only where it stands on the page in full, with its caution.
+    in_full = {item for group in (*groups, later, unknown) if group is not None for item in group.items}
+    seats = [line if line.next_item in in_full else replace(line, next_item=None) for line in seats]
     return render(
         request,
         "web/press.html",
@@ -180,9 +184,9 @@ def press(request: SignedInRequest, pk: int) -> HttpResponse:
             "holds": open_holds(shown),
             "machine": machine,
             "seats": seats,
-            "groups": grouped(items),
-            "later": group_of(items, "later"),
-            "unknown": group_of(items, "unknown"),
+            "groups": groups,
+            "later": later,
+            "unknown": unknown,
             "isolation_points": [isolation_point(source) for source in record.sources.get(shown.pk, ())],
             "reading": last_reading(shown),
             "lines": loglines.of_press(
