@@ -16,7 +16,7 @@ from wearlog.forecasts import versions
 from wearlog.logbook.exchange.importing import import_logbook
 from wearlog.logbook.exchange.problems import BadLogbook, BadRow, Unreadable
 from wearlog.people.models import AuditEntry, Mill
-from wearlog.runs.models import Run
+from wearlog.runs.models import Price, Run
 
 NOW = datetime(2026, 3, 4, 12, tzinfo=UTC)
 pytestmark = pytest.mark.django_db
@@ -539,6 +539,11 @@ def test_a_stored_fitting_in_the_way_is_named(tmp_path: Path) -> None:
         ("prices.csv", b"", ("prices.csv", 0, "", "name the columns")),
         (
             "prices.csv",
+            b"item,from_on,price,\r\noil_kg,2025-01-01,3,dear\r\n",
+            ("prices.csv", 1, "", "no name"),
+        ),
+        (
+            "prices.csv",
             b"item,from_on,price\r\noil_kg,2025-01-01\r\n",
             ("prices.csv", 2, "", "2 cells, the header has 3"),
         ),
@@ -581,6 +586,16 @@ def test_lines_are_counted_as_an_editor_counts_them(tmp_path: Path) -> None:
     (row,) = refused(tmp_path)
 
     assert (row.file, row.line, row.column, row.value) == ("prices.csv", 6, "price", "dear")
+
+
+def test_empty_rows_and_columns_of_a_spreadsheet_are_passed_over(tmp_path: Path) -> None:
+    write_book(tmp_path, small_book())
+    text = b"item,,from_on,price,,\r\noil_kg,,2025-01-01,3,,\r\n,,,,,\r\n\r\n,,,,,\r\n"
+    (tmp_path / "prices.csv").write_bytes(text)
+
+    take(tmp_path)
+
+    assert [(price.item, price.price) for price in Price.objects.all()] == [("oil_kg", 3)]
 
 
 def test_what_a_desktop_leaves_in_a_folder_is_passed_over(tmp_path: Path) -> None:

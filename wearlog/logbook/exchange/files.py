@@ -154,8 +154,11 @@ def read_sheet(table: Table, content: bytes) -> tuple[Sheet, list[BadRow]]:
     except csv.Error as error:
         problems.append(BadRow(table.file, reader.line_num, "", "", broken_quotes(str(error))))
     across = list(zip(*rows, strict=True)) or [()] * len(header)
-    for place, name in read_header(table, header, problems):
-        sheet.columns[name] = list(across[place])
+    named = [(name, cells) for name, cells in zip(header, across, strict=True) if name or any(cells)]
+    problems.extend(header_problems(table, [name for name, _ in named]))
+    for name, cells in named:
+        if name in table.by_name:
+            sheet.columns.setdefault(name, list(cells))
     return sheet, problems
 
 
@@ -187,28 +190,22 @@ def decoded(file: str, content: bytes, problems: list[BadRow]) -> str:
         return content.decode("utf-8", errors="replace")
 
 
-def read_header(table: Table, header: list[str], problems: list[BadRow]) -> list[tuple[int, str]]:
-    """Place and name of each column that is known and stands once."""
+def header_problems(table: Table, header: list[str]) -> Iterator[BadRow]:
+    """What is wrong with the names of the columns. A spreadsheet's empty columns are left out before."""
     known = table.by_name
-    if not any(header):
-        problems.append(BadRow(table.file, 0, "", "", "the first row must name the columns."))
-        return []
-    kept: dict[str, int] = {}
+    if not header:
+        yield BadRow(table.file, 0, "", "", "the first row must name the columns.")
+        return
     for place, name in enumerate(header):
-        if name in kept:
-            problems.append(
-                BadRow(table.file, 1, name, "", "this column stands twice: leave one of them out.")
-            )
-        elif name in known:
-            kept[name] = place
-        else:
+        if name in header[:place]:
+            yield BadRow(table.file, 1, name, "", "this column stands twice: leave one of them out.")
+        elif not name:
+            yield BadRow(table.file, 1, "", "", "a column has cells but no name: name it, or leave it out.")
+        elif name not in known:
             reason = f"this column is not known here; known are {', '.join(known)}."
             if len(header) == 1 and (";" in name or "\t" in name):
                 reason = "save it as CSV with commas between the columns, no semicolons or tabs."
-            problems.append(BadRow(table.file, 1, name, "", reason))
+            yield BadRow(table.file, 1, name, "", reason)
     for column in table.columns:
-        if column.required and column.name not in kept:
-            problems.append(
-                BadRow(table.file, 1, column.name, "", "this column is missing, and it is required.")
-            )
-    return [(place, name) for name, place in kept.items()]
+        if column.required and column.name not in header:
+            yield BadRow(table.file, 1, column.name, "", "this column is missing, and it is required.")

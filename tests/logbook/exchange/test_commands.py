@@ -1,0 +1,64 @@
+"""The two commands as a person runs them: what they print, and how they end."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from tests.logbook.exchange.books import content, small_book, write_book
+
+ROOT = Path(__file__).resolve().parents[3]
+
+
+def run(data: Path, *words: object) -> subprocess.CompletedProcess[str]:
+    kept = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
+    return subprocess.run(
+        [sys.executable, ROOT / "manage.py", *map(str, words)],
+        env=kept | {"DATA_DIR": str(data)},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+
+def test_a_mill_moves_from_one_installation_to_another(tmp_path: Path) -> None:
+    book = write_book(tmp_path / "book", small_book())
+    for data in ("one", "two"):
+        assert run(tmp_path / data, "migrate", "-v0").returncode == 0
+
+    taken = run(tmp_path / "one", "import_logbook", book)
+    given = run(tmp_path / "one", "export_logbook", tmp_path / "moved.zip")
+    taken_again = run(tmp_path / "two", "import_logbook", tmp_path / "moved.zip")
+    given_again = run(tmp_path / "two", "export_logbook", tmp_path / "out")
+
+    for each in (taken, given, taken_again, given_again):
+        assert each.returncode == 0, each.stderr
+    assert taken.stdout == taken_again.stdout
+    assert taken.stderr == ""
+    assert content(book) == content(tmp_path / "out")
+
+
+def test_a_database_without_tables_is_told_in_one_sentence(tmp_path: Path) -> None:
+    book = write_book(tmp_path / "book", small_book())
+
+    for words in (("import_logbook", book), ("export_logbook", tmp_path / "out")):
+        told = run(tmp_path / "data", *words)
+        assert told.returncode == 1
+        assert "run manage.py migrate first" in told.stderr
+        assert "Traceback" not in told.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_bad_row_ends_the_command_with_1_and_the_list_on_stderr(tmp_path: Path) -> None:
+    spoilt = small_book()
+    spoilt["runs"][0]["seed_kg"] = "180,5"
+    assert run(tmp_path / "data", "migrate", "-v0").returncode == 0
+
+    told = run(tmp_path / "data", "import_logbook", write_book(tmp_path / "book", spoilt), "--dry-run")
+
+    assert told.returncode == 1
+    assert told.stdout == ""
+    assert 'runs.csv, line 2, column seed_kg, value "180,5": write a plain number' in told.stderr
