@@ -19,7 +19,7 @@ from wearlog.equipment.models import Fitting, Position
 from wearlog.forecasts.items import DueItem
 from wearlog.people.models import User
 from wearlog.service.models import Action
-from wearlog.web.templatetags.due import task_line
+from wearlog.web.templatetags.due import STATE_WORDS, task_line
 
 SAMPLES = 3
 """Pages of one address that differ only in their query are opened this often ..."""
@@ -73,19 +73,19 @@ class Output:
         return cls(name, squeezed(text))
 
 
+STATES = "|".join(str(word) for word in STATE_WORDS.values())
+
+
 def shows(output: Output, item: DueItem) -> bool:
-    """Whether the output names the task: by its sentence, by its heading, by work and part, or by a link to
-    its job."""
+    """Whether the output names the task: by its sentence, by its heading, by work and part, by a line below
+    the part as in `Due: flip`, or by a link to its job."""
     if squeezed(item.why) in output.words or task_line(item) in output.words:
         return True
-    if (
-        item.part in output.words
-        and item.part
-        and re.search(
-            rf"\b{Action(item.action).label} (\w+ )?{re.escape(item.part)}\b", output.words, re.IGNORECASE
-        )
-    ):
-        return True
+    if item.part and item.part in output.words:
+        work, part = Action(item.action).label, re.escape(item.part)
+        named = rf"\b{work} (\w+ )?{part}\b|\b{part}\b[^:]{{0,200}}\b({STATES}): {work}\b"
+        if re.search(named, output.words, re.IGNORECASE):
+            return True
     return any(opens_job(link, item) for link in output.links)
 
 
@@ -137,6 +137,16 @@ def own_patterns() -> list[tuple[str, URLPattern]]:
     ]
 
 
+def own_addresses() -> list[str]:
+    """Every address with sample values in its path, and asked with sample queries."""
+    plain = [
+        reverse(name, kwargs=arguments)
+        for name, pattern in own_patterns()
+        for arguments in sample_arguments(pattern)
+    ]
+    return plain + [address + query for address in plain for query in sample_queries(address)]
+
+
 def sample_queries(address: str) -> list[str]:
     """What may be asked of an address that takes an entry: a press, a place, with and without a part."""
     if not address.startswith("/log/"):
@@ -171,16 +181,11 @@ def first_keys(model: type[models.Model]) -> list[int]:
     return list(model._default_manager.order_by("pk").values_list("pk", flat=True)[:1])
 
 
-def pages(person: User) -> Iterator[Output]:
-    """Every page that the person may open: all addresses of the site, then every link found on the way."""
+def pages(person: User, *, begin: Sequence[str] = ()) -> Iterator[Output]:
+    """Every page that the person may open: all addresses of the site (or `begin`), then every link on them."""
     client = Client()
     client.force_login(person)
-    waiting = [
-        reverse(name, kwargs=arguments)
-        for name, pattern in own_patterns()
-        for arguments in sample_arguments(pattern)
-    ]
-    waiting += [address + query for address in waiting for query in sample_queries(address)]
+    waiting = list(begin or own_addresses())
     seen: set[str] = set()
     opened: Counter[tuple[str, ...]] = Counter()
     while waiting:
