@@ -95,6 +95,22 @@ class TestTheFirstToTrip:
         shop.incident("2026-03-10 09:00")
         assert (item("2026-03-20").trigger, item("2026-03-20").due_on) == ("hours", date(2026, 3, 5))
 
+    def test_a_tie_is_settled_in_the_order_of_the_format(self, shop: Shop) -> None:
+        shop.press("P1", commissioned_on=day("2026-03-01"))
+        shop.rule("both over", "lubricate", every_h=50, every_kg=2500)
+        shop.runs("2026-03-01", 20, hours=10, kg=500)
+        found = item("2026-03-20")
+        assert (found.trigger, found.due_on) == ("hours", date(2026, 3, 5))
+
+    def test_a_tie_to_come_is_settled_alike(self, shop: Shop) -> None:
+        shop.press("P1", commissioned_on=day("2026-03-01"))
+        shop.rule("grease", "lubricate", every_h=300, every_days=29, every_kg=15_000)
+        shop.runs("2026-03-01", 20, hours=10, kg=500)
+        # 100 h, 5,000 kg and the 29 days all end on 30 March.
+        found = item("2026-03-20")
+        assert (found.trigger, found.due_on) == ("hours", date(2026, 3, 30))
+        assert (found.left_h, found.left_kg) == (pytest.approx(100), pytest.approx(5000))
+
     def test_one_with_a_day_goes_before_one_without(self, shop: Shop) -> None:
         shop.press("P1", commissioned_on=day("2026-03-01"))
         shop.rule("grease", "lubricate", every_h=300, every_days=90)

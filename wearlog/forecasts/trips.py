@@ -52,15 +52,16 @@ def on(day: date) -> Dates:
 
 
 def first_of(trips: Sequence[Trip]) -> Trip:
-    """The trip that decides: the earliest day, then the one nearest to it of those without a day."""
+    """The trip that decides: the earliest day, within a day the earliest minute known, then in the order
+    of `TRIGGERS`. Of those without a day the one whose interval is spent furthest."""
 
     def rank(trip: Trip) -> tuple[bool, bool, date, float, float, int]:
         return (
             not trip.known,
             trip.due is None,
             trip.due or date.max,
-            trip.at if trip.at is not None else float("inf"),
-            -trip.used,
+            round(trip.at / 60) if trip.at is not None else float("inf"),
+            -trip.used if trip.due is None else 0.0,
             TRIGGERS.index(trip.trigger),
         )
 
