@@ -182,7 +182,7 @@ def first_keys(model: type[models.Model]) -> list[int]:
 
 
 def pages(person: User, *, begin: Sequence[str] = ()) -> Iterator[Output]:
-    """Every page that the person may open: all addresses of the site (or `begin`), then every link on them."""
+    """Every page that the person may open: all addresses of the site (or `begin`), and what they link to."""
     client = Client()
     client.force_login(person)
     waiting = list(begin or own_addresses())
