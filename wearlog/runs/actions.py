@@ -13,7 +13,7 @@ from django.db import transaction
 
 from wearlog.equipment.models import Press
 from wearlog.people import audit, refs
-from wearlog.people.cleaning import clean, not_negative, per_cent, stored
+from wearlog.people.cleaning import clean_fields, not_negative, per_cent, stored
 from wearlog.people.models import User
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.people.roles import Permission, require
@@ -188,20 +188,14 @@ def place(run: Run, times: Times) -> list[Doubt]:
     run.ends_at = Run.end_of(run.started_at, run.ended_at, run.hours_h)
     if times.counted_back is None or times.ended_at is None:
         return []
-    earlier = list(
-        queries.overlapping_runs(run.press_id, run.slot, run.started_at, times.ended_at).order_by(
-            "-started_at"
-        )
-    )
-    last = max((each.ends_at for each in earlier if each.ends_at is not None), default=None)
-    if last is None or any(each.ends_at is None for each in earlier) or last >= times.ended_at:
+    last = queries.last_ended_before(run.press_id, run.slot, times.ended_at)
+    if last is None or last.ends_at is None or last.ends_at <= run.started_at:
         return []
-    run.started_at = last
-    newest = next(each for each in earlier if each.ends_at == last)
-    clock = doubts.hours_between(last, times.ended_at)
+    run.started_at = last.ends_at
+    clock = doubts.hours_between(last.ends_at, times.ended_at)
     if times.counted_back <= clock + doubts.slack_h(clock):
         return []
-    return doubts.since_last_run(run, times.counted_back, newest)
+    return doubts.since_last_run(run, times.counted_back, last)
 
 
 # --- what is refused and what is asked --------------------------------------------------------------
@@ -236,28 +230,27 @@ def check(run: Run) -> None:
             f"The end, {when(run.ended_at)}, lies before the start, {when(run.started_at)}. Change one.",
             field="ended_at",
         )
-    clean(run)
+    clean_fields(run, known=("press", "crop", "ref"))
 
 
 def refuse_overlap(run: Run) -> None:
     run.derive()
     if run.ends_at is not None and run.ends_at == run.started_at:
         return
-    for other in queries.overlapping_runs(
-        run.press_id, run.slot, run.started_at, run.ends_at, exclude=run.pk
-    ):
-        if other.ends_at is None:
-            raise Refused(
-                f"{run.press} is still pressing {other.crop} since {when(other.started_at)} "
-                f"(run {other.ref}). End that run first.",
-                field="started_at",
-            )
-        if other.ends_at > other.started_at:
-            raise Refused(
-                f"{run.press} was already pressing {other.crop} from {when(other.started_at)} to "
-                f"{when(other.ends_at)} (run {other.ref}). Change the times, or correct that run first.",
-                field="started_at",
-            )
+    other = queries.run_in_the_way(run.press_id, run.slot, run.started_at, run.ends_at, exclude=run.pk)
+    if other is None:
+        return
+    if other.ends_at is None:
+        raise Refused(
+            f"{run.press} is still pressing {other.crop} since {when(other.started_at)} "
+            f"(run {other.ref}). End that run first.",
+            field="started_at",
+        )
+    raise Refused(
+        f"{run.press} was already pressing {other.crop} from {when(other.started_at)} to "
+        f"{when(other.ends_at)} (run {other.ref}). Change the times, or correct that run first.",
+        field="started_at",
+    )
 
 
 def questions(run: Run, *, at: datetime, hours: float | None) -> list[Doubt]:

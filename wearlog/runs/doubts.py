@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from datetime import datetime, timedelta
+from itertools import groupby
 
 from wearlog.equipment.actions import CLOCKS_DIFFER
 from wearlog.equipment.models import Fitting, Kind, Position
@@ -128,28 +129,36 @@ def times(ratio: float) -> str:
 def about_what_is_fitted(run: Run) -> list[Doubt]:
     """A screw or die position that stood empty, by the log, while the run pressed."""
     end = run.ends_at or run.started_at + timedelta(seconds=1)
-    positions = Position.objects.filter(press=run.press_id, kind__in=(Kind.SCREW, Kind.DIE))
+    fittings = (
+        Fitting.objects.standing()
+        .filter(position__press=run.press_id, position__kind__in=(Kind.SCREW, Kind.DIE), fitted_at__lt=end)
+        .select_related("position__press")
+        .order_by("position__name", "fitted_at")
+    )
     if run.slot:
-        positions = positions.filter(barrel__in=("", *run.through.split()))
-    for position in positions.select_related("press"):
-        covered: datetime | None = None
-        for fitted_at, removed_at in (
-            Fitting.objects.standing()
-            .filter(position=position, fitted_at__lt=end)
-            .order_by("fitted_at")
-            .values_list("fitted_at", "removed_at")
-        ):
-            if covered is not None and fitted_at - max(covered, run.started_at) > GAP_THAT_COUNTS:
-                return [gap(position, max(covered, run.started_at))]
-            covered = removed_at
-            if covered is None:
-                break
-        else:
-            if covered is not None and (
-                end - max(covered, run.started_at) > GAP_THAT_COUNTS or covered <= run.started_at
-            ):
-                return [gap(position, max(covered, run.started_at))]
+        fittings = fittings.filter(position__barrel__in=("", *run.through.split()))
+    for _, on_position in groupby(fittings, key=lambda fitting: fitting.position_id):
+        since = empty_since(list(on_position), run.started_at, end)
+        if since is not None:
+            return [gap(since[0], since[1])]
     return []
+
+
+def empty_since(
+    fittings: Sequence[Fitting], start: datetime, end: datetime
+) -> tuple[Position, datetime] | None:
+    """Where and from when the position of these fittings (in order) stood empty within [start, end)."""
+    covered = fittings[0].removed_at
+    for fitting in fittings[1:]:
+        if covered is not None and fitting.fitted_at - max(covered, start) > GAP_THAT_COUNTS:
+            return fitting.position, max(covered, start)
+        covered = fitting.removed_at
+    if covered is None or covered >= end:
+        return None
+    since = max(covered, start)
+    if covered <= start or end - since > GAP_THAT_COUNTS:
+        return fittings[0].position, since
+    return None
 
 
 def gap(position: Position, since: datetime) -> Doubt:

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from statistics import median
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from wearlog.equipment.models import Press
 from wearlog.runs.models import Crop, PlanEntry, Reading, ReadingKind, Run, ShiftNote
@@ -22,16 +22,6 @@ RUNS_THAT_SAY_USUAL = 3
 def last_run(press: Press) -> Run | None:
     """The standing run of the press that started last, running or ended."""
     return Run.objects.of(press).select_related("crop").order_by("-started_at", "-pk").first()
-
-
-def last_ended_run(press: Press) -> Run | None:
-    return (
-        Run.objects.of(press)
-        .filter(ends_at__isnull=False)
-        .select_related("crop")
-        .order_by("-ends_at", "-pk")
-        .first()
-    )
 
 
 def running_runs(press: Press | None = None) -> QuerySet[Run]:
@@ -180,20 +170,38 @@ def plan_from(*, on: date, press: Press | None = None) -> QuerySet[PlanEntry]:
     return plan if press is None else plan.filter(press=press)
 
 
-def overlapping_runs(
+def run_in_the_way(
     press_id: int,
     slot: int,
     start: datetime,
     end: datetime | None,
     *,
     exclude: int | None = None,
-) -> QuerySet[Run]:
-    """Standing runs through a barrel of `slot` that share a moment with [start, end), first one first."""
-    runs = Run.objects.standing().filter(press_id=press_id, slot__in=slots_sharing_a_barrel(slot))
-    runs = runs.filter(Q(ends_at__isnull=True) | Q(ends_at__gt=start))
-    if end is not None:
-        runs = runs.filter(started_at__lt=end)
-    return _without(runs, exclude).select_related("press", "crop").order_by("started_at")
+) -> Run | None:
+    """A standing run through a barrel of `slot` that shares a moment with [start, end), or None.
+
+    Runs through one barrel don't overlap, so they end in the order in which they start: of those that end
+    after `start` only the first can be in the way. One step in an index, however long the log.
+    """
+    runs = _without(Run.objects.standing().filter(press_id=press_id), exclude)
+    runs = runs.select_related("press", "crop")
+    candidates: list[Run] = list(runs.filter(ends_at__isnull=True, slot__in=slots_sharing_a_barrel(slot)))
+    for barrel in (1, 2) if slot == 0 else (slot,):
+        ended = runs.filter(Q(ends_at__gt=F("started_at")), slot__in=(0, barrel), ends_at__gt=start)
+        candidates += ended.order_by("ends_at")[:1]
+    return next((run for run in candidates if end is None or run.started_at < end), None)
+
+
+def last_ended_before(press_id: int, slot: int, instant: datetime) -> Run | None:
+    """The last standing run through a barrel of `slot` that had ended before the instant."""
+    run: Run | None = (
+        Run.objects.standing()
+        .filter(press_id=press_id, slot__in=slots_sharing_a_barrel(slot), ends_at__lt=instant)
+        .select_related("press", "crop")
+        .order_by("-ends_at")
+        .first()
+    )
+    return run
 
 
 def slots_sharing_a_barrel(slot: int) -> Sequence[int]:

@@ -10,7 +10,7 @@ from django.db import transaction
 
 from wearlog.equipment.models import Press
 from wearlog.people import audit, refs
-from wearlog.people.cleaning import clean, stored
+from wearlog.people.cleaning import clean, clean_fields, stored
 from wearlog.people.models import User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
@@ -94,7 +94,7 @@ def store_reading(*, by: User | None, at: datetime, reading: Reading) -> Reading
     if reading.pk is not None:
         return reading
     refuse_bad_reading(reading)
-    clean(reading)
+    clean_fields(reading, known=("press",))
     reading.save()
     audit.write(at=at, by=by, action=refs.LOGGED, record=reading, new=audit.snapshot(reading))
     return reading

@@ -16,7 +16,7 @@ from wearlog.equipment import queries as equipment
 from wearlog.equipment import wording
 from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.people import audit, refs
-from wearlog.people.cleaning import clean, not_negative, stored
+from wearlog.people.cleaning import clean_fields, not_negative, stored
 from wearlog.people.models import User
 from wearlog.people.refusals import AlreadyMoved, Doubt, Refused
 from wearlog.people.roles import Permission, require
@@ -311,7 +311,7 @@ def check(service: Service) -> None:
         )
     if service.edge and service.part is not None:
         moves.edge_of(service.part, service.edge)
-    clean(service)
+    clean_fields(service, known=("ref", "press", "position", "part", "rule"))
 
 
 def check_gauge(measurement: Measurement) -> None:
@@ -320,4 +320,15 @@ def check_gauge(measurement: Measurement) -> None:
     not_negative(measurement, ("value_mm",))
     measurement.value_mm = stored(measurement.value_mm) or measurement.value_mm
     moves.edge_of(measurement.part, measurement.edge)
-    clean(measurement)
+    if measurement.pk is None:
+        refuse_taken_ref(measurement)
+    clean_fields(measurement, known=("ref", "part", "service"))
+
+
+def refuse_taken_ref(measurement: Measurement) -> None:
+    """A gauge sent with its own ref inside new work, where another record has that ref."""
+    if Measurement.objects.filter(ref=measurement.ref).exists():
+        raise Refused(
+            f"Another gauge already has the ref {measurement.ref!r}. Send it under a ref of its own.",
+            field="ref",
+        )
