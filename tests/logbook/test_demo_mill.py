@@ -36,7 +36,7 @@ DAYS = [
 
 def test_running_the_script_again_gives_the_same_bytes(tmp_path: Path) -> None:
     script = FIXTURES / "make_demo_mill.py"
-    subprocess.run([sys.executable, script, tmp_path / "again"], check=True, timeout=120)
+    subprocess.run([sys.executable, script, tmp_path / "again"], check=True, timeout=600)
 
     made = {path.name: path.read_bytes() for path in (tmp_path / "again").iterdir()}
     kept = {path.name: path.read_bytes() for path in demo.FOLDER.iterdir()}
