@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from statistics import median
 from typing import Any
 
 from django.db.models import F, Q, QuerySet
 
 from wearlog.equipment.models import Press
-from wearlog.runs.models import Crop, PlanEntry, Reading, ReadingKind, Run, ShiftNote
+from wearlog.runs.models import Crop, Reading, ReadingKind, Run, ShiftNote
 
 RUNS_FOR_A_RATE = 20
 """The usual rate is the median of at most so many runs, the latest ones."""
@@ -162,12 +162,6 @@ def last_shift_note(press: Press | None = None) -> ShiftNote | None:
     if press is not None:
         notes = notes.filter(Q(press=press) | Q(press__isnull=True))
     return notes.first()
-
-
-def plan_from(*, on: date, press: Press | None = None) -> QuerySet[PlanEntry]:
-    """Plan entries that end on the day or later, the next one first."""
-    plan = PlanEntry.objects.filter(end_on__gte=on).select_related("press", "crop").order_by("start_on")
-    return plan if press is None else plan.filter(press=press)
 
 
 def run_in_the_way(
