@@ -165,14 +165,14 @@ def test_four_commands_at_once_on_sqlite_send_one_mail_for_each_key(tmp_path: Pa
 
 
 def test_killed_senders_on_sqlite_lose_nothing(tmp_path: Path) -> None:
-    kill_twenty_senders(f"sqlite:///{tmp_path / 'wearlog.sqlite3'}", tmp_path)
+    kill_senders(f"sqlite:///{tmp_path / 'wearlog.sqlite3'}", tmp_path, times=10)
 
 
 def test_killed_senders_on_postgresql_lose_nothing(postgres_url: str, tmp_path: Path) -> None:
-    kill_twenty_senders(postgres_url, tmp_path)
+    kill_senders(postgres_url, tmp_path, times=20)
 
 
-def kill_twenty_senders(database_url: str, tmp_path: Path) -> None:
+def kill_senders(database_url: str, tmp_path: Path, *, times: int) -> None:
     """F1: SIGKILL at random moments of scan, claim, conversation and settling costs at most a copy each."""
     dice = random.Random(20260401)
     kills, start = 0, datetime(2026, 4, 1, 8, tzinfo=UTC)
@@ -181,7 +181,7 @@ def kill_twenty_senders(database_url: str, tmp_path: Path) -> None:
         fill(environment, presses=20, rules=10)
         arrived: list[EmailMessage] = []
         mail.on_mail = arrived.append
-        while kills < 20:
+        while kills < times:
             sender = subprocess.Popen(
                 [*MILL, "send", start.isoformat()], cwd=ROOT, env=environment, stderr=subprocess.PIPE
             )
