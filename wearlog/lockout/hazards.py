@@ -36,25 +36,25 @@ class Hazard:
 STARTS_BY_ITSELF = Hazard(
     SignalWord.WARNING,
     _(
-        "The screw can start by itself when a thermostat, a level switch, a timer or returning power "
-        "switches it on again, and it draws in and crushes whatever touches it."
+        "The screw can start by itself (thermostat, level switch, timer, returning power) "
+        "and crushes what it draws in."
     ),
 )
 TRAPPED_PRESSURE = Hazard(
     SignalWord.WARNING,
     _(
-        "Pressure can stay behind a plugged die long after the power is off and throw out the plug, "
+        "Pressure can stay behind a plugged die with the power off and throw out the plug, "
         "the die or the head."
     ),
 )
 OWN_HEATER_CIRCUIT = Hazard(
     SignalWord.WARNING,
-    _("The heater is often on a circuit of its own and stays live when the motor is switched off."),
+    _("The heater is often on a circuit of its own and stays live."),
 )
-HOT_HEAD = Hazard(SignalWord.CAUTION, _("Head, barrel and oil are hot and stay hot: they burn."))
+HOT_HEAD = Hazard(SignalWord.CAUTION, _("Head, barrel and oil are hot and stay hot."))
 BELTS_AND_GEARS = Hazard(
     SignalWord.WARNING,
-    _("Belts, couplings and gears draw fingers in, also when they are turned by hand."),
+    _("Belts, couplings and gears draw fingers in, even turned by hand."),
 )
 STORED_CHARGE = Hazard(
     SignalWord.WARNING,
@@ -75,9 +75,7 @@ OILY_RAGS = Hazard(
     ),
 )
 SHARP_EDGES = Hazard(SignalWord.CAUTION, _("Worn edges, burrs and chips cut: wear gloves."))
-HEAVY_PART = Hazard(
-    SignalWord.CAUTION, _("The part is heavy and drops or rolls when it comes free: hold it up first.")
-)
+HEAVY_PART = Hazard(SignalWord.CAUTION, _("The part is heavy and drops or rolls when it comes free."))
 
 AT_THE_PRESS = (STARTS_BY_ITSELF, TRAPPED_PRESSURE, OWN_HEATER_CIRCUIT, HOT_HEAD)
 """Met by every task at a press, whichever part it is about: the screw is never far."""

@@ -34,8 +34,8 @@ def caution_panel(caution: object, full: bool = False) -> dict[str, object]:
 
 
 def name_of(point: str) -> str:
-    """`Main motor (electrical)` of `Main motor (electrical): isolate at Q1`."""
-    return point.partition(": ")[0]
+    """`Main motor` of `Main motor (electrical): isolate at Q1`."""
+    return point.partition(": ")[0].rpartition(" (")[0] or point
 
 
 @register.simple_tag(name="caution_as_text")
