@@ -1,0 +1,111 @@
+"""Every page that an owner can open, walked in a real browser."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import pytest
+from django.urls import URLResolver, get_resolver
+from django.utils import timezone
+from playwright.sync_api import Page
+
+from tests.browser.test_pages_look import MakeContext, findings
+from tests.web.look_mill import LookMill
+from wearlog.people.models import Mill, User
+from wearlog.runs.models import PlanEntry, Price
+
+NOT_PAGES = {"sign-out", "sign-in", "sign-in-link", "export", "person-link"}
+ASKS = {
+    "job-card": "item={rule}.{press}.{screw_place}.{screw}.-",
+    "run-new": "press={press}",
+    "work-new": "press={press}&fitting={fitting}&action=polish",
+    "incident-new": "press={press}",
+    "crop-change-new": "press={press}",
+    "reading-new": "press={press}",
+    "measurement-new": "part={die}",
+    "fitting-new": "position={empty}",
+    "fitting-end": "fitting={fitting}",
+    "fitting-swap": "fitting={fitting}",
+}
+
+
+@pytest.fixture
+def shop(fresh_log: None) -> LookMill:
+    Mill.objects.create(name="Hillside mill", time_zone="Europe/Vienna", currency="EUR", units="metric")
+    owner = User.objects.create_user("owner", name="Olga", role="owner")
+    shop = LookMill(timezone.now())
+    shop.running()
+    shop.hold()
+    shop.polish(by=owner)
+    shop.reading()
+    today = timezone.localdate()
+    PlanEntry.objects.create(press=shop.north, crop=shop.rape, start_on=today, end_on=today, seed_kg=500)
+    Price.objects.create(item="oil_kg", from_on=today, price=2)
+    return shop
+
+
+def addresses(shop: LookMill) -> Iterator[str]:
+    """Every address, with the keys of records that are there, and asked for what its form needs to know."""
+    keys = {
+        "press": shop.north.pk, "rule": shop.look_rule.pk, "screw_place": shop.screw_place.pk,
+        "screw": shop.screw.pk, "fitting": shop.die_fitting.pk, "die": shop.die.pk,
+        "empty": shop.gearbox_place.pk,
+    }  # fmt: skip
+    own = {
+        "run-stop": shop.twin.runs.get(ref="open").pk,
+        "lot-release": shop.north.incidents.get().hold.pk,
+        "part": shop.die.pk, "part-edit": shop.die.pk, "position-edit": shop.die_place.pk,
+        "energy-edit": shop.north.energy_sources.earliest("pk").pk, "part-type-edit": shop.small.pk,
+        "crop-edit": shop.rape.pk, "rule-edit": shop.flip_rule.pk, "plan-edit": PlanEntry.objects.get().pk,
+        "price-edit": Price.objects.get().pk, "person-edit": User.objects.get().pk,
+        "record": shop.screw.services.get().pk, "correct": shop.screw.services.get().pk,
+        "void": shop.screw.services.get().pk,
+    }  # fmt: skip
+    for entry in get_resolver("wearlog.web.urls").url_patterns:
+        assert not isinstance(entry, URLResolver)
+        name = str(entry.name)
+        if name in NOT_PAGES:
+            continue
+        path = "/" + str(entry.pattern)
+        path = path.replace("<int:pk>", str(own.get(name, shop.north.pk)))
+        path = path.replace("<int:press>", str(shop.north.pk)).replace("<str:kind>", "work")
+        yield path + ("?" + ASKS[name].format(**keys) if name in ASKS else "")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_on_any_page_and_nothing_is_sideways(
+    scheme: str, context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
+) -> None:
+    page = context_of(
+        viewport={"width": 320, "height": 740}, color_scheme=scheme, bypass_csp=True, reduced_motion="reduce"
+    ).new_page()
+    sign_in(page, User.objects.get())
+    wrong: list[str] = []
+    for address in addresses(shop):
+        answer = page.goto(address)
+        assert answer is not None
+        assert answer.status == 200, address
+        page.evaluate("document.querySelectorAll('main details').forEach(fold => { fold.open = true })")
+        wrong += [f"{address}: {finding}" for finding in findings(page)]
+        page.add_style_tag(content="html { font-size: 225% !important }")
+        width = page.evaluate("document.documentElement.scrollWidth")
+        if width > 320:
+            wrong.append(f"{address}: {width} pixels wide with text at 200 %")
+    assert not wrong, "\n".join(wrong)
+
+
+def test_no_page_breaks_its_content_policy(
+    page: Page, sign_in: Callable[[Page, User], None], shop: LookMill
+) -> None:
+    complaints: list[str] = []
+    page.on(
+        "console",
+        lambda message: (
+            complaints.append(f"{page.url}: {message.text}") if message.type in ("error", "warning") else None
+        ),
+    )
+    page.on("pageerror", lambda error: complaints.append(f"{page.url}: {error}"))
+    sign_in(page, User.objects.get())
+    for address in addresses(shop):
+        page.goto(address)
+    assert complaints == []
