@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import tempfile
+from collections.abc import Sequence
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -50,7 +51,7 @@ def write_moved(source: Path, target: Path, by: timedelta) -> None:
             writer.writerows(zip(*columns.values(), strict=True))
 
 
-def moved(sheet: Sheet, name: str, cells: list[str], by: timedelta, zone: tzinfo) -> list[str]:
+def moved(sheet: Sheet, name: str, cells: Sequence[str], by: timedelta, zone: tzinfo) -> Sequence[str]:
     form = BY_FILE[sheet.table.file].by_name[name].form
     if isinstance(form, Day):
         return [(date.fromisoformat(cell) + by).isoformat() if cell else "" for cell in cells]

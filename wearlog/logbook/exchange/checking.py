@@ -29,15 +29,15 @@ class Rows:
 
     table: Table
     lines: list[int] = field(default_factory=list)
-    cells: dict[str, list[str]] = field(default_factory=dict)
-    values: dict[str, list[Any]] = field(default_factory=dict)
+    cells: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    values: dict[str, Sequence[Any]] = field(default_factory=dict)
     bad: set[int] = field(default_factory=set)
     missing: set[str] = field(default_factory=set)
 
     def __len__(self) -> int:
         return len(self.lines)
 
-    def column(self, name: str) -> list[Any]:
+    def column(self, name: str) -> Sequence[Any]:
         """The column's values; the value of an empty cell in each row where the file leaves it out."""
         if name in self.values:
             return self.values[name]
@@ -57,9 +57,16 @@ class Rows:
     def spoilt(self, row: int, column: str, reason: str) -> BadRow:
         """The same of a cell that no further check can use."""
         told = self.wrong(row, column, reason)
-        if column in self.values:
-            self.values[column][row] = BAD
+        values = self.values.get(column)
+        if isinstance(values, list):
+            values[row] = BAD
         return told
+
+    def seal(self) -> None:
+        """Once all is checked: let go of the text and make the values unchangeable, so that Python's garbage
+        collector need not walk the long columns again and again while they are stored."""
+        self.cells = {}
+        self.values = {name: tuple(values) for name, values in self.values.items()}
 
 
 @dataclass
@@ -71,6 +78,10 @@ class Book:
 
     def __getitem__(self, name: str) -> Rows:
         return self.rows[name]
+
+    def seal(self) -> None:
+        for rows in self.rows.values():
+            rows.seal()
 
 
 def read_book(source: Path, *, zone: tzinfo, progress: Callable[[str], None]) -> tuple[Book, list[BadRow]]:
@@ -97,7 +108,7 @@ def read_book(source: Path, *, zone: tzinfo, progress: Callable[[str], None]) ->
 
 
 def zone_of(mill: Sheet | None, otherwise: tzinfo) -> tuple[tzinfo, list[BadRow]]:
-    names = mill.columns.get("time_zone", []) if mill else []
+    names: Sequence[str] = mill.columns.get("time_zone", ()) if mill else ()
     if not mill or not names or not names[0]:
         return otherwise, []
     try:

@@ -27,7 +27,7 @@ class Sheet:
 
     table: Table
     lines: list[int] = field(default_factory=list)
-    columns: dict[str, list[str]] = field(default_factory=dict)
+    columns: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -158,7 +158,7 @@ def read_sheet(table: Table, content: bytes) -> tuple[Sheet, list[BadRow]]:
     problems.extend(header_problems(table, [name for name, _ in named]))
     for name, cells in named:
         if name in table.by_name:
-            sheet.columns.setdefault(name, list(cells))
+            sheet.columns.setdefault(name, cells)
     return sheet, problems
 
 

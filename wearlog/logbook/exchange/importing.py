@@ -56,6 +56,7 @@ def import_logbook(
         with transaction.atomic():
             progress("checking", 0, 0)
             comparisons = checked(book, problems, on_conflict)
+            book.seal()
             store = Store(book, by=by, at=at, source=source.name, progress=progress)
             store.take(comparisons, replace=on_conflict == REPLACE)
             taken = counted(comparisons, on_conflict)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from wearlog.logbook.exchange.checking import BAD, Rows
@@ -20,7 +20,7 @@ class Settled:
         gone = {change.row for change in comparison.changes if kept and change.voided}
         self.standing = [row for row in range(len(self.rows)) if row not in gone]
 
-    def column(self, name: str) -> list[Any]:
+    def column(self, name: str) -> Sequence[Any]:
         """The column over all rows of the file, by row number."""
         said = self.rows.column(name)
         from_store = self.kept if name in self.rows.values else self.stored
