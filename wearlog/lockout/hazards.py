@@ -49,7 +49,7 @@ TRAPPED_PRESSURE = Hazard(
 )
 OWN_HEATER_CIRCUIT = Hazard(
     SignalWord.WARNING,
-    _("The heater is often on a circuit of its own and stays live."),
+    _("The heater is often on a circuit of its own and stays live with the motor off."),
 )
 HOT_HEAD = Hazard(SignalWord.CAUTION, _("Head, barrel and oil are hot and stay hot."))
 BELTS_AND_GEARS = Hazard(
@@ -75,7 +75,9 @@ OILY_RAGS = Hazard(
     ),
 )
 SHARP_EDGES = Hazard(SignalWord.CAUTION, _("Worn edges, burrs and chips cut: wear gloves."))
-HEAVY_PART = Hazard(SignalWord.CAUTION, _("The part is heavy and drops or rolls when it comes free."))
+HEAVY_PART = Hazard(
+    SignalWord.CAUTION, _("The part is heavy and drops or rolls when free: hold it up first.")
+)
 
 AT_THE_PRESS = (STARTS_BY_ITSELF, TRAPPED_PRESSURE, OWN_HEATER_CIRCUIT, HOT_HEAD)
 """Met by every task at a press, whichever part it is about: the screw is never far."""
