@@ -44,6 +44,22 @@ def again(tmp_path: Path) -> Callable[..., Taken]:
     return take
 
 
+def test_a_first_logbook_brings_its_own_mill_to_an_empty_database(tmp_path: Path) -> None:
+    Mill.objects.create(name="Our mill", time_zone="UTC", units="us")
+    import_logbook(by=None, at=NOW, source=write_book(tmp_path / "first", small_book()))
+    mill = Mill.objects.get()
+    assert (mill.name, mill.time_zone, mill.units) == ("Test mill", "Europe/Vienna", "metric")
+
+
+def test_a_first_logbook_that_is_refused_leaves_the_mill_as_it_was(tmp_path: Path) -> None:
+    Mill.objects.create(name="Our mill", time_zone="UTC", units="us")
+    book = small_book()
+    book["runs"][0]["seed_kg"] = "much"
+    with pytest.raises(BadLogbook):
+        import_logbook(by=None, at=NOW, source=write_book(tmp_path / "first", book))
+    assert Mill.objects.get().name == "Our mill"
+
+
 def put(table: str, number: int, **cells: str) -> Callable[[Book], None]:
     return lambda book: book[table][number].update(cells)
 

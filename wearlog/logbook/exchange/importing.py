@@ -9,6 +9,7 @@ from pathlib import Path
 
 from django.db import IntegrityError, transaction
 
+from wearlog.equipment.models import Press
 from wearlog.forecasts import versions
 from wearlog.logbook.exchange.checking import Book, read_book
 from wearlog.logbook.exchange.comparing import Comparison, compare
@@ -21,6 +22,7 @@ from wearlog.people import audit
 from wearlog.people.models import Mill, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
+from wearlog.runs.models import Crop
 
 KEEP, REPLACE = "keep", "replace"
 
@@ -55,6 +57,8 @@ def import_logbook(
     try:
         with transaction.atomic():
             progress("checking", 0, 0)
+            if not problems:
+                make_room_for_the_mill(book)
             comparisons = checked(book, problems, on_conflict)
             book.seal()
             store = Store(book, by=by, at=at, source=source.name, progress=progress)
@@ -72,6 +76,14 @@ def import_logbook(
             "if somebody was changing the log at the same time, import again."
         ) from error
     return taken
+
+
+def make_room_for_the_mill(book: Book) -> None:
+    """A mill without a press or a crop is only the name that a new database was given: the book's own takes
+    its place, instead of being in conflict with it."""
+    named = list(book["mill"].column("name"))
+    if named and not Press.objects.exists() and not Crop.objects.exists():
+        Mill.objects.exclude(name=named[0]).delete()
 
 
 def checked(book: Book, problems: list[BadRow], on_conflict: str) -> dict[str, Comparison]:
