@@ -238,7 +238,9 @@ def reach(
     if past is not None and passed.any():
         back = np.cumsum(past.kg[::-1], axis=0)
         lines = back @ cases.rates.T
-        ago = np.array([np.searchsorted(lines[:, g], -cases.needed[g]) for g in range(len(cases.rates))])
+        ago = np.array(
+            [np.searchsorted(lines[:, g], -cases.needed[g], side="right") for g in range(len(cases.rates))]
+        )
         day = np.where(passed, season.first - 1.0 - np.minimum(ago, len(back)), day)
     day = np.where(beyond, np.inf, day)
     kilograms = total.sum(axis=1)[np.minimum(index, len(total) - 1)]

@@ -10,7 +10,7 @@ from scipy import special
 from wearlog.calc.wear import shape
 from wearlog.calc.wear.fits import EdgeFit, Quantiles, Scenarios, TypeFit
 from wearlog.calc.wear.lives import PLAIN
-from wearlog.calc.wear.model import Ints, Posterior, Problem, log_likelihood
+from wearlog.calc.wear.model import WIDEST, Ints, Posterior, Problem, log_likelihood
 from wearlog.calc.wear.nodes import nodes
 from wearlog.calc.wear.records import Floats, TypeRecord
 
@@ -64,7 +64,8 @@ class _Cases:
 
     def __init__(self, problem: Problem, post: Posterior, retired_worn: int) -> None:
         crops = len(post.log_rates)
-        self.away = nodes(len(post.covariance), RATE_CASES) @ np.linalg.cholesky(post.covariance).T
+        away = nodes(len(post.covariance), RATE_CASES) @ _cholesky(post.covariance).T
+        self.away = np.clip(away, -WIDEST, WIDEST)
         self.rates = np.exp(post.log_rates + self.away[:, :crops])
         self.shapes = shape.Shapes.of(post.h + self.away[:, crops:])
         self.problem, self.post, self.budget = problem, post, problem.budget
@@ -113,8 +114,8 @@ class _Cases:
         told[:, life, 0] += self.away @ ((weight * worn) @ post.by_global[own])
         precision[life, life] -= (weight * worn**2).sum()
         covariance = np.linalg.inv(precision)
-        middle = (covariance[life] @ told)[:, 0]
-        spread = float(np.sqrt(covariance[life, life]))
+        middle = np.clip(np.nan_to_num((covariance[life] @ told)[:, 0]), -WIDEST, WIDEST)
+        spread = min(float(np.sqrt(max(covariance[life, life], 1e-6))), 0.5)
         z = np.linspace(-GRID_REACH, GRID_REACH, GRID_CASES)
         theta = np.exp(middle[:, None] + spread * z)
         at = self.shapes.forward(self.rates @ rows.kg[own].T / self.budget)
@@ -136,7 +137,8 @@ class _Cases:
         order = np.argsort(needed, axis=1, kind="stable")
         grown = np.cumsum(np.take_along_axis(weights, order, axis=1), axis=1)
         rows = grown[:, -1]
-        points = (np.arange(OWN_CASES) + 0.5) / OWN_CASES
+        # A little below, so that rounding does not choose between two cases where the sums meet.
+        points = (np.arange(OWN_CASES) + 0.5) / OWN_CASES - 1e-3
         place = (grown[:, None, :] < points[:, None] * rows[:, None, None]).sum(axis=2)
         chosen = np.take_along_axis(order, place, axis=1)
         return Scenarios(
@@ -152,7 +154,7 @@ class _Cases:
     ) -> tuple[Floats, Floats, Floats]:
         """Progress needed, wear now and multiplier for each case of the rates and each of the edge."""
         own = mean[:, None, :] + z @ _root(covariance).T
-        theta = np.exp(own[:, :, 0])
+        theta = np.exp(np.clip(own[:, :, 0], -2 * WIDEST, 2 * WIDEST))
         return (*self._reach(theta, own[:, :, 1], kg), theta)
 
     def _reach(self, theta: Floats, shift: Floats, kg: Floats) -> tuple[Floats, Floats]:
@@ -162,9 +164,18 @@ class _Cases:
         return at_limit * self.budget - progress[:, None], theta * self.budget * worn + shift
 
 
+def _cholesky(covariance: Floats) -> Floats:
+    """Of a covariance whose variances may be of very unequal size. Records that contradict each other wildly
+    can leave one that is not quite positive; a little is then added to every variance."""
+    sd = np.sqrt(np.maximum(np.diagonal(covariance), 1e-12))
+    alike = covariance / np.outer(sd, sd)
+    lacking = max(1e-10, 1e-10 - float(np.linalg.eigvalsh(alike)[0]) * 1.01)
+    return np.asarray(sd[:, None] * np.linalg.cholesky(alike + lacking * np.eye(len(sd))))
+
+
 def _root(covariance: Floats) -> Floats:
     """Cholesky root of a 2 x 2 covariance whose second variance may be 0."""
-    first = np.sqrt(covariance[0, 0])
+    first = np.sqrt(max(covariance[0, 0], 1e-12))
     cross = covariance[1, 0] / first
     return np.array([[first, 0.0], [cross, np.sqrt(max(covariance[1, 1] - cross**2, 0.0))]])
 

@@ -12,6 +12,8 @@ from wearlog.calc.wear.lives import PLAIN, WORN_OUT, Rows, rows_of
 from wearlog.calc.wear.model import Posterior, Problem, fit
 from wearlog.calc.wear.records import TypeRecord
 
+LIFE_SD, ROUGH_SD = 0.4, 1.0
+
 NO_DIMENSIONS = "the part type has no new dimension or no limit"
 NOTHING_KNOWN = "no gauge of this type has been read after use, and no expected life is given"
 
@@ -31,14 +33,9 @@ def fit_fleet(records: Sequence[TypeRecord]) -> tuple[TypeFit, ...]:
         rows = rows_of(record)
         used = (rows.kg.sum(axis=1) > 0) & np.isin(rows.kind, (PLAIN, WORN_OUT))
         informed[index] = bool(used.any())
-        if record.expected_life_kg and record.expected_life_kg > 0:
-            problems[index] = Problem(
-                rows, budget, float(np.log(budget / record.expected_life_kg)), 0.4, record.gauge_guess
-            )
-        elif used.any():
-            problems[index] = Problem(
-                rows, budget, _rough_log_rate(rows, used, budget), 1.0, record.gauge_guess
-            )
+        believed = _believed_log_rate(record, rows, used, budget)
+        if believed is not None:
+            problems[index] = Problem(rows, budget, *believed, record.gauge_guess)
         else:
             reasons[index] = NOTHING_KNOWN
     posteriors: dict[int, Posterior] = {}
@@ -70,6 +67,20 @@ def _nothing(record: TypeRecord, reason: str) -> TypeFit:
         edges={edge.key: blank(edge.key) for edge in record.edges},
         new_edge=blank(None),
     )
+
+
+def _believed_log_rate(
+    record: TypeRecord, rows: Rows, used: np.ndarray, budget: float
+) -> tuple[float, float] | None:
+    """Logarithm of the overall rate before the fit, and how sure it is: by the expected life, which counts
+    like one edge; where there is none, or readings contradict it more than tenfold (a slip of the unit), by
+    the middle of the crude rates, with little weight."""
+    rough = _rough_log_rate(rows, used, budget) if used.any() else None
+    if record.expected_life_kg and record.expected_life_kg > 0:
+        told = float(np.log(budget / record.expected_life_kg))
+        if rough is None or abs(rough - told) < np.log(10.0):
+            return told, LIFE_SD
+    return None if rough is None else (rough, ROUGH_SD)
 
 
 def _rough_log_rate(rows: Rows, used: np.ndarray, budget: float) -> float:

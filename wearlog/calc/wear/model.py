@@ -34,6 +34,7 @@ GAUGE_STRENGTH, SPREAD_STRENGTH, LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 6
 SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.02, 0.02, 0.2
 LEAST_BEND = 0.02
 STEPS = 60
+WIDEST = 5.0  # logarithm of any rate, slope or multiplier against what was believed: beyond is a typing error
 CALM = 0.6  # of each later step: where slopes change at a knot, full steps may go to and fro for ever
 STILL = 0.01  # a step, in standard deviations or in parts of a spread, below which nothing moves any more
 
@@ -136,7 +137,7 @@ def fit(problems: list[Problem]) -> list[Posterior]:
             h_gg, g_g = _curvature(state, spreads, turn < SEARCH_STEPS)
             hessian[block, block] += h_gg
             gradient[block] += g_g
-        covariance = np.asarray(np.linalg.inv(hessian), dtype=float)
+        covariance = _inverse(hessian)
         step = covariance @ gradient
         full = 1.0 if turn < SEARCH_STEPS else CALM
         scale = min(full, 0.7 / max(float(np.max(np.abs(step), initial=0.0)), 1e-12))
@@ -197,7 +198,7 @@ class _Bends:
         """A better size, from how far h is from 0 in the directions that the records tell about (their number
         is what the posterior is narrower than the prior). Entries of `now` that are no bends don't count."""
         told = max(self.count - float((self.bends * covariance).sum()) / bend**2, 0.0)
-        found = float(now @ self.bends @ now) + BEND_STRENGTH * BEND_GUESS**2
+        found = max(float(now @ self.bends @ now), 0.0) + BEND_STRENGTH * BEND_GUESS**2
         # Half the way (on a logarithmic scale), since a full step may overshoot.
         return max(math.sqrt(bend * math.sqrt(found / (told + BEND_STRENGTH))), LEAST_BEND)
 
@@ -229,6 +230,23 @@ def _local_prior(state: _State, spreads: Spreads) -> Floats:
     return np.asarray(np.linalg.inv(covariance), dtype=float)
 
 
+def _inverse(matrices: Floats) -> Floats:
+    """Of symmetric matrices that should be positive, however unequal their scales. Where records that
+    contradict each other wildly have cost the last digit, directions that nothing bounds are kept bounded."""
+    diagonal = np.diagonal(matrices, axis1=-2, axis2=-1)
+    scale = 1.0 / np.sqrt(np.maximum(diagonal, 1e-12 * diagonal.max(axis=-1, keepdims=True, initial=1e-30)))
+    scale = scale[..., :, None] * scale[..., None, :]
+    alike = matrices * scale + 1e-11 * np.eye(matrices.shape[-1])
+    try:
+        np.linalg.cholesky(alike)
+        inverse = np.linalg.inv(alike)
+    except np.linalg.LinAlgError:
+        values, vectors = np.linalg.eigh(alike)
+        inverse = (vectors / np.maximum(values, 1e-8)[..., None, :]) @ np.swapaxes(vectors, -1, -2)
+    inverse = inverse * scale
+    return np.asarray(0.5 * (inverse + np.swapaxes(inverse, -1, -2)))
+
+
 def _curvature(state: _State, spreads: Spreads, search: bool) -> tuple[Floats, Floats]:
     """Hessian and gradient of the globals of a type with the locals taken out."""
     rows, budget = state.problem.rows, state.problem.budget
@@ -248,7 +266,7 @@ def _curvature(state: _State, spreads: Spreads, search: bool) -> tuple[Floats, F
     np.add.at(h_ll, rows.part, weighted[:, :, None] * state.own[:, None, :])
     np.add.at(h_lg, rows.part, weighted[:, :, None] * state.by_global[:, None, :])
     np.add.at(state.g_l, rows.part, state.own * score[:, None])
-    state.inverse = np.asarray(np.linalg.inv(h_ll), dtype=float)
+    state.inverse = _inverse(h_ll)
     state.gain = state.inverse @ h_lg
     h_gg = (state.by_global * weight[:, None]).T @ state.by_global
     flat = state.gain.reshape(-1, state.gain.shape[2])
@@ -281,7 +299,7 @@ def _pull(state: _State, spreads: Spreads, search: bool) -> tuple[Floats, Floats
     for kind, side in ((AT_LEAST, 1.0), (BELOW, -1.0)):
         pins = rows.kind == kind
         if pins.any():
-            z = -side * away[pins]
+            z = np.clip(-side * away[pins], -1e3, 1e3)
             mills = np.exp(-0.5 * z**2 - special.log_ndtr(z)) / np.sqrt(2 * np.pi)
             score[pins] = side * mills / sd[pins]
             weight[pins] = np.maximum(mills * (mills + z), 1e-6) / sd[pins] ** 2
@@ -293,9 +311,12 @@ def _move(state: _State, step: Floats, scale: float) -> float:
     crops, lives = len(state.a), state.problem.rows.lives
     local = (state.inverse @ state.g_l[:, :, None])[:, :, 0] - state.gain @ step
     local[:, :lives] = np.clip(local[:, :lives], -0.7, 0.7)
-    state.a = state.a + scale * step[:crops]
-    state.h = state.h + scale * step[crops:]
+    middle, budget = state.problem.log_rate, state.problem.budget
+    state.a = np.clip(state.a + scale * step[:crops], middle - WIDEST, middle + WIDEST)
+    state.h = np.clip(state.h + scale * step[crops:], -WIDEST, WIDEST)
     state.local = state.local + scale * local
+    state.local[:, :lives] = np.clip(state.local[:, :lives], -WIDEST, WIDEST)
+    state.local[:, lives:] = np.clip(state.local[:, lives:], -WIDEST * budget, WIDEST * budget)
     sd = np.sqrt(np.diagonal(state.inverse, axis1=1, axis2=2))
     return float(np.max(np.abs(local) / sd, initial=0.0))
 
@@ -306,7 +327,7 @@ def _variance(state: _State, covariance: Floats, rows: Ints) -> Floats:
     own = state.own[rows][:, None, :]
     outer = state.by_global[rows] - (own @ state.gain[part])[:, 0]
     given = (own @ state.inverse[part] * own)[:, 0].sum(axis=1)
-    return np.asarray(given + (outer @ covariance * outer).sum(axis=1))
+    return np.maximum(given + (outer @ covariance * outer).sum(axis=1), 0.0)
 
 
 def _learn_gauge(state: _State, covariance: Floats) -> None:
@@ -314,7 +335,8 @@ def _learn_gauge(state: _State, covariance: Floats) -> None:
     plain = np.flatnonzero(rows.kind == PLAIN)
     away = (rows.wear - state.wear)[plain] ** 2 + _variance(state, covariance, plain)
     found = (state.robust[plain] * away).sum() + GAUGE_STRENGTH * state.problem.gauge_guess**2
-    state.gauge_sd = float(np.sqrt(found / (len(plain) + GAUGE_STRENGTH)))
+    sd = math.sqrt(found / (len(plain) + GAUGE_STRENGTH))
+    state.gauge_sd = min(sd, state.problem.budget)
 
 
 def _learn_spreads(states: list[_State], covariances: list[Floats], spreads: Spreads) -> None:
@@ -346,7 +368,9 @@ def _learn_spreads(states: list[_State], covariances: list[Floats], spreads: Spr
         worn += float((robust * ((away - spreads.worn_at) ** 2)).sum())
         worn += float((robust * _variance(state, covariance, ended)).sum()) / state.problem.budget**2
         ended_count += len(ended)
-    spreads.part = math.sqrt((part + SPREAD_STRENGTH * SPREAD_GUESS**2) / (parts + SPREAD_STRENGTH))
-    spreads.life = math.sqrt((life + LIFE_STRENGTH * LIFE_GUESS**2) / (lives + LIFE_STRENGTH))
-    spreads.worn = math.sqrt((worn + WORN_STRENGTH * WORN_GUESS**2) / (ended_count + WORN_STRENGTH))
-    spreads.worn_at = worn_at / (ended_count + WORN_STRENGTH)
+    part, life = max(part, 0.0), max(life, 0.0)
+    part = math.sqrt((part + SPREAD_STRENGTH * SPREAD_GUESS**2) / (parts + SPREAD_STRENGTH))
+    life = math.sqrt((life + LIFE_STRENGTH * LIFE_GUESS**2) / (lives + LIFE_STRENGTH))
+    worn = math.sqrt((worn + WORN_STRENGTH * WORN_GUESS**2) / (ended_count + WORN_STRENGTH))
+    spreads.part, spreads.life, spreads.worn = min(part, 1.0), min(life, 1.0), min(worn, 1.0)
+    spreads.worn_at = min(max(worn_at / (ended_count + WORN_STRENGTH), -0.5), 0.5)
