@@ -13,6 +13,7 @@ from wearlog.calc.wear.model import Posterior, Problem, fit
 from wearlog.calc.wear.records import TypeRecord
 
 LIFE_SD, ROUGH_SD = 0.4, 1.0
+NO_WORK = 1e-6
 
 NO_DIMENSIONS = "the part type has no new dimension or no limit"
 NOTHING_KNOWN = "no gauge of this type has been read after use, and no expected life is given"
@@ -31,7 +32,10 @@ def fit_fleet(records: Sequence[TypeRecord]) -> tuple[TypeFit, ...]:
             continue
         budget = abs(record.limit - record.new)
         rows = rows_of(record)
-        used = (rows.kg.sum(axis=1) > 0) & np.isin(rows.kind, (PLAIN, WORN_OUT))
+        taken = rows.kg.sum(axis=1)
+        # A gram of seed is no work: next to what the type's edges take it counts as none.
+        most = max(taken.max(initial=0.0), rows.edge_kg.sum(axis=1).max(initial=0.0))
+        used = (taken > NO_WORK * most) & np.isin(rows.kind, (PLAIN, WORN_OUT))
         informed[index] = bool(used.any())
         believed = _believed_log_rate(record, rows, used, budget)
         if believed is not None:

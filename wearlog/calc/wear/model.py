@@ -327,7 +327,7 @@ def _variance(state: _State, covariance: Floats, rows: Ints) -> Floats:
     own = state.own[rows][:, None, :]
     outer = state.by_global[rows] - (own @ state.gain[part])[:, 0]
     given = (own @ state.inverse[part] * own)[:, 0].sum(axis=1)
-    return np.maximum(given + (outer @ covariance * outer).sum(axis=1), 0.0)
+    return np.asarray(np.maximum(given + (outer @ covariance * outer).sum(axis=1), 0.0))
 
 
 def _learn_gauge(state: _State, covariance: Floats) -> None:
