@@ -33,7 +33,7 @@ class Busy(Exception):
     """The data folder or the port belongs to somebody else. The text says what to do."""
 
 
-class Patient(Scheduler):
+class Patient(Scheduler):  # type: ignore[misc]  # celery has no types
     """Celery's in-memory scheduler. Its first round comes at the start; a task that fails is logged and
     the schedule goes on."""
 
