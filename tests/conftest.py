@@ -6,9 +6,18 @@ from collections.abc import Generator
 from datetime import UTC, datetime
 
 import pytest
+from hypothesis import HealthCheck
+from hypothesis import settings as hypothesis_settings
 
 from tests.requirements import REQUIREMENTS, all_required
 from wearlog.people.models import Mill, Role, User
+
+# No test fails on a clock. Where everything is judged, the examples are the same each time, so that a change
+# is judged by what it changed.
+hypothesis_settings.register_profile(
+    "house", deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=all_required()
+)
+hypothesis_settings.load_profile("house")
 
 
 @pytest.fixture

@@ -101,7 +101,16 @@ def manage(*words: str, **variables: str) -> subprocess.CompletedProcess[str]:
         name: value
         for name, value in os.environ.items()
         if name
-        not in {"DATABASE_URL", "REDIS_URL", "EMAIL_URL", "SECRET_KEY", "ALLOWED_HOSTS", "DEBUG", "HTTPS"}
+        not in {
+            "DATABASE_URL",
+            "REDIS_URL",
+            "EMAIL_URL",
+            "SECRET_KEY",
+            "ALLOWED_HOSTS",
+            "DEBUG",
+            "HTTPS",
+            "DJANGO_ALLOW_ASYNC_UNSAFE",
+        }
     }
     return subprocess.run(
         [sys.executable, "manage.py", *words], cwd=ROOT, env=clean | variables, capture_output=True, text=True

@@ -180,6 +180,7 @@ def test_times_keep_their_place_on_the_wall_across_clock_changes(today: date, tm
 
 @pytest.mark.django_db
 def test_it_is_not_poured_over_another_mill(mill: Mill) -> None:
+    Press.objects.create(code="P9")
     with pytest.raises(Refused, match="Larkmoor"):
         demo.load(by=None, today=date(2026, 7, 19))
 
