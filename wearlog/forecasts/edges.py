@@ -83,7 +83,7 @@ class Edges:
         return float((edge.now_kg - before[0]).sum()), rebuilt[-1]
 
     def taken_by(self, edge: Edge, instant: float) -> float:
-        """Seed that the edge had taken by an instant, since it was last rebuilt up to now or since it was new."""
+        """Seed that the edge had taken by an instant, since it was last rebuilt or since it was new."""
         rebuilt = [row.done for row in edge.works if row.action in RESETS]
         wanted = [(edge.key, instant), (edge.key, max(rebuilt, default=0.0))]
         upto, before = self._exposures(wanted, {edge.key: list(edge.fittings)})

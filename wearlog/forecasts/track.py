@@ -61,7 +61,8 @@ class Tracked:
 class TrackRecord:
     """edges: in the order in which they reached their limits. leads: a summary for each. forward: how often
     ranges held as given and as this record would have widened them, from edges finished by then only.
-    factor: by how much a forecast of `as_of` would be widened; judged: from how many edges. replayed: days."""
+    factor: by how much a forecast of `as_of` would be widened, and judged: from how many edges. replayed:
+    on how many days."""
 
     as_of: date
     edges: tuple[Tracked, ...]
@@ -178,22 +179,25 @@ def _lumped(edges: Edges, outlook: Outlook, edge: Edge, type_: TypeRow, position
 
 
 def _promises(edges: Iterable[Tracked], lead: int) -> list[Promise]:
-    return [
-        Promise(
-            said_on=one.said[lead][0].toordinal(),
-            came=one.reached.came.toordinal(),
-            range=one.said[lead][1].range,
-            lumped=None if one.said[lead][1].lumped is None else one.said[lead][1].lumped.toordinal(),
-        )
-        for one in edges
-        if lead in one.said
-    ]
+    promises = []
+    for one in edges:
+        if lead in one.said:
+            day, said = one.said[lead]
+            promises.append(
+                Promise(
+                    said_on=day.toordinal(),
+                    came=one.reached.came.toordinal(),
+                    range=said.range,
+                    lumped=None if said.lumped is None else said.lumped.toordinal(),
+                )
+            )
+    return promises
 
 
 def _histories(
     now: Edges, reached: Sequence[Reached], replays: Mapping[date, Mapping[EdgeKey, Said]]
 ) -> list[History]:
-    """All that the replays said of each edge, over each life that came to its limit and over the present one."""
+    """What the replays said of each edge: over each life that came to its limit, and the present one."""
     histories = []
     begun: dict[EdgeKey, date] = {}
     for one in reached:

@@ -1,0 +1,33 @@
+"""The day that a command was asked for."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.core.management.base import CommandError, CommandParser
+from django.utils import timezone
+
+from wearlog.people.models import Mill
+
+EARLIEST, LATEST = date(1900, 1, 1), date(2999, 12, 31)
+
+
+def add_day(parser: CommandParser) -> None:
+    parser.add_argument(
+        "--as-of",
+        metavar="DAY",
+        help="day at whose end (24:00 in the mill's zone) the log is read, YYYY-MM-DD (default: today)",
+    )
+
+
+def day_asked(text: str | None) -> date:
+    """The day that `--as-of` names, today in the mill's zone without one; CommandError with a hint."""
+    if text is None:
+        return timezone.now().astimezone(Mill.current().zone).date()  # only commands ask
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise CommandError(f"--as-of {text}: write a day of the calendar as YYYY-MM-DD.") from None
+    if not EARLIEST <= day <= LATEST:
+        raise CommandError(f"--as-of {text}: write a day from {EARLIEST} to {LATEST}, as YYYY-MM-DD.")
+    return day
