@@ -18,8 +18,6 @@ from wearlog.calc.conformal import Range
 FEWEST_FOR_SHARES = 5
 """Below this many edges a share says nothing; counts are shown instead (common practice, no source)."""
 
-GAUGES_IN_LINE = 9
-
 
 @dataclass(frozen=True, kw_only=True)
 class Promise:
@@ -101,13 +99,11 @@ def _mean(values: np.ndarray) -> float | None:
 
 
 def crossing(seed: Sequence[float], worn: Sequence[float], budget: float) -> float | None:
-    """Seed at which wear came to the budget, as the gauges of one life tell, in order of time.
+    """Seed at which wear came to the budget, by a straight line between the two gauges around it.
 
-    It lies between the last gauge below the budget and the first of those past it (gauges past it that a
-    later one contradicts don't count; before the first gauge there is a new edge with no wear). Where between
-    them, a least-squares line through the last four gauges up to that one tells, and new as one of them: the
-    reading past the limit is the one that was acted on, so that it is more often too high than too low, and a
-    line from reading to reading would name a day that is too early. None where the last gauge is below."""
+    seed and worn are the gauges of one life in order of time. The gauges from which on all are at or past
+    the budget count; one far reading that a later one contradicts does not. Before the first gauge the line
+    starts at a new edge. None where the last gauge is below the budget."""
     if len(worn) != len(seed):
         raise ValueError("one amount of seed for each gauge")
     first = len(worn)
@@ -115,12 +111,7 @@ def crossing(seed: Sequence[float], worn: Sequence[float], budget: float) -> flo
         first -= 1
     if first == len(worn):
         return None
-    x = np.array([0.0, *seed[: first + 1]])[-GAUGES_IN_LINE:]
-    y = np.array([0.0, *worn[: first + 1]])[-GAUGES_IN_LINE:]
-    low, high = float(x[-2]), float(x[-1])
-    away = x - x.mean()
-    spread = float((away**2).sum())
-    rate = float((away * y).sum()) / spread if spread > 0 else 0.0
-    if rate <= 0:
-        return high
-    return min(max(float(x.mean()) + (budget - float(y.mean())) / rate, low), high)
+    seed_before, worn_before = (0.0, 0.0) if first == 0 else (seed[first - 1], worn[first - 1])
+    rise = worn[first] - worn_before
+    part = (budget - worn_before) / rise if rise > 0 else 1.0
+    return float(seed_before + min(max(part, 0.0), 1.0) * (seed[first] - seed_before))

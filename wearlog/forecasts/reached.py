@@ -51,6 +51,10 @@ class Reached:
 
 @dataclass(frozen=True)
 class _Life:
+    """From new or a rebuild (`begun`) to the day on which it came off for good (`until`), with its gauges.
+
+    `until` is None while it has not come off since it was last rebuilt."""
+
     begun: float
     until: float | None
     ended_by: ServiceRow | None
@@ -95,7 +99,7 @@ def _lives(edges: Edges, edge: Edge, part: PartRow, type_: TypeRow) -> list[_Lif
     of several readings at one instant the worst."""
     resets = [work for work in edge.works if work.action in RESETS]
     bounds = [edge.fittings[0].fitted, *(work.done for work in resets)]
-    ends: list[float | None] = [*(work.done for work in resets), _end_of(edges, edge, part)]
+    ends = [*(_came_off_by(edge, work.done) for work in resets), _end_of(edges, edge, part)]
     worst: list[dict[float, float]] = [{} for _ in bounds]
     assert type_.new_mm is not None
     assert type_.limit_mm is not None
@@ -115,13 +119,20 @@ def _lives(edges: Edges, edge: Edge, part: PartRow, type_: TypeRow) -> list[_Lif
     return [
         _Life(
             begun=begun,
-            until=until,
+            until=None if until is None or until <= begun else until,
             ended_by=resets[index] if index < len(resets) else None,
             instants=tuple(sorted(worst[index])),
             worn=tuple(worst[index][at] for at in sorted(worst[index])),
         )
         for index, (begun, until) in enumerate(zip(bounds, ends, strict=True))
     ]
+
+
+def _came_off_by(edge: Edge, rebuilt: float) -> float:
+    """When an edge that was rebuilt had come off for it; on the press it ends with the rebuild."""
+    last = [row for row in edge.fittings if row.fitted < rebuilt]
+    removed = last[-1].removed if last else None
+    return rebuilt if removed is None else min(removed, rebuilt)
 
 
 def _end_of(edges: Edges, edge: Edge, part: PartRow) -> float | None:
@@ -172,9 +183,8 @@ def _came_off(
 
 def _findings(edges: Edges, edge: Edge, life: _Life) -> list[str]:
     """What was found by the work that took the edge off, where anybody wrote it down."""
-    if life.ended_by is not None:
-        return [life.ended_by.finding] if life.ended_by.finding else []
-    return [
+    rebuilt = [life.ended_by.finding] if life.ended_by is not None and life.ended_by.finding else []
+    return rebuilt + [
         work.finding
         for work in edges.record.services
         if work.part_id == edge.key[0]

@@ -7,10 +7,13 @@ and all three leads: "30 days ahead" is 30 to 44 days ahead.
 
 from __future__ import annotations
 
+import pickle
 import threading
+from collections import OrderedDict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, timedelta
+from hashlib import sha256
 
 from django.db import connection
 
@@ -74,6 +77,8 @@ class TrackRecord:
 
 
 _latest: dict[str, tuple[tuple[int, date], TrackRecord]] = {}
+_days_kept: OrderedDict[tuple[date, bytes], dict[EdgeKey, Said]] = OrderedDict()
+MOST_DAYS_KEPT = 400
 _lock = threading.Lock()
 
 
@@ -100,7 +105,7 @@ def _replayed(as_of: date) -> TrackRecord:
     now = Edges(load(as_of))
     reached = reached_edges(now)
     days = sorted({day for one in reached for day in _days(one).values()} | _days_to_judge(reached, as_of))
-    replays = {day: replay(load(day)) for day in days}
+    replays = {day: _kept_replay(load(day)) for day in days}
     edges = tuple(
         Tracked(
             reached=one,
@@ -138,6 +143,17 @@ def _days(one: Reached) -> dict[int, date]:
 def _days_to_judge(reached: Sequence[Reached], as_of: date) -> set[date]:
     """The day by whose words the edges are judged that have not reached their limits yet."""
     return {step_before(as_of - timedelta(days=LEAD_DAYS))} if reached else set()
+
+
+def _kept_replay(record: Record) -> dict[EdgeKey, Said]:
+    """A replay depends on nothing but its record: while the log of that day stays as it is, so does it."""
+    known = [getattr(record, field.name) for field in fields(record) if field.name != "sources"]
+    key = record.as_of, sha256(pickle.dumps(known)).digest()
+    if key not in _days_kept:
+        _days_kept[key] = replay(record)
+        while len(_days_kept) > MOST_DAYS_KEPT:
+            _days_kept.popitem(last=False)
+    return _days_kept[key]
 
 
 def replay(record: Record) -> dict[EdgeKey, Said]:
