@@ -76,34 +76,37 @@ class TrackRecord:
     replayed: int
 
 
-_latest: dict[str, tuple[tuple[int, date], TrackRecord]] = {}
+_latest: dict[str, tuple[tuple[int, date, date | None], TrackRecord]] = {}
 _days_kept: OrderedDict[tuple[date, bytes], dict[EdgeKey, Said]] = OrderedDict()
 MOST_DAYS_KEPT = 400
 _lock = threading.Lock()
 
 
-def track_record(*, as_of: date) -> TrackRecord:
-    """Replay the past as the log of `as_of` tells it. Reads only; some seconds on a mill of a few years.
+def track_record(*, as_of: date, since: date | None = None) -> TrackRecord:
+    """Replay the past as the log of `as_of` tells it, for edges that came to their limits from `since` on
+    (None: all). Reads only; takes a few seconds for each year.
 
     The answer is kept in the process until the log changes; within a transaction nothing is kept."""
     number = versions.current()
+    key = (number, as_of, since)
     lasting = number > 0 and not connection.in_atomic_block
     kept = _latest.get("kept")
-    if lasting and kept is not None and kept[0] == (number, as_of):
+    if lasting and kept is not None and kept[0] == key:
         return kept[1]
     with _lock:
         kept = _latest.get("kept")
-        if lasting and kept is not None and kept[0] == (number, as_of):
+        if lasting and kept is not None and kept[0] == key:
             return kept[1]
-        made = _replayed(as_of)
+        made = _replayed(as_of, since or date.min)
         if lasting and versions.current() == number:
-            _latest["kept"] = ((number, as_of), made)
+            _latest["kept"] = (key, made)
     return made
 
 
-def _replayed(as_of: date) -> TrackRecord:
+def _replayed(as_of: date, since: date) -> TrackRecord:
     now = Edges(load(as_of))
-    reached = reached_edges(now)
+    every = reached_edges(now)
+    reached = [one for one in every if one.came >= since]
     days = sorted({day for one in reached for day in _days(one).values()} | _days_to_judge(reached, as_of))
     replays = {day: _kept_replay(load(day)) for day in days}
     edges = tuple(
@@ -117,7 +120,7 @@ def _replayed(as_of: date) -> TrackRecord:
         )
         for one in reached
     )
-    histories = _histories(now, reached, replays)
+    histories = _histories(now, every, replays)
     scores = conformal.scores_on(as_of.toordinal() + 1, histories)
     return TrackRecord(
         as_of=as_of,

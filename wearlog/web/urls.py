@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, path
 
 from wearlog.web import urls_forms
-from wearlog.web.views import compare, day, due, parts, presses, signin
+from wearlog.web.views import compare, day, due, parts, presses, signin, track
 
 app_name = "web"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -20,5 +20,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("parts/", parts.parts, name="parts"),
     path("parts/<int:pk>/", parts.part, name="part"),
     path("compare/", compare.compare, name="compare"),
+    path("track-record/", track.track, name="track-record"),
     *urls_forms.urlpatterns,
 ]
