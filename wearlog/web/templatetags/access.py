@@ -18,6 +18,7 @@ register = template.Library()
 INDEX = (
     ("log", gettext_lazy("The whole log"), Permission.VIEW),
     ("compare", gettext_lazy("Hours per tonne"), Permission.VIEW),
+    ("track-record", gettext_lazy("Track record"), Permission.VIEW),
     ("run-new", gettext_lazy("Log a run"), Permission.LOG),
     ("work-new", gettext_lazy("Log work"), Permission.LOG),
     ("measurement-new", gettext_lazy("Log a gauge"), Permission.LOG),
