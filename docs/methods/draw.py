@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from wearlog.calc import drift, life, policy, recurrence
+from wearlog.calc import conformal, drift, life, policy, recurrence
 
 HERE = Path(__file__).parent / "pictures"
 WIDTH, HEIGHT = 560, 300
@@ -174,7 +174,36 @@ def draw_drift() -> None:
     sheet.write("drift")
 
 
+def draw_track_record() -> None:
+    """Ranges that are too narrow by half, and what their own record makes of them."""
+    rng = np.random.default_rng(8)
+    away = rng.normal(0, 16, 40)
+    edges = [
+        conformal.History(
+            said=((20.0 * number, conformal.Range(early=20 * number + 50, mid=20 * number + 60,
+                                                  late=20 * number + 70)),),
+            came=20.0 * number + 60 + miss,
+            known_on=20.0 * number + 61 + miss,
+        )
+        for number, miss in enumerate(away.tolist())
+    ]  # fmt: skip
+    sheet = Sheet("Ranges of 10 days each way, widened as edges finish", (0, 40, "edge"), (-50, 50, "days"))
+    for number, miss in enumerate(away.tolist()):
+        by = conformal.factor(conformal.scores_on(20.0 * number, edges))
+        sheet.line([(number, -10 * by), (number, 10 * by)], OIL)
+        sheet.dots([(number, miss)], STEEL if abs(miss) <= 10 * by else INK)
+    sheet.write("track-record")
+
+
 if __name__ == "__main__":
     HERE.mkdir(exist_ok=True)
-    for draw in (draw_units, draw_mix, draw_life, draw_recurrence, draw_policy, draw_drift):
+    for draw in (
+        draw_units,
+        draw_mix,
+        draw_life,
+        draw_recurrence,
+        draw_policy,
+        draw_drift,
+        draw_track_record,
+    ):
         draw()
