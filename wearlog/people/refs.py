@@ -8,11 +8,13 @@ import json
 import secrets
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from wearlog.people.audit import as_json
 from wearlog.people.models import AuditEntry, LogRecord
 from wearlog.people.refusals import Refused
+
+R = TypeVar("R", bound=LogRecord)
 
 LOGGED = "log"
 """The audit action of a record's first row, which keeps the entry's digest."""
@@ -47,6 +49,17 @@ def _says_the_same(existing: LogRecord, entry: Any) -> bool:
         if hasattr(existing, field.name) and getattr(entry, field.name) != field.default
     }
     return "press_id" in given and all(getattr(existing, name) == value for name, value in given.items())
+
+
+def already(kind: type[R], *, ref: str, entry: Any) -> R | None:
+    """The record that this very entry made before, or None where its ref is new (or it brought none).
+
+    Raises Refused where another entry has the ref.
+    """
+    existing = kind._default_manager.filter(ref=ref).first() if ref else None
+    if existing is not None:
+        same_entry(existing, entry)
+    return existing
 
 
 def same_entry(existing: LogRecord, entry: Any) -> None:

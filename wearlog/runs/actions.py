@@ -65,11 +65,9 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
-    if entry.ref:
-        existing: Run | None = Run.objects.filter(ref=entry.ref).first()
-        if existing is not None:
-            refs.same_entry(existing, entry)
-            return existing
+    existing = refs.already(Run, ref=entry.ref, entry=entry)
+    if existing is not None:
+        return existing
     crop = Crop.objects.filter(pk=entry.crop_id).first()
     if crop is None:
         raise Refused("There is no such crop. Choose one from the list.", field="crop")

@@ -46,11 +46,9 @@ def log_work(*, by: User | None, at: datetime, entry: NewWork, confirmed: Collec
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
-    if entry.ref:
-        existing: Service | None = Service.objects.filter(ref=entry.ref).first()
-        if existing is not None:
-            refs.same_entry(existing, entry)
-            return existing
+    existing = refs.already(Service, ref=entry.ref, entry=entry)
+    if existing is not None:
+        return existing
     if entry.action not in Action.values:
         raise Refused(
             f"{entry.action!r} is no work known here. Choose one of {', '.join(Action.values)}.",
@@ -118,11 +116,9 @@ def log_measurement(
     require(by, Permission.LOG)
     part = moves.locked_parts(part_id)[0]
     entry = [part_id, edge, measured_at, measurement]
-    if measurement.ref:
-        existing: Measurement | None = Measurement.objects.filter(ref=measurement.ref).first()
-        if existing is not None:
-            refs.same_entry(existing, entry)
-            return existing
+    existing = refs.already(Measurement, ref=measurement.ref, entry=entry)
+    if existing is not None:
+        return existing
     row, open_doubts = gauge(
         by=by,
         at=at,

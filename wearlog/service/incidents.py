@@ -29,11 +29,9 @@ def report_incident(*, by: User | None, at: datetime, entry: NewIncident) -> Inc
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
-    if entry.ref:
-        existing: Incident | None = Incident.objects.filter(ref=entry.ref).first()
-        if existing is not None:
-            refs.same_entry(existing, entry)
-            return existing
+    existing = refs.already(Incident, ref=entry.ref, entry=entry)
+    if existing is not None:
+        return existing
     if entry.kind not in IncidentKind.values:
         raise Refused(
             f"{entry.kind!r} is no incident known here. Choose one of {', '.join(IncidentKind.values)}.",
@@ -119,11 +117,9 @@ def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
-    if entry.ref:
-        existing: CropChange | None = CropChange.objects.filter(service__ref=entry.ref).first()
-        if existing is not None:
-            refs.same_entry(existing.service, entry)
-            return existing
+    existing = refs.already(Service, ref=entry.ref, entry=entry)
+    if existing is not None:
+        return existing.crop_change
     if not entry.signed_by.strip():
         raise Refused("Write the name of the person who cleaned and signs for it.", field="signed_by")
     not_in_the_future(entry.done_at, at=at, field="done_at")
