@@ -8,7 +8,7 @@ from collections.abc import Callable
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import BrowserContext, Page, expect
 
 from tests.web.look_mill import LookMill
 from wearlog.people.models import Mill, User
@@ -204,11 +204,11 @@ def test_everything_works_without_javascript(
     page.goto("/due/")
     page.get_by_label("Print with others").first.check()
     page.get_by_role("button", name="Job cards of what is ticked").click()
-    assert "Job card" in page.title()
-    assert page.get_by_role("row", name="wall isolator Q1").first.is_visible()
+    expect(page).to_have_title(re.compile("Job card"))
+    expect(page.get_by_role("row", name="wall isolator Q1").first).to_be_visible()
     page.get_by_text("Index").click()
     page.get_by_role("button", name="Sign out").click()
-    assert page.get_by_role("heading", name="Sign in").is_visible()
+    expect(page.get_by_role("heading", name="Sign in")).to_be_visible()
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
