@@ -7,7 +7,8 @@ from typing import Any
 from csp.constants import NONE, SELF
 
 from wearlog.config import environment
-from wearlog.reminders.schedule import BEAT_SCHEDULE
+from wearlog.forecasts import schedule as forecasts
+from wearlog.reminders import schedule as reminders
 
 ROOT = Path(__file__).resolve().parents[2]
 ENVIRONMENT = environment.read(os.environ, ROOT)
@@ -94,6 +95,7 @@ LOGIN_REDIRECT_URL = "web:day"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 90  # a press-side phone stays signed in for a season
 
 LANGUAGE_CODE = "en"
+LANGUAGES = [("en", "English")]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"  # the mill's own zone is a record, activated for each request
@@ -113,7 +115,7 @@ CELERY_TASK_IGNORE_RESULT = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TIMEZONE = "UTC"
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
-CELERY_BEAT_SCHEDULE = BEAT_SCHEDULE
+CELERY_BEAT_SCHEDULE = forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {

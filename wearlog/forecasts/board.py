@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import date
 
@@ -15,6 +15,7 @@ from wearlog.forecasts.limits import limit
 from wearlog.forecasts.outlook import Outlook
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import PartRow, PositionRow, RuleRow
+from wearlog.forecasts.scope import Scope
 from wearlog.forecasts.things import Thing, crops_of
 from wearlog.forecasts.triggers import ALL, Case
 from wearlog.forecasts.trips import Trip, first_of, state_of
@@ -24,13 +25,19 @@ TURNS = ("flip", "turn")
 
 
 def items_of(record: Record) -> list[DueItem]:
-    """Every item, most pressing first: by state, then day, then press, position, part and rule."""
-    return items_on(Board(record))
+    """Every item of the mill, most pressing first."""
+    board = Board(record)
+    return in_order(item for rule in record.rules for item in board.items(rule))
 
 
-def items_on(board: Board) -> list[DueItem]:
-    """The same, of a board that the caller goes on using."""
-    items = [item for rule in board.record.rules for item in board.items(rule)]
+def items_in(scope: Scope, edges: Edges) -> list[DueItem]:
+    """The items of one press, from its scope and from what the edges of the whole mill have taught."""
+    board = Board(scope.record, edges, scope)
+    return in_order(item for rule in scope.record.rules for item in board.items(rule))
+
+
+def in_order(items: Iterable[DueItem]) -> list[DueItem]:
+    """Most pressing first: by state, then day, then press, position, part and rule."""
     return sorted(
         items,
         key=lambda item: (
@@ -46,12 +53,15 @@ def items_on(board: Board) -> list[DueItem]:
 
 
 class Board:
-    """Rules against things. Seasons and wear are worked out once and shared by all rules."""
+    """Rules against things. Seasons and wear are worked out once and shared by all rules.
 
-    def __init__(self, record: Record) -> None:
+    With a scope only its press and its parts are looked at; the edges are then those of the whole mill."""
+
+    def __init__(self, record: Record, edges: Edges | None = None, scope: Scope | None = None) -> None:
         self.record = record
         self.outlook = Outlook(record)
-        self.edges = Edges(record)
+        self.edges = edges or Edges(record)
+        self.scope = scope
 
     def items(self, rule: RuleRow) -> Iterator[DueItem]:
         """The items of one rule: per fitted part with a kind or a part type, else per press; with a wear
@@ -59,6 +69,8 @@ class Board:
         for_parts = bool(rule.kind or rule.type_id)
         about = things.fitted_parts(self.record, rule) if for_parts else things.presses(self.record, rule)
         for thing in about:
+            if not self._in_scope(thing.press_id, thing.part):
+                continue
             trips = self._counted(rule, thing)
             if for_parts and rule.at_limit and thing.part is not None and thing.position is not None:
                 trips.append(self._limit(rule, thing, thing.part, thing.position))
@@ -66,6 +78,11 @@ class Board:
                 yield self._item(rule, thing, trips)
         if rule.at_limit:
             yield from self._limits_beside(rule, with_fitted=not for_parts)
+
+    def _in_scope(self, press_id: int, part: PartRow | None) -> bool:
+        if self.scope is None:
+            return True
+        return press_id == self.scope.press_id if part is None else part.id in self.scope.parts
 
     def _counted(self, rule: RuleRow, thing: Thing) -> list[Trip]:
         start = counting.start_of(self.record, rule, thing)
@@ -87,6 +104,8 @@ class Board:
         rule that names neither kind nor type, of all parts whose type has a limit."""
         for part_id, fittings in self.record.fittings_of.items():
             part, last = self.record.parts[part_id], fittings[-1]
+            if not self._in_scope(self.record.positions[last.position_id].press_id, part):
+                continue
             type_ = self.record.types[part.type_id]
             position = self.record.positions[last.position_id]
             on_press = last.removed is None and self.record.presses[position.press_id].retired_on is None

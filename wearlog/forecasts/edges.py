@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import pickle
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from hashlib import sha256
 
 import numpy as np
 
@@ -43,9 +45,25 @@ class Edges:
     @cached_property
     def fits(self) -> Mapping[int, TypeFit]:
         """The wear model's answer for each part type, fitted together: types teach each other."""
+        answers = fit_fleet(list(self._type_records.values()))
+        return dict(zip(self._type_records, answers, strict=True))
+
+    @cached_property
+    def fingerprint(self) -> str:
+        """A name of all that the wear model learns from: equal where it is, whatever edges in use take on."""
+        told = []
+        for record in self._type_records.values():
+            edges = [
+                replace(edge, now_kg=np.zeros(0)) if edge.in_use and not edge.worn_out else edge
+                for edge in record.edges
+            ]
+            told.append(replace(record, edges=tuple(edges)))
+        return sha256(pickle.dumps(told)).hexdigest()
+
+    @cached_property
+    def _type_records(self) -> Mapping[int, TypeRecord]:
         types = sorted(self.record.types.values(), key=lambda type_: type_.code)
-        answers = fit_fleet([self._type_record(type_) for type_ in types])
-        return {type_.id: answer for type_, answer in zip(types, answers, strict=True)}
+        return {type_.id: self._type_record(type_) for type_ in types}
 
     def fit_of(self, part: PartRow, edge: str) -> tuple[TypeFit, EdgeFit]:
         """The answer for one edge; an edge that was never used gets that of a new one."""

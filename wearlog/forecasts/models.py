@@ -1,11 +1,14 @@
-"""One number that tells whether a derived value kept in memory still fits the log."""
+"""Numbers that tell whether a derived value still fits the log."""
 
 from __future__ import annotations
 
 import secrets
+from collections.abc import Collection
 
 from django.db import models
 from django.db.models import F
+
+from wearlog.equipment.models import Press
 
 
 class LogVersion(models.Model):
@@ -29,3 +32,47 @@ class LogVersion(models.Model):
     def raise_by_one(cls) -> None:
         if not cls.objects.filter(pk=1).update(number=F("number") + 1):
             cls.objects.get_or_create(pk=1, defaults={"number": 1 + secrets.randbits(48)})
+
+
+class RunsVersion(models.Model):
+    """Counts the writes to the runs and readings of one press, which are most of a log."""
+
+    press = models.OneToOneField(Press, models.CASCADE, primary_key=True, related_name="+")
+    number = models.BigIntegerField()
+
+    def __str__(self) -> str:
+        return f"{self.press_id}: {self.number}"
+
+    @classmethod
+    def raise_for(cls, press_ids: Collection[int] | None) -> None:
+        """None: of every press."""
+        wanted = Press.objects.all() if press_ids is None else Press.objects.filter(pk__in=press_ids)
+        keys = sorted(wanted.values_list("pk", flat=True))
+        raised = cls.objects.filter(press_id__in=keys).update(number=F("number") + 1)
+        if raised < len(keys):
+            first = 1 + secrets.randbits(48)
+            missing = [RunsVersion(press_id=key, number=first) for key in keys]
+            RunsVersion.objects.bulk_create(missing, ignore_conflicts=True)
+
+
+class Standing(models.Model):
+    """The due items of one press at the end of one day, in one language, as they were last worked out.
+
+    `fingerprint` names what they were worked out from, `log_version` the last version of the log that they
+    are known to hold for."""
+
+    press = models.ForeignKey(Press, models.CASCADE, related_name="+")
+    as_of = models.DateField()
+    language = models.CharField(max_length=12)
+    log_version = models.BigIntegerField()
+    fingerprint = models.CharField(max_length=64)
+    items = models.JSONField()
+    made_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["press", "as_of", "language"], name="standing_is_one_per_press")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.press_id} on {self.as_of}"

@@ -1,50 +1,128 @@
-"""What is due: computed from the log, remembered only as long as the log stays as it is."""
+"""What is due: computed from the log, remembered only as long as the log stays as it is.
+
+Three memories, each exact. The last answers, by the log's version. The answers stored in the database, by
+the same version, so that a process that has just started need not begin anew. And the items of each press,
+by the content that they depend on (`scope`): after an entry only the presses that it touches are worked out
+again.
+"""
 
 from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 
 from django.db import connection
 from django.utils.translation import get_language
 
-from wearlog.forecasts import versions
-from wearlog.forecasts.board import Board, items_on
+from wearlog.forecasts import standings, versions, whole
+from wearlog.forecasts.board import in_order, items_in
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.record import load
+from wearlog.forecasts.record import Record, load
+from wearlog.forecasts.scope import Scope, scopes_of
+from wearlog.lockout.queries import cautions_for
 
 REMEMBERED = 8
+PRESSES_REMEMBERED = 256
 _memory: OrderedDict[tuple[int, date, str], tuple[DueItem, ...]] = OrderedDict()
+_of_press: OrderedDict[str, tuple[DueItem, ...]] = OrderedDict()
 _lock = threading.Lock()
 
 
 @dataclass(frozen=True, eq=False)
-class Reckoning:
-    """The items of a day, and the edges (with their record) that they were worked out from."""
+class Ground:
+    """A day's record, and what is worked out from it once for every reader."""
 
-    items: tuple[DueItem, ...]
+    record: Record
     edges: Edges
 
+    @cached_property
+    def scopes(self) -> dict[int, Scope]:
+        return scopes_of(self.record)
 
-_latest: dict[str, tuple[tuple[int, date, str], Reckoning]] = {}
+
+@dataclass(frozen=True, eq=False)
+class Reckoning:
+    """What a day's record says of every press, in one language."""
+
+    ground: Ground
+    language: str
+
+    @property
+    def edges(self) -> Edges:
+        return self.ground.edges
+
+    @property
+    def scopes(self) -> dict[int, Scope]:
+        return self.ground.scopes
+
+    @cached_property
+    def items(self) -> tuple[DueItem, ...]:
+        return merged(self.of_press(press_id)[1] for press_id in self.scopes)
+
+    def fingerprint(self, press_id: int) -> str:
+        """A name of all that the items of a press depend on."""
+        return self.scopes[press_id].fingerprint(self.edges.fingerprint, self.language)
+
+    def of_press(self, press_id: int) -> tuple[str, tuple[DueItem, ...]]:
+        """The items of one press, and the fingerprint under which they are remembered."""
+        name = self.fingerprint(press_id)
+        with _lock:
+            known = _of_press.get(name)
+            if known is not None:
+                _of_press.move_to_end(name)
+                return name, known
+        items = tuple(items_in(self.scopes[press_id], self.edges))
+        with _lock:
+            _of_press[name] = items
+            while len(_of_press) > PRESSES_REMEMBERED:
+                _of_press.popitem(last=False)
+        return name, items
+
+
+_latest: dict[str, tuple[tuple[int, date], Ground]] = {}
 """The record is large, so that only the latest one is kept."""
+
+
+def forget() -> None:
+    """Drop everything that is remembered in this process."""
+    with _lock:
+        for memory in (_memory, _of_press, _latest):
+            memory.clear()
+    whole.forget()
+
+
+def merged(of_presses: Iterable[Iterable[DueItem]]) -> tuple[DueItem, ...]:
+    """The items of several presses in one order, each with its caution as it reads now."""
+    items = [item for items in of_presses for item in items]
+    cautions = cautions_for({item.press_id for item in items})
+    return tuple(
+        in_order(
+            replace(item, caution=cautions.of(item.press_id, action=item.action, kind=item.kind))
+            for item in items
+        )
+    )
 
 
 def reckoning(*, as_of: date) -> Reckoning:
     """For pages that show what presses and parts have worked beside what is due: one reading of the log."""
+    return Reckoning(_ground(as_of), get_language() or "")
+
+
+def _ground(as_of: date) -> Ground:
     number = versions.current()
-    key = (number, as_of, get_language() or "")
-    lasting = number > 0 and not connection.in_atomic_block
+    lasting = _lasting(number)
     kept = _latest.get("kept") if lasting else None
-    if kept is not None and kept[0] == key:
+    if kept is not None and kept[0] == (number, as_of):
         return kept[1]
-    board = Board(load(as_of))
-    made = Reckoning(tuple(items_on(board)), board.edges)
+    record = load(as_of)
+    made = Ground(record, Edges(record))
     if lasting and versions.current() == number:
-        _latest["kept"] = (key, made)
+        _latest["kept"] = ((number, as_of), made)
     return made
 
 
@@ -56,19 +134,24 @@ def due_items(*, as_of: date) -> list[DueItem]:
     """
     number = versions.current()
     key = (number, as_of, get_language() or "")
-    lasting = number > 0 and not connection.in_atomic_block
+    lasting = _lasting(number)
     if lasting:
         with _lock:
             if key in _memory:
                 _memory.move_to_end(key)
                 return list(_memory[key])
-    items = reckoning(as_of=as_of).items
+    stored = standings.stored(number=number, as_of=as_of, language=key[2]) if lasting else None
+    items = reckoning(as_of=as_of).items if stored is None else merged(stored)
     if lasting and versions.current() == number:
         with _lock:
             _memory[key] = items
             while len(_memory) > REMEMBERED:
                 _memory.popitem(last=False)
     return list(items)
+
+
+def _lasting(number: int) -> bool:
+    return number > 0 and not connection.in_atomic_block
 
 
 def remembered_items(*, as_of: date) -> list[DueItem] | None:

@@ -9,20 +9,17 @@ sources count as always known, voided rows never. When a row was entered does no
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
-from typing import Any
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from django.db.models import Q
 
 from wearlog.calc.exposure import PressTimeline, lane, timeline_of
 from wearlog.calc.meters import counted_hours, hours_of_runs, unlogged_hours
-from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
-from wearlog.forecasts.columns import columns, number, seconds
 from wearlog.forecasts.rows import (
     FittingRow,
     Floats,
@@ -38,10 +35,10 @@ from wearlog.forecasts.rows import (
     ServiceRow,
     TypeRow,
 )
+from wearlog.forecasts.whole import Whole, whole
 from wearlog.lockout.models import EnergySource
-from wearlog.people.models import Mill
-from wearlog.runs.models import Crop, PlanEntry, Reading, ReadingKind, Run
-from wearlog.service.models import Incident, Measurement, Rule, Service
+
+Kind = TypeVar("Kind")
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,6 +142,37 @@ class Record:
             for rule in self.rules
         }
 
+    def narrowed(
+        self,
+        presses: Collection[int],
+        *,
+        fittings: tuple[FittingRow, ...],
+        services: tuple[ServiceRow, ...],
+        measurements: tuple[MeasurementRow, ...],
+    ) -> Record:
+        """The record of these presses alone, with these rows; what is already worked out comes along."""
+
+        def of(table: Mapping[int, Kind]) -> dict[int, Kind]:
+            return {press: table[press] for press in sorted(presses) if press in table}
+
+        parts = {row.part_id for row in fittings}
+        made = replace(
+            self,
+            presses=of(self.presses),
+            positions={pk: row for pk, row in self.positions.items() if row.press_id in presses},
+            parts={pk: self.parts[pk] for pk in sorted(parts)},
+            fittings=fittings,
+            services=services,
+            measurements=measurements,
+            incidents=tuple(row for row in self.incidents if row.press_id in presses),
+            plan=tuple(row for row in self.plan if row.press_id in presses),
+            sources=of(self.sources),
+            runs=of(self.runs),
+            readings=of(self.readings),
+        )
+        made.__dict__.update(run_hours=of(self.run_hours), timelines=of(self.timelines))
+        return made
+
     @cached_property
     def fittings_of(self) -> Mapping[int, tuple[FittingRow, ...]]:
         """Each part's fittings in order of time; parts that never were fitted are absent."""
@@ -162,235 +190,52 @@ NO_RUNS = RunColumns(
 
 def load(as_of: date) -> Record:
     """Read the log as it stood at 24:00 of the day in the mill's zone. Reads only."""
-    mill = Mill.current()
-    zone = mill.zone
-    end_at = datetime.combine(as_of + timedelta(days=1), time.min, zone).astimezone(UTC)
-    end = end_at.timestamp()
-    crop_rows = list(Crop.objects.order_by("code").values_list("id", "code"))
-    crop_index = {pk: index for index, (pk, _) in enumerate(crop_rows)}
+    return upto(whole(), as_of)
+
+
+def upto(log: Whole, as_of: date) -> Record:
+    """The part of the log that the end of a day knows."""
+    end = datetime.combine(as_of + timedelta(days=1), time.min, log.zone).timestamp()
+    crop_ids = tuple(pk for pk, _ in log.crops)
+    runs = {press: rows.upto(end, crop_ids) for press, rows in log.runs.items()}
     return Record(
         as_of=as_of,
-        zone=zone,
-        units=mill.units,
+        zone=log.zone,
+        units=log.units,
         end=end,
-        crops=tuple(code for _, code in crop_rows),
-        presses=_presses(as_of),
-        positions=_positions(),
-        types=_types(),
-        parts=_parts(as_of),
-        rules=_rules(crop_index),
-        fittings=_fittings(end_at),
-        services=_services(end_at),
-        measurements=_measurements(end_at),
-        incidents=_incidents(end_at),
-        plan=_plan(as_of, crop_index),
-        sources=_sources(),
-        runs=_runs(end_at, crop_index),
-        readings=_readings(end_at),
+        crops=tuple(code for _, code in log.crops),
+        presses={pk: _press(row, as_of) for pk, row in log.presses.items()},
+        positions=log.positions,
+        types=log.types,
+        parts={pk: _part(row, as_of) for pk, row in log.parts.items()},
+        rules=log.rules,
+        fittings=tuple(_fitting(row, end) for row in log.fittings if row.fitted < end),
+        services=tuple(row for row in log.services if row.done < end),
+        measurements=tuple(row for row in log.measurements if row.measured < end),
+        incidents=tuple(row for row in log.incidents if row.happened < end),
+        plan=tuple(row for row in log.plan if row.planned_on is None or row.planned_on <= as_of),
+        sources=log.sources,
+        runs={press: rows for press, rows in runs.items() if rows.start.size},
+        readings={
+            press: cut for press, rows in log.readings.items() if (cut := _readings(rows, end)).at.size
+        },
     )
 
 
-def _float(value: Any) -> float | None:
-    return None if value is None else float(value)
+def _press(row: PressRow, as_of: date) -> PressRow:
+    return replace(row, retired_on=None) if row.retired_on is not None and row.retired_on > as_of else row
 
 
-def _presses(as_of: date) -> dict[int, PressRow]:
-    rows = Press.objects.values_list("id", "code", "name", "commissioned_on", "retired_on", "hours_from")
-    return {
-        pk: PressRow(pk, code, name, begun, over if over and over <= as_of else None, by == HoursFrom.METER)
-        for pk, code, name, begun, over, by in rows
-    }
+def _part(row: PartRow, as_of: date) -> PartRow:
+    if row.retired_on is not None and row.retired_on <= as_of:
+        return row
+    return replace(row, retired_on=None, retired_because="")
 
 
-def _positions() -> dict[int, PositionRow]:
-    rows = Position.objects.order_by("press_id", "name").values_list(
-        "id", "press_id", "name", "kind", "barrel", "share"
-    )
-    return {
-        pk: PositionRow(pk, press, name, kind, barrel, 1.0 if share is None else float(share))
-        for pk, press, name, kind, barrel, share in rows
-    }
+def _fitting(row: FittingRow, end: float) -> FittingRow:
+    return replace(row, removed=None) if row.removed is not None and row.removed >= end else row
 
 
-def _types() -> dict[int, TypeRow]:
-    return {
-        row.id: TypeRow(
-            row.id,
-            row.code,
-            row.kind,
-            _float(row.size_mm),
-            row.edges,
-            tuple(row.for_crops.split()),
-            _float(row.new_mm),
-            _float(row.limit_mm),
-            _float(row.expected_life_kg),
-            _float(row.expected_life_h),
-        )
-        for row in PartType.objects.all()
-    }
-
-
-def _parts(as_of: date) -> dict[int, PartRow]:
-    rows = Part.objects.values_list("id", "code", "part_type_id", "retired_on", "retired_because")
-    return {
-        pk: PartRow(pk, code, type_id, over, because)
-        if over and over <= as_of
-        else PartRow(pk, code, type_id, None, "")
-        for pk, code, type_id, over, because in rows
-    }
-
-
-def _rules(crop_index: dict[int, int]) -> tuple[RuleRow, ...]:
-    return tuple(
-        RuleRow(
-            rule.id,
-            rule.code,
-            rule.action,
-            rule.kind,
-            rule.part_type_id,
-            rule.press_id,
-            rule.position,
-            _float(rule.every_h),
-            _float(rule.every_kg),
-            _float(rule.every_days),
-            None if rule.after_crop_id is None else crop_index[rule.after_crop_id],
-            rule.at_limit,
-            rule.on_drift,
-            tuple(rule.after_incident.split()),
-            float(rule.lead_days or 0),
-            rule.instructions,
-        )
-        for rule in Rule.objects.order_by("code")
-    )
-
-
-def _fittings(end_at: datetime) -> tuple[FittingRow, ...]:
-    rows = (
-        Fitting.objects.standing()
-        .filter(fitted_at__lt=end_at)
-        .order_by("fitted_at", "id")
-        .values_list("id", "part_id", "edge", "position_id", "fitted_at", "removed_at")
-    )
-    return tuple(
-        FittingRow(
-            pk,
-            part,
-            edge,
-            position,
-            fitted.timestamp(),
-            removed.timestamp() if removed is not None and removed < end_at else None,
-        )
-        for pk, part, edge, position, fitted, removed in rows
-    )
-
-
-def _services(end_at: datetime) -> tuple[ServiceRow, ...]:
-    rows = (
-        Service.objects.standing()
-        .filter(done_at__lt=end_at)
-        .order_by("done_at", "id")
-        .values_list(
-            "id", "done_at", "press_id", "position_id", "part_id", "edge", "action", "rule_id", "finding"
-        )
-    )
-    return tuple(ServiceRow(pk, done.timestamp(), *rest) for pk, done, *rest in rows)
-
-
-def _measurements(end_at: datetime) -> tuple[MeasurementRow, ...]:
-    rows = (
-        Measurement.objects.standing()
-        .filter(measured_at__lt=end_at)
-        .order_by("measured_at", "id")
-        .values_list(
-            "id", "measured_at", "part_id", "edge", "value_mm", "place", "bound", "service_id", "phase"
-        )
-    )
-    return tuple(
-        MeasurementRow(pk, measured.timestamp(), part, edge, float(value), *rest)
-        for pk, measured, part, edge, value, *rest in rows
-    )
-
-
-def _incidents(end_at: datetime) -> tuple[IncidentRow, ...]:
-    rows = (
-        Incident.objects.standing()
-        .filter(happened_at__lt=end_at)
-        .order_by("happened_at", "id")
-        .values_list("id", "happened_at", "press_id", "position_id", "kind")
-    )
-    return tuple(IncidentRow(pk, happened.timestamp(), *rest) for pk, happened, *rest in rows)
-
-
-def _plan(as_of: date, crop_index: dict[int, int]) -> tuple[PlanRow, ...]:
-    rows = (
-        PlanEntry.objects.filter(Q(planned_on__isnull=True) | Q(planned_on__lte=as_of))
-        .order_by("start_on", "press_id", "crop__code")
-        .values_list("press_id", "crop_id", "start_on", "end_on", "seed_kg")
-    )
-    return tuple(
-        PlanRow(press, crop_index[crop], start, end, float(seed)) for press, crop, start, end, seed in rows
-    )
-
-
-def _sources() -> dict[int, tuple[EnergySource, ...]]:
-    found: dict[int, list[EnergySource]] = defaultdict(list)
-    for source in EnergySource.objects.order_by("press_id", "source"):
-        found[source.press_id].append(source)
-    return {press: tuple(rows) for press, rows in found.items()}
-
-
-def _runs(end_at: datetime, crop_index: dict[int, int]) -> dict[int, RunColumns]:
-    rows = Run.objects.standing().filter(started_at__lt=end_at)
-    table = columns(
-        rows,
-        numbers=("id", "press_id", "crop_id", "hours_h", "seed_kg", "drive_hz", "moisture_pct"),
-        instants=("started_at", "ended_at"),
-        flags=("purge",),
-    )
-    if table["id"].size == 0:
-        return {}
-    last = end_at.timestamp()
-    starts, ends = table["started_at"], table["ended_at"]
-    ends[ends > last] = np.nan
-    ends = np.where(np.isnan(ends), starts + table["hours_h"] * 3600.0, ends)
-    keys = np.array(sorted(crop_index))
-    index = np.array([crop_index[key] for key in keys.tolist()], dtype=np.int64)
-    crops = index[np.searchsorted(keys, table["crop_id"])]
-    through = dict(rows.exclude(through="").order_by().values_list("id", "through"))
-    ended_by_now = ends <= last  # false for NaN: a run that goes on
-    found = {}
-    for press_id in np.unique(table["press_id"]).astype(int).tolist():
-        own = np.flatnonzero((table["press_id"] == press_id) & ended_by_now)
-        own = own[np.lexsort((table["id"][own], ends[own], starts[own]))]
-        found[press_id] = RunColumns(
-            start=starts[own],
-            end=ends[own],
-            recorded_h=table["hours_h"][own],
-            seed_kg=table["seed_kg"][own],
-            crop=crops[own],
-            through=tuple(through.get(int(key), "") for key in table["id"][own]) if through else None,
-            drive_hz=table["drive_hz"][own],
-            moisture_pct=table["moisture_pct"][own],
-            purge=table["purge"][own] > 0,
-        )
-    return found
-
-
-def _readings(end_at: datetime) -> dict[int, ReadingColumns]:
-    rows = (
-        Reading.objects.standing()
-        .filter(read_at__lt=end_at)
-        .order_by("press_id", "read_at")
-        .values_list("press_id", seconds("read_at"), number("meter_h"), "kind")
-    )
-    found: dict[int, list[tuple[float, float, bool]]] = defaultdict(list)
-    for press_id, at, meter_h, kind in rows.iterator(chunk_size=20_000):
-        found[press_id].append((at, meter_h, kind == ReadingKind.NEW_METER))
-    return {
-        press_id: ReadingColumns(
-            np.array([row[0] for row in table], dtype=np.float64),
-            np.array([row[1] for row in table], dtype=np.float64),
-            np.array([row[2] for row in table], dtype=np.bool_),
-        )
-        for press_id, table in found.items()
-    }
+def _readings(rows: ReadingColumns, end: float) -> ReadingColumns:
+    count = int(np.searchsorted(rows.at, end, side="left"))
+    return ReadingColumns(rows.at[:count], rows.meter_h[:count], rows.new_meter[:count])

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
+from hashlib import blake2b
 
 import numpy as np
 from numpy.typing import NDArray
@@ -138,6 +141,7 @@ class PlanRow:
     start_on: date
     end_on: date
     seed_kg: float
+    planned_on: date | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,6 +161,10 @@ class RunColumns:
     """Both NaN where not known."""
     purge: NDArray[np.bool_]
 
+    @cached_property
+    def digest(self) -> str:
+        return digest_of(vars(self))
+
 
 @dataclass(frozen=True, eq=False)
 class ReadingColumns:
@@ -165,3 +173,19 @@ class ReadingColumns:
     at: Floats
     meter_h: Floats
     new_meter: NDArray[np.bool_]
+
+    @cached_property
+    def digest(self) -> str:
+        return digest_of(vars(self))
+
+
+def digest_of(columns: Mapping[str, object]) -> str:
+    """A short name of the content of named columns: equal where all of it is, to the last bit."""
+    whole = blake2b(digest_size=16)
+    for name, column in sorted(columns.items()):
+        if isinstance(column, np.ndarray):
+            whole.update(f"{name} {column.dtype} {column.shape}".encode())
+            whole.update(np.ascontiguousarray(column).tobytes())
+        else:
+            whole.update(f"{name} {column!r}".encode())
+    return whole.hexdigest()

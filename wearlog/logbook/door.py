@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import TypeVar
 
 from django.db import IntegrityError, OperationalError, connection, transaction
 
-from wearlog.forecasts import versions
+from wearlog.equipment.models import Fitting
+from wearlog.forecasts import tasks, versions
 from wearlog.people.refusals import Refused
+from wearlog.runs.models import Reading, Run, ShiftNote
+from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Service
 
 Result = TypeVar("Result")
+WITHOUT_RUNS = (Fitting, ShiftNote, CropChange, Incident, LotHold, Measurement, Service)
+"""What is written without touching a run or a reading."""
 
 
 def enter(write: Callable[[], Result]) -> Result:
@@ -40,5 +45,13 @@ def enter(write: Callable[[], Result]) -> Result:
 def _once(write: Callable[[], Result]) -> Result:
     with transaction.atomic():
         result = write()
-        versions.touch()
+        versions.touch(runs_of=_runs_of(result))
+        transaction.on_commit(tasks.wake, robust=True)
     return result
+
+
+def _runs_of(result: object) -> Collection[int] | None:
+    """The presses whose runs and readings the write may have changed; None: any."""
+    if isinstance(result, (Run, Reading)):
+        return (result.press_id,)
+    return () if isinstance(result, WITHOUT_RUNS) else None

@@ -10,7 +10,7 @@ from pathlib import Path
 from django.db import IntegrityError, transaction
 
 from wearlog.equipment.models import Press
-from wearlog.forecasts import versions
+from wearlog.forecasts import tasks, versions
 from wearlog.logbook.exchange.checking import Book, read_book
 from wearlog.logbook.exchange.comparing import Comparison, compare
 from wearlog.logbook.exchange.problems import BadLogbook, BadRow, Conflicting
@@ -70,6 +70,7 @@ def import_logbook(
                 new = {"source": source.name, **dataclasses.asdict(taken)}
                 audit.write(at=at, by=by, action=IMPORT, record=Mill.current(), new=new)
                 versions.touch()
+                transaction.on_commit(tasks.wake, robust=True)
     except IntegrityError as error:
         raise Refused(
             f"The database does not take this logbook ({str(error).strip()}). Nothing was stored: "

@@ -1,0 +1,26 @@
+"""`manage.py refresh_forecasts`: work out all due items anew and store them."""
+
+from __future__ import annotations
+
+import time
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.utils import timezone
+
+from wearlog.forecasts.queries import due_items
+from wearlog.forecasts.refresh import refresh, today
+
+
+class Command(BaseCommand):
+    help = "Work out what is due from the whole log anew, and store it for the pages."
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        now = timezone.now()
+        begun = time.monotonic()
+        done = refresh(at=now, anew=True)
+        items = len(due_items(as_of=today(now)))
+        seconds = time.monotonic() - begun
+        self.stdout.write(
+            f"{items} due items of {done.presses} presses stored for {today(now)}, in {seconds:.1f} s."
+        )

@@ -1,0 +1,16 @@
+"""What of the forecasts runs when, as data for Celery's beat. Imports nothing, since the settings read it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+REFRESH_EVERY_S = 60
+EXPIRES_EARLY_S = 5
+
+BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
+    "refresh forecasts": {
+        "task": "wearlog.forecasts.tasks.refresh_changed",
+        "schedule": float(REFRESH_EVERY_S),
+        "options": {"expires": REFRESH_EVERY_S - EXPIRES_EARLY_S},
+    },
+}
