@@ -152,7 +152,7 @@ def whole() -> Whole:
     number = versions.current()
     lasting = number > 0 and not connection.in_atomic_block
     if not lasting:
-        return _read({})
+        return anew()
     kept = _latest.get("kept")
     if kept is not None and kept.number == number:
         return kept.whole
@@ -168,6 +168,11 @@ def whole() -> Whole:
             for press_id, version in of_runs.items():
                 _by_press[press_id] = version, made.runs.get(press_id), made.readings.get(press_id)
     return made
+
+
+def anew() -> Whole:
+    """The log as it stands, read from the database whatever is kept."""
+    return _read({})
 
 
 def _read(known: Mapping[int, tuple[int, PressRuns | None, ReadingColumns | None]]) -> Whole:
