@@ -1,0 +1,65 @@
+"""QR codes as SVG made by the server, and the address that they lead to."""
+
+from __future__ import annotations
+
+import ipaddress
+from urllib.parse import urlsplit
+
+import segno
+from django.conf import settings
+from django.http import HttpRequest
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+QUIET = 4
+"""White modules round the code that ISO/IEC 18004 asks for."""
+
+
+def qr_svg(text: str, *, label: str) -> SafeString:
+    """The code as one inline drawing, black on white in the dark and on paper; `label` for who can't see it.
+
+    Error correction M: up to about 15 % of the code may be dirty (ISO/IEC 18004, from memory).
+    """
+    rows = segno.make_qr(text, error="m", boost_error=False).matrix
+    side = len(rows) + 2 * QUIET
+    return format_html(
+        '<svg class="qr" viewBox="0 0 {side} {side}" role="img" aria-label="{label}" '
+        'shape-rendering="crispEdges"><path fill="#fff" d="M0 0h{side}v{side}H0z"/>'
+        '<path fill="#000" d="{dark}"/></svg>',
+        side=side,
+        label=label,
+        dark="".join(_runs(row, number + QUIET) for number, row in enumerate(rows)),
+    )
+
+
+def _runs(row: bytearray, y: int) -> str:
+    """Each stretch of dark modules in a row as one rectangle."""
+    path, x = "", 0
+    while x < len(row):
+        end = x
+        while end < len(row) and row[end]:
+            end += 1
+        if end > x:
+            path += f"M{x + QUIET} {y}h{end - x}v1h-{end - x}z"
+        x = max(end, x + 1)
+    return path
+
+
+def site_of(request: HttpRequest) -> str:
+    """`https://mill.example`: the address that a phone is led to, without a slash at its end.
+
+    `SITE_URL` where it names a machine that others can reach; else the address by which this page was opened.
+    """
+    for site in (settings.SITE_URL, request.build_absolute_uri("/")):
+        if not is_this_machine_only(site):
+            return str(site).rstrip("/")
+    return request.build_absolute_uri("/").rstrip("/")
+
+
+def is_this_machine_only(site: str) -> bool:
+    """Whether the address leads a phone to itself: `localhost`, `127.0.0.1` and the like."""
+    host = urlsplit(site).hostname or ""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost" or host.endswith(".localhost")
