@@ -11,7 +11,8 @@ from wearlog.equipment.models import Part, PartType
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.reached import Reached, reached_edges
 from wearlog.forecasts.record import load
-from wearlog.forecasts.track import LEADS, STEP_DAYS, replay, step_before, track_record
+from wearlog.forecasts.replays import replay
+from wearlog.forecasts.track import LEADS, STEP_DAYS, step_before, track_record
 
 
 @pytest.fixture

@@ -33,7 +33,7 @@ def test_the_table_has_a_line_for_each_lead_and_for_each_edge(worn: Shop) -> Non
         f"D-{number}" for number in range(6)
     ]
     assert "came off, retired as worn" in text
-    assert "Ranges are shown as given" in text
+    assert "Ranges are shown as worked out, before any widening" in text
 
 
 def test_the_json_has_counts_and_the_days_that_were_said(worn: Shop) -> None:
@@ -44,7 +44,7 @@ def test_the_json_has_counts_and_the_days_that_were_said(worn: Shop) -> None:
     assert first["days_ahead"] == 30
     assert first["edges"] == 6
     assert first["held"] + first["came_before_range"] + first["came_after_range"] == first["with_range"]
-    assert data["correction"]["applied_to_forecasts"] is False
+    assert data["correction"]["factor_in_force"] == 1
     assert data["edges"][0]["part"] == "D-0"
     assert data["edges"][0]["reached_on"] == "2025-03-22"  # fitted on 1 January 2025, on for 80 days
     assert set(data["edges"][0]["said"]["30"]) == {

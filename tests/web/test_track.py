@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from tests.forecasts.shop import Shop
 from wearlog.calc.conformal import Range
+from wearlog.forecasts.models import Widening
 from wearlog.people.models import Role, User
 from wearlog.web.drawing.promises import picture
 
@@ -75,8 +76,16 @@ def test_the_picture_has_words_for_those_who_do_not_see_it_and_no_style_of_its_o
 
 def test_the_page_says_that_ranges_stand_as_given_and_from_when_the_record_speaks(page: Client) -> None:
     text = words(page.get("/track-record/").content.decode())
-    assert "No: every range stands as the forecast gives it." in text
+    assert "No: every range stands as the wear model gives it." in text
     assert "from 20 judged edges on" in text
+
+
+def test_the_page_says_by_how_much_ranges_are_widened(page: Client) -> None:
+    today = timezone.localdate()
+    Widening.objects.create(since=today, factor=1.42, judged=30, checked_on=today)
+    text = words(page.get("/track-record/").content.decode())
+    assert "Yes: past ranges held too seldom here" in text
+    assert "1.4 times as wide" in text
 
 
 def test_a_lead_at_which_no_edge_was_in_use_says_so(page: Client) -> None:

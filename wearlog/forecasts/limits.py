@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
-from math import exp
+from math import ceil, exp, floor
 
 import numpy as np
 
+from wearlog.calc import conformal
 from wearlog.calc.season import DailySeed, Reach, reach
 from wearlog.calc.wear import EdgeFit, Quantiles, TypeFit
 from wearlog.forecasts import why, why_limit
 from wearlog.forecasts.edges import RESETS, Edge, Edges
 from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.outlook import TENTH, Outlook, Path
+from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import Floats, PartRow, PositionRow, TypeRow
 from wearlog.forecasts.things import crops_of
 from wearlog.forecasts.trips import Trip
@@ -40,6 +43,7 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
         for_crops=crops,
         past=past,
     )
+    found = _widened(found, record)
     return Trip(
         trigger="limit",
         why=_sentence(edges, outlook, edge, position, fit, own, found),
@@ -51,6 +55,19 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
         used=_used(type_, own),
         cycle=_cycle(edge),
         wear=_figure(edges, type_, edge, own),
+    )
+
+
+def _widened(found: Reach, record: Record) -> Reach:
+    """The range as the mill's own record asks for it. A limit that is still to come stays so."""
+    if record.widening <= 1.0 or found.early is None or found.mid is None or found.late is None:
+        return found
+    early, mid, late = found.early.toordinal(), found.mid.toordinal(), found.late.toordinal()
+    wide = conformal.widened(conformal.Range(early=early, mid=mid, late=late), record.widening)
+    return replace(
+        found,
+        early=date.fromordinal(max(floor(wide.early), min(early, record.as_of.toordinal() + 1))),
+        late=date.fromordinal(ceil(wide.late)),
     )
 
 
@@ -233,6 +250,7 @@ def _sentence(
         left=None if found.left_kg is None else found.left_kg.mid,
         route=outlook.route(position.press_id, found.mid),
         about="" if found.mid is None else why.about(found.mid, found.early, found.late, record.as_of),
+        widening=record.widening if found.late is not None else 1.0,
         passed="" if found.mid is None or found.mid > record.as_of else why.day(found.mid, record.as_of),
         units=record.units,
     )

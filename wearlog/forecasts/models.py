@@ -76,3 +76,39 @@ class Standing(models.Model):
 
     def __str__(self) -> str:
         return f"{self.press_id} on {self.as_of}"
+
+
+class Replay(models.Model):
+    """What a past day's forecast said of the edges in use, as worked out from the log of that day.
+
+    `fingerprint` names that log: once it has been corrected, the day is replayed again. `checked_on` is the
+    day on which it was last compared."""
+
+    day = models.DateField(unique=True)
+    fingerprint = models.CharField(max_length=64)
+    said = models.JSONField()
+    checked_on = models.DateField()
+
+    def __str__(self) -> str:
+        return f"replay of {self.day}"
+
+
+class Widening(models.Model):
+    """By how much ranges of wear limits are widened from a day on, and from how many edges that was learned.
+
+    `checked_on` is the last day on which the record asked for the same."""
+
+    since = models.DateField(unique=True)
+    factor = models.FloatField()
+    judged = models.PositiveIntegerField()
+    checked_on = models.DateField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(factor__gte=1, factor__lte=3), name="widening_is_within_bounds"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.factor:.2f} from {self.since}"

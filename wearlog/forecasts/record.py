@@ -64,6 +64,8 @@ class Record:
     sources: Mapping[int, tuple[EnergySource, ...]]
     runs: Mapping[int, RunColumns]
     readings: Mapping[int, ReadingColumns]
+    widening: float
+    """By how much the mill's own record widens the ranges of wear limits; 1 where it does not."""
 
     def day_of(self, instant: float) -> date:
         """The mill's day that an instant lies in."""
@@ -219,6 +221,7 @@ def upto(log: Whole, as_of: date) -> Record:
         readings={
             press: cut for press, rows in log.readings.items() if (cut := _readings(rows, end)).at.size
         },
+        widening=next((factor for since, factor in reversed(log.widenings) if since <= as_of), 1.0),
     )
 
 

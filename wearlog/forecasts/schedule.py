@@ -13,4 +13,9 @@ BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
         "schedule": float(REFRESH_EVERY_S),
         "options": {"expires": REFRESH_EVERY_S - EXPIRES_EARLY_S},
     },
+    "learn from past forecasts": {
+        "task": "wearlog.forecasts.tasks.learn_from_past",
+        "schedule": float(REFRESH_EVERY_S),
+        "options": {"expires": REFRESH_EVERY_S - EXPIRES_EARLY_S},
+    },
 }

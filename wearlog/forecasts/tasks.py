@@ -14,11 +14,13 @@ from django.conf import settings
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
-from wearlog.forecasts import refresh
+from wearlog.forecasts import learning, refresh
 from wearlog.forecasts.schedule import EXPIRES_EARLY_S, REFRESH_EVERY_S
 
 CHUNK = 4
 """Presses to one message: reading the log costs a worker more than the items of one press."""
+LEARN_AT_ONCE_S = 5.0
+"""So much of a round goes to replays at most; where one process does everything, reminders come next."""
 QUIET_S = 30.0
 """How long an entry does not try again to reach a task queue that was out of reach."""
 
@@ -38,6 +40,17 @@ def refresh_changed() -> int:
     else:
         share_out(left)
     return len(left)
+
+
+@shared_task  # type: ignore[untyped-decorator]  # celery has no types
+def learn_from_past() -> bool:
+    """A few seconds' worth of replays, until those of the day are done; then False, without any work."""
+    now = timezone.now()
+    if learning.learned_today(at=now):
+        return False
+    end = time.monotonic() + LEARN_AT_ONCE_S
+    learning.learn(at=now, go_on=lambda: time.monotonic() < end)
+    return True
 
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types

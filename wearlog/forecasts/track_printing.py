@@ -6,7 +6,8 @@ import json
 from typing import Any
 
 from wearlog.calc.track import Summary
-from wearlog.forecasts.track import STEP_DAYS, Said, Tracked, TrackRecord
+from wearlog.forecasts.replays import Said
+from wearlog.forecasts.track import STEP_DAYS, Tracked, TrackRecord
 
 HOW = {
     "gauged": "dated along the seed between two gauges",
@@ -23,7 +24,7 @@ def as_json(found: TrackRecord) -> str:
         "correction": {
             "factor": round(found.factor, 3),
             "edges_judged": found.judged,
-            "applied_to_forecasts": False,
+            "factor_in_force": round(found.in_force, 3),
             "forward": {
                 "edges": found.forward.edges,
                 "held_as_given": found.forward.held_as_given,
@@ -115,8 +116,9 @@ def as_table(found: TrackRecord) -> str:
 def _correction(found: TrackRecord) -> list[str]:
     forward = found.forward
     return [
-        f"Ranges are shown as given. This record ({found.judged} edges judged) would widen them by "
-        f"{found.factor:.2f};",
+        f"Ranges are shown as worked out, before any widening. This record ({found.judged} edges judged) asks "
+        f"for {found.factor:.2f} times as wide;",
+        f"forecasts of {found.as_of} are given {found.in_force:.2f} times as wide;",
         f"widened so as the record grew, {forward.held_widened} of {forward.edges} would have held "
         f"instead of {forward.held_as_given}.",
     ]

@@ -11,6 +11,7 @@ import threading
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from functools import cached_property
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -21,6 +22,7 @@ from django.db import connection
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
 from wearlog.forecasts import versions
 from wearlog.forecasts.columns import columns, number, seconds
+from wearlog.forecasts.models import Widening
 from wearlog.forecasts.rows import (
     FittingRow,
     Floats,
@@ -126,6 +128,8 @@ class Whole:
     sources: Mapping[int, tuple[EnergySource, ...]]
     runs: Mapping[int, PressRuns]
     readings: Mapping[int, ReadingColumns]
+    widenings: tuple[tuple[date, float], ...]
+    """From which day on ranges are widened by how much, in order of days."""
 
 
 @dataclass(frozen=True)
@@ -203,6 +207,7 @@ def _read(known: Mapping[int, tuple[int, PressRuns | None, ReadingColumns | None
         sources=_sources(),
         runs=runs,
         readings=readings,
+        widenings=tuple(Widening.objects.order_by("since").values_list("since", "factor")),
     )
 
 

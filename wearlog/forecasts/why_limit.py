@@ -66,6 +66,7 @@ def measured(
     route: str,
     about: str,
     passed: str,
+    widening: float,
     units: str,
 ) -> str:
     """What is worn, at which rate, what is left, and when; or that the limit is passed.
@@ -86,6 +87,11 @@ def measured(
                 _("it lies off the press and is reckoned as going back on %(press)s") % {"press": back_on}
             )
         clauses.append(f"{route} {about}".strip() if about else _("no plan or pace to tell the day from"))
+    if widening > 1.0:
+        clauses.append(
+            _("the range is %(times)s times as wide as worked out, since past ranges held too seldom here")
+            % {"times": f"{widening:.1f}"}
+        )
     return "; ".join(clause for clause in clauses if clause) + "."
 
 

@@ -1,4 +1,4 @@
-"""`manage.py refresh_forecasts`: work out all due items anew and store them."""
+"""`manage.py refresh_forecasts`: replay the past, work out all due items anew and store them."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
+from wearlog.forecasts.learning import learn
 from wearlog.forecasts.queries import due_items
 from wearlog.forecasts.refresh import refresh, today
 
@@ -18,6 +19,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
         begun = time.monotonic()
+        learn(at=now)
         done = refresh(at=now, anew=True)
         items = len(due_items(as_of=today(now)))
         seconds = time.monotonic() - begun
