@@ -24,9 +24,10 @@ from django.db.models.functions import Coalesce
 
 from wearlog.forecasts.items import DueItem
 from wearlog.people.models import Mill
+from wearlog.reminders.keys import thing_of
 from wearlog.reminders.mail import compose, message_id
 from wearlog.reminders.models import OutboxRow, OutboxState
-from wearlog.reminders.queries import MAIL, Current, Message, in_batches, messages_now, sendable_ids, thing_of
+from wearlog.reminders.queries import MAIL, Current, Message, in_batches, messages_now, sendable_ids
 
 LEASE = timedelta(minutes=5)
 """Longer than a mail can take: a dozen steps of the conversation, each cut off after EMAIL_TIMEOUT."""
@@ -89,6 +90,7 @@ def _row(message: Message, *, at: datetime) -> OutboxRow:
         person=message.person,
         channel=MAIL,
         stage=item.state,
+        telling=item.state,
         rule=item.rule,
         press=item.press,
         thing=thing_of(item),

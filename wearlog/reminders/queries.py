@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,6 +11,7 @@ from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.queries import due_items
 from wearlog.people.models import Mill, User
 from wearlog.people.roles import Permission, allows
+from wearlog.reminders.keys import dedupe_key
 from wearlog.reminders.models import OutboxRow, Stage
 
 MAIL = "mail"
@@ -35,22 +34,6 @@ def items_now(*, at: datetime) -> list[DueItem]:
     return [item for item in due_items(as_of=today) if item.state in Stage.values]
 
 
-def thing_of(item: DueItem) -> str:
-    """What the item is about: a part's edge wherever it sits, else a place on a press."""
-    if item.part_id is not None:
-        return f"part {item.part_id} {item.edge}".rstrip()
-    return f"press {item.press_id} {item.position_id or ''}".rstrip()
-
-
-def dedupe_key(item: DueItem, *, person_id: int, channel: str) -> str:
-    """The permanent name of one message: rule, thing, service cycle, stage, recipient and channel.
-
-    Ids, so that renaming a rule or a part repeats nothing; hashed, so that it fits whatever the cycle holds.
-    """
-    words = [item.rule_id, thing_of(item), item.cycle, item.state, person_id, channel]
-    return hashlib.sha256(json.dumps(words).encode()).hexdigest()
-
-
 @dataclass(frozen=True)
 class Message:
     """One message that the log calls for: this item, in its stage, to this person."""
@@ -66,7 +49,7 @@ def messages_now(*, at: datetime) -> dict[str, Message]:
     found = {}
     for item in items_now(at=at):
         for person in people:
-            key = dedupe_key(item, person_id=person.pk, channel=MAIL)
+            key = dedupe_key(item, telling=item.state, person_id=person.pk, channel=MAIL)
             found[key] = Message(key=key, item=item, person=person)
     return found
 
@@ -88,7 +71,10 @@ class Current:
         if not wants_mail(row.person):
             return None
         for item in self._by_rule.get(row.item.get("rule_id", 0), ()):
-            if dedupe_key(item, person_id=row.person_id, channel=row.channel) == row.dedupe_key:
+            if (
+                dedupe_key(item, telling=item.state, person_id=row.person_id, channel=row.channel)
+                == row.dedupe_key
+            ):
                 return item
         return None
 

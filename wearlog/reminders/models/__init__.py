@@ -1,5 +1,20 @@
-"""What the reminders keep: the outbox."""
+"""What the reminders keep: the outbox, people's wishes and marks, and the state of the schedule."""
 
+from wearlog.reminders.models.marks import Mark, MarkKind, MarkQuerySet
 from wearlog.reminders.models.outbox import OutboxQuerySet, OutboxRow, OutboxState, Stage
+from wearlog.reminders.models.schedule_state import ScheduleState
+from wearlog.reminders.models.wishes import EVERY_DAY, ReminderWish, Rhythm
 
-__all__ = ["OutboxQuerySet", "OutboxRow", "OutboxState", "Stage"]
+__all__ = [
+    "EVERY_DAY",
+    "Mark",
+    "MarkKind",
+    "MarkQuerySet",
+    "OutboxQuerySet",
+    "OutboxRow",
+    "OutboxState",
+    "ReminderWish",
+    "Rhythm",
+    "ScheduleState",
+    "Stage",
+]

@@ -13,12 +13,15 @@ from django.utils.translation import gettext_lazy as _
 
 class Stage(models.TextChoices):
     COMING = "coming", _("coming up")
+    ORDER = "order", _("order the part")
     DUE = "due", _("due")
     OVERDUE = "overdue", _("overdue")
+    DIGEST = "digest", _("list")
 
 
 class OutboxState(models.TextChoices):
     PENDING = "pending", _("waiting")
+    GATHERED = "gathered", _("waiting for the list")
     LEASED = "leased", _("being sent")
     SENT = "sent", _("sent")
     FAILED = "failed", _("given up")
@@ -28,10 +31,11 @@ class OutboxState(models.TextChoices):
 class OutboxQuerySet(models.QuerySet[Any]):
     def waiting(self) -> OutboxQuerySet:
         """Not settled: neither sent nor given up nor withdrawn."""
-        return self.filter(state__in=(OutboxState.PENDING, OutboxState.LEASED))
+        return self.filter(state__in=(OutboxState.PENDING, OutboxState.GATHERED, OutboxState.LEASED))
 
     def sendable(self, *, at: datetime) -> OutboxQuerySet:
-        """What a sender may claim now: pending and due, or leased by one who never came back."""
+        """What a sender may claim now: pending and due, or leased by one who never came back. What is
+        gathered is told by the person's list."""
         return self.filter(
             Q(state=OutboxState.PENDING, next_attempt_at__lte=at)
             | Q(state=OutboxState.LEASED, leased_until__lte=at)
@@ -41,18 +45,22 @@ class OutboxQuerySet(models.QuerySet[Any]):
 class OutboxRow(models.Model):
     """One message to one person. `dedupe_key` is permanent, so that it can never be queued twice.
 
-    `item` is the due item as it stood when the row was last written; what is mailed is the item as it stands
-    when it is sent. `attempts` counts claims and tells one claim from the next when a row is settled.
+    `telling` is the stage as the key has it: `overdue 2` in the second week, `due after 7` once the
+    hold-back number 7 is over, the period of a list. A list (stage `digest`) has no item; the rows that it
+    told name it in `told_by`. `item` is the due item as it stood when the row was last written; what is
+    mailed is the item as it stands when it is sent. `attempts` counts claims and tells one claim from the
+    next when a row is settled.
     """
 
     dedupe_key = models.CharField(max_length=255, unique=True)
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="outbox")
     channel = models.CharField(max_length=20, default="mail")
     stage = models.CharField(max_length=10, choices=Stage)
-    rule = models.CharField(max_length=120)
-    press = models.CharField(max_length=60)
+    telling = models.CharField(max_length=60, blank=True)
+    rule = models.CharField(max_length=120, blank=True)
+    press = models.CharField(max_length=60, blank=True)
     thing = models.CharField(max_length=200, blank=True)
-    item = models.JSONField()
+    item = models.JSONField(default=dict, blank=True)
     state = models.CharField(max_length=10, choices=OutboxState, default=OutboxState.PENDING)
     made_at = models.DateTimeField()
     next_attempt_at = models.DateTimeField(db_index=True)
@@ -60,6 +68,7 @@ class OutboxRow(models.Model):
     attempts = models.PositiveIntegerField(default=0)
     first_attempt_at = models.DateTimeField(null=True, blank=True)
     sent_at = models.DateTimeField(null=True, blank=True)
+    told_by = models.ForeignKey("self", models.SET_NULL, null=True, blank=True, related_name="told")
     last_error = models.TextField(blank=True)
     message_id = models.CharField(max_length=255, blank=True)
 
