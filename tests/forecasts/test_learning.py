@@ -183,9 +183,20 @@ def test_the_page_takes_stored_replays_as_they_are_and_the_command_checks_them(
     many(shop, die)
     learn(at=NOW)
     Replay.objects.update(said=[], fingerprint="of another log")
-    as_stored = track_record(as_of=day("2026-06-01"), checked=False)
+    as_stored = track_record(as_of=day("2026-06-01"), stored_only=True)
     assert as_stored.leads[30].edges == 0
     assert track_record(as_of=day("2026-06-01")).leads[30].edges == 6
+
+
+def test_the_page_does_not_wait_for_replays_that_are_not_made_yet(shop: Shop, die: PartType) -> None:
+    many(shop, die)
+    turns = iter([True] * 4 + [False])
+    learn(at=NOW, go_on=lambda: next(turns))
+    found = track_record(as_of=day("2026-06-01"), stored_only=True)
+    assert found.replayed == 4
+    assert found.missing == len(Past.of(whole(), day("2026-06-01")).days) - 4
+    learn(at=NOW)
+    assert track_record(as_of=day("2026-06-01"), stored_only=True).missing == 0
 
 
 def test_the_task_learns_once_a_day(shop: Shop, die: PartType) -> None:

@@ -11,7 +11,8 @@ from django.utils import timezone
 
 from tests.forecasts.shop import Shop
 from wearlog.calc.conformal import Range
-from wearlog.forecasts.models import Widening
+from wearlog.forecasts.learning import learn
+from wearlog.forecasts.models import Replay, Widening
 from wearlog.people.models import Role, User
 from wearlog.web.drawing.promises import picture
 
@@ -31,6 +32,7 @@ def page(client: Client, db: None) -> Client:
             shop.gauge(f"{begun + timedelta(days=days)} 05:00", part, 5.0 + 0.005 * days, edge="A")
     shop.runs(first.isoformat(), 485)
     shop.plan(first.isoformat(), (first + timedelta(days=520)).isoformat(), 521 * 500)
+    learn(at=timezone.now())
     client.force_login(User.objects.create_user("viewer", role=Role.VIEWER))
     return client
 
@@ -82,10 +84,20 @@ def test_the_page_says_that_ranges_stand_as_given_and_from_when_the_record_speak
 
 def test_the_page_says_by_how_much_ranges_are_widened(page: Client) -> None:
     today = timezone.localdate()
-    Widening.objects.create(since=today, factor=1.42, judged=30, checked_on=today)
+    Widening.objects.update_or_create(
+        since=today, defaults={"factor": 1.42, "judged": 30, "checked_on": today}
+    )
     text = words(page.get("/track-record/").content.decode())
     assert "Yes: past ranges held too seldom here" in text
     assert "1.4 times as wide" in text
+
+
+def test_the_page_says_what_has_still_to_be_replayed(page: Client) -> None:
+    assert "still to be replayed" not in page.get("/track-record/").content.decode()
+    last = Replay.objects.order_by("day").last()
+    assert last is not None
+    last.delete()
+    assert "1 day of the past has still to be replayed" in page.get("/track-record/").content.decode()
 
 
 def test_a_lead_at_which_no_edge_was_in_use_says_so(page: Client) -> None:

@@ -221,8 +221,13 @@ def upto(log: Whole, as_of: date) -> Record:
         readings={
             press: cut for press, rows in log.readings.items() if (cut := _readings(rows, end)).at.size
         },
-        widening=next((factor for since, factor in reversed(log.widenings) if since <= as_of), 1.0),
+        widening=widening_on(log, as_of),
     )
+
+
+def widening_on(log: Whole, day: date) -> float:
+    """What had been learned by the day; 1 where nothing had."""
+    return next((factor for since, factor in reversed(log.widenings) if since <= day), 1.0)
 
 
 def _press(row: PressRow, as_of: date) -> PressRow:

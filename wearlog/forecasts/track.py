@@ -20,7 +20,7 @@ from wearlog.calc.track import Promise, Summary, summary
 from wearlog.forecasts import replays, versions
 from wearlog.forecasts.edges import EdgeKey, Edges
 from wearlog.forecasts.reached import Reached, reached_edges
-from wearlog.forecasts.record import upto
+from wearlog.forecasts.record import upto, widening_on
 from wearlog.forecasts.replays import Said
 from wearlog.forecasts.whole import Whole, whole
 
@@ -43,7 +43,8 @@ class TrackRecord:
     """edges: in the order in which they reached their limits. leads: a summary for each. forward: how often
     ranges held as given and as this record would have widened them, from edges finished by then only.
     factor: by how much this record would widen a forecast of the day after `as_of`, and judged: from how many
-    edges. in_force: by how much the forecasts of `as_of` are widened. replayed: on how many days."""
+    edges. in_force: by how much forecasts of that day are widened. replayed: on how many days,
+    and missing: how many days' replays have still to be made."""
 
     as_of: date
     edges: tuple[Tracked, ...]
@@ -53,21 +54,22 @@ class TrackRecord:
     judged: int
     in_force: float
     replayed: int
+    missing: int
 
 
-_latest: dict[str, tuple[tuple[int, date, date | None], TrackRecord]] = {}
+_latest: dict[str, tuple[tuple[int, date, date | None, bool], TrackRecord]] = {}
 _lock = threading.Lock()
 
 
-def track_record(*, as_of: date, since: date | None = None, checked: bool = True) -> TrackRecord:
+def track_record(*, as_of: date, since: date | None = None, stored_only: bool = False) -> TrackRecord:
     """Replay the past as the log of `as_of` tells it, for edges that came to their limits from `since` on
     (None: all). Reads only.
 
-    Stored replays are used: with `checked` those that the log still bears out, else all of them, which is
-    quick. What is missing is worked out, seconds for each year. The answer is kept in the process until the
-    log changes; within a transaction nothing is kept."""
+    Stored replays are used where the log still bears them out, and what is missing is worked out, seconds for
+    each year. With `stored_only` they are taken as they are and what is missing is left out, which is quick.
+    The answer is kept in the process until the log changes; within a transaction nothing is kept."""
     number = versions.current()
-    key = (number, as_of, since)
+    key = (number, as_of, since, stored_only)
     lasting = number > 0 and not connection.in_atomic_block
     kept = _latest.get("kept")
     if lasting and kept is not None and kept[0] == key:
@@ -78,10 +80,11 @@ def track_record(*, as_of: date, since: date | None = None, checked: bool = True
             return kept[1]
         log = whole()
         past = Past.of(log, as_of, since or date.min)
-        stored = replays.stored(log, past.days, checked=checked)
-        said = {day: stored[day] if day in stored else replays.replay(upto(log, day)) for day in past.days}
+        said = replays.stored(log, past.days, checked=not stored_only)
+        if not stored_only:
+            said |= {day: replays.replay(upto(log, day)) for day in past.days if day not in said}
         made = _track_record(past, said)
-        if lasting and versions.current() == number:
+        if lasting and versions.current() == number and made.missing == 0:
             _latest["kept"] = (key, made)
     return made
 
@@ -96,6 +99,7 @@ class Past:
     every: Sequence[Reached]
     chosen: Sequence[Reached]
     days: Sequence[date]
+    widening: float
 
     @classmethod
     def of(cls, log: Whole, as_of: date, since: date = date.min) -> Past:
@@ -103,7 +107,8 @@ class Past:
         every = reached_edges(now)
         chosen = [one for one in every if one.came >= since]
         days = {day for one in chosen for day in _days(one).values()} | _days_to_judge(chosen, as_of)
-        return cls(as_of, now, every, chosen, sorted(days))
+        widening = widening_on(log, as_of + timedelta(days=1))
+        return cls(as_of, now, every, chosen, sorted(days), widening)
 
 
 def asked_for(past: Past, said: Mapping[date, Mapping[EdgeKey, Said]]) -> tuple[float, int]:
@@ -119,7 +124,7 @@ def _track_record(past: Past, said: Mapping[date, Mapping[EdgeKey, Said]]) -> Tr
             said={
                 lead: (day, said[day][one.key])
                 for lead, day in _days(one).items()
-                if one.key in said[day] and day >= one.begun
+                if one.key in said.get(day, {}) and day >= one.begun
             },
         )
         for one in past.chosen
@@ -132,8 +137,9 @@ def _track_record(past: Past, said: Mapping[date, Mapping[EdgeKey, Said]]) -> Tr
         forward=conformal.forward(_histories(past.now, past.every, said)),
         factor=factor,
         judged=judged,
-        replayed=len(past.days),
-        in_force=past.now.record.widening,
+        replayed=len(said),
+        missing=len(past.days) - len(said),
+        in_force=past.widening,
     )
 
 

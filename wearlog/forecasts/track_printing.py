@@ -116,9 +116,9 @@ def as_table(found: TrackRecord) -> str:
 def _correction(found: TrackRecord) -> list[str]:
     forward = found.forward
     return [
-        f"Ranges are shown as worked out, before any widening. This record ({found.judged} edges judged) asks "
-        f"for {found.factor:.2f} times as wide;",
-        f"forecasts of {found.as_of} are given {found.in_force:.2f} times as wide;",
+        "Ranges are shown as worked out, before any widening.",
+        f"This record ({found.judged} edges judged) asks for {found.factor:.2f} times as wide;",
+        f"forecasts are now given {found.in_force:.2f} times as wide;",
         f"widened so as the record grew, {forward.held_widened} of {forward.edges} would have held "
         f"instead of {forward.held_as_given}.",
     ]

@@ -72,7 +72,9 @@ def track(request: SignedInRequest) -> HttpResponse:
     today = timezone.localdate()
     asked = request.GET.get("ahead", "")
     lead = int(asked) if asked.isdecimal() and int(asked) in LEADS else USUAL_LEAD
-    found = track_record(as_of=today, since=today - timedelta(days=PAST_DAYS), checked=False)
+    # Last night's, as it was replayed since then in the background.
+    night = today - timedelta(days=1)
+    found = track_record(as_of=night, since=night - timedelta(days=PAST_DAYS), stored_only=True)
     lines = lines_of(found.edges, lead)
     rows = [(line.name, line.said.range, float(line.came.toordinal())) for line in lines[:MOST_BARS]]
     drawn = [(name, given, came) for name, given, came in rows if given is not None]
