@@ -158,3 +158,20 @@ def test_on_paper_and_for_a_press_without_points_nothing_is_folded() -> None:
     ):
         assert "<details" not in html
         assert "Before you open or reach into anything" in html
+
+
+def test_a_version_changes_with_the_word_the_text_and_every_point() -> None:
+    changed = [
+        replace(CAUTION, signal_word="CAUTION"),
+        replace(CAUTION, text=CAUTION.text + "Mind the belt."),
+        replace(CAUTION, isolation_points=CAUTION.isolation_points[:1]),
+        replace(CAUTION, isolation_points=CAUTION.isolation_points[::-1]),
+        replace(CAUTION, texts=3),
+    ]
+    assert len({CAUTION.version, *(other.version for other in changed)}) == 6
+    assert replace(CAUTION).version == CAUTION.version
+
+
+def test_a_version_is_short_and_begins_with_the_number_of_the_wording() -> None:
+    assert re.fullmatch(r"0-[0-9A-HJKMNP-TV-Z]{5}", CAUTION.version)
+    assert replace(CAUTION, texts=12).version.startswith("12-")
