@@ -3,8 +3,10 @@
 See docs/methods/wear.md for the model, its assumptions and its sources.
 """
 
+from wearlog.calc.wear.answers import answers
 from wearlog.calc.wear.fits import BASES, EdgeFit, Quantiles, Scenarios, TypeFit
 from wearlog.calc.wear.fleet import fit_fleet, fit_type
+from wearlog.calc.wear.learned import Learned, fingerprint, learn
 from wearlog.calc.wear.records import EdgeRecord, Gauge, TypeRecord, Work
 
 __all__ = [
@@ -12,11 +14,15 @@ __all__ = [
     "EdgeFit",
     "EdgeRecord",
     "Gauge",
+    "Learned",
     "Quantiles",
     "Scenarios",
     "TypeFit",
     "TypeRecord",
     "Work",
+    "answers",
+    "fingerprint",
     "fit_fleet",
     "fit_type",
+    "learn",
 ]

@@ -1,18 +1,20 @@
-"""From a fitted type to what is said of each of its edges."""
+"""From what was learned of a type to what is said of each of its edges."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+import math
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 
 import numpy as np
 from scipy import special
 
 from wearlog.calc.wear import shape
 from wearlog.calc.wear.fits import EdgeFit, Quantiles, Scenarios, TypeFit
-from wearlog.calc.wear.lives import PLAIN
-from wearlog.calc.wear.model import WIDEST, Ints, Posterior, Problem, log_likelihood
+from wearlog.calc.wear.learned import NO_WORK, NOTHING_KNOWN, Known, Learned
+from wearlog.calc.wear.lives import PLAIN, Ints, Places
 from wearlog.calc.wear.nodes import nodes
 from wearlog.calc.wear.records import Floats, TypeRecord
+from wearlog.calc.wear.state import WIDEST, log_likelihood
 
 RATE_CASES, OWN_CASES, FINE_CASES = 32, 8, 64
 LEAST_LAPSE = 0.05
@@ -22,47 +24,91 @@ GRID_CASES, GRID_REACH = 321, 10.0
 ODD_SHARE, ODD_SIZE = 0.01, 4.0
 
 
-def answer(
-    record: TypeRecord, problem: Problem, post: Posterior, informed: bool, retired_worn: int
-) -> TypeFit:
-    """`retired_worn`: how many edges the whole fleet has retired as worn."""
-    crops, rows = record.crops, problem.rows
-    case = _Cases(problem, post, retired_worn)
-    everyone = "fleet" if informed else "expected_life"
-    edges = {}
-    for index, edge in enumerate(record.edges):
-        part, life = rows.edge_part[index], rows.edge_life[index]
-        pick = np.zeros((2, post.local.shape[1]))
-        pick[0, life] = 1.0
-        pick[1, rows.lives :] = rows.edge_shifts[index]
-        mean = pick @ post.local[part] + case.away @ (pick @ post.slope[part]).T
-        covariance = pick @ post.local_cov[part] @ pick.T
-        kg = rows.edge_kg[index]
-        doubtful = case.doubtful(part, life) if edge.in_use else np.zeros(0, dtype=np.int64)
-        if doubtful.size:
-            cases = case.weighed(part, life, doubtful, kg)
-        elif edge.in_use:
-            cases = case.at_work(mean, covariance, kg)
-        else:
-            cases = case.plain(mean, covariance, kg)
-        told = bool(rows.edge_readings[index]) and bool(kg.sum() > 0)
-        edges[edge.key] = _edge(edge.key, "measured" if told else everyone, cases)
-    variance = post.spreads.part**2 + post.spreads.life**2
-    fresh = case.plain(np.zeros((RATE_CASES, 2)), np.diag([variance, 0.0]), np.zeros(crops))
+def answers(record: TypeRecord, learned: Learned, keys: Iterable[Hashable] | None = None) -> TypeFit:
+    """What `learned`, the type's own from `learn`, says of the edges of `record` as they stand now.
+
+    `record` must hold the edges that were learned from, in the same order; what they have taken since and
+    which are in use may have changed. `edges` of the answer works each edge out when it is asked for, and
+    knows only `keys` where these are given. A key that the record does not have raises KeyError."""
+    if learned.edges != len(record.edges):
+        raise ValueError("the record has other edges than those learned from: learn again")
+    places = {edge.key: index for index, edge in enumerate(record.edges)}
+    if keys is not None:
+        places = {key: places[key] for key in keys}
+    known, reason = learned.known, learned.reason
+    if known is not None and not record.expected_life_kg:
+        # Next to what edges have taken by now, a gram of seed is no work; then nothing was read after use.
+        most = max((float(edge.now_kg.sum()) for edge in record.edges), default=0.0)
+        if known.most_kg <= NO_WORK * most:
+            known, reason = None, NOTHING_KNOWN
+    if known is None or learned.places is None:
+        return TypeFit(
+            key=record.key,
+            rates=(None,) * record.crops,
+            gauge_sd=None,
+            spread=None,
+            edges={key: EdgeFit(key=key, basis="none", reason=reason) for key in places},
+            new_edge=EdgeFit(key=None, basis="none", reason=reason),
+        )
+    edges = _Edges(record, places, learned.places, known)
     return TypeFit(
         key=record.key,
-        rates=tuple(Quantiles.of(case.rates[:, crop]) for crop in range(crops)),
-        gauge_sd=post.gauge_sd,
-        spread=float(np.sqrt(variance)),
+        rates=tuple(Quantiles.of(edges.case.rates[:, crop]) for crop in range(record.crops)),
+        gauge_sd=known.posterior.gauge_sd,
+        spread=math.hypot(known.posterior.spreads.part, known.posterior.spreads.life),
         edges=edges,
-        new_edge=_edge(None, everyone, fresh),
+        new_edge=edges.new(),
     )
+
+
+class _Edges(Mapping[Hashable, EdgeFit]):
+    """What is said of each edge, worked out when it is asked for and then kept."""
+
+    def __init__(
+        self, record: TypeRecord, index: Mapping[Hashable, int], places: Places, known: Known
+    ) -> None:
+        self.record, self.index, self.places = record, index, places
+        self.case = _Cases(known)
+        self.everyone = "fleet" if known.informed else "expected_life"
+        self.said: dict[Hashable, EdgeFit] = {}
+
+    def __len__(self) -> int:
+        return len(self.index)
+
+    def __iter__(self) -> Iterator[Hashable]:
+        return iter(self.index)
+
+    def __getitem__(self, key: Hashable) -> EdgeFit:
+        found = self.said.get(key)
+        if found is None:
+            found = self.said[key] = self._edge(self.index[key])
+        return found
+
+    def new(self) -> EdgeFit:
+        spreads = self.case.post.spreads
+        covariance = np.diag([spreads.part**2 + spreads.life**2, 0.0])
+        cases = self.case.plain(np.zeros((RATE_CASES, 2)), covariance, np.zeros(self.record.crops))
+        return _edge(None, self.everyone, cases)
+
+    def _edge(self, index: int) -> EdgeFit:
+        edge, places, case = self.record.edges[index], self.places, self.case
+        part, life = int(places.part[index]), int(places.life[index])
+        kg = np.maximum(edge.now_kg - places.start_kg[index], 0.0)
+        doubtful = case.doubtful(part, life) if edge.in_use else None
+        if doubtful is not None and doubtful.size:
+            cases = case.weighed(part, life, doubtful, kg)
+        else:
+            mean, covariance = case.multiplier_and_shift(part, life, places.shifts[index])
+            cases = (case.at_work if edge.in_use else case.plain)(mean, covariance, kg)
+        told = bool(places.readings[index]) and bool(kg.sum() > 0)
+        return _edge(edge.key, "measured" if told else self.everyone, cases)
 
 
 class _Cases:
     """Cases of the type's rates and shape, and for each the cases of an edge."""
 
-    def __init__(self, problem: Problem, post: Posterior, retired_worn: int) -> None:
+    def __init__(self, known: Known) -> None:
+        problem, post = known.problem, known.posterior
         crops = len(post.log_rates)
         away = nodes(len(post.covariance), RATE_CASES) @ _cholesky(post.covariance).T
         self.away = np.clip(away, -WIDEST, WIDEST)
@@ -72,8 +118,17 @@ class _Cases:
         self.spreads = post.spreads
         # A mill that retires its edges when they are worn has not seen this one worn; how far that is to be
         # believed grows with how often it did so, and is never certain.
-        self.lapse = max(2.0 / (retired_worn + 2.0), LEAST_LAPSE)
+        self.lapse = max(2.0 / (known.retired_worn + 2.0), LEAST_LAPSE)
         self.few, self.many = nodes(2, OWN_CASES), nodes(2, FINE_CASES)
+
+    def multiplier_and_shift(self, part: int, life: int, shifts: Floats) -> tuple[Floats, Floats]:
+        """Mean (G, 2) and covariance (2, 2) of a life's log multiplier and of its shifts together."""
+        post = self.post
+        pick = np.zeros((2, post.local.shape[1]))
+        pick[0, life] = 1.0
+        pick[1, self.problem.rows.lives :] = shifts
+        mean = pick @ post.local[part] + self.away @ (pick @ post.slope[part]).T
+        return mean, pick @ post.local_cov[part] @ pick.T
 
     def plain(self, mean: Floats, covariance: Floats, kg: Floats) -> Scenarios:
         """Of an edge whose log multiplier and shift have this mean (G, 2) and covariance (2, 2)."""

@@ -10,7 +10,7 @@ import numpy as np
 from wearlog.calc.wear.records import Floats
 
 # A little below, so that where equal cases add up to just 50 % rounding does not choose between two of them.
-POINTS = (0.1 - 1e-4, 0.5 - 1e-4, 0.9 - 1e-4)
+POINTS = np.array([0.1, 0.5, 0.9]) - 1e-4
 BASES = ("measured", "fleet", "expected_life", "none")
 
 
@@ -25,9 +25,11 @@ class Quantiles:
     @classmethod
     def of(cls, values: Floats, weights: Floats | None = None) -> Quantiles:
         """Of equally likely values, or of values that are as likely as `weights` (same shape) say."""
-        if weights is not None:
-            weights = weights.ravel()
-        low, mid, high = np.quantile(values.ravel(), (0.1, 0.5, 0.9), method="inverted_cdf", weights=weights)
+        values = values.ravel()
+        order = np.argsort(values, kind="stable")
+        shares = np.full(len(values), 1.0) if weights is None else weights.ravel()[order]
+        grown = np.cumsum(shares)
+        low, mid, high = values[order[np.searchsorted(grown, POINTS * grown[-1])]]
         return cls(float(low), float(mid), float(high))
 
 

@@ -5,7 +5,8 @@ A life is the stretch of an edge between two baselines: from new, or from a rebu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +22,10 @@ PLAIN, AT_LEAST, BELOW, WORN_OUT = 0, 1, -1, 2
 class Rows:
     """Readings as arrays, N rows, of P parts with at most L lives and K shifts each.
 
-    wear is the reading toward the limit since new; kind one of PLAIN, AT_LEAST, BELOW (of the wear) and
-    WORN_OUT (retired as worn: about at the limit). kg is the seed since the life's baseline. shifts has a 1
-    for each change of dimension, other than by work, that the reading has seen: a polish with readings
+    Plain readings come first, then pins, then edges that were retired as worn; each of these in order of part
+    and life. wear is the reading toward the limit since new; kind one of PLAIN, AT_LEAST, BELOW (of the wear)
+    and WORN_OUT (retired as worn: about at the limit). kg is the seed since the life's baseline. shifts has a
+    1 for each change of dimension, other than by work, that the reading has seen: a polish with readings
     before and after it, or a rebuild whose new dimension was read.
     """
 
@@ -35,115 +37,162 @@ class Rows:
     shifts: Floats
     parts: int
     lives: int
-    # Of each edge, in the record's order: its part, its present life, what that life has taken so far, the
-    # shifts it has seen, and how many readings of its own it has.
-    edge_part: Ints
-    edge_life: Ints
-    edge_kg: Floats
-    edge_shifts: Floats
-    edge_readings: Ints
+
+    @property
+    def blocks(self) -> tuple[slice, slice, slice]:
+        """Where the plain readings, the pins and the edges retired as worn are."""
+        ended = len(self.kind) - int((self.kind == WORN_OUT).sum())
+        plain = int((self.kind == PLAIN).sum())
+        return slice(0, plain), slice(plain, ended), slice(ended, len(self.kind))
 
 
-def rows_of(record: TypeRecord) -> Rows:
+@dataclass(frozen=True)
+class Places:
+    """Where each edge stands, in the record's order: its part, its present life, the seed that it had taken
+    when that life began, the shifts that this life has seen, and how many readings of its own it has."""
+
+    part: Ints
+    life: Ints
+    start_kg: Floats
+    shifts: Floats
+    readings: Ints
+
+
+@dataclass
+class _Found:
+    """What is collected edge by edge; `kg` in pieces of several rows."""
+
+    part: list[int] = field(default_factory=list)
+    life: list[int] = field(default_factory=list)
+    value: list[float] = field(default_factory=list)
+    kind: list[int] = field(default_factory=list)
+    kg: list[Floats] = field(default_factory=list)
+    shifts: list[tuple[int, ...]] = field(default_factory=list)
+
+
+def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
     """Sort out baselines and shifts of all edges of a type that has `new` and `limit`."""
     assert record.new is not None
     assert record.limit is not None
     sign = 1.0 if record.limit > record.new else -1.0
     part_index: dict[object, int] = {}
-    lives_of_part: dict[int, int] = {}
-    shifts_of_part: dict[int, int] = {}
-    rows: list[tuple[int, int, float, int, Floats, tuple[int, ...]]] = []
-    edges: list[tuple[int, int, Floats, tuple[int, ...], int]] = []
+    lives_of_part: list[int] = []
+    shifts_of_part: list[int] = []
+    found = _Found()
+    places: list[tuple[int, int, Floats, tuple[int, ...], int]] = []
+    none_yet = np.zeros(record.crops)
     for edge in record.edges:
         part = part_index.setdefault(edge.part, len(part_index))
-        life = lives_of_part.get(part, 0)
-        lives_of_part[part] = life + 1
-        start_kg = np.zeros(record.crops)
+        if part == len(lives_of_part):
+            lives_of_part.append(0)
+            shifts_of_part.append(0)
+        life = lives_of_part[part]
+        lives_of_part[part] += 1
+        start_kg = none_yet
         seen: tuple[int, ...] = ()
         readings = 0
-        for what, index in _in_order(edge, sign < 0):
-            if what == "work":
-                work = edge.works[index]
-                before, after = _around(edge, work.id)
-                if work.resets:
+        for work, gauges in _stretches(edge, sign < 0):
+            if work is not None:
+                resets = edge.works[work].resets
+                before, after = _around(edge, edge.works[work].id)
+                if resets:
                     life = lives_of_part[part]
-                    lives_of_part[part] = life + 1
-                    start_kg = edge.work_kg[index]
+                    lives_of_part[part] += 1
+                    start_kg = edge.work_kg[work]
                     seen, readings = (), 0
-                if after and (before or work.resets):
-                    shift = shifts_of_part.get(part, 0)
-                    shifts_of_part[part] = shift + 1
-                    seen = (*seen, shift)
+                if after and (before or resets):
+                    seen = (*seen, shifts_of_part[part])
+                    shifts_of_part[part] += 1
+            if not gauges:
                 continue
-            gauge = edge.gauges[index]
-            kind = PLAIN
-            if gauge.bound:
-                kind = AT_LEAST if (gauge.bound == "at_least") == (sign > 0) else BELOW
-            kg = np.maximum(edge.gauge_kg[index] - start_kg, 0.0)
-            rows.append((part, life, sign * (gauge.value - record.new), kind, kg, seen))
-            readings += 1
-        now_kg = np.maximum(edge.now_kg - start_kg, 0.0)
+            readings += len(gauges)
+            found.part += [part] * len(gauges)
+            found.life += [life] * len(gauges)
+            found.shifts += [seen] * len(gauges)
+            found.kg.append(edge.gauge_kg[gauges] - start_kg)
+            for index in gauges:
+                gauge = edge.gauges[index]
+                found.value.append(gauge.value)
+                if not gauge.bound:
+                    found.kind.append(PLAIN)
+                else:
+                    found.kind.append(AT_LEAST if (gauge.bound == "at_least") == (sign > 0) else BELOW)
         if edge.worn_out:
-            rows.append((part, life, abs(record.limit - record.new), WORN_OUT, now_kg, seen))
-        edges.append((part, life, now_kg, seen, readings))
-    return _as_arrays(record.crops, len(part_index), lives_of_part, shifts_of_part, rows, edges)
-
-
-def _as_arrays(
-    crops: int,
-    parts: int,
-    lives_of_part: dict[int, int],
-    shifts_of_part: dict[int, int],
-    rows: list[tuple[int, int, float, int, Floats, tuple[int, ...]]],
-    edges: list[tuple[int, int, Floats, tuple[int, ...], int]],
-) -> Rows:
-    shifts = max(shifts_of_part.values(), default=0)
-
-    def marks(seen: list[tuple[int, ...]]) -> Floats:
-        out = np.zeros((len(seen), shifts))
-        for index, those in enumerate(seen):
-            out[index, list(those)] = 1.0
-        return out
-
-    return Rows(
-        part=np.array([r[0] for r in rows], dtype=np.int64),
-        life=np.array([r[1] for r in rows], dtype=np.int64),
-        wear=np.array([r[2] for r in rows], dtype=float),
-        kind=np.array([r[3] for r in rows], dtype=np.int64),
-        kg=np.array([r[4] for r in rows], dtype=float).reshape(len(rows), crops),
-        shifts=marks([r[5] for r in rows]),
-        parts=parts,
-        lives=max(lives_of_part.values(), default=0),
-        edge_part=np.array([e[0] for e in edges], dtype=np.int64),
-        edge_life=np.array([e[1] for e in edges], dtype=np.int64),
-        edge_kg=np.array([e[2] for e in edges], dtype=float).reshape(len(edges), crops),
-        edge_shifts=marks([e[3] for e in edges]),
-        edge_readings=np.array([e[4] for e in edges], dtype=np.int64),
+            found.part.append(part)
+            found.life.append(life)
+            found.value.append(record.limit)
+            found.kind.append(WORN_OUT)
+            found.kg.append((edge.now_kg - start_kg)[None])
+            found.shifts.append(seen)
+        places.append((part, life, start_kg, seen, readings))
+    shifts = max(shifts_of_part, default=0)
+    rows = _sorted_rows(record, sign, found, len(part_index), max(lives_of_part, default=0), shifts)
+    return rows, Places(
+        part=np.array([p[0] for p in places], dtype=np.int64),
+        life=np.array([p[1] for p in places], dtype=np.int64),
+        start_kg=np.array([p[2] for p in places], dtype=float).reshape(len(places), record.crops),
+        shifts=_marks([p[3] for p in places], shifts),
+        readings=np.array([p[4] for p in places], dtype=np.int64),
     )
 
 
-def _in_order(edge: EdgeRecord, shrinks: bool) -> list[tuple[str, int]]:
-    """Gaugings and works as they happened. A reading before or after a work stands on its side of it, even
-    where both were written down for the same instant; of several places gauged at once the worst stays,
-    and so does the tightest of several pins."""
+def _sorted_rows(record: TypeRecord, sign: float, found: _Found, parts: int, lives: int, shifts: int) -> Rows:
+    part = np.array(found.part, dtype=np.int64)
+    life = np.array(found.life, dtype=np.int64)
+    kind = np.array(found.kind, dtype=np.int64)
+    wear = sign * (np.array(found.value, dtype=float) - float(record.new or 0.0))
+    kg = np.concatenate([np.zeros((0, record.crops)), *found.kg])
+    block = np.where(kind == PLAIN, 0, np.where(kind == WORN_OUT, 2, 1))
+    order = np.lexsort((life, part, block))
+    return Rows(
+        part=part[order],
+        life=life[order],
+        wear=wear[order],
+        kind=kind[order],
+        kg=np.maximum(kg[order], 0.0),
+        shifts=_marks(found.shifts, shifts)[order],
+        parts=parts,
+        lives=lives,
+    )
+
+
+def _marks(seen: list[tuple[int, ...]], shifts: int) -> Floats:
+    out = np.zeros((len(seen), shifts))
+    for index, those in enumerate(seen if shifts else ()):
+        out[index, list(those)] = 1.0
+    return out
+
+
+def _stretches(edge: EdgeRecord, shrinks: bool) -> Iterator[tuple[int | None, list[int]]]:
+    """Gauges as they happened, in stretches that each begin with a work (the first with none): the index of
+    the work and those of the gauges. A reading before or after a work stands on its side of it, even where
+    both were written down for the same instant; of several places gauged at once the worst stays, and so does
+    the tightest of several pins."""
+    kept = _worst(edge, shrinks)
+    if not edge.works:
+        yield None, kept
+        return
     work_at = {work.id: work.at for work in edge.works}
-    order: list[tuple[float, int, int, str, int]] = []
+    # The last entry of each is the index of a gauge, or of a work as -1 - index.
+    order: list[tuple[float, int, int, float, str, int]] = []
     for index, work in enumerate(edge.works):
-        order.append((work.at, 1, work.id, "work", index))
-    for index in _worst(edge, shrinks):
+        order.append((work.at, 1, work.id, 0.0, "", -1 - index))
+    for index in kept:
         gauge = edge.gauges[index]
         known = gauge.work in work_at and gauge.phase != ""
         at = work_at[gauge.work] if known and gauge.work is not None else gauge.at
         side = {"before": 0, "after": 2}.get(gauge.phase, 1) if known else 0
-        order.append((at, side, -1, "gauge", index))
-    order.sort(key=lambda entry: (*entry[:3], _value_order(edge, entry[3], entry[4])))
-    return [(what, index) for _, _, _, what, index in order]
-
-
-def _value_order(edge: EdgeRecord, what: str, index: int) -> tuple[float, str]:
-    if what == "work":
-        return (0.0, "")
-    return (edge.gauges[index].value, edge.gauges[index].bound)
+        order.append((at, side, -1, gauge.value, gauge.bound, index))
+    order.sort()
+    begun: int | None = None
+    gauges: list[int] = []
+    for *_, index in order:
+        if index >= 0:
+            gauges.append(index)
+            continue
+        yield begun, gauges
+        begun, gauges = -1 - index, []
+    yield begun, gauges
 
 
 def _worst(edge: EdgeRecord, shrinks: bool) -> list[int]:

@@ -42,13 +42,15 @@ def value(h: Floats, v: Floats) -> tuple[Floats, Floats, Floats]:
     x, inside, rows = v - KNOTS[at], at < POINTS - 1, np.arange(len(v))
     after = np.minimum(at + 1, POINTS - 1)
     turn = np.where(inside, x / np.append(LENGTHS, 1.0)[at], 0.0)
-    by_h = up_to[at]
+    by_h = np.take(up_to, at, axis=0)
     by_h[rows, at] += slope[at] * x * (1.0 - 0.5 * turn)
     by_h[rows, after] += slope[after] * x * 0.5 * turn
     total = up_to[LIMIT].sum()
-    g = by_h.sum(axis=1) / total
+    by_h /= total
+    g = by_h @ np.ones(POINTS)
     here = slope[at] + turn * (slope[after] - slope[at])
-    return g, here / total, by_h / total - g[:, None] * (up_to[LIMIT] / total)
+    by_h -= g[:, None] * (up_to[LIMIT] / total)
+    return g, here / total, by_h
 
 
 @dataclass(frozen=True)

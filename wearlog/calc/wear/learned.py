@@ -1,0 +1,156 @@
+"""The costly half of the wear model: what a fleet teaches, and a name of all that it was learned from.
+
+`learn` reads gauges, works, edges retired as worn and the facts of the types. It does not read what an edge
+that still works has taken since its last gauge, nor keys, nor whether an edge is in use: those are asked for
+by `answers`. So what was learned can be kept (it is plain arrays and can be pickled) for as long as
+`fingerprint` of the records stays what it was, and new runs alone never change it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+
+import numpy as np
+
+from wearlog.calc.wear.lives import PLAIN, WORN_OUT, Places, Rows, rows_of
+from wearlog.calc.wear.model import Posterior, fit
+from wearlog.calc.wear.records import Floats, TypeRecord
+from wearlog.calc.wear.state import Problem
+
+LIFE_SD, ROUGH_SD = 0.4, 1.0
+NO_WORK = 1e-6
+LEAST_KG = 1e-100  # in any unit: with less, rates would be too large for a number
+
+NO_DIMENSIONS = "the part type has no new dimension or no limit"
+NOTHING_KNOWN = "no gauge of this type has been read after use, and no expected life is given"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Known:
+    """What was learned of a type of which something can be said.
+
+    informed: edges of the type have told, not the expected life alone. most_kg: the most that an edge had
+    taken when it was read or retired as worn. retired_worn: how many edges the fleet has retired as worn.
+    """
+
+    problem: Problem
+    posterior: Posterior
+    informed: bool
+    most_kg: float
+    retired_worn: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Learned:
+    """What was learned of one type, for `answers`. `places` says where each edge stands, in the order of the
+    record that was learned from; where nothing is `known`, `reason` says why."""
+
+    edges: int
+    places: Places | None = None
+    known: Known | None = None
+    reason: str = ""
+
+
+def learn(records: Sequence[TypeRecord]) -> tuple[Learned, ...]:
+    """What the types teach, fitted together, one for each record in the order given.
+
+    Deterministic; equal fingerprints give equal results. The order of types, edges and gauges changes
+    nothing beyond rounding."""
+    told: dict[int, tuple[Problem, Places, bool, float]] = {}
+    reasons: dict[int, str] = {}
+    for index, record in enumerate(records):
+        if record.new is None or record.limit is None or record.new == record.limit:
+            reasons[index] = NO_DIMENSIONS
+            continue
+        budget = abs(record.limit - record.new)
+        rows, places = rows_of(record)
+        taken = rows.kg.sum(axis=1)
+        most = float(taken.max(initial=0.0))
+        # A gram of seed is no work: next to what edges take until they are read or worn it counts as none.
+        least = max(NO_WORK * most, NO_WORK * (record.expected_life_kg or 0.0), LEAST_KG)
+        used = (taken > least) & np.isin(rows.kind, (PLAIN, WORN_OUT))
+        believed = _believed_log_rate(record, rows, used, budget)
+        if believed is None:
+            reasons[index] = NOTHING_KNOWN
+        else:
+            problem = Problem(rows, budget, *believed, record.gauge_guess)
+            told[index] = (problem, places, bool(used.any()), most)
+    posteriors = iter(fit([problem for problem, *_ in told.values()]) if told else [])
+    retired_worn = sum(int((problem.rows.kind == WORN_OUT).sum()) for problem, *_ in told.values())
+    out = []
+    for index, record in enumerate(records):
+        if index in reasons:
+            out.append(Learned(edges=len(record.edges), reason=reasons[index]))
+            continue
+        problem, places, informed, most = told[index]
+        known = Known(
+            problem=problem,
+            posterior=next(posteriors),
+            informed=informed,
+            most_kg=most,
+            retired_worn=retired_worn,
+        )
+        out.append(Learned(edges=len(record.edges), places=places, known=known))
+    return tuple(out)
+
+
+def fingerprint(records: Sequence[TypeRecord]) -> str:
+    """SHA-256, in hexadecimal, of exactly what `learn` reads, arrays by their bytes.
+
+    Equal fingerprints mean that `learn` gives the same. Parts count by which edges share them, not by name.
+    Keys, places of gauges, `in_use` and the `now_kg` of edges that aren't retired as worn don't count."""
+    digest = sha256()
+    for record in records:
+        for piece in _pieces(record):
+            digest.update(piece)
+    return digest.hexdigest()
+
+
+def _pieces(record: TypeRecord) -> Iterator[bytes]:
+    """The content of a record, each piece of a length that those before it tell."""
+    parts: dict[object, int] = {}
+    edges: list[object] = []
+    words: list[object] = []
+    numbers: list[float] = []
+    arrays: list[bytes] = []
+    for edge in record.edges:
+        part = parts.setdefault(edge.part, len(parts))
+        edges.append((part, bool(edge.worn_out), len(edge.gauges), len(edge.works)))
+        for gauge in edge.gauges:
+            words.append((gauge.bound, gauge.phase, gauge.work))
+            numbers += (gauge.at, gauge.value)
+        for work in edge.works:
+            words.append((work.id, bool(work.resets)))
+            numbers.append(work.at)
+        arrays += (_bytes(edge.gauge_kg), _bytes(edge.work_kg))
+        if edge.worn_out:
+            arrays.append(_bytes(edge.now_kg))
+    facts = (record.new, record.limit, record.expected_life_kg, record.gauge_guess)
+    yield repr(([fact is None for fact in facts], record.crops, edges, words)).encode()
+    yield np.array([*(fact or 0.0 for fact in facts), *numbers], dtype=float).tobytes()
+    yield b"".join(arrays)
+
+
+def _bytes(values: Floats) -> bytes:
+    return np.asarray(values, dtype=float).tobytes()
+
+
+def _believed_log_rate(
+    record: TypeRecord, rows: Rows, used: np.ndarray, budget: float
+) -> tuple[float, float] | None:
+    """Logarithm of the overall rate before the fit, and how sure it is: by the expected life, which counts
+    like one edge; where there is none, or readings contradict it more than tenfold (a slip of the unit), by
+    the middle of the crude rates, with little weight."""
+    rough = _rough_log_rate(rows, used, budget) if used.any() else None
+    if record.expected_life_kg and record.expected_life_kg > 0:
+        told = float(np.log(budget / record.expected_life_kg))
+        if rough is None or abs(rough - told) < np.log(10.0):
+            return told, LIFE_SD
+    return None if rough is None else (rough, ROUGH_SD)
+
+
+def _rough_log_rate(rows: Rows, used: np.ndarray, budget: float) -> float:
+    ratios = np.maximum(rows.wear[used], 0.02 * budget) / rows.kg[used].sum(axis=1)
+    return float(np.log(np.median(ratios)))

@@ -1,0 +1,258 @@
+"""One type while it is being fitted: where its readings pull, and how strongly they hold."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from scipy import special
+
+from wearlog.calc.wear import shape
+from wearlog.calc.wear.lives import AT_LEAST, BELOW, WORN_OUT, Ints, Rows
+from wearlog.calc.wear.records import Floats
+
+# A reading is off by the gauge's error or, as often as the share says, a gross slip: then by SLIP_SIZE times
+# as much. With these two a reading up to three standard deviations off still pulls the line its way.
+SLIP_SHARE, SLIP_SIZE = 0.01, 10.0
+# While the first steps look for the lines, readings count as Student-t with few degrees of freedom: with
+# rates that are still wrong, the slips can't be told from the rest.
+SEARCH_DOF = 4.0
+SHIFT_SD = 0.5  # of a shift, in parts of the budget
+WIDEST = 5.0  # logarithm of any rate, slope or multiplier against what was believed: beyond is a typing error
+SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.02, 0.02, 0.2
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One type: its rows, the wear from new to limit, and what is believed of the rate beforehand."""
+
+    rows: Rows
+    budget: float
+    log_rate: float
+    log_rate_sd: float
+    gauge_guess: float
+
+
+@dataclass
+class Spreads:
+    """What is learned beside the mode: of the log multipliers of parts, and of the lives of one part; of the
+    wear at which edges are retired as worn about limit + `worn_at`, in parts of the budget; of h."""
+
+    part: float = SPREAD_GUESS
+    life: float = LIFE_GUESS
+    worn: float = WORN_GUESS
+    worn_at: float = 0.0
+    bend: float = BEND_GUESS
+
+
+def log_likelihood(rows_kind: Ints, away: Floats) -> Floats:
+    """Of readings that are `away` from the wear, in gauge errors (up to a constant); kinds along the last
+    axis. A pin says only on which side the wear is."""
+    sound = np.log1p(-SLIP_SHARE) - 0.5 * away**2
+    slip = math.log(SLIP_SHARE / SLIP_SIZE) - 0.5 * (away / SLIP_SIZE) ** 2
+    out = np.logaddexp(sound, slip)
+    for kind, side in ((AT_LEAST, -1.0), (BELOW, 1.0)):
+        pins = rows_kind == kind
+        if pins.any():
+            out = np.where(pins, special.log_ndtr(side * away), out)
+    return np.asarray(out)
+
+
+@dataclass
+class Sums:
+    """Over the rows of one block (see `Rows.blocks`), weighted: by_global x by_global, shape (G, G), and for
+    each part own x own (P, S, S) and own x by_global (P, S, G), where own is the derivative by its locals."""
+
+    gg: Floats
+    ll: Floats
+    lg: Floats
+
+
+@dataclass
+class State:
+    """Where the fit of one type stands. G globals (log rates, then h), S locals (log multipliers of lives,
+    then shifts) of each of P parts."""
+
+    problem: Problem
+    a: Floats = field(init=False)
+    h: Floats = field(init=False)
+    local: Floats = field(init=False)
+    gauge_sd: float = field(init=False)
+    # Of each row.
+    by_global: Floats = field(init=False)
+    worn: Floats = field(init=False)
+    wear: Floats = field(init=False)
+    score: Floats = field(init=False)
+    weight: Floats = field(init=False)
+    robust: Floats = field(init=False)
+    # Of each part: the inverse of its Hessian, that times the mixed one, and its gradient.
+    inverse: Floats = field(init=False)
+    gain: Floats = field(init=False)
+    g_l: Floats = field(init=False)
+    sums: list[Sums] = field(init=False)
+
+    def __post_init__(self) -> None:
+        rows = self.problem.rows
+        self.a = np.full(rows.kg.shape[1], self.problem.log_rate)
+        self.h = np.zeros(shape.POINTS)
+        self.local = np.zeros((rows.parts, rows.lives + rows.shifts.shape[1]))
+        self.gauge_sd = self.problem.gauge_guess
+
+    @cached_property
+    def life_used(self) -> Floats:
+        """1 for each life of a part that has a row, shape (P, lives)."""
+        rows = self.problem.rows
+        used = np.zeros((rows.parts, rows.lives))
+        used[rows.part, rows.life] = 1.0
+        return used
+
+    @cached_property
+    def cells(self) -> list[tuple[slice, Ints, Ints, Ints, Ints]]:
+        """Of each block: its rows; where each life's rows begin in it, that life's part and its number; and
+        which of the rows have seen shifts."""
+        rows = self.problem.rows
+        out = []
+        for block in rows.blocks:
+            part, life = rows.part[block], rows.life[block]
+            new = np.ones(len(part), dtype=bool)
+            new[1:] = (part[1:] != part[:-1]) | (life[1:] != life[:-1])
+            begin = np.flatnonzero(new)
+            moved = np.flatnonzero(rows.shifts[block].any(axis=1))
+            out.append((block, begin, part[begin], life[begin], moved))
+        return out
+
+    def curvature(self, spreads: Spreads, search: bool) -> tuple[Floats, Floats]:
+        """Hessian and gradient of the globals with the locals taken out."""
+        rows, budget = self.problem.rows, self.problem.budget
+        grown = np.exp(self.a) * rows.kg / budget
+        crops = grown.shape[1]
+        g, slope, by_h = shape.value(self.h, grown @ np.ones(crops))
+        scale = np.exp(self.local[rows.part, rows.life]) * budget
+        self.worn = scale * g
+        self.wear = self.worn
+        if rows.shifts.shape[1]:
+            self.wear = self.worn + (rows.shifts * self.local[rows.part, rows.lives :]).sum(axis=1)
+        self.score, self.weight, self.robust = self._pull(spreads, search)
+        self.by_global = np.empty((len(scale), crops + shape.POINTS))
+        np.multiply(grown, (scale * slope)[:, None], out=self.by_global[:, :crops])
+        np.multiply(by_h, scale[:, None], out=self.by_global[:, crops:])
+        prior = self._local_prior(spreads)
+        self.sums = []
+        g_l = -self.local @ prior
+        for block, begin, part, life, moved in self.cells:
+            self.sums.append(self._sums(block, begin, part, life, moved))
+            if len(begin):
+                g_l[part, life] += np.add.reduceat((self.worn * self.score)[block], begin)
+                shifts = rows.shifts[block][moved] * self.score[block][moved, None]
+                np.add.at(g_l[:, rows.lives :], rows.part[block][moved], shifts)
+        self.g_l = g_l
+        h_lg = sum((s.lg for s in self.sums), np.zeros(()))
+        self.inverse = inverse(sum((s.ll for s in self.sums), prior))
+        self.gain = self.inverse @ h_lg
+        flat = self.gain.reshape(-1, self.gain.shape[2])
+        h_gg = sum((s.gg for s in self.sums), np.zeros(())) - h_lg.reshape(flat.shape).T @ flat
+        return h_gg, self.by_global.T @ self.score - g_l.ravel() @ flat
+
+    def _sums(self, block: slice, begin: Ints, part: Ints, life: Ints, moved: Ints) -> Sums:
+        rows, globals_ = self.problem.rows, self.by_global.shape[1]
+        size = self.local.shape[1]
+        ll = np.zeros((rows.parts, size, size))
+        lg = np.zeros((rows.parts, size, globals_))
+        weighted = self.by_global[block] * self.weight[block, None]
+        gg = weighted.T @ self.by_global[block]
+        if not len(begin):
+            return Sums(gg, ll, lg)
+        worn, pull = self.worn[block], (self.weight * self.worn)[block]
+        ll[part, life, life] = np.add.reduceat(pull * worn, begin)
+        weighted *= worn[:, None]
+        lg[part, life] = np.add.reduceat(weighted, begin)
+        if moved.size:
+            index, of_life, shifts = (
+                rows.part[block][moved],
+                rows.life[block][moved],
+                rows.shifts[block][moved],
+            )
+            pulled = shifts * pull[moved, None]
+            np.add.at(ll[:, :, rows.lives :], (index, of_life), pulled)
+            np.add.at(ll.swapaxes(1, 2)[:, :, rows.lives :], (index, of_life), pulled)
+            held = shifts * self.weight[block][moved, None]
+            np.add.at(ll[:, rows.lives :, rows.lives :], index, held[:, :, None] * shifts[:, None, :])
+            mixed = held[:, :, None] * self.by_global[block][moved, None, :]
+            np.add.at(lg[:, rows.lives :], index, mixed)
+        return Sums(gg, ll, lg)
+
+    def _local_prior(self, spreads: Spreads) -> Floats:
+        lives, size = self.problem.rows.lives, self.local.shape[1]
+        covariance = np.zeros((size, size))
+        covariance[:lives, :lives] = spreads.part**2
+        covariance[range(lives), range(lives)] += spreads.life**2
+        covariance[range(lives, size), range(lives, size)] = (SHIFT_SD * self.problem.budget) ** 2
+        return np.asarray(np.linalg.inv(covariance), dtype=float)
+
+    def _pull(self, spreads: Spreads, search: bool) -> tuple[Floats, Floats, Floats]:
+        """By the wear: first derivative of the log likelihood, a positive weight for its curvature, and the
+        part of a full observation that each row counts for."""
+        rows, budget = self.problem.rows, self.problem.budget
+        ended = rows.kind == WORN_OUT
+        target = rows.wear + np.where(ended, spreads.worn_at * budget, 0.0)
+        sd = np.where(ended, spreads.worn * budget, self.gauge_sd)
+        away = (target - self.wear) / sd
+        if search:
+            robust = (SEARCH_DOF + 1.0) / (SEARCH_DOF + away**2)
+        else:
+            slip = SLIP_SHARE / SLIP_SIZE * np.exp(0.5 * np.minimum(away**2, 1e3) * (1.0 - SLIP_SIZE**-2))
+            sound = (1.0 - SLIP_SHARE) / (1.0 - SLIP_SHARE + slip)
+            robust = sound + (1.0 - sound) / SLIP_SIZE**2
+        score = robust * away / sd
+        weight = robust / sd**2
+        for kind, side in ((AT_LEAST, 1.0), (BELOW, -1.0)):
+            pins = rows.kind == kind
+            if pins.any():
+                z = np.clip(-side * away[pins], -1e3, 1e3)
+                mills = np.exp(-0.5 * z**2 - special.log_ndtr(z)) / np.sqrt(2 * np.pi)
+                score[pins] = side * mills / sd[pins]
+                weight[pins] = np.maximum(mills * (mills + z), 1e-6) / sd[pins] ** 2
+        return score, weight, robust
+
+    def move(self, step: Floats, scale: float) -> float:
+        """Take the step; returns the largest move of a log multiplier in standard deviations."""
+        crops, lives = len(self.a), self.problem.rows.lives
+        local = (self.inverse @ self.g_l[:, :, None])[:, :, 0] - self.gain @ step
+        local[:, :lives] = np.clip(local[:, :lives], -0.7, 0.7)
+        middle, budget = self.problem.log_rate, self.problem.budget
+        self.a = np.clip(self.a + scale * step[:crops], middle - WIDEST, middle + WIDEST)
+        self.h = np.clip(self.h + scale * step[crops:], -WIDEST, WIDEST)
+        self.local = self.local + scale * local
+        self.local[:, :lives] = np.clip(self.local[:, :lives], -WIDEST, WIDEST)
+        self.local[:, lives:] = np.clip(self.local[:, lives:], -WIDEST * budget, WIDEST * budget)
+        sd = np.sqrt(np.diagonal(self.inverse, axis1=1, axis2=2))
+        return float(np.max(np.abs(local) / sd, initial=0.0))
+
+    def variance(self, block: int, covariance: Floats) -> float:
+        """Posterior variances of the wear of a block's rows, weighted and added up. A row's derivative by the
+        globals, where its locals follow, is by_global - own @ gain; the sums over rows are known already."""
+        sums = self.sums[block]
+        flat = self.gain.reshape(-1, self.gain.shape[2])
+        mixed = sums.lg.reshape(flat.shape).T @ flat
+        held = (sums.ll @ self.gain).reshape(flat.shape).T @ flat
+        outer = sums.gg - mixed - mixed.T + held
+        return max(float((self.inverse * sums.ll).sum() + (outer * covariance).sum()), 0.0)
+
+
+def inverse(matrices: Floats) -> Floats:
+    """Of symmetric matrices that should be positive, however unequal their scales. Where records that
+    contradict each other wildly have cost the last digit, directions that nothing bounds are kept bounded."""
+    diagonal = np.diagonal(matrices, axis1=-2, axis2=-1)
+    scale = 1.0 / np.sqrt(np.maximum(diagonal, 1e-12 * diagonal.max(axis=-1, keepdims=True, initial=1e-30)))
+    scale = scale[..., :, None] * scale[..., None, :]
+    alike = matrices * scale + 1e-11 * np.eye(matrices.shape[-1])
+    try:
+        np.linalg.cholesky(alike)
+        inverted = np.linalg.inv(alike)
+    except np.linalg.LinAlgError:
+        values, vectors = np.linalg.eigh(alike)
+        inverted = (vectors / np.maximum(values, 1e-8)[..., None, :]) @ np.swapaxes(vectors, -1, -2)
+    inverted = inverted * scale
+    return np.asarray(0.5 * (inverted + np.swapaxes(inverted, -1, -2)))
