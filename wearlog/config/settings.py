@@ -108,6 +108,7 @@ EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "wearlog@localhost")
 vars().update(ENVIRONMENT.email)
 SITE_URL = ENVIRONMENT.site_url
+REMINDER_CHANNELS = ["wearlog.reminders.mail.MailChannel"]
 
 CELERY_BROKER_URL = ENVIRONMENT.redis_url or "memory://"
 CELERY_TASK_ALWAYS_EAGER = not ENVIRONMENT.redis_url

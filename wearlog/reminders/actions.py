@@ -8,15 +8,11 @@ writes of the schedule, not of a person, so they leave no audit rows: the outbox
 from __future__ import annotations
 
 import json
-import logging
-import smtplib
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
-from enum import Enum
 from typing import Any
 
-from django.core.mail import EmailMultiAlternatives
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
 from django.db.models import F
@@ -24,31 +20,16 @@ from django.db.models.functions import Coalesce
 
 from wearlog.forecasts.items import DueItem
 from wearlog.people.models import Mill
+from wearlog.reminders.channels import Parcel
+from wearlog.reminders.handing import Outcome as Outcome
+from wearlog.reminders.handing import hand_over, set_aside
 from wearlog.reminders.keys import thing_of
-from wearlog.reminders.mail import compose, message_id
+from wearlog.reminders.mail import message_id
 from wearlog.reminders.models import OutboxRow, OutboxState
 from wearlog.reminders.queries import MAIL, Current, Message, in_batches, messages_now, sendable_ids
 
 LEASE = timedelta(minutes=5)
 """Longer than a mail can take: a dozen steps of the conversation, each cut off after EMAIL_TIMEOUT."""
-
-RETRY_AFTER = tuple(timedelta(minutes=minutes) for minutes in (1, 5, 15, 30))
-"""After the first, second ... failed attempt, the last one again and again (RFC 5321, 4.5.4.1)."""
-
-GIVE_UP_AFTER = timedelta(days=5)
-SET_ASIDE_FOR = timedelta(hours=1)
-
-logger = logging.getLogger(__name__)
-
-
-class Outcome(Enum):
-    NOT_MINE = "not mine"
-    SENT = "sent"
-    RETRY = "to be tried again"
-    UNREACHABLE = "mail server out of reach"
-    FAILED = "given up"
-    WITHDRAWN = "withdrawn"
-    SET_ASIDE = "set aside"
 
 
 # -------- finding
@@ -154,11 +135,12 @@ def send_one(*, row_id: int, at: datetime) -> Outcome:
         if item is None:
             settle(row, state=OutboxState.WITHDRAWN)
             return Outcome.WITHDRAWN
-        mail = compose(row=row, item=item, person=row.person, units=row.person.units or Mill.current().units)
+        units = row.person.units or Mill.current().units
+        handed = hand_over(Parcel(row=row, items=[item], person=row.person, units=units), at=at)
     except Exception as error:
-        logger.exception("Reminder %s can't be written; it is set aside.", row.pk)
-        return _set_aside(row, error, at=at)
-    return _hand_over(row, mail, at=at)
+        handed = set_aside(row, error, at=at)
+    settle(row, **handed.changes)
+    return handed.outcome
 
 
 def claim(*, row_id: int, at: datetime) -> OutboxRow | None:
@@ -180,42 +162,3 @@ def settle(row: OutboxRow, **changes: Any) -> bool:
     """End the claim that `row` stands for. False where its lease ran out and another has claimed it."""
     held = OutboxRow.objects.filter(pk=row.pk, state=OutboxState.LEASED, attempts=row.attempts)
     return bool(held.update(leased_until=None, **changes))
-
-
-def _hand_over(row: OutboxRow, mail: EmailMultiAlternatives, *, at: datetime) -> Outcome:
-    try:
-        mail.send()
-    except smtplib.SMTPRecipientsRefused as error:
-        codes = [code for code, _reason in error.recipients.values()]
-        return _give_up(row, error) if all(code >= 500 for code in codes) else _retry(row, error, at=at)
-    except smtplib.SMTPDataError as error:
-        return _give_up(row, error) if error.smtp_code >= 500 else _retry(row, error, at=at)
-    except (OSError, smtplib.SMTPException) as error:
-        # Not answered, turned away at the door, or a wrong password: no fault of this address.
-        _retry(row, error, at=at)
-        return Outcome.UNREACHABLE
-    except Exception as error:
-        logger.exception("Reminder %s can't be sent; it is set aside.", row.pk)
-        return _set_aside(row, error, at=at)
-    settle(row, state=OutboxState.SENT, sent_at=at, last_error="")
-    return Outcome.SENT
-
-
-def _retry(row: OutboxRow, error: Exception, *, at: datetime) -> Outcome:
-    if at - (row.first_attempt_at or at) >= GIVE_UP_AFTER:
-        return _give_up(row, error)
-    wait = RETRY_AFTER[min(row.attempts, len(RETRY_AFTER)) - 1]
-    settle(row, state=OutboxState.PENDING, next_attempt_at=at + wait, last_error=str(error))
-    logger.warning("Reminder %s is sent again at %s: %s", row.pk, at + wait, error)
-    return Outcome.RETRY
-
-
-def _give_up(row: OutboxRow, error: Exception) -> Outcome:
-    settle(row, state=OutboxState.FAILED, last_error=str(error))
-    logger.error("Reminder %s to %s is given up: %s", row.pk, row.person.email, error)
-    return Outcome.FAILED
-
-
-def _set_aside(row: OutboxRow, error: Exception, *, at: datetime) -> Outcome:
-    settle(row, state=OutboxState.PENDING, next_attempt_at=at + SET_ASIDE_FOR, last_error=repr(error))
-    return Outcome.SET_ASIDE

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import smtplib
 from datetime import date
 from urllib.parse import urlencode, urlsplit
 
@@ -18,8 +19,43 @@ from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.text import task_as_text
 from wearlog.people.models import User
+from wearlog.people.roles import Permission, allows
+from wearlog.reminders.channels import OutOfReach, Parcel, RefusedHere, TryLater
 from wearlog.reminders.models import OutboxRow, Stage
 from wearlog.service.models import Action
+
+
+class MailChannel:
+    """Reminders by mail, through Django's mail settings; each step is cut off after EMAIL_TIMEOUT."""
+
+    name = "mail"
+
+    def wants(self, person: User) -> bool:
+        """Everybody who works at the presses, wants mail and has an address; viewers only look."""
+        return person.is_active and person.gets_mail and bool(person.email) and allows(person, Permission.LOG)
+
+    def address_of(self, person: User) -> str:
+        return person.email.strip().casefold()
+
+    def deliver(self, parcel: Parcel) -> None:
+        (item,) = parcel.items
+        send(compose(row=parcel.row, item=item, person=parcel.person, units=parcel.units))
+
+
+def send(mail: EmailMultiAlternatives) -> None:
+    """Hand one mail to the server. Raises a DeliveryError by the server's answer (RFC 5321, 4.2.1)."""
+    try:
+        mail.send()
+    except smtplib.SMTPRecipientsRefused as error:
+        answers = list(error.recipients.values())
+        raise (RefusedHere if all(code >= 500 for code, _text in answers) else TryLater)(
+            str(error)
+        ) from error
+    except smtplib.SMTPDataError as error:
+        raise (RefusedHere if error.smtp_code >= 500 else TryLater)(str(error)) from error
+    except (OSError, smtplib.SMTPException) as error:
+        # Not answered, turned away at the door, or a wrong password: no fault of this address.
+        raise OutOfReach(str(error)) from error
 
 
 def message_id(key: str) -> str:
