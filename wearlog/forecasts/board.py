@@ -30,12 +30,6 @@ def items_of(record: Record) -> list[DueItem]:
     return in_order(item for rule in record.rules for item in board.items(rule))
 
 
-def items_in(scope: Scope, edges: Edges) -> list[DueItem]:
-    """The items of one press, from its scope and from what the edges of the whole mill have taught."""
-    board = Board(scope.record, edges, scope)
-    return in_order(item for rule in scope.record.rules for item in board.items(rule))
-
-
 def in_order(items: Iterable[DueItem]) -> list[DueItem]:
     """Most pressing first: by state, then day, then press, position, part and rule."""
     return sorted(
@@ -62,6 +56,12 @@ class Board:
         self.outlook = Outlook(record)
         self.edges = edges or Edges(record)
         self.scope = scope
+
+    def items_where(self, *, at_limit: bool) -> Iterator[DueItem]:
+        """The items of all rules that ask for a wear limit, or of all others."""
+        for rule in self.record.rules:
+            if rule.at_limit == at_limit:
+                yield from self.items(rule)
 
     def items(self, rule: RuleRow) -> Iterator[DueItem]:
         """The items of one rule: per fitted part with a kind or a part type, else per press; with a wear

@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
-import pickle
-from collections import defaultdict
+import threading
+from collections import OrderedDict, defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
-from hashlib import sha256
 
 import numpy as np
 
 from wearlog.calc.exposure import worked
-from wearlog.calc.wear import EdgeFit, EdgeRecord, Gauge, TypeFit, TypeRecord, Work, fit_fleet
+from wearlog.calc.wear import (
+    EdgeFit,
+    EdgeRecord,
+    Gauge,
+    Learned,
+    TypeFit,
+    TypeRecord,
+    Work,
+    answers,
+    fingerprint,
+    learn,
+)
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
 
@@ -23,6 +33,31 @@ SAME_WORK_S = 86400.0
 
 EdgeKey = tuple[int, str]
 """Part and edge; the edge is empty for a part that has one."""
+
+LEARNED_KEPT = 4
+_memory: OrderedDict[str, tuple[Learned, ...]] = OrderedDict()
+_lock = threading.Lock()
+
+
+def _learned(records: list[TypeRecord], name: str) -> tuple[Learned, ...]:
+    """What the records teach, kept in the process under the name of their content."""
+    with _lock:
+        kept = _memory.get(name)
+        if kept is not None:
+            _memory.move_to_end(name)
+            return kept
+    made = learn(records)
+    with _lock:
+        _memory[name] = made
+        while len(_memory) > LEARNED_KEPT:
+            _memory.popitem(last=False)
+    return made
+
+
+def forget() -> None:
+    """Drop what is kept in this process."""
+    with _lock:
+        _memory.clear()
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,21 +79,23 @@ class Edges:
 
     @cached_property
     def fits(self) -> Mapping[int, TypeFit]:
-        """The wear model's answer for each part type, fitted together: types teach each other."""
-        answers = fit_fleet(list(self._type_records.values()))
-        return dict(zip(self._type_records, answers, strict=True))
+        """The wear model's answer for each part type, learned together: types teach each other."""
+        records = self._type_records
+        learned = _learned(list(records.values()), self._taught)
+        return {
+            type_id: answers(record, known)
+            for (type_id, record), known in zip(records.items(), learned, strict=True)
+        }
 
     @cached_property
     def fingerprint(self) -> str:
-        """A name of all that the wear model learns from: equal where it is, whatever edges in use take on."""
-        told = []
-        for record in self._type_records.values():
-            edges = [
-                replace(edge, now_kg=np.zeros(0)) if edge.in_use and not edge.worn_out else edge
-                for edge in record.edges
-            ]
-            told.append(replace(record, edges=tuple(edges)))
-        return sha256(pickle.dumps(told)).hexdigest()
+        """A name of all that the wear model has learned: equal where it is, whatever edges in use take on."""
+        silent = [type_id for type_id, fit in self.fits.items() if fit.gauge_sd is None]
+        return f"{self._taught} {silent}"
+
+    @cached_property
+    def _taught(self) -> str:
+        return fingerprint(list(self._type_records.values()))
 
     @cached_property
     def _type_records(self) -> Mapping[int, TypeRecord]:

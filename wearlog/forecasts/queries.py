@@ -14,12 +14,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
+from hashlib import sha256
 
 from django.db import connection
 from django.utils.translation import get_language
 
-from wearlog.forecasts import standings, versions, whole
-from wearlog.forecasts.board import in_order, items_in
+from wearlog.forecasts import edges, standings, versions, whole
+from wearlog.forecasts.board import Board, in_order
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.record import Record, load
@@ -27,7 +28,7 @@ from wearlog.forecasts.scope import Scope, scopes_of
 from wearlog.lockout.queries import cautions_for
 
 REMEMBERED = 8
-PRESSES_REMEMBERED = 256
+PRESSES_REMEMBERED = 512
 _memory: OrderedDict[tuple[int, date, str], tuple[DueItem, ...]] = OrderedDict()
 _of_press: OrderedDict[str, tuple[DueItem, ...]] = OrderedDict()
 _lock = threading.Lock()
@@ -66,22 +67,44 @@ class Reckoning:
 
     def fingerprint(self, press_id: int) -> str:
         """A name of all that the items of a press depend on."""
-        return self.scopes[press_id].fingerprint(self.edges.fingerprint, self.language)
+        return _name(self.scopes[press_id].fingerprint, self.edges.fingerprint, self.language)
 
     def of_press(self, press_id: int) -> tuple[str, tuple[DueItem, ...]]:
-        """The items of one press, and the fingerprint under which they are remembered."""
+        """The items of one press, and the fingerprint that they go by.
+
+        Rules without a wear limit are remembered apart: a gauge teaches the whole fleet, but not them."""
+        scope = self.scopes[press_id]
         name = self.fingerprint(press_id)
-        with _lock:
-            known = _of_press.get(name)
-            if known is not None:
-                _of_press.move_to_end(name)
-                return name, known
-        items = tuple(items_in(self.scopes[press_id], self.edges))
-        with _lock:
-            _of_press[name] = items
-            while len(_of_press) > PRESSES_REMEMBERED:
-                _of_press.popitem(last=False)
-        return name, items
+        counted = _name(scope.fingerprint, "", self.language)
+        known = [_remembered(f"limits {name}"), _remembered(f"counted {counted}")]
+        if None in known:
+            board = Board(scope.record, self.edges, scope)
+            for place, (at_limit, key) in enumerate(
+                ((True, f"limits {name}"), (False, f"counted {counted}"))
+            ):
+                if known[place] is None:
+                    known[place] = _remember(key, tuple(board.items_where(at_limit=at_limit)))
+        return name, tuple(item for items in known if items is not None for item in items)
+
+
+def _name(*pieces: str) -> str:
+    return sha256(repr(pieces).encode()).hexdigest()[:48]
+
+
+def _remembered(name: str) -> tuple[DueItem, ...] | None:
+    with _lock:
+        known = _of_press.get(name)
+        if known is not None:
+            _of_press.move_to_end(name)
+        return known
+
+
+def _remember(name: str, items: tuple[DueItem, ...]) -> tuple[DueItem, ...]:
+    with _lock:
+        _of_press[name] = items
+        while len(_of_press) > PRESSES_REMEMBERED:
+            _of_press.popitem(last=False)
+    return items
 
 
 _latest: dict[str, tuple[tuple[int, date], Ground]] = {}
@@ -94,6 +117,7 @@ def forget() -> None:
         for memory in (_memory, _of_press, _latest):
             memory.clear()
     whole.forget()
+    edges.forget()
 
 
 def merged(of_presses: Iterable[Iterable[DueItem]]) -> tuple[DueItem, ...]:

@@ -7,6 +7,7 @@ the name stays the same, so do they.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import cached_property
 from hashlib import blake2b
 
 from wearlog.forecasts.record import Record
@@ -22,10 +23,11 @@ class Scope:
     parts: frozenset[int]
     record: Record
 
-    def fingerprint(self, *context: str) -> str:
-        """A name of the content, and of the context that the caller adds (what the fleet has taught)."""
+    @cached_property
+    def fingerprint(self) -> str:
+        """A name of the content."""
         whole = blake2b(digest_size=24)
-        whole.update(repr((self.press_id, sorted(self.parts), context)).encode())
+        whole.update(repr((self.press_id, sorted(self.parts))).encode())
         for field in fields(self.record):
             value = getattr(self.record, field.name)
             if field.name == "sources":
