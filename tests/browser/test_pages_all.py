@@ -26,6 +26,7 @@ ASKS = {
     "fitting-new": "position={empty}",
     "fitting-end": "fitting={fitting}",
     "fitting-swap": "fitting={fitting}",
+    "energy-start": "build=twin",
 }
 
 

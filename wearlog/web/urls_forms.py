@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, path
 
 from wearlog.web.views import (
+    lock_energy,
     log_book,
     log_door,
     log_events,
@@ -41,6 +42,7 @@ urlpatterns: list[URLPattern] = [
     path("presses/<int:press>/positions/new/", manage_presses.position_new, name="position-new"),
     path("positions/<int:pk>/", manage_presses.position_edit, name="position-edit"),
     path("presses/<int:pk>/energy/", manage_presses.energy, name="energy"),
+    path("presses/<int:pk>/energy/start/", lock_energy.energy_start, name="energy-start"),
     path("presses/<int:press>/energy/new/", manage_presses.energy_new, name="energy-new"),
     path("energy/<int:pk>/", manage_presses.energy_edit, name="energy-edit"),
     path("parts/new/", manage_parts.parts_new, name="parts-new"),

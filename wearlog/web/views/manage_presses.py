@@ -143,11 +143,14 @@ def energy(request: HttpRequest, pk: int) -> HttpResponse:
             "heading": _("Energy sources"),
             "press": press,
             "rows": rows,
-            "adds": [(reverse("web:energy-new", kwargs={"press": pk}), _("Add an energy source"))],
+            "adds": [
+                (reverse("web:energy-start", kwargs={"pk": pk}), _("Start from a list for its build")),
+                (reverse("web:energy-new", kwargs={"press": pk}), _("Add an energy source")),
+            ],
             "empty": _(
                 "None is recorded. Walk round the press and record every one: motor, heater circuit, augers "
                 "and conveyors started elsewhere, trapped pressure, stored heat, drive, automatic restart, "
-                "hopper and heavy parts."
+                "hopper and heavy parts. A list for its build helps to forget none."
             ),
             "needed": "maintain",
             "caution": caution_for_press(press.pk, "", ""),
