@@ -3,7 +3,7 @@
     DATA_DIR=/tmp/benchmark OPENBLAS_NUM_THREADS=1 .venv/bin/python -m tests.benchmarks.refresh
 
 The mill is that of `tests.benchmarks.forecast`, and grows a little with each call. For each kind of entry the
-median of nine: the entry itself, then all due items after it in the same process, in seconds on the wall;
+median of nine: the entry itself, then all due items after it in the same process, in seconds of one processor;
 beside it the same with nothing remembered, which is the floor that memory is held against.
 """
 
@@ -98,9 +98,9 @@ def main() -> None:
 
 
 def timed(work: Callable[[], object]) -> float:
-    begun = time.perf_counter()
+    begun = time.process_time()
     work()
-    return time.perf_counter() - begun
+    return time.process_time() - begun
 
 
 if __name__ == "__main__":

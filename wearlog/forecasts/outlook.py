@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from functools import cached_property
+from functools import cached_property, lru_cache
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -42,6 +43,20 @@ class Path:
         return float(self.total[min(max((day - self.as_of).days, 0), self.total.size - 1)])
 
 
+@lru_cache(maxsize=16)
+def _midnights(zone: ZoneInfo, year: int, as_of: date) -> Floats:
+    """0:00 of each day from the beginning of a year to the day after the as-of day."""
+    first = date(year, 1, 1)
+    found = np.array(
+        [
+            datetime.combine(first + timedelta(days=day), time.min, zone).timestamp()
+            for day in range((as_of - first).days + 2)
+        ]
+    )
+    found.setflags(write=False)
+    return found
+
+
 class Outlook:
     """Seasons and paths of every press, each worked out once."""
 
@@ -59,14 +74,8 @@ class Outlook:
     @cached_property
     def midnights(self) -> Floats:
         """0:00 of each day from `first_day` to the one after the as-of day."""
-        days = (self.record.as_of - self.first_day).days + 2
-        zone = self.record.zone
-        return np.array(
-            [
-                datetime.combine(self.first_day + timedelta(days=day), time.min, zone).timestamp()
-                for day in range(max(days, 2))
-            ]
-        )
+        whole = _midnights(self.record.zone, self.first_day.year, self.record.as_of)
+        return whole[min((self.first_day - date(self.first_day.year, 1, 1)).days, whole.size - 2) :]
 
     def past(self, press_id: int) -> DailySeed | None:
         """What the press took each day up to the as-of day; None without a run."""
