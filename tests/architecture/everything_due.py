@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from tests.reminders.wishes import any_hour
 from wearlog.equipment.models import Fitting, Kind, Part, PartType, Position, Press
 from wearlog.forecasts.models import LogVersion
 from wearlog.lockout.models import EnergySource
@@ -17,7 +18,8 @@ def fill(now: datetime) -> None:
     """Press P1 has energy sources, press P2 has none recorded; four people, one of each role."""
     Mill(name="Mill where all is due", time_zone="Europe/Vienna", currency="EUR", units="metric").save()
     for role in Role.values:
-        User.objects.create_user(role, name=role.title(), email=f"{role}@mill.example", role=role)
+        person = User.objects.create_user(role, name=role.title(), email=f"{role}@mill.example", role=role)
+        any_hour(person)
     first, second = Press.objects.create(code="P1", name="North press"), Press.objects.create(code="P2")
     for source, kind, place in (
         ("Main motor", "electrical", "disconnect Q1 beside the door"),

@@ -112,12 +112,20 @@ def test_the_schedule_scans_without_redis_in_the_same_process(tmp_path: Path) ->
         stop(process)
     with sqlite3.connect(tmp_path / "wearlog.sqlite3") as connection:
         connection.execute("UPDATE people_user SET email = 'owner@mill.example'")
+        connection.execute(AT_ANY_HOUR)
     with running("--port", str(port), "--data", str(tmp_path)) as (process, _):
         end = time.monotonic() + 120
         while time.monotonic() < end and not sent(tmp_path):
             time.sleep(0.5)
         assert sent(tmp_path) > 0
         stop(process)
+
+
+AT_ANY_HOUR = """
+INSERT INTO reminders_reminderwish
+    (person_id, rhythm, from_time, weekdays, urgent_any_time, most_at_once, time_zone)
+SELECT id, 'single', '00:00:00', '1234567', 1, 1000, '' FROM people_user
+"""
 
 
 def sent(data: Path) -> int:

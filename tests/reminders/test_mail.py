@@ -79,7 +79,7 @@ def test_the_subject_names_stage_work_part_and_press() -> None:
     [
         "Why: Edge B has worn 0.31 of 0.40 mm after 27 t; 8.4 t left.",
         "When: about 3 September 2026, between 27 August 2026 and 12 September 2026.",
-        "Bring: a spare die 6.00 mm for D-07",
+        "Bring: a spare die 6.00 mm for D-07; spanners for the head and a soft drift",
         "Heat the head first. Mind the thread.",
         "WARNING",
         "The screw can start by itself. Try the start before you touch anything.",

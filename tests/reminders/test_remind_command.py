@@ -10,6 +10,7 @@ from pytest_django import Settings
 
 from tests.reminders.conftest import Greasing
 from tests.reminders.smtp import MailServer
+from tests.reminders.wishes import any_hour
 from wearlog.people.models import Mill, User
 
 
@@ -22,6 +23,7 @@ def remind(*arguments: str) -> str:
 def test_it_queues_sends_and_says_so_and_a_second_run_sends_nothing(
     greasing: Greasing, operator: User, owner: User, smtp: MailServer
 ) -> None:
+    any_hour(operator, owner)
     assert remind() == "Reminders: 2 queued, 2 sent, 0 to try again, 0 given up, 0 withdrawn."
     assert remind() == "Reminders: 0 queued, 0 sent, 0 to try again, 0 given up, 0 withdrawn."
     assert len(smtp.mails) == 2
@@ -40,6 +42,7 @@ def test_it_prints_the_mail_where_no_server_is_named(
 
 def test_the_instant_is_read_in_the_mills_zone(greasing: Greasing, operator: User) -> None:
     """24 March 2026 is the first day of the lead time; without an offset it is Vienna's midnight."""
+    any_hour(operator)
     assert remind("--as-of-now", "2026-03-23T23:59").startswith("Reminders: 0 queued")
     assert remind("--as-of-now", "2026-03-24T00:00").startswith("Reminders: 1 queued, 1 sent")
 

@@ -13,6 +13,7 @@ from pytest_django import Settings
 from tests.conftest import at
 from tests.reminders.conftest import DUE, Greasing
 from tests.reminders.smtp import MailServer
+from tests.reminders.wishes import any_hour
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import User
 from wearlog.reminders.actions import Outcome, claim, scan, send_due, send_one, settle
@@ -87,6 +88,7 @@ def test_a_temporary_no_for_five_days_is_given_up(
     row: OutboxRow, smtp: MailServer, greasing: Greasing
 ) -> None:
     """Five days after the first attempt, not after the row was made: the machine may have been off."""
+    any_hour(row.person)
     smtp.rcpt["operator@mill.example"] = ["451 try later"] * 500
     now, attempts = DUE + timedelta(hours=6), 0
     begun = now

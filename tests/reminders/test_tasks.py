@@ -10,6 +10,7 @@ from pytest_django import Settings
 
 from tests.reminders.conftest import Greasing
 from tests.reminders.smtp import MailServer
+from tests.reminders.wishes import any_hour
 from wearlog.people.models import User
 from wearlog.reminders import tasks
 from wearlog.reminders.models import OutboxRow, OutboxState
@@ -19,6 +20,7 @@ from wearlog.reminders.schedule import BEAT_SCHEDULE
 @pytest.fixture
 def overdue(greasing: Greasing, operator: User) -> Greasing:
     """By the real clock the bearing has been overdue since April 2026."""
+    any_hour(operator)
     return greasing
 
 
@@ -44,6 +46,7 @@ def test_a_mail_server_that_never_answers_does_not_hold_the_embedded_schedule_up
     overdue: Greasing, owner: User, settings: Settings, smtp: MailServer
 ) -> None:
     """One time-out for the round, not one for each row."""
+    any_hour(owner)
     tasks.scan_due()
     with socket.socket() as deaf:
         deaf.bind(("127.0.0.1", 0))

@@ -16,6 +16,7 @@ import django
 
 
 def fill(presses: int, rules: int) -> None:
+    from tests.reminders.wishes import any_hour
     from wearlog.equipment.models import Press
     from wearlog.forecasts.models import LogVersion
     from wearlog.lockout.models import EnergySource
@@ -23,7 +24,7 @@ def fill(presses: int, rules: int) -> None:
     from wearlog.service.models import Rule, Service
 
     Mill(name="Many presses", time_zone="UTC", units="metric").save()
-    User.objects.create_user("operator", email="operator@mill.example", role=Role.OPERATOR)
+    any_hour(User.objects.create_user("operator", email="operator@mill.example", role=Role.OPERATOR))
     done_at = datetime(2025, 1, 1, 12, tzinfo=UTC)
     made = [Press.objects.create(code=f"P{number:03}") for number in range(presses)]
     EnergySource.objects.bulk_create(

@@ -1,4 +1,4 @@
-"""The outbox: write what is to be said, claim a row, send it, settle it.
+"""The outbox's way out: claim a row, check it, send it, settle it. `finding` is the way in.
 
 The promise is at least once, and never a second copy but where a sender died, or lost the server's answer,
 between handing a mail over and settling its row; then the copy has the same Message-ID. These are the
@@ -7,95 +7,27 @@ writes of the schedule, not of a person, so they leave no audit rows: the outbox
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
 from django.db.models import F
 from django.db.models.functions import Coalesce
 
-from wearlog.forecasts.items import DueItem
 from wearlog.people.models import Mill
+from wearlog.reminders.calls import line_of
 from wearlog.reminders.channels import Parcel
+from wearlog.reminders.digest import digest_for, settle_told
+from wearlog.reminders.finding import scan as scan
+from wearlog.reminders.handing import Handed, hand_over, set_aside
 from wearlog.reminders.handing import Outcome as Outcome
-from wearlog.reminders.handing import hand_over, set_aside
-from wearlog.reminders.keys import thing_of
-from wearlog.reminders.mail import message_id
-from wearlog.reminders.models import OutboxRow, OutboxState
-from wearlog.reminders.queries import MAIL, Current, Message, in_batches, messages_now, sendable_ids
+from wearlog.reminders.models import OutboxRow, OutboxState, Stage
+from wearlog.reminders.queries import Current, recipient_of, sendable_ids
 
 LEASE = timedelta(minutes=5)
 """Longer than a mail can take: a dozen steps of the conversation, each cut off after EMAIL_TIMEOUT."""
-
-
-# -------- finding
-
-
-def scan(*, at: datetime) -> int:
-    """Queue a message for everything of today's forecast that is coming, due or overdue, one for each
-    person; withdraw what waits and is no longer true. Returns how many messages were queued.
-
-    Safe to run twice, and by two processes at once: the key is unique for ever. The forecast is computed
-    before the transaction, so that nobody who logs has to wait for it; a row that was overtaken in between
-    is caught by the check before sending.
-    """
-    wanted = messages_now(at=at)
-    with transaction.atomic():
-        queued = _queue(wanted, at=at)
-        _withdraw(wanted)
-    return queued
-
-
-def _queue(wanted: dict[str, Message], *, at: datetime) -> int:
-    queued = 0
-    for keys in in_batches(
-        sorted(wanted)
-    ):  # in one order for all, so that two scans can't lock each other out
-        there = set(OutboxRow.objects.filter(dedupe_key__in=keys).values_list("dedupe_key", flat=True))
-        missing = [_row(wanted[key], at=at) for key in keys if key not in there]
-        OutboxRow.objects.bulk_create(missing, ignore_conflicts=True)
-        # True again after a correction was taken back: never sent, so it may still be said once.
-        revived = OutboxRow.objects.filter(dedupe_key__in=keys, state=OutboxState.WITHDRAWN)
-        queued += len(missing) + revived.update(state=OutboxState.PENDING, next_attempt_at=at)
-    return queued
-
-
-def _row(message: Message, *, at: datetime) -> OutboxRow:
-    item = message.item
-    return OutboxRow(
-        dedupe_key=message.key,
-        person=message.person,
-        channel=MAIL,
-        stage=item.state,
-        telling=item.state,
-        rule=item.rule,
-        press=item.press,
-        thing=thing_of(item),
-        item=_as_json(item),
-        made_at=at,
-        next_attempt_at=at,
-        message_id=message_id(message.key),
-    )
-
-
-def _as_json(item: DueItem) -> dict[str, Any]:
-    plain: dict[str, Any] = json.loads(json.dumps(asdict(item), cls=DjangoJSONEncoder))
-    return plain
-
-
-def _withdraw(wanted: dict[str, Message]) -> None:
-    """Only rows that nobody is sending: one under lease is checked by whoever claims it next."""
-    waiting = OutboxRow.objects.filter(state=OutboxState.PENDING).values_list("pk", "dedupe_key")
-    gone = [pk for pk, key in waiting if key not in wanted]
-    for some in in_batches(gone):
-        OutboxRow.objects.filter(pk__in=some, state=OutboxState.PENDING).update(state=OutboxState.WITHDRAWN)
-
-
-# -------- sending
 
 
 @dataclass
@@ -127,20 +59,56 @@ def send_due(*, at: datetime, limit: int, clock: Callable[[], datetime] | None =
 
 def send_one(*, row_id: int, at: datetime) -> Outcome:
     """Claim the row, check that it still holds, send it, settle it. A second call does nothing."""
+    if postpone(row_id=row_id, at=at):
+        return Outcome.POSTPONED
     row = claim(row_id=row_id, at=at)
     if row is None:
         return Outcome.NOT_MINE
+    told: frozenset[str] = frozenset()
     try:
-        item = Current.at(at).item_of(row)
-        if item is None:
-            settle(row, state=OutboxState.WITHDRAWN)
-            return Outcome.WITHDRAWN
-        units = row.person.units or Mill.current().units
-        handed = hand_over(Parcel(row=row, items=[item], person=row.person, units=units), at=at)
+        parcel, told = parcel_of(row, at=at)
+        handed = WITHDRAWN if parcel is None else hand_over(parcel, at=at)
     except Exception as error:
         handed = set_aside(row, error, at=at)
-    settle(row, **handed.changes)
+    with transaction.atomic():
+        if settle(row, **handed.changes) and handed.outcome is Outcome.SENT and told:
+            settle_told(row=row, keys=told, at=at)
     return handed.outcome
+
+
+WITHDRAWN = Handed(Outcome.WITHDRAWN, {"state": OutboxState.WITHDRAWN})
+
+
+def parcel_of(row: OutboxRow, *, at: datetime) -> tuple[Parcel | None, frozenset[str]]:
+    """What the row has to say as things stand, and the keys of the messages that it tells beside its own;
+    no parcel where it is no longer true or wanted."""
+    board = Current.at(at)
+    units = row.person.units or Mill.current().units
+    if row.stage == Stage.DIGEST:
+        digest = digest_for(row, board)
+        if digest is None:
+            return None, frozenset()
+        items = [line.item for line in digest.lines]
+        return Parcel(row, items, row.person, units, is_list=True, lines=digest.lines), digest.keys
+    call = board.call_of(row)
+    if call is None:
+        return None, frozenset()
+    line = line_of(call, row.person, new=True)
+    return Parcel(row, [call.item], row.person, units, lines=[line]), frozenset()
+
+
+def postpone(*, row_id: int, at: datetime) -> bool:
+    """Put a row that may be sent off to the next hour at which its person wants mail; False where it may
+    leave now. What is urgent waits only where the person wants that."""
+    rows = OutboxRow.objects.sendable(at=at).filter(pk=row_id)
+    row = rows.select_related("person__reminder_wish").first()
+    if row is None:
+        return False
+    recipient = recipient_of(row.person, row.channel, mill_zone=Mill.current().zone)
+    slot = recipient.slot(at)
+    if slot <= at or (row.item.get("urgent") and recipient.wish.urgent_any_time):
+        return False
+    return bool(rows.update(state=OutboxState.PENDING, leased_until=None, next_attempt_at=slot))
 
 
 def claim(*, row_id: int, at: datetime) -> OutboxRow | None:

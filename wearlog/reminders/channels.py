@@ -16,6 +16,7 @@ from django.utils.module_loading import import_string
 
 from wearlog.forecasts.items import DueItem
 from wearlog.people.models import User
+from wearlog.reminders.calls import Line
 from wearlog.reminders.models import OutboxRow
 
 
@@ -49,6 +50,7 @@ class Parcel:
     person: User
     units: str
     is_list: bool = False
+    lines: Sequence[Line] = ()
 
 
 class Channel(Protocol):

@@ -28,6 +28,7 @@ class Outcome(Enum):
     FAILED = "given up"
     WITHDRAWN = "withdrawn"
     SET_ASIDE = "set aside"
+    POSTPONED = "not at this hour"
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterator, Sequence
+from typing import TypeVar
 
 from wearlog.forecasts.items import DueItem
+
+T = TypeVar("T")
 
 
 def thing_of(item: DueItem) -> str:
@@ -35,3 +39,9 @@ def digest_key(*, person_id: int, period: str, channel: str) -> str:
 
 def _hashed(words: list[object]) -> str:
     return hashlib.sha256(json.dumps(words).encode()).hexdigest()
+
+
+def in_batches(values: Sequence[T], size: int = 500) -> Iterator[Sequence[T]]:
+    """Few enough at a time for any database's limit of values in one statement."""
+    for start in range(0, len(values), size):
+        yield values[start : start + size]

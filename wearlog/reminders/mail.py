@@ -67,7 +67,7 @@ def message_id(key: str) -> str:
 def compose(*, row: OutboxRow, item: DueItem, person: User, units: str) -> EmailMultiAlternatives:
     """The mail of one row. `units` is the system that the person reads, `metric` or `us`."""
     facts = {
-        "stage": capfirst(Stage(item.state).label),
+        "stage": capfirst(Stage(row.stage or item.state).label),
         "heading": heading(item),
         "when": when(item),
         "why": item.why,
