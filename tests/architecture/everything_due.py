@@ -8,14 +8,15 @@ from decimal import Decimal
 from tests.reminders.wishes import any_hour
 from wearlog.equipment.models import Fitting, Kind, Part, PartType, Position, Press
 from wearlog.forecasts.models import LogVersion
-from wearlog.lockout.models import EnergySource
+from wearlog.lockout.models import CautionWording, EnergySource
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Crop, PlanEntry, Price, Run
 from wearlog.service.models import Action, Incident, LotHold, Measurement, Rule, Service
 
 
 def fill(now: datetime) -> None:
-    """Press P1 has energy sources, press P2 has none recorded; four people, one of each role."""
+    """Press P1 has energy sources and words of its own in its cautions, press P2 has none recorded; four
+    people, one of each role."""
     Mill(name="Mill where all is due", time_zone="Europe/Vienna", currency="EUR", units="metric").save()
     for role in Role.values:
         person = User.objects.create_user(role, name=role.title(), email=f"{role}@mill.example", role=role)
@@ -28,6 +29,7 @@ def fill(now: datetime) -> None:
         EnergySource.objects.create(
             press=first, source=source, kind=kind, isolate_at=place, verify_by="trying the start"
         )
+    _words_of_the_mill(first, now)
     long_ago = now - timedelta(days=200)
     crop, other = Crop.objects.create(code="canola"), Crop.objects.create(code="sunflower")
     for number, press in enumerate((first, second)):
@@ -63,6 +65,27 @@ def fill_quietly(now: datetime) -> None:
     EnergySource.objects.create(press=press, source="Main motor", kind="electrical", isolate_at="Q1")
     _rule("grease", "lubricate", press, now - timedelta(hours=1), every_days=Decimal(60))
     LogVersion.raise_by_one()
+
+
+def _words_of_the_mill(press: Press, now: datetime) -> None:
+    """The trapped pressure in other words, and as a DANGER at one press; an addition to every task."""
+    for number, (hazard, at_press, words) in enumerate(
+        (
+            ("trapped-pressure", None, {"instead": "The plug shoots out like a cork"}),
+            ("trapped-pressure", press, {"added": "In May it flew across the yard.", "word": "DANGER"}),
+            ("every-task", None, {"added": "The keys of the locks hang nowhere: carry yours"}),
+        ),
+        start=1,
+    ):
+        CautionWording.objects.create(
+            number=number,
+            hazard=hazard,
+            press=at_press,
+            reason="it happened",
+            at=now,
+            by_name="Owner",
+            **words,
+        )
 
 
 def _runs(press: Press, crop: Crop, last: Crop, now: datetime) -> None:

@@ -166,6 +166,7 @@ def sample_arguments(pattern: URLPattern) -> list[dict[str, Any]]:
         "pk": firsts,
         "kind": ["run", "service", "reading", "measurement", "incident", "fitting", "note", "shiftnote"],
         "secret": ["not-a-secret"],
+        "hazard": ["trapped-pressure"],
     }
     found: list[dict[str, Any]] = [{}]
     for name in names:

@@ -69,7 +69,11 @@ def addresses(shop: LookMill) -> Iterator[str]:
             continue
         path = "/" + str(entry.pattern)
         path = path.replace("<int:pk>", str(own.get(name, shop.north.pk)))
-        path = path.replace("<int:press>", str(shop.north.pk)).replace("<str:kind>", "work")
+        path = (
+            path.replace("<int:press>", str(shop.north.pk))
+            .replace("<str:kind>", "work")
+            .replace("<slug:hazard>", "trapped-pressure")
+        )
         yield path + ("?" + ASKS[name].format(**keys) if name in ASKS else "")
 
 

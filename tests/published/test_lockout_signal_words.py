@@ -48,8 +48,14 @@ def test_what_hurts_lightly_is_a_caution(name: str) -> None:
     assert named()[name].word is SignalWord.CAUTION
 
 
-def test_danger_and_notice_are_not_among_the_shipped_words() -> None:
-    assert [word.name for word in SignalWord] == ["CAUTION", "WARNING"]
+def test_no_shipped_text_says_danger() -> None:
+    """What *will* kill is a judgement about one machine, which its owner makes."""
+    assert {hazard.word.name for hazard in named().values()} == {"CAUTION", "WARNING"}
+
+
+def test_the_words_stand_in_the_order_of_what_can_happen_and_notice_is_not_among_them() -> None:
+    """NOTICE has nothing to do with injury, and every caution here is about one."""
+    assert [word.name for word in sorted(SignalWord)] == ["CAUTION", "WARNING", "DANGER"]
 
 
 def test_the_gravest_of_several_hazards_decides() -> None:

@@ -2,8 +2,9 @@
 
 Signal words are used in the sense of ANSI Z535.4 (own words, from memory): DANGER for what *will* kill or
 seriously injure, WARNING for what *could*, CAUTION for what could injure lightly or moderately, NOTICE for
-what harms no person. Shipped texts use WARNING and CAUTION only: DANGER would be a judgement about one
-machine, and NOTICE must not stand for an injury. With several hazards the highest word is the one shown.
+what harms no person. Shipped texts use WARNING and CAUTION only. DANGER is a judgement about one machine: the
+owner of the mill sets it, for one press. NOTICE is no word here, since it must not stand for an injury. With
+several hazards the highest word is the one shown.
 """
 
 from __future__ import annotations
@@ -23,61 +24,112 @@ class SignalWord(IntEnum):
 
     CAUTION = 1
     WARNING = 2
+    DANGER = 3
 
 
 @dataclass(frozen=True)
 class Hazard:
-    """One way of getting hurt: its signal word and the sentence that names it."""
+    """One way of getting hurt: its signal word and the sentence that names it.
 
+    `key` names it in the log; `least` is what remains of the sentence however the mill words it.
+    """
+
+    key: str
     word: SignalWord
     sentence: _StrPromise
+    least: _StrPromise
 
 
 STARTS_BY_ITSELF = Hazard(
+    "starts-by-itself",
     SignalWord.WARNING,
     _(
         "The screw can start by itself (thermostat, level switch, timer, returning power) "
         "and crushes what it draws in."
     ),
+    _("The screw can start by itself."),
 )
 TRAPPED_PRESSURE = Hazard(
+    "trapped-pressure",
     SignalWord.WARNING,
     _(
         "Pressure can stay behind a plugged die with the power off and throw out the plug, "
         "the die or the head."
     ),
+    _("Pressure can stay behind a plugged die with the power off."),
 )
 OWN_HEATER_CIRCUIT = Hazard(
+    "heater-circuit",
     SignalWord.WARNING,
     _("The heater is often on a circuit of its own and stays live with the motor off."),
+    _("The heater can be live with the motor off."),
 )
-HOT_HEAD = Hazard(SignalWord.CAUTION, _("Head, barrel and oil are hot and stay hot."))
+HOT_HEAD = Hazard(
+    "hot-head",
+    SignalWord.CAUTION,
+    _("Head, barrel and oil are hot and stay hot."),
+    _("Head, barrel and oil are hot."),
+)
 BELTS_AND_GEARS = Hazard(
+    "belts-and-gears",
     SignalWord.WARNING,
     _("Belts, couplings and gears draw fingers in, even turned by hand."),
+    _("Belts, couplings and gears draw fingers in."),
 )
 STORED_CHARGE = Hazard(
+    "stored-charge",
     SignalWord.WARNING,
     _("Motor drives keep an electric charge for minutes after they are switched off."),
+    _("Motor drives keep a charge when switched off."),
 )
 FILTER_PRESSURE = Hazard(
-    SignalWord.WARNING, _("The filter, its pump and its pipes can still be under pressure.")
+    "filter-pressure",
+    SignalWord.WARNING,
+    _("The filter, its pump and its pipes can still be under pressure."),
+    _("The filter can be under pressure."),
 )
 HOT_WORK = Hazard(
+    "hot-work",
     SignalWord.WARNING,
     _("Welding and grinding give harmful fume and sparks that light oil and dust: ask who must permit it."),
+    _("Welding and grinding give fume and sparks."),
 )
 OILY_RAGS = Hazard(
+    "oily-rags",
     SignalWord.WARNING,
     _(
         "Rags and cake wet with drying oil can heat up and burn without a flame near them: "
         "spread them out to dry or put them into a metal bin with a lid."
     ),
+    _("Rags and cake with drying oil can burn without a flame near them."),
 )
-SHARP_EDGES = Hazard(SignalWord.CAUTION, _("Worn edges, burrs and chips cut: wear gloves."))
+SHARP_EDGES = Hazard(
+    "sharp-edges",
+    SignalWord.CAUTION,
+    _("Worn edges, burrs and chips cut: wear gloves."),
+    _("Edges and chips cut."),
+)
 HEAVY_PART = Hazard(
-    SignalWord.CAUTION, _("The part is heavy and drops or rolls when free: hold it up first.")
+    "heavy-part",
+    SignalWord.CAUTION,
+    _("The part is heavy and drops or rolls when free: hold it up first."),
+    _("The part is heavy."),
 )
+
+ALL = (
+    STARTS_BY_ITSELF,
+    TRAPPED_PRESSURE,
+    OWN_HEATER_CIRCUIT,
+    BELTS_AND_GEARS,
+    STORED_CHARGE,
+    FILTER_PRESSURE,
+    HOT_WORK,
+    OILY_RAGS,
+    HOT_HEAD,
+    SHARP_EDGES,
+    HEAVY_PART,
+)
+"""Every hazard, the gravest word first."""
 
 AT_THE_PRESS = (STARTS_BY_ITSELF, TRAPPED_PRESSURE, OWN_HEATER_CIRCUIT, HOT_HEAD)
 """Met by every task at a press, whichever part it is about: the screw is never far."""
@@ -116,6 +168,11 @@ def hazards_of(*, action: str, kind: str, on_press: bool = True) -> tuple[Hazard
     if not met:
         met = (SHARP_EDGES,)
     return tuple(sorted(dict.fromkeys(met), key=lambda hazard: -hazard.word))
+
+
+def hazard_of(key: str) -> Hazard | None:
+    """The hazard of that key, or None where none is called so."""
+    return next((hazard for hazard in ALL if hazard.key == key), None)
 
 
 def signal_word_of(hazards: tuple[Hazard, ...]) -> SignalWord:

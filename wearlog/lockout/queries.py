@@ -8,55 +8,78 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from wearlog.lockout.cautions import Caution
-from wearlog.lockout.hazards import hazards_of, signal_word_of
+from wearlog.lockout.hazards import hazards_of
 from wearlog.lockout.models import EnergyKind, EnergySource
 from wearlog.lockout.steps import before_work
+from wearlog.lockout.wordings import AS_SHIPPED, Wordings, load
 
 
-def caution_for(*, action: str, kind: str, sources: Sequence[EnergySource], on_press: bool = True) -> Caution:
+def caution_for(
+    *,
+    action: str,
+    kind: str,
+    sources: Sequence[EnergySource],
+    on_press: bool = True,
+    press_id: int | None = None,
+    wordings: Wordings = AS_SHIPPED,
+) -> Caution:
     """The caution of a task, in the language that is active.
 
     `action` is a service action, `kind` a part kind (empty for the press as a whole), `sources` the energy
-    sources recorded for the press. `on_press` is False only for work on a part that lies on the bench. No
-    query, no clock; an unknown action or kind gets the hazards of every press.
+    sources recorded for the press. `on_press` is False only for work on a part that lies on the bench.
+    `wordings` are the mill's own words, of which those of `press_id` and of every press count. No query, no
+    clock; an unknown action or kind gets the hazards of every press. For people take `cautions_for`, which
+    knows the wordings.
     """
     hazards = hazards_of(action=action, kind=kind, on_press=on_press)
-    sentences = [str(hazard.sentence) for hazard in hazards]
+    told = sorted((wordings.of(hazard, press_id) for hazard in hazards), key=lambda said: -said.word)
+    everywhere, number = wordings.for_every_task(press_id)
+    sentences = [*(said.sentence for said in told), *everywhere]
     if not on_press:
         sentences.append(_("Taking the part off a press or fitting it is work at the press."))
     sentences += [before_work(), warm_head(), come_first()]
     if not sources:
         sentences.append(nothing_recorded())
     return Caution(
-        signal_word=signal_word_of(hazards).name,
+        signal_word=max(said.word for said in told).name,
         text=" ".join(sentences),
         isolation_points=tuple(isolation_point(source) for source in sources),
+        texts=max(number, *(said.number for said in told)),
     )
 
 
 def caution_for_press(press_id: int, action: str, kind: str) -> Caution:
-    """The caution of one task at one press; one query. For several presses take `cautions_for`."""
+    """The caution of one task at one press; two queries. For several presses take `cautions_for`."""
     return cautions_for([press_id]).of(press_id, action=action, kind=kind)
 
 
 @dataclass(frozen=True)
 class Cautions:
-    """The energy sources of many presses, ready to make any of their cautions without a query."""
+    """The energy sources of many presses and the mill's words for hazards, ready to make any of their
+    cautions without a query."""
 
     sources: Mapping[int, Sequence[EnergySource]]
+    wordings: Wordings
 
-    def of(self, press_id: int, *, action: str, kind: str, on_press: bool = True) -> Caution:
+    def of(self, press_id: int | None, *, action: str, kind: str, on_press: bool = True) -> Caution:
+        """`press_id` None: a task of no press in particular, which has no isolation points to name."""
         return caution_for(
-            action=action, kind=kind, sources=self.sources.get(press_id, ()), on_press=on_press
+            action=action,
+            kind=kind,
+            sources=() if press_id is None else self.sources.get(press_id, ()),
+            on_press=on_press,
+            press_id=press_id,
+            wordings=self.wordings,
         )
 
 
 def cautions_for(press_ids: Iterable[int]) -> Cautions:
-    """One query for any number of presses; `cautions_for(ids).of(press_id, action=..., kind=...)`."""
+    """Two queries for any number of presses; `cautions_for(ids).of(press_id, action=..., kind=...)`."""
+    wanted = set(press_ids)
     found: dict[int, list[EnergySource]] = {}
-    for source in EnergySource.objects.filter(press_id__in=set(press_ids)).order_by("press_id", "source"):
+    for source in EnergySource.objects.filter(press_id__in=wanted).order_by("press_id", "source"):
         found.setdefault(source.press_id, []).append(source)
-    return Cautions(sources=found)
+    return Cautions(sources=found, wordings=load(wanted))
 
 
 NEEDS_NO_SWITCH = (EnergyKind.PRESSURE, EnergyKind.GRAVITY, EnergyKind.THERMAL)

@@ -23,7 +23,8 @@ def demand(caution: object) -> Caution:
 
 def word_of(caution: Caution) -> str:
     """The signal word in the language that is active; the caution keeps the English one as code."""
-    return {"WARNING": _("WARNING"), "CAUTION": _("CAUTION")}.get(caution.signal_word, caution.signal_word)
+    words = {"DANGER": _("DANGER"), "WARNING": _("WARNING"), "CAUTION": _("CAUTION")}
+    return words.get(caution.signal_word, caution.signal_word)
 
 
 def paragraphs_of(caution: Caution) -> list[str]:

@@ -9,12 +9,13 @@ from django.db import IntegrityError, OperationalError, connection, transaction
 
 from wearlog.equipment.models import Fitting
 from wearlog.forecasts import tasks, versions
+from wearlog.lockout.models import CautionWording
 from wearlog.people.refusals import Refused
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Service
 
 Result = TypeVar("Result")
-WITHOUT_RUNS = (Fitting, ShiftNote, CropChange, Incident, LotHold, Measurement, Service)
+WITHOUT_RUNS = (Fitting, ShiftNote, CropChange, Incident, LotHold, Measurement, Service, CautionWording)
 """What is written without touching a run or a reading."""
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, path
 
 from wearlog.web.views import (
+    lock_cautions,
     lock_energy,
     log_book,
     log_door,
@@ -45,6 +46,8 @@ urlpatterns: list[URLPattern] = [
     path("presses/<int:pk>/energy/start/", lock_energy.energy_start, name="energy-start"),
     path("presses/<int:press>/energy/new/", manage_presses.energy_new, name="energy-new"),
     path("energy/<int:pk>/", manage_presses.energy_edit, name="energy-edit"),
+    path("cautions/", lock_cautions.cautions, name="cautions"),
+    path("cautions/<slug:hazard>/", lock_cautions.wording, name="wording"),
     path("parts/new/", manage_parts.parts_new, name="parts-new"),
     path("parts/<int:pk>/edit/", manage_parts.part_edit, name="part-edit"),
     path("part-types/", manage_parts.part_types, name="part-types"),

@@ -13,8 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
-from wearlog.lockout.models import EnergySource
-from wearlog.lockout.queries import caution_for
+from wearlog.lockout.queries import cautions_for
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.runs.models import PlanEntry, Price
@@ -85,12 +84,14 @@ class RulePage(ThingPage):
         context = super().context()
         if self.is_new:
             return context
-        sources = EnergySource.objects.filter(press=self.thing.press_id) if self.thing.press_id else ()
+        press_id = self.thing.press_id
         kind = self.thing.kind or (self.thing.part_type.kind if self.thing.part_type else "")
         return {
             **context,
             # Whoever gets this task gets this with it, and the isolation points of the press at hand.
-            "caution": caution_for(action=self.thing.action, kind=kind, sources=list(sources)),
+            "caution": cautions_for([press_id] if press_id else []).of(
+                press_id, action=self.thing.action, kind=kind
+            ),
         }
 
 

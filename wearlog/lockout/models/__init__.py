@@ -1,0 +1,6 @@
+"""Energy sources, the mill's wording of cautions, and who locked what."""
+
+from wearlog.lockout.models.energy import EnergyKind, EnergySource
+from wearlog.lockout.models.wording import CautionWording
+
+__all__ = ["CautionWording", "EnergyKind", "EnergySource"]

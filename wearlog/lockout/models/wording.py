@@ -1,0 +1,64 @@
+"""What the owner changed about the words of a caution. A version is added; none is ever changed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.equipment.models import Press
+
+EVERY_TASK = "every-task"
+"""In place of a hazard: words that are added to the caution of every task."""
+
+
+class CautionWording(models.Model):
+    """One version of the words for one hazard, at one press or (press null) at all.
+
+    `instead` stands for the shipped sentence, of which the least remains; `added` follows it; `word` raises
+    the signal word. All three empty: as shipped again. The row with the highest number counts.
+    """
+
+    number = models.PositiveIntegerField(unique=True)
+    hazard = models.CharField(max_length=30)
+    press = models.ForeignKey(Press, models.PROTECT, null=True, blank=True, related_name="caution_wordings")
+    instead = models.CharField(_("wording"), max_length=300, blank=True)
+    added = models.CharField(_("addition"), max_length=300, blank=True)
+    word = models.CharField(_("signal word"), max_length=10, blank=True)
+    reason = models.CharField(_("reason"), max_length=255)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    by_name = models.CharField(max_length=120)
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.CheckConstraint(condition=Q(number__gt=0), name="wording_number_positive"),
+            models.CheckConstraint(condition=~Q(reason=""), name="wording_has_reason"),
+            models.CheckConstraint(
+                condition=Q(word__in=("", "CAUTION", "WARNING", "DANGER")), name="wording_signal_word_known"
+            ),
+            models.CheckConstraint(
+                condition=~Q(word="DANGER") | Q(press__isnull=False), name="wording_danger_names_its_press"
+            ),
+            models.CheckConstraint(
+                condition=~Q(hazard=EVERY_TASK) | Q(instead="", word=""),
+                name="wording_for_every_task_adds_only",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number}: {self.hazard}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Add the version. Raises TypeError for one that is stored already: it may have been printed."""
+        if self.pk is not None:
+            raise TypeError("A version of a caution's words is never changed; add another.")
+        super().save(*args, **kwargs)
+
+    @property
+    def as_shipped(self) -> bool:
+        return not (self.instead or self.added or self.word)
