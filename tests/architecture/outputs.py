@@ -14,10 +14,13 @@ from django.apps import apps
 from django.db import models
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, resolve, reverse
+from django.utils import timezone
 
 from wearlog.equipment.models import Fitting, Position
 from wearlog.forecasts.items import DueItem
-from wearlog.people.models import User
+from wearlog.forecasts.queries import due_items
+from wearlog.people.models import Mill, User
+from wearlog.reminders.mail_links import SINGLE, job_url, stop_url
 from wearlog.service.models import Action
 from wearlog.web.templatetags.due import STATE_WORDS, task_line
 
@@ -166,12 +169,21 @@ def sample_arguments(pattern: URLPattern) -> list[dict[str, Any]]:
         "pk": firsts,
         "kind": ["run", "service", "reading", "measurement", "incident", "fitting", "note", "shiftnote"],
         "secret": ["not-a-secret"],
+        "token": mail_tokens() if "token" in names else [],
         "hazard": ["trapped-pressure"],
     }
     found: list[dict[str, Any]] = [{}]
     for name in names:
         found = [one | {name: value} for one in found for value in choices.get(name, ["1"])]
     return found
+
+
+def mail_tokens() -> list[str]:
+    """What the links of a mail end with: one of a job, one that stops the mails."""
+    today = timezone.localdate(timezone=Mill.current().zone)
+    person = User.objects.filter(is_active=True).order_by("pk")[0]
+    links = [job_url(item, person, made_on=today) for item in due_items(as_of=today)[:SAMPLES]]
+    return [link.rstrip("/").rpartition("/")[2] for link in (*links, stop_url(person, SINGLE))]
 
 
 def own_models() -> list[type[models.Model]]:

@@ -11,7 +11,9 @@ from playwright.sync_api import Page
 
 from tests.browser.test_pages_look import MakeContext, findings
 from tests.web.look_mill import LookMill
+from wearlog.forecasts.queries import due_items
 from wearlog.people.models import Mill, User
+from wearlog.reminders.mail_links import SINGLE, job_url, stop_url
 from wearlog.runs.models import PlanEntry, Price
 
 NOT_PAGES = {"sign-out", "sign-in", "sign-in-link", "export", "person-link"}
@@ -45,6 +47,10 @@ def shop(fresh_log: None) -> LookMill:
     return shop
 
 
+def token_of(link: str) -> str:
+    return link.rstrip("/").rpartition("/")[2]
+
+
 def addresses(shop: LookMill) -> Iterator[str]:
     """Every address, with the keys of records that are there, and asked for what its form needs to know."""
     keys = {
@@ -62,6 +68,11 @@ def addresses(shop: LookMill) -> Iterator[str]:
         "record": shop.screw.services.get().pk, "correct": shop.screw.services.get().pk,
         "void": shop.screw.services.get().pk,
     }  # fmt: skip
+    owner, today = User.objects.get(), timezone.localdate()
+    tokens = {
+        "mail-job": token_of(job_url(due_items(as_of=today)[0], owner, made_on=today)),
+        "mail-stop": token_of(stop_url(owner, SINGLE)),
+    }
     for entry in get_resolver("wearlog.web.urls").url_patterns:
         assert not isinstance(entry, URLResolver)
         name = str(entry.name)
@@ -69,6 +80,7 @@ def addresses(shop: LookMill) -> Iterator[str]:
             continue
         path = "/" + str(entry.pattern)
         path = path.replace("<int:pk>", str(own.get(name, shop.north.pk)))
+        path = path.replace("<str:token>", tokens.get(name, ""))
         path = (
             path.replace("<int:press>", str(shop.north.pk))
             .replace("<str:kind>", "work")

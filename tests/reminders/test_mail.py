@@ -10,10 +10,12 @@ import pytest
 from django.core.mail import EmailMultiAlternatives
 from pytest_django import Settings
 
+from tests.conftest import at
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.cautions import Caution
 from wearlog.people.models import User
 from wearlog.reminders.mail import compose, message_id
+from wearlog.reminders.mail_links import JobLink, read_job
 from wearlog.reminders.models import OutboxRow
 
 ITEM = DueItem(
@@ -52,9 +54,13 @@ ITEM = DueItem(
 )
 
 
+MADE_AT = at("2026-08-20 08:00")
+OLGA = User(pk=5, name="Olga", email="o@mill.example")
+
+
 def mail_of(item: DueItem = ITEM, units: str = "metric") -> EmailMultiAlternatives:
-    row = OutboxRow(pk=1, message_id=message_id("a" * 64))
-    return compose(row=row, item=item, person=User(name="Olga", email="o@mill.example"), units=units)
+    row = OutboxRow(pk=1, message_id=message_id("a" * 64), made_at=MADE_AT)
+    return compose(row=row, item=item, person=OLGA, units=units)
 
 
 def html_of(mail: EmailMultiAlternatives) -> str:
@@ -93,17 +99,14 @@ def test_text_and_html_both_say_reason_time_what_to_bring_and_the_caution(words:
         assert words in shown
 
 
-def test_the_link_opens_the_work_page_with_everything_filled_in(settings: Settings) -> None:
+def test_both_parts_hold_the_link_to_the_job(settings: Settings) -> None:
     settings.SITE_URL = "https://wearlog.mill.example"
-    link = "https://wearlog.mill.example/log/work/?press=1&fitting=11&action=replace&rule=3"
     mail = mail_of()
-    assert link in str(mail.body)
-    assert f'href="{link.replace("&", "&amp;")}"' in html_of(mail)
-
-
-def test_the_link_leaves_out_what_is_not_known() -> None:
-    mail = mail_of(dataclasses.replace(ITEM, fitting_id=None))
-    assert "/log/work/?press=1&action=replace&rule=3\n" in str(mail.body)
+    (link,) = re.findall(r"Open the job:\s+(\S+)", str(mail.body))
+    assert link.startswith("https://wearlog.mill.example/mail/job/")
+    assert f'href="{link}"' in html_of(mail)
+    token = link.removeprefix("https://wearlog.mill.example/mail/job/").removesuffix("/")
+    assert read_job(token, on=MADE_AT.date()) == JobLink(5, 3, 1, "part 7 B")
 
 
 def test_sizes_are_told_in_the_units_of_whoever_reads() -> None:

@@ -41,8 +41,9 @@ class RefusedHere(DeliveryError):
 class Parcel:
     """What is to be said: one due item, or a list of them (`is_list`), to one person.
 
-    `units` is the system that the person reads, `metric` or `us`. The row's `message_id` and `dedupe_key`
-    stay the same when the message is delivered again.
+    `units` is the system that the person reads, `metric` or `us`. `lines`, where given, are the items with
+    their stage and what people said of them, in the same order. The row's `message_id` and `dedupe_key` stay
+    the same when the message is delivered again.
     """
 
     row: OutboxRow

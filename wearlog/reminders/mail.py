@@ -1,28 +1,32 @@
-"""A due item as a mail: subject, plain text and HTML, each with its caution."""
+"""Reminders by mail: what they say, how they look, and what the mail server's answers mean."""
 
 from __future__ import annotations
 
 import smtplib
-from datetime import date
-from urllib.parse import urlencode, urlsplit
+from collections.abc import Sequence
+from email.charset import QP, Charset
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.template.loader import render_to_string
-from django.urls import reverse
-from django.utils.formats import date_format
-from django.utils.text import capfirst
+from django.utils import translation
 from django.utils.translation import gettext as _
 
-from wearlog.calc.units import show_length
-from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.text import task_as_text
 from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
+from wearlog.reminders import mail_links
+from wearlog.reminders.calls import Line
 from wearlog.reminders.channels import OutOfReach, Parcel, RefusedHere, TryLater
+from wearlog.reminders.mail_digest import Digest, digest_as_text, digest_subject
+from wearlog.reminders.mail_style import inlined
+from wearlog.reminders.mail_words import bring, heading, one_line, order, said, stage_word, when
 from wearlog.reminders.models import OutboxRow, Stage
-from wearlog.service.models import Action
+
+OUR_FAULT = (530, 534, 535, 538)
+"""Answers of the 5xx class that ask for a login or better encryption (RFC 4954): no fault of the address."""
 
 
 class MailChannel:
@@ -38,8 +42,19 @@ class MailChannel:
         return person.email.strip().casefold()
 
     def deliver(self, parcel: Parcel) -> None:
-        (item,) = parcel.items
-        send(compose(row=parcel.row, item=item, person=parcel.person, units=parcel.units))
+        row, person, units, lines = parcel.row, parcel.person, parcel.units, parcel.lines
+        with translation.override(language_of(person)):
+            if parcel.is_list:
+                mail = compose_digest(row=row, items=parcel.items, person=person, units=units, lines=lines)
+            else:
+                (item,) = parcel.items
+                mail = compose(row=row, item=item, person=person, units=units, lines=lines)
+        send(mail)
+
+
+def language_of(person: User) -> str:
+    """The language that the person reads: the site's own until people can choose one."""
+    return settings.LANGUAGE_CODE
 
 
 def send(mail: EmailMultiAlternatives) -> None:
@@ -47,15 +62,21 @@ def send(mail: EmailMultiAlternatives) -> None:
     try:
         mail.send()
     except smtplib.SMTPRecipientsRefused as error:
-        answers = list(error.recipients.values())
-        raise (RefusedHere if all(code >= 500 for code, _text in answers) else TryLater)(
-            str(error)
-        ) from error
+        answers = [(code, text) for code, text in error.recipients.values()]
+        raise _refusal(*max(answers)) from error
     except smtplib.SMTPDataError as error:
-        raise (RefusedHere if error.smtp_code >= 500 else TryLater)(str(error)) from error
+        raise _refusal(error.smtp_code, error.smtp_error) from error
     except (OSError, smtplib.SMTPException) as error:
         # Not answered, turned away at the door, or a wrong password: no fault of this address.
-        raise OutOfReach(str(error)) from error
+        raise OutOfReach(one_line(str(error))) from error
+
+
+def _refusal(code: int, text: bytes | str) -> TryLater | OutOfReach | RefusedHere:
+    said_by_server = text.decode("utf-8", "replace") if isinstance(text, bytes) else text
+    words = one_line(f"{code} {said_by_server}")
+    if code in OUR_FAULT:
+        return OutOfReach(words)
+    return RefusedHere(words) if code >= 500 else TryLater(words)
 
 
 def message_id(key: str) -> str:
@@ -64,105 +85,98 @@ def message_id(key: str) -> str:
     return f"<{key[:40]}@{host if host and ':' not in host else 'wearlog.invalid'}>"
 
 
-def compose(*, row: OutboxRow, item: DueItem, person: User, units: str) -> EmailMultiAlternatives:
-    """The mail of one row. `units` is the system that the person reads, `metric` or `us`."""
+def compose(
+    *, row: OutboxRow, item: DueItem, person: User, units: str, lines: Sequence[Line] = ()
+) -> EmailMultiAlternatives:
+    """The mail of one row. `units` is the system that the person reads, `metric` or `us`; `lines` holds the
+    stage's day to order and what people said, where known."""
+    line = lines[0] if lines else None
     facts = {
-        "stage": capfirst(Stage(row.stage or item.state).label),
+        "stage": stage_word(item, row.stage),
         "heading": heading(item),
         "when": when(item),
+        "order": order(item, line.order_on if line is not None and row.stage == Stage.ORDER else None),
         "why": item.why,
+        "said": said(line),
         "bring": bring(item, units),
         "instructions": item.instructions,
-        "link": link(item),
+        "link": mail_links.job_url(item, person, made_on=row.made_at.date()),
         "caution": item.caution,
-        "person": person,
+        **_foot(person, mail_links.SINGLE),
     }
-    mail = EmailMultiAlternatives(
-        subject=one_line(f"{facts['stage']}: {facts['heading']}"),
-        body=as_text(item, facts),
-        from_email=settings.DEFAULT_FROM_EMAIL,
-        to=[person.email],
-        headers={"Message-ID": row.message_id, "Auto-Submitted": "auto-generated"},
-    )
-    mail.attach_alternative(render_to_string("reminders/mail.html", facts), "text/html")
-    return mail
+    subject = f"{facts['stage']}: {facts['heading']}"
+    return _mail(row, person, subject, as_text(item, facts), render_to_string("reminders/mail.html", facts))
+
+
+def compose_digest(
+    *, row: OutboxRow, items: Sequence[DueItem], person: User, units: str, lines: Sequence[Line] = ()
+) -> EmailMultiAlternatives:
+    """One mail with many tasks, by press and then in the order given, each with its caution: the steps that
+    all share once, what a press's tasks share once for the press, with its points. `lines`, where given,
+    are the same items with their stages and what people said of them."""
+    digest = Digest.of(items, person=person, units=units, made_on=row.made_at.date(), lines=lines)
+    foot = _foot(person, mail_links.LIST)
+    subject = digest_subject(digest)
+    html = render_to_string("reminders/mail_digest.html", {"digest": digest, "subject": subject, **foot})
+    return _mail(row, person, subject, f"{digest_as_text(digest)}\n{foot_as_text(foot)}", html)
 
 
 def as_text(item: DueItem, facts: dict[str, object]) -> str:
     details = [
         str(facts["when"]),
+        str(facts["order"]),
         _("Why: %(why)s") % {"why": item.why},
+        *said_of(facts),
         _("Bring: %(things)s") % {"things": facts["bring"]} if facts["bring"] else "",
         item.instructions,
         _("Open the job: %(link)s") % {"link": facts["link"]},
     ]
-    return task_as_text(f"{facts['stage']}: {facts['heading']}", item.caution, details=details) + "\n"
+    task = task_as_text(f"{facts['stage']}: {facts['heading']}", item.caution, details=details)
+    return f"{task}\n\n{foot_as_text(facts)}"
 
 
-def heading(item: DueItem) -> str:
-    """`replace screw S-03 on Press 1 (screw)`, in the language that is active."""
-    part = " ".join(word for word in (item.part, item.edge) if word)
-    words = {
-        "action": label(Action, item.action),
-        "thing": part or item.position or label(Kind, item.kind),
-        "press": item.press_name or item.press,
-        "rule": item.rule,
-    }
-    if words["thing"]:
-        return _("%(action)s %(thing)s on %(press)s (%(rule)s)") % words
-    return _("%(action)s %(press)s (%(rule)s)") % words
+def said_of(facts: dict[str, object]) -> list[str]:
+    return list(facts["said"]) if isinstance(facts["said"], list) else []
 
 
-def when(item: DueItem) -> str:
-    """The likely day and the range around it; a reminder always has at least a reason, if not a day."""
-    if item.due_on is None:
-        return _("When: as soon as it fits.")
-    if item.early_on and item.late_on and item.early_on != item.late_on:
-        return _("When: about %(due)s, between %(early)s and %(late)s.") % {
-            "due": day(item.due_on),
-            "early": day(item.early_on),
-            "late": day(item.late_on),
-        }
-    return _("When: %(due)s.") % {"due": day(item.due_on)}
+def _foot(person: User, kind: str) -> dict[str, object]:
+    return {"stop_link": mail_links.stop_url(person, kind), "wishes_link": mail_links.wishes_url()}
 
 
-def bring(item: DueItem, units: str) -> str:
-    """What to take along: the part or a spare of its kind and size."""
-    if not item.kind:
-        return ""
-    kind = label(Kind, item.kind)
-    size = f" {show_length(item.size_mm, units)}" if item.size_mm else ""
-    if item.action in (Action.REPLACE, Action.REBUILD, Action.REPAIR, Action.HARD_FACE, Action.REAM):
-        return _("a spare %(kind)s%(size)s for %(part)s") % {"kind": kind, "size": size, "part": item.part}
-    if item.action in (Action.MEASURE, Action.INSPECT, Action.POLISH):
-        return _("the gauge for the %(kind)s%(size)s") % {"kind": kind, "size": size}
-    if item.action in (Action.FLIP, Action.TURN):
-        return _("tools to open the head, for the %(kind)s%(size)s") % {"kind": kind, "size": size}
-    return f"{kind}{size}" if size else ""
+def foot_as_text(foot: dict[str, object]) -> str:
+    return "\n".join(
+        [
+            "-- ",
+            _("What comes to you, and when: %(link)s") % {"link": foot["wishes_link"]},
+            _("No more reminders by mail: %(link)s") % {"link": foot["stop_link"]},
+            "",
+        ]
+    )
 
 
-def link(item: DueItem) -> str:
-    """The address of the page that logs this very work, filled in."""
-    query = {
-        "press": item.press_id,
-        "fitting": item.fitting_id,
-        "action": item.action,
-        "rule": item.rule_id,
-    }
-    known = {name: value for name, value in query.items() if value}
-    return f"{settings.SITE_URL}{reverse('web:work-new')}?{urlencode(known)}"
+def _mail(row: OutboxRow, person: User, subject: str, text: str, html: str) -> EmailMultiAlternatives:
+    stop = mail_links.stop_url(person, mail_links.LIST if row.stage == Stage.DIGEST else mail_links.SINGLE)
+    mail = EmailMultiAlternatives(
+        subject=one_line(subject),
+        body=text,
+        from_email=settings.DEFAULT_FROM_EMAIL,
+        to=[person.email],
+        headers={
+            "Message-ID": row.message_id,
+            "Auto-Submitted": "auto-generated",
+            "List-Unsubscribe": f"<{stop}>",
+            "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",
+        },
+    )
+    mail.encoding = seven_bit()
+    mail.attach_alternative(inlined(html), "text/html")
+    return mail
 
 
-def day(value: date) -> str:
-    """A day that is read alike everywhere: the month as a word."""
-    return date_format(value, "j F Y")
-
-
-def label(choices: type[Action] | type[Kind], value: str) -> str:
-    """The word for a coded value in the active language; a code that is not known stays as it is."""
-    return str(choices(value).label) if value in choices.values else value
-
-
-def one_line(text: str) -> str:
-    """A header has no line breaks, whatever a rule was named."""
-    return " ".join(text.split())
+def seven_bit() -> Charset:
+    """UTF-8 as quoted-printable: short lines of plain letters, which every server on the way lets through
+    (RFC 5321, 4.5.3.1.6 and 2.3.1)."""
+    charset = Charset("utf-8")
+    charset.body_encoding = QP
+    charset.header_encoding = QP
+    return charset
