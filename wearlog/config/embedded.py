@@ -1,6 +1,6 @@
 """The whole site in one process: pages, schedule and tasks, without Redis.
 
-The schedule is Celery's own beat with its in-memory scheduler, in a thread; the tasks that it sends are the
+The schedule is Celery's own beat (`wearlog.config.beat`), in a thread; the tasks that it sends are the
 ones a worker would run, executed at once in that thread (`task_always_eager`). Pages only ever write rows.
 `docs/decisions/one-process.md` says why there is no worker beside it.
 """
@@ -15,15 +15,15 @@ import socket
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from datetime import timedelta
 from pathlib import Path
 from types import FrameType
-from typing import Any, TextIO
+from typing import TextIO
 
 from celery import Celery
-from celery.beat import ScheduleEntry, Scheduler, Service
+from celery.beat import Service
 from django.core.handlers.wsgi import WSGIHandler
-from django.db import close_old_connections
+
+from wearlog.config.beat import OneBeat
 
 STOP_WITHIN_SECONDS = 10
 logger = logging.getLogger(__name__)
@@ -33,32 +33,12 @@ class Busy(Exception):
     """The data folder or the port belongs to somebody else. The text says what to do."""
 
 
-class Patient(Scheduler):  # type: ignore[misc]  # celery has no types
-    """Celery's in-memory scheduler. Its first round comes at the start; a task that fails is logged and
-    the schedule goes on."""
-
-    def setup_schedule(self) -> None:
-        super().setup_schedule()
-        for entry in self.schedule.values():
-            entry.last_run_at = self.app.now() - timedelta(days=1)
-
-    def apply_async(self, entry: ScheduleEntry, *args: Any, **kwargs: Any) -> Any:
-        close_old_connections()
-        try:
-            return super().apply_async(entry, *args, **kwargs)
-        except Exception:
-            logger.exception("The scheduled task %s failed; it runs again at its next time.", entry.name)
-            return None
-        finally:
-            close_old_connections()
-
-
 class Schedule:
     """Beat in a thread of its own. Leaves no file behind."""
 
     def __init__(self, app: Celery) -> None:
         self.app = app
-        self.service = Service(app, max_interval=1, scheduler_cls=Patient)
+        self.service = Service(app, max_interval=1, scheduler_cls=OneBeat)
         self.thread = threading.Thread(target=self._run, name="schedule", daemon=True)
 
     def _run(self) -> None:

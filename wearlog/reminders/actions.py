@@ -17,6 +17,7 @@ from django.db.models import F
 from django.db.models.functions import Coalesce
 
 from wearlog.people.models import Mill
+from wearlog.reminders import schedule_state
 from wearlog.reminders.calls import line_of
 from wearlog.reminders.channels import Parcel
 from wearlog.reminders.digest import digest_for, settle_told
@@ -45,15 +46,17 @@ def send_due(*, at: datetime, limit: int, clock: Callable[[], datetime] | None =
 
     A long round passes its `clock`, so that each row's lease begins when it is claimed.
     """
-    done = Sent()
+    done, now = Sent(), at
     for row_id in sendable_ids(at=at, limit=limit):
-        outcome = send_one(row_id=row_id, at=clock() if clock else at)
+        now = clock() if clock else at
+        outcome = send_one(row_id=row_id, at=now)
         done.sent += outcome is Outcome.SENT
         done.to_retry += outcome in (Outcome.RETRY, Outcome.UNREACHABLE, Outcome.SET_ASIDE)
         done.given_up += outcome is Outcome.FAILED
         done.withdrawn += outcome is Outcome.WITHDRAWN
         if outcome is Outcome.UNREACHABLE:
             break
+    schedule_state.stamp(schedule_state.SEND, now)
     return done
 
 

@@ -18,6 +18,8 @@ SCAN = "scan"
 SEND = "send"
 """The last round that sent what waited and came to its end, whether or not anything waited."""
 
+SKEW = timedelta(hours=1)
+
 
 def last(name: str) -> datetime | None:
     """When it was last stamped; None where it never was."""
@@ -25,8 +27,10 @@ def last(name: str) -> datetime | None:
 
 
 def stamp(name: str, at: datetime) -> None:
-    """Remember that it happened at that instant. An older instant than the stored one changes nothing."""
-    if ScheduleState.objects.filter(name=name).filter(Q(at__isnull=True) | Q(at__lt=at)).update(at=at):
+    """Remember that it happened at that instant. A little older than what is stored (two machines' clocks)
+    changes nothing; a stored instant far ahead was written by a clock that was wrong."""
+    earlier = Q(at__isnull=True) | Q(at__lt=at) | Q(at__gt=at + SKEW)
+    if ScheduleState.objects.filter(name=name).filter(earlier).update(at=at):
         return
     _make(name, at=at)
 

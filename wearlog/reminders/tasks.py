@@ -7,24 +7,48 @@ No ETA, no countdown, no `retry()`, and a message is taken off the queue before 
 from __future__ import annotations
 
 import logging
+import time
 
 from celery import shared_task
 from celery.result import EagerResult
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
-from wearlog.reminders import actions
+from wearlog.reminders import actions, clock, schedule_state
 from wearlog.reminders.queries import sendable_ids
 from wearlog.reminders.schedule import EXPIRES_EARLY_S, SEND_EVERY_S
 
 SEND_AT_ONCE = 500
+LONGEST_ROUND_S = 60.0
+"""Where one process does everything, a round of sending leaves the rest to the next after this time."""
+
+WATCH = clock.Watch()
 logger = logging.getLogger(__name__)
+
+
+def steady_s() -> float:
+    """Seconds of a clock that nobody sets and, where the system has such a one, that goes on in sleep."""
+    boot = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if boot is None else time.clock_gettime(boot)
+
+
+def is_paused() -> bool:
+    """Look at the clock; True, and a line in the log, where it can't be believed."""
+    doubt = clock.look(watch=WATCH, at=timezone.now(), steady_s=steady_s())
+    if doubt is not None:
+        logger.error(
+            "Reminders are paused: the clock says %s and should be about %s. Put it right, or if it is right "
+            "run manage.py clock_is_right.",
+            doubt.said,
+            doubt.expected,
+        )
+    return doubt is not None
 
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
 def scan_due() -> int:
     """Queue what is due now."""
-    return actions.scan(at=timezone.now())
+    return 0 if is_paused() else actions.scan(at=timezone.now())
 
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
@@ -34,19 +58,30 @@ def send_waiting() -> int:
     Where tasks run at once in this process, a mail server out of reach ends the round: the next row would
     only wait for the same time-out, and the schedule with it.
     """
+    if is_paused():
+        return 0
+    begun = time.monotonic()
+    schedule_state.stamp(schedule_state.SEND, timezone.now())
     ids = sendable_ids(at=timezone.now(), limit=SEND_AT_ONCE)
-    for woken, row_id in enumerate(ids):
+    woken = 0
+    for row_id in ids:
         try:
             result = send_one.apply_async((row_id,), expires=SEND_EVERY_S - EXPIRES_EARLY_S)
         except OperationalError as error:
             logger.warning("The task queue is out of reach, the rows wait for the next round: %s", error)
-            return woken
-        if isinstance(result, EagerResult) and result.result == actions.Outcome.UNREACHABLE.value:
-            return woken + 1
-    return len(ids)
+            break
+        woken += 1
+        if isinstance(result, EagerResult):
+            unreachable = result.result == actions.Outcome.UNREACHABLE.value
+            if unreachable or time.monotonic() - begun > LONGEST_ROUND_S:
+                break
+    schedule_state.stamp(schedule_state.SEND, timezone.now())
+    return woken
 
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
 def send_one(row_id: int) -> str:
     """Claim, send and settle one row; returns the outcome's word for the log."""
+    if clock.standing() is not None:
+        return "paused"
     return actions.send_one(row_id=row_id, at=timezone.now()).value

@@ -6,11 +6,11 @@ from argparse import ArgumentParser, ArgumentTypeError
 from datetime import UTC, datetime
 from typing import Any
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from wearlog.people.models import Mill
-from wearlog.reminders import actions
+from wearlog.reminders import actions, clock
 
 AT_ONCE = 10_000
 
@@ -20,6 +20,16 @@ def instant(text: str) -> datetime:
         return datetime.fromisoformat(text)
     except ValueError:
         raise ArgumentTypeError(f"{text!r} is no instant: write it as in 2026-05-01T06:30:00+02:00") from None
+
+
+def refuse_a_wrong_clock(now: datetime) -> None:
+    doubt = clock.look(watch=clock.Watch(), at=now, steady_s=0.0)
+    if doubt is not None:
+        raise CommandError(
+            f"Reminders are paused: the clock says {doubt.said:%Y-%m-%d %H:%M} UTC, and they last ran at "
+            f"{doubt.expected:%Y-%m-%d %H:%M} UTC. Put the clock right, or if it is right run "
+            "manage.py clock_is_right."
+        )
 
 
 class Command(BaseCommand):
@@ -35,12 +45,14 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, as_of_now: datetime | None, **options: Any) -> None:
         now = as_of_now or timezone.now()
+        if as_of_now is None:
+            refuse_a_wrong_clock(now)
         if now.tzinfo is None:
             now = now.replace(tzinfo=Mill.current().zone)
         now = now.astimezone(UTC)
         queued = actions.scan(at=now)
-        clock = None if as_of_now else timezone.now
-        done = actions.send_due(at=now, limit=AT_ONCE, clock=clock)
+        ticking = None if as_of_now else timezone.now
+        done = actions.send_due(at=now, limit=AT_ONCE, clock=ticking)
         self.stdout.write(
             f"Reminders: {queued} queued, {done.sent} sent, {done.to_retry} to try again, "
             f"{done.given_up} given up, {done.withdrawn} withdrawn."

@@ -1,0 +1,103 @@
+"""The scheduler of `celery beat` and of the one-process server: exactly one of them at a time beats.
+
+Whoever holds the lock in the database beats; any other that is started, by mistake or to stand by, looks
+every few seconds whether the lock is free. A holder that dies is followed after its lease.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import socket
+import uuid
+from datetime import datetime, timedelta
+from typing import Any
+
+from celery.beat import ScheduleEntry, Scheduler
+from django.db import DatabaseError, close_old_connections
+from django.utils import timezone
+
+from wearlog.reminders import schedule_state
+
+LOCK = "beat"
+LEASE = timedelta(seconds=60)
+RENEW_S = 15.0
+"""So often the holder renews its lease: four times in a lease."""
+
+LOOK_S = 5.0
+"""So often the others look whether it is free."""
+
+logger = logging.getLogger(__name__)
+
+
+class OneBeat(Scheduler):  # type: ignore[misc]  # celery has no types
+    """Celery's in-memory scheduler behind the lock. Its first round comes at the start, or when it takes
+    over: what is due stands in the database, so that nothing of a schedule need be kept on a disk. A task
+    that fails is logged and the schedule goes on."""
+
+    max_interval = RENEW_S
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        self.holder = f"{socket.gethostname()} {os.getpid()} {uuid.uuid4().hex[:12]}"
+        self.beats = False
+        self.renewed_at: datetime | None = None
+        super().__init__(*args, **kwargs)
+
+    def setup_schedule(self) -> None:
+        super().setup_schedule()
+        self.all_due()
+
+    def all_due(self) -> None:
+        """Let the next round run everything."""
+        for entry in self.schedule.values():
+            entry.last_run_at = self.app.now() - timedelta(days=1)
+        self._heap = None  # it holds the times that were planned before
+
+    def tick(self, *args: Any, **kwargs: Any) -> float:
+        if not self.hold():
+            return min(LOOK_S, float(self.max_interval))
+        return float(super().tick(*args, **kwargs))
+
+    def hold(self) -> bool:
+        """Take or keep the lock. Without the database nobody beats: nothing can be done without it."""
+        now = timezone.now()
+        if self.beats and self.renewed_at and 0 <= (now - self.renewed_at).total_seconds() < RENEW_S:
+            return True
+        close_old_connections()
+        try:
+            held = schedule_state.take(LOCK, holder=self.holder, at=now, lease=LEASE)
+        except DatabaseError as error:
+            logger.warning("The schedule waits for the database: %s", error)
+            held = False
+        finally:
+            close_old_connections()
+        if held and not self.beats:
+            logger.info("This process beats now (%s).", self.holder)
+            self.all_due()
+        elif self.beats and not held:
+            logger.warning("Another process beats now; this one stands by.")
+        self.beats, self.renewed_at = held, now
+        return held
+
+    def apply_async(self, entry: ScheduleEntry, *args: Any, **kwargs: Any) -> Any:
+        close_old_connections()
+        try:
+            return super().apply_async(entry, *args, **kwargs)
+        except Exception:
+            logger.exception("The scheduled task %s failed; it runs again at its next time.", entry.name)
+            return None
+        finally:
+            close_old_connections()
+
+    def close(self) -> None:
+        """Let the next one take over at once."""
+        super().close()
+        if not self.beats:
+            return
+        self.beats = False
+        try:
+            schedule_state.give_back(LOCK, holder=self.holder)
+        except DatabaseError as error:
+            logger.warning("The schedule's lock could not be given back; it ends by itself: %s", error)
+        finally:
+            close_old_connections()

@@ -1,0 +1,25 @@
+"""`manage.py clock_is_right`: go on after the clock looked wrong and is right."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.utils import timezone
+
+from wearlog.reminders import clock
+
+
+class Command(BaseCommand):
+    help = "Say that this machine's clock is right, so that paused reminders go on."
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        now = timezone.now()
+        doubt = clock.standing()
+        if not clock.go_on(by=None, at=now) or doubt is None:
+            self.stdout.write("Reminders are not paused; there is nothing to do.")
+            return
+        self.stdout.write(
+            f"Reminders go on: {now:%Y-%m-%d %H:%M} UTC is taken for right "
+            f"(expected was about {doubt.expected:%Y-%m-%d %H:%M})."
+        )
