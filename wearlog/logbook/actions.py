@@ -20,6 +20,7 @@ from wearlog.equipment import actions as moves
 from wearlog.equipment.models import Fitting
 from wearlog.logbook.corrections import correct, undo_move, void
 from wearlog.logbook.door import enter
+from wearlog.logbook.sheets import log_sheet
 from wearlog.logbook.things import remove_plan_entry, remove_thing, save_person, save_thing
 from wearlog.people.models import User
 from wearlog.runs import actions as runs
@@ -39,6 +40,7 @@ __all__ = [
     "log_measurement",
     "log_reading",
     "log_run",
+    "log_sheet",
     "log_work",
     "record_crop_change",
     "release_lot",

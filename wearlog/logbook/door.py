@@ -55,4 +55,6 @@ def _runs_of(result: object) -> Collection[int] | None:
     """The presses whose runs and readings the write may have changed; None: any."""
     if isinstance(result, (Run, Reading)):
         return (result.press_id,)
+    if isinstance(result, list) and all(isinstance(one, Run) for one in result):
+        return {one.press_id for one in result}
     return () if isinstance(result, WITHOUT_RUNS) else None

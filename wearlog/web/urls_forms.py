@@ -19,12 +19,16 @@ from wearlog.web.views import (
     manage_people,
     manage_presses,
     manage_rules,
+    sheet,
 )
 
 urlpatterns: list[URLPattern] = [
     path("log/", log_book.log, name="log"),
     path("log/after/", log_door.after, name="after"),
     path("log/run/", log_run.run_new, name="run-new"),
+    path("log/sheet/", sheet.shift, name="shift-sheet"),
+    path("presses/<int:pk>/week/", sheet.week, name="week"),
+    path("presses/<int:pk>/wall-sheet/", sheet.wall_sheet, name="wall-sheet"),
     path("log/run/<int:pk>/stop/", log_run.run_stop, name="run-stop"),
     path("log/work/", log_work.work_new, name="work-new"),
     path("log/incident/", log_events.incident_new, name="incident-new"),

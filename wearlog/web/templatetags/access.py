@@ -20,6 +20,7 @@ INDEX = (
     ("compare", gettext_lazy("Hours per tonne"), Permission.VIEW),
     ("track-record", gettext_lazy("Track record"), Permission.VIEW),
     ("run-new", gettext_lazy("Log a run"), Permission.LOG),
+    ("shift-sheet", gettext_lazy("Log all presses at once"), Permission.LOG),
     ("work-new", gettext_lazy("Log work"), Permission.LOG),
     ("measurement-new", gettext_lazy("Log a gauge"), Permission.LOG),
     ("reading-new", gettext_lazy("Log a meter reading"), Permission.LOG),

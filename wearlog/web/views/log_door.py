@@ -172,9 +172,13 @@ class EntryPage(FormPage):
     """A new line of the log. Afterwards the day page says what was saved and what became due by it."""
 
     def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+        self.remember_due()
+        return super().post(request, **kwargs)
+
+    def remember_due(self) -> None:
+        """Keep what was due before the entry, so that `after` can say what it added."""
         before = remembered_items(as_of=today(self.request))
         self.due_before = None if before is None else sorted(pressing(before))
-        return super().post(request, **kwargs)
 
     def saved(self, text: str, record: Model) -> None:
         """Say what was saved, with a link to correct it."""

@@ -25,6 +25,18 @@ if (index) {
   });
 }
 
+// On a sheet Enter goes on to the next field, as it does on paper; on the button it saves.
+for (const form of document.querySelectorAll("form.lines")) {
+  form.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || !event.target.matches("input:not([type=checkbox]), select")) return;
+    event.preventDefault();
+    const fields = [...form.querySelectorAll("input:not([type=hidden]), select, button.main")];
+    const next = fields[fields.indexOf(event.target) + 1];
+    next?.focus();
+    next?.select?.();
+  });
+}
+
 // A press of the button answers at once, and a second press sends nothing twice.
 for (const form of document.querySelectorAll("form[method=post]")) {
   form.addEventListener("submit", (event) => {
