@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from importlib import import_module
 
 import django
+from django.urls import reverse
 
 
 def do(what: str, start: datetime) -> None:
@@ -36,7 +37,8 @@ def do(what: str, start: datetime) -> None:
 
 def main() -> None:
     django.setup()
-    import_module("wearlog.reminders.actions")  # so that no child has to
+    import_module("wearlog.reminders.actions")
+    reverse("web:day")  # imports every page, so that no child has to
     for line in sys.stdin:
         what, instant = line.split()
         child = os.fork()

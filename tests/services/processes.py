@@ -40,7 +40,6 @@ def run(command: list[str], environment: dict[str, str]) -> str:
 
 
 def fill(environment: dict[str, str], *, presses: int, rules: int) -> None:
-    run([sys.executable, "manage.py", "migrate", "--verbosity", "0"], environment)
     run([*MILL, "fill", str(presses), str(rules)], environment)
 
 

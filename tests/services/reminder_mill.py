@@ -1,8 +1,9 @@
 """Run as a program: fill an empty database with overdue work, or scan and send until killed.
 
-`python -m tests.services.reminder_mill fill PRESSES RULES` makes PRESSES x RULES items that have been overdue
-for years, told to one operator. `... send INSTANT` takes INSTANT for now and lets time go on from there.
-`... wake` does what one beat of the schedule does.
+`python -m tests.services.reminder_mill fill PRESSES RULES` brings the database up to date and makes
+PRESSES x RULES items that have been overdue for years, told to one operator. `... send INSTANT` takes INSTANT
+for now and lets time go on from there. `... wake` does what one beat of the schedule does. `... link` prints
+the secret of a sign-in link for the operator.
 """
 
 from __future__ import annotations
@@ -16,13 +17,18 @@ import django
 
 
 def fill(presses: int, rules: int) -> None:
+    from django.core.management import call_command
+
     from tests.reminders.wishes import any_hour
     from wearlog.equipment.models import Press
     from wearlog.forecasts.models import LogVersion
     from wearlog.lockout.models import EnergySource
     from wearlog.people.models import Mill, Role, User
+    from wearlog.runs.models import Crop
     from wearlog.service.models import Rule, Service
 
+    call_command("migrate", verbosity=0)
+    Crop.objects.create(code="rapeseed")
     Mill(name="Many presses", time_zone="UTC", units="metric").save()
     any_hour(User.objects.create_user("operator", email="operator@mill.example", role=Role.OPERATOR))
     done_at = datetime(2025, 1, 1, 12, tzinfo=UTC)
@@ -61,11 +67,22 @@ def wake() -> None:
     print(tasks.send_waiting())
 
 
+def link() -> None:
+    from django.utils import timezone
+
+    from wearlog.people.models import User
+    from wearlog.people.signin import make_link
+
+    print(make_link(user=User.objects.get(), at=timezone.now()))
+
+
 if __name__ == "__main__":
     django.setup()
     if sys.argv[1] == "fill":
         fill(int(sys.argv[2]), int(sys.argv[3]))
     elif sys.argv[1] == "wake":
         wake()
+    elif sys.argv[1] == "link":
+        link()
     else:
         send(datetime.fromisoformat(sys.argv[2]))

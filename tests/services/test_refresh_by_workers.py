@@ -9,8 +9,8 @@ from pathlib import Path
 import psycopg
 
 from tests.reminders.smtp import mail_server
+from tests.services.processes import CELERY, fill, going, logs, run, surroundings
 from tests.services.servers import RedisServer
-from tests.services.test_reminders_by_processes import CELERY, fill, going, logs, run, surroundings
 
 ENTER = """
 from datetime import datetime, timedelta, UTC
@@ -22,7 +22,8 @@ from wearlog.logbook.entries import NewRun, NewWork
 from wearlog.service.models import Rule
 """
 NEW_RULE = ENTER + (
-    "actions.save_thing(by=None, at=timezone.now(), thing=Rule(code='belts', action='adjust', every_days=Decimal(9)))"
+    "actions.save_thing(by=None, at=timezone.now(), "
+    "thing=Rule(code='belts', action='adjust', every_days=Decimal(9)))"
 )
 NEW_WORK = ENTER + (
     "actions.log_work(by=None, at=timezone.now(), entry=NewWork("
