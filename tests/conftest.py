@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
-from tests.requirements import REQUIREMENTS, all_required
+from tests.requirements import REQUIREMENTS, all_required, pdf_library
 from wearlog.people.models import Mill, Role, User
 
 # No test fails on a clock. Where everything is judged, the examples are the same each time, so that a change
@@ -35,6 +35,12 @@ def operator(mill: Mill) -> User:
     return User.objects.create_user(
         "operator", name="Oskar", email="operator@mill.example", role=Role.OPERATOR
     )
+
+
+@pytest.fixture(scope="session")
+def pdf() -> object:
+    """What draws PDFs. `tests.requirements` leaves these tests out where the machine lacks it."""
+    return pdf_library()
 
 
 def at(text: str) -> datetime:

@@ -23,6 +23,15 @@ def browser_program() -> str | None:
     return None
 
 
+def pdf_library() -> object:
+    """WeasyPrint with the system's Pango below it, or None."""
+    try:
+        import weasyprint
+    except (ImportError, OSError):
+        return None
+    return weasyprint
+
+
 @dataclass(frozen=True)
 class Requirement:
     name: str
@@ -45,6 +54,9 @@ REQUIREMENTS = (
         "install the `test` extra, or a Redis server",
     ),
     Requirement("Chromium", frozenset({"browser", "page", "phone"}), browser_program, "install Chromium"),
+    Requirement(
+        "Pango", frozenset({"pdf"}), pdf_library, "install the packages that docs/decisions/pdf.md names"
+    ),
 )
 
 

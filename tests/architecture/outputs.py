@@ -22,7 +22,8 @@ from wearlog.forecasts.queries import due_items
 from wearlog.people.models import Mill, User
 from wearlog.reminders.mail_links import SINGLE, job_url, stop_url
 from wearlog.service.models import Action
-from wearlog.web.templatetags.due import STATE_WORDS, task_line
+from wearlog.web.codes import Code
+from wearlog.web.templatetags.due import STATE_WORDS, card_key, task_line
 
 SAMPLES = 3
 """Pages of one address that differ only in their query are opened this often ..."""
@@ -169,6 +170,8 @@ def sample_arguments(pattern: URLPattern) -> list[dict[str, Any]]:
         "pk": firsts,
         "kind": ["run", "service", "reading", "measurement", "incident", "fitting", "note", "shiftnote"],
         "secret": ["not-a-secret"],
+        "code": [str(Code(named, pk)) for named in ("press", "position", "part") for pk in firsts],
+        "key": [card_key(item) for item in due_items(as_of=timezone.localdate())[:SAMPLES]] + ["1.1.1.1.-"],
         "token": mail_tokens() if "token" in names else [],
         "hazard": ["trapped-pressure"],
     }

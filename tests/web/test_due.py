@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date
 
 import pytest
 from django.test import Client
@@ -14,7 +14,7 @@ from tests.web.look_mill import LookMill
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.cautions import Caution
 from wearlog.people.models import Mill, User
-from wearlog.service.models import Rule, Service
+from wearlog.service.models import Rule
 from wearlog.web.jobcards import things_to_bring
 from wearlog.web.templatetags import due
 
@@ -159,103 +159,3 @@ class TestList:
         client.force_login(owner)
         with django_assert_max_num_queries(30):  # type: ignore[attr-defined]
             client.get("/due/?state=all")
-
-
-class TestCard:
-    @pytest.fixture
-    def keys(self, shop: LookMill) -> list[str]:
-        """Of the screw's inspection and the die's flip."""
-        return [
-            f"{shop.look_rule.pk}.{shop.north.pk}.{shop.screw_place.pk}.{shop.screw.pk}.-",
-            f"{shop.flip_rule.pk}.{shop.north.pk}.{shop.die_place.pk}.{shop.die.pk}.A",
-        ]
-
-    def test_it_has_all_that_a_person_needs_at_the_press(
-        self, shop: LookMill, keys: list[str], read: Callable[[str], str]
-    ) -> None:
-        card = read(f"/due/card/?item={keys[1]}")
-        for words in (
-            "Flip die D5-01, edge A · North press",
-            "North press (N), serial 77-3",
-            "D5-01, edge A, 5.00 mm",
-            "your own lock and tag for each person: 2 locks",
-            "Locked, tagged",
-            "Released",
-            "Start tried",
-            "preheat the head 15 to 20 minutes",  # common practice, no source
-            "whoever fitted a lock takes it off",
-            "The maker's manual, the site's own procedure and local codes come first.",
-            "licensed electrician",
-            "Work done by, day and time",
-        ):
-            assert words in card
-
-    def test_the_whole_caution_is_on_paper_unfolded(
-        self, keys: list[str], read: Callable[[str], str]
-    ) -> None:
-        card = read(f"/due/card/?item={keys[0]}")
-        assert "Before you open or reach into anything" in card
-        assert '<details class="caution-more"' not in card
-
-    def test_each_isolation_point_has_boxes_to_tick(
-        self, keys: list[str], read: Callable[[str], str]
-    ) -> None:
-        table = re.search(r'<table class="ticks">.*?</table>', read(f"/due/card/?item={keys[0]}"))
-        assert table is not None
-        assert "isolate at wall isolator Q1" in table.group(0)
-        assert "isolate at heater plug H1" in table.group(0)
-        assert table.group(0).count('class="box"') == 6
-
-    def test_a_press_without_recorded_points_has_lines_to_write_them_on(
-        self, shop: LookMill, read: Callable[[str], str]
-    ) -> None:
-        place = shop.twin.positions.get(name="left screw")
-        card = read(f"/due/card/?item={shop.look_rule.pk}.{shop.twin.pk}.{place.pk}.{shop.left_screw.pk}.-")
-        assert "No isolation point is recorded for this press." in card
-        assert '<table class="ticks">' not in card
-
-    def test_several_tasks_are_several_cards_and_the_same_one_is_one(
-        self, keys: list[str], read: Callable[[str], str]
-    ) -> None:
-        page = read(f"/due/card/?item={keys[0]}&item={keys[1]}&item={keys[0]}")
-        assert page.count('<article class="card"') == 2
-
-    def test_a_task_that_has_left_the_forecast_is_named_and_not_printed(
-        self, keys: list[str], read: Callable[[str], str]
-    ) -> None:
-        page = read(f"/due/card/?item={keys[0]}&item=999.1.1.1.-")
-        assert page.count('<article class="card"') == 1
-        assert "1 of the tasks asked for is no longer in the forecast" in page
-
-    @pytest.mark.parametrize("query", ["", "?item=" + "&item=".join(map(str, range(41)))])
-    def test_no_task_or_a_crateful_is_refused(self, query: str, client: Client, owner: User) -> None:
-        client.force_login(owner)
-        assert client.get(f"/due/card/{query}").status_code == 404
-
-    def test_a_card_never_says_that_a_machine_is_safe(
-        self, keys: list[str], read: Callable[[str], str]
-    ) -> None:
-        words = re.sub(r"<[^>]+>", " ", read(f"/due/card/?item={keys[0]}&item={keys[1]}")).lower()
-        assert re.search(r"\bsafe\b", words) is None
-
-    def test_a_spare_of_the_same_type_is_named_for_a_replacement(
-        self, shop: LookMill, read: Callable[[str], str]
-    ) -> None:
-        rule = Rule.objects.create(code="new die", action="replace", kind="die", every_days=1)
-        key = f"{rule.pk}.{shop.north.pk}.{shop.die_place.pk}.{shop.die.pk}.A"
-        assert "On the shelf: D5-02." in read(f"/due/card/?item={key}")
-
-    def test_work_done_since_makes_the_card_vanish_or_move_on(
-        self, shop: LookMill, keys: list[str], read: Callable[[str], str]
-    ) -> None:
-        assert "Overdue" in read(f"/due/card/?item={keys[0]}")
-        Service.objects.create(
-            ref="done",
-            done_at=shop.now - timedelta(minutes=1),
-            press=shop.north,
-            position=shop.screw_place,
-            part=shop.screw,
-            action="inspect",
-            rule=shop.look_rule,
-        )
-        assert "Overdue" not in read(f"/due/card/?item={keys[0]}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, path
 
 from wearlog.web import urls_forms
-from wearlog.web.views import compare, day, due, parts, presses, signin, track
+from wearlog.web.views import card_print, compare, day, due, labels, parts, presses, scan, signin, track
 
 app_name = "web"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -14,7 +14,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sign-in/<str:secret>/", signin.by_link, name="sign-in-link"),
     path("sign-out/", signin.sign_out, name="sign-out"),
     path("due/", due.forecast, name="forecast"),
-    path("due/card/", due.job_card, name="job-card"),
+    path("due/card/", card_print.job_card, name="job-card"),
+    path("due/card.pdf", card_print.job_card_pdf, name="job-card-pdf"),
+    path("labels/", labels.labels, name="labels"),
+    path("labels.pdf", labels.labels_pdf, name="labels-pdf"),
+    path("scan/", scan.scan, name="scan"),
+    path("scan/<str:code>/", scan.code, name="scan-code"),
+    path("scan/job/<str:key>/", scan.job, name="scan-job"),
     path("presses/", presses.presses, name="presses"),
     path("presses/<int:pk>/", presses.press, name="press"),
     path("parts/", parts.parts, name="parts"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django import template
 
+from wearlog.lockout.steps import before_work
 from wearlog.lockout.text import caution_as_text, demand, paragraphs_of, word_of
 
 register = template.Library()
@@ -28,6 +29,7 @@ def caution_panel(caution: object, full: bool = False) -> dict[str, object]:
         "word": word_of(given),
         "lead": lead,
         "rest": rest,
+        "steps": before_work(),
         "folded": bool(rest) and bool(points) and not full,
         "names": [] if full or len(points) <= POINTS_IN_FULL else [name_of(point) for point in points],
     }

@@ -1,0 +1,244 @@
+"""How a job card lies on its sheets of paper: one where it fits, else a second that carries its own caution.
+
+A browser and a PDF must break at the same place, and a page can't measure itself. So the height of what
+varies is reckoned here from its characters, and `tests/web/test_pdf_fit.py` holds the reckoning against
+real sheets.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import dataclass
+
+PAPERS = {"a4": (532.0, 802.0), "letter": (549.0, 752.0)}
+"""Width and height between the margins of `page-a4.css` and `page-letter.css`, in points."""
+
+
+@dataclass(frozen=True)
+class Type:
+    """One setting of the card: its name as a class of `card.css`, and its sizes in points."""
+
+    name: str
+    caution: float
+    points: float
+    gap: float
+    """Between the blocks of the sheet."""
+    after: float
+    """Height of all that is filled in afterwards, which does not vary."""
+    columns: int
+    boxes: float
+    """Width that the columns to tick take in each table."""
+
+
+OPEN = Type("open", caution=11, points=11, gap=5, after=148, columns=1, boxes=104)
+CLOSE = Type("close", caution=9, points=9, gap=3.5, after=118, columns=2, boxes=78)
+FACTS, AT_THE_BENCH = 11, 9.5
+HAZARDS = 11
+"""What can hurt is never set smaller than this, in points."""
+SLACK = 6
+"""Left over on every sheet, in points, for what the reckoning gets wrong."""
+
+
+@dataclass(frozen=True)
+class Point:
+    """One isolation point with its number on the whole card."""
+
+    number: int
+    text: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One sheet: its number, its setting, and the isolation points on it, column by column.
+
+    `how` says whether the rule's instructions stand on this sheet."""
+
+    number: int
+    setting: str
+    columns: tuple[tuple[Point, ...], ...]
+    how: bool
+
+    @property
+    def first(self) -> bool:
+        return self.number == 1
+
+    @property
+    def points(self) -> tuple[Point, ...]:
+        return tuple(point for column in self.columns for point in column)
+
+    @property
+    def last_number(self) -> int:
+        return self.points[-1].number
+
+
+def ems(text: str) -> float:
+    """About how wide a text is in units of its size: capitals and wide scripts count more.
+
+    Means of Arial's advance widths, from memory, a little on the safe side.
+    """
+    wide = 0.0
+    for letter in text:
+        if unicodedata.east_asian_width(letter) in "WF":
+            wide += 1.0
+        elif letter in "mwMW@%" or letter.isupper():
+            wide += 0.74
+        elif letter in "ijltfr .,;:'|()[]/-":
+            wide += 0.32
+        else:
+            wide += 0.55
+    return wide
+
+
+def lines_of(text: str, *, size: float, width: float) -> int:
+    """Lines of a paragraph as a browser breaks it: word by word, a word that is too long in pieces."""
+    lines, used, space = 1, 0.0, 0.3 * size
+    for word in text.split():
+        length = ems(word) * size
+        if used and used + space + length > width:
+            lines, used = lines + 1, 0.0
+        if length > width:
+            lines += int(length // width)
+            length %= width
+        used += length + (space if used else 0)
+    return lines
+
+
+def height_of(text: str, *, size: float, width: float, leading: float = 1.22) -> float:
+    return lines_of(text, size=size, width=width) * size * leading
+
+
+def height_of_point(point: Point, setting: Type, width: float) -> float:
+    """A row of the table: at least as high as its box."""
+    wide = (width - 6 * (setting.columns - 1)) / setting.columns - setting.boxes - 8
+    text = height_of(f"{point.number}. {point.text}", size=setting.points, width=wide, leading=1.2)
+    return max(text, 13.0) + (3 if setting is CLOSE else 5)
+
+
+@dataclass(frozen=True)
+class Content:
+    """What varies on a card, as it will be read: all that the height of its first sheet depends on."""
+
+    title: str
+    facts: tuple[str, ...]
+    """Read at the machine: where, and the gauge with its limit."""
+    bench: tuple[str, ...]
+    """Read before: why it is due, what to bring."""
+    how: str
+    caution: tuple[str, ...]
+    """What can hurt first, then the paragraphs below it, without the steps that have boxes."""
+    steps: str
+    """The steps as the sentence that stands on sheets without the boxes."""
+    apply: tuple[str, ...]
+    release: tuple[str, ...]
+    points: tuple[str, ...]
+
+
+def sheets_of(content: Content, *, paper: str) -> tuple[Sheet, ...]:
+    """One sheet where everything fits; else the instructions and then points go on to further sheets.
+
+    The larger setting is taken where it holds everything. No point is ever left out.
+    """
+    points = tuple(Point(number, text) for number, text in enumerate(content.points, start=1))
+    width, height = PAPERS[paper]
+    for setting in (OPEN, CLOSE):
+        room = (
+            height
+            - SLACK
+            - top_height(content, setting, width, how=True)
+            - after_height(content, setting, width)
+        )
+        columns, rest = filled(points, setting, width, room)
+        if room >= UNRECORDED[setting.name] * (not points) and not rest:
+            return (Sheet(1, setting.name, columns, how=True),)
+    how = len(content.how) <= HOW_IN_FULL
+    top = top_height(content, CLOSE, width, how=how)
+    room = height - SLACK - top - after_height(content, CLOSE, width) - CONTINUED
+    columns, rest = filled(points, CLOSE, width, room)
+    sheets = [Sheet(1, CLOSE.name, columns, how=how)]
+    while rest or not how:
+        setting, columns, rest = continuation(content, rest, width, height, how=not how)
+        sheets.append(Sheet(len(sheets) + 1, setting.name, columns, how=not how))
+        how = True
+    return tuple(sheets)
+
+
+HOW_IN_FULL = 300
+"""Instructions of so many characters stay on the first sheet, whatever has to leave it."""
+CONTINUED = 22.0
+"""The framed line that sends the reader to the next sheet."""
+UNRECORDED = {"open": 115.0, "close": 100.0}
+"""Lines to write the energy sources on, where none is recorded."""
+TABLE = {"open": 30.0, "close": 28.0}
+"""Heading of the isolation points and the head of their table."""
+
+
+def continuation(
+    content: Content, points: tuple[Point, ...], width: float, height: float, *, how: bool
+) -> tuple[Type, tuple[tuple[Point, ...], ...], tuple[Point, ...]]:
+    """The next sheet: its setting, its columns, and the points that go on to one more."""
+    for setting in (OPEN, CLOSE):
+        top = 11 + lines_of(content.title, size=16, width=width) * 18.4 + 2 * CONTINUED + 45
+        top += caution_height(content, setting, width) + 6 * setting.gap
+        top += height_of(content.steps, size=setting.caution, width=width - 14, leading=1.2) + 3
+        top += height_of(content.how, size=11, width=width, leading=1.25) if how else 0
+        columns, rest = filled(points, setting, width, height - SLACK - top)
+        if not rest:
+            return setting, columns, rest
+    if not columns:  # one point that is longer than a sheet: it goes on paper all the same
+        columns, rest = ((rest[0],),), rest[1:]
+    return setting, columns, rest
+
+
+def filled(
+    points: tuple[Point, ...], setting: Type, width: float, room: float
+) -> tuple[tuple[tuple[Point, ...], ...], tuple[Point, ...]]:
+    """As many points as the room holds, in columns of about the same height, and those that are left."""
+    heights = [height_of_point(point, setting, width) for point in points]
+    for number in range(len(points), 0, -1):
+        splits = [number] if setting.columns == 1 or number == 1 else range(1, number)
+        tallest, split = min((max(sum(heights[:at]), sum(heights[at:number])), at) for at in splits)
+        if tallest + TABLE[setting.name] <= room:
+            columns = (points[:split], points[split:number])
+            return tuple(column for column in columns if column), points[number:]
+    return (), points
+
+
+def top_height(content: Content, setting: Type, width: float, *, how: bool) -> float:
+    """From the upper margin to the isolation points."""
+    code = CODE[setting.name]
+    height = 11 + lines_of(content.title, size=16, width=width - code) * 18.4 + 2
+    facts = [(fact, FACTS) for fact in (*content.facts, content.how if how else "") if fact]
+    for fact, size in (*facts, *((each, AT_THE_BENCH) for each in content.bench)):
+        beside = code if height < code + 10 else 0.0  # the QR code is about as high as wide
+        height += height_of(fact, size=size, width=width - beside)
+    height = max(height, code + 10)
+    height += caution_height(content, setting, width) + steps_height(content.apply, setting, width)
+    return height + 5 * setting.gap
+
+
+CODE = {"open": 82.0, "close": 76.0}
+"""Width of the QR code with the gap beside it, in points."""
+
+
+def caution_height(content: Content, setting: Type, width: float) -> float:
+    hazards, *rest = content.caution
+    height = 24 + height_of(hazards, size=HAZARDS, width=width - 14, leading=1.2) + 3
+    return height + sum(
+        height_of(each, size=setting.caution, width=width - 14, leading=1.2) + 3 for each in rest
+    )
+
+
+def steps_height(steps: tuple[str, ...], setting: Type, width: float) -> float:
+    """A heading and the steps with their boxes, in two columns or three, row by row."""
+    across = 2 if setting is OPEN else 3
+    size = 11 if setting is OPEN else 9.5
+    wide = (width - 14 * (across - 1)) / across - 18
+    rows = [steps[at : at + across] for at in range(0, len(steps), across)]
+    return 14 + sum(
+        max(height_of(f"9. {step}", size=size, width=wide, leading=1.15) for step in row) + 2 for row in rows
+    )
+
+
+def after_height(content: Content, setting: Type, width: float) -> float:
+    """All that is filled in afterwards: what does not vary, and the steps before it runs again."""
+    return setting.after + steps_height(content.release, setting, width)
