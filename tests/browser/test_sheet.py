@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from decimal import Decimal
 
@@ -9,6 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.web.log_shop import Shop
+from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Run
 
@@ -47,3 +49,17 @@ def test_a_week_is_typed_with_tab_and_enter_alone(page: Page, sign_in: SignIn, s
         Decimal("380.5"),
         Decimal(450),
     ]
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_a_wall_sheet_prints_on_one_page(paper: str, page: Page, sign_in: SignIn, shop: Shop) -> None:
+    for number in range(10):
+        EnergySource.objects.create(
+            press=shop.north, source=f"energy source number {number}", kind="electrical", isolate_at="Q1"
+        )
+    sign_in(page, User.objects.create_user("ines", name="Ines", role=Role.OPERATOR))
+    page.goto(f"/presses/{shop.north.pk}/wall-sheet/")
+    sheets = re.findall(
+        rb"/Type\s*/Page\b", page.pdf(format=paper, landscape=True, prefer_css_page_size=True)
+    )
+    assert len(sheets) == 1

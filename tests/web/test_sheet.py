@@ -251,13 +251,15 @@ def test_a_viewer_may_print_the_wall_sheet_but_not_type_it_up(client: Client, sh
     client.force_login(User.objects.create_user("viewer", role=Role.VIEWER))
     assert client.get(f"/presses/{shop.north.pk}/week/").status_code == 403
     assert client.get("/log/sheet/").status_code == 403
-    EnergySource.objects.create(
-        press=shop.north, source="motor", kind="electrical", isolate_at="switch Q1 on the wall"
-    )
-    html = page(client, f"/presses/{shop.north.pk}/wall-sheet/")
+    address = f"/presses/{shop.north.pk}/wall-sheet/"
+    assert "No isolation points are recorded for this press" in page(client, address)
+    for source in ("heater", "main motor"):
+        EnergySource.objects.create(press=shop.north, source=source, kind="electrical", isolate_at="Q1")
+    html = page(client, address)
     assert "D-1 A" in html
-    assert "switch Q1 on the wall" in html
-    assert html.count("<tr><td>") == 21
+    assert "lock out." in html
+    assert "Isolation points: heater, main motor." in words(html)
+    assert html.count("<tr><td>") == 14  # a fortnight
 
 
 @pytest.mark.parametrize(

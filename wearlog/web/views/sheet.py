@@ -16,7 +16,6 @@ from django.utils.translation import ngettext
 
 from wearlog.calc import units
 from wearlog.equipment.models import Press
-from wearlog.lockout.queries import caution_for_press
 from wearlog.logbook import actions
 from wearlog.logbook.sheets import SheetNotTaken
 from wearlog.people.roles import Permission
@@ -30,6 +29,7 @@ from wearlog.web.views.log_run import by_meter, reading_words, remember_units, u
 DAYS = 7
 MOST_LINES = 3
 USUAL_END = time(18, 0)
+WALL_ROWS = 14
 
 
 class Sheet(EntryPage):
@@ -204,8 +204,8 @@ def wall_sheet(request: SignedInRequest, pk: int) -> HttpResponse:
         {
             "press": press,
             "fitted": [place for place in places if place.fitting and place.is_wear_part],
-            "rows": range(21),
-            "caution": caution_for_press(press.pk, action="inspect", kind=""),
+            "rows": range(WALL_ROWS),
+            "points": [source.source for source in press.energy_sources.order_by("source")],
             "mass_unit": reader_of(request).mass_unit,
         },
     )
