@@ -26,7 +26,17 @@ FOLDERS = (
 
 def test_every_folder_that_uses_a_database_is_run_again() -> None:
     """A new folder of tests must be named here or be one that stores nothing."""
-    without = {"calc", "published", "benchmarks", "architecture", "services", "browser", "config", "journeys"}
+    without = {
+        "calc",
+        "published",
+        "benchmarks",
+        "architecture",
+        "services",
+        "browser",
+        "config",
+        "journeys",
+        "soak",
+    }
     there = {path.name for path in (ROOT / "tests").iterdir() if (path / "__init__.py").exists()}
     assert there - without == set(FOLDERS)
 
