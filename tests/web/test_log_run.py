@@ -293,3 +293,42 @@ def test_on_a_twin_the_other_barrel_is_started_while_one_runs(phone: Client, sho
         assert 'name="start"' in page(phone, f"/log/run/?press={shop.twin.pk}")
         assert phone.post("/log/run/", typed).status_code == 302
     assert sorted(Run.objects.values_list("through", "ends_at")) == [("left", None), ("right", None)]
+
+
+def test_the_same_as_last_time_is_one_touch_and_the_button(phone: Client, shop: Shop, operator: User) -> None:
+    ago = timezone.now() - timedelta(days=1)
+    shop.run(shop.north, shop.sunflower, ago, "7.5", "412.5", by=operator)
+    text = page(phone, f"/log/run/?press={shop.north.pk}")
+    assert "Same as last time: 7.5 h, 412.5 kg of sunflower" in text
+    form = page(phone, f"/log/run/?press={shop.north.pk}&same=1")
+    assert re.search(r'name="hours_h" value="7.5"', form)
+    assert re.search(r'name="seed" value="412.5"', form)
+    answer = phone.post("/log/run/", numbers(shop, hours_h="7.5", seed="412.5", crop=str(shop.sunflower.pk)))
+    assert answer.status_code == 302
+    assert Run.objects.filter(seed_kg=Decimal("412.5"), hours_h=Decimal("7.5")).count() == 2
+
+
+def test_the_same_as_last_time_never_guesses_what_the_meter_shows(
+    phone: Client, shop: Shop, operator: User
+) -> None:
+    ago = timezone.now() - timedelta(days=2)
+    shop.reading(shop.north, "100", ago)
+    shop.run(shop.north, shop.rape, ago, None, "300", by=operator)
+    Run.objects.update(ended_at=ago + timedelta(hours=6), ends_at=ago + timedelta(hours=6))
+    shop.reading(shop.north, "106", ago + timedelta(hours=6))
+    form = page(phone, f"/log/run/?press={shop.north.pk}&same=1")
+    assert not re.search(r'name="meter_h" value', form)
+    assert re.search(r'name="hours_h" value="6"', form)
+
+
+def test_without_a_run_before_there_is_no_last_time(phone: Client, shop: Shop) -> None:
+    assert "Same as last time" not in page(phone, f"/log/run/?press={shop.north.pk}")
+    assert phone.get(f"/log/run/?press={shop.north.pk}&same=1").status_code == 200
+
+
+def test_the_same_in_pounds_reads_as_it_was_typed(phone: Client, shop: Shop, operator: User) -> None:
+    User.objects.filter(pk=operator.pk).update(units="us")
+    ago = timezone.now() - timedelta(days=1)
+    shop.run(shop.north, shop.rape, ago, "20", "317.514659", by=operator)  # 700 lb, NIST SP 811
+    form = page(phone, f"/log/run/?press={shop.north.pk}&same=1")
+    assert re.search(r'name="seed" value="700"', form)

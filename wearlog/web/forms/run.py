@@ -175,7 +175,8 @@ class RunForm(SeedAmount):
                     "title": title,
                     "fields": [self[name] for name in names],
                     "open": any(name in self.errors or name in doubted for name in watched)
-                    or (self.is_bound and any(name in self.changed_data for name in names)),
+                    or (self.is_bound and any(name in self.changed_data for name in names))
+                    or (key == "when" and self.by_meter and self.initial.get("hours_h") is not None),
                 }
             )
         return groups

@@ -122,11 +122,38 @@ class RunNew(EntryPage):
                 "crop": crop.pk if crop else None,
                 "lot": self.last_run.lot if self.last_run and same_crop else "",
                 **usual_units(self.request),
+                **(self.as_last_time() if "same" in self.request.GET else {}),
             },
         )
 
+    def as_last_time(self) -> dict[str, Any]:
+        """The last run's crop and numbers, to look over and save. What a meter shows is never guessed."""
+        hours = None if self.last_run is None else hours_of(self.last_run)
+        if self.last_run is None or hours is None:
+            return {}
+        unit = units.mass_unit(self.reader.system)
+        return {
+            "crop": self.last_run.crop_id,
+            "lot": self.last_run.lot,
+            "hours_h": Decimal(str(round(hours, 2))),
+            "seed": units.from_kg(self.last_run.seed_kg, unit).quantize(Decimal("0.01")),
+            "seed_unit": unit,
+        }
+
+    def last_time(self) -> str:
+        """`7.5 h, 400 kg of rapeseed`, or nothing where there was no such run."""
+        hours = None if self.last_run is None else hours_of(self.last_run)
+        if self.last_run is None or hours is None:
+            return ""
+        return _("%(hours)s h, %(mass)s of %(crop)s") % {
+            "hours": units.show_number(hours, 1, self.reader.system),
+            "mass": units.show_mass(self.last_run.seed_kg, self.reader.system),
+            "crop": self.last_run.crop,
+        }
+
     def context(self) -> dict[str, Any]:
         return {
+            "last_time": self.last_time(),
             "press": self.press,
             "presses": self.presses,
             "page": reverse("web:run-new"),
