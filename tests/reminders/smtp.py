@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import email
 import email.policy
 import threading
@@ -17,14 +18,18 @@ from aiosmtpd.smtp import SMTP, Envelope, Session
 from tests.services.servers import free_port
 
 OK = "250 OK"
+DROP = "take the mail and hang up before the answer"
+SILENT = "never answer"
 
 
 @dataclass
 class MailServer:
-    """`rcpt` and `data` map an address to its next answers; without one it is `250`."""
+    """`rcpt` and `data` map an address to its next answers; without one it is `250`. As an answer to `data`,
+    DROP takes the mail and hangs up before it says so; SILENT, anywhere, leaves the sender waiting."""
 
     port: int = 0
     mails: list[EmailMessage] = field(default_factory=list)
+    raw: list[bytes] = field(default_factory=list)
     rcpt: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     data: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     on_mail: Callable[[EmailMessage], None] | None = None
@@ -34,22 +39,29 @@ class MailServer:
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
     ) -> str:
         answer = self._next(self.rcpt, address)
+        await _wait_where(answer == SILENT)
         if answer == OK:
             envelope.rcpt_tos.append(address)
         return answer
 
     async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
         answer = self._next(self.data, envelope.rcpt_tos[0])
-        if answer == OK:
-            content = envelope.content
-            assert isinstance(content, bytes)
-            mail = email.message_from_bytes(content, policy=email.policy.default)
-            assert isinstance(mail, EmailMessage)
-            with self.lock:
-                self.mails.append(mail)
-            if self.on_mail:
-                self.on_mail(mail)
-        return answer
+        await _wait_where(answer == SILENT)
+        if answer not in (OK, DROP):
+            return answer
+        content = envelope.content
+        assert isinstance(content, bytes)
+        mail = email.message_from_bytes(content, policy=email.policy.default)
+        assert isinstance(mail, EmailMessage)
+        with self.lock:
+            self.mails.append(mail)
+            self.raw.append(content)
+        if self.on_mail:
+            self.on_mail(mail)
+        if answer == DROP:
+            assert server.transport
+            server.transport.abort()
+        return OK
 
     def _next(self, script: dict[str, list[str]], address: str) -> str:
         with self.lock:
@@ -63,6 +75,11 @@ class MailServer:
     def copies(self) -> int:
         """How many mails came once more than the first time."""
         return sum(count - 1 for count in Counter(self.ids()).values())
+
+
+async def _wait_where(silent: bool) -> None:
+    if silent:
+        await asyncio.sleep(3600)  # until the server stops
 
 
 @contextmanager

@@ -24,8 +24,9 @@ from wearlog.reminders.digest import digest_for, settle_told
 from wearlog.reminders.finding import scan as scan
 from wearlog.reminders.handing import Handed, hand_over, set_aside
 from wearlog.reminders.handing import Outcome as Outcome
+from wearlog.reminders.mail_notices import look_after
 from wearlog.reminders.models import OutboxRow, OutboxState, Stage
-from wearlog.reminders.queries import Current, recipient_of, sendable_ids
+from wearlog.reminders.queries import Current, of_other_channels, recipient_of, sendable_ids
 
 LEASE = timedelta(minutes=5)
 """Longer than a mail can take: a dozen steps of the conversation, each cut off after EMAIL_TIMEOUT."""
@@ -42,20 +43,23 @@ class Sent:
 
 
 def send_due(*, at: datetime, limit: int, clock: Callable[[], datetime] | None = None) -> Sent:
-    """Send up to `limit` waiting rows, one after the other, until the mail server can't be reached.
+    """Send up to `limit` waiting rows, one after the other, and tell owners of addresses that were stopped.
+    A channel that can't be reached is left for this round, the others go on.
 
     A long round passes its `clock`, so that each row's lease begins when it is claimed.
     """
     done, now = Sent(), at
-    for row_id in sendable_ids(at=at, limit=limit):
-        now = clock() if clock else at
+    waiting = sendable_ids(at=at, limit=limit)
+    while waiting:
+        row_id, now = waiting.pop(0), clock() if clock else at
         outcome = send_one(row_id=row_id, at=now)
         done.sent += outcome is Outcome.SENT
         done.to_retry += outcome in (Outcome.RETRY, Outcome.UNREACHABLE, Outcome.SET_ASIDE)
         done.given_up += outcome is Outcome.FAILED
         done.withdrawn += outcome is Outcome.WITHDRAWN
         if outcome is Outcome.UNREACHABLE:
-            break
+            waiting = of_other_channels(waiting, than=row_id)
+    look_after(at=now)
     schedule_state.stamp(schedule_state.SEND, now)
     return done
 

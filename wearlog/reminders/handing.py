@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from enum import Enum
 from typing import Any
 
+from wearlog.reminders import addresses
 from wearlog.reminders.channels import OutOfReach, Parcel, RefusedHere, TryLater, channels
 from wearlog.reminders.models import OutboxRow, OutboxState
 
@@ -39,14 +40,31 @@ class Handed:
     changes: dict[str, Any] = field(default_factory=dict)
 
 
+def wait_after(attempts: int) -> timedelta:
+    """How long to wait after so many attempts in vain."""
+    return RETRY_AFTER[min(max(attempts, 1), len(RETRY_AFTER)) - 1]
+
+
 def hand_over(parcel: Parcel, *, at: datetime) -> Handed:
     """Deliver the message by its row's channel. Raises nothing and leaves the row to the caller, who holds
-    its claim: a caller that dies here costs one copy of the message, with the same Parcel-ID."""
+    its claim: a caller that dies here costs one copy of the message, with the same Message-ID.
+
+    An address that refuses for good is stopped, and rows to it are given up untried until it is cleared
+    (`addresses`); then they are taken up again. Must not run inside a transaction."""
     row = parcel.row
     try:
-        channels()[row.channel].deliver(parcel)
-    except RefusedHere as error:
-        return _given_up(row, error)
+        channel = channels()[row.channel]
+        address = channel.address_of(parcel.person)
+        stopped = addresses.stopped_at(channel=row.channel, address=address)
+        if stopped is not None:
+            return _given_up(row, RefusedHere(f"{address} is stopped: {stopped.reason}"))
+        try:
+            channel.deliver(parcel)
+        except RefusedHere as error:
+            addresses.stop(
+                channel=row.channel, address=address, person=parcel.person, reason=str(error), at=at
+            )
+            return _given_up(row, error)
     except TryLater as error:
         return _again(row, error, Outcome.RETRY, at=at)
     except OutOfReach as error:
@@ -69,7 +87,7 @@ def set_aside(row: OutboxRow, error: Exception, *, at: datetime) -> Handed:
 def _again(row: OutboxRow, error: Exception, outcome: Outcome, *, at: datetime) -> Handed:
     if at - (row.first_attempt_at or at) >= GIVE_UP_AFTER:
         return _given_up(row, error)
-    again_at = at + RETRY_AFTER[min(max(row.attempts, 1), len(RETRY_AFTER)) - 1]
+    again_at = at + wait_after(row.attempts)
     logger.warning("Reminder %s is sent again at %s: %s", row.pk, again_at, error)
     return Handed(
         outcome, {"state": OutboxState.PENDING, "next_attempt_at": again_at, "last_error": str(error)}

@@ -156,17 +156,24 @@ def foot_as_text(foot: dict[str, object]) -> str:
 
 def _mail(row: OutboxRow, person: User, subject: str, text: str, html: str) -> EmailMultiAlternatives:
     stop = mail_links.stop_url(person, mail_links.LIST if row.stage == Stage.DIGEST else mail_links.SINGLE)
+    headers = {
+        "Message-ID": row.message_id,
+        "List-Unsubscribe": f"<{stop}>",
+        "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",
+    }
+    return plain_mail(person=person, subject=subject, text=text, html=html, headers=headers)
+
+
+def plain_mail(
+    *, person: User, subject: str, text: str, html: str, headers: dict[str, str]
+) -> EmailMultiAlternatives:
+    """A mail of two parts that say the same, marked as written by a machine (RFC 3834, 5)."""
     mail = EmailMultiAlternatives(
         subject=one_line(subject),
         body=text,
         from_email=settings.DEFAULT_FROM_EMAIL,
         to=[person.email],
-        headers={
-            "Message-ID": row.message_id,
-            "Auto-Submitted": "auto-generated",
-            "List-Unsubscribe": f"<{stop}>",
-            "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",
-        },
+        headers={"Auto-Submitted": "auto-generated", **headers},
     )
     mail.encoding = seven_bit()
     mail.attach_alternative(inlined(html), "text/html")

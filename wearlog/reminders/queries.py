@@ -152,6 +152,15 @@ def sendable_ids(*, at: datetime, limit: int) -> list[int]:
     return list(rows.values_list("pk", flat=True)[:limit])
 
 
+def of_other_channels(row_ids: Sequence[int], *, than: int) -> list[int]:
+    """Those rows that don't go out by the channel of the row `than`, in the same order."""
+    channel = OutboxRow.objects.filter(pk=than).values_list("channel", flat=True).first()
+    others = set(
+        OutboxRow.objects.filter(pk__in=row_ids).exclude(channel=channel).values_list("pk", flat=True)
+    )
+    return [pk for pk in row_ids if pk in others]
+
+
 def open_lists() -> set[tuple[int, str]]:
     """Person and channel of each list that has not left yet: a second one would say the same."""
     open_rows = OutboxRow.objects.filter(

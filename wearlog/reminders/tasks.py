@@ -15,7 +15,8 @@ from django.utils import timezone
 from kombu.exceptions import OperationalError
 
 from wearlog.reminders import actions, clock, schedule_state
-from wearlog.reminders.queries import sendable_ids
+from wearlog.reminders.mail_notices import look_after
+from wearlog.reminders.queries import of_other_channels, sendable_ids
 from wearlog.reminders.schedule import EXPIRES_EARLY_S, SEND_EVERY_S
 
 SEND_AT_ONCE = 500
@@ -55,8 +56,8 @@ def scan_due() -> int:
 def send_waiting() -> int:
     """Wake a sender for each row that may be sent now. Returns how many were woken.
 
-    Where tasks run at once in this process, a mail server out of reach ends the round: the next row would
-    only wait for the same time-out, and the schedule with it.
+    Where tasks run at once in this process, a channel out of reach is left for this round: its next row would
+    only wait for the same time-out, and the schedule with it. Owners are told of addresses that were stopped.
     """
     if is_paused():
         return 0
@@ -64,7 +65,8 @@ def send_waiting() -> int:
     schedule_state.stamp(schedule_state.SEND, timezone.now())
     ids = sendable_ids(at=timezone.now(), limit=SEND_AT_ONCE)
     woken = 0
-    for row_id in ids:
+    while ids:
+        row_id = ids.pop(0)
         try:
             result = send_one.apply_async((row_id,), expires=SEND_EVERY_S - EXPIRES_EARLY_S)
         except OperationalError as error:
@@ -72,9 +74,11 @@ def send_waiting() -> int:
             break
         woken += 1
         if isinstance(result, EagerResult):
-            unreachable = result.result == actions.Outcome.UNREACHABLE.value
-            if unreachable or time.monotonic() - begun > LONGEST_ROUND_S:
+            if result.result == actions.Outcome.UNREACHABLE.value:
+                ids = of_other_channels(ids, than=row_id)
+            if time.monotonic() - begun > LONGEST_ROUND_S:
                 break
+    look_after(at=timezone.now())
     schedule_state.stamp(schedule_state.SEND, timezone.now())
     return woken
 

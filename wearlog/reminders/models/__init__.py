@@ -1,5 +1,6 @@
 """What the reminders keep: the outbox, people's wishes and marks, and the state of the schedule."""
 
+from wearlog.reminders.models.addresses import StopNotice, StoppedAddress, Webhook
 from wearlog.reminders.models.marks import Mark, MarkKind, MarkQuerySet
 from wearlog.reminders.models.outbox import OutboxQuerySet, OutboxRow, OutboxState, Stage
 from wearlog.reminders.models.schedule_state import ScheduleState
@@ -17,4 +18,7 @@ __all__ = [
     "Rhythm",
     "ScheduleState",
     "Stage",
+    "StopNotice",
+    "StoppedAddress",
+    "Webhook",
 ]
