@@ -18,6 +18,7 @@ from decimal import Decimal
 
 from wearlog.equipment import actions as moves
 from wearlog.equipment.models import Fitting
+from wearlog.logbook import closing
 from wearlog.logbook.corrections import correct, undo_move, void
 from wearlog.logbook.door import enter
 from wearlog.logbook.sheets import log_sheet
@@ -60,7 +61,13 @@ __all__ = [
 
 def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collection[str] = ()) -> Run:
     """Log a run. The same `entry.ref` sent again returns the run that stands."""
-    return enter(lambda: runs.log_run(by=by, at=at, entry=entry, confirmed=confirmed))
+    return enter(
+        lambda: closing.pressed(
+            lambda: runs.log_run(by=by, at=at, entry=entry, confirmed=confirmed),
+            ref=entry.ref,
+            confirmed=confirmed,
+        )
+    )
 
 
 def stop_run(
@@ -77,15 +84,19 @@ def stop_run(
 ) -> Run:
     """End a run that goes on. With `meter_h` a reading is written at its end and the hours follow from it."""
     return enter(
-        lambda: runs.stop_run(
-            by=by,
-            at=at,
-            run_id=run_id,
-            ended_at=ended_at,
-            seed_kg=seed_kg,
-            hours_h=hours_h,
-            meter_h=meter_h,
-            oil_kg=oil_kg,
+        lambda: closing.pressed(
+            lambda: runs.stop_run(
+                by=by,
+                at=at,
+                run_id=run_id,
+                ended_at=ended_at,
+                seed_kg=seed_kg,
+                hours_h=hours_h,
+                meter_h=meter_h,
+                oil_kg=oil_kg,
+                confirmed=confirmed,
+            ),
+            ref="",
             confirmed=confirmed,
         )
     )
@@ -116,8 +127,16 @@ def log_reading(
 
 
 def log_work(*, by: User | None, at: datetime, entry: NewWork, confirmed: Collection[str] = ()) -> Service:
-    """Log work with its gauges; flip and replace also move the part."""
-    return enter(lambda: service.log_work(by=by, at=at, entry=entry, confirmed=confirmed))
+    """Log work with its gauges; flip and replace also move the part. Raises StillLocked while somebody
+    else's lock is recorded as being on at the press."""
+    return enter(
+        lambda: closing.work_done(
+            lambda: service.log_work(by=by, at=at, entry=entry, confirmed=confirmed),
+            by=by,
+            ref=entry.ref,
+            confirmed=confirmed,
+        )
+    )
 
 
 def log_measurement(
@@ -158,7 +177,11 @@ def release_lot(*, by: User | None, at: datetime, hold_id: int, released_by: str
 
 def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -> CropChange:
     """Keep the signed cleaning record between two crops."""
-    return enter(lambda: incidents.record_crop_change(by=by, at=at, entry=entry))
+    return enter(
+        lambda: closing.crop_changed(
+            lambda: incidents.record_crop_change(by=by, at=at, entry=entry), by=by, ref=entry.ref
+        )
+    )
 
 
 def leave_note(
@@ -173,8 +196,11 @@ def fit(
 ) -> Fitting:
     """Put a part from the shelf on an empty position."""
     return enter(
-        lambda: moves.fit(
-            by=by, at=at, part_id=part_id, edge=edge, position_id=position_id, fitted_at=fitted_at
+        lambda: closing.part_moved(
+            lambda: moves.fit(
+                by=by, at=at, part_id=part_id, edge=edge, position_id=position_id, fitted_at=fitted_at
+            ),
+            by=by,
         )
     )
 
@@ -189,12 +215,15 @@ def take_off(
 ) -> Fitting:
     """Take a part off, to the shelf or out of service. Returns the fitting that ended."""
     return enter(
-        lambda: moves.take_off(
+        lambda: closing.part_moved(
+            lambda: moves.take_off(
+                by=by,
+                at=at,
+                expected_fitting_id=expected_fitting_id,
+                removed_at=removed_at,
+                retired_because=retired_because,
+            ),
             by=by,
-            at=at,
-            expected_fitting_id=expected_fitting_id,
-            removed_at=removed_at,
-            retired_because=retired_because,
         )
     )
 
@@ -204,8 +233,11 @@ def flip(
 ) -> Fitting:
     """Turn a part to another edge. Returns the fitting that began."""
     return enter(
-        lambda: moves.flip(
-            by=by, at=at, expected_fitting_id=expected_fitting_id, moved_at=moved_at, to_edge=to_edge
+        lambda: closing.part_moved(
+            lambda: moves.flip(
+                by=by, at=at, expected_fitting_id=expected_fitting_id, moved_at=moved_at, to_edge=to_edge
+            ),
+            by=by,
         )
     )
 
@@ -223,15 +255,18 @@ def replace(
 ) -> Fitting:
     """Put another part on a position. Returns the fitting that began."""
     return enter(
-        lambda: moves.replace(
+        lambda: closing.part_moved(
+            lambda: moves.replace(
+                by=by,
+                at=at,
+                position_id=position_id,
+                expected_fitting_id=expected_fitting_id,
+                new_part_id=new_part_id,
+                new_edge=new_edge,
+                moved_at=moved_at,
+                old_part_retired_because=old_part_retired_because,
+            ),
             by=by,
-            at=at,
-            position_id=position_id,
-            expected_fitting_id=expected_fitting_id,
-            new_part_id=new_part_id,
-            new_edge=new_edge,
-            moved_at=moved_at,
-            old_part_retired_because=old_part_retired_because,
         )
     )
 
@@ -241,11 +276,14 @@ def swap(
 ) -> tuple[Fitting, Fitting]:
     """Let two parts change places. Returns the two fittings that began, the first part's first."""
     return enter(
-        lambda: moves.swap(
+        lambda: closing.part_moved(
+            lambda: moves.swap(
+                by=by,
+                at=at,
+                first_fitting_id=first_fitting_id,
+                second_fitting_id=second_fitting_id,
+                moved_at=moved_at,
+            ),
             by=by,
-            at=at,
-            first_fitting_id=first_fitting_id,
-            second_fitting_id=second_fitting_id,
-            moved_at=moved_at,
         )
     )

@@ -14,6 +14,7 @@ from django.db import models
 
 from wearlog.equipment import corrections as fittings
 from wearlog.equipment.models import Fitting
+from wearlog.logbook import closing
 from wearlog.logbook.door import enter
 from wearlog.people import audit
 from wearlog.people.models import LogRecord, User
@@ -86,6 +87,7 @@ def correct(
             raise Refused("Nothing is different. Change a value, or go back.")
         if isinstance(fresh, Fitting):
             fittings.correct_fitting(by=by, at=at, fitting=fresh, changes=wanted, reason=reason)
+            closing.refuse_moves(by=by, fitting=Fitting.objects.get(pk=fresh.pk))
         elif isinstance(fresh, Run):
             runs.correct_run(by=by, at=at, run=fresh, changes=wanted, reason=reason, confirmed=confirmed)
         elif isinstance(fresh, Reading):
@@ -94,6 +96,7 @@ def correct(
             )
         elif isinstance(fresh, Service):
             service.correct_service(by=by, at=at, service=fresh, changes=wanted, reason=reason)
+            closing.work_corrected(by=by, service=Service.objects.get(pk=fresh.pk), changed=wanted)
         elif isinstance(fresh, Measurement):
             service.correct_measurement(
                 by=by, at=at, measurement=fresh, changes=wanted, reason=reason, confirmed=confirmed

@@ -9,13 +9,25 @@ from django.db import IntegrityError, OperationalError, connection, transaction
 
 from wearlog.equipment.models import Fitting
 from wearlog.forecasts import tasks, versions
-from wearlog.lockout.models import CautionWording
+from wearlog.lockout.models import CautionWording, Isolation, Lock, ReleaseStatement
 from wearlog.people.refusals import Refused
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Service
 
 Result = TypeVar("Result")
-WITHOUT_RUNS = (Fitting, ShiftNote, CropChange, Incident, LotHold, Measurement, Service, CautionWording)
+WITHOUT_RUNS = (
+    Fitting,
+    ShiftNote,
+    CropChange,
+    Incident,
+    LotHold,
+    Measurement,
+    Service,
+    CautionWording,
+    Isolation,
+    Lock,
+    ReleaseStatement,
+)
 """What is written without touching a run or a reading."""
 
 
@@ -57,4 +69,5 @@ def _runs_of(result: object) -> Collection[int] | None:
         return (result.press_id,)
     if isinstance(result, list) and all(isinstance(one, Run) for one in result):
         return {one.press_id for one in result}
-    return () if isinstance(result, WITHOUT_RUNS) else None
+    several = result if isinstance(result, list) else [result]
+    return () if all(isinstance(one, WITHOUT_RUNS) for one in several) else None

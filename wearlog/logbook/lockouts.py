@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 
-from wearlog.lockout import wording_actions
-from wearlog.lockout.models import CautionWording, EnergySource
+from wearlog.lockout import isolation_actions as isolations
+from wearlog.lockout import isolation_corrections, wording_actions
+from wearlog.lockout.closing import state_release
+from wearlog.lockout.isolation_actions import NewLock
+from wearlog.lockout.isolation_rules import Person
+from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock, ReleaseStatement
 from wearlog.logbook import things
 from wearlog.logbook.door import enter
 from wearlog.people.models import User
+from wearlog.service.models import Service
 
 
 def record_sources(*, by: User | None, at: datetime, sources: Sequence[EnergySource]) -> list[EnergySource]:
@@ -43,3 +48,116 @@ def set_wording(
             seen=seen,
         )
     )
+
+
+def fit_locks(
+    *,
+    by: User | None,
+    at: datetime,
+    press_id: int,
+    locks: Sequence[NewLock],
+    work: str = "",
+    lead: str = "",
+    person: Person | None = None,
+    ref: str = "",
+    confirmed: Collection[str] = (),
+) -> list[Lock]:
+    """Record locks that were fitted, one's own or those of a person without an account."""
+    return enter(
+        lambda: isolations.fit_locks(
+            by=by,
+            at=at,
+            press_id=press_id,
+            locks=locks,
+            work=work,
+            lead=lead,
+            person=person,
+            ref=ref,
+            confirmed=confirmed,
+        )
+    )
+
+
+def state_verified(*, by: User | None, at: datetime, lock_id: int, how: str) -> Lock:
+    """Keep how the person verified that the source is at zero."""
+    return enter(lambda: isolations.state_verified(by=by, at=at, lock_id=lock_id, how=how))
+
+
+def confirm_lock(*, by: User | None, at: datetime, lock_id: int) -> Lock:
+    """The person to whom a lock was handed over says that their own is on."""
+    return enter(lambda: isolations.confirm(by=by, at=at, lock_id=lock_id))
+
+
+def take_off(
+    *,
+    by: User | None,
+    at: datetime,
+    lock_ids: Sequence[int],
+    for_a_test: bool = False,
+    stated: Collection[str] = (),
+) -> list[Lock]:
+    """Record that the person took their own locks off."""
+    return enter(
+        lambda: isolations.take_off(by=by, at=at, lock_ids=lock_ids, for_a_test=for_a_test, stated=stated)
+    )
+
+
+def hand_over(
+    *,
+    by: User | None,
+    at: datetime,
+    numbers: Mapping[int, str],
+    to: User | None = None,
+    person: Person | None = None,
+) -> list[Lock]:
+    """End the person's locks and begin the other's, in one step without a gap."""
+    return enter(lambda: isolations.hand_over(by=by, at=at, numbers=numbers, to=to, person=person))
+
+
+def take_off_for_another(
+    *,
+    by: User | None,
+    at: datetime,
+    lock_id: int,
+    reason: str,
+    not_here: str,
+    contact: str,
+    stated: Collection[str] = (),
+) -> Lock:
+    """The owner takes off the lock of somebody who is not on the premises."""
+    return enter(
+        lambda: isolations.take_off_for_another(
+            by=by, at=at, lock_id=lock_id, reason=reason, not_here=not_here, contact=contact, stated=stated
+        )
+    )
+
+
+def tell(*, by: User | None, at: datetime, lock_id: int) -> Lock:
+    """Keep that somebody was told that their lock was taken off."""
+    return enter(lambda: isolations.tell(by=by, at=at, lock_id=lock_id))
+
+
+def end_isolation(*, by: User | None, at: datetime, isolation_id: int, stated: Collection[str]) -> Isolation:
+    """End an isolation on which no lock is recorded any more."""
+    return enter(lambda: isolations.end(by=by, at=at, isolation_id=isolation_id, stated=stated))
+
+
+def correct_lock(
+    *, by: User | None, at: datetime, lock_id: int, number: str, place: str, firm: str, reason: str
+) -> Lock:
+    """Correct the number, the place or the firm of a lock."""
+    return enter(
+        lambda: isolation_corrections.correct_lock(
+            by=by, at=at, lock_id=lock_id, number=number, place=place, firm=firm, reason=reason
+        )
+    )
+
+
+def strike_out_lock(*, by: User | None, at: datetime, lock_id: int, reason: str) -> Lock:
+    """Strike out a lock that the person recorded by mistake."""
+    return enter(lambda: isolation_corrections.strike_out_lock(by=by, at=at, lock_id=lock_id, reason=reason))
+
+
+def state_release_steps(*, by: User | None, at: datetime, service: Service) -> ReleaseStatement:
+    """Keep that whoever logged the work stated the steps before a restart."""
+    return enter(lambda: state_release(by=by, at=at, service=service))

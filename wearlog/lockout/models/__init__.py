@@ -1,6 +1,15 @@
 """Energy sources, the mill's wording of cautions, and who locked what."""
 
 from wearlog.lockout.models.energy import EnergyKind, EnergySource
+from wearlog.lockout.models.isolation import Isolation, Lock, Off, ReleaseStatement
 from wearlog.lockout.models.wording import CautionWording
 
-__all__ = ["CautionWording", "EnergyKind", "EnergySource"]
+__all__ = [
+    "CautionWording",
+    "EnergyKind",
+    "EnergySource",
+    "Isolation",
+    "Lock",
+    "Off",
+    "ReleaseStatement",
+]
