@@ -18,6 +18,7 @@ from wearlog.runs.models import PlanEntry, Price
 
 NOT_PAGES = {"mail-address-clear", "sign-out", "sign-in", "sign-in-link", "export", "person-link"}
 ASKS = {
+    "due-mark": "item={rule}.{press}.{screw_place}.{screw}.-",
     "job-card": "item={rule}.{press}.{screw_place}.{screw}.-",
     "run-new": "press={press}",
     "work-new": "press={press}&fitting={fitting}&action=polish",

@@ -134,11 +134,15 @@ def merged(of_presses: Iterable[Iterable[DueItem]]) -> tuple[DueItem, ...]:
 
 def reckoning(*, as_of: date) -> Reckoning:
     """For pages that show what presses and parts have worked beside what is due: one reading of the log."""
-    return Reckoning(_ground(as_of), get_language() or "")
+    return _reckoning(as_of, versions.current())
 
 
-def _ground(as_of: date) -> Ground:
-    number = versions.current()
+def _reckoning(as_of: date, number: int) -> Reckoning:
+    return Reckoning(_ground(as_of, number), get_language() or "")
+
+
+def _ground(as_of: date, number: int) -> Ground:
+    """`number` is the log's version, read before anything else of it."""
     lasting = _lasting(number)
     kept = _latest.get("kept") if lasting else None
     if kept is not None and kept[0] == (number, as_of):
@@ -165,7 +169,7 @@ def due_items(*, as_of: date) -> list[DueItem]:
                 _memory.move_to_end(key)
                 return list(_memory[key])
     stored = standings.stored(number=number, as_of=as_of, language=key[2]) if lasting else None
-    items = reckoning(as_of=as_of).items if stored is None else merged(stored)
+    items = _reckoning(as_of, number).items if stored is None else merged(stored)
     if lasting and versions.current() == number:
         with _lock:
             _memory[key] = items

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 from decimal import Decimal
 from typing import Any
 
@@ -27,7 +27,7 @@ def as_json(value: object) -> Any:
     """A field's value as JSON holds it: instants in UTC, decimals as text without trailing zeros."""
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat()
-    if isinstance(value, date):
+    if isinstance(value, date | time):
         return value.isoformat()
     if isinstance(value, Decimal):
         return plain_number(value)

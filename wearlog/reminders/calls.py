@@ -191,10 +191,10 @@ def standing_marks(*, items: Sequence[DueItem], today: date) -> Mapping[str, Mar
         open_marks = Mark.objects.open().filter(item_key__in=keys)
         for mark in open_marks.select_related("made_by", "given_to"):
             rows[mark.item_key].append(mark)
-    return {key: _marks_of(said, today) for key, said in rows.items()}
+    return {key: marks_of(said, today) for key, said in rows.items()}
 
 
-def _marks_of(said: Sequence[Mark], today: date) -> Marks:
+def marks_of(said: Sequence[Mark], today: date) -> Marks:
     held = next((mark for mark in said if mark.kind == MarkKind.HELD), None)
     over = held is not None and held.until_on is not None and held.until_on <= today
     return Marks(

@@ -12,6 +12,7 @@ from django.utils.functional import SimpleLazyObject
 
 from wearlog.people.models import Mill, Units
 from wearlog.people.refusals import NotAllowed
+from wearlog.reminders.marks import marks_on_pages
 
 
 def units_of(request: HttpRequest) -> str:
@@ -22,7 +23,7 @@ def units_of(request: HttpRequest) -> str:
 
 
 class MillMiddleware:
-    """Activates the mill's time zone, and hangs `mill`, `today` and `units` on the request.
+    """Activates the mill's time zone, and hangs `mill`, `today`, `units` and `marks` on the request.
 
     It reads and never writes. A `NotAllowed` that a view lets through becomes the 403 page with its text.
     """
@@ -35,6 +36,9 @@ class MillMiddleware:
         request.mill = mill  # type: ignore[attr-defined]
         request.today = timezone.localdate(timezone=mill.zone)  # type: ignore[attr-defined]
         request.units = SimpleLazyObject(lambda: units_of(request))  # type: ignore[attr-defined]
+        request.marks = SimpleLazyObject(  # type: ignore[attr-defined]
+            lambda: marks_on_pages(at=timezone.now(), today=request.today)  # type: ignore[attr-defined]
+        )
         with timezone.override(mill.zone):
             response = self.get_response(request)
         if not response.has_header("Cache-Control"):

@@ -54,4 +54,8 @@ class ReminderWish(models.Model):
         return f"reminder wishes of {self.person}"
 
     def zone(self, mill_zone: zoneinfo.ZoneInfo) -> zoneinfo.ZoneInfo:
-        return zoneinfo.ZoneInfo(self.time_zone) if self.time_zone else mill_zone
+        """The person's own zone. One that this machine does not know must not stop everybody's reminders."""
+        try:
+            return zoneinfo.ZoneInfo(self.time_zone) if self.time_zone else mill_zone
+        except (zoneinfo.ZoneInfoNotFoundError, ValueError):
+            return mill_zone

@@ -20,7 +20,7 @@ from wearlog.logbook import actions
 from wearlog.people import signin
 from wearlog.people.models import Mill, Role, User
 from wearlog.people.refusals import Refused
-from wearlog.people.roles import Permission
+from wearlog.people.roles import Permission, allows
 from wearlog.web.access import needs
 from wearlog.web.forms.people import MeForm, MillForm, PersonForm
 from wearlog.web.views.log_door import FormPage, MillRequest
@@ -117,7 +117,13 @@ class MySettings(FormPage):
         return MeForm(data, instance=User.objects.get(pk=self.request.user.pk), reader=self.reader)
 
     def context(self) -> dict[str, Any]:
-        return {"heading": _("My settings"), "is_new": False, "back": reverse("web:day")}
+        return {"heading": _("My settings"), "is_new": False, "back": reverse("web:day"), "lead": self.lead()}
+
+    def lead(self) -> list[tuple[str, str]]:
+        """Who only looks gets no reminders, and has no wishes about them."""
+        if not allows(self.request.user, Permission.LOG):
+            return []
+        return [(reverse("web:my-reminders"), _("When my reminders come"))]
 
     def act(self, form: MeForm, now: datetime) -> User:
         user = form.save(commit=False)

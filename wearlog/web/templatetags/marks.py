@@ -1,0 +1,32 @@
+"""What people said of a due item, beside it: `{% said_of item as said %}`."""
+
+from __future__ import annotations
+
+from urllib.parse import urlencode
+
+from django import template
+from django.template.context import RequestContext
+from django.urls import reverse
+
+from wearlog.forecasts.items import DueItem
+from wearlog.reminders.calls import NOTHING_SAID, Marks
+from wearlog.reminders.keys import item_key
+from wearlog.web.templatetags.due import card_key
+
+register = template.Library()
+
+
+@register.simple_tag(takes_context=True)
+def said_of(context: RequestContext, item: DueItem) -> Marks:
+    """The item's marks; the page's marks are read once, with the first item."""
+    found: Marks = context["request"].marks.get(item_key(item), NOTHING_SAID)
+    return found
+
+
+@register.filter
+def mark_url(item: DueItem) -> str:
+    """The page that says more of this item than `seen`."""
+    return f"{reverse('web:due-mark')}?{urlencode({'item': card_key(item)})}"
+
+
+register.filter("item_key", item_key)
