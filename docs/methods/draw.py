@@ -9,6 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from wearlog.calc import conformal, drift, life, policy, recurrence
+from wearlog.calc.exposure import timeline_of
+from wearlog.calc.season import DailySeed, PlanLine, coming_season
+from wearlog.calc.wear import EdgeRecord, Gauge, TypeRecord, fit_type
 
 HERE = Path(__file__).parent / "pictures"
 WIDTH, HEIGHT = 560, 300
@@ -180,7 +183,7 @@ def draw_track_record() -> None:
     away = rng.normal(0, 16, 40)
     edges = [
         conformal.History(
-            said=((20.0 * number, conformal.Range(early=20 * number + 50, mid=20 * number + 60,
+            said=((20.0 * number - 40, conformal.Range(early=20 * number + 50, mid=20 * number + 60,
                                                   late=20 * number + 70)),),
             came=20.0 * number + 60 + miss,
             known_on=20.0 * number + 61 + miss,
@@ -195,6 +198,103 @@ def draw_track_record() -> None:
     sheet.write("track-record")
 
 
+def draw_exposure() -> None:
+    """A run from 6 to 14 o'clock; the die is turned at 8."""
+    hour = 3600.0
+    press = timeline_of(
+        start=np.array([6 * hour]),
+        end=np.array([14 * hour]),
+        hours=np.array([7.2]),
+        kilograms=np.array([400.0]),
+        crop=np.array([0]),
+        crops=1,
+    )
+    across = np.linspace(5, 15, 61)
+
+    def taken(begin: float, end: float) -> Points:
+        upto = np.clip(across, begin, end) * hour
+        kg = press.kilograms(np.full(across.size, begin * hour), upto).sum(axis=1)
+        return list(zip(across.tolist(), kg.tolist(), strict=True))
+
+    sheet = Sheet("One run, flipped at 8 o'clock", (5, 15, "o'clock"), (0, 480, "kg"))
+    for begin, end, colour, words in (
+        (5.0, 15.0, INK, "screw: 400 kg"),
+        (8.0, 15.0, STEEL, "edge B: 300 kg"),
+        (5.0, 8.0, OIL, "edge A: 100 kg"),
+    ):
+        line = taken(begin, end)
+        sheet.line(line, colour)
+        sheet.text(14.9, line[-1][1] + 10, words, "end")
+    sheet.write("exposure")
+
+
+def draw_season() -> None:
+    """5,000 kg planned for ten days, then what the same weeks brought last year."""
+    past = DailySeed(first=0, kg=np.where(np.arange(365) < 40, 300.0, 0.0)[:, None])
+    plan = [PlanLine(crop=0, start=365, end=374, seed_kg=5000.0)]
+    coming = coming_season(as_of=364, past=past, plan=plan)
+    days = np.arange(31)
+    total = np.concatenate(([0.0], coming.total[:30, 0]))
+    spread = 1.2816 * np.sqrt(np.concatenate(([0.0], coming.variance[:30, 0])))
+    sheet = Sheet("A plan of ten days, then last year's pace", (0, 32, "days ahead"), (0, 16, "tonnes"))
+    for sign in (-1, 1):
+        sheet.line(
+            list(zip(days.tolist(), ((total + sign * spread) / 1000).tolist(), strict=True)), OIL, dashed=True
+        )
+    sheet.line(list(zip(days.tolist(), (total / 1000).tolist(), strict=True)), STEEL)
+    sheet.line([(0, 1.2), (32, 1.2)], INK, dashed=True)
+    reached = float(np.interp(1200, total, days))
+    sheet.dots([(reached, 1.2)], INK, 5)
+    sheet.text(reached + 0.6, 0.4, f"1,200 kg on day {int(np.ceil(reached))}")
+    sheet.write("season")
+
+
+def points_of(edge: EdgeRecord) -> Points:
+    tonnes = (edge.gauge_kg[:, 0] / 1000).tolist()
+    return list(zip(tonnes, (gauge.value for gauge in edge.gauges), strict=True))
+
+
+def draw_wear() -> None:
+    """Five finished edges teach what a sixth is heading for; one of its gauges is a slip."""
+    rng = np.random.default_rng(3)
+    seen = np.array([8000.0, 16000.0, 24000.0, 32000.0])
+
+    def edge(number: int, upto: int, slips: dict[int, float]) -> EdgeRecord:
+        own = 0.4 / 40_000 * float(np.exp(rng.normal(0, 0.1)))
+        values = [
+            5 + own * kg + float(rng.normal(0, 0.015)) + slips.get(at, 0.0)
+            for at, kg in enumerate(seen[:upto].tolist())
+        ]
+        return EdgeRecord(
+            key=number,
+            part=number,
+            gauges=tuple(Gauge(at=float(at), value=value) for at, value in enumerate(values)),
+            gauge_kg=seen[:upto, None],
+            work_kg=np.zeros((0, 1)),
+            now_kg=seen[upto - 1 : upto],
+            worn_out=False,
+            in_use=number == 5,
+        )
+
+    edges = [*(edge(number, 4, {}) for number in range(5)), edge(5, 3, {1: 0.12})]
+    fit = fit_type(TypeRecord(key="die", new=5.0, limit=5.4, crops=1, edges=tuple(edges)))
+    left = fit.edges[5].seed_left(np.ones(1))
+    assert left is not None
+    sheet = Sheet("A die's edge among five others", (0, 48, "tonnes"), (4.95, 5.45, "mm"))
+    for one in edges[:5]:
+        sheet.dots(points_of(one), LINE, 2.5)
+    sheet.line([(0, 5.4), (48, 5.4)], INK, dashed=True)
+    sheet.text(0.5, 5.41, "limit")
+    now = float(edges[5].now_kg[0]) / 1000
+    low, mid, high = left.low / 1000, left.mid / 1000, left.high / 1000
+    for amount, colour in ((low, OIL), (high, OIL), (mid, STEEL)):
+        sheet.line([(0, 5.0), (now + amount, 5.4)], colour, dashed=colour == OIL)
+    sheet.dots(points_of(edges[5]), STEEL, 4)
+    sheet.text(15.4, edges[5].gauges[1].value + 0.01, "a slip", "end")
+    sheet.text(now + mid, 5.42, f"{mid:.0f} t left ({low:.0f} to {high:.0f})", "middle")
+    sheet.write("wear")
+
+
 if __name__ == "__main__":
     HERE.mkdir(exist_ok=True)
     for draw in (
@@ -205,5 +305,8 @@ if __name__ == "__main__":
         draw_policy,
         draw_drift,
         draw_track_record,
+        draw_exposure,
+        draw_season,
+        draw_wear,
     ):
         draw()

@@ -55,7 +55,8 @@ def test_fixed_points_of_the_temperature_scales(fahrenheit: int, celsius: str) -
 
 @pytest.mark.parametrize(
     ("crop", "bushels_per_tonne"),
-    # A grain council's conversion table and an exchange's table of bushels per tonne; printed to 4 decimals
+    # Barley and corn: U.S. Grains Council, conversion table. The others: tables of bushels per tonne that
+    # grain exchanges and USDA FSA give out, as quoted by grain dealers; printed to 4 decimals
     # and computed with a rounded pound, so to 0.0006.
     [
         ("soybean", 36.7437),
@@ -76,7 +77,7 @@ def test_bushels_per_tonne_agree_with_the_trade_tables(crop: str, bushels_per_to
 
 @pytest.mark.parametrize(("crop", "tonnes"), [("barley", 0.021772), ("corn", 0.0254)])
 def test_tonnes_per_bushel_agree_with_the_trade_table(crop: str, tonnes: float) -> None:
-    # The same grain council's table.
+    # U.S. Grains Council, the same table.
     weight = units.bushel_kg_of(crop)
     assert weight is not None
     assert float(units.to_kg(1, "bushel", bushel_kg=weight)) / 1000 == pytest.approx(tonnes, abs=2e-6)
