@@ -1,6 +1,7 @@
-"""What the reminders keep: the outbox, people's wishes and marks, and the state of the schedule."""
+"""What the reminders keep: the outbox, the calendar, people's wishes and marks, the schedule's state."""
 
 from wearlog.reminders.models.addresses import StopNotice, StoppedAddress, Webhook
+from wearlog.reminders.models.feeds import CalendarEntry, CalendarFeed, EntryState
 from wearlog.reminders.models.marks import Mark, MarkKind, MarkQuerySet
 from wearlog.reminders.models.outbox import OutboxQuerySet, OutboxRow, OutboxState, Stage
 from wearlog.reminders.models.schedule_state import ScheduleState
@@ -8,6 +9,9 @@ from wearlog.reminders.models.wishes import EVERY_DAY, ReminderWish, Rhythm
 
 __all__ = [
     "EVERY_DAY",
+    "CalendarEntry",
+    "CalendarFeed",
+    "EntryState",
     "Mark",
     "MarkKind",
     "MarkQuerySet",
