@@ -15,8 +15,11 @@ from tests.web.card_mill import give_points
 from tests.web.look_mill import LookMill
 from wearlog.equipment.models import Part
 from wearlog.forecasts.models import LogVersion
+from wearlog.forecasts.queries import due_items
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule, Service
+from wearlog.web.jobcards import turn_of
+from wearlog.web.templatetags.due import card_key
 
 
 @pytest.fixture
@@ -151,11 +154,12 @@ class TestCard:
         self, keys: list[str], read: Callable[[str], str]
     ) -> None:
         card = read(f"/due/card/?item={keys[0]}")
+        (item,) = [each for each in due_items(as_of=timezone.localdate()) if card_key(each) == keys[0]]
         (link,) = re.findall(r'<svg class="qr".*?</svg><p class="small"><a href="([^"]+)"', card)
         parts = urlsplit(link.replace("&amp;", "&"))
         assert parts.path == f"/scan/job/{keys[0]}/"
         assert f'aria-label="QR code that opens http://testserver{link}"' in card
-        assert parse_qs(parts.query) == {"c": [version_on(card)]}
+        assert parse_qs(parts.query) == {"c": [version_on(card)], "n": [turn_of(item)]}
 
     def test_steps_come_in_order_before_work_and_before_the_restart(
         self, keys: list[str], read: Callable[[str], str]

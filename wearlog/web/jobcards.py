@@ -5,6 +5,7 @@ What to bring is common practice, no source: a list to think with.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -109,9 +110,15 @@ class Card:
         return len(self.sheets) > 1
 
 
+def turn_of(item: DueItem) -> str:
+    """Four characters for what counting started at: other ones once the work has been logged."""
+    return hashlib.sha256(item.cycle.encode()).hexdigest()[:4]
+
+
 def job_path(item: DueItem) -> str:
-    """Where the card's QR code leads: the job, and the caution that the card was printed with."""
-    return f"{reverse('web:scan-job', args=[card_key(item)])}?{urlencode({'c': item.caution.version})}"
+    """Where the card's QR code leads: the job, which time of it, and the caution that the card has."""
+    query = urlencode({"c": item.caution.version, "n": turn_of(item)})
+    return f"{reverse('web:scan-job', args=[card_key(item)])}?{query}"
 
 
 def cards_of(

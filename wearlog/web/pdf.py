@@ -73,7 +73,7 @@ def static_file(url: str, *, site: str) -> bytes:
     parts = urlsplit(url)
     prefix = urlsplit(str(settings.STATIC_URL)).path.strip("/") + "/"
     path = unquote(parts.path).lstrip("/")
-    if not url.startswith(f"{site}/") or not path.startswith(prefix):
+    if not url.startswith(f"{site}/") or not path.startswith(prefix) or ".." in path:
         raise ValueError(f"A page on paper loads only the site's own files, not {url}.")
     name = path.removeprefix(prefix)
     found = finders.find(name)

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from wearlog.equipment.models import Part, Position, Press
+from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.queries import due_items
 from wearlog.lockout.queries import caution_for_press
@@ -21,6 +21,7 @@ from wearlog.web.codes import NoCode
 from wearlog.web.codes_found import Thing, found_by
 from wearlog.web.forms import known
 from wearlog.web.forms.work import FOR_PRESS, actions_for
+from wearlog.web.jobcards import turn_of
 from wearlog.web.loglines import line, of_service
 from wearlog.web.templatetags.due import card_key, done_word
 from wearlog.web.views.log_door import MillRequest, today
@@ -75,7 +76,7 @@ def page_of(request: MillRequest, thing: Thing) -> dict[str, Any]:
     elif thing.part is not None:
         context["empty"] = list(
             Position.objects.filter(kind=thing.kind, press__retired_on__isnull=True)
-            .exclude(fittings__removed_at__isnull=True, fittings__voided_at__isnull=True)
+            .exclude(fittings__in=Fitting.objects.open())
             .select_related("press")[:EMPTY_PLACES]
         )
     if thing.part is not None:
@@ -93,7 +94,11 @@ def concerns(item: DueItem, thing: Thing) -> bool:
 
 @needs(Permission.VIEW)
 def job(request: MillRequest, key: str) -> HttpResponse:
-    """A card's job: still due, with its button, or what was logged since. `?c=`: the caution on the card."""
+    """A card's job: still due, with its button, or what was logged since. `?c=`: the caution on the card.
+
+    `&n=` is which time of the job the card is for; when that has been logged, the next one is shown and said
+    to be another.
+    """
     found = {card_key(item): item for item in due_items(as_of=today(request))}
     numbers = numbers_in(key)
     if numbers is None:
@@ -102,12 +107,13 @@ def job(request: MillRequest, key: str) -> HttpResponse:
     if key in found:
         item, printed = found[key], request.GET.get("c", "")[:40]
         changed = bool(printed) and printed != item.caution.version
-        context = {"item": item, "printed": printed, "changed": changed}
-        return render(request, "web/scan_job.html", context)
-    return render(request, "web/scan_job.html", gone(request, *numbers))
+        done = bool(request.GET.get("n")) and request.GET["n"] != turn_of(item)
+        context = {"item": item, "printed": printed, "changed": changed, "done": done}
+        return render(request, "web/scan_job.html", logged(request, *numbers) | context)
+    return render(request, "web/scan_job.html", logged(request, *numbers))
 
 
-def gone(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> dict[str, Any]:
+def logged(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> dict[str, Any]:
     """What was logged last about the job's part, or under its rule, and the caution of such work."""
     rule = Rule.objects.filter(pk=rule_pk).first()
     press = Press.objects.filter(pk=press_pk).first()
