@@ -1,0 +1,223 @@
+"""How long the parts of each type have lasted: ages of retired and of working parts (`calc.life`).
+
+A life runs from a part's first fitting, or from its last rebuild, and ends
+
+- failed: retired as broken, or as worn where nothing is gauged against a limit;
+- at its limit: retired as worn, of a type with a limit, and gauged. It was taken off by a rule at a measured
+  size, which is no failure: censored;
+- off season: retired as worn, but taken off while its press stood still for two weeks. What was taken off at
+  a convenient time says "at least so long": censored;
+- cut short: retired as lost, remade or otherwise, or ended by a rebuild: censored;
+- in service: fitted or on the shelf, having worked: censored.
+
+Parts that never worked are counted and left out. Ages are those of the record: nothing later than its day is
+known, and work before its first run is not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cached_property
+
+import numpy as np
+
+from wearlog.calc import life as lives
+from wearlog.compare.ages import ages_of
+from wearlog.forecasts.edges import RESETS
+from wearlog.forecasts.record import Record
+from wearlog.forecasts.rows import FittingRow, PartRow, TypeRow
+
+OFF_SEASON_S = 14 * 86400.0
+"""A press that stood still for so long before or after a part came off was off season (our assumption)."""
+
+
+class Ended(StrEnum):
+    FAILED = "failed"
+    AT_LIMIT = "at limit"
+    OFF_SEASON = "off season"
+    CUT_SHORT = "cut short"
+    REBUILT = "rebuilt"
+    IN_SERVICE = "in service"
+
+
+class Says(StrEnum):
+    """What the failures of a type can bear."""
+
+    NOTHING = "nothing"
+    """No part of the type has worked."""
+    FIXED_SHAPE = "fixed shape"
+    """Fewer than three failures, or all at one age: limits under assumed shapes."""
+    FIT = "fit"
+    """Three or four failures: a fitted curve with its limits, and no mean life."""
+    MEAN = "mean"
+    """Five failures or more."""
+
+
+class By(StrEnum):
+    HOURS = "hours"
+    SEED = "seed"
+
+
+@dataclass(frozen=True)
+class Lived:
+    """One life of a part, up to its end or the record's."""
+
+    part: PartRow
+    hours_h: float
+    seed_kg: float
+    ended: Ended
+    press_id: int
+    """Where it works, or last did."""
+
+    def age(self, by: By) -> float:
+        return self.hours_h if by is By.HOURS else self.seed_kg
+
+
+@dataclass(frozen=True)
+class Left:
+    """What is left to a working part: the points at which 10, 50 and 90 of 100 such parts have failed."""
+
+    lived: Lived
+    early: float
+    middle: float
+    late: float
+
+
+@dataclass(frozen=True)
+class TypeLives:
+    """The lives of one part type. `by` is the measure of its ages."""
+
+    type: TypeRow
+    by: By
+    lived: tuple[Lived, ...]
+    unused: int
+
+    def count(self, *ends: Ended) -> int:
+        return sum(one.ended in ends for one in self.lived)
+
+    @property
+    def failures(self) -> int:
+        return self.count(Ended.FAILED)
+
+    @cached_property
+    def _columns(self) -> tuple[list[float], list[bool]]:
+        known = [one for one in self.lived if one.age(self.by) > 0]
+        return [one.age(self.by) for one in known], [one.ended is Ended.FAILED for one in known]
+
+    @cached_property
+    def life(self) -> lives.Life:
+        return lives.fit_life(*self._columns)
+
+    @cached_property
+    def steps(self) -> list[lives.Survival]:
+        """The share that survives, step by step (Kaplan and Meier)."""
+        return lives.kaplan_meier(*self._columns)
+
+    @property
+    def says(self) -> Says:
+        if self.life.basis == "none":
+            return Says.NOTHING
+        if self.life.basis == "fixed_shape":
+            return Says.FIXED_SHAPE
+        return Says.MEAN if self.life.failures >= lives.FEW_TO_AVERAGE else Says.FIT
+
+    @property
+    def mean(self) -> float | None:
+        """Mean life; None below five failures."""
+        return self.life.mean if self.says is Says.MEAN else None
+
+    @property
+    def working(self) -> list[Lived]:
+        return sorted(
+            (one for one in self.lived if one.ended is Ended.IN_SERVICE),
+            key=lambda one: -one.age(self.by),
+        )
+
+    @cached_property
+    def left(self) -> tuple[Left, ...]:
+        """What is left to each working part by the fitted curve, given the age it has reached; oldest first.
+        Empty without a fitted curve of three failures or more."""
+        fit, working = self.life, self.working
+        if fit.basis != "mle" or fit.shape is None or fit.scale is None or not working:
+            return ()
+        reached = np.array([[one.age(self.by)] for one in working])
+        points = lives.remaining(fit.shape, fit.scale, reached, np.array([[0.1, 0.5, 0.9]]))
+        return tuple(
+            Left(one, *(float(value) for value in row)) for one, row in zip(working, points, strict=True)
+        )
+
+
+def measure_of(type_: TypeRow) -> By:
+    """What a type's ages are counted in: as its expected life is, else seed for what the seed grinds."""
+    if type_.expected_life_h is not None and type_.expected_life_kg is None:
+        return By.HOURS
+    if type_.expected_life_kg is not None or type_.kind in ("screw", "die"):
+        return By.SEED
+    return By.HOURS
+
+
+def type_lives(record: Record) -> list[TypeLives]:
+    """Every part type with a part on record, by kind and code; one reading of all ages."""
+    parts = sorted(record.parts.values(), key=lambda part: part.code)
+    gauged = {row.part_id for row in record.measurements}
+    rebuilt: dict[int, list[float]] = {}
+    for service in record.services:
+        if service.action in RESETS and service.part_id is not None:
+            rebuilt.setdefault(service.part_id, []).append(service.done)
+    wanted, cycles = [], []
+    for part in parts:
+        if part.id in record.fittings_of:
+            ends = [*rebuilt.get(part.id, []), record.end]
+            wanted += [(part.id, instant) for instant in ends]
+            cycles.append((part, len(ends)))
+    ages = ages_of(record, wanted)
+    found: dict[int, list[Lived]] = {}
+    place = 0
+    for part, count in cycles:
+        hours = np.diff(ages.hours_h[place : place + count], prepend=0.0)
+        seed = np.diff(ages.seed_kg[place : place + count], prepend=0.0)
+        place += count
+        last = record.fittings_of[part.id][-1]
+        press_id = record.positions[last.position_id].press_id
+        for cycle in range(count):
+            if hours[cycle] <= 0 and seed[cycle] <= 0:
+                continue
+            ended = Ended.REBUILT if cycle < count - 1 else how_ended(record, part, last, part.id in gauged)
+            one = Lived(part, float(hours[cycle]), float(seed[cycle]), ended, press_id)
+            found.setdefault(part.type_id, []).append(one)
+    made = []
+    for type_ in sorted(record.types.values(), key=lambda row: (row.kind, row.code)):
+        lived = tuple(found.get(type_.id, ()))
+        worked = {one.part.id for one in lived}
+        unused = sum(part.type_id == type_.id and part.id not in worked for part in parts)
+        if lived or unused:
+            made.append(TypeLives(type_, measure_of(type_), lived, unused))
+    return made
+
+
+def how_ended(record: Record, part: PartRow, last: FittingRow, gauged: bool) -> Ended:
+    if part.retired_on is None:
+        return Ended.IN_SERVICE
+    if part.retired_because == "broken":
+        return Ended.FAILED
+    if part.retired_because != "worn":
+        return Ended.CUT_SHORT
+    if gauged and record.types[part.type_id].limit_mm is not None:
+        return Ended.AT_LIMIT
+    return Ended.OFF_SEASON if _off_season(record, last) else Ended.FAILED
+
+
+def _off_season(record: Record, last: FittingRow) -> bool:
+    """Whether the press stood still for two weeks before the part came off, or for two weeks after it. Where
+    the record ends too soon to know, it did not."""
+    if last.removed is None:
+        return False
+    runs = record.runs.get(record.positions[last.position_id].press_id)
+    if runs is None:
+        return False
+    before = runs.end[runs.start < last.removed]
+    if before.size and last.removed - float(before.max()) > OFF_SEASON_S:
+        return True
+    quiet_until = last.removed + OFF_SEASON_S
+    return record.end >= quiet_until and not np.any((runs.end > last.removed) & (runs.start < quiet_until))
