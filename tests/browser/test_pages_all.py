@@ -16,7 +16,8 @@ from wearlog.people.models import Mill, User
 from wearlog.reminders.mail_links import SINGLE, job_url, stop_url
 from wearlog.runs.models import PlanEntry, Price
 
-NOT_PAGES = {"mail-address-clear", "sign-out", "sign-in", "sign-in-link", "export", "person-link"}
+NOT_PAGES = {"sign-out", "sign-in", "sign-in-link", "export", "person-link"}
+BUTTONS = {"mail-address-clear", "webhook-test", "webhook-renew"}
 ASKS = {
     "due-mark": "item={rule}.{press}.{screw_place}.{screw}.-",
     "job-card": "item={rule}.{press}.{screw_place}.{screw}.-",
@@ -77,7 +78,7 @@ def addresses(shop: LookMill) -> Iterator[str]:
     for entry in get_resolver("wearlog.web.urls").url_patterns:
         assert not isinstance(entry, URLResolver)
         name = str(entry.name)
-        if name in NOT_PAGES:
+        if name in NOT_PAGES | BUTTONS:
             continue
         path = "/" + str(entry.pattern)
         path = path.replace("<int:pk>", str(own.get(name, shop.north.pk)))

@@ -8,6 +8,7 @@ from csp.constants import NONE, SELF
 
 from wearlog.config import environment
 from wearlog.forecasts import schedule as forecasts
+from wearlog.reminders import reachable
 from wearlog.reminders import schedule as reminders
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -108,7 +109,10 @@ EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "wearlog@localhost")
 vars().update(ENVIRONMENT.email)
 SITE_URL = ENVIRONMENT.site_url
-REMINDER_CHANNELS = ["wearlog.reminders.mail.MailChannel"]
+REMINDER_CHANNELS = ["wearlog.reminders.mail.MailChannel", "wearlog.reminders.webhook.WebhookChannel"]
+# Nobody can point the web hook at another host from within the pages (docs/channels.md).
+WEBHOOK_HOSTS = reachable.read_hosts(os.environ.get("WEBHOOK_HOSTS", ""))
+WEBHOOK_NETWORKS = reachable.read_networks(os.environ.get("WEBHOOK_NETWORKS", ""))
 
 CELERY_BROKER_URL = ENVIRONMENT.redis_url or "memory://"
 CELERY_TASK_ALWAYS_EAGER = not ENVIRONMENT.redis_url

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cache
 from typing import Protocol
 
@@ -66,7 +67,7 @@ class Channel(Protocol):
     def address_of(self, person: User) -> str:
         """Where the person's messages go: what is stopped when it is refused for good."""
 
-    def deliver(self, parcel: Parcel) -> None:
+    def deliver(self, parcel: Parcel, *, at: datetime) -> None:
         """Hand the message over; return only once it was taken. Raises TryLater, OutOfReach or RefusedHere.
 
         Whatever else it raises sets that one message aside for an hour. It must end within four minutes,

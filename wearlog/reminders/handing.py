@@ -59,7 +59,7 @@ def hand_over(parcel: Parcel, *, at: datetime) -> Handed:
         if stopped is not None:
             return _given_up(row, RefusedHere(f"{address} is stopped: {stopped.reason}"))
         try:
-            channel.deliver(parcel)
+            channel.deliver(parcel, at=at)
         except RefusedHere as error:
             addresses.stop(
                 channel=row.channel, address=address, person=parcel.person, reason=str(error), at=at

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import smtplib
 from collections.abc import Sequence
+from datetime import datetime
 from email.charset import QP, Charset
 from urllib.parse import urlsplit
 
@@ -41,7 +42,7 @@ class MailChannel:
     def address_of(self, person: User) -> str:
         return person.email.strip().casefold()
 
-    def deliver(self, parcel: Parcel) -> None:
+    def deliver(self, parcel: Parcel, *, at: datetime) -> None:
         row, person, units, lines = parcel.row, parcel.person, parcel.units, parcel.lines
         with translation.override(language_of(person)):
             if parcel.is_list:

@@ -1,0 +1,149 @@
+"""Which web addresses the site may call: a list of hosts by name, and no private network unless it is named.
+
+Pure but for `resolve`. The settings read both lists, so this imports nothing of the house.
+"""
+
+from __future__ import annotations
+
+import ipaddress
+import re
+import socket
+from collections.abc import Sequence
+from dataclasses import dataclass
+from urllib.parse import urlsplit
+
+from django.core.exceptions import ImproperlyConfigured
+
+PORTS = {"https": 443, "http": 80}
+HOST = re.compile(r"[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*|[0-9a-f:.]*:[0-9a-f:.]*")
+NAT64 = ipaddress.ip_network("64:ff9b::/96")
+
+Address = ipaddress.IPv4Address | ipaddress.IPv6Address
+Network = ipaddress.IPv4Network | ipaddress.IPv6Network
+
+
+class NotReachable(Exception):
+    """The site may not call there. The text says what to do."""
+
+
+@dataclass(frozen=True)
+class Target:
+    """A host that may be called, by one scheme and port."""
+
+    scheme: str
+    host: str
+    port: int
+
+    def __str__(self) -> str:
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return f"{self.scheme}://{host}" + ("" if self.port == PORTS[self.scheme] else f":{self.port}")
+
+
+@dataclass(frozen=True)
+class Place:
+    """A web address taken apart: where to connect, and what to ask for there."""
+
+    target: Target
+    path: str
+
+
+def read_hosts(text: str) -> tuple[Target, ...]:
+    """`WEBHOOK_HOSTS`: comma between; `hooks.mill.example` and `hooks.mill.example:8443` mean https, plain
+    http must be written out. Raises ImproperlyConfigured."""
+    found = []
+    for entry in filter(None, (part.strip() for part in text.split(","))):
+        try:
+            place = take_apart(entry if "://" in entry else f"https://{entry}")
+        except NotReachable:
+            place = None
+        if place is None or place.path != "/":
+            raise ImproperlyConfigured(
+                f"WEBHOOK_HOSTS={text!r} can't be used: {entry!r} is no host. "
+                "Write hosts with a comma between, as in hooks.mill.example,http://panel.mill.example:8080"
+            )
+        found.append(place.target)
+    return tuple(found)
+
+
+def read_networks(text: str) -> tuple[Network, ...]:
+    """`WEBHOOK_NETWORKS`: private networks that may be called, comma between. Raises ImproperlyConfigured."""
+    try:
+        return tuple(ipaddress.ip_network(part.strip()) for part in text.split(",") if part.strip())
+    except ValueError as error:
+        raise ImproperlyConfigured(
+            f"WEBHOOK_NETWORKS={text!r} can't be used: {error}. "
+            "Write networks with a comma between, as in 192.168.10.0/24,fd00:10::/64"
+        ) from error
+
+
+def take_apart(url: str) -> Place:
+    """Raises NotReachable for what is no plain http or https address."""
+    wrong = NotReachable("Write a web address as in https://hooks.mill.example/wearlog")
+    if len(url) > 500 or not url.isascii() or any(sign <= " " or sign in "\\\x7f" for sign in url):
+        raise wrong
+    try:
+        parts = urlsplit(url)
+        host, port = (parts.hostname or "").lower(), parts.port
+    except ValueError as error:
+        raise wrong from error
+    if parts.scheme not in PORTS or not HOST.fullmatch(host) or port == 0:
+        raise wrong
+    if parts.username is not None or parts.password is not None or parts.fragment:
+        raise NotReachable("Leave name, password and # out of the address: messages are signed instead.")
+    path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
+    return Place(Target(parts.scheme, host, port or PORTS[parts.scheme]), path)
+
+
+def allowed(url: str, *, hosts: Sequence[Target]) -> Place:
+    """The address taken apart. Raises NotReachable where its host is not on the list."""
+    place = take_apart(url)
+    if place.target in hosts:
+        return place
+    if any(target.host == place.target.host for target in hosts):
+        known = ", ".join(str(target) for target in hosts if target.host == place.target.host)
+        raise NotReachable(f"This host may be called as {known} alone. Write the address so.")
+    raise NotReachable(
+        f"The host {place.target.host} is not on the list of hosts that may be called. "
+        "Who runs the site adds it to WEBHOOK_HOSTS and starts it again."
+    )
+
+
+def resolve(target: Target) -> list[Address]:
+    """Every address of the host, as the system knows it. Raises OSError where it knows none."""
+    found = socket.getaddrinfo(target.host, target.port, type=socket.SOCK_STREAM)
+    return [ipaddress.ip_address(str(entry[4][0]).partition("%")[0]) for entry in found]
+
+
+def choose(addresses: Sequence[Address], *, networks: Sequence[Network]) -> Address:
+    """The address to connect to. Raises NotReachable where any of them is private and not named: a host that
+    answers with both is not to be trusted with either."""
+    for address in addresses:
+        if not may_be_called(address, networks=networks):
+            raise NotReachable(
+                f"The host leads to {address}, which is no public address. Who runs the site "
+                "names its network in WEBHOOK_NETWORKS if it may be called."
+            )
+    if not addresses:
+        raise NotReachable("The host leads to no address.")
+    return addresses[0]
+
+
+def may_be_called(address: Address, *, networks: Sequence[Network]) -> bool:
+    """Public, or in a network that is named. What stands for another address is judged by that one."""
+    inner = within(address)
+    if inner is not None:
+        return may_be_called(inner, networks=networks)
+    if any(address.version == network.version and address in network for network in networks):
+        return True
+    return address.is_global and not (
+        address.is_multicast or address.is_reserved or address.is_unspecified or address.is_loopback
+    )
+
+
+def within(address: Address) -> Address | None:
+    """The IPv4 address that an IPv6 one stands for: mapped, 6to4, Teredo or NAT64."""
+    if not isinstance(address, ipaddress.IPv6Address):
+        return None
+    if address in NAT64:
+        return ipaddress.IPv4Address(int(address) & 0xFFFFFFFF)
+    return address.ipv4_mapped or address.sixtofour or (address.teredo[1] if address.teredo else None)
