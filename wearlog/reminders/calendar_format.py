@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from icalendar import Calendar, Event, Timezone, TimezoneStandard
 from icalendar.prop import vDuration, vText
 
-from wearlog.reminders.mail_words import one_line
+from wearlog.reminders.mail_words import one_line, tidy
 from wearlog.reminders.models import CalendarEntry, CalendarFeed, EntryState
 
 PRODUCT = "-//Wearlog//Service calendar//EN"
@@ -60,7 +60,7 @@ def event_of(entry: CalendarEntry) -> Event:
     event.add("dtstart", entry.day)
     event.add("dtend", entry.day + timedelta(days=1))  # the first day after it
     event.add("summary", one_line(title))
-    event.add("description", f"{entry.words}\n\n{entry.caution}")
+    event.add("description", tidy(f"{entry.words}\n\n{entry.caution}"))
     event.add("status", entry.status)
     event.add("transp", "TRANSPARENT")
     event.add("url", settings.SITE_URL + reverse("web:press", kwargs={"pk": entry.press_id}))

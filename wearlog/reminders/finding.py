@@ -18,7 +18,7 @@ from typing import Any
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
 
-from wearlog.reminders import hours, schedule_state
+from wearlog.reminders import calendar_state, hours, schedule_state
 from wearlog.reminders.digest import AT_ONCE, calls_for_list
 from wearlog.reminders.keys import digest_key, in_batches, thing_of
 from wearlog.reminders.mail import message_id
@@ -67,7 +67,9 @@ def scan(*, at: datetime) -> int:
         has_list = (recipient.person.pk, recipient.channel) in waiting
         _plan(changes, recipient, messages, board, since=since, at=at, has_list=has_list)
     _withdraw(changes, wanted)
-    return _write(changes, at=at)
+    queued = _write(changes, at=at)
+    calendar_state.update(at=at)  # last: mails are the alarm, the calendar is for looking
+    return queued
 
 
 def _plan(
