@@ -24,8 +24,8 @@ from wearlog.reminders.calls import Line
 from wearlog.reminders.mail_words import bring, heading, order, said, stage_word, tidy, when
 from wearlog.reminders.models import Stage
 
-NEW = ("overdue", "due", "order", "coming")
-"""In the order in which a subject counts them."""
+BY_STAGE = (Stage.OVERDUE, Stage.DUE, Stage.ORDER, Stage.COMING)
+"""In the order in which a press's tasks stand, and a subject counts them."""
 
 
 @dataclass(frozen=True)
@@ -56,12 +56,11 @@ class AtPress:
 
 @dataclass(frozen=True)
 class Digest:
-    """The whole list. `word` is the strongest signal word in it; `counts` how many of each stage."""
+    """The whole list. `counts`: how many of each stage, in the order of BY_STAGE."""
 
-    word: str
     paragraphs: tuple[str, ...]
     presses: tuple[AtPress, ...]
-    counts: tuple[tuple[str, int], ...]
+    counts: tuple[tuple[Stage, int], ...]
 
     @classmethod
     def of(
@@ -77,10 +76,12 @@ class Digest:
         if lines and [line.item for line in lines] != list(items):
             raise ValueError("The lines of a list are those of its items, in the same order.")
         known = dict(enumerate(lines))
+        some_new = any(line.new for line in lines) and not all(line.new for line in lines)
         everywhere = shared(items)
         presses = []
         for press in dict.fromkeys(item.press_id for item in items):
             mine = [(number, item) for number, item in enumerate(items) if item.press_id == press]
+            mine.sort(key=lambda each: BY_STAGE.index(stage_at(each[0], items, lines)))
             of_press = [item for _number, item in mine]
             here = tuple(text for text in shared(of_press) if text not in everywhere)
             points = of_press[0].caution.isolation_points
@@ -95,6 +96,7 @@ class Digest:
                         task_of(
                             item,
                             known.get(number),
+                            is_new=some_new and lines[number].new,
                             said_above=(*everywhere, *here),
                             points_above=points,
                             link=mail_links.job_url(item, person, made_on=made_on),
@@ -104,9 +106,7 @@ class Digest:
                     ),
                 )
             )
-        return cls(
-            word=strongest(items), paragraphs=everywhere, presses=tuple(presses), counts=counts(items, lines)
-        )
+        return cls(paragraphs=everywhere, presses=tuple(presses), counts=counts(items, lines))
 
 
 def shared(items: Sequence[DueItem]) -> tuple[str, ...]:
@@ -119,6 +119,7 @@ def task_of(
     item: DueItem,
     line: Line | None,
     *,
+    is_new: bool,
     said_above: Iterable[str],
     points_above: tuple[str, ...],
     link: str,
@@ -127,15 +128,13 @@ def task_of(
     caution = demand(item.caution)
     first, *rest = paragraphs_of(caution) or [""]
     above = set(said_above)
-    ordering = line is not None and line.stage == Stage.ORDER
+    order_on = line.order_on if line is not None and line.stage == Stage.ORDER else None
+    new = _("New on this list.") if is_new else ""
+    sentences = (new, when(item), order(item, order_on), *said(line))
     return Task(
         stage=stage_word(item, line.stage if line is not None else ""),
         heading=heading(item),
-        sentences=tuple(
-            text
-            for text in (when(item), order(item, line.order_on if line and ordering else None), *said(line))
-            if text
-        ),
+        sentences=tuple(sentence for sentence in sentences if sentence),
         why=item.why,
         bring=bring(item, units),
         instructions=item.instructions,
@@ -146,29 +145,27 @@ def task_of(
     )
 
 
-def strongest(items: Sequence[DueItem]) -> str:
-    by_weight = {"DANGER": 3, "WARNING": 2, "CAUTION": 1}
-    cautions = sorted((item.caution for item in items), key=lambda each: by_weight.get(each.signal_word, 0))
-    return word_of(cautions[-1]) if cautions else ""
+def counts(items: Sequence[DueItem], lines: Sequence[Line]) -> tuple[tuple[Stage, int], ...]:
+    stages = [stage_at(number, items, lines) for number in range(len(items))]
+    return tuple((stage, number) for stage in BY_STAGE if (number := stages.count(stage)))
 
 
-def counts(items: Sequence[DueItem], lines: Sequence[Line]) -> tuple[tuple[str, int], ...]:
-    stages = [line.stage for line in lines] if lines else [Stage(item.state) for item in items]
-    return tuple((stage, number) for stage in NEW if (number := stages.count(Stage(stage))))
+def stage_at(number: int, items: Sequence[DueItem], lines: Sequence[Line]) -> Stage:
+    return lines[number].stage if lines else Stage(items[number].state)
 
 
 def digest_subject(digest: Digest) -> str:
     """`3 tasks: 1 overdue, 2 coming up (North press, South press)`."""
     total = sum(number for _stage, number in digest.counts)
     tasks = ngettext("%(n)s task", "%(n)s tasks", total) % {"n": total}
-    split = ", ".join(f"{number} {Stage(stage).label}" for stage, number in digest.counts)
+    split = ", ".join(f"{number} {stage.label}" for stage, number in digest.counts)
     return f"{tasks}: {split} ({', '.join(press.name for press in digest.presses)})"
 
 
 def digest_as_text(digest: Digest) -> str:
     blocks = [fold(digest_subject(digest))]
     if digest.paragraphs:
-        blocks.append("\n".join([fold(f"{digest.word}: {before_each()}"), *map(fold, digest.paragraphs)]))
+        blocks.append("\n".join([_("For every task below:"), *map(fold, digest.paragraphs)]))
     for press in digest.presses:
         blocks.append("\n".join([press.name, "=" * min(len(press.name), WIDTH)]))
         if press.paragraphs:
@@ -193,10 +190,6 @@ def task_as_block(task: Task) -> str:
         points_as_text(task.points) if task.points else "",
     ]
     return "\n".join(line for line in lines if line)
-
-
-def before_each() -> str:
-    return _("this holds for every task below.")
 
 
 def points_as_text(points: Sequence[str]) -> str:

@@ -11,6 +11,7 @@ STYLES = {
     "press": "font-size:20px;line-height:1.3;margin:32px 0 8px;padding-top:12px;border-top:2px solid #1f1b16",
     "task": "font-size:18px;line-height:1.3;margin:20px 0 6px",
     "line": "margin:0 0 10px",
+    "go": "margin:12px 0 10px",
     "open": "display:inline-block;padding:14px 20px;color:#ffffff;background:#27506f;border-radius:4px;"
     "text-decoration:none",
     "foot": "margin:28px 0 0;padding-top:10px;border-top:1px solid #8a8171;font-size:15px",
