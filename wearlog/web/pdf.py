@@ -17,9 +17,9 @@ from django.utils.translation import gettext as _
 
 from wearlog.people.refusals import Refused
 
-PACKAGES = "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core"
-"""Debian's names of what WeasyPrint asks the system for, and a typeface with Latin, Greek, Cyrillic, Hebrew
-and Arabic letters."""
+PACKAGES = "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-liberation fonts-dejavu-core"
+"""Debian's names of what WeasyPrint asks the system for, the typeface that the sheets are reckoned with, and
+one for the letters that it lacks, Arabic among them."""
 
 
 class NoPdf(Refused):
