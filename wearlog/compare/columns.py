@@ -6,8 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
+from wearlog.compare.costs import LeftOut, Money
 from wearlog.compare.queries import Line, PressFigure
 
 Value = str | int | float | None
@@ -37,8 +39,58 @@ def per_ton(per_tonne: float | None, us: bool) -> float | None:
     return None if per_tonne is None else per_tonne * (SHORT_TON_T if us else 1)
 
 
-def columns(by: Sequence[str], system: str = "") -> list[Column]:
-    """The columns of lines grouped by `by`, in the unit system's own units."""
+LEFT_OUT_WORDS = {
+    LeftOut.PARTS: gettext_lazy("parts without a price"),
+    LeftOut.LABOUR: gettext_lazy("labour without a price"),
+    LeftOut.ENERGY: gettext_lazy("energy"),
+    LeftOut.OIL: gettext_lazy("oil"),
+    LeftOut.CAKE: gettext_lazy("cake"),
+    LeftOut.SEED: gettext_lazy("seed"),
+}
+
+
+def left_out_words(money: Money | None) -> str:
+    """What a line's money does not hold, in words; empty where nothing lacks."""
+    return ", ".join(str(LEFT_OUT_WORDS[name]) for name in money.left_out) if money is not None else ""
+
+
+def money_columns(currency: str, system: str = "") -> list[Column]:
+    """What a tonne costs and leaves; for lines that carry money."""
+    us = units.is_us(system)
+    per = "short_ton" if us else "t"
+
+    def column(name: str, words: str, pick: Callable[[Money], float | None]) -> Column:
+        def value(line: Line) -> Value:
+            return None if line.money is None else per_ton(pick(line.money), us)
+
+        return Column(f"{name}_per_{per}", money_words(words, currency, per_hour=False, us=us), value, 2)
+
+    return [
+        column("parts", _("Parts"), lambda money: money.parts_per_t),
+        column("work", _("Work"), lambda money: money.work_per_t),
+        column("energy", _("Energy"), lambda money: money.energy_per_t),
+        column("cost", _("Cost"), lambda money: money.cost_per_t),
+        column("seed_price", _("Seed"), lambda money: money.seed_per_t),
+        column("income", _("Oil and cake"), lambda money: money.income_per_t),
+        column("left", _("Left over"), lambda money: money.left_per_t),
+        Column(
+            "left_per_h",
+            money_words(_("Left over"), currency, per_hour=True, us=us),
+            lambda line: None if line.money is None else line.money.left_per_h,
+            2,
+        ),
+        Column("left_out", _("Not counted"), lambda line: left_out_words(line.money)),
+    ]
+
+
+def money_words(what: str, currency: str, *, per_hour: bool, us: bool) -> str:
+    """`Parts (EUR/t)`; a mill without a currency has plain numbers."""
+    unit = "h" if per_hour else _("short ton") if us else "t"
+    return f"{what} ({currency}/{unit})" if currency else f"{what} (1/{unit})"
+
+
+def columns(by: Sequence[str], system: str = "", *, money: bool = False, currency: str = "") -> list[Column]:
+    """The columns of lines grouped by `by`, in the unit system's own units; with `money`, costs last."""
     us = units.is_us(system)
     ton, mass = ("short_ton", "lb") if us else ("t", "kg")
     names = {
@@ -79,6 +131,7 @@ def columns(by: Sequence[str], system: str = "") -> list[Column]:
             lambda line: _mass(line.seed_without_hours_kg, us),
             0,
         ),
+        *(money_columns(currency, system) if money else ()),
     ]
 
 
@@ -87,14 +140,16 @@ def headline(system: str = "") -> str:
     return _("Hours per short ton") if units.is_us(system) else _("Hours per tonne")
 
 
-def relevant(by: Sequence[str], total: Line, system: str = "") -> list[Column]:
+def relevant(by: Sequence[str], total: Line, system: str = "", *, currency: str = "") -> list[Column]:
     """The columns without those of purge runs and of runs without hours where there are none: for reading."""
     absent = set()
     if not total.purge_runs:
         absent |= {"purge_runs", "purge_kg", "purge_lb"}
     if not total.runs_without_hours:
         absent |= {"runs_without_hours", "seed_without_hours_kg", "seed_without_hours_lb"}
-    return [column for column in columns(by, system) if column.key not in absent]
+    money = total.money is not None
+    shown_columns = columns(by, system, money=money, currency=currency)
+    return [column for column in shown_columns if column.key not in absent]
 
 
 def shown(value: Value, digits: int | None, system: str = "") -> str:

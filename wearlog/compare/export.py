@@ -29,7 +29,9 @@ def rounded(value: Value) -> Value:
 
 def rows(comparison: Comparison, system: str = "") -> Iterator[list[Value]]:
     """The header, then each line."""
-    shown = columns(comparison.by, system)
+    shown = columns(
+        comparison.by, system, money=comparison.total.money is not None, currency=comparison.currency
+    )
     yield [column.key for column in shown]
     for line in comparison.lines:
         yield [rounded(column.value(line)) for column in shown]

@@ -69,6 +69,8 @@ class Lived:
     ended: Ended
     press_id: int
     """Where it works, or last did."""
+    cycle: int
+    """0 as new; 1 after its first rebuild, and so on."""
 
     def age(self, by: By) -> float:
         return self.hours_h if by is By.HOURS else self.seed_kg
@@ -184,7 +186,7 @@ def type_lives(record: Record) -> list[TypeLives]:
             if hours[cycle] <= 0 and seed[cycle] <= 0:
                 continue
             ended = Ended.REBUILT if cycle < count - 1 else how_ended(record, part, last, part.id in gauged)
-            one = Lived(part, float(hours[cycle]), float(seed[cycle]), ended, press_id)
+            one = Lived(part, float(hours[cycle]), float(seed[cycle]), ended, press_id, cycle)
             found.setdefault(part.type_id, []).append(one)
     made = []
     for type_ in sorted(record.types.values(), key=lambda row: (row.kind, row.code)):

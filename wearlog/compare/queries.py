@@ -6,6 +6,7 @@ What counts:
 - Purge runs are left out of every rate and sum and shown apart: their seed cleans the press.
 - Runs without hours are left out of every rate and sum and shown apart: seed without hours has no rate.
 - Oil yield is taken over the runs whose oil was weighed, seed and oil alike.
+- Money is spread over the runs as `costs` says, and only where it is asked for.
 - The standardised figure of a press holds its own rate for each crop against the crop mix of all runs that
   are compared (`calc.mix`); its range comes from the spread between the press's weeks.
 """
@@ -13,7 +14,7 @@ What counts:
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -21,6 +22,7 @@ import numpy.typing as npt
 from django.utils.translation import gettext as _
 
 from wearlog.calc import mix, units
+from wearlog.compare.costs import Money, RunCosts, any_recorded, costs_of_runs, money_of
 from wearlog.compare.runtable import Places, RunTable, load
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.people.models import Mill
@@ -54,6 +56,8 @@ class Line:
     purge_h: float
     runs_without_hours: int
     seed_without_hours_kg: float
+    money: Money | None = None
+    """Only where money was asked for and something of it is on record."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,6 +73,7 @@ class PressFigure:
     high: float | None
     never_ran: tuple[str, ...]
     why: str
+    money: Money | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,6 +91,10 @@ class Comparison:
     presses: list[PressFigure]
     mix: list[MixShare]
     running: int
+    currency: str
+    """The mill's own, for money columns."""
+    earned_on: tuple[str, ...]
+    """The crops that the presses' money is taken over, where only some have a price of seed; else empty."""
     choices: dict[str, list[tuple[str, str]]]
     """What could be filtered by: for press, crop and season a list of (value, words)."""
 
@@ -109,12 +118,23 @@ def compare(
     presses: Collection[str] = (),
     crops: Collection[str] = (),
     seasons: Collection[str] = (),
+    money: bool = False,
 ) -> Comparison:
     """Compare the runs on record. `presses`, `crops` and `seasons` keep only those named (by code, or by the
-    season's name); empty keeps all. Raises BadSeasonStart."""
+    season's name); empty keeps all. `money`: with costs, for readers who may see them. Raises
+    BadSeasonStart."""
     start = parse_start(season_start)
+    table, mill = load(), Mill.current()
     return summarise(
-        load(), zone=Mill.current().zone, by=by, start=start, presses=presses, crops=crops, seasons=seasons
+        table,
+        zone=mill.zone,
+        by=by,
+        start=start,
+        presses=presses,
+        crops=crops,
+        seasons=seasons,
+        costs=costs_of_runs(table, mill.zone, start) if money and any_recorded() else None,
+        currency=mill.currency,
     )
 
 
@@ -127,6 +147,8 @@ def summarise(
     presses: Collection[str] = (),
     crops: Collection[str] = (),
     seasons: Collection[str] = (),
+    costs: RunCosts | None = None,
+    currency: str = "",
 ) -> Comparison:
     by = tuple(group for group in GROUPS if group in by)
     years = season_years(table.started, start, zone)
@@ -156,16 +178,34 @@ def summarise(
         lines = [
             _line(sums, place, _labels(table, names, by, key)) for place, key in enumerate(keys.tolist())
         ]
+        if costs is not None:
+            earned = money_of(table, costs, rows, member, first.size)
+            lines = [replace(line, money=each) for line, each in zip(lines, earned, strict=True)]
     everything = _sums(table, rows, np.zeros(rows.size, dtype=np.int64), 1)
+    total = _line(everything, 0, {})
+    earned_on: tuple[str, ...] = ()
     figures, shares = _standardised(table, rows)
+    if costs is not None:
+        total = replace(total, money=money_of(table, costs, rows, np.zeros(rows.size, dtype=np.int64), 1)[0])
+        priced = rows
+        if costs.seed_priced:
+            priced = rows[~np.isnan(costs.seed[rows])]
+            if len(priced) < len(rows):
+                earned_on = tuple(table.crop_codes[place] for place in np.unique(table.crop[priced]))
+        of_press = money_of(table, costs, priced, table.press[priced], len(table.press_codes))
+        figures = [
+            replace(figure, money=of_press[table.press_codes.index(figure.press)]) for figure in figures
+        ]
     return Comparison(
         by=by,
         season_start=f"{start[0]:02d}-{start[1]:02d}",
         lines=lines,
-        total=_line(everything, 0, {}),
+        total=total,
         presses=figures,
         mix=shares,
         running=table.running,
+        currency=currency,
+        earned_on=earned_on,
         choices={
             "press": list(zip(table.press_codes, table.press_names, strict=True)),
             "crop": [(code, code) for code in table.crop_codes],

@@ -204,7 +204,7 @@ def _things(
 def _one(
     name: str, press_id: int, part: int | None, ages: repeated.Floats, starts: list[float]
 ) -> list[Thing]:
-    """A thing for each stretch between rebuilds. The last of `ages` is the end; stretches begin at `starts`."""
+    """A thing for each stretch between rebuilds, which begin at `starts`; the last of `ages` is the end."""
     made = []
     end = float(ages[-1])
     for number, start in enumerate(starts):

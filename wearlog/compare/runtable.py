@@ -26,7 +26,8 @@ Places = npt.NDArray[np.int64]
 @dataclass(frozen=True)
 class RunTable:
     """Parallel arrays, one entry per run that has ended. `press` and `crop` are places in the two tuples;
-    instants are epoch seconds; hours and oil are nan where not known."""
+    instants are epoch seconds; hours, oil, cake and energy are nan where not
+    known."""
 
     press_codes: tuple[str, ...]
     press_names: tuple[str, ...]
@@ -37,6 +38,8 @@ class RunTable:
     hours: Floats
     seed_kg: Floats
     oil_kg: Floats
+    cake_kg: Floats
+    energy_kwh: Floats
     purge: npt.NDArray[np.bool_]
     running: int
     """Runs that have not ended; they count nowhere yet."""
@@ -88,12 +91,14 @@ def _read() -> RunTable:
             number("hours_h"),
             number("seed_kg"),
             number("oil_kg"),
+            number("cake_kg"),
+            number("energy_kwh"),
             "purge",
             "slot",
         )
     )
-    columns = zip(*rows, strict=True) if rows else ([] for _ in range(9))
-    press_id, crop_id, start, end, recorded, seed, oil, purge, slot = columns
+    columns = zip(*rows, strict=True) if rows else ([] for _ in range(11))
+    press_id, crop_id, start, end, recorded, seed, oil, cake, energy, purge, slot = columns
     press = _places(press_id, [row[0] for row in presses])
     started, ended = np.array(start, dtype=np.float64), np.array(end, dtype=np.float64)
     hours = _hours(
@@ -114,6 +119,8 @@ def _read() -> RunTable:
         hours=hours,
         seed_kg=np.array(seed, dtype=np.float64),
         oil_kg=np.array(oil, dtype=np.float64),
+        cake_kg=np.array(cake, dtype=np.float64),
+        energy_kwh=np.array(energy, dtype=np.float64),
         purge=np.array(purge, dtype=np.bool_),
         running=standing.filter(ends_at__isnull=True).count(),
     )

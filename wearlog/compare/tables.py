@@ -34,7 +34,7 @@ class Figures(tables.Column):  # type: ignore[misc]
 
 def compare_table(comparison: Comparison, system: str = "") -> tables.Table:
     """A table of the comparison's lines, with the sum of all as its foot."""
-    shown_columns = relevant(comparison.by, comparison.total, system)
+    shown_columns = relevant(comparison.by, comparison.total, system, currency=comparison.currency)
     take: list[tuple[str, Callable[[Line], Any]]] = [(column.key, column.value) for column in shown_columns]
     table = tables.Table(
         [{key: value(line) for key, value in take} for line in comparison.lines],

@@ -1,4 +1,4 @@
-"""`manage.py compare`: hours per tonne across presses, crops and seasons, in the terminal."""
+"""`manage.py compare`: hours and costs per tonne across presses, crops and seasons, in the terminal."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from wearlog.compare.columns import figure_words, relevant, shown
+from wearlog.compare.earning import sentences
 from wearlog.compare.export import as_csv
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, compare, parse_by
 from wearlog.compare.seasons import SEASON_START, BadSeasonStart
@@ -17,7 +18,9 @@ from wearlog.people.models import Mill, Units
 
 
 class Command(BaseCommand):
-    help = "Compare hours per tonne across presses, crops and seasons."
+    help = (
+        "Compare hours per tonne, and costs as far as prices are recorded, across presses, crops and seasons."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
@@ -43,6 +46,7 @@ class Command(BaseCommand):
                 presses=options["press"],
                 crops=options["crop"],
                 seasons=options["season"],
+                money=True,
             )
         except (BadGrouping, BadSeasonStart) as error:
             raise CommandError(str(error)) from error
@@ -74,7 +78,7 @@ def as_data(comparison: Comparison) -> dict[str, Any]:
 
 def as_text(comparison: Comparison, system: str) -> str:
     """Columns under each other, the sum last, then each press against the common crop mix."""
-    shown_columns = relevant(comparison.by, comparison.total, system)
+    shown_columns = relevant(comparison.by, comparison.total, system, currency=comparison.currency)
     table = [[column.words for column in shown_columns]]
     table += [
         [shown(column.value(line), column.digits, system) for column in shown_columns]
@@ -89,6 +93,7 @@ def as_text(comparison: Comparison, system: str) -> str:
     parts = [text]
     if comparison.presses:
         parts += ["", ragged(figures, [False, True, True, False]), "", f"Common crop mix: {mix}."]
+    parts += sentences(comparison, system)
     if comparison.running:
         parts.append(f"Runs that have not ended, not counted: {comparison.running}.")
     return "\n".join(parts)

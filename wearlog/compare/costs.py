@@ -1,0 +1,249 @@
+"""What a tonne costs and leaves on each press, as far as prices are recorded.
+
+- Work: bills from outside, and own labour at the price of its day.
+- Parts: the price of each part that was retired, shared among the presses by the days it sat on them.
+- Both belong to a press and a season, and are spread over its counted runs by their seed: a season in which
+  the press did not run passes them on to its next season with runs, else to its last one.
+- Energy, oil, cake: at the price of the run's day, over the runs whose energy (oil, cake) was recorded.
+- Seed: at the price of its own crop (`seed_kg <crop>`), where one is recorded.
+
+What has no price or was not recorded is never counted as nothing: the line names it as left out. What is
+left over is given only where presses can be held against each other by it: a mill that has no price of cake,
+or none of any seed, leaves that out everywhere; one that has them gets no figure for a line that lacks them.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, time
+from enum import StrEnum
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+from wearlog.compare.ledger import CAKE, ENERGY, LABOUR, OIL, Prices, prices
+from wearlog.compare.runtable import Floats, Places, RunTable
+from wearlog.compare.seasons import season_years
+from wearlog.equipment.models import Fitting, Part, PartType, Press
+from wearlog.service.models import Service
+
+SEED = "seed_kg %s"
+
+
+class LeftOut(StrEnum):
+    """What a line's cost or income does not hold."""
+
+    PARTS = "parts"
+    """A part was retired whose type has no price."""
+    LABOUR = "labour"
+    """Hours were worked on days without a price of labour."""
+    ENERGY = "energy"
+    """No energy is recorded, or it has no price."""
+    OIL = "oil"
+    CAKE = "cake"
+    SEED = "seed"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Money:
+    """Of one line, in the mill's currency per tonne of counted seed (per hour where named so). `cost` is
+    parts and work, and energy where known, without the seed. `left` is oil and cake less cost and seed."""
+
+    parts_per_t: float | None
+    work_per_t: float | None
+    energy_per_t: float | None
+    cost_per_t: float | None
+    income_per_t: float | None
+    seed_per_t: float | None
+    left_per_t: float | None
+    left_per_h: float | None
+    left_out: tuple[LeftOut, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class RunCosts:
+    """Parallel to the run table: what falls on each run; NaN where not recorded or without a price."""
+
+    parts: Floats
+    work: Floats
+    unpriced_parts: Floats
+    unpriced_labour_h: Floats
+    energy: Floats
+    oil: Floats
+    cake: Floats
+    seed: Floats
+    cake_priced: bool
+    seed_priced: bool
+    """Whether the mill has any price of it."""
+
+
+def any_recorded() -> bool:
+    """Whether the mill has recorded anything about money."""
+    return bool(
+        prices()
+        or PartType.objects.filter(unit_cost__isnull=False).exists()
+        or Service.objects.standing().filter(cost__isnull=False).exists()
+    )
+
+
+def costs_of_runs(table: RunTable, zone: ZoneInfo, start: tuple[int, int]) -> RunCosts:
+    """Spread what was spent over the runs. `start` is the season's month and day."""
+    priced = prices()
+    size = table.press.size
+    counted = ~table.purge & ~np.isnan(table.hours)
+    spread = _Spread(table, counted, zone, start)
+    shares = {name: np.zeros(size) for name in ("parts", "work", "no_part", "no_labour")}
+    for name, press, at, amount in _spent(table, priced, zone):
+        spread.add(shares[name], press, at, amount)
+
+    def each(item: str) -> Floats:
+        return _price_of_runs(priced, item, table.started, zone)
+
+    seed = np.full(size, np.nan)
+    for place, code in enumerate(table.crop_codes):
+        mine = table.crop == place
+        seed[mine] = _price_of_runs(priced, SEED % code, table.started[mine], zone)
+    return RunCosts(
+        parts=shares["parts"],
+        work=shares["work"],
+        unpriced_parts=shares["no_part"],
+        unpriced_labour_h=shares["no_labour"],
+        energy=table.energy_kwh * each(ENERGY),
+        oil=table.oil_kg * each(OIL),
+        cake=table.cake_kg * each(CAKE),
+        seed=table.seed_kg * seed,
+        cake_priced=CAKE in priced.rows,
+        seed_priced=any(SEED % code in priced.rows for code in table.crop_codes),
+    )
+
+
+def money_of(table: RunTable, costs: RunCosts, rows: Places, member: Places, groups: int) -> list[Money]:
+    """One for each group of the runs at `rows`; `member` says which group each belongs to."""
+    seed, hours = table.seed_kg[rows], table.hours[rows]
+    counted = ~table.purge[rows] & ~np.isnan(hours)
+
+    def total(values: Floats, which: npt.NDArray[np.bool_] = counted) -> Floats:
+        return np.bincount(member[which], weights=values[which], minlength=groups).astype(np.float64)
+
+    def rate(values: Floats) -> Floats:
+        """Per tonne over the runs that have a value; NaN where none has."""
+        known = counted & ~np.isnan(values)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return total(values, known) / (total(seed, known) / 1000)
+
+    tonnes = total(seed) / 1000
+    with np.errstate(divide="ignore", invalid="ignore"):
+        parts, work = total(costs.parts[rows]) / tonnes, total(costs.work[rows]) / tonnes
+        per_h = tonnes / total(hours)
+    no_parts, no_labour = total(costs.unpriced_parts[rows]), total(costs.unpriced_labour_h[rows])
+    energy, oil, cake = (rate(column[rows]) for column in (costs.energy, costs.oil, costs.cake))
+    unpriced_seed = np.bincount(member[counted & np.isnan(costs.seed[rows])], minlength=groups)
+    bought = np.where(unpriced_seed > 0, np.nan, rate(costs.seed[rows]))
+    found = []
+    for place in range(groups):
+        gaps = (
+            (LeftOut.PARTS, no_parts[place] > 0),
+            (LeftOut.LABOUR, no_labour[place] > 0),
+            (LeftOut.ENERGY, bool(np.isnan(energy[place]))),
+            (LeftOut.OIL, bool(np.isnan(oil[place]))),
+            (LeftOut.CAKE, bool(np.isnan(cake[place]))),
+            (LeftOut.SEED, bool(np.isnan(bought[place]))),
+        )
+        cost = float(parts[place] + work[place] + np.nan_to_num(energy[place]))
+        income = float(oil[place] + np.nan_to_num(cake[place]))
+        by_cake = cake[place] if costs.cake_priced else 0.0
+        left = float(oil[place] + by_cake - (bought[place] if costs.seed_priced else 0.0) - cost)
+        found.append(
+            Money(
+                parts_per_t=_known(parts[place]),
+                work_per_t=_known(work[place]),
+                energy_per_t=_known(energy[place]),
+                cost_per_t=_known(cost),
+                income_per_t=_known(income),
+                seed_per_t=_known(bought[place]),
+                left_per_t=_known(left),
+                left_per_h=_known(left * per_h[place]),
+                left_out=tuple(name for name, lacking in gaps if lacking),
+            )
+        )
+    return found
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _price_of_runs(priced: Prices, item: str, instants: Floats, zone: ZoneInfo) -> Floats:
+    """The price that held at each instant, by the mill's days; NaN before the first."""
+    days, each = priced.rows.get(item, ((), ()))
+    if not days:
+        return np.full(instants.size, np.nan)
+    begins = np.array([datetime.combine(day, time.min, zone).timestamp() for day in days])
+    return np.concatenate(([np.nan], each))[np.searchsorted(begins, instants, side="right")]
+
+
+class _Spread:
+    """The counted runs of each press and season, to share an amount among by seed."""
+
+    def __init__(
+        self, table: RunTable, counted: npt.NDArray[np.bool_], zone: ZoneInfo, start: tuple[int, int]
+    ) -> None:
+        self.seed, self.zone, self.start = table.seed_kg, zone, start
+        years = season_years(table.started, start, zone)
+        self.runs: dict[int, dict[int, Places]] = defaultdict(dict)
+        useful = np.flatnonzero(counted & (table.seed_kg > 0))
+        key = table.press[useful] * 10_000 + years[useful]
+        order = np.argsort(key, kind="stable")
+        borders = np.flatnonzero(np.diff(key[order])) + 1
+        for group in np.split(useful[order], borders):
+            if group.size:
+                self.runs[int(table.press[group[0]])][int(years[group[0]])] = group
+
+    def add(self, column: Floats, press: int, at: float, amount: float) -> None:
+        """Share an amount spent at an instant. A press that never ran has nothing to share it among."""
+        seasons = self.runs.get(press)
+        if not seasons:
+            return
+        year = int(season_years(np.array([at]), self.start, self.zone)[0])
+        chosen = min((one for one in seasons if one >= year), default=max(seasons))
+        runs = seasons[chosen]
+        column[runs] += amount * self.seed[runs] / self.seed[runs].sum()
+
+
+def _spent(table: RunTable, priced: Prices, zone: ZoneInfo) -> Iterator[tuple[str, int, float, float]]:
+    """(column, press's place, instant, amount) of all work and parts."""
+    places = {code: place for place, code in enumerate(table.press_codes)}
+    of_press = {pk: places[code] for pk, code in Press.objects.values_list("pk", "code") if code in places}
+    work = Service.objects.standing().order_by().values_list("press_id", "done_at", "labour_h", "cost")
+    for press_id, done_at, labour, cost in work.exclude(labour_h=None, cost=None):
+        if press_id not in of_press:
+            continue
+        press, at = of_press[press_id], done_at.timestamp()
+        amount = float(cost or 0)
+        if labour:
+            price = priced.on(LABOUR, datetime.fromtimestamp(at, UTC).astimezone(zone).date())
+            if price is None:
+                yield "no_labour", press, at, float(labour)
+            else:
+                amount += float(labour) * price
+        yield "work", press, at, amount
+    sat: dict[int, dict[int, float]] = defaultdict(lambda: defaultdict(float))
+    fittings = Fitting.objects.standing().filter(removed_at__isnull=False, part__retired_on__isnull=False)
+    for part_id, press_id, on, off in fittings.values_list(
+        "part_id", "position__press_id", "fitted_at", "removed_at"
+    ):
+        # A moment at least, so that a part that was taken off at once still belongs somewhere.
+        sat[part_id][press_id] += max((off - on).total_seconds(), 1.0)
+    retired = Part.objects.filter(retired_on__isnull=False)
+    for pk, day, price in retired.values_list("pk", "retired_on", "part_type__unit_cost"):
+        whole = sum(sat[pk].values())
+        at = datetime.combine(day, time.min, zone).timestamp() if day else 0.0
+        for press_id, seconds in sat[pk].items():
+            if press_id not in of_press:
+                continue
+            share = seconds / whole
+            name, amount = ("no_part", share) if price is None else ("parts", share * float(price))
+            yield name, of_press[press_id], at, amount

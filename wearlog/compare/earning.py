@@ -1,0 +1,76 @@
+"""Which press earns: the comparison's money in sentences."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+
+from wearlog.calc import units
+from wearlog.compare.columns import LEFT_OUT_WORDS, per_ton, shown
+from wearlog.compare.costs import LeftOut
+from wearlog.compare.queries import Comparison, PressFigure
+
+
+def sentences(comparison: Comparison, system: str = "") -> list[str]:
+    """The answer first, then what it leaves out; none where no money is on record."""
+    if comparison.total.money is None:
+        return []
+    return [_answer(comparison, system), *_left_out(comparison)]
+
+
+def _answer(comparison: Comparison, system: str) -> str:
+    us = units.is_us(system)
+
+    def figures(one: PressFigure) -> dict[str, str]:
+        money = one.money
+        hour = None if money is None else money.left_per_h
+        ton = None if money is None else per_ton(money.left_per_t, us)
+        return {
+            "press": one.press_name,
+            "hour": f"{shown(hour, 2, system)} {comparison.currency}".strip(),
+            "ton": f"{shown(ton, 2, system)} {comparison.currency}".strip(),
+            "unit": _("short ton") if us else _("tonne"),
+        }
+
+    known = [one for one in comparison.presses if one.money is not None and one.money.left_per_h is not None]
+    silent = [one.press_name for one in comparison.presses if one not in known]
+    told = []
+    known.sort(key=lambda one: -(one.money.left_per_h or 0.0) if one.money is not None else 0.0)
+    if not known:
+        return _(
+            "Which press earns can't be said yet: it takes weighed oil and its price, and where cake or seed "
+            "have a price, those too."
+        )
+    if len(known) == 1:
+        told.append(
+            _("%(press)s leaves %(hour)s for each hour it presses, and %(ton)s for each %(unit)s.")
+            % figures(known[0])
+        )
+    else:
+        told.append(
+            _("%(press)s earns most: for each hour it presses it leaves %(hour)s, for each %(unit)s %(ton)s.")
+            % figures(known[0])
+        )
+        told.append(_("%(press)s leaves least: %(hour)s an hour, %(ton)s a %(unit)s.") % figures(known[-1]))
+    if comparison.earned_on:
+        told.append(
+            _("Only runs of %(crops)s are counted for this: no other crop's seed has a price.")
+            % {"crops": ", ".join(comparison.earned_on)}
+        )
+    if known and silent:
+        told.append(_("Of %(presses)s it can't be said.") % {"presses": ", ".join(silent)})
+    return " ".join(told)
+
+
+def _left_out(comparison: Comparison) -> list[str]:
+    found: dict[LeftOut, list[str]] = {}
+    for one in comparison.presses:
+        for name in () if one.money is None else one.money.left_out:
+            found.setdefault(name, []).append(one.press_name)
+    if not found:
+        return []
+    named = "; ".join(
+        f"{LEFT_OUT_WORDS[name]} ({', '.join(presses)})" for name, presses in sorted(found.items())
+    )
+    return [
+        _("Not counted, for want of a record or a price: %(named)s.") % {"named": named},
+    ]

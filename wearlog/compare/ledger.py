@@ -1,0 +1,96 @@
+"""What things cost: the mill's prices by day, the bills of its work, the prices of its parts.
+
+What is not recorded is None, never 0: whoever adds it up must say what is missing.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from wearlog.equipment.models import PartType
+from wearlog.runs.models import Price
+from wearlog.service.models import Service
+
+OIL, CAKE, LABOUR, ENERGY, STAND_STILL = "oil_kg", "cake_kg", "labour_h", "energy_kwh", "stand_still_h"
+
+
+@dataclass(frozen=True)
+class Prices:
+    """For each item its days, in order, and what it costs from each of them on."""
+
+    rows: Mapping[str, tuple[tuple[date, ...], tuple[float, ...]]]
+
+    def on(self, item: str, day: date) -> float | None:
+        """The price that holds on a day; None before the first one."""
+        days, prices = self.rows.get(item, ((), ()))
+        place = bisect_right(days, day)
+        return prices[place - 1] if place else None
+
+    def __bool__(self) -> bool:
+        return bool(self.rows)
+
+
+def prices() -> Prices:
+    found: dict[str, list[tuple[date, float]]] = defaultdict(list)
+    for item, from_on, price in Price.objects.order_by("item", "from_on").values_list(
+        "item", "from_on", "price"
+    ):
+        found[item].append((from_on, float(price)))
+    return Prices(
+        {item: (tuple(a for a, _ in rows), tuple(b for _, b in rows)) for item, rows in found.items()}
+    )
+
+
+@dataclass(frozen=True)
+class Bill:
+    """What one service took. `cost` is a bill from outside, beside the mill's own labour."""
+
+    labour_h: float | None
+    downtime_h: float | None
+    cost: float | None
+
+
+NO_BILL = Bill(None, None, None)
+
+
+@dataclass(frozen=True)
+class Ledger:
+    prices: Prices
+    bills: Mapping[int, Bill]
+    """By the service's key; those that took nothing on record are left out."""
+    unit_cost: Mapping[int, float]
+    """By the part type's key."""
+    lead_days: Mapping[int, float]
+
+    def bill(self, service_id: int) -> Bill:
+        return self.bills.get(service_id, NO_BILL)
+
+
+def ledger() -> Ledger:
+    """Everything that is recorded about money; three queries."""
+
+    def known(value: object) -> float | None:
+        return None if value is None else float(str(value))
+
+    bills = {}
+    rows = Service.objects.standing().values_list("pk", "labour_h", "downtime_h", "cost")
+    for pk, labour, downtime, cost in rows.order_by():
+        if labour is not None or downtime is not None or cost is not None:
+            bills[pk] = Bill(known(labour), known(downtime), known(cost))
+    types = list(PartType.objects.values_list("pk", "unit_cost", "lead_time_days"))
+    return Ledger(
+        prices(),
+        bills,
+        {pk: float(cost) for pk, cost, _lead in types if cost is not None},
+        {pk: float(lead) for pk, _cost, lead in types if lead is not None},
+    )
+
+
+def mean(values: Iterable[float]) -> float | None:
+    """None of nothing."""
+    given = list(values)
+    return sum(given) / len(given) if given else None

@@ -1,0 +1,238 @@
+"""Whether a worn screw still earns its place: what a tonne loses now, against what a tonne has cost so far.
+
+Both are taken on the crop that was pressed last, from the runs under the part since it was new or rebuilt:
+its first third of runs is "new", its last third "now". Oil per kilogram of seed comes from the oil left in
+the cake where that was analysed, else from the oil that was weighed; hours per tonne from the runs. Loss so
+far is half of what is lost now, as if it had grown evenly from nothing.
+
+What is lost now is known only as well as the runs agree with each other: the advice is given where the 90 %
+range of the loss lies wholly above or below the average, and withheld otherwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+
+from wearlog.calc import policy
+from wearlog.calc.life import Range
+from wearlog.compare.ages import ages_of
+from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
+from wearlog.forecasts.columns import number, seconds
+from wearlog.forecasts.edges import RESETS
+from wearlog.forecasts.record import Record
+from wearlog.forecasts.rows import Floats, Ints, PartRow
+from wearlog.runs.models import Crop, Run
+
+WORN_KINDS = ("screw",)
+"""Only a screw's wear is read from oil and throughput: a die is changed for the next crop before it shows."""
+FEWEST_ANALYSED, FEWEST_WEIGHED, MOST = 3, 8, 30
+Z = 1.645
+
+
+class NoStop(StrEnum):
+    """Why it can't be said whether to stop."""
+
+    NO_PART_PRICE = "no part price"
+    NO_OIL_PRICE = "no oil price"
+    NO_LABOUR_PRICE = "no labour price"
+    NO_OIL_FIGURES = "no oil figures"
+    NOT_SEEN_YOUNG = "not seen young"
+    UNSURE = "unsure"
+
+
+@dataclass(frozen=True)
+class Stop:
+    """`stop` is None where `why` says why not. Money is per tonne of seed; oil in kg per tonne, positive
+    where less is pressed out than when the part was new. `left_out` names prices without which a loss is
+    not counted."""
+
+    part: PartRow
+    press_id: int
+    seed_kg: float
+    crop: str = ""
+    analysed: bool = False
+    lost_oil_kg_per_t: float | None = None
+    extra_h_per_t: float | None = None
+    loss_now: float | None = None
+    loss_range: Range | None = None
+    average_so_far: float | None = None
+    left_out: tuple[str, ...] = ()
+    stop: bool | None = None
+    why: NoStop | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class PressedRuns:
+    """The runs of one press that had ended by the record's day, in order; shape (n,), NaN where unknown."""
+
+    start: Floats
+    end: Floats
+    crop: Ints
+    seed_kg: Floats
+    oil: Floats
+    """Kilograms of oil for one of seed, as weighed."""
+    analysed: Floats
+    """The same from the oil in seed and cake."""
+
+
+def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
+    """One query. Purge runs are left out."""
+    places = {
+        pk: record.crops.index(code)
+        for pk, code in Crop.objects.values_list("pk", "code")
+        if code in record.crops
+    }
+    rows = (
+        Run.objects.standing()
+        .filter(press_id__in=presses, purge=False, seed_kg__gt=0)
+        .order_by("started_at", "pk")
+        .values_list(
+            "press_id",
+            "crop_id",
+            seconds("started_at"),
+            seconds("ended_at"),
+            number("hours_h"),
+            number("seed_kg"),
+            number("oil_kg"),
+            number("seed_oil_pct"),
+            number("cake_oil_pct"),
+        )
+    )
+    found: dict[int, list[tuple[float, ...]]] = {}
+    for press_id, crop_id, start, ended, hours, seed, oil, seed_oil, cake_oil in rows:
+        if ended is not None and ended > record.end:
+            ended = None
+        end = ended if ended is not None else None if hours is None else start + hours * 3600
+        if crop_id not in places or end is None or start >= record.end or end > record.end:
+            continue
+        analysed = np.nan
+        if seed_oil is not None and cake_oil is not None and 0 < seed_oil < 100 and cake_oil <= seed_oil:
+            analysed = policy.oil_per_kg(seed_oil / 100, cake_oil / 100)
+        weighed = np.nan if oil is None else oil / seed
+        found.setdefault(press_id, []).append((start, end, places[crop_id], seed, weighed, analysed))
+    made = {}
+    for press_id, each in found.items():
+        columns = np.array(each).T
+        made[press_id] = PressedRuns(
+            columns[0], columns[1], columns[2].astype(np.int64), columns[3], columns[4], columns[5]
+        )
+    return made
+
+
+def stops(record: Record, ledger: Ledger) -> list[Stop]:
+    """One for each screw that is on a press and has pressed seed."""
+    fitted = [
+        (record.parts[part_id], rows[-1])
+        for part_id, rows in record.fittings_of.items()
+        if rows[-1].removed is None
+        and record.parts[part_id].retired_on is None
+        and record.types[record.parts[part_id].type_id].kind in WORN_KINDS
+    ]
+    presses = {record.positions[last.position_id].press_id for _part, last in fitted}
+    runs = pressed(record, presses) if presses else {}
+    made = []
+    for part, last in sorted(fitted, key=lambda pair: pair[0].code):
+        press_id = record.positions[last.position_id].press_id
+        since = max(
+            [
+                last.fitted,
+                *(row.done for row in record.services if row.part_id == part.id and row.action in RESETS),
+            ]
+        )
+        ages = ages_of(record, [(part.id, since), (part.id, record.end)])
+        seed = float(ages.seed_kg[1] - ages.seed_kg[0])
+        if seed > 0 and press_id in runs:
+            made.append(_judged(record, ledger, Stop(part, press_id, seed), runs[press_id], since))
+    return made
+
+
+def _judged(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since: float) -> Stop:
+    price = ledger.unit_cost.get(record.parts[bare.part.id].type_id)
+    oil_price = ledger.prices.on(OIL, record.as_of)
+    if price is None:
+        return replace(bare, why=NoStop.NO_PART_PRICE)
+    if oil_price is None:
+        return replace(bare, why=NoStop.NO_OIL_PRICE)
+    work = _work(record, ledger, bare.part.id, since)
+    if work is None:
+        return replace(bare, why=NoStop.NO_LABOUR_PRICE)
+    own = np.flatnonzero(runs.start >= since)
+    if not own.size:
+        return replace(bare, why=NoStop.NO_OIL_FIGURES)
+    crop = int(runs.crop[own[-1]])
+    bare = replace(bare, crop=record.crops[crop])
+    same = own[runs.crop[own] == crop]
+    analysed = True
+    young, old = _windows(same, runs.analysed, FEWEST_ANALYSED)
+    if not young.size:
+        analysed = False
+        young, old = _windows(same, runs.oil, FEWEST_WEIGHED)
+    if not young.size:
+        return replace(bare, why=NoStop.NO_OIL_FIGURES)
+    figures = runs.analysed if analysed else runs.oil
+    timeline = record.timelines[bare.press_id]
+    taken = timeline.kilograms(np.full(2, since), np.array([runs.start[young[-1]], record.end])).sum(axis=1)
+    if taken[0] > taken[1] / 2:
+        return replace(bare, why=NoStop.NOT_SEEN_YOUNG)
+    lost, lost_sd = _change(figures[young] * 1000, figures[old] * 1000)
+    hours = timeline.hours(runs.start, runs.end) / (runs.seed_kg / 1000)
+    slower, slower_sd = _change(hours[old], hours[young])
+    stand_still = ledger.prices.on(STAND_STILL, record.as_of)
+    hour_cost = stand_still or 0.0
+    tonnes = bare.seed_kg / 1000
+    now = max(0.0, lost) * oil_price + max(0.0, slower) * hour_cost
+    found = policy.stop_rule(
+        part_and_work_cost=price + work,
+        losses_so_far=now / 2 * tonnes,
+        tonnes_so_far=tonnes,
+        lost_oil_kg_per_t=lost,
+        oil_price_per_kg=oil_price,
+        extra_h_per_t=slower,
+        hour_cost=hour_cost,
+    )
+    reach = Z * float(np.hypot(lost_sd * oil_price, slower_sd * hour_cost))
+    span = Range(max(0.0, now - reach), now + reach)
+    average = found.average_so_far or 0.0
+    unsure = (span.low or 0.0) <= average <= (span.high or 0.0)
+    return replace(
+        bare,
+        analysed=analysed,
+        lost_oil_kg_per_t=lost,
+        extra_h_per_t=slower,
+        loss_now=found.loss_now,
+        loss_range=span,
+        average_so_far=average,
+        left_out=() if stand_still is not None else (STAND_STILL,),
+        stop=None if unsure else found.stop,
+        why=NoStop.UNSURE if unsure else None,
+    )
+
+
+def _windows(runs: Ints, figures: Floats, fewest: int) -> tuple[Ints, Ints]:
+    """The first and the last third of the runs with a figure; empty where a third has fewer than `fewest`."""
+    known = runs[~np.isnan(figures[runs])]
+    size = min(known.size // 3, MOST)
+    return (known[:size], known[-size:]) if size >= fewest else (known[:0], known[:0])
+
+
+def _change(before: Floats, after: Floats) -> tuple[float, float]:
+    """How much the mean has fallen, and the standard error of that."""
+    spread = before.var(ddof=1) / before.size + after.var(ddof=1) / after.size
+    return float(before.mean() - after.mean()), float(np.sqrt(spread))
+
+
+def _work(record: Record, ledger: Ledger, part_id: int, since: float) -> float | None:
+    """What the work on the part has cost; None where hours were worked that have no price."""
+    total = 0.0
+    for service in record.services:
+        if service.part_id != part_id or service.done < since:
+            continue
+        bill = ledger.bill(service.id)
+        price = ledger.prices.on(LABOUR, record.day_of(service.done))
+        if bill.labour_h and price is None:
+            return None
+        total += (bill.cost or 0.0) + (bill.labour_h or 0.0) * (price or 0.0)
+    return total
