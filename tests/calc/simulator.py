@@ -1,8 +1,8 @@
 """A made-up mill whose wear is known, to measure forecasts against.
 
-Three presses (one with two barrels), three crops one after the other through the year, a die for each crop
-on every barrel, two edges per die, one screw per barrel. Every number in `Kind` is invented for the tests;
-none is taken from a real mill.
+Up to three presses (the third with two barrels), crops one after the other through the year, dies on every
+barrel, two edges per die, one screw per barrel. Every number in `Kind` is invented for the tests; none is
+taken from a real mill.
 """
 
 from __future__ import annotations
@@ -19,9 +19,13 @@ from wearlog.calc.season import DailySeed, PlanLine, Reach, coming_season, plan_
 from wearlog.calc.wear import EdgeRecord, Gauge, TypeRecord, fit_fleet
 
 RAPE, LINSEED, SUNFLOWER = range(3)
-CROPS = 3
 FIRST_DAY = date(2021, 8, 2).toordinal()
-SEASONS = ((RAPE, (8, 10), (10, 20)), (SUNFLOWER, (11, 1), (1, 31)), (LINSEED, (3, 1), (4, 30)))
+Season = tuple[int, tuple[int, int], tuple[int, int]]
+SEASONS: tuple[Season, ...] = (
+    (RAPE, (8, 10), (10, 20)),
+    (SUNFLOWER, (11, 1), (1, 31)),
+    (LINSEED, (3, 1), (4, 30)),
+)
 
 
 @dataclass(frozen=True)
@@ -80,6 +84,16 @@ class Kind:
     at_crop_change: bool = False  # gauge at each change of crop too
     removed_by_gauge: bool = False  # the edge goes when a reading passes the limit, not when the wear does
     told_worn: bool = True
+    presses: int = 3
+    life_told: float | None = (
+        1.0  # what the maker says in parts of `PartType.life_kg`; None where he is silent
+    )
+    types: tuple[PartType, ...] = TYPES
+    seasons: tuple[Season, ...] = SEASONS
+
+    @property
+    def crops(self) -> int:
+        return 1 + max(crop for crop, _, _ in self.seasons)
 
 
 @dataclass
@@ -131,8 +145,8 @@ class Mill:
                     key=edge.key,
                     part=edge.part,
                     gauges=tuple(Gauge(at=float(at), value=value) for at, value in gauges),
-                    gauge_kg=total[[at for at, _ in gauges]].reshape(len(gauges), CROPS),
-                    work_kg=np.zeros((0, CROPS)),
+                    gauge_kg=total[[at for at, _ in gauges]].reshape(len(gauges), self.kind.crops),
+                    work_kg=np.zeros((0, self.kind.crops)),
                     now_kg=total[day],
                     worn_out=over and self.kind.told_worn,
                     in_use=not over,
@@ -143,11 +157,11 @@ class Mill:
                 key=t.name,
                 new=t.new,
                 limit=t.limit,
-                crops=CROPS,
-                expected_life_kg=t.life_kg,
+                crops=self.kind.crops,
+                expected_life_kg=None if self.kind.life_told is None else self.kind.life_told * t.life_kg,
                 edges=tuple(by_type[t.name]),
             )
-            for t in TYPES
+            for t in self.kind.types
         ]
 
     def forecast(self, day: int) -> dict[tuple[str, str], Reach]:
@@ -268,13 +282,13 @@ class _Builder:
         self.rates = {
             t.name: t.budget
             / t.life_kg
-            * np.exp(self.random.normal(0.0, 0.2) + self.random.normal(0.0, kind.crop_spread, CROPS))
-            for t in TYPES
+            * np.exp(self.random.normal(0.0, 0.2) + self.random.normal(0.0, kind.crop_spread, kind.crops))
+            for t in kind.types
         }
 
     def build(self) -> Mill:
         throughput = self.random.uniform(320.0, 440.0, 3) * np.array([1.0, 1.0, 2.0])
-        plans = [self._plan(t) for t in throughput]
+        plans = [self._plan(t) for t in throughput[: self.kind.presses]]
         seed = [self._pressed(plan) for plan in plans]
         for press, pressed in enumerate(seed):
             for _ in range(2 if press == 2 else 1):
@@ -284,7 +298,7 @@ class _Builder:
     def _plan(self, throughput: float) -> list[PlanLine]:
         lines = []
         for year in range(2021, 2021 + self.kind.years + 3):
-            for crop, start, end in SEASONS:
+            for crop, start, end in self.kind.seasons:
                 begin = date(year + (start[0] < 8), *start).toordinal()
                 until = date(year + (end[0] < 8), *end).toordinal()
                 kg = throughput * (until - begin + 1) * np.exp(self.random.normal(0.0, 0.12))
@@ -292,7 +306,7 @@ class _Builder:
         return lines
 
     def _pressed(self, plan: list[PlanLine]) -> np.ndarray:
-        out = np.zeros((self.days, CROPS))
+        out = np.zeros((self.days, self.kind.crops))
         for line in plan:
             daily = line.seed_kg / (line.end - line.start + 1)
             factor = np.exp(self.random.normal(-0.02, self.kind.plan_miss))
@@ -305,8 +319,8 @@ class _Builder:
         current: dict[str, Edge] = {}
         progress: dict[tuple[str, str], float] = {}
         for day in range(self.days):
-            for t in TYPES:
-                taken = np.where(np.isin(np.arange(CROPS), t.crops), seed[day], 0.0)
+            for t in self.kind.types:
+                taken = np.where(np.isin(np.arange(self.kind.crops), t.crops), seed[day], 0.0)
                 if t.name not in current:
                     current[t.name] = self._new_part(t, press, share, day)
                 edge = current[t.name]
@@ -359,7 +373,7 @@ class _Builder:
     def _edge(
         self, t: PartType, part: str, name: str, press: int, share: float, multiplier: float, day: int
     ) -> Edge:
-        edge = Edge(t, part, name, press, share, multiplier, np.zeros((self.days, CROPS)), day)
+        edge = Edge(t, part, name, press, share, multiplier, np.zeros((self.days, self.kind.crops)), day)
         self.edges.append(edge)
         return edge
 

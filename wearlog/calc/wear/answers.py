@@ -16,7 +16,7 @@ from wearlog.calc.wear.nodes import nodes
 from wearlog.calc.wear.records import Floats, TypeRecord
 from wearlog.calc.wear.state import WIDEST, log_likelihood
 
-RATE_CASES, OWN_CASES, FINE_CASES = 32, 8, 64
+RATE_CASES, OWN_CASES, FINE_CASES = 64, 8, 64
 LEAST_LAPSE = 0.05
 FAR_OFF = 1.5  # gauge errors from which on a reading is weighed in full
 GRID_CASES, GRID_REACH = 321, 10.0
@@ -119,7 +119,12 @@ class _Cases:
         # A mill that retires its edges when they are worn has not seen this one worn; how far that is to be
         # believed grows with how often it did so, and is never certain.
         self.lapse = max(2.0 / (known.retired_worn + 2.0), LEAST_LAPSE)
-        self.few, self.many = nodes(2, OWN_CASES), nodes(2, FINE_CASES)
+        self.many = nodes(2, FINE_CASES)
+        # Which shares of a row's cases are kept: each row others, so that together they fill the range (with
+        # the same in all, the 10 % point of what is known of the edge alone would be its outermost case).
+        begin = (np.arange(1.0, RATE_CASES // 2 + 1.0) * np.sqrt(2.0)) % 1.0
+        begin = np.concatenate([begin, 1.0 - begin])
+        self.kept = (np.arange(OWN_CASES) + begin[:, None]) / OWN_CASES
 
     def multiplier_and_shift(self, part: int, life: int, shifts: Floats) -> tuple[Floats, Floats]:
         """Mean (G, 2) and covariance (2, 2) of a life's log multiplier and of its shifts together."""
@@ -132,14 +137,8 @@ class _Cases:
 
     def plain(self, mean: Floats, covariance: Floats, kg: Floats) -> Scenarios:
         """Of an edge whose log multiplier and shift have this mean (G, 2) and covariance (2, 2)."""
-        needed, wear, theta = self._follow(mean, covariance, kg, self.few)
-        return Scenarios(
-            rates=self.rates,
-            needed=needed,
-            wear_now=wear,
-            multiplier=theta,
-            weights=np.full(needed.shape, 1.0 / needed.size),
-        )
+        needed, wear, theta = self._follow(mean, covariance, kg, self.many)
+        return self._few_of(needed, wear, theta, np.ones_like(needed))
 
     def at_work(self, mean: Floats, covariance: Floats, kg: Floats) -> Scenarios:
         """The same of an edge that has not been retired: its cases weigh less where they say it should be."""
@@ -192,9 +191,7 @@ class _Cases:
         order = np.argsort(needed, axis=1, kind="stable")
         grown = np.cumsum(np.take_along_axis(weights, order, axis=1), axis=1)
         rows = grown[:, -1]
-        # A little below, so that rounding does not choose between two cases where the sums meet.
-        points = (np.arange(OWN_CASES) + 0.5) / OWN_CASES - 1e-3
-        place = (grown[:, None, :] < points[:, None] * rows[:, None, None]).sum(axis=2)
+        place = (grown[:, None, :] < (self.kept * rows[:, None])[:, :, None]).sum(axis=2)
         chosen = np.take_along_axis(order, place, axis=1)
         return Scenarios(
             rates=self.rates,

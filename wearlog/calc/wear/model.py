@@ -34,7 +34,9 @@ SHARED_BEND = 0.8  # correlation of the bends of two types
 GAUGE_STRENGTH, SPREAD_STRENGTH, LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 6.0, 4.0, 1.0, 2.0, 1.0
 LEAST_BEND = 0.02
 STEPS = 60
-CALM = 0.6  # of each later step: where slopes change at a knot, full steps may go to and fro for ever
+# Where slopes change at a knot, full steps may go to and fro for ever: later steps that turn back on the one
+# before become shorter by this factor, down to the least; others longer again, up to a full step.
+CALM, LEAST_PACE = 0.65, 0.3
 STILL = 0.01  # a step, in standard deviations or in parts of a spread, below which nothing moves any more
 PLAIN_BLOCK, WORN_BLOCK = 0, 2
 
@@ -72,6 +74,7 @@ def fit(problems: list[Problem]) -> list[Posterior]:
     blocks = [slice(end - len(s.a) - len(s.h), end) for s, end in zip(states, ends, strict=True)]
     bends = _Bends(problems)
     covariance = np.zeros((len(mean), len(mean)))
+    last, full = np.zeros(len(mean)), 1.0
     for turn in range(STEPS):
         prior = bends.precision(spreads.bend)
         hessian = prior.copy()
@@ -83,7 +86,10 @@ def fit(problems: list[Problem]) -> list[Posterior]:
             gradient[block] += g_g
         covariance = inverse(hessian)
         step = covariance @ gradient
-        full = 1.0 if turn < SEARCH_STEPS else CALM
+        relative = step / np.sqrt(np.diagonal(covariance))
+        if turn > SEARCH_STEPS:
+            full = max(CALM * full, LEAST_PACE) if relative @ last < 0.0 else min(full / CALM, 1.0)
+        last = relative
         scale = min(full, 0.7 / max(float(np.max(np.abs(step), initial=0.0)), 1e-12))
         before = np.array([*vars(spreads).values(), *(s.gauge_sd for s in states)])
         for state, block in zip(states, blocks, strict=True):
@@ -91,7 +97,7 @@ def fit(problems: list[Problem]) -> list[Posterior]:
         _learn_spreads(states, [covariance[block, block] for block in blocks], spreads)
         spreads.bend = bends.size(now, covariance, spreads.bend)
         after = np.array([*vars(spreads).values(), *(s.gauge_sd for s in states)])
-        moved = float(np.max(np.abs(step) / np.sqrt(np.diagonal(covariance)), initial=0.0))
+        moved = float(np.max(np.abs(relative), initial=0.0))
         for state, block in zip(states, blocks, strict=True):
             moved = max(moved, state.move(step[block], scale))
         learned = float(np.max(np.abs(after - before) / np.maximum(np.abs(after), 0.05)))

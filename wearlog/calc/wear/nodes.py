@@ -11,8 +11,9 @@ from wearlog.calc.wear.records import Floats
 def nodes(dimensions: int, count: int) -> Floats:
     """Points for independent standard normals, shape (count, dimensions); `count` is even.
 
-    A low-discrepancy lattice (additive recurrence with the roots of x^(d+1) = x + 1) mirrored about 0 and
-    scaled to unit variance in each direction."""
+    A low-discrepancy lattice (additive recurrence with the roots of x^(d+1) = x + 1), mirrored about 0. With
+    at least two points for each dimension it is turned so that every direction, not the axes alone, has just
+    unit variance: what is uncertain is a sum over many of them."""
     if dimensions == 0:
         return np.zeros((count, 0))
     root = 1.5
@@ -21,5 +22,8 @@ def nodes(dimensions: int, count: int) -> Floats:
     alphas = root ** -np.arange(1.0, dimensions + 1.0)
     lattice = (0.5 + np.arange(1.0, count // 2 + 1.0)[:, None] * alphas) % 1.0
     half = special.ndtri(np.clip(lattice, 1e-6, 1 - 1e-6))
+    if len(half) >= dimensions:
+        values, vectors = np.linalg.eigh(half.T @ half / len(half))
+        half = half @ (vectors / np.sqrt(values)) @ vectors.T
     full = np.concatenate([half, -half])
     return np.asarray(full / full.std(axis=0))
