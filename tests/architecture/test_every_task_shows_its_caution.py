@@ -62,6 +62,7 @@ def test_the_mill_of_the_walk_has_every_kind_of_item(items: list[DueItem]) -> No
 NO_PAGES = {
     "web:sign-in", "web:person-link", "web:export", "web:after", "web:job-card-pdf", "web:labels-pdf",
     "web:mail-address-clear", "web:webhook-test", "web:webhook-renew",
+    "web:calendar-end", "web:calendar-feed", "web:health",
 }  # fmt: skip
 """They lead a signed-in person elsewhere, take a POST only, or answer with an archive, or with the PDF of a
 page that is walked (`tests/web/test_pdf_cards.py` reads the caution in it)."""

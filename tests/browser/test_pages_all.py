@@ -16,7 +16,7 @@ from wearlog.people.models import Mill, User
 from wearlog.reminders.mail_links import SINGLE, job_url, stop_url
 from wearlog.runs.models import PlanEntry, Price
 
-NOT_PAGES = {"sign-out", "sign-in", "sign-in-link", "export", "person-link"}
+NOT_PAGES = {"sign-out", "sign-in", "sign-in-link", "export", "person-link", "calendar-feed", "health"}
 BUTTONS = {"mail-address-clear", "webhook-test", "webhook-renew"}
 ASKS = {
     "due-mark": "item={rule}.{press}.{screw_place}.{screw}.-",

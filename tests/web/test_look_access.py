@@ -20,7 +20,7 @@ from wearlog.people.roles import allows
 from wearlog.people.signin import make_link
 from wearlog.web.views import day
 
-PUBLIC = {"sign-in", "sign-in-link", "sign-out"}
+PUBLIC = {"sign-in", "sign-in-link", "sign-out", "mail-job", "mail-stop", "calendar-feed", "health"}
 ROLES = [role.value for role in Role]
 
 

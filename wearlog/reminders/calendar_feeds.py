@@ -6,7 +6,7 @@ import secrets
 from datetime import date, datetime
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Press
@@ -23,10 +23,14 @@ MOST_FEEDS = 20
 SECRET_BYTES = 32
 
 
-def standing_for(person: User) -> list[CalendarFeed]:
-    """The addresses that a person may withdraw: owners all, others their own."""
+def visible_to(person: User) -> QuerySet[CalendarFeed]:
+    """The addresses that work and that a person may withdraw: owners all, others their own."""
     feeds = CalendarFeed.objects.standing().select_related("person", "press")
-    return list(feeds if allows(person, Permission.OWN) else feeds.filter(person=person))
+    return feeds if allows(person, Permission.OWN) else feeds.filter(person=person)
+
+
+def standing_for(person: User) -> list[CalendarFeed]:
+    return list(visible_to(person))
 
 
 @transaction.atomic

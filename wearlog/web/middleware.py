@@ -22,6 +22,9 @@ def units_of(request: HttpRequest) -> str:
     return own or mill.units or Units.METRIC.value
 
 
+HEALTH = "/healthz"
+
+
 class MillMiddleware:
     """Activates the mill's time zone, and hangs `mill`, `today`, `units` and `marks` on the request.
 
@@ -32,6 +35,8 @@ class MillMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.path_info == HEALTH:  # it must answer without a database, too
+            return self.get_response(request)
         mill = Mill.current()
         request.mill = mill  # type: ignore[attr-defined]
         request.today = timezone.localdate(timezone=mill.zone)  # type: ignore[attr-defined]

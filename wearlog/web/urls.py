@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, path
 
-from wearlog.web import urls_forms, urls_reminders
+from wearlog.web import urls_calendar, urls_forms, urls_reminders
 from wearlog.web.views import card_print, compare, day, due, labels, parts, presses, scan, signin, track
 
 app_name = "web"
@@ -29,4 +29,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("track-record/", track.track, name="track-record"),
     *urls_forms.urlpatterns,
     *urls_reminders.urlpatterns,
+    *urls_calendar.urlpatterns,
 ]

@@ -36,6 +36,7 @@ INDEX = (
     ("people", gettext_lazy("People"), Permission.OWN),
     ("exchange", gettext_lazy("Import and export"), Permission.OWN),
     ("settings", gettext_lazy("The mill"), Permission.OWN),
+    ("my-calendar", gettext_lazy("Calendar"), Permission.VIEW),
     ("my-settings", gettext_lazy("My settings"), Permission.VIEW),
 )
 """Pages that the index lists, in its order: name of the address, words, permission to open it."""
