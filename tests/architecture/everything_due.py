@@ -8,7 +8,7 @@ from decimal import Decimal
 from tests.reminders.wishes import any_hour
 from wearlog.equipment.models import Fitting, Kind, Part, PartType, Position, Press
 from wearlog.forecasts.models import LogVersion
-from wearlog.lockout.models import CautionWording, EnergySource
+from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Crop, PlanEntry, Price, Run
 from wearlog.service.models import Action, Incident, LotHold, Measurement, Rule, Service
@@ -45,6 +45,7 @@ def fill(now: datetime) -> None:
         end_on=now.date() + timedelta(days=60),
         seed_kg=Decimal(60000),
     )
+    _locks(first, now)
     incident = Incident.objects.create(
         ref="metal", happened_at=now - timedelta(days=1), press=first, kind="metal", note="a bolt"
     )
@@ -86,6 +87,35 @@ def _words_of_the_mill(press: Press, now: datetime) -> None:
             by_name="Owner",
             **words,
         )
+
+
+def _locks(press: Press, now: datetime) -> None:
+    """An isolation that goes on: one lock of the operator is on, one came off while she was not there."""
+    operator, owner = User.objects.get(role=Role.OPERATOR), User.objects.get(role=Role.OWNER)
+    since = now - timedelta(hours=1)
+    isolation = Isolation.objects.create(
+        ref="stop", press=press, work="look inside", lead="Operator", begun_at=since
+    )
+    lock = {
+        "isolation": isolation,
+        "number": "7",
+        "holder": operator,
+        "holder_name": "Operator",
+        "fitted_at": since,
+    }
+    Lock.objects.create(ref="l1", source_name="Main motor", **lock)
+    Lock.objects.create(
+        ref="l2",
+        source_name="Heater circuit",
+        off_at=now,
+        off_how="for-another",
+        off_by=owner,
+        off_by_name="Owner",
+        reason="wanted",
+        not_here="looked",
+        contact="phoned",
+        **lock,
+    )
 
 
 def _runs(press: Press, crop: Crop, last: Crop, now: datetime) -> None:

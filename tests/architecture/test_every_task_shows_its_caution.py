@@ -61,6 +61,7 @@ def test_the_mill_of_the_walk_has_every_kind_of_item(items: list[DueItem]) -> No
 
 NO_PAGES = {
     "web:sign-in", "web:person-link", "web:export", "web:after", "web:job-card-pdf", "web:labels-pdf",
+    "web:lock-confirm", "web:lock-told",
     "web:mail-address-clear", "web:webhook-test", "web:webhook-renew",
     "web:calendar-end", "web:calendar-feed", "web:health",
 }  # fmt: skip

@@ -12,15 +12,21 @@ from playwright.sync_api import Page
 from tests.browser.test_pages_look import MakeContext, findings
 from tests.web.look_mill import LookMill
 from wearlog.forecasts.queries import due_items
+from wearlog.lockout.models import Lock
 from wearlog.people.models import Mill, User
 from wearlog.reminders.mail_links import SINGLE, job_url, stop_url
 from wearlog.runs.models import PlanEntry, Price
+from wearlog.web.codes import Code
 
-NOT_PAGES = {"sign-out", "sign-in", "sign-in-link", "export", "person-link", "calendar-feed", "health"}
-BUTTONS = {"mail-address-clear", "webhook-test", "webhook-renew"}
+NOT_PAGES = {
+    "sign-out", "sign-in", "sign-in-link", "export", "person-link", "job-card-pdf",
+    "labels-pdf", "calendar-feed", "health",
+}  # fmt: skip
+BUTTONS = {"calendar-end", "mail-address-clear", "webhook-test", "webhook-renew", "lock-confirm", "lock-told"}
 ASKS = {
     "due-mark": "item={rule}.{press}.{screw_place}.{screw}.-",
     "job-card": "item={rule}.{press}.{screw_place}.{screw}.-",
+    "labels": "what=presses&what=places&what=fitted&what=shelf&size=large",
     "run-new": "press={press}",
     "work-new": "press={press}&fitting={fitting}&action=polish",
     "incident-new": "press={press}",
@@ -31,6 +37,7 @@ ASKS = {
     "fitting-end": "fitting={fitting}",
     "fitting-swap": "fitting={fitting}",
     "energy-start": "build=twin",
+    "wording": "press={press}",
 }
 
 
@@ -43,6 +50,7 @@ def shop(fresh_log: None) -> LookMill:
     shop.hold()
     shop.polish(by=owner)
     shop.reading()
+    shop.isolate(by=owner)
     today = timezone.localdate()
     PlanEntry.objects.create(press=shop.north, crop=shop.rape, start_on=today, end_on=today, seed_kg=500)
     Price.objects.create(item="oil_kg", from_on=today, price=2)
@@ -69,6 +77,8 @@ def addresses(shop: LookMill) -> Iterator[str]:
         "price-edit": Price.objects.get().pk, "person-edit": User.objects.get().pk,
         "record": shop.screw.services.get().pk, "correct": shop.screw.services.get().pk,
         "void": shop.screw.services.get().pk,
+        "lock-for-another": Lock.objects.get(holder=None).pk,
+        "lock-verify": Lock.objects.earliest("pk").pk, "lock-correct": Lock.objects.earliest("pk").pk,
     }  # fmt: skip
     owner, today = User.objects.get(), timezone.localdate()
     tokens = {
@@ -87,6 +97,8 @@ def addresses(shop: LookMill) -> Iterator[str]:
             path.replace("<int:press>", str(shop.north.pk))
             .replace("<str:kind>", "work")
             .replace("<slug:hazard>", "trapped-pressure")
+            .replace("<str:code>", str(Code("part", shop.die.pk)))
+            .replace("<str:key>", f"{shop.flip_rule.pk}.{shop.north.pk}.{shop.die_place.pk}.{shop.die.pk}.A")
         )
         yield path + ("?" + ASKS[name].format(**keys) if name in ASKS else "")
 

@@ -17,6 +17,7 @@ from wearlog.lockout.closing import StillLocked
 from wearlog.lockout.isolation_actions import NewLock
 from wearlog.lockout.isolation_queries import (
     bare_sources,
+    concerning,
     fitted_locks,
     off_for_a_test,
     open_isolation,
@@ -310,7 +311,9 @@ def test_the_owner_takes_off_a_forgotten_lock_with_its_reasons_and_the_person_is
         by=scene.olga, at=later(500), lock_id=lock.pk, stated=LOOKED, **EXCEPTION
     )
     assert (off.off_how, off.off_by_name, off.contact) == ("for-another", "Olga", "phoned at 17:05")
-    assert to_be_told(scene.anna) == [lock]
+    assert to_be_told(scene.press.pk) == [lock]
+    assert concerning(scene.anna)[1] == [lock]
+    assert concerning(scene.ben)[1] == []
     row = AuditEntry.objects.get(record="lock", action="take off for another")
     assert row.reason == "press needed"
     with pytest.raises(NotAllowed, match="for the person themself"):
@@ -319,7 +322,8 @@ def test_the_owner_takes_off_a_forgotten_lock_with_its_reasons_and_the_person_is
         )
     told = lockouts.tell(by=scene.anna, at=later(900), lock_id=lock.pk)
     assert (told.told_at, told.told_by_name) == (later(900), "Anna")
-    assert to_be_told() == []
+    assert to_be_told(scene.press.pk) == []
+    assert concerning(scene.anna)[1] == []
 
 
 @pytest.mark.parametrize("missing", sorted(EXCEPTION))

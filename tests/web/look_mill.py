@@ -7,7 +7,7 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.lockout.models import EnergySource
+from wearlog.lockout.models import EnergySource, Isolation, Lock
 from wearlog.people.models import User
 from wearlog.runs.models import Crop, Reading, Run, ShiftNote
 from wearlog.service.models import Incident, LotHold, Measurement, Rule, Service
@@ -161,3 +161,38 @@ class LookMill:
         return Reading.objects.create(
             press=self.north, read_at=self.now - timedelta(days=1), meter_h=Decimal("4120.5")
         )
+
+    def isolate(self, *, by: User) -> Isolation:
+        """The north press is stopped: one lock of the person, one of a contractor, one that came off."""
+        since = self.now - timedelta(hours=1)
+        isolation = Isolation.objects.create(
+            ref="stop", press=self.north, work="flip the die", lead=str(by), begun_at=since
+        )
+        lock = {"isolation": isolation, "place": "wall isolator Q1", "fitted_at": since}
+        Lock.objects.create(
+            ref="l1",
+            source_name="mains",
+            number="7",
+            holder=by,
+            holder_name=str(by),
+            verified_at=since,
+            verified_how="pressed start: nothing moved",
+            entered_by=by,
+            **lock,
+        )
+        Lock.objects.create(
+            ref="l2", source_name="heater", number="B-12", holder_name="Emil Exempel", firm="Wires", **lock
+        )
+        Lock.objects.create(
+            ref="l3",
+            source_name="feed auger",
+            number="8",
+            holder=by,
+            holder_name=str(by),
+            off_at=self.now - timedelta(minutes=10),
+            off_how="test",
+            off_by=by,
+            off_by_name=str(by),
+            **lock,
+        )
+        return isolation

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import datetime
 
+from django.db.models import Q
+
 from wearlog.lockout.models import EnergySource, Isolation, Lock, Off
 from wearlog.lockout.queries import NEEDS_NO_SWITCH
 from wearlog.people.models import User
@@ -21,6 +23,23 @@ def open_isolations(press_ids: Collection[int] | None = None) -> list[Isolation]
     if press_ids is not None:
         rows = rows.filter(press_id__in=press_ids)
     return list(rows.select_related("press").prefetch_related("locks__source", "locks__holder"))
+
+
+def concerning(user: User) -> tuple[list[Isolation], list[Lock]]:
+    """Every isolation that goes on, and the person's locks that were taken off while they were not there and
+    that nobody has told them about. One query where there is nothing to say."""
+    untold = Q(locks__off_how=Off.FOR_ANOTHER, locks__told_at__isnull=True, locks__voided_at__isnull=True)
+    rows = list(
+        Isolation.objects.standing()
+        .filter(Q(ended_at__isnull=True) | (untold & Q(locks__holder=user)))
+        .distinct()
+        .select_related("press")
+        .prefetch_related("locks__source", "locks__holder")
+    )
+    return (
+        [isolation for isolation in rows if isolation.ended_at is None],
+        [lock for row in rows for lock in row.locks.all() if lock.must_be_told and lock.is_of(user)],
+    )
 
 
 def fitted_locks(isolation: Isolation) -> list[Lock]:
@@ -64,12 +83,10 @@ def locks_of_others(press_id: int, by: User | None) -> list[Lock]:
     return [lock for lock in rows.select_related("isolation__press") if not lock.is_of(by)]
 
 
-def to_be_told(user: User | None = None) -> list[Lock]:
-    """Locks taken off for people who were not there and have not been told yet: of this person, or of all."""
+def to_be_told(press_id: int) -> list[Lock]:
+    """Locks of the press taken off for people who were not there and have not been told yet."""
     rows = Lock.objects.standing().filter(off_how=Off.FOR_ANOTHER, told_at__isnull=True)
-    if user is not None:
-        rows = rows.filter(holder=user)
-    return list(rows.select_related("isolation__press", "holder"))
+    return list(rows.filter(isolation__press_id=press_id).select_related("isolation__press", "holder"))
 
 
 def last_number(user: User, source: EnergySource) -> str:

@@ -126,15 +126,25 @@ def log_reading(
     )
 
 
-def log_work(*, by: User | None, at: datetime, entry: NewWork, confirmed: Collection[str] = ()) -> Service:
-    """Log work with its gauges; flip and replace also move the part. Raises StillLocked while somebody
-    else's lock is recorded as being on at the press."""
+def log_work(
+    *,
+    by: User | None,
+    at: datetime,
+    entry: NewWork,
+    confirmed: Collection[str] = (),
+    release_stated: bool = False,
+) -> Service:
+    """Log work with its gauges; flip and replace also move the part. `release_stated` keeps that the person
+    stated the steps before a restart. Raises StillLocked while somebody else's lock is recorded as being on
+    at the press."""
     return enter(
         lambda: closing.work_done(
             lambda: service.log_work(by=by, at=at, entry=entry, confirmed=confirmed),
             by=by,
+            at=at,
             ref=entry.ref,
             confirmed=confirmed,
+            release_stated=release_stated,
         )
     )
 

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable
+from datetime import datetime
 from typing import TypeVar
 
 from wearlog.equipment.models import Fitting
-from wearlog.lockout.closing import ask_about_own_locks, ask_about_pressing, refuse_others_locks
+from wearlog.lockout.closing import (
+    ask_about_own_locks,
+    ask_about_pressing,
+    refuse_others_locks,
+    state_release,
+)
 from wearlog.people.models import User
 from wearlog.runs.models import Run
 from wearlog.service.models import CropChange, Service
@@ -18,15 +24,23 @@ CLOSES = frozenset({"press", "position", "part", "edge", "action", "rule", "done
 
 
 def work_done(
-    write: Callable[[], Service], *, by: User | None, ref: str, confirmed: Collection[str]
+    write: Callable[[], Service],
+    *,
+    by: User | None,
+    at: datetime,
+    ref: str,
+    confirmed: Collection[str],
+    release_stated: bool,
 ) -> Service:
-    """Log work. Raises StillLocked under another's lock, and asks whether one's own stay on. Work that was
-    sent before is what it was."""
+    """Log work, and keep that the steps before a restart were stated with it. Raises StillLocked under
+    another's lock, and asks whether one's own stay on. Work that was sent before is what it was."""
     known = bool(ref) and Service.objects.filter(ref=ref).exists()
     service = write()
     if not known:
         refuse_others_locks(by=by, press_id=service.press_id, done_at=service.done_at)
         ask_about_own_locks(by=by, press_id=service.press_id, done_at=service.done_at, confirmed=confirmed)
+    if release_stated:
+        state_release(by=by, at=at, service=service)
     return service
 
 

@@ -7,14 +7,12 @@ from datetime import datetime
 
 from wearlog.lockout import isolation_actions as isolations
 from wearlog.lockout import isolation_corrections, wording_actions
-from wearlog.lockout.closing import state_release
 from wearlog.lockout.isolation_actions import NewLock
 from wearlog.lockout.isolation_rules import Person
-from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock, ReleaseStatement
+from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock
 from wearlog.logbook import things
 from wearlog.logbook.door import enter
 from wearlog.people.models import User
-from wearlog.service.models import Service
 
 
 def record_sources(*, by: User | None, at: datetime, sources: Sequence[EnergySource]) -> list[EnergySource]:
@@ -156,8 +154,3 @@ def correct_lock(
 def strike_out_lock(*, by: User | None, at: datetime, lock_id: int, reason: str) -> Lock:
     """Strike out a lock that the person recorded by mistake."""
     return enter(lambda: isolation_corrections.strike_out_lock(by=by, at=at, lock_id=lock_id, reason=reason))
-
-
-def state_release_steps(*, by: User | None, at: datetime, service: Service) -> ReleaseStatement:
-    """Keep that whoever logged the work stated the steps before a restart."""
-    return enter(lambda: state_release(by=by, at=at, service=service))

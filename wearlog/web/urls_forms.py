@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web import urls_mail
+from wearlog.web import urls_lock, urls_mail
 from wearlog.web.views import (
     lock_cautions,
     lock_energy,
@@ -78,5 +78,6 @@ urlpatterns: list[URLPattern] = [
     path("settings/", manage_people.settings, name="settings"),
     path("exchange/", manage_exchange.exchange, name="exchange"),
     path("exchange/logbook.zip", manage_exchange.export, name="export"),
+    *urls_lock.urlpatterns,
     *urls_mail.urlpatterns,
 ]

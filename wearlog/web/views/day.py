@@ -12,10 +12,12 @@ from django.utils import timezone
 
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.queries import due_items
+from wearlog.lockout.isolation_queries import concerning
 from wearlog.people.roles import Permission
 from wearlog.runs.models import ShiftNote
 from wearlog.runs.queries import running_runs
 from wearlog.service.queries import open_holds
+from wearlog.web import isolations
 from wearlog.web.access import SignedInRequest, needs
 from wearlog.web.templatetags.due import STATE_WORDS
 
@@ -69,6 +71,7 @@ def day(request: SignedInRequest) -> HttpResponse:
     now = timezone.now()
     today = timezone.localdate(now)
     items = due_items(as_of=today)
+    stopped, to_tell = concerning(request.user)
     notes = ShiftNote.objects.standing().filter(written_at__gt=now - LAST_SHIFT, written_at__lte=now)
     return render(
         request,
@@ -82,5 +85,7 @@ def day(request: SignedInRequest) -> HttpResponse:
             "running": running_runs(),
             "notes": notes.select_related("press").order_by("-written_at")[:2],
             "holds": open_holds(),
+            "isolations": isolations.shown(stopped, request.user),
+            "to_tell": to_tell,
         },
     )

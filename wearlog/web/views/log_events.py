@@ -19,6 +19,7 @@ from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Crop, Reading, ShiftNote
 from wearlog.service.models import Action, CropChange, Incident, LotHold, Measurement, Service
+from wearlog.web import isolations
 from wearlog.web.forms import known
 from wearlog.web.forms.events import (
     CropChangeForm,
@@ -70,6 +71,7 @@ class IncidentNew(AtPress):
         return {
             **super().context(),
             "caution": caution_for_press(self.press.pk, Action.INSPECT.value, Kind.SCREW.value),
+            "isolations": isolations.open_at(self.request.user, [self.press.pk]),
         }
 
     def act(self, form: IncidentForm, now: datetime) -> Incident:
@@ -145,6 +147,7 @@ class CropChangeNew(AtPress):
         return {
             **super().context(),
             "caution": caution_for_press(self.press.pk, Action.CLEAN.value, Kind.SCREW.value),
+            "isolations": isolations.open_at(self.request.user, [self.press.pk]),
         }
 
     def act(self, form: CropChangeForm, now: datetime) -> CropChange:

@@ -14,6 +14,7 @@ from wearlog.lockout.queries import caution_for_press, cautions_for
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.service.models import Action
+from wearlog.web import isolations
 from wearlog.web.forms import known
 from wearlog.web.forms.events import FitForm, SwapForm, TakeOffForm, others_like
 from wearlog.web.views.log_door import EntryPage, NothingToShow, number_in, with_query
@@ -42,6 +43,7 @@ class FittingNew(EntryPage):
             "position": self.position,
             "spares": self.spares,
             "caution": caution_for_press(self.position.press_id, Action.REPLACE.value, self.position.kind),
+            "isolations": isolations.open_at(self.request.user, [self.position.press_id]),
         }
 
     def act(self, form: FitForm, now: datetime) -> Fitting:
@@ -82,6 +84,10 @@ class OfFitting(EntryPage):
             "others": self.others,
             "caution": caution_for_press(
                 self.fitting.position.press_id, Action.REPLACE.value, self.fitting.position.kind
+            ),
+            "isolations": isolations.open_at(
+                self.request.user,
+                {self.fitting.position.press_id, *(other.position.press_id for other in self.others)},
             ),
         }
 

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Fitting
+from wearlog.lockout.models import ReleaseStatement
 from wearlog.people.models import AuditEntry
 from wearlog.runs.models import Run
 from wearlog.runs.queries import reading_at_end
@@ -50,6 +51,10 @@ def related_to(record: models.Model, reader: Reader) -> list[tuple[str, str]]:
         if reading is not None:
             found.append((_("The meter reading at its end"), address_of(reading)))
     elif isinstance(record, Service):
+        stated = ReleaseStatement.objects.filter(service=record).first()
+        if stated is not None:
+            words = _("%(who)s stated the steps before a restart") % {"who": stated.by_name}
+            found.append((words, reverse("web:isolation", kwargs={"pk": record.press_id})))
         found += [(_("Its gauge: %s") % gauge, address_of(gauge)) for gauge in record.measurements.standing()]
     elif isinstance(record, Measurement) and record.service is not None:
         found.append((_("The work that it belongs to"), address_of(record.service)))

@@ -15,10 +15,12 @@ from wearlog.equipment.models import Fitting, Position, Press
 from wearlog.equipment.queries import next_edge
 from wearlog.forecasts.queries import items_of_press
 from wearlog.lockout.queries import caution_for_press
+from wearlog.lockout.steps import RELEASE
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Crop
 from wearlog.service.models import Action, Rule, Service
+from wearlog.web import isolations
 from wearlog.web.forms import known
 from wearlog.web.forms.work import FOR_PRESS, WorkForm, actions_for
 from wearlog.web.templatetags.due import DONE_WORDS
@@ -101,6 +103,7 @@ class WorkNew(EntryPage):
                 "for_press": FOR_PRESS,
                 "due": [item for item in items if item.state in ("overdue", "due", "coming")],
                 "caution": caution_for_press(press.pk, "", ""),
+                "isolations": isolations.open_at(self.request.user, [press.pk]),
                 "today": today(self.request),
             },
         )
@@ -135,6 +138,9 @@ class WorkNew(EntryPage):
             "spares": self.spares,
             "crop": self.crop,
             "caution": caution_for_press(self.press.pk, self.action.value, kind),
+            "isolations": isolations.open_at(self.request.user, [self.press.pk]),
+            "release_steps": RELEASE,
+            "release_stated": "release_stated" in self.request.POST,
             "afresh": with_query(
                 "web:work-new",
                 press=self.press.pk,
@@ -147,7 +153,13 @@ class WorkNew(EntryPage):
 
     def act(self, form: WorkForm, now: datetime) -> Service:
         entry = form.entry(now=now, by_name=str(self.request.user), fitting=self.fitting)
-        return actions.log_work(by=self.request.user, at=now, entry=entry, confirmed=form.confirmed)
+        return actions.log_work(
+            by=self.request.user,
+            at=now,
+            entry=entry,
+            confirmed=form.confirmed,
+            release_stated="release_stated" in self.request.POST,
+        )
 
     def done(self, record: Service) -> HttpResponse:
         self.saved(work_words(record), record)

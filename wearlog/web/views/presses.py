@@ -26,7 +26,7 @@ from wearlog.runs.models import Run
 from wearlog.runs.queries import last_reading, running_runs
 from wearlog.service.models import Service
 from wearlog.service.queries import open_holds
-from wearlog.web import figures, loglines
+from wearlog.web import figures, isolations, loglines
 from wearlog.web.access import SignedInRequest, needs
 from wearlog.web.drawing import press as drawing
 from wearlog.web.views.day import group_of, grouped
@@ -182,6 +182,7 @@ def press(request: SignedInRequest, pk: int) -> HttpResponse:
             "season_line": figures.season_lines(record).get(shown.code),
             "running": running_runs(shown),
             "holds": open_holds(shown),
+            "isolations": isolations.open_at(request.user, [shown.pk]),
             "machine": machine,
             "seats": seats,
             "groups": groups,
