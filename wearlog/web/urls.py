@@ -5,7 +5,19 @@ from __future__ import annotations
 from django.urls import URLPattern, URLResolver, path
 
 from wearlog.web import urls_calendar, urls_forms, urls_reminders
-from wearlog.web.views import card_print, compare, day, due, labels, parts, presses, scan, signin, track
+from wearlog.web.views import (
+    card_print,
+    compare,
+    day,
+    due,
+    labels,
+    parts,
+    presses,
+    scan,
+    signin,
+    track,
+    worth,
+)
 
 app_name = "web"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -26,6 +38,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("parts/", parts.parts, name="parts"),
     path("parts/<int:pk>/", parts.part, name="part"),
     path("compare/", compare.compare, name="compare"),
+    path("worth/", worth.lives, name="worth"),
+    path("worth/work/", worth.work, name="worth-work"),
+    path("worth/pays/", worth.pays, name="worth-pays"),
     path("track-record/", track.track, name="track-record"),
     *urls_forms.urlpatterns,
     *urls_reminders.urlpatterns,

@@ -18,6 +18,7 @@ register = template.Library()
 INDEX = (
     ("log", gettext_lazy("The whole log"), Permission.VIEW),
     ("compare", gettext_lazy("Hours per tonne"), Permission.VIEW),
+    ("worth", gettext_lazy("What lasts and what pays"), Permission.VIEW),
     ("track-record", gettext_lazy("Track record"), Permission.VIEW),
     ("run-new", gettext_lazy("Log a run"), Permission.LOG),
     ("shift-sheet", gettext_lazy("Log all presses at once"), Permission.LOG),

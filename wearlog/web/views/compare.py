@@ -1,21 +1,22 @@
-"""Hours per tonne across presses, crops and seasons: page and downloads."""
+"""Hours and costs per tonne across presses, crops and seasons: page and downloads."""
 
 from __future__ import annotations
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
 from django_tables2 import RequestConfig
 
 from wearlog.compare.charts import per_tonne_chart
 from wearlog.compare.columns import figure_words, headline
+from wearlog.compare.earning import sentences
 from wearlog.compare.export import as_csv, as_xlsx
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, parse_by
 from wearlog.compare.queries import compare as compare_runs
 from wearlog.compare.seasons import SEASON_START, BadSeasonStart
 from wearlog.compare.tables import compare_table
-from wearlog.people.roles import Permission
-from wearlog.web.access import needs
+from wearlog.people.roles import Permission, allows
+from wearlog.web.access import SignedInRequest, needs
 
 GROUPINGS = (
     ("press,crop,season", _("press, crop and season")),
@@ -30,7 +31,7 @@ PER_PAGE = 50
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def _asked(request: HttpRequest) -> tuple[Comparison, str, list[tuple[str, str]]]:
+def _asked(request: SignedInRequest) -> tuple[Comparison, str, list[tuple[str, str]]]:
     """The comparison asked for, what was typed as the season's start, and (field, text) of each error."""
     errors = []
     try:
@@ -48,6 +49,7 @@ def _asked(request: HttpRequest) -> tuple[Comparison, str, list[tuple[str, str]]
             presses=kept["press"],
             crops=kept["crop"],
             seasons=kept["season"],
+            money=allows(request.user, Permission.OWN),
         )
 
     try:
@@ -58,7 +60,7 @@ def _asked(request: HttpRequest) -> tuple[Comparison, str, list[tuple[str, str]]
 
 
 @needs(Permission.VIEW)
-def compare(request: HttpRequest) -> HttpResponse:
+def compare(request: SignedInRequest) -> HttpResponse:
     comparison, typed_start, errors = _asked(request)
     system = str(request.units)  # type: ignore[attr-defined]
     wanted = request.GET.get("download", "")
@@ -75,6 +77,7 @@ def compare(request: HttpRequest) -> HttpResponse:
         "comparison": comparison,
         "figures": [(figure, *figure_words(figure, system)) for figure in comparison.presses],
         "chart": per_tonne_chart(comparison.presses, system),
+        "earning": sentences(comparison, system),
         "headline": headline(system),
         "groupings": GROUPINGS,
         "grouping": grouping,
