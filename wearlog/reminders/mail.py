@@ -5,7 +5,6 @@ from __future__ import annotations
 import smtplib
 from collections.abc import Sequence
 from datetime import datetime
-from email.charset import QP, Charset
 from urllib.parse import urlsplit
 
 from django.conf import settings
@@ -22,6 +21,7 @@ from wearlog.reminders import mail_links
 from wearlog.reminders.calls import Line
 from wearlog.reminders.channels import OutOfReach, Parcel, RefusedHere, TryLater
 from wearlog.reminders.mail_digest import Digest, digest_as_text, digest_subject
+from wearlog.reminders.mail_format import Mail, seven_bit
 from wearlog.reminders.mail_style import inlined
 from wearlog.reminders.mail_words import bring, heading, one_line, order, said, stage_word, when
 from wearlog.reminders.models import OutboxRow, Stage
@@ -169,7 +169,7 @@ def plain_mail(
     *, person: User, subject: str, text: str, html: str, headers: dict[str, str]
 ) -> EmailMultiAlternatives:
     """A mail of two parts that say the same, marked as written by a machine (RFC 3834, 5)."""
-    mail = EmailMultiAlternatives(
+    mail = Mail(
         subject=one_line(subject),
         body=text,
         from_email=settings.DEFAULT_FROM_EMAIL,
@@ -179,12 +179,3 @@ def plain_mail(
     mail.encoding = seven_bit()
     mail.attach_alternative(inlined(html), "text/html")
     return mail
-
-
-def seven_bit() -> Charset:
-    """UTF-8 as quoted-printable: short lines of plain letters, which every server on the way lets through
-    (RFC 5321, 4.5.3.1.6 and 2.3.1)."""
-    charset = Charset("utf-8")
-    charset.body_encoding = QP
-    charset.header_encoding = QP
-    return charset
