@@ -84,6 +84,7 @@ def test_the_sheet_has_the_caution_the_points_the_steps_and_the_deferral_in_word
         "6. see that nobody is near, try the start",
         "1 isolated, 2 locked and tagged, 3 released or held, 4 verified",
         "preheat the head 15 to 20 minutes, or as the maker says",  # common practice, no source
+        "For a test under power",
         "My locks on (day, time)",
         "The maker's manual, the site's own procedure and local codes come first.",
         "a licensed electrician's",

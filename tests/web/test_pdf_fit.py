@@ -17,7 +17,7 @@ from wearlog.equipment.models import Press
 from wearlog.forecasts.items import DueItem, WearFigure
 from wearlog.lockout.models import EnergySource
 from wearlog.lockout.queries import caution_for
-from wearlog.lockout.steps import APPLY, RELEASE
+from wearlog.lockout.steps import APPLY, RELEASE, for_a_test
 from wearlog.people.models import Mill
 from wearlog.web.jobcards import Card, card_of
 from wearlog.web.pdf import pdf_of
@@ -84,6 +84,7 @@ def printed(cards: list[Card], paper: str) -> pypdfium2.PdfDocument:
         "cards": cards,
         "apply": [str(step.clause) for step in APPLY],
         "release": [*(str(step.clause) for step in RELEASE), *restart_steps()],
+        "test": for_a_test(),
         "signers": range(SIGNERS),
         "paper": paper,
         "page_css": f"web/page-{paper}.css",

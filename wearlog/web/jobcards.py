@@ -19,7 +19,7 @@ from wearlog.calc import units
 from wearlog.equipment.models import Kind, Part, Press
 from wearlog.equipment.queries import spares
 from wearlog.forecasts.items import DueItem
-from wearlog.lockout.steps import before_work
+from wearlog.lockout.steps import before_work, for_a_test
 from wearlog.lockout.text import paragraphs_of
 from wearlog.service.models import Action
 from wearlog.web.jobcards_sheets import Content, Sheet, sheets_of
@@ -185,6 +185,7 @@ def card_of(
         how=how,
         caution=tuple(paragraph for paragraph in paragraphs_of(item.caution) if paragraph != before_work()),
         steps=before_work(),
+        test=for_a_test(),
         apply=tuple(apply),
         release=tuple(release),
         points=item.caution.isolation_points,

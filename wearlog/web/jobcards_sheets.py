@@ -51,12 +51,14 @@ class Point:
 class Sheet:
     """One sheet: its number, its setting, and the isolation points on it, column by column.
 
-    `how` says whether the rule's instructions stand on this sheet."""
+    `how` says whether the rule's instructions stand on this sheet, `test` whether the words about a test
+    under power do."""
 
     number: int
     setting: str
     columns: tuple[tuple[Point, ...], ...]
     how: bool
+    test: bool
 
     @property
     def first(self) -> bool:
@@ -128,6 +130,8 @@ class Content:
     """What can hurt first, then the paragraphs below it, without the steps that have boxes."""
     steps: str
     """The steps as the sentence that stands on sheets without the boxes."""
+    test: str
+    """What to do before and after a test under power."""
     apply: tuple[str, ...]
     release: tuple[str, ...]
     points: tuple[str, ...]
@@ -141,23 +145,23 @@ def sheets_of(content: Content, *, paper: str) -> tuple[Sheet, ...]:
     points = tuple(Point(number, text) for number, text in enumerate(content.points, start=1))
     width, height = PAPERS[paper]
     for setting in (OPEN, CLOSE):
-        room = (
-            height
-            - SLACK
-            - top_height(content, setting, width, how=True)
-            - after_height(content, setting, width)
-        )
-        columns, rest = filled(points, setting, width, room)
-        if room >= UNRECORDED[setting.name] * (not points) and not rest:
-            return (Sheet(1, setting.name, columns, how=True),)
+        room = height - SLACK - top_height(content, setting, width, how=True)
+        room -= after_height(content, setting, width)
+        # The words about a test under power stand on the sheet where they cost no smaller type.
+        for test in (True, False):
+            left = room - (test_height(content, setting, width) if test else 0)
+            columns, rest = filled(points, setting, width, left)
+            if left >= UNRECORDED[setting.name] * (not points) and not rest:
+                return (Sheet(1, setting.name, columns, how=True, test=test),)
     how = len(content.how) <= HOW_IN_FULL
     top = top_height(content, CLOSE, width, how=how)
     room = height - SLACK - top - after_height(content, CLOSE, width) - CONTINUED
     columns, rest = filled(points, CLOSE, width, room)
-    sheets = [Sheet(1, CLOSE.name, columns, how=how)]
+    sheets = [Sheet(1, CLOSE.name, columns, how=how, test=False)]
     while rest or not how:
         setting, columns, rest = continuation(content, rest, width, height, how=not how)
-        sheets.append(Sheet(len(sheets) + 1, setting.name, columns, how=not how))
+        second = len(sheets) == 1
+        sheets.append(Sheet(len(sheets) + 1, setting.name, columns, how=not how, test=second))
         how = True
     return tuple(sheets)
 
@@ -180,6 +184,7 @@ def continuation(
         top = 11 + lines_of(content.title, size=16, width=width) * 18.4 + 2 * CONTINUED + 45
         top += caution_height(content, setting, width) + 6 * setting.gap
         top += height_of(content.steps, size=setting.caution, width=width - 14, leading=1.2) + 3
+        top += test_height(content, setting, width)
         top += height_of(content.how, size=11, width=width, leading=1.25) if how else 0
         columns, rest = filled(points, setting, width, height - SLACK - top)
         if not rest:
@@ -237,6 +242,10 @@ def steps_height(steps: tuple[str, ...], setting: Type, width: float) -> float:
     return 14 + sum(
         max(height_of(f"9. {step}", size=size, width=wide, leading=1.15) for step in row) + 2 for row in rows
     )
+
+
+def test_height(content: Content, setting: Type, width: float) -> float:
+    return height_of(content.test, size=9, width=width, leading=1.2) + setting.gap
 
 
 def after_height(content: Content, setting: Type, width: float) -> float:

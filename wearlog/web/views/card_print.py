@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from wearlog.forecasts.queries import due_items
-from wearlog.lockout.steps import APPLY, RELEASE
+from wearlog.lockout.steps import APPLY, RELEASE, for_a_test
 from wearlog.people.models import Units
 from wearlog.people.roles import Permission
 from wearlog.web.access import needs
@@ -72,6 +72,7 @@ def page_of_cards(request: MillRequest) -> dict[str, Any]:
         "gone": len(keys) - len(items),
         "apply": apply,
         "release": release,
+        "test": for_a_test(),
         "signers": range(SIGNERS),
         "paper": paper,
         "page_css": f"web/page-{paper}.css",
