@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from contextlib import suppress
+from datetime import datetime, timedelta
 
 import pytest
 from django.core import mail
@@ -15,8 +16,12 @@ from tests.reminders.conftest import COMING, DUE, OVERDUE, Greasing
 from tests.reminders.smtp import MailServer
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import Role, User
+from wearlog.people.refusals import Refused
+from wearlog.reminders import marks
 from wearlog.reminders.actions import scan, send_due
-from wearlog.reminders.models import OutboxRow, OutboxState
+from wearlog.reminders.calls import calls_now
+from wearlog.reminders.keys import item_key
+from wearlog.reminders.models import OutboxRow, OutboxState, ReminderWish
 from wearlog.reminders.queries import messages_now
 
 
@@ -134,11 +139,28 @@ STEPS = st.lists(
         st.tuples(st.just("correct"), st.integers(-60, 60)),
         st.tuples(st.just("log"), st.just(0)),
         st.tuples(st.just("person"), st.sampled_from(["gets_mail", "is_active"])),
+        st.tuples(st.just("rhythm"), st.sampled_from(["single", "daily", "weekly"])),
+        st.tuples(st.just("hold"), st.integers(1, 20)),
+        st.tuples(st.just("give"), st.sampled_from(["operator", "owner"])),
+        st.tuples(st.just("seen"), st.just(0)),
         st.tuples(st.just("send"), st.integers(1, 3)),
     ),
     min_size=1,
     max_size=14,
 )
+
+
+def say(step: str, value: object, now: datetime, owner: User) -> None:
+    """A mark on the greasing, where it is worth a word now."""
+    for call in calls_now(at=now):
+        key = item_key(call.item)
+        if step == "hold":
+            day = now.date() + timedelta(days=1 + int(str(value)))
+            marks.hold_back(by=owner, at=now, key=key, until_on=day, reason="No time.")
+        elif step == "give":
+            marks.give_to(by=owner, at=now, key=key, person=User.objects.get(username=value))
+        else:
+            marks.mark_seen(by=owner, at=now, key=key)
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -159,6 +181,11 @@ def test_whatever_is_corrected_only_what_is_true_waits_and_nothing_is_sent_twice
             elif step == "log":
                 logged += 1
                 greasing.log(now - timedelta(hours=1), ref=f"again {logged}")
+            elif step == "rhythm":
+                ReminderWish.objects.update_or_create(person=owner, defaults={"rhythm": value})
+            elif step in ("hold", "give", "seen"):
+                with suppress(Refused):  # given to nobody who may log, by somebody who has left
+                    say(step, value, now, owner)
             elif step == "person":
                 person = User.objects.get(pk=owner.pk)
                 User.objects.filter(pk=owner.pk).update(**{str(value): not getattr(person, str(value))})

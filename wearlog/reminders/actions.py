@@ -89,9 +89,10 @@ WITHDRAWN = Handed(Outcome.WITHDRAWN, {"state": OutboxState.WITHDRAWN})
 def parcel_of(row: OutboxRow, *, at: datetime) -> tuple[Parcel | None, frozenset[str]]:
     """What the row has to say as things stand, and the keys of the messages that it tells beside its own;
     no parcel where it is no longer true or wanted."""
-    board = Current.at(at)
+    is_list = row.stage == Stage.DIGEST
+    board = Current.at(at, rule_id=None if is_list else row.item.get("rule_id", 0))
     units = row.person.units or Mill.current().units
-    if row.stage == Stage.DIGEST:
+    if is_list:
         digest = digest_for(row, board)
         if digest is None:
             return None, frozenset()

@@ -105,8 +105,8 @@ class Current:
         self._told: dict[int, bool] = {}
 
     @classmethod
-    def at(cls, at: datetime) -> Current:
-        return cls(calls_now(at=at))
+    def at(cls, at: datetime, *, rule_id: int | None = None) -> Current:
+        return cls(calls_now(at=at, rule_id=rule_id))
 
     @cached_property
     def _by_rule(self) -> dict[int, list[Call]]:
