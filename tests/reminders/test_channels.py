@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import socket
+import textwrap
+import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import ClassVar
 
 import pytest
@@ -11,6 +16,7 @@ from django.core.exceptions import ImproperlyConfigured
 from pytest_django import Settings
 
 from tests.reminders.conftest import DUE, Greasing
+from wearlog.forecasts.queries import due_items
 from wearlog.people.models import User
 from wearlog.reminders.actions import Outcome, scan, send_due, send_one
 from wearlog.reminders.channels import Channel, OutOfReach, Parcel, RefusedHere, TryLater, channels
@@ -159,3 +165,58 @@ def test_a_setting_that_cannot_be_used_is_refused_with_what_to_write(
     settings.REMINDER_CHANNELS = paths
     with pytest.raises(ImproperlyConfigured, match=words):
         channels()
+
+
+# -------- the page that tells how to write one
+
+
+@contextmanager
+def bell(answer: bytes) -> Iterator[tuple[int, list[str]]]:
+    """A bell on the loopback: its port, and what it was told."""
+    told: list[str] = []
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+
+        def ring() -> None:
+            connection, _address = listening.accept()
+            with connection:
+                told.append(connection.recv(65536).decode())
+                connection.sendall(answer)
+
+        thread = threading.Thread(target=ring, daemon=True)
+        thread.start()
+        yield listening.getsockname()[1], told
+        thread.join(timeout=10)
+
+
+def documented_channel(port: int) -> Channel:
+    """The example of the page, with its host and port changed to the loopback's."""
+    text = (Path(__file__).parents[2] / "docs" / "channels.md").read_text()
+    block = text[text.index("    from datetime import datetime\n") : text.index("\nWhat it may count on")]
+    code = textwrap.dedent(block).replace('("bell.mill.example", 7000)', f'("127.0.0.1", {port})')
+    names: dict[str, type] = {}
+    exec(code, names)
+    channel: Channel = names["BellChannel"]()
+    return channel
+
+
+def parcel_of(row: OutboxRow, person: User) -> Parcel:
+    (item,) = due_items(as_of=DUE.date())
+    return Parcel(row, [item], person, "metric")
+
+
+def test_the_channel_that_the_page_shows_tells_the_task_with_its_caution(
+    row: OutboxRow, operator: User
+) -> None:
+    with bell(b"ok") as (port, told):
+        documented_channel(port).deliver(parcel_of(row, operator), at=DUE)
+    (words,) = told
+    assert words.startswith("P1: lubricate. WARNING: The screw can start by itself")
+    assert words.endswith("| Main motor (electrical): isolate at disconnect Q1")
+
+
+def test_the_channel_that_the_page_shows_raises_what_it_should(row: OutboxRow, operator: User) -> None:
+    with bell(b"no") as (port, _told), pytest.raises(RefusedHere, match="switched off"):
+        documented_channel(port).deliver(parcel_of(row, operator), at=DUE)
+    with pytest.raises(OutOfReach):
+        documented_channel(1).deliver(parcel_of(row, operator), at=DUE)  # nothing listens on port 1
+    assert not documented_channel(1).wants(operator)

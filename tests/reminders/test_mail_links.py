@@ -7,6 +7,7 @@ import dataclasses
 import re
 from collections.abc import Callable
 from datetime import date, timedelta
+from pathlib import Path
 
 import pytest
 from django.contrib.auth import SESSION_KEY
@@ -74,6 +75,24 @@ def test_the_link_of_a_mail_shows_the_job_with_its_caution_without_a_sign_in(
     assert "Two strokes of the gun" in page.words
     assert lacking(page, [overdue]) == []
     assert any(link.startswith("/log/work/?") for link in page.links)
+
+
+def test_a_job_page_without_its_caution_would_be_noticed(
+    overdue: DueItem, operator: User, settings: Settings
+) -> None:
+    """The check above must be able to fail: here the caution is taken out of the template."""
+    source = Path(__file__).parents[2] / "wearlog/web/templates/web/mail_job.html"
+    mutant = source.read_text().replace("{% caution task.caution %}", "")
+    assert mutant != source.read_text()
+    (engine,) = settings.TEMPLATES
+    loaders = [
+        ("django.template.loaders.locmem.Loader", {"web/mail_job.html": mutant}),
+        "django.template.loaders.app_directories.Loader",
+    ]
+    settings.TEMPLATES = [engine | {"APP_DIRS": False, "OPTIONS": engine["OPTIONS"] | {"loaders": loaders}}]
+    page = Output.of_html("the job", Client().get(path_of(overdue, operator)).content.decode())
+    assert overdue.why in page.words
+    assert lacking(page, [overdue])
 
 
 def send_whatever_the_hour() -> None:

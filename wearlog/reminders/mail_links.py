@@ -98,7 +98,7 @@ def _read(token: str, purpose: str, length: int) -> list[Any]:
 
 def wishes_url() -> str:
     """Where a person chooses what comes and when."""
-    return _url("web:my-settings")
+    return _url("web:my-reminders")
 
 
 def fingerprint(email: str) -> str:
