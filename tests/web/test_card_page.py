@@ -19,7 +19,7 @@ from wearlog.forecasts.queries import due_items
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule, Service
 from wearlog.web.jobcards import turn_of
-from wearlog.web.templatetags.due import card_key
+from wearlog.web.templatetags.due import card_key, task_line
 
 
 @pytest.fixture
@@ -224,6 +224,36 @@ class TestCard:
         assert numbers == list(range(1, points + 1))
         assert " ".join(tables).count('class="box"') == 4 * points
         assert page.count("<article") == page.count('aria-label="WARNING"'), "each sheet has its own caution"
+
+    def test_a_days_tasks_come_together_press_by_press(
+        self, shop: LookMill, read: Callable[[str], str]
+    ) -> None:
+        day = read("/")
+        assert 'href="/due/card/?all=due"' in day
+        page = read("/due/card/?all=due")
+        titles = re.findall(r'<h2 id="card-[^"]+" dir="auto">([^<]+)</h2>', page)
+        due = [item for item in due_items(as_of=timezone.localdate()) if item.state in ("overdue", "due")]
+        assert sorted(titles) == sorted(task_line(item) for item in due)
+        assert len(titles) > 1
+        presses = [title.rpartition(" · ")[2] for title in titles]
+        assert presses == sorted(presses)
+        assert "/due/card.pdf?all=due&amp;paper=a4" in page
+
+    def test_of_more_tasks_than_one_print_holds_the_rest_is_told(
+        self, shop: LookMill, read: Callable[[str], str]
+    ) -> None:
+        for number in range(45):
+            Rule.objects.create(code=f"r{number:02}", action="clean", press=shop.north, every_days=1)
+        LogVersion.raise_by_one()
+        due = [item for item in due_items(as_of=timezone.localdate()) if item.state in ("overdue", "due")]
+        page = read("/due/card/?all=due")
+        assert page.count("<article") == 40
+        assert f"{len(due) - 40} more tasks are due" in page
+
+    def test_a_day_without_anything_due_has_no_card_and_says_so(
+        self, mill: Mill, read: Callable[[str], str]
+    ) -> None:
+        assert "Nothing is due today" in read("/due/card/?all=due")
 
     def test_long_instructions_go_to_the_next_sheet_and_longer_ones_are_cut_and_say_so(
         self, shop: LookMill, keys: list[str], read: Callable[[str], str]

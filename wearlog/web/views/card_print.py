@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from wearlog.forecasts.items import STATES
 from wearlog.forecasts.queries import due_items
 from wearlog.lockout.steps import APPLY, RELEASE, for_a_test
 from wearlog.people.models import Units
@@ -46,19 +47,29 @@ def restart_steps() -> list[str]:
 
 
 def page_of_cards(request: MillRequest) -> dict[str, Any]:
-    """What `card.html` shows. `?item=KEY` once for each task, `&paper=a4` or `letter`.
+    """What `card.html` shows. `?item=KEY` once for each task, or `?all=due` for a day's tasks together;
+    `&paper=a4` or `letter`.
 
-    A task that has been done in the meantime is counted in `gone` and not printed. Raises Http404 without a
-    key, or with more than `MOST_CARDS`.
+    A task that has been done in the meantime is counted in `gone` and not printed, and of a day's tasks those
+    beyond `MOST_CARDS` in `left`. Raises Http404 without a key, or with more keys than `MOST_CARDS`.
     """
-    keys = list(dict.fromkeys(request.GET.getlist("item")))
-    if not keys or len(keys) > MOST_CARDS:
-        raise Http404(_("A job card needs the task that it is for."))
     now, paper, site = timezone.now(), paper_of(request), site_of(request)
     today = timezone.localdate(now)
     found = {card_key(item): item for item in due_items(as_of=today)}
+    left = 0
+    if request.GET.get("all") == "due":
+        pressing = [item for item in found.values() if item.state in ("overdue", "due")]
+        # Sheet after sheet as the round goes: press by press, the worst first.
+        pressing.sort(key=lambda item: (item.press, STATES.index(item.state), item.due_on or today))
+        keys = [card_key(item) for item in pressing[:MOST_CARDS]]
+        left = len(pressing) - len(keys)
+        asked = [("all", "due")]
+    else:
+        keys = list(dict.fromkeys(request.GET.getlist("item")))
+        asked = [("item", key) for key in keys]
+        if not keys or len(keys) > MOST_CARDS:
+            raise Http404(_("A job card needs the task that it is for."))
     items = [found[key] for key in keys if key in found]
-    asked = [("item", key) for key in keys]
     other = "letter" if paper == "a4" else "a4"
     apply = [str(step.clause) for step in APPLY]
     release = [*(str(step.clause) for step in RELEASE), *restart_steps()]
@@ -70,6 +81,8 @@ def page_of_cards(request: MillRequest) -> dict[str, Any]:
         "printed_at": now,
         "cards": cards,
         "gone": len(keys) - len(items),
+        "left": left,
+        "most": MOST_CARDS,
         "apply": apply,
         "release": release,
         "test": for_a_test(),
