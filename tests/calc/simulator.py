@@ -8,12 +8,11 @@ taken from a real mill.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from wearlog.calc.season import DailySeed, PlanLine, Reach, coming_season, plan_misses, reach
 from wearlog.calc.wear import EdgeRecord, Gauge, TypeRecord, fit_fleet
@@ -316,11 +315,13 @@ class _Builder:
 
     def _barrel(self, press: int, seed: np.ndarray) -> None:
         share = 0.5 if press == 2 else 1.0
+        crops = np.arange(self.kind.crops)
+        used_for = {t.name: np.isin(crops, t.crops).astype(float) for t in self.kind.types}
         current: dict[str, Edge] = {}
         progress: dict[tuple[str, str], float] = {}
         for day in range(self.days):
             for t in self.kind.types:
-                taken = np.where(np.isin(np.arange(self.kind.crops), t.crops), seed[day], 0.0)
+                taken = seed[day] * used_for[t.name]
                 if t.name not in current:
                     current[t.name] = self._new_part(t, press, share, day)
                 edge = current[t.name]
@@ -382,57 +383,3 @@ STRAIGHT = Kind()
 SPARSE = Kind(gauge_days=60.0, at_crop_change=True)
 RUN_IN = Kind(shape=run_in)
 ACCELERATION = Kind(shape=acceleration)
-
-
-def worn_edge(
-    key: Hashable,
-    *,
-    kg: ArrayLike,
-    wear: Sequence[float],
-    now_kg: ArrayLike | None = None,
-    part: Hashable = None,
-    new: float = 5.0,
-    toward: float = 1.0,
-    worn_out: bool = False,
-    in_use: bool = True,
-) -> EdgeRecord:
-    """An edge from plain lists: the seed at each gauge (a number, or one per crop) and the wear read then."""
-    seed = np.asarray(kg, dtype=float)
-    crops = seed.shape[1] if seed.ndim == 2 else max(np.size(now_kg) if not len(wear) else 1, 1)
-    seed = seed.reshape(len(wear), crops)
-    taken = seed[-1] if now_kg is None else np.asarray(now_kg, dtype=float).reshape(crops)
-    return EdgeRecord(
-        key=key,
-        part=key if part is None else part,
-        gauges=tuple(Gauge(at=float(i), value=new + toward * w) for i, w in enumerate(wear)),
-        gauge_kg=seed,
-        work_kg=np.zeros((0, crops)),
-        now_kg=taken,
-        worn_out=worn_out,
-        in_use=in_use,
-    )
-
-
-def straight_fleet(
-    seed: int, *, parts: int = 12, rates: Sequence[float] = (1e-5,), gauges: int = 6, spread: float = 0.15
-) -> tuple[EdgeRecord, ...]:
-    """Parts with one edge, wear 0.4 at the limit, read along the way with errors of 0.02, some worn out."""
-    random = np.random.default_rng(seed)
-    edges = []
-    for part in range(parts):
-        own = float(np.exp(random.normal(0.0, spread)))
-        mix = random.uniform(0.5, 1.5, len(rates))
-        life = mix * 0.4 / (own * float(mix @ np.array(rates)))
-        reached = 1.0 if part % 2 else float(random.uniform(0.3, 0.8))
-        share = np.linspace(0.1, reached, gauges)
-        wear = 0.4 * share + random.normal(0.0, 0.02, gauges)
-        edges.append(
-            worn_edge(
-                part,
-                kg=share[:, None] * life,
-                wear=wear.tolist(),
-                worn_out=reached == 1.0,
-                in_use=reached < 1.0,
-            )
-        )
-    return tuple(edges)

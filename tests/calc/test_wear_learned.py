@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.calc.simulator import straight_fleet, worn_edge
+from tests.calc.plain_edges import straight_fleet, worn_edge
 from wearlog.calc.wear import (
     EdgeRecord,
     Gauge,

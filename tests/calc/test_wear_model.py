@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.calc.simulator import straight_fleet, worn_edge
+from tests.calc.plain_edges import straight_fleet, worn_edge
 from wearlog.calc.wear import EdgeFit, EdgeRecord, Gauge, Quantiles, TypeRecord, Work, fit_fleet, fit_type
 
 ONE = np.ones(1)
@@ -310,4 +310,6 @@ def test_twice_the_fleet_narrows_the_median_range_over_fifty_mills() -> None:
             widths.append(width(found) / found.mid)
         return float(np.median(widths))
 
-    assert median_width(16) < median_width(8)
+    narrow, wide = median_width(16), median_width(8)
+    assert narrow < 0.96 * wide
+    assert median_width(32) < narrow

@@ -19,7 +19,7 @@ from wearlog.calc.wear.state import WIDEST, log_likelihood
 RATE_CASES, OWN_CASES, FINE_CASES = 64, 8, 64
 LEAST_LAPSE = 0.05
 FAR_OFF = 1.5  # gauge errors from which on a reading is weighed in full
-GRID_CASES, GRID_REACH = 321, 10.0
+GRID_CASES, GRID_REACH = 129, 10.0
 # Once in a while a part is of another make of steel: beside the usual spread of multipliers one this wide.
 ODD_SHARE, ODD_SIZE = 0.01, 4.0
 
@@ -170,13 +170,20 @@ class _Cases:
         covariance = np.linalg.inv(precision)
         middle = np.clip(np.nan_to_num((covariance[life] @ told)[:, 0]), -WIDEST, WIDEST)
         spread = min(float(np.sqrt(max(covariance[life, life], 1e-6))), 0.5)
-        z = np.linspace(-GRID_REACH, GRID_REACH, GRID_CASES)
-        theta = np.exp(middle[:, None] + spread * z)
+        # Close together about the mode, where many readings leave little room, and ever wider apart.
+        mode = np.nan_to_num(post.local[part, life] + self.away @ post.slope[part, life])
+        mode = np.clip(mode, -WIDEST, WIDEST)
+        narrow = float(np.sqrt(np.clip(post.local_cov[part, life, life], (1e-3 * spread) ** 2, spread**2)))
+        reach = GRID_REACH * spread + float(np.abs(middle - mode).max())
+        apart = np.linspace(-1.0, 1.0, GRID_CASES) * np.arcsinh(reach / narrow)
+        log_theta = mode[:, None] + narrow * np.sinh(apart)
+        theta, z = np.exp(log_theta), (log_theta - middle[:, None]) / spread
         at = self.shapes.forward(self.rates @ rows.kg[own].T / self.budget)
         away = (rows.wear[own] - theta[:, :, None] * self.budget * at[:, None, :]) / post.gauge_sd
         usual = np.log1p(-ODD_SHARE) - 0.5 * z**2
         odd = np.log(ODD_SHARE / ODD_SIZE) - 0.5 * (z / ODD_SIZE) ** 2
         chance = log_likelihood(rows.kind[own], away).sum(axis=2) + np.logaddexp(usual, odd)
+        chance += np.log(np.cosh(apart))
         chance = np.exp(chance - chance.max(axis=1, keepdims=True))
         chance /= chance.sum(axis=1, keepdims=True)
         needed, wear = self._reach(theta, np.zeros_like(theta), kg)
