@@ -20,7 +20,7 @@ from wearlog.web.codes import Code
 
 NOT_PAGES = {
     "sign-out", "sign-in", "sign-in-link", "export", "person-link", "job-card-pdf",
-    "labels-pdf", "calendar-feed", "health",
+    "labels-pdf", "calendar-feed", "health", "waiting-token",
 }  # fmt: skip
 BUTTONS = {"calendar-end", "mail-address-clear", "webhook-test", "webhook-renew", "lock-confirm", "lock-told"}
 ASKS = {

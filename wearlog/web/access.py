@@ -8,7 +8,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.urls import reverse
 from django.utils.translation import gettext_lazy
 
@@ -16,6 +16,8 @@ from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
 
 View = Callable[..., HttpResponse]
+QUEUE_HEADER = "X-Wearlog-Queue"
+"""Names an entry that a script sends, and that wants JSON for an answer."""
 
 REFUSAL = {
     Permission.VIEW: gettext_lazy("Your account may not read this page. Ask an owner of the mill."),
@@ -57,11 +59,17 @@ def needs(permission: Permission, *, to_write: Permission | None = None) -> Call
     def mark(view: View) -> View:
         @wraps(view)
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+            by_script = bool(request.headers.get(QUEUE_HEADER))
             if not request.user.is_authenticated:
+                if by_script:
+                    return JsonResponse({"state": "signed_out"}, status=401)
                 back = request.get_full_path() if request.method == "GET" else "/"
                 return HttpResponseRedirect(f"{reverse('web:sign-in')}?{urlencode({'next': back})}")
             asked = permission if request.method in ("GET", "HEAD") else to_write or permission
             if not allows(request.user, asked):
+                if by_script:
+                    refusal = [["", str(REFUSAL[asked])]]
+                    return JsonResponse({"state": "refused", "problems": refusal}, status=403)
                 raise PermissionDenied(str(REFUSAL[asked]))
             return view(request, *args, **kwargs)
 

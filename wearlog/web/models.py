@@ -1,9 +1,10 @@
-"""What the pages themselves must remember: sign-ins that failed."""
+"""What the pages themselves must remember: sign-ins that failed, entries that a phone may send again."""
 
 from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from django.conf import settings
 from django.db import models
 
 MOST_FAILURES = 10
@@ -50,3 +51,15 @@ class SignInFailure(models.Model):
     def forget(cls, *, username: str, address: str) -> None:
         """The right password was given: the slips before it don't count any more."""
         cls.objects.filter(username=username, address=address).delete()
+
+
+class QueuedEntry(models.Model):
+    """An entry that a phone kept and sent, with the answer that it got when it was stored."""
+
+    name = models.CharField(max_length=60, unique=True)
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="+")
+    at = models.DateTimeField(db_index=True)
+    answer = models.JSONField(null=True)
+
+    def __str__(self) -> str:
+        return self.name

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web import urls_lock, urls_mail
+from wearlog.web import queue, urls_lock, urls_mail
 from wearlog.web.views import (
     lock_cautions,
     lock_energy,
@@ -24,6 +24,8 @@ from wearlog.web.views import (
 
 urlpatterns: list[URLPattern] = [
     path("log/", log_book.log, name="log"),
+    path("log/waiting/", queue.waiting, name="waiting"),
+    path("log/waiting/token/", queue.token, name="waiting-token"),
     path("log/after/", log_door.after, name="after"),
     path("log/run/", log_run.run_new, name="run-new"),
     path("log/sheet/", sheet.shift, name="shift-sheet"),

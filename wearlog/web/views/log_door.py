@@ -11,6 +11,7 @@ from django.contrib import messages
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db.models import Model
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -25,6 +26,7 @@ from wearlog.forecasts.queries import due_items, remembered_items
 from wearlog.people.models import Mill
 from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
 from wearlog.people.roles import Permission
+from wearlog.web import queue
 from wearlog.web.access import SignedInRequest, needs
 from wearlog.web.forms.base import Speaking
 from wearlog.web.forms.fields import Reader
@@ -152,6 +154,8 @@ class FormPage(View):
         return self.done(record)
 
     def show(self, form: Any, status: int = 200) -> HttpResponse:
+        if queue.is_queued(self.request):
+            return queue.problem_of(form, status)
         return render(self.request, self.template_name, {"form": form, **self.context()}, status=status)
 
 
@@ -170,6 +174,11 @@ def add_validation(form: Speaking, invalid: ValidationError) -> None:
 
 class EntryPage(FormPage):
     """A new line of the log. Afterwards the day page says what was saved and what became due by it."""
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if queue.is_queued(self.request):
+            return queue.answered(self.request, lambda: self.post(request, **kwargs))
+        return super().dispatch(request, *args, **kwargs)
 
     def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
         self.remember_due()

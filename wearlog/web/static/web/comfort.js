@@ -38,7 +38,7 @@ for (const form of document.querySelectorAll("form.lines")) {
 }
 
 // A press of the button answers at once, and a second press sends nothing twice.
-for (const form of document.querySelectorAll("form[method=post]")) {
+for (const form of document.querySelectorAll("form[method=post]:not([data-queue])")) {
   form.addEventListener("submit", (event) => {
     if (form.dataset.sent) {
       event.preventDefault();

@@ -1,0 +1,351 @@
+// Entries typed without a network are kept on this device and sent when there is one. Comfort only: every
+// form works without this file.
+"use strict";
+
+/**
+ * @typedef {{state: string, go?: string, texts?: string[], problems?: [string, string][],
+ *            doubts?: {code: string, question: string}[], confirmed?: string[], name?: string}} Answer
+ * @typedef {{id: string, url: string, fields: [string, string][], told: [string, string][], title: string,
+ *            press: string, at: number, who: string, answer?: Answer}} Entry
+ */
+
+const PATIENCE_MS = 10000;
+const AGAIN_MS = 30000;
+const here = document.body.dataset;
+
+/** @returns {string} */
+function newName() {
+  const bytes = crypto.getRandomValues(new Uint8Array(12));
+  return "q-" + Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+/** @param {Date} when @returns {string} the instant with this device's offset */
+function instant(when) {
+  const two = (/** @type {number} */ n) => String(Math.floor(Math.abs(n))).padStart(2, "0");
+  const offset = -when.getTimezoneOffset();
+  return `${when.getFullYear()}-${two(when.getMonth() + 1)}-${two(when.getDate())}T` +
+    `${two(when.getHours())}:${two(when.getMinutes())}:${two(when.getSeconds())}` +
+    `${offset < 0 ? "-" : "+"}${two(offset / 60)}:${two(offset % 60)}`;
+}
+
+// -------- the store
+
+/** @returns {Promise<IDBDatabase>} */
+const opened = new Promise((resolve, reject) => {
+  const asked = indexedDB.open("wearlog", 1);
+  asked.onupgradeneeded = () => asked.result.createObjectStore("entries", { keyPath: "id" });
+  asked.onsuccess = () => resolve(asked.result);
+  asked.onerror = () => reject(asked.error);
+});
+
+/**
+ * @param {IDBTransactionMode} mode
+ * @param {(store: IDBObjectStore) => IDBRequest} work
+ * @returns {Promise<any>} once it is on the disk
+ */
+async function stored(mode, work) {
+  const database = await opened;
+  return new Promise((resolve, reject) => {
+    const transaction = database.transaction("entries", mode, { durability: "strict" });
+    const asked = work(transaction.objectStore("entries"));
+    transaction.oncomplete = () => resolve(asked.result);
+    transaction.onerror = transaction.onabort = () => reject(transaction.error);
+  });
+}
+
+const keep = (/** @type {Entry} */ entry) => stored("readwrite", (store) => store.put(entry));
+const drop = (/** @type {string} */ id) => stored("readwrite", (store) => store.delete(id));
+
+/** @returns {Promise<Entry[]>} the oldest first */
+async function entries() {
+  const all = await stored("readonly", (store) => store.getAll());
+  return all.sort((/** @type {Entry} */ a, /** @type {Entry} */ b) => a.at - b.at);
+}
+
+// -------- sending
+
+/** @type {{token: string, who: string} | null} */
+let pass = null;
+
+/** @returns {Promise<boolean>} whether somebody is signed in; throws without a network */
+async function askPass() {
+  const answer = await fetch(here.tokenUrl, {
+    headers: { "X-Wearlog-Queue": "token" }, cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS),
+  });
+  if (!answer.ok) return false;
+  const told = await answer.json();
+  pass = { token: told.token, who: String(told.who) };
+  return true;
+}
+
+/** @param {Entry} entry @param {boolean} later @returns {Promise<Answer>} throws where no answer came */
+async function send(entry, later) {
+  if (!pass && !(await askPass())) return { state: "signed_out" };
+  for (const last of [false, true]) {
+    const body = new URLSearchParams(entry.fields);
+    body.set("csrfmiddlewaretoken", pass.token);
+    const answer = await fetch(entry.url, {
+      method: "POST", body, redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS),
+      headers: { "X-Wearlog-Queue": entry.id, "X-Wearlog-Who": entry.who, ...(later ? { "X-Wearlog-Later": "1" } : {}) },
+    });
+    if ((answer.headers.get("Content-Type") || "").startsWith("application/json")) return answer.json();
+    if (answer.status >= 500) throw new Error(`answered with ${answer.status}`);
+    if (answer.status !== 403 || last) return { state: "gone" };
+    if (!(await askPass())) return { state: "signed_out" };
+  }
+  return { state: "gone" };
+}
+
+const SETTLED = new Set(["refused", "moved", "asked", "gone", "other_person"]);
+let sending = false;
+
+/**
+ * Send what waits, the oldest first. An entry that is refused holds up those of its press only.
+ * @param {string} [awaited] the entry that somebody waits for
+ * @returns {Promise<Map<string, Answer>>} what came of each that was sent
+ */
+async function flush(awaited) {
+  /** @type {Map<string, Answer>} */
+  const answers = new Map();
+  if (sending) return answers;
+  sending = true;
+  try {
+    const held = new Set();
+    for (const entry of await entries()) {
+      if (entry.answer && SETTLED.has(entry.answer.state) && entry.answer.state !== "other_person") {
+        held.add(entry.press);
+      }
+      if (held.has(entry.press)) continue;
+      const answer = await send(entry, entry.id !== awaited);
+      answers.set(entry.id, answer);
+      if (answer.state === "saved") {
+        await drop(entry.id);
+      } else if (answer.state === "signed_out" || answer.state === "busy") {
+        pass = null;
+        break;
+      } else {
+        await keep({ ...entry, answer });
+        held.add(entry.press);
+      }
+    }
+  } catch {
+    pass = null;  // no network, or no answer: all stays, and is sent again
+  } finally {
+    sending = false;
+    await show();
+  }
+  return answers;
+}
+
+// -------- what is seen
+
+const line = document.getElementById("unsent");
+
+async function show() {
+  const all = await entries();
+  if (line) {
+    line.hidden = all.length === 0;
+    const words = all.length === 1 ? line.dataset.one : line.dataset.many;
+    const link = line.querySelector("a");
+    if (link) link.textContent = (words || "").replace("%n", String(all.length));
+  }
+  document.dispatchEvent(new CustomEvent("wearlog:queue", { detail: all }));
+}
+
+/** @param {HTMLFormElement} form @returns {[string, string][]} what was typed, as a person reads it */
+function told(form) {
+  /** @type {[string, string][]} */
+  const found = [];
+  for (const field of form.elements) {
+    if (!(field instanceof HTMLInputElement || field instanceof HTMLSelectElement || field instanceof HTMLTextAreaElement)) continue;
+    if (field.type === "hidden" || !field.value) continue;
+    if ((field.type === "radio" || field.type === "checkbox") && !(/** @type {HTMLInputElement} */ (field)).checked) continue;
+    const own = field.labels && field.labels[0] ? field.labels[0].textContent || "" : field.name;
+    const legend = field.closest("fieldset")?.querySelector("legend")?.textContent;
+    const value = field instanceof HTMLSelectElement ? field.selectedOptions[0]?.textContent || "" : field.value;
+    const pair = field.type === "radio" ? [legend || "", own] : field.type === "checkbox" ? [own, "✓"] : [own, value];
+    found.push([pair[0].trim(), pair[1].trim()]);
+  }
+  return found;
+}
+
+/** @param {HTMLFormElement} form @param {HTMLElement | null} button @returns {Entry} */
+function entryOf(form, button) {
+  const data = new FormData(form);
+  const named = button instanceof HTMLButtonElement && button.name ? button : null;
+  if (named) data.set(named.name, named.value);
+  data.delete("csrfmiddlewaretoken");
+  const start = named && form.dataset.nowStart;
+  const name = start || form.dataset.now || "";
+  const unless = start ? [] : (form.dataset.nowUnless || "").split(" ").filter(Boolean);
+  const tells = unless.length > 0 && unless.every((other) => data.get(other));
+  // What says "just now" means now, not the moment at which it is sent.
+  if (name && !data.get(name) && !tells) data.set(name, instant(new Date()));
+  return {
+    id: String(data.get("ref") || newName()),
+    url: new URL(form.getAttribute("action") || "", location.href).href,  // a field may be named action
+    fields: /** @type {[string, string][]} */ ([...data].filter(([, value]) => typeof value === "string")),
+    told: told(form),
+    title: document.querySelector("h1")?.textContent?.trim() || "",
+    press: String(data.get("press") || ""),
+    at: Date.now(),
+    who: here.who || "",
+  };
+}
+
+/** @param {HTMLFormElement} form @param {HTMLElement | null} button */
+async function submit(form, button) {
+  form.setAttribute("aria-busy", "true");
+  const entry = entryOf(form, button);
+  try {
+    await keep(entry);
+  } catch {
+    return plainly(form, button);  // a browser that keeps nothing
+  }
+  // What was typed before goes first; where that can't be sent, this waits behind it.
+  const answer = (await flush(entry.id)).get(entry.id) || { state: "waiting" };
+  form.removeAttribute("aria-busy");
+  if (answer.state === "saved" && answer.go) {
+    location.assign(answer.go);
+  } else if (["refused", "moved", "asked", "gone"].includes(answer.state)) {
+    await drop(entry.id);
+    plainly(form, button);  // the page says it better
+  } else {
+    kept(form, answer.state === "signed_out");
+  }
+}
+
+/** @param {HTMLFormElement} form @param {HTMLElement | null} button the way of a page without script */
+function plainly(form, button) {
+  if (button instanceof HTMLButtonElement && button.name) {
+    form.append(Object.assign(document.createElement("input"), { type: "hidden", name: button.name, value: button.value }));
+  }
+  form.submit();
+}
+
+/** @param {HTMLFormElement} form say that the entry is kept, and why, and offer the next one
+ *  @param {boolean} signedOut */
+function kept(form, signedOut) {
+  const note = /** @type {HTMLElement} */ (document.getElementById("kept"));
+  const words = /** @type {HTMLElement} */ (note.querySelector("strong"));
+  words.textContent = (signedOut ? note.dataset.signedOut : note.dataset.offline) || "";
+  note.hidden = false;
+  note.focus();
+  form.hidden = true;
+  note.querySelector("button")?.addEventListener("click", () => {
+    note.hidden = true;
+    form.hidden = false;
+    form.reset();
+    rename(form);
+    /** @type {HTMLElement | null} */ (form.querySelector("input:not([type=hidden]), select"))?.focus();
+  }, { once: true });
+}
+
+/** @param {HTMLFormElement} form a page from the device's memory carries a name that was used before */
+function rename(form) {
+  const ref = form.elements.namedItem("ref");
+  if (ref instanceof HTMLInputElement) ref.value = newName();
+}
+
+/** @param {HTMLFormElement} form fill in what is to be mended, and take its place in the queue */
+async function mend(form) {
+  const id = new URLSearchParams(location.hash.slice(1)).get("mend");
+  const entry = id && (await entries()).find((one) => one.id === id);
+  if (!entry) return;
+  for (const field of form.elements) {
+    if (!(field instanceof HTMLInputElement || field instanceof HTMLSelectElement || field instanceof HTMLTextAreaElement)) continue;
+    const values = entry.fields.filter(([name]) => name === field.name).map(([, value]) => value);
+    if (field.name === "csrfmiddlewaretoken" || field.name === "ref" || field.type === "hidden") continue;
+    if (field instanceof HTMLInputElement && (field.type === "radio" || field.type === "checkbox")) field.checked = values.includes(field.value);
+    else if (values.length && field.type !== "datetime-local") field.value = values[0];
+    else if (values.length) field.value = values[0].slice(0, 16);
+  }
+  await drop(entry.id);
+}
+
+for (const form of /** @type {NodeListOf<HTMLFormElement>} */ (document.querySelectorAll("form[data-queue]"))) {
+  if (!document.querySelector("[role=alert], #doubts")) rename(form);
+  mend(form).then(show);
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    if (form.getAttribute("aria-busy")) return;
+    submit(form, /** @type {SubmitEvent} */ (event).submitter);
+  });
+}
+
+document.getElementById("send-now")?.addEventListener("click", () => flush());
+window.addEventListener("online", () => flush());
+document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
+setInterval(async () => { if ((await entries()).length) flush(); }, AGAIN_MS);
+show().then(() => flush());
+
+// -------- the list of what waits
+
+const list = document.getElementById("waiting-list");
+
+/** @param {string} tag @param {string} text @returns {HTMLElement} */
+function element(tag, text) {
+  return Object.assign(document.createElement(tag), { textContent: text });
+}
+
+/** @param {Entry} entry @returns {HTMLElement} */
+function slip(entry) {
+  const words = /** @type {HTMLElement} */ (list).dataset;
+  const box = element("article", "");
+  box.className = "slip";
+  box.append(element("h2", entry.title), element("p", new Date(entry.at).toLocaleString()));
+  const facts = element("dl", "");
+  for (const [name, value] of entry.told) facts.append(element("dt", name), element("dd", value));
+  box.append(facts);
+  const answer = entry.answer;
+  const state = answer ? answer.state : "waiting";
+  box.append(element("p", words[state === "other_person" ? "otherPerson" : state] || words.waiting || ""));
+  for (const [, text] of answer?.problems || []) box.append(element("p", text));
+  const buttons = element("p", "");
+  buttons.className = "buttons";
+  if (answer?.doubts) {
+    for (const doubt of answer.doubts) box.append(element("p", doubt.question));
+    const yes = element("button", words.yes || "");
+    yes.addEventListener("click", async () => {
+      const fields = [...entry.fields, ...answer.doubts.map((doubt) => /** @type {[string, string]} */ (["confirm", doubt.code]))];
+      await keep({ ...entry, fields, answer: undefined });
+      flush();
+    });
+    buttons.append(yes);
+  }
+  if (answer && state !== "other_person") {
+    const open = /** @type {HTMLAnchorElement} */ (element("a", words.mend || ""));
+    const where = new URL(entry.url);
+    for (const name of ["press", "fitting", "action", "part", "position", "rule"]) {
+      const value = entry.fields.find(([field]) => field === name);
+      if (value && value[1]) where.searchParams.set(name, value[1]);
+    }
+    open.href = `${where}#mend=${entry.id}`;
+    open.className = "button";
+    buttons.append(open);
+  }
+  const away = element("button", words.away || "");
+  away.addEventListener("click", async () => {
+    if (away.dataset.sure) {
+      await drop(entry.id);
+      await show();
+      flush();
+    } else {
+      away.dataset.sure = "yes";
+      away.textContent = words.sure || "";
+    }
+  });
+  buttons.append(away);
+  box.append(buttons);
+  return box;
+}
+
+if (list) {
+  document.addEventListener("wearlog:queue", (event) => {
+    const all = /** @type {CustomEvent<Entry[]>} */ (event).detail;
+    list.replaceChildren(...all.map(slip));
+    const none = document.getElementById("none-waiting");
+    if (none) none.hidden = all.length > 0;
+  });
+}
