@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
-from wearlog.compare.columns import LEFT_OUT_WORDS, per_ton, shown
+from wearlog.compare.columns import LEFT_OUT_WORDS, money_words, per_ton, shown
 from wearlog.compare.costs import LeftOut
 from wearlog.compare.queries import Comparison, PressFigure
 
@@ -15,6 +15,33 @@ def sentences(comparison: Comparison, system: str = "") -> list[str]:
     if comparison.total.money is None:
         return []
     return [_answer(comparison, system), *_left_out(comparison)]
+
+
+def table(comparison: Comparison, system: str = "") -> list[tuple[str, list[tuple[str, str]]]]:
+    """For each press its name and (words, figure) of what a tonne and an hour cost and leave."""
+    us = units.is_us(system)
+    found = []
+    for one in comparison.presses:
+        if one.money is None:
+            continue
+        values = (
+            (_("Cost"), per_ton(one.money.cost_per_t, us), False),
+            (_("Left over"), per_ton(one.money.left_per_t, us), False),
+            (_("Left over"), one.money.left_per_h, True),
+        )
+        found.append(
+            (
+                one.press_name,
+                [
+                    (
+                        money_words(words, comparison.currency, per_hour=per_hour, us=us),
+                        shown(value, 2, system),
+                    )
+                    for words, value, per_hour in values
+                ],
+            )
+        )
+    return found
 
 
 def _answer(comparison: Comparison, system: str) -> str:

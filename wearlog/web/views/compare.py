@@ -10,6 +10,7 @@ from django_tables2 import RequestConfig
 from wearlog.compare.charts import per_tonne_chart
 from wearlog.compare.columns import figure_words, headline
 from wearlog.compare.earning import sentences
+from wearlog.compare.earning import table as earned_table
 from wearlog.compare.export import as_csv, as_xlsx
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, parse_by
 from wearlog.compare.queries import compare as compare_runs
@@ -72,12 +73,15 @@ def compare(request: SignedInRequest) -> HttpResponse:
     table = compare_table(comparison, system)
     RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
     grouping = ",".join(comparison.by)
+    earned = earned_table(comparison, system)
     context = {
         "table": table,
         "comparison": comparison,
         "figures": [(figure, *figure_words(figure, system)) for figure in comparison.presses],
         "chart": per_tonne_chart(comparison.presses, system),
         "earning": sentences(comparison, system),
+        "earned": earned,
+        "earned_words": [words for words, _figure in earned[0][1]] if earned else [],
         "headline": headline(system),
         "groupings": GROUPINGS,
         "grouping": grouping,

@@ -14,7 +14,7 @@ from wearlog.calc import units
 from wearlog.compare.ledger import ledger
 from wearlog.compare.lives import Ended, Lived, TypeLives, type_lives
 from wearlog.compare.orders import Order, orders
-from wearlog.compare.repeats import Repeat, Thing, repeats
+from wearlog.compare.repeats import Repeat, Thing, Trend, repeats
 from wearlog.compare.replacing import Mending, Planned, mend_or_buy, planned_or_not
 from wearlog.compare.stopping import Stop, stops
 from wearlog.forecasts.queries import Reckoning, reckoning
@@ -68,6 +68,7 @@ class RepeatLine:
     silent: int
     """Things on which it was never done."""
     cautions: list[Caution]
+    """Of this very work, where it comes ever faster and so has to be done soon."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,7 @@ def lives(request: SignedInRequest) -> HttpResponse:
     """Every part type with a part on record."""
     known, presses, system = _known(request)
     found = [_life_line(each, presses, system) for each in type_lives(known.ground.record)]
-    return render(request, "web/worth_lives.html", {"lines": found, "as_of": known.ground.record.as_of})
+    return render(request, "web/worth_lives.html", {"lines": found})
 
 
 def _life_line(each: TypeLives, presses: dict[int, str], system: str) -> LifeLine:
@@ -162,11 +163,14 @@ def work(request: SignedInRequest) -> HttpResponse:
     found = repeats(known.ground.record)
     cautions = cautions_for(presses)
     lines = [_repeat_line(each, cautions, presses, system) for each in found]
-    return render(request, "web/worth_work.html", {"lines": lines, "as_of": known.ground.record.as_of})
+    at = {thing.press_id for each in found for thing in each.things if thing.told.events}
+    everywhere = words.pressed_cautions(cautions, presses, at, action="", kind="")
+    return render(request, "web/worth_work.html", {"lines": lines, "cautions": everywhere})
 
 
 def _repeat_line(repeat: Repeat, cautions: Cautions, presses: dict[int, str], system: str) -> RepeatLine:
     told = [thing for thing in repeat.things if thing.told.events]
+    pressing = {thing.press_id for thing in told if Trend.FASTER in (thing.told.trend, repeat.told.trend)}
     action = repeat.action or ("clean" if repeat.incident == "plugged" else "repair")
     return RepeatLine(
         repeat,
@@ -178,9 +182,7 @@ def _repeat_line(repeat: Repeat, cautions: Cautions, presses: dict[int, str], sy
             for thing in sorted(told, key=lambda one: -one.told.events)[:MOST_THINGS]
         ],
         len(repeat.things) - len(told),
-        words.pressed_cautions(
-            cautions, presses, {thing.press_id for thing in told}, action=action, kind=repeat.kind
-        ),
+        words.pressed_cautions(cautions, presses, pressing, action=action, kind=repeat.kind),
     )
 
 
@@ -238,13 +240,13 @@ def pays(request: SignedInRequest) -> HttpResponse:
     ]
     context: dict[str, Any] = {
         "advised": [line for line in planned if line.found.best_age is not None],
-        "withheld": [line for line in planned if line.found.best_age is None],
+        "withheld": [
+            (told, [line for line in planned if line.told == told])
+            for told in dict.fromkeys(line.told for line in planned if line.found.best_age is None)
+        ],
         "mending": mending,
         "stops": stop_lines,
         "orders": [_order_line(each, record.as_of) for each in orders(record, known.edges, book)],
-        "presses": presses,
-        "as_of": record.as_of,
-        "currency": currency,
     }
     return render(request, "web/worth_pays.html", context)
 

@@ -291,20 +291,17 @@ def law_words(repeat: Repeat, system: str) -> str:
 def pressed_cautions(
     cautions: Cautions, presses: Mapping[int, str], wanted: Iterable[int], *, action: str, kind: str
 ) -> list[Caution]:
-    """The cautions of one work at several presses. Presses with the same words share a panel, in which each
-    isolation point names its press."""
+    """The cautions of one work at several presses; without action and kind those of any work. Presses with
+    the same words share a panel, in which one line for each press has its isolation points."""
     found: dict[tuple[str, str], Caution] = {}
     ids = sorted(set(wanted), key=lambda pk: presses[pk])
     for press_id in ids:
         own = cautions.of(press_id, action=action, kind=kind)
         points = own.isolation_points
-        if len(ids) > 1:
-            points = tuple(
-                _("%(point)s (%(press)s)") % {"point": point, "press": presses[press_id]} for point in points
-            )
+        if len(ids) > 1 and points:
+            many = ngettext("%(count)d point", "%(count)d points", len(points)) % {"count": len(points)}
+            points = (f"{presses[press_id]} ({many}): {'. '.join(points)}",)
         key = (own.signal_word, own.text)
-        before = found.get(key)
-        found[key] = replace(
-            own, isolation_points=(before.isolation_points if before is not None else ()) + points
-        )
+        before = found[key].isolation_points if key in found else ()
+        found[key] = replace(own, isolation_points=before + points)
     return list(found.values())
