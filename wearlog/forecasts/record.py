@@ -129,7 +129,8 @@ class Record:
 
     @cached_property
     def services_by_rule(self) -> Mapping[int, tuple[ServiceRow, ...]]:
-        """For each rule the services that name it, or name none and have its action; in order of time."""
+        """For each rule the services that name it, or name none and have its action; in order of time. For
+        some rules only those that name it."""
         naming: dict[int, list[ServiceRow]] = defaultdict(list)
         acting: dict[str, list[ServiceRow]] = defaultdict(list)
         for service in self.services:
@@ -139,7 +140,10 @@ class Record:
                 naming[service.rule_id].append(service)
         return {
             rule.id: tuple(
-                sorted([*naming[rule.id], *acting[rule.action]], key=lambda row: (row.done, row.id))
+                sorted(
+                    [*naming[rule.id], *([] if rule.named_only else acting[rule.action])],
+                    key=lambda row: (row.done, row.id),
+                )
             )
             for rule in self.rules
         }

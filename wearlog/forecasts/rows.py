@@ -132,6 +132,8 @@ class RuleRow:
     after_incident: tuple[str, ...]
     lead_days: float
     instructions: str
+    named_only: bool = False
+    """Only work that names the rule counts for it: a yearly look isn't done by looking at the press."""
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db import connection
+from django.db.models import F
 
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
 from wearlog.forecasts import versions
@@ -275,8 +276,9 @@ def _rules(crop_index: dict[int, int]) -> tuple[RuleRow, ...]:
             tuple(rule.after_incident.split()),
             float(rule.lead_days or 0),
             rule.instructions,
+            rule.yearly is not None,
         )
-        for rule in Rule.objects.order_by("code")
+        for rule in Rule.objects.order_by("code").annotate(yearly=F("yearly_look__pk"))
     )
 
 

@@ -50,11 +50,11 @@ def fitted_locks(isolation: Isolation) -> list[Lock]:
 def bare_sources(isolation: Isolation) -> list[EnergySource]:
     """Recorded sources of the press, to be switched off, on which no lock is recorded. No lock is expected on
     pressure, weight and heat that are stored in the machine itself."""
-    locked = {lock.source_id for lock in fitted_locks(isolation)}
+    locked = {lock.source_name for lock in fitted_locks(isolation)}
     return [
         source
         for source in EnergySource.objects.filter(press_id=isolation.press_id)
-        if source.pk not in locked and source.kind not in NEEDS_NO_SWITCH
+        if source.source not in locked and source.kind not in NEEDS_NO_SWITCH
     ]
 
 

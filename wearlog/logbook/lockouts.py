@@ -6,13 +6,14 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 
 from wearlog.lockout import isolation_actions as isolations
-from wearlog.lockout import isolation_corrections, wording_actions
+from wearlog.lockout import isolation_corrections, wording_actions, yearly
 from wearlog.lockout.isolation_actions import NewLock
 from wearlog.lockout.isolation_rules import Person
 from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock
 from wearlog.logbook import things
 from wearlog.logbook.door import enter
 from wearlog.people.models import User
+from wearlog.service.models import Rule, Service
 
 
 def record_sources(*, by: User | None, at: datetime, sources: Sequence[EnergySource]) -> list[EnergySource]:
@@ -154,3 +155,37 @@ def correct_lock(
 def strike_out_lock(*, by: User | None, at: datetime, lock_id: int, reason: str) -> Lock:
     """Strike out a lock that the person recorded by mistake."""
     return enter(lambda: isolation_corrections.strike_out_lock(by=by, at=at, lock_id=lock_id, reason=reason))
+
+
+def make_yearly_rules(*, by: User | None, at: datetime) -> list[Rule]:
+    """Add the rules of the yearly looks that are missing."""
+    return enter(lambda: yearly.make_rules(by=by, at=at))
+
+
+def record_yearly_look(
+    *,
+    by: User | None,
+    at: datetime,
+    kind: str,
+    press_ids: Sequence[int],
+    done_at: datetime,
+    looked_by: str,
+    people: Sequence[User],
+    others: str = "",
+    finding: str = "",
+) -> list[Service]:
+    """Keep that procedures were looked at, or people instructed. It is no work inside a press, so that locks
+    of others, which the look is about, don't hold it up."""
+    return enter(
+        lambda: yearly.record_look(
+            by=by,
+            at=at,
+            kind=kind,
+            press_ids=press_ids,
+            done_at=done_at,
+            looked_by=looked_by,
+            people=people,
+            others=others,
+            finding=finding,
+        )
+    )

@@ -3,6 +3,7 @@
 from wearlog.lockout.models.energy import EnergyKind, EnergySource
 from wearlog.lockout.models.isolation import Isolation, Lock, Off, ReleaseStatement
 from wearlog.lockout.models.wording import CautionWording
+from wearlog.lockout.models.yearly import Yearly, YearlyLook
 
 __all__ = [
     "CautionWording",
@@ -12,4 +13,6 @@ __all__ = [
     "Lock",
     "Off",
     "ReleaseStatement",
+    "Yearly",
+    "YearlyLook",
 ]

@@ -191,6 +191,7 @@ class HandOverForm(NamesSomebody):
             self.fields[f"number-{lock.pk}"] = line(
                 _("%(source)s: number on the other's lock") % {"source": lock.source_name}, 60
             )
+        self.order_fields(["locks", *(f"number-{lock.pk}" for lock in self.choices), "to", "name", "firm"])
         super().take_reader(reader)
 
     def clean(self) -> dict[str, Any]:

@@ -30,6 +30,7 @@ INDEX = (
     ("note-new", gettext_lazy("Leave a note"), Permission.LOG),
     ("plan", gettext_lazy("Season plan"), Permission.VIEW),
     ("rules", gettext_lazy("Service rules"), Permission.VIEW),
+    ("yearly", gettext_lazy("Once a year: lockout"), Permission.VIEW),
     ("cautions", gettext_lazy("Words of the cautions"), Permission.VIEW),
     ("part-types", gettext_lazy("Part types"), Permission.VIEW),
     ("crops", gettext_lazy("Crops"), Permission.VIEW),

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -17,7 +17,7 @@ from wearlog.forecasts.queries import items_of_press
 from wearlog.lockout.queries import caution_for_press
 from wearlog.lockout.steps import RELEASE
 from wearlog.logbook import actions
-from wearlog.people.roles import Permission
+from wearlog.people.roles import Permission, allows
 from wearlog.runs.models import Crop
 from wearlog.service.models import Action, Rule, Service
 from wearlog.web import isolations
@@ -47,7 +47,13 @@ class WorkNew(EntryPage):
         self.action = Action(asked)
         if self.action in (Action.FLIP, Action.REPLACE) and self.fitting is None:
             raise NothingToShow(self._choose())
-        self.rule = Rule.objects.filter(pk=number_in(self.request, "rule") or 0).first()
+        self.rule = (
+            Rule.objects.select_related("yearly_look").filter(pk=number_in(self.request, "rule") or 0).first()
+        )
+        yearly = self.request.method == "GET" and hasattr(self.rule, "yearly_look")
+        if self.rule is not None and yearly and allows(self.request.user, Permission.MAINTAIN):
+            page = with_query("web:yearly-record", look=self.rule.yearly_look.pk, press=self.press.pk)
+            raise NothingToShow(HttpResponseRedirect(page))
         self.edges = known.edges_of(self.fitting.part) if self.fitting else []
         self.crop = Crop.objects.filter(pk=number_in(self.request, "crop") or 0).first()
         self.spares = (
