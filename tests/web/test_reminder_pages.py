@@ -10,9 +10,11 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.web.look_mill import LookMill
+from wearlog.equipment.models import Fitting, Part, PartType
 from wearlog.people.models import Mill, User
 from wearlog.reminders import clock, schedule_state
 from wearlog.reminders.models import Mark, ReminderWish, Rhythm
+from wearlog.service.models import Rule
 
 
 @pytest.fixture
@@ -249,3 +251,37 @@ class TestClock:
     def test_nobody_else_may(self, at_press: Client) -> None:
         assert at_press.get("/reminders/clock/").status_code == 403
         assert at_press.post("/reminders/clock/").status_code == 403
+
+
+class TestOrders:
+    @pytest.fixture
+    def gearbox(self, shop: LookMill) -> str:
+        """A gearbox to be replaced in 40 days whose successor takes 60 to come; its address key."""
+        part_type = PartType.objects.create(code="G4", kind="gearbox", lead_time_days=60)
+        part = Part.objects.create(code="G-01", part_type=part_type)
+        Fitting.objects.create(
+            part=part, position=shop.gearbox_place, fitted_at=timezone.now() - timedelta(days=60)
+        )
+        rule = Rule.objects.create(code="new gearbox", action="replace", kind="gearbox", every_days=100)
+        return f"{rule.pk}.{shop.north.pk}.{shop.gearbox_place.pk}.{part.pk}.-"
+
+    def test_a_part_that_must_be_ordered_now_stands_in_the_list_though_the_work_can_wait(
+        self, at_press: Client, gearbox: str
+    ) -> None:
+        """In 40 days less 60: twenty days ago."""
+        day = timezone.localdate() - timedelta(days=20)
+        for path in ("/due/", "/due/?state=order"):
+            shown = slip(page(at_press, path), "Replace gearbox G-01")
+            assert f"Order the part by {day:%a} {day.day} {day:%b}" in shown
+            assert "Later" in shown
+            assert 'aria-label="WARNING"' in shown
+        assert page(at_press, "/due/?state=order").count("<article") == 1
+        assert "Order the part (1)" in page(at_press, "/due/")
+
+    def test_it_can_be_marked_as_seen(self, at_press: Client, gearbox: str) -> None:
+        at_press.post("/due/mark/", form(at_press, gearbox, do="seen"))
+        assert Mark.objects.get().telling == "order"
+
+    def test_a_spare_on_the_shelf_takes_it_off_the_list(self, at_press: Client, gearbox: str) -> None:
+        Part.objects.create(code="G-02", part_type=PartType.objects.get(code="G4"))
+        assert "G-01" not in page(at_press, "/due/")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from datetime import date
 from urllib.parse import urlencode
 
 from django import template
@@ -21,6 +23,18 @@ def said_of(context: RequestContext, item: DueItem) -> Marks:
     """The item's marks; the page's marks are read once, with the first item."""
     found: Marks = context["request"].marks.get(item_key(item), NOTHING_SAID)
     return found
+
+
+@register.simple_tag
+def order_day(item: DueItem, orders: Mapping[str, date] | str) -> date | str:
+    """The last day to order the part, where the page has worked them out; else an empty text."""
+    return orders.get(item_key(item), "") if orders else ""  # type: ignore[union-attr]
+
+
+@register.filter
+def markable(item: DueItem, order_on: object) -> bool:
+    """Whether something can be said of it: it is in a stage that people are reminded of."""
+    return item.state in ("coming", "due", "overdue") or bool(order_on)
 
 
 @register.filter
