@@ -20,8 +20,9 @@ from wearlog.reminders.queries import of_other_channels, sendable_ids
 from wearlog.reminders.schedule import EXPIRES_EARLY_S, SEND_EVERY_S
 
 SEND_AT_ONCE = 500
-LONGEST_ROUND_S = 60.0
-"""Where one process does everything, a round of sending leaves the rest to the next after this time."""
+LONGEST_ROUND_S = 40.0
+"""Where one process does everything, a round of sending leaves the rest to the next after this time: in the
+same thread the scan waits, and the schedule's lease of a minute is to be renewed."""
 
 WATCH = clock.Watch()
 logger = logging.getLogger(__name__)
