@@ -8,7 +8,7 @@ from wearlog.lockout.models import EnergySource
 
 SOURCES = (
     ("Main motor", "electrical", "disconnect Q1 beside the door", "", "press start, then back to off"),
-    ("Heater circuit", "thermal", "fuse F7 in the office", "wait until below 50 °C", "thermometer on the head"),
+    ("Heater circuit", "thermal", "fuse F7 in the office", "wait until below 50 °C", "measure the head"),
     ("Feed auger", "rotation", "disconnect Q4 at the seed bin", "", "press its start, then back to off"),
     ("Cake conveyor", "rotation", "disconnect Q5 in the store", "", "press its start, then back to off"),
     ("Pressure behind the die", "pressure", "", "ease the head while warm", "nothing moves behind it"),
