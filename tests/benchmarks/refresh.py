@@ -4,7 +4,7 @@
 
 The mill is that of `tests.benchmarks.forecast`, and grows a little with each call. For each kind of entry the
 median of nine: the entry itself, then all due items after it in the same process, in seconds of one
-processor; beside it the same with nothing remembered, which is the floor that memory is held against. """
+processor; beside it the same with nothing remembered, which is the floor that memory is held against."""
 
 from __future__ import annotations
 
