@@ -175,3 +175,8 @@ def test_a_version_changes_with_the_word_the_text_and_every_point() -> None:
 def test_a_version_is_short_and_begins_with_the_number_of_the_wording() -> None:
     assert re.fullmatch(r"0-[0-9A-HJKMNP-TV-Z]{5}", CAUTION.version)
     assert replace(CAUTION, texts=12).version.startswith("12-")
+
+
+def test_the_panel_and_the_plain_text_tell_the_version() -> None:
+    assert CAUTION.version in words_of(PANEL.render(Context({"given": CAUTION})))
+    assert caution_as_text(CAUTION).splitlines()[-1] == f"Version of this caution: {CAUTION.version}"

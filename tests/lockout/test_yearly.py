@@ -185,3 +185,19 @@ def test_the_database_wants_a_person_for_an_instruction(owner: User, press: Pres
     for kind, person in ((Yearly.INSTRUCTION, None), (Yearly.PROCEDURE, owner)):
         with pytest.raises(IntegrityError), transaction.atomic():
             YearlyLook.objects.create(rule=rule, kind=kind, person=person)
+
+
+def test_rules_that_came_with_a_logbook_are_taken_over_and_two_of_one_name_are_told_apart(
+    owner: User, press: Press
+) -> None:
+    old = Rule.objects.create(
+        code="Yearly look at the lockout procedure", action="inspect", press=press, every_days=300
+    )
+    User.objects.create_user("olga2", name="Olga", role=Role.OPERATOR)
+    made = lockouts.make_yearly_rules(by=owner, at=NOW)
+    assert made[0] == old
+    assert made[0].every_days == 300
+    assert sorted(rule.code for rule in made[1:]) == [
+        "Yearly instruction: Olga",
+        "Yearly instruction: Olga (owner)",
+    ]

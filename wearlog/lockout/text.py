@@ -36,13 +36,15 @@ def paragraphs_of(caution: Caution) -> list[str]:
 
 
 def caution_as_text(caution: Caution, *, width: int | None = WIDTH) -> str:
-    """Signal word, sentences and isolation points as lines of at most `width` columns (None: unwrapped)."""
+    """Signal word, sentences, isolation points and version as lines of at most `width` columns (None:
+    unwrapped)."""
     caution = demand(caution)
     first, *others = paragraphs_of(caution) or [""]
     lines = [_fold(f"{word_of(caution)}: {first}", width), *(_fold(other, width) for other in others)]
     if caution.isolation_points:
         lines.append(_("Isolation points:"))
         lines += [_fold(point, width, first="  - ", later="    ") for point in caution.isolation_points]
+    lines.append(_("Version of this caution: %(version)s") % {"version": caution.version})
     return "\n".join(lines)
 
 

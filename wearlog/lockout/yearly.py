@@ -74,7 +74,7 @@ def make_rules(*, by: User | None, at: datetime) -> list[Rule]:
         )
     for person in lacking.people:
         code = _("Yearly instruction: %(who)s") % {"who": person}
-        if Rule.objects.filter(code=code).exists():
+        if Rule.objects.filter(code=code, yearly_look__isnull=False).exists():
             code = _("Yearly instruction: %(who)s") % {"who": f"{person} ({person.username})"}
         made.append(
             _rule(
@@ -95,6 +95,12 @@ def make_rules(*, by: User | None, at: datetime) -> list[Rule]:
 def _rule(
     by: User | None, at: datetime, *, code: str, kind: Yearly, instructions: str, person: User | None = None
 ) -> Rule:
+    """The rule, marked as a yearly look. One of that name that came with a logbook is taken over."""
+    found = Rule.objects.filter(code=code, yearly_look__isnull=True).first()
+    if found is not None:
+        YearlyLook.objects.create(rule=found, kind=kind, person=person)
+        audit.write(at=at, by=by, action="mark", record=found, new=audit.snapshot(found))
+        return found
     rule = Rule.objects.create(
         code=code,
         action=Action.INSPECT,
