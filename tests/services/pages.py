@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 import time
+import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -32,6 +33,14 @@ class Visitor:
         with self.opener.open(self.site + path, timeout=60) as answer:
             page: str = answer.read().decode()
             return page
+
+    def health(self) -> int:
+        """The status of the page for watchers."""
+        try:
+            with self.opener.open(f"{self.site}/healthz", timeout=60) as answer:
+                return int(answer.status)
+        except urllib.error.HTTPError as error:
+            return int(error.code)
 
     def send(self, path: str, **typed: str) -> str:
         """Open the page, fill its form in, press its button; the page that follows."""
