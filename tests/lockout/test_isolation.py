@@ -379,6 +379,24 @@ def test_the_database_lets_nobody_take_off_a_lock_in_somebody_elses_name(scene: 
         )
 
 
+def test_the_database_ends_no_isolation_with_a_lock_on_and_takes_no_lock_on_an_ended_one(
+    scene: Scene,
+) -> None:
+    lock = scene.lock(scene.anna, scene.motor)
+    isolation = scene.isolation
+    ended = {"ended_at": later(9), "ended_by_name": "Ben", "stated": "steps"}
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Isolation.objects.filter(pk=isolation.pk).update(**ended)
+    lockouts.take_off(by=scene.anna, at=later(2), lock_ids=[lock.pk], stated=LOOKED)
+    Isolation.objects.filter(pk=isolation.pk).update(**ended)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Lock.objects.filter(pk=lock.pk).update(off_at=None, off_how="", off_by=None, off_by_name="")
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Lock.objects.create(
+            ref="x", isolation=isolation, source_name="s", number="1", holder_name="h", fitted_at=NOW
+        )
+
+
 # -------- what it holds up
 
 

@@ -23,6 +23,9 @@ SQLITE = [
     "audit_no_delete",
     "fitting_overlap_insert",
     "fitting_overlap_update",
+    "isolation_ends_without_locks",
+    "lock_on_open_isolation_insert",
+    "lock_on_open_isolation_update",
     "run_overlap_insert",
     "run_overlap_update",
 ]
@@ -30,6 +33,8 @@ POSTGRESQL = [
     "audit_no_change",
     "fitting_one_part_per_position",
     "fitting_one_place_per_part",
+    "isolation_ends_without_locks",
+    "lock_on_open_isolation",
     "run_one_per_barrel",
 ]
 
