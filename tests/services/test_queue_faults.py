@@ -44,3 +44,11 @@ def test_a_worker_that_is_asked_to_end_is_gone_soon_and_what_it_had_left_leaves_
     found = queue_faults.terminated(postgres_url, redis, tmp_path, presses=20, rules=5)
     assert (found.arrived, found.copies) == (100, 0)
     assert max(found.took) < 30
+
+
+def test_a_stopped_scheduler_is_told_by_healthz_and_on_every_page_until_it_runs_again(
+    postgres_url: str, redis: RedisServer, tmp_path: Path
+) -> None:
+    """F16; the five minutes are put into the schedule's memory."""
+    found = queue_faults.scanner_stopped(postgres_url, redis, tmp_path, settings=QUICK, wait=False)
+    assert max(found.took) < 30
