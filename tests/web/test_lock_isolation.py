@@ -341,3 +341,14 @@ def test_a_past_isolation_stays_readable(yard: Yard) -> None:
     text = yard.read(yard.ben)
     assert "grease" in text
     assert "Main motor: lock 7, Anna, on" in text
+
+
+def test_every_page_about_locks_shows_the_caution_of_its_press(yard: Yard) -> None:
+    lock = yard.put_on(yard.anna)
+    pages = [yard.page + end for end in ("", "lock/", "off/", "hand-over/", "end/")]
+    pages += [f"/locks/{lock.pk}/{end}" for end in ("for-another/", "verify/", "correct/")]
+    for address in pages:
+        text = yard.read(yard.olga, address)
+        assert "WARNING" in text, address
+        assert "The screw can start by itself" in text, address
+        assert "Main motor (electrical): isolate at Q1 at the door; verify: press start" in text, address
