@@ -118,6 +118,9 @@ CELERY_BROKER_URL = ENVIRONMENT.redis_url or "memory://"
 CELERY_TASK_ALWAYS_EAGER = not ENVIRONMENT.redis_url
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+# A message that waits in a worker for a free child can end that worker where Redis goes away meanwhile
+# (docs/decisions/outbox.md): it takes none that it can't begin at once.
+CELERY_WORKER_DISABLE_PREFETCH = True
 CELERY_TIMEZONE = "UTC"
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULER = "wearlog.config.beat:OneBeat"
