@@ -15,6 +15,7 @@ import shutil
 import sys
 import tempfile
 import time
+import traceback
 from collections import Counter
 from datetime import UTC, datetime
 from pathlib import Path
@@ -118,10 +119,17 @@ def see_breaks(asked: argparse.Namespace, folder: Path) -> int:
         if child == 0:
             from django.db import connection
 
-            copy = folder / f"{how}.sqlite3"
-            shutil.copy(empty, copy)
-            connection.settings_dict["NAME"] = copy
-            os._exit(soak(asked, how))
+            code = 2  # neither well nor found out
+            try:
+                copy = folder / f"{how}.sqlite3"
+                shutil.copy(empty, copy)
+                connection.settings_dict["NAME"] = copy
+                code = soak(asked, how)
+            except Exception:
+                traceback.print_exc()
+            finally:
+                sys.stdout.flush()
+                os._exit(code)
         _pid, status = os.waitpid(child, 0)
         if os.waitstatus_to_exitcode(status) != 1:
             unseen.append(how)

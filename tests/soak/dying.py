@@ -12,13 +12,21 @@ class Died(BaseException):
     """Nothing of the code under test catches it, as nothing catches SIGKILL."""
 
 
-def die_at(statement: int, *, after: bool, deed: Callable[[], object]) -> bool:
-    """Do the deed and die at its so-manieth statement, before or after it is carried out. True where it
-    came to that; False where the deed had come to its end before."""
-    left = statement
+CLAIM = "UPDATE", "reminders_outboxrow", "first_attempt_at"
+"""Words of the statement by which a sender takes a message."""
+
+
+def die_at(statement: int, *, after: bool, claimed: bool, deed: Callable[[], object]) -> bool:
+    """Do the deed and die at its so-manieth statement, before or after it is carried out; with `claimed`
+    they are counted once a sender has taken a message. True where it came to that; False where the deed had
+    come to its end before."""
+    left, counting = statement, not claimed
 
     def count(execute: Callable[..., Any], sql: str, params: Any, many: bool, context: Any) -> Any:
-        nonlocal left
+        nonlocal left, counting
+        if not counting:
+            counting = all(word in sql for word in CLAIM)
+            return execute(sql, params, many, context)
         left -= 1
         if left == 0 and not after:
             raise Died

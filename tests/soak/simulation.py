@@ -23,8 +23,8 @@ from wearlog.reminders.models import OutboxRow, OutboxState
 from wearlog.reminders.queries import sendable_ids
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
-DIES = 0.03
-"""How likely a round is to be its process's last."""
+DIES = 0.08
+"""How likely a round is to be its process's last, where it comes that far."""
 
 DOUBLES = 0.05
 """How likely every message of a round is to be delivered twice."""
@@ -176,15 +176,13 @@ class Simulation:
 
     def die(self) -> None:
         """The process dies in mid-round and is started again for the next one."""
-        statement, after = (
-            self.dice.choice([1, 3, 5, 8, 12, 20, 25, 30, 35, 40, 50, 60]),
-            self.dice.random() < 0.5,
-        )
-        statement += self.dice.randint(0, 4)
-        if die_at(statement, after=after, deed=self.scan_and_send):
+        claimed, after = self.dice.random() < 0.6, self.dice.random() < 0.5
+        statement = self.dice.randint(1, 12 if claimed else self.dice.choice([5, 20, 60]))
+        if die_at(statement, after=after, claimed=claimed, deed=self.scan_and_send):
             self.verdict.crashes += 1
             self.counts["crashes"] += 1
-            self.verdict.story.tell(self.at, f"the site died at statement {statement}")
+            when = "of sending" if claimed else "of its round"
+            self.verdict.story.tell(self.at, f"the site died at statement {statement} {when}")
             self.watch = clock.Watch()
             self.plan_round(self.at + MINUTE)
 

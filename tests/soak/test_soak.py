@@ -33,7 +33,7 @@ def test_some_of_them_on_postgresql(postgres_url: str) -> None:
 def test_an_engine_that_is_broken_on_purpose_is_found_out() -> None:
     said = soak(
         "--press-days",
-        "600",
+        "400",
         "--seed",
         "3",
         "--break",

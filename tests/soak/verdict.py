@@ -41,7 +41,7 @@ class Story:
     def tell(self, at: datetime, what: str) -> None:
         self.lines.append(f"{at:%Y-%m-%d %H:%M:%S} {what}")
 
-    def about(self, *words: str, last: int = 40) -> str:
+    def about(self, *words: str, last: int = 15) -> str:
         found = [line for line in self.lines if any(word in line for word in words)]
         return "\n".join(found[-last:])
 
@@ -106,7 +106,8 @@ class Verdict:
         assert body is not None
         tasks = set(TASK.findall(body.get_content()))
         people = [person for person in self.log.people.values() if person.address == address]
-        self.story.tell(at, f"mail {message_id[1:9]} to {address}: {sorted(tasks)}")
+        said = "; ".join(" ".join(task) for task in sorted(tasks))
+        self.story.tell(at, f"mail {message_id[1:9]} to {address}: {said}")
         self.ids[message_id] += 1
         if not tasks:
             return  # a notice that an address was stopped
