@@ -163,7 +163,7 @@ class TwoBooks:
     def move_work(self, at: datetime) -> str:
         """A piece of work was done on another day than was logged."""
         one = self.dice.choice(self.log.works[-30:])
-        done_at = one.done_at + timedelta(days=self.dice.randint(-6, 0))
+        done_at = one.done_at + timedelta(days=self.dice.randint(-6, 0) or -1)
         record = Service.objects.get(ref=one.ref)
         self.sure(
             lambda codes: actions.correct(
