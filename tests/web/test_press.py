@@ -166,7 +166,7 @@ def test_a_press_with_many_worm_segments_numbers_them_all(shop: LookMill, read: 
 
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.parametrize("path", ["/presses/", "/presses/{north}/", "/presses/{twin}/"])
-def test_thirty_queries_are_enough_and_forty_for_the_first_look_after_a_write(
+def test_thirty_queries_are_enough_and_fifty_five_for_the_first_look_after_a_write(
     path: str,
     client: Client,
     owner: User,
@@ -180,7 +180,7 @@ def test_thirty_queries_are_enough_and_forty_for_the_first_look_after_a_write(
     client.force_login(owner)
     LogVersion.objects.update_or_create(pk=1, defaults={"number": time.time_ns()})
     address = path.format(north=shop.north.pk, twin=shop.twin.pk)
-    with django_assert_max_num_queries(40):  # type: ignore[attr-defined]
+    with django_assert_max_num_queries(55):  # type: ignore[attr-defined]
         client.get(address)  # reads the log once, for all pages until the next write
     with django_assert_max_num_queries(30):  # type: ignore[attr-defined]
         client.get(address)

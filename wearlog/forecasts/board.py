@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -19,7 +19,8 @@ from wearlog.forecasts.scope import Scope
 from wearlog.forecasts.things import Thing, crops_of
 from wearlog.forecasts.triggers import ALL, Case
 from wearlog.forecasts.trips import Trip, first_of, state_of
-from wearlog.lockout.queries import caution_for
+from wearlog.lockout.cautions import NOT_YET
+from wearlog.lockout.queries import cautions_for
 
 TURNS = ("flip", "turn")
 
@@ -27,7 +28,14 @@ TURNS = ("flip", "turn")
 def items_of(record: Record) -> list[DueItem]:
     """Every item of the mill, most pressing first."""
     board = Board(record)
-    return in_order(item for rule in record.rules for item in board.items(rule))
+    return in_order(with_cautions([item for rule in record.rules for item in board.items(rule)]))
+
+
+def with_cautions(items: Sequence[DueItem]) -> Iterator[DueItem]:
+    """The items, each with its caution as it reads now; two queries."""
+    cautions = cautions_for({item.press_id for item in items})
+    for item in items:
+        yield replace(item, caution=cautions.of(item.press_id, action=item.action, kind=item.kind))
 
 
 def in_order(items: Iterable[DueItem]) -> list[DueItem]:
@@ -155,7 +163,7 @@ class Board:
             left_days=None if first.due is None else float((first.due - record.as_of).days),
             basis=first.basis,
             why=first.why,
-            caution=caution_for(action=action, kind=thing.kind, sources=record.sources.get(press.id, ())),
+            caution=NOT_YET,
             rule_id=rule.id,
             press_id=press.id,
             position_id=None if thing.position is None else thing.position.id,

@@ -11,7 +11,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from hashlib import sha256
@@ -20,12 +20,11 @@ from django.db import connection
 from django.utils.translation import get_language
 
 from wearlog.forecasts import edges, standings, versions, whole
-from wearlog.forecasts.board import Board, in_order
+from wearlog.forecasts.board import Board, in_order, with_cautions
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.record import Record, load
 from wearlog.forecasts.scope import Scope, scopes_of
-from wearlog.lockout.queries import cautions_for
 
 REMEMBERED = 8
 PRESSES_REMEMBERED = 512
@@ -123,13 +122,7 @@ def forget() -> None:
 def merged(of_presses: Iterable[Iterable[DueItem]]) -> tuple[DueItem, ...]:
     """The items of several presses in one order, each with its caution as it reads now."""
     items = [item for items in of_presses for item in items]
-    cautions = cautions_for({item.press_id for item in items})
-    return tuple(
-        in_order(
-            replace(item, caution=cautions.of(item.press_id, action=item.action, kind=item.kind))
-            for item in items
-        )
-    )
+    return tuple(in_order(with_cautions(items)))
 
 
 def reckoning(*, as_of: date) -> Reckoning:

@@ -36,7 +36,6 @@ from wearlog.forecasts.rows import (
     TypeRow,
 )
 from wearlog.forecasts.whole import Whole, whole
-from wearlog.lockout.models import EnergySource
 
 Kind = TypeVar("Kind")
 
@@ -61,7 +60,6 @@ class Record:
     measurements: tuple[MeasurementRow, ...]
     incidents: tuple[IncidentRow, ...]
     plan: tuple[PlanRow, ...]
-    sources: Mapping[int, tuple[EnergySource, ...]]
     runs: Mapping[int, RunColumns]
     readings: Mapping[int, ReadingColumns]
     widening: float
@@ -172,7 +170,6 @@ class Record:
             measurements=measurements,
             incidents=tuple(row for row in self.incidents if row.press_id in presses),
             plan=tuple(row for row in self.plan if row.press_id in presses),
-            sources=of(self.sources),
             runs=of(self.runs),
             readings=of(self.readings),
         )
@@ -220,7 +217,6 @@ def upto(log: Whole, as_of: date) -> Record:
         measurements=tuple(row for row in log.measurements if row.measured < end),
         incidents=tuple(row for row in log.incidents if row.happened < end),
         plan=tuple(row for row in log.plan if row.planned_on is None or row.planned_on <= as_of),
-        sources=log.sources,
         runs={press: rows for press, rows in runs.items() if rows.start.size},
         readings={
             press: cut for press, rows in log.readings.items() if (cut := _readings(rows, end)).at.size

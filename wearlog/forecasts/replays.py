@@ -65,7 +65,7 @@ def fingerprint(record: Record) -> str:
     content = blake2b(digest_size=24)
     for field in fields(record):
         value = getattr(record, field.name)
-        if field.name in ("sources", "rules", "widening"):
+        if field.name in ("rules", "widening"):
             continue
         if field.name in ("runs", "readings"):
             value = [(press, rows.digest) for press, rows in value.items()]

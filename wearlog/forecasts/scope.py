@@ -30,8 +30,6 @@ class Scope:
         whole.update(repr((self.press_id, sorted(self.parts))).encode())
         for field in fields(self.record):
             value = getattr(self.record, field.name)
-            if field.name == "sources":
-                continue  # only cautions are made of them, and those are made afresh for each reader
             if field.name in ("runs", "readings"):
                 value = [(press, _digest(rows)) for press, rows in value.items()]
             whole.update(f"{field.name} {value!r}".encode())

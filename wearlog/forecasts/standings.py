@@ -18,10 +18,9 @@ from django.db import IntegrityError
 from wearlog.equipment.models import Press
 from wearlog.forecasts.items import DueItem, WearFigure
 from wearlog.forecasts.models import Standing
-from wearlog.lockout.cautions import Caution
+from wearlog.lockout.cautions import NOT_YET
 
 DAYS = ("due_on", "early_on", "late_on")
-NOT_YET = Caution(signal_word="WARNING", text="", isolation_points=())
 
 
 def stored(*, number: int, as_of: date, language: str) -> list[list[DueItem]] | None:

@@ -40,7 +40,6 @@ from wearlog.forecasts.rows import (
     ServiceRow,
     TypeRow,
 )
-from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill
 from wearlog.runs.models import Crop, PlanEntry, Reading, ReadingKind, Run
 from wearlog.service.models import Incident, Measurement, Rule, Service
@@ -126,7 +125,6 @@ class Whole:
     measurements: tuple[MeasurementRow, ...]
     incidents: tuple[IncidentRow, ...]
     plan: tuple[PlanRow, ...]
-    sources: Mapping[int, tuple[EnergySource, ...]]
     runs: Mapping[int, PressRuns]
     readings: Mapping[int, ReadingColumns]
     widenings: tuple[tuple[date, float], ...]
@@ -205,7 +203,6 @@ def _read(known: Mapping[int, tuple[int, PressRuns | None, ReadingColumns | None
         measurements=_measurements(),
         incidents=_incidents(),
         plan=_plan(crop_index),
-        sources=_sources(),
         runs=runs,
         readings=readings,
         widenings=tuple(Widening.objects.order_by("since").values_list("since", "factor")),
@@ -346,13 +343,6 @@ def _plan(crop_index: dict[int, int]) -> tuple[PlanRow, ...]:
         PlanRow(press, crop_index[crop], start, end, float(seed), planned)
         for press, crop, start, end, seed, planned in rows
     )
-
-
-def _sources() -> dict[int, tuple[EnergySource, ...]]:
-    found: dict[int, list[EnergySource]] = defaultdict(list)
-    for source in EnergySource.objects.order_by("press_id", "source"):
-        found[source.press_id].append(source)
-    return {press: tuple(rows) for press, rows in found.items()}
 
 
 def _runs(presses: list[int], *, every: bool) -> dict[int, PressRuns]:

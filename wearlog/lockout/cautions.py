@@ -37,3 +37,7 @@ class Caution:
         number = int.from_bytes(hashlib.sha256(said.encode()).digest()[:8])
         mark = "".join(SIGNS[number >> 5 * place & 31] for place in range(MARK_LENGTH))
         return f"{self.texts}-{mark}"
+
+
+NOT_YET = Caution(signal_word="WARNING", text="", isolation_points=())
+"""Stands in an item that is being worked out or stored. Without words, it can't be shown."""

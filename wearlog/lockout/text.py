@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from django.utils.translation import gettext as _
 
-from wearlog.lockout.cautions import Caution
+from wearlog.lockout.cautions import NOT_YET, Caution
 from wearlog.lockout.steps import before_work
 
 WIDTH = 76
@@ -16,7 +16,7 @@ WIDTH = 76
 
 def demand(caution: object) -> Caution:
     """The caution itself, or TypeError: a missing one is a mistake of the program and must not pass."""
-    if not isinstance(caution, Caution):
+    if not isinstance(caution, Caution) or caution is NOT_YET:
         raise TypeError(f"A task is shown with its Caution, not with {caution!r}.")
     return caution
 

@@ -188,7 +188,9 @@ def press(request: SignedInRequest, pk: int) -> HttpResponse:
             "groups": groups,
             "later": later,
             "unknown": unknown,
-            "isolation_points": [isolation_point(source) for source in record.sources.get(shown.pk, ())],
+            "isolation_points": [
+                isolation_point(source) for source in shown.energy_sources.order_by("source")
+            ],
             "reading": last_reading(shown),
             "lines": loglines.of_press(
                 shown,
