@@ -96,7 +96,7 @@ def printed(cards: list[Card], paper: str) -> pypdfium2.PdfDocument:
     )
 
 
-@settings(max_examples=12)
+@settings(max_examples=25)
 @given(
     paper=st.sampled_from(["a4", "letter"]),
     sources=st.lists(SOURCES, max_size=24),

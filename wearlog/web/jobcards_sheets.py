@@ -35,7 +35,7 @@ CLOSE = Type("close", caution=9, points=9, gap=3.5, after=118, columns=2, boxes=
 FACTS, AT_THE_BENCH = 11, 9.5
 HAZARDS = 11
 """What can hurt is never set smaller than this, in points."""
-SLACK = 6
+SLACK = 10
 """Left over on every sheet, in points, for what the reckoning gets wrong."""
 
 
@@ -106,7 +106,13 @@ def lines_of(text: str, *, size: float, width: float) -> int:
 
 
 def height_of(text: str, *, size: float, width: float, leading: float = 1.22) -> float:
-    return lines_of(text, size=size, width=width) * size * leading
+    """Height of a paragraph in points; a letter from another typeface makes its lines taller."""
+    taller = 1.12 if any(letter >= FROM_ANOTHER and letter.isalpha() for letter in text) else 1.0
+    return lines_of(text, size=size, width=width) * size * leading * taller
+
+
+FROM_ANOTHER = "\u0590"
+"""Hebrew is the first of the scripts, in Unicode's order, that Arial's kin lack or set taller."""
 
 
 def height_of_point(point: Point, setting: Type, width: float) -> float:
@@ -181,7 +187,7 @@ def continuation(
 ) -> tuple[Type, tuple[tuple[Point, ...], ...], tuple[Point, ...]]:
     """The next sheet: its setting, its columns, and the points that go on to one more."""
     for setting in (OPEN, CLOSE):
-        top = 11 + lines_of(content.title, size=16, width=width) * 18.4 + 2 * CONTINUED + 45
+        top = 11 + height_of(content.title, size=16, width=width, leading=1.15) + 2 * CONTINUED + 45
         top += caution_height(content, setting, width) + 6 * setting.gap
         top += height_of(content.steps, size=setting.caution, width=width - 14, leading=1.2) + 3
         top += test_height(content, setting, width)
@@ -211,7 +217,7 @@ def filled(
 def top_height(content: Content, setting: Type, width: float, *, how: bool) -> float:
     """From the upper margin to the isolation points."""
     code = CODE[setting.name]
-    height = 11 + lines_of(content.title, size=16, width=width - code) * 18.4 + 2
+    height = 11 + height_of(content.title, size=16, width=width - code, leading=1.15) + 2
     facts = [(fact, FACTS) for fact in (*content.facts, content.how if how else "") if fact]
     for fact, size in (*facts, *((each, AT_THE_BENCH) for each in content.bench)):
         beside = code if height < code + 10 else 0.0  # the QR code is about as high as wide
