@@ -13,6 +13,7 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from tests.reminders.smtp import MailServer, mail_server
+from tests.reminders.wishes import any_hour
 from tests.web.log_shop import Shop
 from wearlog.equipment.models import Fitting
 from wearlog.lockout.models import EnergySource
@@ -38,7 +39,9 @@ def mails(settings: Any) -> Iterator[MailServer]:
 @pytest.fixture
 def ines(fresh_log: None) -> User:
     Mill.objects.create(name="Test mill", time_zone="Europe/Vienna", units="metric")
-    return User.objects.create_user("ines", name="Ines", email="ines@mill.example", role=Role.MAINTAINER)
+    person = User.objects.create_user("ines", name="Ines", email="ines@mill.example", role=Role.MAINTAINER)
+    any_hour(person)
+    return person
 
 
 @pytest.fixture
@@ -138,8 +141,10 @@ def test_a_run_a_flip_and_the_screw_inspection_that_falls_due(
     assert "WARNING" in text
     assert "switch Q1 on the north wall" in text
     assert OutboxRow.objects.get().state == "sent"
-    link = next(word for word in text.split() if "/log/work/?" in word)
+    link = next(word for word in text.split() if "/mail/job/" in word)
     phone.goto("/" + link.split("/", 3)[3])
+    expect(phone.get_by_text("switch Q1 on the north wall").first).to_be_visible()
+    phone.get_by_role("link", name="Log this work").tap()
     phone.get_by_label("What was found").fill("bright, no tint")
     phone.get_by_role("button", name="Save the work").tap()
     expect(phone.get_by_text("Saved:").or_(phone.get_by_text("Inspected:"))).to_be_visible()

@@ -39,6 +39,12 @@ def found(check: str, *words: str) -> dict[str, str]:
     return {line["words"]: line["state"] for line in data["checks"] if line["check"] == check}
 
 
+@pytest.fixture(autouse=True)
+def by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without what the browser's tests set for the whole process."""
+    monkeypatch.delenv("DJANGO_ALLOW_ASYNC_UNSAFE", raising=False)
+
+
 @pytest.fixture
 def well(mill: Mill, settings: Settings, tmp_path: Path) -> None:
     """A schedule that has just run, and a site address that others can open."""
