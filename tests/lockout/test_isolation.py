@@ -27,6 +27,7 @@ from wearlog.lockout.isolation_rules import Person
 from wearlog.lockout.models import EnergySource, Isolation, Lock
 from wearlog.logbook import actions, lockouts
 from wearlog.logbook.entries import NewCropChange, NewRun, NewWork
+from wearlog.logbook.sheets import SheetNotTaken
 from wearlog.people.models import AuditEntry, Role, User
 from wearlog.people.refusals import Doubtful, NotAllowed, Refused
 from wearlog.runs.models import Crop, Run
@@ -489,6 +490,19 @@ def test_a_run_logged_under_a_lock_is_asked_about(scene: Scene) -> None:
     entry = NewRun(press_id=scene.press.pk, crop_id=crop.pk, started_at=later(10), seed_kg=Decimal(0))
     with pytest.raises(Doubtful, match="lock 7 of Anna on Main motor was recorded as being on"):
         actions.log_run(by=scene.ben, at=later(11), entry=entry)
+
+
+def test_a_sheet_of_runs_is_asked_about_line_by_line(scene: Scene) -> None:
+    crop = Crop.objects.create(code="rape")
+    scene.lock(scene.anna, scene.motor)
+    entry = NewRun(
+        ref="s1", press_id=scene.press.pk, crop_id=crop.pk, started_at=later(10), seed_kg=Decimal(0)
+    )
+    with pytest.raises(SheetNotTaken) as caught:
+        actions.log_sheet(by=scene.ben, at=later(11), entries=[entry])
+    codes = [doubt.code for doubt in caught.value.doubts["s1"]]
+    assert codes == ["pressed-while-locked"]
+    assert len(actions.log_sheet(by=scene.ben, at=later(11), entries=[entry], confirmed={"s1": codes})) == 1
 
 
 def test_an_energy_source_with_a_lock_on_it_is_not_removed_and_later_its_name_stays(scene: Scene) -> None:

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from django.db import transaction
 
+from wearlog.logbook import closing
 from wearlog.logbook.door import enter
 from wearlog.people.models import User
 from wearlog.people.refusals import AlreadyMoved, Doubt, Doubtful, NotAllowed, Refused
@@ -48,8 +49,7 @@ def log_sheet(
                 continue
             try:
                 with transaction.atomic():
-                    codes = answered.get(entry.ref, ())
-                    taken.append(runs.log_run(by=by, at=at, entry=entry, confirmed=codes))
+                    taken.append(_logged(by, at, entry, answered.get(entry.ref, ())))
             except Doubtful as doubtful:
                 doubts[entry.ref] = doubtful.doubts
                 waiting.add(entry.press_id)
@@ -63,3 +63,11 @@ def log_sheet(
         return taken
 
     return enter(write)
+
+
+def _logged(by: User | None, at: datetime, entry: NewRun, confirmed: Collection[str]) -> Run:
+    return closing.pressed(
+        lambda: runs.log_run(by=by, at=at, entry=entry, confirmed=confirmed),
+        ref=entry.ref,
+        confirmed=confirmed,
+    )
