@@ -24,16 +24,28 @@ SILENT = "never answer"
 
 @dataclass
 class MailServer:
-    """`rcpt` and `data` map an address to its next answers; without one it is `250`. As an answer to `data`,
-    DROP takes the mail and hangs up before it says so; SILENT, anywhere, leaves the sender waiting."""
+    """`rcpt` and `data` map an address to its next answers, `sender` has those to MAIL FROM; without one it
+    is `250`. As an answer to `data`, DROP takes the mail and hangs up before it says so; SILENT, anywhere,
+    leaves the sender waiting."""
 
     port: int = 0
     mails: list[EmailMessage] = field(default_factory=list)
     raw: list[bytes] = field(default_factory=list)
     rcpt: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     data: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    sender: list[str] = field(default_factory=list)
     on_mail: Callable[[EmailMessage], None] | None = None
     lock: threading.Lock = field(default_factory=threading.Lock)
+
+    async def handle_MAIL(
+        self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
+    ) -> str:
+        with self.lock:
+            answer = self.sender.pop(0) if self.sender else OK
+        if answer == OK:
+            envelope.mail_from = address
+            envelope.mail_options.extend(options)
+        return answer
 
     async def handle_RCPT(
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]

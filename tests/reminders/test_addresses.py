@@ -91,6 +91,14 @@ def test_an_answer_that_asks_us_for_a_login_stops_no_address(
     assert not StoppedAddress.objects.exists()
 
 
+def test_a_server_that_does_not_take_our_own_address_stops_nobodys(row: OutboxRow, smtp: MailServer) -> None:
+    smtp.sender = ["550 5.7.1 sender rejected"]
+    assert send_one(row_id=row.pk, at=DUE) is Outcome.UNREACHABLE
+    assert "sender rejected" in again(row).last_error
+    assert not StoppedAddress.objects.exists()
+    assert send_one(row_id=row.pk, at=DUE + MINUTE) is Outcome.SENT
+
+
 # -------- the owners are told
 
 

@@ -25,7 +25,7 @@ class Outcome(Enum):
     NOT_MINE = "not mine"
     SENT = "sent"
     RETRY = "to be tried again"
-    UNREACHABLE = "mail server out of reach"
+    UNREACHABLE = "out of reach"
     FAILED = "given up"
     WITHDRAWN = "withdrawn"
     SET_ASIDE = "set aside"
