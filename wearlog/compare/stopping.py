@@ -24,7 +24,7 @@ from wearlog.forecasts.columns import number, seconds
 from wearlog.forecasts.edges import RESETS
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import Floats, Ints, PartRow
-from wearlog.runs.models import Crop, Run
+from wearlog.runs.models import Run
 
 WORN_KINDS = ("screw",)
 """Only a screw's wear is read from oil and throughput: a die is changed for the next crop before it shows."""
@@ -80,18 +80,14 @@ class PressedRuns:
 
 def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
     """One query. Purge runs are left out."""
-    places = {
-        pk: record.crops.index(code)
-        for pk, code in Crop.objects.values_list("pk", "code")
-        if code in record.crops
-    }
+    places = {code: place for place, code in enumerate(record.crops)}
     rows = (
         Run.objects.standing()
         .filter(press_id__in=presses, purge=False, seed_kg__gt=0)
         .order_by("started_at", "pk")
         .values_list(
             "press_id",
-            "crop_id",
+            "crop__code",
             seconds("started_at"),
             seconds("ended_at"),
             number("hours_h"),
@@ -102,17 +98,17 @@ def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
         )
     )
     found: dict[int, list[tuple[float, ...]]] = {}
-    for press_id, crop_id, start, ended, hours, seed, oil, seed_oil, cake_oil in rows:
+    for press_id, crop, start, ended, hours, seed, oil, seed_oil, cake_oil in rows:
         if ended is not None and ended > record.end:
             ended = None
         end = ended if ended is not None else None if hours is None else start + hours * 3600
-        if crop_id not in places or end is None or start >= record.end or end > record.end:
+        if crop not in places or end is None or start >= record.end or end > record.end:
             continue
         analysed = np.nan
         if seed_oil is not None and cake_oil is not None and 0 < seed_oil < 100 and cake_oil <= seed_oil:
             analysed = policy.oil_per_kg(seed_oil / 100, cake_oil / 100)
         weighed = np.nan if oil is None else oil / seed
-        found.setdefault(press_id, []).append((start, end, places[crop_id], seed, weighed, analysed))
+        found.setdefault(press_id, []).append((start, end, places[crop], seed, weighed, analysed))
     made = {}
     for press_id, each in found.items():
         columns = np.array(each).T
