@@ -127,7 +127,7 @@ def redis_restarts(url: str, redis: RedisServer, folder: Path, *, times: int, se
             time.sleep(dice.uniform(0.0, 5.0))
             redis.start()
             # One may have begun before; the one after it was sent through the new server.
-            took = [next_scan(url, 120), next_scan(url, 120)]
+            took = [next_scan(url, 400), next_scan(url, 400)]
             assert None not in took, f"the worker is deaf\n{logs(folder)}"
             found.took.append(sum(part for part in took if part))
         found.count(mail)

@@ -122,6 +122,8 @@ async function flush(awaited) {
         await drop(entry.id);
       } else if (answer.state === "signed_out" || answer.state === "busy") {
         pass = null;
+        // Another page of this device is sending the same: ask soon what came of it.
+        if (answer.state === "busy") setTimeout(() => flush(), 2000);
         break;
       } else {
         await keep({ ...entry, answer });
