@@ -38,6 +38,13 @@ def pocket(context_of: MakeContext) -> BrowserContext:
     return context_of(viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True, bypass_csp=True)
 
 
+def run_page(pocket: BrowserContext, sign_in: SignIn, person: User, shop: Shop) -> Page:
+    page = pocket.new_page()
+    sign_in(page, person)
+    page.goto(f"/log/run/?press={shop.north.pk}")
+    return page
+
+
 def type_run(page: Page, hours: str, kilograms: str) -> None:
     page.get_by_text("rapeseed", exact=True).tap()
     page.get_by_label("Hours pressed").fill(hours)
@@ -52,9 +59,7 @@ def unsent(page: Page, words: str) -> None:
 def test_runs_typed_without_a_network_arrive_in_order_when_it_is_back(
     pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
 ) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
-    page.goto(f"/log/run/?press={shop.north.pk}")
+    page = run_page(pocket, sign_in, ines, shop)
     pocket.set_offline(True)
     page.get_by_text("Other times, meter").tap()
     earlier = timezone.localtime(timezone.now() - timedelta(hours=1), ZoneInfo("Europe/Vienna"))
@@ -76,9 +81,7 @@ def test_runs_typed_without_a_network_arrive_in_order_when_it_is_back(
 def test_with_a_network_a_run_is_saved_as_ever(
     pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
 ) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
-    page.goto(f"/log/run/?press={shop.north.pk}")
+    page = run_page(pocket, sign_in, ines, shop)
     type_run(page, "0.01", "3")
     expect(page.get_by_text("3 kg of rapeseed on North press")).to_be_visible()
     expect(page.locator("#unsent")).to_be_hidden()
@@ -86,9 +89,7 @@ def test_with_a_network_a_run_is_saved_as_ever(
 
 
 def test_a_closed_tab_loses_nothing(pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
-    page.goto(f"/log/run/?press={shop.north.pk}")
+    page = run_page(pocket, sign_in, ines, shop)
     pocket.set_offline(True)
     type_run(page, "0.01", "4")
     unsent(page, "1 entry is not sent yet")
@@ -106,9 +107,7 @@ def test_a_closed_tab_loses_nothing(pocket: BrowserContext, sign_in: SignIn, sho
 def test_a_sign_in_that_ran_out_loses_nothing(
     pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
 ) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
-    page.goto(f"/log/run/?press={shop.north.pk}")
+    page = run_page(pocket, sign_in, ines, shop)
     Session.objects.all().delete()
     type_run(page, "0.01", "5")
     expect(page.get_by_text("You are signed out: the entry is kept")).to_be_visible()
@@ -124,9 +123,7 @@ def test_a_question_is_answered_from_the_list(
 ) -> None:
     for back in range(1, 6):
         shop.run(shop.north, shop.rape, timezone.now() - timedelta(days=back), "8", "400", by=ines)
-    page = pocket.new_page()
-    sign_in(page, ines)
-    page.goto(f"/log/run/?press={shop.north.pk}")
+    page = run_page(pocket, sign_in, ines, shop)
     pocket.set_offline(True)
     type_run(page, "1", "900")
     unsent(page, "1 entry is not sent yet")
@@ -167,9 +164,7 @@ def test_a_flip_that_somebody_else_was_quicker_with_is_shown_with_both_and_a_cho
 def test_what_was_refused_is_mended_with_what_was_typed_still_there(
     pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
 ) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
-    page.goto(f"/log/run/?press={shop.north.pk}")
+    page = run_page(pocket, sign_in, ines, shop)
     pocket.set_offline(True)
     type_run(page, "0.01", "4oo")
     unsent(page, "1 entry is not sent yet")
@@ -188,9 +183,7 @@ def test_what_was_refused_is_mended_with_what_was_typed_still_there(
 def test_an_error_with_a_network_is_shown_by_the_page_itself(
     pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
 ) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
-    page.goto(f"/log/run/?press={shop.north.pk}")
+    page = run_page(pocket, sign_in, ines, shop)
     type_run(page, "0.01", "4oo")
     expect(page.get_by_role("alert")).to_contain_text("Not saved yet")
     expect(page.get_by_label("Seed pressed")).to_have_value("4oo")
