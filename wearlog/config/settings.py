@@ -96,7 +96,8 @@ LOGIN_REDIRECT_URL = "web:day"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 90  # a press-side phone stays signed in for a season
 
 LANGUAGE_CODE = "en"
-LANGUAGES = [("en", "English")]
+LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("fr", "Français")]  # each by its own name
+LOCALE_PATHS = [ROOT / "wearlog" / "locale"]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"  # the mill's own zone is a record, activated for each request
