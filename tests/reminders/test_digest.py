@@ -350,6 +350,18 @@ def test_longer_hours_let_what_waits_go_at_once_and_quieter_ones_hold_it(
     assert rounds(at("2026-04-09 15:00")) == [1]
 
 
+def test_a_list_that_waits_for_the_morning_leaves_with_longer_hours_too(
+    operator: User, smtp: MailServer, more: Callable[[int], None]
+) -> None:
+    more(5)
+    night = at("2026-03-31 21:00")  # 23:00 in Vienna
+    assert rounds(night) == [0]
+    assert [state for _period, state in lists()] == ["pending"]
+    wish(operator, from_time=time(0), quiet_from=None, quiet_until=None)
+    assert rounds(night + MINUTE, night + 2 * MINUTE) == [1, 0]
+    assert OutboxRow.objects.filter(state=OutboxState.SENT, stage=Stage.DUE).count() == 6
+
+
 def test_a_rule_told_further_ahead_acts_on_what_is_not_yet_told(
     greasing: Greasing, operator: User, smtp: MailServer
 ) -> None:

@@ -64,8 +64,8 @@ def scan(*, at: datetime) -> int:
             message.key: message for message in board.messages_to(recipient.person, recipient.channel)
         }
         wanted |= messages.keys()
-        has_list = (recipient.person.pk, recipient.channel) in waiting
-        _plan(changes, recipient, messages, board, since=since, at=at, has_list=has_list)
+        open_list = waiting.get((recipient.person.pk, recipient.channel))
+        _plan(changes, recipient, messages, board, since=since, at=at, open_list=open_list)
     _withdraw(changes, wanted)
     queued = _write(changes, at=at)
     calendar_state.update(at=at)  # last: mails are the alarm, the calendar is for looking
@@ -80,10 +80,12 @@ def _plan(
     *,
     since: datetime,
     at: datetime,
-    has_list: bool,
+    open_list: str | None,
 ) -> None:
-    """What one person's messages become: mails of their own, or lines of a list."""
-    known = stored(messages)
+    """What one person's messages become: mails of their own, or lines of a list. `open_list` is the key of
+    one that has not left yet."""
+    has_list = open_list is not None
+    known = stored([*messages, open_list] if open_list is not None else messages)
     slot = recipient.slot(at)
     outage = at - since >= OUTAGE
     fresh = [
@@ -103,6 +105,9 @@ def _plan(
             changes.new.append(_row(message, state=state, at=at, when=when))
         elif _moves(row, state, when, even_if_tried=period is not None and outage):
             changes.moved[row.state, state, when].append(key)
+    if open_list is not None and _moves(known[open_list], OutboxState.PENDING, slot, even_if_tried=False):
+        # Its person wants mail earlier than when it was made; where later, whoever sends it puts it off.
+        changes.moved[OutboxState.PENDING, OutboxState.PENDING, slot].append(open_list)
 
 
 def _period(

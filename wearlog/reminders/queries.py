@@ -161,9 +161,12 @@ def of_other_channels(row_ids: Sequence[int], *, than: int) -> list[int]:
     return [pk for pk in row_ids if pk in others]
 
 
-def open_lists() -> set[tuple[int, str]]:
-    """Person and channel of each list that has not left yet: a second one would say the same."""
+def open_lists() -> dict[tuple[int, str], str]:
+    """The key of the list that has not left yet, by person and channel: a second one would say the same."""
     open_rows = OutboxRow.objects.filter(
         stage=Stage.DIGEST, state__in=(OutboxState.PENDING, OutboxState.LEASED)
-    )
-    return set(open_rows.values_list("person_id", "channel"))
+    ).order_by("-pk")
+    return {
+        (person, channel): key
+        for person, channel, key in open_rows.values_list("person_id", "channel", "dedupe_key")
+    }
