@@ -11,6 +11,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from wearlog.equipment import queries, wording
 from wearlog.equipment.models import Fitting, Part, Position, RetiredBecause
@@ -18,7 +19,7 @@ from wearlog.people import audit
 from wearlog.people.models import User
 from wearlog.people.refusals import AlreadyMoved, Refused
 from wearlog.people.roles import Permission, require
-from wearlog.people.words import day_of, when
+from wearlog.people.words import day, day_of, when
 
 CLOCKS_DIFFER = timedelta(minutes=10)
 """How far a phone's clock may run ahead before its entry lies in the future."""
@@ -84,13 +85,18 @@ def flip(
     not_in_the_future(moved_at, at=at, field="moved_at")
     if fitting.part.part_type.edges < 2:
         raise Refused(
-            f"{fitting.part} has one edge and can't be flipped. Replace it, or correct its part type.",
+            _("%(part)s has one edge and can't be flipped. Replace it, or correct its part type.")
+            % {"part": fitting.part},
             field="action",
         )
     standing_still(fitting, moved_at)
     edge = edge_of(fitting.part, to_edge or queries.next_edge(fitting))
     if edge == fitting.edge:
-        raise Refused(f"{fitting.part} is on edge {edge} already. Choose another edge.", field="to_edge")
+        raise Refused(
+            _("%(part)s is on edge %(edge)s already. Choose another edge.")
+            % {"part": fitting.part, "edge": edge},
+            field="to_edge",
+        )
     end(by=by, at=at, fitting=fitting, moved_at=moved_at, why="flip")
     return begin(
         by=by,
@@ -132,14 +138,18 @@ def replace(
     fitting = locked_fitting(expected_fitting_id, new_part_id)
     if fitting.position_id != position_id:
         raise Refused(
-            f"{fitting.part} sits on {fitting.position}, not on the position you named. "
-            "Open the press page again and choose the position there.",
+            _(
+                "%(part)s sits on %(position)s, not on the position you named. Open the press "
+                "page again and choose the position there."
+            )
+            % {"part": fitting.part, "position": fitting.position},
             field="position",
         )
     not_in_the_future(moved_at, at=at, field="moved_at")
     if fitting.part_id == new_part_id:
         raise Refused(
-            f"{fitting.part} is the part that sits there. Choose the part that goes on, or log a flip.",
+            _("%(part)s is the part that sits there. Choose the part that goes on, or log a flip.")
+            % {"part": fitting.part},
             field="new_part",
         )
     end(by=by, at=at, fitting=fitting, moved_at=moved_at, why="replace")
@@ -164,7 +174,7 @@ def swap(
     that of the first part first."""
     require(by, Permission.LOG)
     if first_fitting_id == second_fitting_id:
-        raise Refused("A part can't change places with itself. Choose two parts.", field="second")
+        raise Refused(_("A part can't change places with itself. Choose two parts."), field="second")
     first, second = locked_fittings(first_fitting_id, second_fitting_id)
     not_in_the_future(moved_at, at=at, field="moved_at")
     belongs(first.part, second.position, fitted_at=moved_at)
@@ -206,7 +216,7 @@ def locked_position(position_id: int) -> Position:
         .first()
     )
     if position is None:
-        raise Refused("There is no such position. Open the press page again.", field="position")
+        raise Refused(_("There is no such position. Open the press page again."), field="position")
     return position
 
 
@@ -220,7 +230,7 @@ def locked_parts(*part_ids: int) -> list[Part]:
         .order_by("pk")
     }
     if set(part_ids) - set(found):
-        raise Refused("There is no such part. Open the parts page again.", field="part")
+        raise Refused(_("There is no such part. Open the parts page again."), field="part")
     return [found[part_id] for part_id in part_ids]
 
 
@@ -233,10 +243,10 @@ def locked_fittings(*fitting_ids: int, also_parts: tuple[int, ...] = ()) -> list
         )
     }
     if set(fitting_ids) - set(rows):
-        raise Refused("There is no such fitting. Open the press page again.", field="fitting")
-    for position_id in sorted({position_id for position_id, _ in rows.values()}):
+        raise Refused(_("There is no such fitting. Open the press page again."), field="fitting")
+    for position_id in sorted({position_id for position_id, _rest in rows.values()}):
         locked_position(position_id)
-    locked_parts(*sorted({part_id for _, part_id in rows.values()} | set(also_parts)))
+    locked_parts(*sorted({part_id for _rest, part_id in rows.values()} | set(also_parts)))
     fresh = {
         fitting.pk: fitting
         for fitting in Fitting.objects.select_related("part__part_type", "position__press").filter(
@@ -258,8 +268,11 @@ def end(*, by: User | None, at: datetime, fitting: Fitting, moved_at: datetime, 
     standing_still(fitting, moved_at)
     if moved_at <= fitting.fitted_at:
         raise Refused(
-            f"{fitting.part} was fitted on {fitting.position} only on {when(fitting.fitted_at)}. "
-            "Give a later moment, or correct when it was fitted.",
+            _(
+                "%(part)s was fitted on %(position)s only on %(when)s. Give a later moment, or "
+                "correct when it was fitted."
+            )
+            % {"part": fitting.part, "position": fitting.position, "when": when(fitting.fitted_at)},
             field="moved_at",
         )
     old = audit.snapshot(fitting)
@@ -294,7 +307,8 @@ def retire(*, by: User | None, at: datetime, part: Part, removed_at: datetime, b
     """Take a part out of service on the day it came off."""
     if because not in RetiredBecause.values:
         raise Refused(
-            f"{because!r} is no reason to retire a part. Choose one of {', '.join(RetiredBecause.values)}.",
+            _("%(because)s is no reason to retire a part. Choose one of %(names)s.")
+            % {"because": repr(because), "names": ", ".join(RetiredBecause.values)},
             field="retired_because",
         )
     old = audit.snapshot(part)
@@ -310,7 +324,9 @@ def retire(*, by: User | None, at: datetime, part: Part, removed_at: datetime, b
 def not_in_the_future(instant: datetime, *, at: datetime, field: str) -> None:
     if instant > at + CLOCKS_DIFFER:
         raise Refused(
-            f"{when(instant)} lies ahead. A move is logged once it is done: check day and clock.", field=field
+            _("%(when)s lies ahead. A move is logged once it is done: check day and clock.")
+            % {"when": when(instant)},
+            field=field,
         )
 
 
@@ -319,26 +335,38 @@ def edge_of(part: Part, edge: str) -> str:
     if edge in names:
         return edge
     if names == ("",):
-        raise Refused(f"{part} has one edge; leave the edge empty.", field="edge")
-    raise Refused(f"{part} has the edges {', '.join(names)}. Choose one of them.", field="edge")
+        raise Refused(_("%(part)s has one edge; leave the edge empty.") % {"part": part}, field="edge")
+    raise Refused(
+        _("%(part)s has the edges %(names)s. Choose one of them.")
+        % {"part": part, "names": ", ".join(names)},
+        field="edge",
+    )
 
 
 def belongs(part: Part, position: Position, *, fitted_at: datetime) -> None:
     if part.part_type.kind != position.kind:
         raise Refused(
-            f"{position} takes a {position.get_kind_display()}; {part} is a "
-            f"{part.part_type.get_kind_display()}. Choose another part.",
+            _("%(position)s takes a %(kind)s; %(part)s is a %(part_kind)s. Choose another part.")
+            % {
+                "position": position,
+                "kind": position.get_kind_display(),
+                "part": part,
+                "part_kind": part.part_type.get_kind_display(),
+            },
             field="part",
         )
     if part.retired_on is not None:
         raise Refused(
-            f"{part} was retired on {part.retired_on:%Y-%m-%d}. Choose another part, or correct its record.",
+            _("%(part)s was retired on %(retired_on)s. Choose another part, or correct its record.")
+            % {"part": part, "retired_on": day(part.retired_on)},
             field="part",
         )
     retired_on = position.press.retired_on
     if retired_on is not None and day_of(fitted_at) >= retired_on:
         raise Refused(
-            f"{position.press} was retired on {retired_on:%Y-%m-%d}. Choose another press.", field="press"
+            _("%(press)s was retired on %(retired_on)s. Choose another press.")
+            % {"press": position.press, "retired_on": day(retired_on)},
+            field="press",
         )
 
 
@@ -348,7 +376,7 @@ def standing_still(fitting: Fitting, moved_at: datetime) -> None:
     if fitting.removed_at is None:
         return
     forgotten = (
-        " If an earlier move was forgotten, take the later one back first, then log both in their order."
+        _(" If an earlier move was forgotten, take the later one back first, then log both in their order.")
         if fitting.fitted_at < moved_at < fitting.removed_at
         else ""
     )

@@ -13,6 +13,7 @@ from datetime import datetime
 
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from wearlog.equipment import actions as moves
 from wearlog.equipment.models import Fitting, Part
@@ -20,7 +21,7 @@ from wearlog.people import audit
 from wearlog.people.cleaning import clean
 from wearlog.people.models import User
 from wearlog.people.refusals import Refused
-from wearlog.people.words import day_of, when
+from wearlog.people.words import day, day_of, when
 
 
 @dataclass(frozen=True)
@@ -73,8 +74,11 @@ def correct_fitting(
         neighbours += [(each, "fitted_at:end") for each in move.begun]
         if changes["removed_at"] is None and move.begun:
             raise Refused(
-                f"At that moment {move.begun[0].part} was fitted on {move.begun[0].position}. "
-                "Take that move back instead of opening this end.",
+                _(
+                    "At that moment %(part)s was fitted on %(position)s. Take that move back instead "
+                    "of opening this end."
+                )
+                % {"part": move.begun[0].part, "position": move.begun[0].position},
                 field="removed_at",
             )
     for name, value in changes.items():
@@ -82,7 +86,7 @@ def correct_fitting(
     for each, what in neighbours:
         each = wanted.setdefault(each.pk, each)
         before.setdefault(each.pk, audit.snapshot(each))
-        field, _, side = what.partition(":")
+        field, _rest, side = what.partition(":")
         setattr(each, field, fitting.removed_at if side else fitting.fitted_at)
     _check(list(wanted.values()), at=at)
     _store(by=by, at=at, fittings=list(wanted.values()), before=before, action="correct", reason=reason)
@@ -100,7 +104,10 @@ def undo_move(*, by: User | None, at: datetime, fitting: Fitting, reason: str) -
     nothing had ended in the move."""
     fitting = _locked_with_neighbours(fitting)
     if fitting.voided_at is not None:
-        raise Refused(f"This move was already taken back{audit.by_whom(fitting)}.", field="fitting")
+        raise Refused(
+            _("This move was already taken back%(by_whom)s.") % {"by_whom": audit.by_whom(fitting)},
+            field="fitting",
+        )
     move = move_of(fitting, fitting.fitted_at)
     if not move.ended:
         audit.strike_out(by=by, at=at, record=fitting, reason=reason)
@@ -114,7 +121,8 @@ def undo_move(*, by: User | None, at: datetime, fitting: Fitting, reason: str) -
         }
         if len(ends) != 1:
             raise Refused(
-                f"{each.part} or what took its place was moved again later. Take the later move back first.",
+                _("%(part)s or what took its place was moved again later. Take the later move back first.")
+                % {"part": each.part},
                 field="fitting",
             )
         each.removed_at = ends.pop()
@@ -152,8 +160,16 @@ def _check(fittings: Sequence[Fitting], *, at: datetime) -> None:
     for each in fittings:
         if each.removed_at is not None and each.removed_at <= each.fitted_at:
             raise Refused(
-                f"{each.part} would come off {each.position} on {when(each.removed_at)}, no later than it "
-                f"was fitted ({when(each.fitted_at)}). Choose another moment.",
+                _(
+                    "%(part)s would come off %(position)s on %(when)s, no later than it was fitted "
+                    "(%(begun)s). Choose another moment."
+                )
+                % {
+                    "part": each.part,
+                    "position": each.position,
+                    "when": when(each.removed_at),
+                    "begun": when(each.fitted_at),
+                },
                 field="removed_at",
             )
         moves.not_in_the_future(each.fitted_at, at=at, field="fitted_at")
@@ -171,10 +187,20 @@ def _check(fittings: Sequence[Fitting], *, at: datetime) -> None:
         ]
         if others:
             other = others[0]
-            until = f" to {when(other.removed_at)}" if other.removed_at is not None else ""
+            until = (
+                _(" to %(when)s") % {"when": when(other.removed_at)} if other.removed_at is not None else ""
+            )
             raise Refused(
-                f"{other.part} sat on {other.position} from {when(other.fitted_at)}{until}, in the time you "
-                "gave. Change the times, or correct that fitting first.",
+                _(
+                    "%(part)s sat on %(position)s from %(when)s%(until)s, in the time you gave. "
+                    "Change the times, or correct that fitting first."
+                )
+                % {
+                    "part": other.part,
+                    "position": other.position,
+                    "when": when(other.fitted_at),
+                    "until": until,
+                },
                 field="fitted_at",
             )
 
@@ -182,15 +208,20 @@ def _check(fittings: Sequence[Fitting], *, at: datetime) -> None:
 def _check_belonging(fitting: Fitting) -> None:
     if fitting.part.part_type.kind != fitting.position.kind:
         raise Refused(
-            f"{fitting.position} takes a {fitting.position.get_kind_display()}; {fitting.part} is a "
-            f"{fitting.part.part_type.get_kind_display()}.",
+            _("%(position)s takes a %(kind)s; %(part)s is a %(part_kind)s.")
+            % {
+                "position": fitting.position,
+                "kind": fitting.position.get_kind_display(),
+                "part": fitting.part,
+                "part_kind": fitting.part.part_type.get_kind_display(),
+            },
             field="part",
         )
     moves.edge_of(fitting.part, fitting.edge)
     if fitting.removed_at is None and fitting.part.retired_on is not None:
         raise Refused(
-            f"{fitting.part} was retired on {fitting.part.retired_on:%Y-%m-%d} and can't sit on a press. "
-            "Take that back first.",
+            _("%(part)s was retired on %(retired_on)s and can't sit on a press. Take that back first.")
+            % {"part": fitting.part, "retired_on": day(fitting.part.retired_on)},
             field="part",
         )
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+
 from wearlog.equipment.models import Fitting
 from wearlog.people import audit
 from wearlog.people.words import when
@@ -11,40 +13,53 @@ from wearlog.people.words import when
 
 def occupied(taken: Fitting, fitted_at: datetime) -> str:
     if taken.fitted_at > fitted_at:
-        return (
-            f"{taken.part} was fitted on {taken.position} on {when(taken.fitted_at)}, "
-            "after the moment you gave. Give a later moment, or correct that fitting."
-        )
-    return (
-        f"{taken.part}{edge_words(taken)} sits on {taken.position} since {when(taken.fitted_at)}. "
-        "Take it off first, or log a replacement."
-    )
+        return _(
+            "%(part)s was fitted on %(position)s on %(when)s, after the moment you gave. "
+            "Give a later moment, or correct that fitting."
+        ) % {"part": taken.part, "position": taken.position, "when": when(taken.fitted_at)}
+    return _(
+        "%(part)s%(edge)s sits on %(position)s since %(when)s. Take it off first, or log a replacement."
+    ) % {
+        "part": taken.part,
+        "edge": edge_words(taken),
+        "position": taken.position,
+        "when": when(taken.fitted_at),
+    }
 
 
 def busy(elsewhere: Fitting, fitted_at: datetime) -> str:
     if elsewhere.fitted_at > fitted_at:
-        return (
-            f"{elsewhere.part} went on {elsewhere.position} on {when(elsewhere.fitted_at)}, "
-            "after the moment you gave. Give a later moment, or correct that fitting."
-        )
-    return (
-        f"{elsewhere.part} sits on {elsewhere.position} since {when(elsewhere.fitted_at)}. "
-        "Take it off there first, or let the two parts change places."
-    )
+        return _(
+            "%(part)s went on %(position)s on %(when)s, after the moment you gave. Give a "
+            "later moment, or correct that fitting."
+        ) % {"part": elsewhere.part, "position": elsewhere.position, "when": when(elsewhere.fitted_at)}
+    return _(
+        "%(part)s sits on %(position)s since %(when)s. Take it off there first, or let "
+        "the two parts change places."
+    ) % {"part": elsewhere.part, "position": elsewhere.position, "when": when(elsewhere.fitted_at)}
 
 
 def edge_words(fitting: Fitting) -> str:
-    return f" on edge {fitting.edge}" if fitting.edge else ""
+    return _(" on edge %(edge)s") % {"edge": fitting.edge} if fitting.edge else ""
 
 
 def who_moved(fitting: Fitting) -> str:
     """One sentence: who moved the part, when, and where to; and what to do now."""
     who = audit.by_whom(fitting)
-    look = "Look at the press page and enter only what is still missing."
+    look = _("Look at the press page and enter only what is still missing.")
     if fitting.voided_at is not None:
-        return f"This fitting of {fitting.part} was taken back{who} on {when(fitting.voided_at)}. {look}"
+        return _("This fitting of %(part)s was taken back%(who)s on %(when)s. %(look)s") % {
+            "part": fitting.part,
+            "who": who,
+            "when": when(fitting.voided_at),
+            "look": look,
+        }
     if fitting.removed_at is None:  # pragma: no cover - callers ask only about ended fittings
-        return f"{fitting.part} sits on {fitting.position}. {look}"
+        return _("%(part)s sits on %(position)s. %(look)s") % {
+            "part": fitting.part,
+            "position": fitting.position,
+            "look": look,
+        }
     moment = when(fitting.removed_at)
     after = (
         Fitting.objects.standing()
@@ -53,9 +68,21 @@ def who_moved(fitting: Fitting) -> str:
         .first()
     )
     if after is not None and after.position_id == fitting.position_id:
-        return f"{fitting.part} was already flipped to edge {after.edge}{who} on {moment}. {look}"
+        return _("%(part)s was already flipped to edge %(edge)s%(who)s on %(moment)s. %(look)s") % {
+            "part": fitting.part,
+            "edge": after.edge,
+            "who": who,
+            "moment": moment,
+            "look": look,
+        }
     if after is not None:
-        return f"{fitting.part} was already moved to {after.position}{who} on {moment}. {look}"
+        return _("%(part)s was already moved to %(position)s%(who)s on %(moment)s. %(look)s") % {
+            "part": fitting.part,
+            "position": after.position,
+            "who": who,
+            "moment": moment,
+            "look": look,
+        }
     instead = (
         Fitting.objects.standing()
         .filter(position=fitting.position, fitted_at=fitting.removed_at)
@@ -64,5 +91,17 @@ def who_moved(fitting: Fitting) -> str:
     )
     if instead is not None:
         new = f"{instead.part}{edge_words(instead)}"
-        return f"{fitting.part} was already replaced by {new}{who} on {moment}. {look}"
-    return f"{fitting.part} was already taken off {fitting.position}{who} on {moment}. {look}"
+        return _("%(part)s was already replaced by %(new)s%(who)s on %(moment)s. %(look)s") % {
+            "part": fitting.part,
+            "new": new,
+            "who": who,
+            "moment": moment,
+            "look": look,
+        }
+    return _("%(part)s was already taken off %(position)s%(who)s on %(moment)s. %(look)s") % {
+        "part": fitting.part,
+        "position": fitting.position,
+        "who": who,
+        "moment": moment,
+        "look": look,
+    }

@@ -11,6 +11,7 @@ from typing import TypeVar
 
 from django.core.exceptions import FieldDoesNotExist
 from django.db import models
+from django.utils.translation import gettext as _
 
 from wearlog.equipment import corrections as fittings
 from wearlog.equipment.models import Fitting
@@ -80,11 +81,11 @@ def correct(
         fresh = _locked(record)
         _require_change(by, fresh, at=at)
         if fresh.voided_at is not None:
-            raise Refused("This record is struck out. Log it anew if it was right.")
+            raise Refused(_("This record is struck out. Log it anew if it was right."))
         wanted = _wanted(fresh, changes)
         _as_seen(fresh, seen or {})
         if not wanted:
-            raise Refused("Nothing is different. Change a value, or go back.")
+            raise Refused(_("Nothing is different. Change a value, or go back."))
         if isinstance(fresh, Fitting):
             fittings.correct_fitting(by=by, at=at, fitting=fresh, changes=wanted, reason=reason)
             closing.refuse_moves(by=by, fitting=Fitting.objects.get(pk=fresh.pk))
@@ -121,7 +122,9 @@ def void(*, by: User | None, at: datetime, record: AnyRecord, reason: str) -> An
         fresh = _locked(record)
         _require_change(by, fresh, at=at)
         if fresh.voided_at is not None:
-            raise Refused(f"This record was already struck out{audit.by_whom(fresh)}.")
+            raise Refused(
+                _("This record was already struck out%(by_whom)s.") % {"by_whom": audit.by_whom(fresh)}
+            )
         if isinstance(fresh, Fitting):
             _undo(by=by, at=at, fitting=fresh, reason=reason)
         elif isinstance(fresh, Run):
@@ -147,7 +150,7 @@ def undo_move(*, by: User | None, at: datetime, fitting_id: int, reason: str) ->
     def write() -> list[Fitting]:
         fitting = Fitting.objects.filter(pk=fitting_id).first()
         if fitting is None:
-            raise Refused("There is no such fitting. Open the press page again.", field="fitting")
+            raise Refused(_("There is no such fitting. Open the press page again."), field="fitting")
         _require_change(by, fitting, at=at)
         return _undo(by=by, at=at, fitting=fitting, reason=reason)
 
@@ -167,19 +170,21 @@ def _locked(record: AnyRecord) -> AnyRecord:
     model = type(record)
     fresh = model._default_manager.select_for_update(of=("self",)).filter(pk=record.pk).first()
     if fresh is None:
-        raise Refused("There is no such record. Open the log again.")
+        raise Refused(_("There is no such record. Open the log again."))
     return fresh
 
 
 def _require_change(user: User | None, record: LogRecord, *, at: datetime) -> None:
     require(user, Permission.LOG)
     if not may_change(user, record, at=at):
-        raise NotAllowed("You can change your own entries for two days. Ask a maintainer to change this one.")
+        raise NotAllowed(
+            _("You can change your own entries for two days. Ask a maintainer to change this one.")
+        )
 
 
 def _reasoned(reason: str) -> str:
     if not reason.strip():
-        raise Refused("Write why the record is changed; the reason is kept with it.", field="reason")
+        raise Refused(_("Write why the record is changed; the reason is kept with it."), field="reason")
     return reason.strip()
 
 
@@ -190,9 +195,16 @@ def _wanted(record: LogRecord, changes: Mapping[str, object]) -> dict[str, objec
         try:
             field = record._meta.get_field(name)
         except FieldDoesNotExist:
-            raise Refused(f"A {record._meta.verbose_name} has no {name}.", field=name) from None
+            raise Refused(
+                _("A %(verbose_name)s has no %(name)s.")
+                % {"verbose_name": record._meta.verbose_name, "name": name},
+                field=name,
+            ) from None
         if field.name in KEPT_AS_THEY_ARE:
-            raise Refused(f"{name} can't be corrected. Strike the record out and log it anew.", field=name)
+            raise Refused(
+                _("%(name)s can't be corrected. Strike the record out and log it anew.") % {"name": name},
+                field=name,
+            )
         if isinstance(field, models.ForeignKey):
             key = value.pk if isinstance(value, models.Model) else value
             if getattr(record, field.attname) != key:
@@ -207,7 +219,11 @@ def _related(field: models.ForeignKey[models.Model, models.Model], key: object) 
         return None
     found = field.related_model._default_manager.filter(pk=key).first()
     if found is None:
-        raise Refused(f"There is no such {field.verbose_name}. Choose one from the list.", field=field.name)
+        raise Refused(
+            _("There is no such %(verbose_name)s. Choose one from the list.")
+            % {"verbose_name": field.verbose_name},
+            field=field.name,
+        )
     return found
 
 
@@ -218,7 +234,10 @@ def _as_seen(record: LogRecord, seen: Mapping[str, object]) -> None:
             now = now.pk
         if now != value:
             raise Refused(
-                f"This record was corrected{audit.by_whom(record)} while you had it open. "
-                "Open it again and see whether your correction is still needed.",
+                _(
+                    "This record was corrected%(by_whom)s while you had it open. Open it again and "
+                    "see whether your correction is still needed."
+                )
+                % {"by_whom": audit.by_whom(record)},
                 field=name,
             )

@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection
 from typing import TypeVar
 
 from django.db import IntegrityError, OperationalError, connection, transaction
+from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Fitting
 from wearlog.forecasts import tasks, versions
@@ -50,8 +51,10 @@ def enter(write: Callable[[], Result]) -> Result:
         return _once(write)
     except IntegrityError as error:
         raise Refused(
-            "Something that this entry does not go with was stored at the same moment. "
-            "Look at the log, and enter what is still missing."
+            _(
+                "Something that this entry does not go with was stored at the same moment. Look "
+                "at the log, and enter what is still missing."
+            )
         ) from error
 
 

@@ -13,6 +13,7 @@ from typing import TypeVar, cast
 
 from django.db import models
 from django.db.models import ProtectedError
+from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
@@ -89,8 +90,11 @@ def remove_thing(*, by: User | None, at: datetime, thing: models.Model, reason: 
             thing.delete()
         except ProtectedError as error:
             raise Refused(
-                f"{thing} is named in the log and can't be removed. "
-                "Retire it, or correct those records first."
+                _(
+                    "%(thing)s is named in the log and can't be removed. Retire it, or correct those "
+                    "records first."
+                )
+                % {"thing": thing}
             ) from error
 
     enter(write)
@@ -119,7 +123,8 @@ def _check_press(press: Press, before: Press | None) -> None:
     running = Run.objects.running().filter(press_id=press.pk).first()
     if running is not None:
         raise Refused(
-            f"{press} is still pressing since {when(running.started_at)}. End that run first.",
+            _("%(press)s is still pressing since %(when)s. End that run first.")
+            % {"press": press, "when": when(running.started_at)},
             field="retired_on",
         )
     last = (
@@ -127,7 +132,8 @@ def _check_press(press: Press, before: Press | None) -> None:
     )
     if last is not None and day_of(last.started_at) >= press.retired_on:
         raise Refused(
-            f"{press} pressed as late as {when(last.started_at)}. Give a later day, or correct that run.",
+            _("%(press)s pressed as late as %(when)s. Give a later day, or correct that run.")
+            % {"press": press, "when": when(last.started_at)},
             field="retired_on",
         )
 
@@ -136,29 +142,34 @@ def _check_position(position: Position, before: Position | None) -> None:
     position.barrel = position.barrel.strip()
     if " " in position.barrel:
         raise Refused(
-            "A barrel's name has no space, since runs list barrels with spaces between.", field="barrel"
+            _("A barrel's name has no space, since runs list barrels with spaces between."), field="barrel"
         )
     others = position.press.positions.exclude(pk=position.pk).exclude(barrel="")
     barrels = {*others.values_list("barrel", flat=True), position.barrel} - {""}
     if len(barrels) > 2:
         raise Refused(
-            f"A press has one or two barrels; this would be the third: {', '.join(sorted(barrels))}.",
+            _("A press has one or two barrels; this would be the third: %(names)s.")
+            % {"names": ", ".join(sorted(barrels))},
             field="barrel",
         )
     if before is None:
         return
     if before.press_id != position.press_id:
-        raise Refused("A position stays on its press. Add one to the other press.", field="press")
+        raise Refused(_("A position stays on its press. Add one to the other press."), field="press")
     fitted = Fitting.objects.standing().filter(position=position)
     if before.kind != position.kind and fitted.exists():
-        raise Refused(f"Parts have sat on {position}, so its kind stays. Add another position.", field="kind")
+        raise Refused(
+            _("Parts have sat on %(position)s, so its kind stays. Add another position.")
+            % {"position": position},
+            field="kind",
+        )
     if before.barrel and before.barrel != position.barrel and before.barrel not in barrels:
         named = Run.objects.standing().filter(press_id=position.press_id).exclude(through="")
         for run in named.only("ref", "through").iterator():
             if before.barrel in run.through.split():
                 raise Refused(
-                    f"Run {run.ref} names the barrel {before.barrel}. "
-                    "Correct such runs first, or keep the name.",
+                    _("Run %(ref)s names the barrel %(barrel)s. Correct such runs first, or keep the name.")
+                    % {"ref": run.ref, "barrel": before.barrel},
                     field="barrel",
                 )
 
@@ -174,31 +185,37 @@ def _slots_follow(press: Press) -> None:
 
 def _check_part_type(part_type: PartType, before: PartType | None) -> None:
     if part_type.new_mm is not None and part_type.new_mm == part_type.limit_mm:
-        raise Refused("New size and limit are the same. Give the size at which it is worn.", field="limit_mm")
+        raise Refused(
+            _("New size and limit are the same. Give the size at which it is worn."), field="limit_mm"
+        )
     if before is None:
         return
     fitted = Fitting.objects.standing().filter(part__part_type=part_type)
     if before.kind != part_type.kind and fitted.exists():
         raise Refused(
-            f"Parts of the type {part_type} have been fitted, so its kind stays. Add another type.",
+            _("Parts of the type %(part_type)s have been fitted, so its kind stays. Add another type.")
+            % {"part_type": part_type},
             field="kind",
         )
     if before.edges != part_type.edges:
         lost = fitted.exclude(edge__in=part_type.edge_names).select_related("part").first()
         if lost is not None:
-            edge = f"edge {lost.edge}" if lost.edge else "no edge named"
+            edge = _("edge %(edge)s") % {"edge": lost.edge} if lost.edge else _("no edge named")
             raise Refused(
-                f"{lost.part} was fitted with {edge}, which a part with {part_type.edges} edges "
-                "doesn't have. Add another type, or correct those fittings first.",
+                _(
+                    "%(part)s was fitted with %(edge)s, which a part with %(edges)s edges doesn't "
+                    "have. Add another type, or correct those fittings first."
+                )
+                % {"part": lost.part, "edge": edge, "edges": part_type.edges},
                 field="edges",
             )
 
 
 def _check_part(part: Part, before: Part | None) -> None:
     if part.retired_because and part.retired_on is None:
-        raise Refused("Give the day on which the part was retired.", field="retired_on")
+        raise Refused(_("Give the day on which the part was retired."), field="retired_on")
     if part.made_from_id is not None and part.made_from_id == part.pk:
-        raise Refused("A part isn't made from itself. Choose the old part.", field="made_from")
+        raise Refused(_("A part isn't made from itself. Choose the old part."), field="made_from")
     if before is None:
         return
     fitted = Fitting.objects.standing().filter(part=part).select_related("position__press")
@@ -206,19 +223,26 @@ def _check_part(part: Part, before: Part | None) -> None:
         kind_stays = before.part_type.kind == part.part_type.kind
         if not kind_stays or fitted.exclude(edge__in=part.part_type.edge_names).exists():
             raise Refused(
-                f"{part} has been fitted with edges or in places that a {part.part_type} doesn't fit. "
-                "Add a new part instead.",
+                _(
+                    "%(part)s has been fitted with edges or in places that a %(part_type)s doesn't "
+                    "fit. Add a new part instead."
+                )
+                % {"part": part, "part_type": part.part_type},
                 field="part_type",
             )
     if part.retired_on is None:
         return
     now = fitted.filter(removed_at__isnull=True).first()
     if now is not None:
-        raise Refused(f"{part} sits on {now.position}. Take it off first.", field="retired_on")
+        raise Refused(
+            _("%(part)s sits on %(position)s. Take it off first.") % {"part": part, "position": now.position},
+            field="retired_on",
+        )
     last = fitted.order_by("-removed_at").first()
     if last is not None and last.removed_at is not None and day_of(last.removed_at) > part.retired_on:
         raise Refused(
-            f"{part} came off {last.position} only on {when(last.removed_at)}. Give that day or a later one.",
+            _("%(part)s came off %(position)s only on %(when)s. Give that day or a later one.")
+            % {"part": part, "position": last.position, "when": when(last.removed_at)},
             field="retired_on",
         )
 
@@ -226,30 +250,34 @@ def _check_part(part: Part, before: Part | None) -> None:
 def _check_crop(crop: Crop, before: Crop | None) -> None:
     crop.code = crop.code.strip()
     if " " in crop.code:
-        raise Refused("A crop's tag has no space. Write it in one word, or with a hyphen.", field="code")
+        raise Refused(_("A crop's tag has no space. Write it in one word, or with a hyphen."), field="code")
 
 
 def _check_rule(rule: Rule, before: Rule | None) -> None:
     unknown = [kind for kind in rule.after_incident.split() if kind not in IncidentKind.values]
     if unknown:
         raise Refused(
-            f"{unknown[0]!r} is no incident known here. Choose of {', '.join(IncidentKind.values)}.",
+            _("%(unknown)s is no incident known here. Choose of %(names)s.")
+            % {"unknown": repr(unknown[0]), "names": ", ".join(IncidentKind.values)},
             field="after_incident",
         )
     triggers = (rule.every_h, rule.every_kg, rule.every_days, rule.after_crop_id)
     if all(each is None for each in triggers) and not (rule.at_limit or rule.on_drift or rule.after_incident):
         raise Refused(
-            "Without a trigger the rule never falls due. Give hours, tonnes, days, a crop, the wear limit, "
-            "drift or an incident.",
+            _(
+                "Without a trigger the rule never falls due. Give hours, tonnes, days, a crop, "
+                "the wear limit, drift or an incident."
+            ),
             field="every_h",
         )
     for name in ("every_h", "every_kg", "every_days"):
         value = getattr(rule, name)
         if value is not None and value <= 0:
-            raise Refused("An interval is more than 0. Leave it empty for none.", field=name)
+            raise Refused(_("An interval is more than 0. Leave it empty for none."), field=name)
     if rule.part_type is not None and rule.kind and rule.part_type.kind != rule.kind:
         raise Refused(
-            f"{rule.part_type} is a {rule.part_type.get_kind_display()}. Leave the kind empty, or change it.",
+            _("%(part_type)s is a %(kind)s. Leave the kind empty, or change it.")
+            % {"part_type": rule.part_type, "kind": rule.part_type.get_kind_display()},
             field="kind",
         )
     if (
@@ -257,20 +285,25 @@ def _check_rule(rule: Rule, before: Rule | None) -> None:
         and rule.press is not None
         and not rule.press.positions.filter(name=rule.position).exists()
     ):
-        raise Refused(f"{rule.press} has no position {rule.position!r}.", field="position")
+        raise Refused(
+            _("%(press)s has no position %(position)s.")
+            % {"press": rule.press, "position": repr(rule.position)},
+            field="position",
+        )
 
 
 def _check_plan(entry: PlanEntry, before: PlanEntry | None) -> None:
     if entry.start_on and entry.end_on and entry.end_on < entry.start_on:
-        raise Refused("The last day lies before the first. Change one.", field="end_on")
+        raise Refused(_("The last day lies before the first. Change one."), field="end_on")
     if entry.seed_kg is not None and entry.seed_kg < 0:
-        raise Refused("Planned seed can't be negative. Write 0 or more.", field="seed_kg")
+        raise Refused(_("Planned seed can't be negative. Write 0 or more."), field="seed_kg")
 
 
 def _check_mill(mill: Mill, before: Mill | None) -> None:
     if mill.time_zone not in zoneinfo.available_timezones():
         raise Refused(
-            f"{mill.time_zone!r} is no time zone. Write it as in Europe/Vienna or America/Chicago.",
+            _("%(time_zone)s is no time zone. Write it as in Europe/Vienna or America/Chicago.")
+            % {"time_zone": repr(mill.time_zone)},
             field="time_zone",
         )
 

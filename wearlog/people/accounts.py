@@ -7,6 +7,7 @@ from datetime import datetime
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from wearlog.people import audit
 from wearlog.people.cleaning import clean
@@ -31,11 +32,15 @@ def save_person(*, by: User | None, at: datetime, user: User, password: str | No
     # Who changes their own account holds the changed object in hand: what counts is what is stored.
     actor = stored.get(by.pk) if by is not None else None
     if by is not None and actor is None:
-        raise NotAllowed("Your account is gone. Ask the owner of the mill.")
+        raise NotAllowed(_("Your account is gone. Ask the owner of the mill."))
     _require(actor, before, user)
     user.username = user.username.strip()
     if any(each.username.lower() == user.username.lower() for each in stored.values() if each.pk != user.pk):
-        raise Refused(f"Somebody already signs in as {user.username}. Choose another name.", field="username")
+        raise Refused(
+            _("Somebody already signs in as %(username)s. Choose another name.")
+            % {"username": user.username},
+            field="username",
+        )
     if user.email:
         user.email = user.email.strip()
     if before is None:
@@ -69,7 +74,7 @@ def _require(actor: User | None, before: User | None, user: User) -> None:
         require(actor, Permission.OWN)
     old, new = audit.snapshot(before or user), audit.snapshot(user)
     if any(old[name] != new[name] for name in old if name not in OWN_FIELDS):
-        raise NotAllowed("You can change your name, mail, units and password. Ask the owner for the rest.")
+        raise NotAllowed(_("You can change your name, mail, units and password. Ask the owner for the rest."))
 
 
 def _set_password(user: User, password: str) -> None:
@@ -86,4 +91,4 @@ def _keep_an_owner(user: User, before: User | None) -> None:
     if user.role == Role.OWNER and user.is_active:
         return
     if not User.objects.filter(role=Role.OWNER, is_active=True).exclude(pk=user.pk).exists():
-        raise Refused("This is the last owner. Make somebody else owner first.", field="role")
+        raise Refused(_("This is the last owner. Make somebody else owner first."), field="role")

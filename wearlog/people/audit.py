@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import models
+from django.utils.translation import gettext as _
 
 from wearlog.people.models import AuditEntry, LogRecord, User
 
@@ -96,4 +97,4 @@ def by_whom(record: models.Model) -> str:
         .order_by("-at", "-pk")
         .first()
     )
-    return f" by {last.by_name}" if last is not None else ""
+    return _(" by %(person)s") % {"person": last.by_name} if last is not None else ""

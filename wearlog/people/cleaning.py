@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.exceptions import NON_FIELD_ERRORS, FieldDoesNotExist, ValidationError
 from django.db import models
+from django.utils.translation import gettext as _
 
 from wearlog.people.refusals import Refused
 
@@ -65,9 +66,12 @@ def not_negative(record: models.Model, names: Iterable[str]) -> None:
         if value is None:
             continue
         if not value.is_finite():
-            raise Refused(f"{label(record, name)}: write a number.", field=name)
+            raise Refused(_("%(field)s: write a number.") % {"field": label(record, name)}, field=name)
         if value < 0:
-            raise Refused(f"{label(record, name)} can't be negative. Write 0 or more.", field=name)
+            raise Refused(
+                _("%(field)s can't be negative. Write 0 or more.") % {"field": label(record, name)},
+                field=name,
+            )
         setattr(record, name, stored(value))
 
 
@@ -78,4 +82,4 @@ def per_cent(record: models.Model, names: Iterable[str]) -> None:
     for name in names:
         value = getattr(record, name)
         if value is not None and value > 100:
-            raise Refused(f"{label(record, name)} can't be above 100 %.", field=name)
+            raise Refused(_("%(field)s can't be above 100 %%.") % {"field": label(record, name)}, field=name)

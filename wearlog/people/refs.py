@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, TypeVar
 
+from django.utils.translation import gettext as _
+
 from wearlog.people.audit import as_json
 from wearlog.people.models import AuditEntry, LogRecord
 from wearlog.people.refusals import Refused
@@ -74,7 +76,10 @@ def same_entry(existing: LogRecord, entry: Any) -> None:
     if kept == digest(entry) if kept is not None else _says_the_same(existing, entry):
         return
     raise Refused(
-        f"Another record already has the ref {getattr(existing, 'ref', '')!r}. "
-        "Send the entry under a ref of its own, or correct the record that stands.",
+        _(
+            "Another record already has the ref %(existing)s. Send the entry under a ref of "
+            "its own, or correct the record that stands."
+        )
+        % {"existing": repr(getattr(existing, "ref", ""))},
         field="ref",
     )

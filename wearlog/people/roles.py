@@ -3,9 +3,16 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from wearlog.people.models import Role, User
 from wearlog.people.refusals import NotAllowed
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
 
 
 class Permission(StrEnum):
@@ -26,11 +33,11 @@ MAY: dict[str, frozenset[Permission]] = {
     Role.OWNER: frozenset(Permission),
 }
 
-NEEDS_WORDS: dict[Permission, str] = {
-    Permission.VIEW: "sign in",
-    Permission.LOG: "log runs and work",
-    Permission.MAINTAIN: "change parts, rules and other people's entries",
-    Permission.OWN: "change people, money, the plan and settings",
+CANT: dict[Permission, _StrPromise] = {
+    Permission.VIEW: _("As %(role)s you can't sign in."),
+    Permission.LOG: _("As %(role)s you can't log runs and work."),
+    Permission.MAINTAIN: _("As %(role)s you can't change parts, rules and other people's entries."),
+    Permission.OWN: _("As %(role)s you can't change people, money, the plan and settings."),
 }
 
 
@@ -47,8 +54,9 @@ def require(user: User | None, permission: Permission | str) -> None:
     if allows(user, permission):
         return
     if user is not None and not user.is_active:
-        raise NotAllowed(f"{user} may no longer sign in. Ask the owner of the mill.")
-    raise NotAllowed(
-        f"As {Role(user.role).label if user else ''} you can't {NEEDS_WORDS[permission]}. "
-        "Ask the owner of the mill for the role that can."
-    )
+        raise NotAllowed(
+            gettext("%(user)s may no longer sign in. Ask the owner of the mill.") % {"user": user}
+        )
+    said = str(CANT[permission]) % {"role": Role(user.role).label if user else ""}
+    ask = gettext("Ask the owner of the mill for the role that can.")
+    raise NotAllowed(f"{said} {ask}")

@@ -7,12 +7,14 @@ import secrets
 from datetime import datetime, timedelta
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from wearlog.people import audit
 from wearlog.people.models import SignInLink, User
 from wearlog.people.refusals import Refused
 
-ASK_AGAIN = "Ask the owner of the mill for a new one, or print one with `manage.py add_person`."
+ASK_AGAIN = gettext_lazy("Ask the owner of the mill for a new one, or print one with `manage.py add_person`.")
 
 
 def hash_of(secret: str) -> str:
@@ -29,7 +31,9 @@ def make_link(
     Raises Refused for a person who may no longer sign in.
     """
     if not user.is_active:
-        raise Refused(f"{user} may not sign in: switch the account on first.", field="user")
+        raise Refused(
+            _("%(user)s may not sign in: switch the account on first.") % {"user": user}, field="user"
+        )
     secret = secrets.token_urlsafe(32)
     link = SignInLink.objects.create(
         user=user, secret_hash=hash_of(secret), made_at=at, expires_at=at + valid_for
@@ -46,13 +50,15 @@ def spend(*, secret: str, at: datetime) -> User:
     """
     link = SignInLink.objects.select_related("user").filter(secret_hash=hash_of(secret)).first()
     if link is None:
-        raise Refused(f"This sign-in link is not known here. {ASK_AGAIN}")
+        raise Refused(_("This sign-in link is not known here. %(ask_again)s") % {"ask_again": ASK_AGAIN})
     if not link.user.is_active:
-        raise Refused("This account is switched off. Ask the owner of the mill.")
+        raise Refused(_("This account is switched off. Ask the owner of the mill."))
     if at >= link.expires_at:
-        raise Refused(f"This sign-in link is too old. {ASK_AGAIN}")
+        raise Refused(_("This sign-in link is too old. %(ask_again)s") % {"ask_again": ASK_AGAIN})
     claimed = SignInLink.objects.filter(pk=link.pk, used_at__isnull=True).update(used_at=at)
     if not claimed:
-        raise Refused(f"This sign-in link was used already; it works once. {ASK_AGAIN}")
+        raise Refused(
+            _("This sign-in link was used already; it works once. %(ask_again)s") % {"ask_again": ASK_AGAIN}
+        )
     audit.write(at=at, by=link.user, action="sign in by link", record=link)
     return link.user

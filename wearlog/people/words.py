@@ -1,8 +1,11 @@
-"""How instants and days read in a sentence, in the mill's zone."""
+"""How instants, days and numbers read in a sentence: in the mill's zone, in the reader's language."""
 
 from __future__ import annotations
 
 from datetime import date, datetime
+
+from django.utils.formats import date_format, get_format
+from django.utils.translation import gettext as _
 
 from wearlog.people.models import Mill
 
@@ -14,5 +17,19 @@ def day_of(instant: datetime) -> date:
 
 def when(instant: datetime) -> str:
     """`5 March 2026, 14:05` in the mill's zone."""
-    local = instant.astimezone(Mill.current().zone)
-    return f"{local.day} {local:%B %Y, %H:%M}"
+    return date_format(instant.astimezone(Mill.current().zone), _("j F Y, H:i"))
+
+
+def day(given: date) -> str:
+    """`2026-03-05`, as a day stands in a sentence that refuses something."""
+    return date_format(given, _("Y-m-d"))
+
+
+def in_language(plain: str) -> str:
+    """A plain number with the decimal sign of the reader's language."""
+    return plain.replace(".", str(get_format("DECIMAL_SEPARATOR")))
+
+
+def figure(value: float, spec: str) -> str:
+    """A number by a format such as `.3g`, with the decimal sign of the reader's language."""
+    return in_language(f"{value:{spec}}")

@@ -12,11 +12,13 @@ from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
 
 from wearlog.people import audit
 from wearlog.people.models import Mill, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, allows, require
+from wearlog.people.words import day
 from wearlog.reminders.calls import Call, Marks, calls_now, marks_of
 from wearlog.reminders.keys import item_key, thing_of
 from wearlog.reminders.models import Mark, MarkKind
@@ -46,16 +48,20 @@ def hold_back(*, by: User, at: datetime, key: str, until_on: date | None, reason
     today = _today(at)
     reason = reason.strip()
     if until_on is None or until_on <= today:
-        raise Refused("Choose a day after today, before which nobody is reminded.", field="until_on")
+        raise Refused(_("Choose a day after today, before which nobody is reminded."), field="until_on")
     if until_on - today > LONGEST_HOLD:
         raise Refused(
-            f"Hold it back for a year at most, until {today + LONGEST_HOLD}; for longer change the rule.",
+            _("Hold it back for a year at most, until %(day)s; for longer change the rule.")
+            % {"day": day(today + LONGEST_HOLD)},
             field="until_on",
         )
     if not reason:
-        raise Refused("Say why it has to wait, for those who find it later.", field="reason")
+        raise Refused(_("Say why it has to wait, for those who find it later."), field="reason")
     if len(reason) > LONGEST_REASON:
-        raise Refused(f"Say it in {LONGEST_REASON} letters at most.", field="reason")
+        raise Refused(
+            _("Say it in %(most)s letters at most.") % {"most": LONGEST_REASON},
+            field="reason",
+        )
     call = _call(key, at)
     with transaction.atomic():
         _end_open(key, MarkKind.HELD, by=by, at=at)
@@ -69,7 +75,7 @@ def give_to(*, by: User, at: datetime, key: str, person: User | None, reason: st
     Giving it to the same person again returns what stands."""
     require(by, Permission.LOG)
     if person is None or not person.is_active or not allows(person, Permission.LOG):
-        raise Refused("Choose somebody who may log work here.", field="person")
+        raise Refused(_("Choose somebody who may log work here."), field="person")
     call = _call(key, at)
     with transaction.atomic():
         given = Mark.objects.open().filter(item_key=key, kind=MarkKind.GIVEN)
@@ -88,7 +94,7 @@ def take_back(*, by: User, at: datetime, mark_id: int) -> Mark:
     with transaction.atomic():
         mark: Mark | None = Mark.objects.select_for_update().filter(pk=mark_id).first()
         if mark is None:
-            raise Refused("That mark is not here. Look at the list again.")
+            raise Refused(_("That mark is not here. Look at the list again."))
         if mark.ended_at is None:
             _end(mark, by=by, at=at)
         return mark
@@ -113,7 +119,7 @@ def _call(key: str, at: datetime) -> Call:
         if item_key(call.item) == key:
             return call
     raise Refused(
-        "That work is not due any more: it was done or corrected meanwhile. Look at the list again."
+        _("That work is not due any more: it was done or corrected meanwhile. Look at the list again.")
     )
 
 
@@ -134,7 +140,7 @@ def _save(mark: Mark, *, by: User, at: datetime, action: str) -> Mark:
         with transaction.atomic():
             mark.save()
     except IntegrityError as error:
-        raise Refused("Somebody has just said something else of it. Look at it again.") from error
+        raise Refused(_("Somebody has just said something else of it. Look at it again.")) from error
     audit.write(at=at, by=by, action=action, record=mark, new=audit.snapshot(mark), reason=mark.reason)
     return mark
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 from django.core.exceptions import ImproperlyConfigured
+from django.utils.translation import gettext as _
 
 PORTS = {"https": 443, "http": 80}
 HOST = re.compile(r"[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*|[0-9a-f:.]*:[0-9a-f:.]*")
@@ -78,7 +79,7 @@ def read_networks(text: str) -> tuple[Network, ...]:
 
 def take_apart(url: str) -> Place:
     """Raises NotReachable for what is no plain http or https address."""
-    wrong = NotReachable("Write a web address as in https://hooks.mill.example/wearlog")
+    wrong = NotReachable(_("Write a web address as in https://hooks.mill.example/wearlog"))
     if len(url) > 500 or not url.isascii() or any(sign <= " " or sign in "\\\x7f" for sign in url):
         raise wrong
     try:
@@ -89,7 +90,7 @@ def take_apart(url: str) -> Place:
     if parts.scheme not in PORTS or not HOST.fullmatch(host) or port == 0:
         raise wrong
     if parts.username is not None or parts.password is not None or parts.fragment:
-        raise NotReachable("Leave name, password and # out of the address: messages are signed instead.")
+        raise NotReachable(_("Leave name, password and # out of the address: messages are signed instead."))
     path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
     return Place(Target(parts.scheme, host, port or PORTS[parts.scheme]), path)
 
@@ -101,10 +102,15 @@ def allowed(url: str, *, hosts: Sequence[Target]) -> Place:
         return place
     if any(target.host == place.target.host for target in hosts):
         known = ", ".join(str(target) for target in hosts if target.host == place.target.host)
-        raise NotReachable(f"This host may be called as {known} alone. Write the address so.")
+        raise NotReachable(
+            _("This host may be called as %(known)s alone. Write the address so.") % {"known": known}
+        )
     raise NotReachable(
-        f"The host {place.target.host} is not on the list of hosts that may be called. "
-        "Who runs the site adds it to WEBHOOK_HOSTS and starts it again."
+        _(
+            "The host %(host)s is not on the list of hosts that may be called. Who runs the "
+            "site adds it to WEBHOOK_HOSTS and starts it again."
+        )
+        % {"host": place.target.host}
     )
 
 
@@ -120,11 +126,14 @@ def choose(addresses: Sequence[Address], *, networks: Sequence[Network]) -> Addr
     for address in addresses:
         if not may_be_called(address, networks=networks):
             raise NotReachable(
-                f"The host leads to {address}, which is no public address. Who runs the site "
-                "names its network in WEBHOOK_NETWORKS if it may be called."
+                _(
+                    "The host leads to %(address)s, which is no public address. Who runs the site "
+                    "names its network in WEBHOOK_NETWORKS if it may be called."
+                )
+                % {"address": address}
             )
     if not addresses:
-        raise NotReachable("The host leads to no address.")
+        raise NotReachable(_("The host leads to no address."))
     return addresses[0]
 
 

@@ -6,6 +6,7 @@ import zoneinfo
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from wearlog.people import audit
 from wearlog.people.cleaning import clean
@@ -24,26 +25,30 @@ def save_wish(*, by: User | None, at: datetime, wish: ReminderWish) -> ReminderW
     Raises NotAllowed, and Refused where no mail could ever leave.
     """
     if by is not None and by.pk != wish.person_id and not allows(by, Permission.OWN):
-        raise NotAllowed("You can change your own reminders. Ask the owner for other people's.")
+        raise NotAllowed(_("You can change your own reminders. Ask the owner for other people's."))
     wish.weekdays = "".join(sorted(set(wish.weekdays)))
     if not wish.weekdays or set(wish.weekdays) - set(EVERY_DAY):
-        raise Refused("Choose at least one day of the week.", field="weekdays")
+        raise Refused(_("Choose at least one day of the week."), field="weekdays")
     if (wish.quiet_from is None) != (wish.quiet_until is None):
         raise Refused(
-            "Quiet hours need a beginning and an end; leave both empty for none.",
+            _("Quiet hours need a beginning and an end; leave both empty for none."),
             field="quiet_until" if wish.quiet_until is None else "quiet_from",
         )
     if wish.quiet_from is not None and wish.quiet_from == wish.quiet_until:
         raise Refused(
-            "Quiet hours can't end when they begin; leave both empty for none.", field="quiet_until"
+            _("Quiet hours can't end when they begin; leave both empty for none."), field="quiet_until"
         )
     if is_quiet(wish, wish.from_time):
         raise Refused(
-            f"{wish.from_time:%H:%M} lies in the quiet hours. Choose a time outside them.", field="from_time"
+            _("%(from_time)s lies in the quiet hours. Choose a time outside them.")
+            % {"from_time": f"{wish.from_time:%H:%M}"},
+            field="from_time",
         )
     if wish.time_zone and wish.time_zone not in zoneinfo.available_timezones():
         raise Refused(
-            f"{wish.time_zone} is no time zone known here. Choose one of the list.", field="time_zone"
+            _("%(time_zone)s is no time zone known here. Choose one of the list.")
+            % {"time_zone": wish.time_zone},
+            field="time_zone",
         )
     stored = ReminderWish.objects.select_for_update().filter(person_id=wish.person_id).first()
     wish.pk = stored.pk if stored is not None else None

@@ -10,6 +10,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Press
 from wearlog.people import audit, refs
@@ -17,7 +18,7 @@ from wearlog.people.cleaning import clean_fields, not_negative, per_cent, stored
 from wearlog.people.models import User
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.people.roles import Permission, require
-from wearlog.people.words import day_of, when
+from wearlog.people.words import day, day_of, when
 from wearlog.runs import doubts, queries
 from wearlog.runs.entries import NewRun
 from wearlog.runs.models import Crop, Run
@@ -70,7 +71,7 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
         return existing
     crop = Crop.objects.filter(pk=entry.crop_id).first()
     if crop is None:
-        raise Refused("There is no such crop. Choose one from the list.", field="crop")
+        raise Refused(_("There is no such crop. Choose one from the list."), field="crop")
     run = Run(
         ref=entry.ref or refs.new_ref(at),
         press=press,
@@ -131,22 +132,23 @@ def stop_run(
     require(by, Permission.LOG)
     press_id = Run.objects.filter(pk=run_id).values_list("press_id", flat=True).first()
     if press_id is None:
-        raise Refused("There is no such run. Open the day page again.", field="run")
+        raise Refused(_("There is no such run. Open the day page again."), field="run")
     press = locked_press(press_id)
     run: Run = Run.objects.select_related("press", "crop").get(pk=run_id)
     if run.voided_at is not None:
-        raise Refused("This run was struck out. Log it anew.", field="run")
+        raise Refused(_("This run was struck out. Log it anew."), field="run")
     if run.ends_at is not None:
         if (run.ended_at, run.seed_kg) == (ended_at, stored(seed_kg)):
             return run
         raise Refused(
-            f"This run was already ended, on {when(run.ends_at)}{audit.by_whom(run)}. "
-            "Correct it if that is wrong.",
+            _("This run was already ended, on %(when)s%(by_whom)s. Correct it if that is wrong.")
+            % {"when": when(run.ends_at), "by_whom": audit.by_whom(run)},
             field="run",
         )
     if ended_at <= run.started_at:
         raise Refused(
-            f"The run began on {when(run.started_at)}. Give a later end, or correct the start.",
+            _("The run began on %(when)s. Give a later end, or correct the start.")
+            % {"when": when(run.started_at)},
             field="ended_at",
         )
     old = audit.snapshot(run)
@@ -206,26 +208,36 @@ def slot_for(press: Press, through: str) -> int:
     barrels = press.barrels()
     unknown = [name for name in through.split() if name not in barrels]
     if unknown:
-        has = f"It has {', '.join(barrels)}." if barrels else "Its barrels have no names: leave it empty."
-        raise Refused(f"{press} has no barrel {unknown[0]!r}. {has}", field="through")
+        has = (
+            _("It has %(names)s.") % {"names": ", ".join(barrels)}
+            if barrels
+            else _("Its barrels have no names: leave it empty.")
+        )
+        raise Refused(
+            _("%(press)s has no barrel %(unknown)s. %(has)s")
+            % {"press": press, "unknown": repr(unknown[0]), "has": has},
+            field="through",
+        )
     return Run.slot_of(through, barrels)
 
 
 def check(run: Run) -> None:
     """Refuse what can't be: bad numbers, a retired press, a field that is too long."""
     if run.seed_kg is None:
-        raise Refused("Write how much seed was pressed; 0 where none was.", field="seed_kg")
+        raise Refused(_("Write how much seed was pressed; 0 where none was."), field="seed_kg")
     not_negative(run, NOT_NEGATIVE)
     per_cent(run, PER_CENT)
     retired_on = run.press.retired_on
     if retired_on is not None and day_of(run.started_at) >= retired_on:
         raise Refused(
-            f"{run.press} was retired on {retired_on:%Y-%m-%d}. Choose another press, or correct that day.",
+            _("%(press)s was retired on %(retired_on)s. Choose another press, or correct that day.")
+            % {"press": run.press, "retired_on": day(retired_on)},
             field="press",
         )
     if run.ended_at is not None and run.ended_at < run.started_at:
         raise Refused(
-            f"The end, {when(run.ended_at)}, lies before the start, {when(run.started_at)}. Change one.",
+            _("The end, %(when)s, lies before the start, %(start)s. Change one.")
+            % {"when": when(run.ended_at), "start": when(run.started_at)},
             field="ended_at",
         )
     clean_fields(run, known=("press", "crop", "ref"))
@@ -240,13 +252,22 @@ def refuse_overlap(run: Run) -> None:
         return
     if other.ends_at is None:
         raise Refused(
-            f"{run.press} is still pressing {other.crop} since {when(other.started_at)} "
-            f"(run {other.ref}). End that run first.",
+            _("%(press)s is still pressing %(crop)s since %(when)s (run %(ref)s). End that run first.")
+            % {"press": run.press, "crop": other.crop, "when": when(other.started_at), "ref": other.ref},
             field="started_at",
         )
     raise Refused(
-        f"{run.press} was already pressing {other.crop} from {when(other.started_at)} to "
-        f"{when(other.ends_at)} (run {other.ref}). Change the times, or correct that run first.",
+        _(
+            "%(press)s was already pressing %(crop)s from %(when)s to %(end)s (run "
+            "%(ref)s). Change the times, or correct that run first."
+        )
+        % {
+            "press": run.press,
+            "crop": other.crop,
+            "when": when(other.started_at),
+            "end": when(other.ends_at),
+            "ref": other.ref,
+        },
         field="started_at",
     )
 

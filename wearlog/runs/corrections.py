@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from wearlog.people import audit
 from wearlog.people.models import User
@@ -35,7 +36,7 @@ def correct_run(
         before = audit.snapshot(reading)
         if run.ended_at is None:
             raise Refused(
-                "This run was logged by the meter and needs its end. Give the end, or strike the run out.",
+                _("This run was logged by the meter and needs its end. Give the end, or strike the run out."),
                 field="ended_at",
             )
         reading.read_at, reading.press = run.ended_at, run.press
@@ -70,8 +71,11 @@ def correct_reading(
     run = run_of(reading)
     if run is not None and ("read_at" in changes or "press" in changes):
         raise Refused(
-            f"This reading was taken at the end of run {run.ref} ({when(reading.read_at)}) and gives it its "
-            "hours. Correct the end or the press of that run; the reading moves with it.",
+            _(
+                "This reading was taken at the end of run %(ref)s (%(when)s) and gives it its "
+                "hours. Correct the end or the press of that run; the reading moves with it."
+            )
+            % {"ref": run.ref, "when": when(reading.read_at)},
             field="read_at",
         )
     old = audit.snapshot(reading)

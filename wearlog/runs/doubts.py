@@ -11,10 +11,13 @@ from collections.abc import Collection, Sequence
 from datetime import datetime, timedelta
 from itertools import groupby
 
+from django.utils.translation import gettext as _
+
 from wearlog.equipment.actions import CLOCKS_DIFFER
 from wearlog.equipment.models import Fitting, Kind, Position
+from wearlog.people.audit import plain_number
 from wearlog.people.refusals import Doubt, Doubtful
-from wearlog.people.words import when
+from wearlog.people.words import figure, in_language, when
 from wearlog.runs import queries
 from wearlog.runs.models import Reading, ReadingKind, Run
 
@@ -51,7 +54,7 @@ def in_the_future(*instants: datetime | None, at: datetime, field: str) -> list[
     return [
         Doubt(
             "in_the_future",
-            f"{when(late[-1])} has not come yet. Are day and time right?",
+            _("%(when)s has not come yet. Are day and time right?") % {"when": when(late[-1])},
             field,
         )
     ]
@@ -67,8 +70,13 @@ def about_hours(run: Run, hours: float | None) -> list[Doubt]:
     return [
         Doubt(
             "more_hours_than_clock",
-            f"{hours:.4g} hours are more than the {clock:.4g} hours from {when(run.started_at)} "
-            f"to {when(run.ended_at)}. Is a digit wrong?",
+            _("%(hours)s hours are more than the %(clock)s hours from %(when)s to %(end)s. Is a digit wrong?")
+            % {
+                "hours": figure(hours, ".4g"),
+                "clock": figure(clock, ".4g"),
+                "when": when(run.started_at),
+                "end": when(run.ended_at),
+            },
             "hours_h",
         )
     ]
@@ -82,8 +90,16 @@ def since_last_run(run: Run, hours: float, last: Run) -> list[Doubt]:
     return [
         Doubt(
             "more_hours_than_clock",
-            f"{hours:.4g} hours are more than the {clock:.4g} hours since the last run of {run.press} "
-            f"ended on {when(last.ends_at)}. Is a digit wrong?",
+            _(
+                "%(hours)s hours are more than the %(clock)s hours since the last run of "
+                "%(press)s ended on %(when)s. Is a digit wrong?"
+            )
+            % {
+                "hours": figure(hours, ".4g"),
+                "clock": figure(clock, ".4g"),
+                "press": run.press,
+                "when": when(last.ends_at),
+            },
             "hours_h",
         )
     ]
@@ -100,30 +116,52 @@ def about_pace(run: Run, hours: float | None) -> list[Doubt]:
             return [
                 Doubt(
                     "unit_looks_wrong",
-                    f"{rate:.3g} kg an hour is not the pace of a small press. Is the unit of the seed right?",
+                    _("%(rate)s is not the pace of a small press. Is the unit of the seed right?")
+                    % {"rate": pace(rate)},
                     "seed_kg",
                 )
             ]
         return []
     ratio = rate / usual.kg_per_h
-    said = (
-        f"{rate:.3g} kg an hour is {times(ratio)} what {run.press} usually presses of {run.crop} "
-        f"({usual.kg_per_h:.3g} kg an hour)."
-    )
+    said = _("%(rate)s is %(ratio)s what %(press)s usually presses of %(crop)s (%(usual)s).") % {
+        "rate": pace(rate),
+        "ratio": times(ratio),
+        "press": run.press,
+        "crop": run.crop,
+        "usual": pace(usual.kg_per_h),
+    }
     for factor in (POUND, 1 / POUND):
         if abs(ratio / factor - 1) <= UNIT_BAND:
-            return [Doubt("unit_looks_wrong", f"{said} Pounds and kilograms mixed up?", "seed_kg")]
+            return [
+                Doubt(
+                    "unit_looks_wrong",
+                    _("%(said)s Pounds and kilograms mixed up?") % {"said": said},
+                    "seed_kg",
+                )
+            ]
     if 500 <= ratio <= 2000 or 1 / 2000 <= ratio <= 1 / 500:
-        return [Doubt("unit_looks_wrong", f"{said} Tonnes and kilograms mixed up?", "seed_kg")]
+        return [
+            Doubt(
+                "unit_looks_wrong", _("%(said)s Tonnes and kilograms mixed up?") % {"said": said}, "seed_kg"
+            )
+        ]
     if ratio >= 2:
-        return [Doubt("twice_the_rate", f"{said} Are seed and hours right?", "seed_kg")]
+        return [Doubt("twice_the_rate", _("%(said)s Are seed and hours right?") % {"said": said}, "seed_kg")]
     if ratio <= 0.5:
-        return [Doubt("half_the_rate", f"{said} Are seed and hours right?", "seed_kg")]
+        return [Doubt("half_the_rate", _("%(said)s Are seed and hours right?") % {"said": said}, "seed_kg")]
     return []
 
 
+def pace(kg_per_h: float) -> str:
+    return _("%(rate)s kg an hour") % {"rate": figure(kg_per_h, ".3g")}
+
+
 def times(ratio: float) -> str:
-    return f"{ratio:.3g} times" if ratio >= 1 else f"1/{1 / ratio:.3g} of"
+    return (
+        _("%(ratio)s times") % {"ratio": figure(ratio, ".3g")}
+        if ratio >= 1
+        else _("1/%(ratio)s of") % {"ratio": figure(1 / ratio, ".3g")}
+    )
 
 
 def about_what_is_fitted(run: Run) -> list[Doubt]:
@@ -137,7 +175,7 @@ def about_what_is_fitted(run: Run) -> list[Doubt]:
     )
     if run.slot:
         fittings = fittings.filter(position__barrel__in=("", *run.through.split()))
-    for _, on_position in groupby(fittings, key=lambda fitting: fitting.position_id):
+    for _rest, on_position in groupby(fittings, key=lambda fitting: fitting.position_id):
         since = empty_since(list(on_position), run.started_at, end)
         if since is not None:
             return [gap(since[0], since[1])]
@@ -164,8 +202,11 @@ def empty_since(
 def gap(position: Position, since: datetime) -> Doubt:
     return Doubt(
         "overlaps_gap",
-        f"By the log nothing sat on {position} at {when(since)}. Was a part fitted and not logged? "
-        "What wears there is counted only once its fitting is logged.",
+        _(
+            "By the log nothing sat on %(position)s at %(when)s. Was a part fitted and not "
+            "logged? What wears there is counted only once its fitting is logged."
+        )
+        % {"position": position, "when": when(since)},
         "press",
     )
 
@@ -189,9 +230,17 @@ def _step(first: Reading, second: Reading) -> list[Doubt]:
         return [
             Doubt(
                 "meter_went_back",
-                f"The meter showed {plain(first)} h on {when(first.read_at)} and {plain(second)} h on "
-                f"{when(second.read_at)}. If the meter was replaced, say new meter; if one reading "
-                "was a slip, correct that one.",
+                _(
+                    "The meter showed %(first)s h on %(when)s and %(second)s h on "
+                    "%(then)s. If the meter was replaced, say new meter; if one reading "
+                    "was a slip, correct that one."
+                )
+                % {
+                    "first": plain(first),
+                    "when": when(first.read_at),
+                    "second": plain(second),
+                    "then": when(second.read_at),
+                },
                 "meter_h",
             )
         ]
@@ -199,8 +248,16 @@ def _step(first: Reading, second: Reading) -> list[Doubt]:
         return [
             Doubt(
                 "more_hours_than_clock",
-                f"The meter advanced {advance:.4g} hours in the {clock:.4g} hours from "
-                f"{when(first.read_at)} to {when(second.read_at)}. Is a digit wrong?",
+                _(
+                    "The meter advanced %(advance)s hours in the %(clock)s hours from %(when)s to "
+                    "%(then)s. Is a digit wrong?"
+                )
+                % {
+                    "advance": figure(advance, ".4g"),
+                    "clock": figure(clock, ".4g"),
+                    "when": when(first.read_at),
+                    "then": when(second.read_at),
+                },
                 "meter_h",
             )
         ]
@@ -208,8 +265,4 @@ def _step(first: Reading, second: Reading) -> list[Doubt]:
 
 
 def plain(reading: Reading) -> str:
-    return (
-        f"{reading.meter_h:f}".rstrip("0").rstrip(".")
-        if "." in f"{reading.meter_h:f}"
-        else str(reading.meter_h)
-    )
+    return in_language(plain_number(reading.meter_h))

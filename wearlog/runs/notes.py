@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Press
 from wearlog.people import audit, refs
@@ -22,9 +23,9 @@ def leave_note(
     """Leave a line for whoever comes next, about one press or the whole mill."""
     require(by, Permission.LOG)
     if not text.strip():
-        raise Refused("The note is empty. Write a line.", field="text")
+        raise Refused(_("The note is empty. Write a line."), field="text")
     if press_id is not None and not Press.objects.filter(pk=press_id).exists():
-        raise Refused("There is no such press. Choose one from the list.", field="press")
+        raise Refused(_("There is no such press. Choose one from the list."), field="press")
     note = ShiftNote(
         press_id=press_id,
         written_at=at,

@@ -7,6 +7,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Press
 from wearlog.people import audit, refs
@@ -23,7 +24,7 @@ def locked_press(press_id: int) -> Press:
     """The press, its row locked until the transaction ends."""
     press = Press.objects.select_for_update(no_key=True).filter(pk=press_id).first()
     if press is None:
-        raise Refused("There is no such press. Choose one from the list.", field="press")
+        raise Refused(_("There is no such press. Choose one from the list."), field="press")
     return press
 
 
@@ -86,7 +87,7 @@ def new_reading(
 
 def refuse_bad_reading(reading: Reading) -> None:
     if reading.meter_h is None or not reading.meter_h.is_finite() or reading.meter_h < 0:
-        raise Refused("Write what the hour meter shows, 0 or more.", field="meter_h")
+        raise Refused(_("Write what the hour meter shows, 0 or more."), field="meter_h")
     reading.meter_h = stored(reading.meter_h) or Decimal(0)
 
 
@@ -101,7 +102,7 @@ def store_reading(*, by: User | None, at: datetime, reading: Reading) -> Reading
 
 
 def taken(standing: Reading) -> str:
-    return (
-        f"The meter of {standing.press} was already read at {when(standing.read_at)}: "
-        f"{doubts.plain(standing)} h. Correct that reading, or give another moment."
-    )
+    return _(
+        "The meter of %(press)s was already read at %(when)s: %(standing)s h. Correct "
+        "that reading, or give another moment."
+    ) % {"press": standing.press, "when": when(standing.read_at), "standing": doubts.plain(standing)}

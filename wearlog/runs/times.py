@@ -6,9 +6,11 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 from wearlog.people.cleaning import stored
 from wearlog.people.refusals import Refused
-from wearlog.people.words import when
+from wearlog.people.words import in_language, when
 from wearlog.runs import doubts, queries
 from wearlog.runs.entries import NewRun
 from wearlog.runs.models import Reading, ReadingKind, Run
@@ -43,15 +45,16 @@ def times_of(entry: NewRun, *, at: datetime, slot: int, reading: Reading | None)
         ended_at = reading.read_at
     hours = entry.hours_h
     if hours is not None and (not hours.is_finite() or hours < 0):
-        raise Refused("Hours can't be negative. Write 0 or more.", field="hours_h")
+        raise Refused(_("Hours can't be negative. Write 0 or more."), field="hours_h")
     if hours is not None and hours > 24 * 366:
         raise Refused(
-            "More than a year of hours is not one run. Write the hours of this run.", field="hours_h"
+            _("More than a year of hours is not one run. Write the hours of this run."), field="hours_h"
         )
     if entry.started_at is not None:
         if ended_at is not None and ended_at < entry.started_at:
             raise Refused(
-                f"The end, {when(ended_at)}, lies before the start, {when(entry.started_at)}. Change one.",
+                _("The end, %(when)s, lies before the start, %(start)s. Change one.")
+                % {"when": when(ended_at), "start": when(entry.started_at)},
                 field="ended_at",
             )
         times = Times(entry.started_at, ended_at, stored(hours))
@@ -65,7 +68,7 @@ def times_of(entry: NewRun, *, at: datetime, slot: int, reading: Reading | None)
     if reading is not None:
         return times_by_meter(reading, slot=slot)
     if ended_at is not None:
-        raise Refused("Give the start of the run, its hours, or the meter.", field="started_at")
+        raise Refused(_("Give the start of the run, its hours, or the meter."), field="started_at")
     return Times(at, None, None)
 
 
@@ -74,28 +77,45 @@ def times_by_meter(reading: Reading, *, slot: int) -> Times:
     before = queries.reading_before(reading.press_id, reading.read_at)
     if reading.kind == ReadingKind.NEW_METER:
         raise Refused(
-            "A new meter can't tell the hours of this run. Give them, or the start.", field="hours_h"
+            _("A new meter can't tell the hours of this run. Give them, or the start."), field="hours_h"
         )
     if before is None:
         raise Refused(
-            f"This is the first reading of the meter of {reading.press}, so it can't tell the hours yet. "
-            "Give the hours of this run, or its start.",
+            _(
+                "This is the first reading of the meter of %(press)s, so it can't tell the hours "
+                "yet. Give the hours of this run, or its start."
+            )
+            % {"press": reading.press},
             field="hours_h",
         )
     advance = reading.meter_h - before.meter_h
     if advance < 0:
         raise Refused(
-            f"The meter showed {doubts.plain(before)} h on {when(before.read_at)}, more than "
-            f"{doubts.plain(reading)} h. Check the number; if the meter was replaced, say new meter and give "
-            "the hours of this run, or its start.",
+            _(
+                "The meter showed %(before)s h on %(when)s, more than %(reading)s h. Check the "
+                "number; if the meter was replaced, say new meter and give the hours of this "
+                "run, or its start."
+            )
+            % {
+                "before": doubts.plain(before),
+                "when": when(before.read_at),
+                "reading": doubts.plain(reading),
+            },
             field="meter_h",
         )
     others = hours_of_others(reading, before, slot)
     hours = advance - others
     if others and hours <= 0:
         raise Refused(
-            f"The meter advanced {advance:f} h since {when(before.read_at)}, and the runs logged since then "
-            f"took {others:f} h of it. Give the hours of this run, or correct those.",
+            _(
+                "The meter advanced %(advance)s h since %(when)s, and the runs logged since then "
+                "took %(others)s h of it. Give the hours of this run, or correct those."
+            )
+            % {
+                "advance": in_language(f"{advance:f}"),
+                "when": when(before.read_at),
+                "others": in_language(f"{others:f}"),
+            },
             field="hours_h",
         )
     start = reading.read_at - timedelta(hours=float(hours))

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from wearlog.equipment import actions as moves
 from wearlog.equipment import queries as equipment
@@ -51,7 +52,8 @@ def log_work(*, by: User | None, at: datetime, entry: NewWork, confirmed: Collec
         return existing
     if entry.action not in Action.values:
         raise Refused(
-            f"{entry.action!r} is no work known here. Choose one of {', '.join(Action.values)}.",
+            _("%(action)s is no work known here. Choose one of %(names)s.")
+            % {"action": repr(entry.action), "names": ", ".join(Action.values)},
             field="action",
         )
     subject = subject_of(entry, press)
@@ -86,7 +88,7 @@ def log_work(*, by: User | None, at: datetime, entry: NewWork, confirmed: Collec
     open_doubts = run_doubts.in_the_future(entry.done_at, at=at, field="done_at")
     for number, given in enumerate(entry.measurements, start=1):
         if subject.part is None:
-            raise Refused("Say which part was measured.", field="part")
+            raise Refused(_("Say which part was measured."), field="part")
         open_doubts += gauge(
             by=by,
             at=at,
@@ -192,7 +194,7 @@ def subject_of(entry: NewWork, press: Press) -> Subject:
         if fitting is not None and entry.new_part_id is None:
             return Subject(position, fitting.part, entry.edge or fitting.edge)
     if entry.edge:
-        raise Refused("Say which part the edge belongs to.", field="part")
+        raise Refused(_("Say which part the edge belongs to."), field="part")
     return Subject(position)
 
 
@@ -200,23 +202,32 @@ def of_fitting(entry: NewWork, press: Press) -> Subject:
     fitting: Fitting = moves.locked_fitting(entry.expected_fitting_id or 0)
     if fitting.position.press_id != press.pk:
         raise Refused(
-            f"{fitting.part} sits on {fitting.position.press}, not on {press}. Choose the press again.",
+            _("%(part)s sits on %(press)s, not on %(named)s. Choose the press again.")
+            % {"part": fitting.part, "press": fitting.position.press, "named": press},
             field="press",
         )
     if entry.position_id is not None and entry.position_id != fitting.position_id:
         raise Refused(
-            f"{fitting.part} sits on {fitting.position}. Choose that position, or another part.",
+            _("%(part)s sits on %(position)s. Choose that position, or another part.")
+            % {"part": fitting.part, "position": fitting.position},
             field="position",
         )
     if entry.part_id is not None and entry.part_id != fitting.part_id:
-        raise Refused(f"{fitting.part} is what sits on {fitting.position}.", field="part")
+        raise Refused(
+            _("%(part)s is what sits on %(position)s.")
+            % {"part": fitting.part, "position": fitting.position},
+            field="part",
+        )
     ended = fitting.removed_at is not None and entry.done_at >= fitting.removed_at
     if ended or fitting.voided_at is not None:
         raise AlreadyMoved(wording.who_moved(fitting), field="fitting")
     if entry.done_at < fitting.fitted_at:
         raise Refused(
-            f"{fitting.part} was fitted on {fitting.position} only on {when(fitting.fitted_at)}. "
-            "Give a later moment, or correct when it was fitted.",
+            _(
+                "%(part)s was fitted on %(position)s only on %(when)s. Give a later moment, or "
+                "correct when it was fitted."
+            )
+            % {"part": fitting.part, "position": fitting.position, "when": when(fitting.fitted_at)},
             field="done_at",
         )
     edge = moves.edge_of(fitting.part, entry.edge) if entry.edge else fitting.edge
@@ -228,7 +239,11 @@ def position_of(position_id: int | None, press: Press) -> Position | None:
         return None
     position = moves.locked_position(position_id)
     if position.press_id != press.pk:
-        raise Refused(f"{position} is not on {press}. Choose a position of this press.", field="position")
+        raise Refused(
+            _("%(position)s is not on %(press)s. Choose a position of this press.")
+            % {"position": position, "press": press},
+            field="position",
+        )
     return position
 
 
@@ -245,7 +260,7 @@ def rule_of(rule_id: int | None) -> Rule | None:
         return None
     rule = Rule.objects.filter(pk=rule_id).first()
     if rule is None:
-        raise Refused("There is no such rule any more. Leave it empty, or choose another.", field="rule")
+        raise Refused(_("There is no such rule any more. Leave it empty, or choose another."), field="rule")
     return rule
 
 
@@ -253,12 +268,12 @@ def move(*, by: User | None, at: datetime, entry: NewWork, subject: Subject) -> 
     """The move that belongs to a flip or a replacement."""
     if entry.action != Action.REPLACE and (entry.new_part_id or entry.old_part_retired_because):
         raise Refused(
-            "A part goes on or out of service only with a replacement. Log that, or take the part off.",
+            _("A part goes on or out of service only with a replacement. Log that, or take the part off."),
             field="action",
         )
     if entry.action == Action.FLIP:
         if entry.expected_fitting_id is None:
-            raise Refused("Say which part was flipped: choose it on the press page.", field="fitting")
+            raise Refused(_("Say which part was flipped: choose it on the press page."), field="fitting")
         moves.flip(
             by=by,
             at=at,
@@ -270,12 +285,12 @@ def move(*, by: User | None, at: datetime, entry: NewWork, subject: Subject) -> 
         return
     if entry.new_part_id is None:
         if entry.expected_fitting_id is not None or entry.old_part_retired_because:
-            raise Refused("Say which part went on in its place.", field="new_part")
+            raise Refused(_("Say which part went on in its place."), field="new_part")
         return  # something that is not kept as a part, such as a belt
     if subject.position is None:
-        raise Refused("Say where the new part was fitted.", field="position")
+        raise Refused(_("Say where the new part was fitted."), field="position")
     if entry.expected_fitting_id is None and entry.old_part_retired_because:
-        raise Refused("Say which part came off: choose it on the press page.", field="fitting")
+        raise Refused(_("Say which part came off: choose it on the press page."), field="fitting")
     moves.replace(
         by=by,
         at=at,
@@ -302,7 +317,8 @@ def check(service: Service) -> None:
     not_negative(service, ("downtime_h", "labour_h", "cost"))
     if service.position is not None and service.position.press_id != service.press_id:
         raise Refused(
-            f"{service.position} is not on {service.press}. Choose a position of this press.",
+            _("%(position)s is not on %(press)s. Choose a position of this press.")
+            % {"position": service.position, "press": service.press},
             field="position",
         )
     if service.edge and service.part is not None:
@@ -312,7 +328,7 @@ def check(service: Service) -> None:
 
 def check_gauge(measurement: Measurement) -> None:
     if measurement.value_mm is None:
-        raise Refused("Write what the gauge showed.", field="value_mm")
+        raise Refused(_("Write what the gauge showed."), field="value_mm")
     not_negative(measurement, ("value_mm",))
     measurement.value_mm = stored(measurement.value_mm) or measurement.value_mm
     moves.edge_of(measurement.part, measurement.edge)
@@ -325,6 +341,7 @@ def refuse_taken_ref(measurement: Measurement) -> None:
     """A gauge sent with its own ref inside new work, where another record has that ref."""
     if Measurement.objects.filter(ref=measurement.ref).exists():
         raise Refused(
-            f"Another gauge already has the ref {measurement.ref!r}. Send it under a ref of its own.",
+            _("Another gauge already has the ref %(ref)s. Send it under a ref of its own.")
+            % {"ref": repr(measurement.ref)},
             field="ref",
         )

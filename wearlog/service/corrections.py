@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from wearlog.equipment import actions as moves
 from wearlog.equipment import corrections as fittings
@@ -34,7 +35,7 @@ def correct_service(
     begun = fitting_begun_by(service)
     if begun is not None and {"press", "position", "part", "edge", "action"} & set(changes):
         raise Refused(
-            "This work moved a part. Strike it out, which takes the move back, and log it anew.",
+            _("This work moved a part. Strike it out, which takes the move back, and log it anew."),
             field=next(iter(changes)),
         )
     old, was_done_at = audit.snapshot(service), service.done_at
@@ -62,7 +63,7 @@ def correct_service(
             setattr(gauge, name, value)
         if audit.snapshot(gauge) != before:
             if gauge.part_id is None:
-                raise Refused("This work has gauges. Name the part that was measured.", field="part")
+                raise Refused(_("This work has gauges. Name the part that was measured."), field="part")
             check_gauge(gauge)
             _store(by=by, at=at, record=gauge, old=before, reason=reason)
 
@@ -113,7 +114,8 @@ def correct_other(
         moves.not_in_the_future(record.happened_at, at=at, field="happened_at")
         if record.position is not None and record.position.press_id != record.press_id:
             raise Refused(
-                f"{record.position} is not on {record.press}. Choose a position of this press.",
+                _("%(position)s is not on %(press)s. Choose a position of this press.")
+                % {"position": record.position, "press": record.press},
                 field="position",
             )
     clean(record)

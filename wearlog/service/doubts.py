@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+
 from wearlog.equipment.models import Part
 from wearlog.people.refusals import Doubt
-from wearlog.people.words import when
+from wearlog.people.words import figure, when
 from wearlog.service.entries import NewMeasurement
 from wearlog.service.models import Measurement, Phase
 
@@ -37,20 +39,24 @@ def about_step(
     if last is not None:
         base = float(last.value_mm)
         allowed = max(SMALLEST_STEP_MM, budget / 2 if budget is not None else 0.2 * base)
-        said = f"the last value there was {base:.6g} mm on {when(last.measured_at)}"
+        said = _("the last value there was %(base)s mm on %(when)s") % {
+            "base": figure(base, ".6g"),
+            "when": when(last.measured_at),
+        }
     elif new is not None:
         base = float(new)
         allowed = max(1.0, 3 * budget if budget is not None else 0.2 * base)
-        said = f"new it is {base:.6g} mm"
+        said = _("new it is %(base)s mm") % {"base": figure(base, ".6g")}
     else:
         return []
     if abs(value - base) <= allowed:
         return []
-    inches = " It looks like inches." if abs(value * INCH_MM - base) <= allowed else ""
+    inches = _(" It looks like inches.") if abs(value * INCH_MM - base) <= allowed else ""
     return [
         Doubt(
             "large_step",
-            f"{value:.6g} mm on {part} is far off: {said}.{inches} Is the value right?",
+            _("%(value)s mm on %(part)s is far off: %(said)s.%(inches)s Is the value right?")
+            % {"value": figure(value, ".6g"), "part": part, "said": said, "inches": inches},
             "value_mm",
         )
     ]

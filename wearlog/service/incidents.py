@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from wearlog.equipment.actions import not_in_the_future
 from wearlog.people import audit, refs
@@ -34,7 +35,8 @@ def report_incident(*, by: User | None, at: datetime, entry: NewIncident) -> Inc
         return existing
     if entry.kind not in IncidentKind.values:
         raise Refused(
-            f"{entry.kind!r} is no incident known here. Choose one of {', '.join(IncidentKind.values)}.",
+            _("%(kind)s is no incident known here. Choose one of %(names)s.")
+            % {"kind": repr(entry.kind), "names": ", ".join(IncidentKind.values)},
             field="kind",
         )
     not_in_the_future(entry.happened_at, at=at, field="happened_at")
@@ -79,12 +81,14 @@ def release_lot(*, by: User | None, at: datetime, hold_id: int, released_by: str
     """Release a held lot: the person who answers for it is named, and why it may be used. Once only."""
     require(by, Permission.MAINTAIN)
     if not released_by.strip():
-        raise Refused("Write the name of the person who releases the lot.", field="released_by")
+        raise Refused(_("Write the name of the person who releases the lot."), field="released_by")
     if not reason.strip():
-        raise Refused("Write why the lot may be used: what was found and what was looked at.", field="reason")
+        raise Refused(
+            _("Write why the lot may be used: what was found and what was looked at."), field="reason"
+        )
     hold = LotHold.objects.filter(pk=hold_id).first()
     if hold is None:
-        raise Refused("There is no such held lot. Open the day page again.", field="hold")
+        raise Refused(_("There is no such held lot. Open the day page again."), field="hold")
     old = audit.snapshot(hold)
     hold.released_at, hold.released_by, hold.reason = at, released_by.strip(), reason.strip()
     clean(hold)
@@ -94,7 +98,8 @@ def release_lot(*, by: User | None, at: datetime, hold_id: int, released_by: str
     if not released:
         hold.refresh_from_db()
         raise Refused(
-            f"This lot was already released by {hold.released_by} on {when(hold.released_at or at)}.",
+            _("This lot was already released by %(released_by)s on %(when)s.")
+            % {"released_by": hold.released_by, "when": when(hold.released_at or at)},
             field="hold",
         )
     audit.write(
@@ -121,18 +126,18 @@ def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -
     if existing is not None:
         return existing.crop_change
     if not entry.signed_by.strip():
-        raise Refused("Write the name of the person who cleaned and signs for it.", field="signed_by")
+        raise Refused(_("Write the name of the person who cleaned and signs for it."), field="signed_by")
     not_in_the_future(entry.done_at, at=at, field="done_at")
     to_crop = Crop.objects.filter(pk=entry.to_crop_id).first()
     if to_crop is None:
-        raise Refused("Choose the crop that comes next.", field="to_crop")
+        raise Refused(_("Choose the crop that comes next."), field="to_crop")
     if entry.from_crop_id is None:
         from_crop = runs.last_crop(press, at=entry.done_at)
     else:
         from_crop = Crop.objects.filter(pk=entry.from_crop_id).first()
         if from_crop is None:
             raise Refused(
-                "There is no such crop. Choose the crop that was pressed before.", field="from_crop"
+                _("There is no such crop. Choose the crop that was pressed before."), field="from_crop"
             )
     service = Service(
         ref=entry.ref or refs.new_ref(at),

@@ -155,7 +155,7 @@ def read_sheet(table: Table, content: bytes) -> tuple[Sheet, list[BadRow]]:
         problems.append(BadRow(table.file, reader.line_num, "", "", broken_quotes(str(error))))
     across = list(zip(*rows, strict=True)) or [()] * len(header)
     named = [(name, cells) for name, cells in zip(header, across, strict=True) if name or any(cells)]
-    problems.extend(header_problems(table, [name for name, _ in named]))
+    problems.extend(header_problems(table, [name for name, _rest in named]))
     for name, cells in named:
         if name in table.by_name:
             sheet.columns.setdefault(name, cells)

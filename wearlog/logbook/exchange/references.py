@@ -87,6 +87,6 @@ def reason_for(target: Table, key: Any, voided: bool) -> str:
     if voided:
         return "that record was voided here: leave the cell empty, or bring the record along."
     if target.name == "positions":
-        press, _ = key
+        press, _rest = key
         return f'press "{press}" has no position of this name, neither in positions.csv nor stored here.'
     return f"there is none of this name, neither in {target.file} nor stored here."

@@ -57,10 +57,10 @@ def barrels_by_press(tables: Tables) -> dict[str, list[str]]:
         (press, name): barrel
         for press, name, barrel in stored_pairs("positions", "press__code", "name", "barrel")
     }
-    for _, press, name, barrel in tables["positions"].each("press", "position", "barrel"):
+    for _rest, press, name, barrel in tables["positions"].each("press", "position", "barrel"):
         places[press, name] = barrel
     barrels: dict[str, set[str]] = {}
-    for (press, _), barrel in places.items():
+    for (press, _rest), barrel in places.items():
         if barrel:
             barrels.setdefault(press, set()).add(barrel)
     return {press: sorted(names) for press, names in barrels.items()}
@@ -82,8 +82,8 @@ def unlike_barrels(tables: Tables) -> Iterator[BadRow]:
 def edges_of_parts(tables: Tables, wanted: set[str]) -> dict[str, int]:
     """How many edges each wanted part has; parts whose type or edges can't be read are left out."""
     edges = dict(stored_pairs("part_types", "code", "edges"))
-    edges.update({code: count for _, code, count in tables["part_types"].each("part_type", "edges")})
-    types_of = {code: part_type for _, code, part_type in tables["parts"].each("part", "part_type")}
+    edges.update({code: count for _rest, code, count in tables["part_types"].each("part_type", "edges")})
+    types_of = {code: part_type for _rest, code, part_type in tables["parts"].each("part", "part_type")}
     unreadable = set(tables["parts"].rows.column("part")) - types_of.keys()
     for batch in in_batches(wanted - types_of.keys() - unreadable):
         types_of.update(
@@ -95,7 +95,7 @@ def edges_of_parts(tables: Tables, wanted: set[str]) -> dict[str, int]:
 def unknown_edges(tables: Tables) -> Iterator[BadRow]:
     """A fitting or gauge names one of the part's edges; work may be on the whole part."""
     names = ("fittings", "measurements", "services")
-    wanted = {part for name in names for _, part in tables[name].each("part") if part}
+    wanted = {part for name in names for _rest, part in tables[name].each("part") if part}
     counts = edges_of_parts(tables, wanted)
     for name in names:
         table = tables[name]
@@ -149,8 +149,8 @@ def unknown_rule_positions(tables: Tables) -> Iterator[BadRow]:
     if not any(table.column("position")):
         return
     positions = set(stored_pairs("positions", "press__code", "name"))
-    positions |= {(press, name) for _, press, name in tables["positions"].each("press", "position")}
-    anywhere = {name for _, name in positions} | set(tables["positions"].rows.column("position"))
+    positions |= {(press, name) for _rest, press, name in tables["positions"].each("press", "position")}
+    anywhere = {name for _rest, name in positions} | set(tables["positions"].rows.column("position"))
     for row, press, name in table.each("press", "position"):
         if name and press is not None and (press, name) not in positions:
             yield table.rows.wrong(row, "position", f'press "{press}" has no position of this name.')
@@ -171,7 +171,7 @@ def circles(tables: Tables) -> Iterator[BadRow]:
     if not any(table.column("made_from")):
         return
     sources = dict(BY_NAME["parts"].records.exclude(made_from=None).values_list("code", "made_from__code"))
-    sources.update({part: source for _, part, source in table.each("part", "made_from")})
+    sources.update({part: source for _rest, part, source in table.each("part", "made_from")})
     for row, part, source in table.each("part", "made_from"):
         seen: set[str] = set()
         while source is not None and source not in seen and source != part:
@@ -186,7 +186,7 @@ def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
     found = list(table.each("part", "press", "position", "fitted_at", "removed_at"))
     if not found:
         return
-    mine = {(part, start) for _, part, _, _, start, _ in found}
+    mine = {(part, start) for _rest, part, _rest, _rest, start, _rest in found}
     for part, start in zip(*(table.rows.column(name) for name in table.rows.table.key), strict=True):
         mine.add((part, start))
     stored = [
@@ -242,12 +242,12 @@ def slots(through: str, barrels: list[str]) -> tuple[int, ...]:
 
 def stored_runs(runs: list[Any], refs: set[str], barrels: dict[str, list[str]]) -> Iterator[tuple[Any, ...]]:
     """The stored runs that could meet one of these, but for those that the logbook brings itself."""
-    first = min(start for _, _, _, start, _, _ in runs)
-    last = max(end or FOR_EVER for _, _, _, _, end, _ in runs)
+    first = min(start for _rest, _rest, _rest, start, _rest, _rest in runs)
+    last = max(end or FOR_EVER for _rest, _rest, _rest, _rest, end, _rest in runs)
     near = Run.objects.standing().filter(Q(ends_at__isnull=True) | Q(ends_at__gt=first))
     if last != FOR_EVER:
         near = near.filter(started_at__lt=last)
-    presses = sorted({press for _, _, press, _, _, _ in runs})
+    presses = sorted({press for _rest, _rest, press, _rest, _rest, _rest in runs})
     for batch in in_batches(presses):
         rows = near.filter(press__code__in=batch).values_list(
             "ref", "press__code", "started_at", "ends_at", "through"

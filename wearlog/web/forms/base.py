@@ -16,6 +16,7 @@ from django.forms.utils import ErrorList
 
 from wearlog.calc import units
 from wearlog.people.refusals import Doubt, Refused
+from wearlog.runs.doubts import pace
 from wearlog.web.forms.fields import Reader
 
 if TYPE_CHECKING:
@@ -29,16 +30,25 @@ def new_ref() -> str:
     return f"p-{secrets.token_hex(8)}"
 
 
-RATE = r"(\d[\d.]*(?:e[+-]?\d+)?) kg an hour"
-LENGTH = r"(\d[\d.]*(?:e[+-]?\d+)?) mm\b"
+NUMBER = r"(\d[\d.,]*(?:e[+-]?\d+)?)"
+LENGTH = rf"{NUMBER} mm\b"
+
+
+def rate_pattern() -> str:
+    """How the domain words a rate in the reader's language."""
+    return re.escape(pace(0)).replace("0", NUMBER, 1)
 
 
 def in_units_of(reader: Reader, text: str) -> str:
     """A sentence of the domain, which speaks SI, with rates and sizes in the reader's units."""
     if not units.is_us(reader.system):
         return text
-    for pattern, show in ((RATE, units.show_rate), (LENGTH, units.show_length)):
-        text = re.sub(pattern, lambda found, show=show: show(float(found[1]), reader.system), text)  # type: ignore[misc]
+    for pattern, show in ((rate_pattern(), units.show_rate), (LENGTH, units.show_length)):
+        text = re.sub(
+            pattern,
+            lambda found, show=show: show(float(found[1].replace(",", ".")), reader.system),  # type: ignore[misc]
+            text,
+        )
     return text
 
 
