@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from wearlog.equipment.models import Kind
+from wearlog.forecasts import campaign
 from wearlog.forecasts.items import DueItem
 from wearlog.service.models import Action
 
@@ -184,6 +185,12 @@ def work_url(item: DueItem) -> str:
     if item.fitting_id:
         asked["fitting"] = item.fitting_id
     return f"{reverse('web:work-new')}?{urlencode(asked)}"
+
+
+@register.filter
+def opens_press(item: DueItem) -> bool:
+    """Whether the work needs the head off, so that one stop may serve more of it."""
+    return campaign.opens_press(action=item.action, kind=item.kind)
 
 
 def card_key(item: DueItem) -> str:

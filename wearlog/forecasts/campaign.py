@@ -1,0 +1,194 @@
+"""While a press is open: what falls due within its coming campaign, so that one stop serves.
+
+The coming campaign is the plan of the press from today on until the crop changes or the season pauses;
+without a plan, or where a person says so, a number of days. Common practice, no source: a press is opened
+between campaigns rather than within one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from wearlog.equipment.models import Kind
+from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.outlook import Outlook
+from wearlog.forecasts.queries import reckoning
+from wearlog.forecasts.rows import PlanRow
+from wearlog.forecasts.season_end import QUIET_DAYS
+from wearlog.lockout.cautions import Caution
+from wearlog.lockout.queries import cautions_for
+from wearlog.service.models import Action
+
+DAYS = 30
+"""Looked ahead where no plan says more: our choice, changed on the page."""
+MOST_DAYS = 365
+LEAST_MARGIN, MOST_MARGIN = 7, 30
+"""Work that is likely due so many days after the campaign is worth doing too: a quarter of the campaign,
+within these bounds. Our choice, no source."""
+
+INSIDE = {Kind.SCREW, Kind.DIE, Kind.BARREL, Kind.HEAD}
+FROM_OUTSIDE = {Action.LUBRICATE, Action.ADJUST}
+WHOLE_PRESS_OPENED = {
+    Action.CLEAN,
+    Action.POLISH,
+    Action.REAM,
+    Action.HARD_FACE,
+    Action.REBUILD,
+    Action.STORE,
+}
+
+
+def opens_press(*, action: str, kind: str) -> bool:
+    """Whether the work needs the head off: what lies behind it, unless it is greased or set from outside.
+
+    `kind` is empty for the press as a whole, which is opened to clean it and to put it away, not to grease it
+    or to look at it. Belts, gears, motors, heaters, magnets and filters are reached with the head on. Common
+    practice, no source; it does not say what has to be locked out, which is every source for every work.
+    """
+    if action in FROM_OUTSIDE:
+        return False
+    return kind in INSIDE or (kind in ("", Kind.OTHER) and action in WHOLE_PRESS_OPENED)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Campaign:
+    """The days from `begins` to `ends`, both included.
+
+    `why` it ends: "change" (another crop is planned), "pause" (nothing is for `QUIET_DAYS`), "plan" (the plan
+    ends there), "days" (a number of days was looked ahead). `crops` are columns of the record, empty for
+    "days"; `next_crop` is the one that the plan changes to."""
+
+    begins: date
+    ends: date
+    why: str
+    crops: tuple[int, ...] = ()
+    next_crop: int | None = None
+
+    @property
+    def days(self) -> int:
+        return (self.ends - self.begins).days + 1
+
+    @property
+    def margin_days(self) -> int:
+        return min(max(round(self.days / 4), LEAST_MARGIN), MOST_MARGIN)
+
+
+def campaign_of(plan: Iterable[PlanRow], *, as_of: date, days: int | None = None) -> Campaign:
+    """The coming campaign along a press's plan; with `days`, or without a plan, so many days from today."""
+    ahead = sorted(
+        (row for row in plan if row.end_on >= as_of and row.seed_kg > 0),
+        key=lambda row: (row.start_on, row.end_on, row.crop),
+    )
+    if days is not None or not ahead:
+        return Campaign(begins=as_of, ends=as_of + timedelta(days=(days or DAYS) - 1), why="days")
+    begins = max(ahead[0].start_on, as_of)
+    crops = {row.crop for row in ahead if row.start_on <= begins}
+    ends = begins
+    for row in ahead:
+        pause = row.start_on > ends + timedelta(days=QUIET_DAYS)
+        if row.crop not in crops and not pause:
+            return Campaign(
+                begins=begins,
+                ends=max(row.start_on - timedelta(days=1), begins),
+                why="change",
+                crops=tuple(sorted(crops)),
+                next_crop=row.crop,
+            )
+        if pause:
+            return Campaign(begins=begins, ends=ends, why="pause", crops=tuple(sorted(crops)))
+        ends = max(ends, row.end_on)
+    return Campaign(begins=begins, ends=ends, why="plan", crops=tuple(sorted(crops)))
+
+
+@dataclass(frozen=True)
+class Grouped:
+    """`now`: due or overdue. `before_end`: may fall due before the campaign ends, by the early end of its
+    range. `just_after`: likely due within the margin after it. `cant_tell`: behind the head, and nothing to
+    reckon with yet. The rest can wait for another stop."""
+
+    now: tuple[DueItem, ...] = ()
+    before_end: tuple[DueItem, ...] = ()
+    just_after: tuple[DueItem, ...] = ()
+    cant_tell: tuple[DueItem, ...] = ()
+
+    @property
+    def listed(self) -> tuple[DueItem, ...]:
+        return (*self.now, *self.before_end, *self.just_after)
+
+
+def grouped(items: Sequence[DueItem], campaign: Campaign) -> Grouped:
+    """The items of one press, sorted into the stop. Parts that lie off the press are left out. In each group
+    what needs the head off comes first, then by likely day."""
+    here = [item for item in items if item.part_id is None or item.fitting_id is not None]
+    ends, margin = campaign.ends, timedelta(days=campaign.margin_days)
+
+    def group(item: DueItem) -> str:
+        if item.state == "unknown":
+            return "cant_tell" if opens_press(action=item.action, kind=item.kind) else ""
+        if item.state in ("overdue", "due"):
+            return "now"
+        if item.due_on is None:
+            return ""
+        if (item.early_on or item.due_on) <= ends:
+            return "before_end"
+        return "just_after" if item.due_on <= ends + margin else ""
+
+    def order(item: DueItem) -> tuple[bool, date, str, str, str]:
+        inside = opens_press(action=item.action, kind=item.kind)
+        return (not inside, item.due_on or date.max, item.position, item.part, item.rule)
+
+    found = {
+        name: tuple(sorted((item for item in here if group(item) == name), key=order))
+        for name in ("now", "before_end", "just_after", "cant_tell")
+    }
+    return Grouped(**found)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stop:
+    """What a press that is opened on a day should see done.
+
+    `planned` is whether a plan lies ahead; `basis` says what the future was taken along ("plan",
+    "same_weeks", "recent_pace", or "" where nothing tells); `seed_kg` is what the press is expected to take
+    in the campaign, None where nothing tells; `caution` is that of opening the press as such."""
+
+    campaign: Campaign
+    planned: bool
+    crops: tuple[str, ...]
+    next_crop: str
+    seed_kg: float | None
+    basis: str
+    items: Grouped
+    caution: Caution
+
+
+def stop_at(press_id: int, *, as_of: date, days: int | None = None) -> Stop:
+    """Reads only. `days` looks so many days ahead instead of along the plan."""
+    known = reckoning(as_of=as_of)
+    record = known.ground.record
+    plan = [row for row in record.plan if row.press_id == press_id]
+    campaign = campaign_of(plan, as_of=as_of, days=days)
+    outlook = Outlook(record)
+    season = outlook.season(press_id)
+    path = outlook.seed_path(press_id, 1.0, None)
+    seed = None
+    if path is not None:
+        seed = path.by(campaign.ends) - path.by(campaign.begins - timedelta(days=1))
+    next_crop = campaign.next_crop
+    cautions = cautions_for([press_id])
+    items = [
+        replace(item, caution=cautions.of(press_id, action=item.action, kind=item.kind))
+        for item in known.of_press(press_id)[1]
+    ]
+    return Stop(
+        campaign=campaign,
+        planned=campaign_of(plan, as_of=as_of).why != "days",
+        crops=tuple(record.crops[crop] for crop in campaign.crops),
+        next_crop="" if next_crop is None else record.crops[next_crop],
+        seed_kg=seed,
+        basis="" if season is None else season.basis,
+        items=grouped(items, campaign),
+        caution=cautions.of(press_id, action="", kind=""),
+    )
