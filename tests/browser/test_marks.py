@@ -7,7 +7,7 @@ from datetime import timedelta
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.conftest import SignIn
 from tests.browser.test_pages_look import MakeContext, findings
@@ -34,14 +34,20 @@ def bare_phone(context_of: MakeContext, sign_in: SignIn, shop: LookMill) -> Page
     return page
 
 
+def more_of(page: Page) -> Locator:
+    """The task about the screw, with its further buttons opened."""
+    task = page.locator("article", has_text=SCREW).first
+    task.get_by_text("More").click()
+    return task
+
+
 def in_days(days: int) -> str:
     return (timezone.localdate() + timedelta(days=days)).isoformat()
 
 
 def test_without_script_one_touch_marks_a_task_as_seen(bare_phone: Page) -> None:
     bare_phone.goto("/due/")
-    task = bare_phone.locator("article", has_text=SCREW).first
-    task.get_by_role("button", name="Seen").click()
+    more_of(bare_phone).get_by_role("button", name="Seen").click()
     expect(bare_phone.get_by_text("Marked as seen")).to_be_visible()
     expect(bare_phone.locator("article", has_text=SCREW).first).to_contain_text("Seen by Oskar")
     assert Mark.objects.get().kind == "seen"
@@ -49,7 +55,7 @@ def test_without_script_one_touch_marks_a_task_as_seen(bare_phone: Page) -> None
 
 def test_without_script_a_task_is_held_back_and_stays_in_sight(bare_phone: Page) -> None:
     bare_phone.goto("/")
-    bare_phone.locator("article", has_text=SCREW).first.get_by_role("link", name="Hold back, give").click()
+    more_of(bare_phone).get_by_role("link", name="Hold back, give").click()
     bare_phone.get_by_label("Not before").fill(in_days(5))
     bare_phone.get_by_role("button", name="Hold it back").click()
     expect(bare_phone.get_by_role("alert")).to_contain_text("Say why it has to wait")
@@ -80,13 +86,13 @@ def test_axe_finds_nothing_where_much_was_said_and_much_is_wrong(
     ).new_page()
     sign_in(page, User.objects.get())
     page.goto("/due/")
-    page.locator("article", has_text=SCREW).first.get_by_role("button", name="Seen").click()
-    page.locator("article", has_text=SCREW).first.get_by_role("link", name="Hold back, give").click()
+    more_of(page).get_by_role("button", name="Seen").click()
+    more_of(page).get_by_role("link", name="Hold back, give").click()
     page.get_by_label("Whose it is").select_option("Oskar")
     page.get_by_role("button", name="Give it").click()
     expect(page.locator(".messages")).to_contain_text("It is Oskar's now.")
     assert findings(page) == []
-    page.locator("article", has_text=SCREW).first.get_by_role("link", name="Hold back, give").click()
+    more_of(page).get_by_role("link", name="Hold back, give").click()
     page.get_by_role("button", name="Hold it back").click()
     expect(page.get_by_role("alert")).to_be_visible()
     assert findings(page) == []

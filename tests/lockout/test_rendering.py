@@ -9,14 +9,18 @@ from html.parser import HTMLParser
 
 import pytest
 from django.template import Context, Template
+from django.utils import translation
 from hypothesis import given
 from hypothesis import strategies as st
 
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.cautions import Caution
+from wearlog.lockout.hazards import ALL
+from wearlog.lockout.models import CautionWording, EnergySource
 from wearlog.lockout.queries import caution_for
 from wearlog.lockout.steps import before_work
 from wearlog.lockout.text import caution_as_text, caution_in_one_line, task_as_text
+from wearlog.lockout.wordings import of_rows
 
 CAUTION = Caution(
     signal_word="WARNING",
@@ -47,7 +51,7 @@ def test_a_long_list_of_points_keeps_every_name_in_sight_and_every_point_on_the_
     points = tuple(f"Source {number} (electrical): isolate at Q{number}" for number in range(10))
     html = PANEL.render(Context({"given": Caution("WARNING", "Mind the screw.", points)}))
     names = ", ".join(f"Source {number}" for number in range(10))
-    assert f"<summary>{names}</summary>" in html
+    assert f'<summary>{names} <span class="opens">How each is isolated</span></summary>' in html
     assert all(point in words_of(html) for point in points)
 
 
@@ -158,6 +162,81 @@ def test_on_paper_and_for_a_press_without_points_nothing_is_folded() -> None:
     ):
         assert "<details" not in html
         assert "Before you open or reach into anything" in html
+
+
+BRIEF = Template("{% load lockout %}{% caution given brief=True %}")
+
+
+def in_sight(html: str) -> str:
+    """What a reader sees before any touch: all but what lies in a fold below its summary."""
+    return words_of(re.sub(r"</summary>.*?</details>", "", " ".join(html.split())))
+
+
+def a_die_to_flip(points: int) -> Caution:
+    sources = [
+        EnergySource(source=f"source {number}", kind="electrical", isolate_at=f"Q{number}")
+        for number in range(1, points + 1)
+    ]
+    return caution_for(action="flip", kind="die", sources=sources)
+
+
+def test_in_a_list_of_tasks_the_word_the_first_duty_and_every_hazard_stay_in_sight() -> None:
+    html = BRIEF.render(Context({"given": a_die_to_flip(5)}))
+    assert html.count("<details") == 1
+    assert in_sight(html) == (
+        f"⚠ WARNING {a_die_to_flip(5).version} First lock and tag all 5 points, release, try the start. "
+        "can start by itself · pressure behind the die · live heater · hot head and oil · cuts "
+        "The whole caution"
+    )
+
+
+def test_what_a_list_of_tasks_folds_is_the_whole_caution() -> None:
+    given = a_die_to_flip(5)
+    shown = words_of(BRIEF.render(Context({"given": given})))
+    for words in (given.text, *given.isolation_points):
+        assert shown.count(words) == 1
+
+
+def test_in_a_list_a_press_without_points_says_that_they_have_to_be_found() -> None:
+    shown = in_sight(BRIEF.render(Context({"given": a_die_to_flip(0)})))
+    assert "No isolation points are recorded for this press: find every energy source" in shown
+    assert "Lock and tag each one, release, try the start." in shown
+
+
+def test_in_a_list_one_point_is_spoken_of_as_one() -> None:
+    assert "First lock and tag 1 point, release" in in_sight(
+        BRIEF.render(Context({"given": a_die_to_flip(1)}))
+    )
+
+
+def test_the_mills_own_words_are_not_shortened() -> None:
+    rows = [
+        CautionWording(number=1, hazard="sharp-edges", added="Two of us were cut at this die"),
+        CautionWording(number=2, hazard="every-task", added="Call the foreman first"),
+        CautionWording(number=3, hazard="hot-head", instead="The head holds 140 °C for an hour"),
+    ]
+    given = caution_for(action="flip", kind="die", sources=[], wordings=of_rows(rows))
+    shown = in_sight(BRIEF.render(Context({"given": given})))
+    for words in (
+        "Worn edges, burrs and chips cut: wear gloves. Two of us were cut at this die.",
+        "Call the foreman first.",
+        "The head holds 140 °C for an hour. Head, barrel and oil are hot.",
+    ):
+        assert words in shown
+
+
+def test_a_caution_whose_hazards_have_no_names_is_not_shortened() -> None:
+    assert in_sight(BRIEF.render(Context({"given": MANY}))) == in_sight(
+        PANEL.render(Context({"given": MANY}))
+    )
+
+
+@pytest.mark.parametrize("language", ["en", "de", "fr"])
+def test_every_hazard_has_a_name_of_its_own_that_fits_a_line(language: str) -> None:
+    with translation.override(language):
+        names = [str(hazard.short) for hazard in ALL]
+    assert len(set(names)) == len(ALL)
+    assert all(0 < len(name) <= 40 for name in names)
 
 
 def test_a_version_changes_with_the_word_the_text_and_every_point() -> None:

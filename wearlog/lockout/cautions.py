@@ -19,13 +19,15 @@ class Caution:
     `signal_word` is CAUTION, WARNING or, where the owner set it, DANGER (ANSI Z535.4's sense); `text` is
     whole sentences; `isolation_points` are the press's recorded points, one string each, empty where none is
     recorded (`text` then says so and asks to have them recorded). `texts` is the number of the mill's latest
-    change of wording that went into it, 0 where all is as shipped.
+    change of wording that went into it, 0 where all is as shipped. `in_short` names the hazards of `text`,
+    one string each, for the head of a panel that opens by a touch; empty where only the sentences are known.
     """
 
     signal_word: str
     text: str
     isolation_points: tuple[str, ...]
     texts: int = 0
+    in_short: tuple[str, ...] = ()
 
     @cached_property
     def version(self) -> str:

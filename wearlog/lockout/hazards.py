@@ -31,13 +31,15 @@ class SignalWord(IntEnum):
 class Hazard:
     """One way of getting hurt: its signal word and the sentence that names it.
 
-    `key` names it in the log; `least` is what remains of the sentence however the mill words it.
+    `key` names it in the log; `least` is what remains of the sentence however the mill words it; `short` is
+    its name in a list of tasks, where the sentence opens by a touch.
     """
 
     key: str
     word: SignalWord
     sentence: _StrPromise
     least: _StrPromise
+    short: _StrPromise
 
 
 STARTS_BY_ITSELF = Hazard(
@@ -48,6 +50,7 @@ STARTS_BY_ITSELF = Hazard(
         "and crushes what it draws in."
     ),
     _("The screw can start by itself."),
+    _("can start by itself"),
 )
 TRAPPED_PRESSURE = Hazard(
     "trapped-pressure",
@@ -57,42 +60,49 @@ TRAPPED_PRESSURE = Hazard(
         "the die or the head."
     ),
     _("Pressure can stay behind a plugged die with the power off."),
+    _("pressure behind the die"),
 )
 OWN_HEATER_CIRCUIT = Hazard(
     "heater-circuit",
     SignalWord.WARNING,
     _("The heater is often on a circuit of its own and stays live with the motor off."),
     _("The heater can be live with the motor off."),
+    _("live heater"),
 )
 HOT_HEAD = Hazard(
     "hot-head",
     SignalWord.CAUTION,
     _("Head, barrel and oil are hot and stay hot."),
     _("Head, barrel and oil are hot."),
+    _("hot head and oil"),
 )
 BELTS_AND_GEARS = Hazard(
     "belts-and-gears",
     SignalWord.WARNING,
     _("Belts, couplings and gears draw fingers in, even turned by hand."),
     _("Belts, couplings and gears draw fingers in."),
+    _("draws fingers in"),
 )
 STORED_CHARGE = Hazard(
     "stored-charge",
     SignalWord.WARNING,
     _("Motor drives keep an electric charge for minutes after they are switched off."),
     _("Motor drives keep a charge when switched off."),
+    _("drive keeps a charge"),
 )
 FILTER_PRESSURE = Hazard(
     "filter-pressure",
     SignalWord.WARNING,
     _("The filter, its pump and its pipes can still be under pressure."),
     _("The filter can be under pressure."),
+    _("filter under pressure"),
 )
 HOT_WORK = Hazard(
     "hot-work",
     SignalWord.WARNING,
     _("Welding and grinding give harmful fume and sparks that light oil and dust: ask who must permit it."),
     _("Welding and grinding give fume and sparks."),
+    _("fume and sparks"),
 )
 OILY_RAGS = Hazard(
     "oily-rags",
@@ -102,18 +112,21 @@ OILY_RAGS = Hazard(
         "spread them out to dry or put them into a metal bin with a lid."
     ),
     _("Rags and cake with drying oil can burn without a flame near them."),
+    _("oily rags can burn"),
 )
 SHARP_EDGES = Hazard(
     "sharp-edges",
     SignalWord.CAUTION,
     _("Worn edges, burrs and chips cut: wear gloves."),
     _("Edges and chips cut."),
+    _("cuts"),
 )
 HEAVY_PART = Hazard(
     "heavy-part",
     SignalWord.CAUTION,
     _("The part is heavy and drops or rolls when free: hold it up first."),
     _("The part is heavy."),
+    _("heavy part"),
 )
 
 ALL = (

@@ -45,6 +45,7 @@ def caution_for(
         text=" ".join(sentences),
         isolation_points=tuple(isolation_point(source) for source in sources),
         texts=max(number, *(said.number for said in told)),
+        in_short=(*(said.short for said in told), *everywhere),
     )
 
 

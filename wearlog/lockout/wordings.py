@@ -12,11 +12,13 @@ from wearlog.lockout.models.wording import EVERY_TASK
 
 @dataclass(frozen=True)
 class Said:
-    """A hazard as it is told: `number` is that of the latest version that went into it, 0 as shipped."""
+    """A hazard as it is told: `number` is that of the latest version that went into it, 0 as shipped;
+    `short` is its name, or the mill's own words, which nobody shortens."""
 
     word: SignalWord
     sentence: str
     number: int
+    short: str
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,7 @@ class Wordings:
             word=max([hazard.word, *(SignalWord[row.word] for row in rows if row.word)]),
             sentence=" ".join(sentences),
             number=max((row.number for row in rows), default=0),
+            short=" ".join(sentences) if instead or len(sentences) > 1 else str(hazard.short),
         )
 
     def for_every_task(self, press_id: int | None) -> tuple[list[str], int]:

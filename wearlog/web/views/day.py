@@ -29,6 +29,10 @@ MOST = 20
 """Items of one state on a page; the list of what is due has the rest."""
 
 
+FIRST_COMING = 1
+"""So many items that are coming up stand open; the others can wait behind a fold, what is due can't."""
+
+
 @dataclass(frozen=True)
 class Group:
     """The first items of one state, by day, and how many there are."""
@@ -41,6 +45,16 @@ class Group:
     @property
     def more(self) -> int:
         return self.count - len(self.items)
+
+    @property
+    def first(self) -> list[DueItem]:
+        """Those that stand open on the page."""
+        return self.items[:FIRST_COMING] if self.state == "coming" else self.items
+
+    @property
+    def then(self) -> list[DueItem]:
+        """Those that open by a touch."""
+        return self.items[len(self.first) :]
 
 
 def group_of(items: Sequence[DueItem], state: str) -> Group | None:
