@@ -14,6 +14,8 @@ from datetime import UTC, date, datetime, tzinfo
 from decimal import Decimal
 from typing import ClassVar, TypeVar
 
+from django.utils.translation import gettext as _
+
 Moment = TypeVar("Moment", bound=date)
 
 MARK = "'"
@@ -70,7 +72,10 @@ class Tags(Text):
         tags = super().read(cell, zone).split()
         unknown = [tag for tag in tags if self.known and tag not in self.known]
         if unknown:
-            raise BadCell(f'"{unknown[0]}" is not known; known are {listed(self.known)}')
+            raise BadCell(
+                _('"%(unknown)s" is not known; known are %(known)s')
+                % {"unknown": unknown[0], "known": listed(self.known)}
+            )
         return " ".join(tags)
 
 
@@ -83,7 +88,7 @@ class Code(Form):
 
     def read(self, cell: str, zone: tzinfo) -> str:
         if cell not in self.known:
-            raise BadCell(f"write one of {listed(self.known)}")
+            raise BadCell(_("write one of %(known)s") % {"known": listed(self.known)})
         return cell
 
     def write(self, value: object, zone: tzinfo) -> str:
@@ -96,7 +101,7 @@ class Yes(Form):
 
     def read(self, cell: str, zone: tzinfo) -> bool:
         if cell != "yes":
-            raise BadCell("write yes or leave the cell empty")
+            raise BadCell(_("write yes or leave the cell empty"))
         return True
 
     def write(self, value: object, zone: tzinfo) -> str:
@@ -114,21 +119,23 @@ class Number(Form):
     def read(self, cell: str, zone: tzinfo) -> Decimal:
         if not NUMBER.fullmatch(cell):
             if "," in cell:
-                raise BadCell("write a plain number with a decimal point, as in 1234.5, and no comma")
-            raise BadCell("write a plain number with a decimal point, as in 1234.5")
+                raise BadCell(_("write a plain number with a decimal point, as in 1234.5, and no comma"))
+            raise BadCell(_("write a plain number with a decimal point, as in 1234.5"))
         if len(cell.partition(".")[2]) > 6:
-            raise BadCell("write at most 6 decimals")
+            raise BadCell(_("write at most 6 decimals"))
         number = Decimal(cell)
         if abs(number) >= 1_000_000_000:
-            raise BadCell("write a number below 1,000,000,000")
+            raise BadCell(_("write a number below 1,000,000,000"))
         if self.least is not None and number < self.least:
             raise BadCell(
-                "write a number that is not negative" if self.least == 0 else f"write at least {self.least}"
+                _("write a number that is not negative")
+                if self.least == 0
+                else _("write at least %(least)s") % {"least": self.least}
             )
         if self.above is not None and number <= self.above:
-            raise BadCell(f"write a number above {self.above}")
+            raise BadCell(_("write a number above %(above)s") % {"above": self.above})
         if self.most is not None and number > self.most:
-            raise BadCell(f"write at most {self.most}")
+            raise BadCell(_("write at most %(most)s") % {"most": self.most})
         return number or Decimal(0)  # no minus on a nought
 
     def write(self, value: object, zone: tzinfo) -> str:
@@ -150,7 +157,10 @@ class Whole(Form):
             not (cell.isascii() and cell.isdigit() and len(cell) <= 10)
             or not self.least <= int(cell) <= self.most
         ):
-            raise BadCell(f"write a whole number from {self.least} to {self.most}")
+            raise BadCell(
+                _("write a whole number from %(least)s to %(most)s")
+                % {"least": self.least, "most": self.most}
+            )
         return int(cell)
 
     def write(self, value: object, zone: tzinfo) -> str:
@@ -161,11 +171,11 @@ class Whole(Form):
 class Day(Form):
     def read(self, cell: str, zone: tzinfo) -> date:
         if not DAY.fullmatch(cell):
-            raise BadCell("write the day as YYYY-MM-DD, as in 2026-03-01")
+            raise BadCell(_("write the day as YYYY-MM-DD, as in 2026-03-01"))
         try:
             day = date.fromisoformat(cell)
         except ValueError as error:
-            raise BadCell("there is no such day") from error
+            raise BadCell(_("there is no such day")) from error
         return with_likely_year(day)
 
     def write(self, value: object, zone: tzinfo) -> str:
@@ -179,11 +189,11 @@ class Instant(Form):
 
     def read(self, cell: str, zone: tzinfo) -> datetime:
         if not INSTANT.fullmatch(cell):
-            raise BadCell("write the time as in 2026-03-01T06:30:00+01:00")
+            raise BadCell(_("write the time as in 2026-03-01T06:30:00+01:00"))
         try:
             moment = datetime.fromisoformat(cell)
         except ValueError as error:
-            raise BadCell("there is no such time") from error
+            raise BadCell(_("there is no such time")) from error
         with_likely_year(moment)
         # fold is 0 here, which means the offset before a gap, and the first of a time that comes twice.
         return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).astimezone(UTC)
@@ -200,10 +210,13 @@ class Instant(Form):
 
 def with_likely_year(moment: Moment) -> Moment:
     if not FIRST_YEAR <= moment.year <= LAST_YEAR:
-        raise BadCell(f"the year must lie between {FIRST_YEAR} and {LAST_YEAR}")
+        raise BadCell(
+            _("the year must lie between %(first_year)s and %(last_year)s")
+            % {"first_year": FIRST_YEAR, "last_year": LAST_YEAR}
+        )
     return moment
 
 
 def listed(words: Iterable[str]) -> str:
     *most, last = words
-    return f"{', '.join(most)} or {last}" if most else last
+    return _("%(names)s or %(last)s") % {"names": ", ".join(most), "last": last} if most else last

@@ -13,6 +13,8 @@ from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from wearlog.logbook.exchange.cells import BadCell
 from wearlog.logbook.exchange.columns import TABLES, Column, Table
 from wearlog.logbook.exchange.files import Sheet, read_files
@@ -102,7 +104,7 @@ def read_book(source: Path, *, zone: tzinfo, progress: Callable[[str], None]) ->
         problems.extend(twice(rows))
     if len(book["mill"]) > 1:
         problems.append(
-            BadRow("mill.csv", book["mill"].lines[1], "", "", "a logbook has one mill: keep one row.")
+            BadRow("mill.csv", book["mill"].lines[1], "", "", _("a logbook has one mill: keep one row."))
         )
     return book, problems
 
@@ -114,7 +116,7 @@ def zone_of(mill: Sheet | None, otherwise: tzinfo) -> tuple[tzinfo, list[BadRow]
     try:
         return zoneinfo.ZoneInfo(names[0]), []
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-        reason = "there is no such time zone: write one as in Europe/Vienna."
+        reason = _("there is no such time zone: write one as in Europe/Vienna.")
         return otherwise, [BadRow(mill.table.file, mill.lines[0], "time_zone", names[0], reason)]
 
 
@@ -144,14 +146,14 @@ def read_column(
     values: dict[str, Any] = {"": column.empty}
     if column.required:
         values[""] = BAD
-        reasons[""] = "this cell must not be empty"
+        reasons[""] = _("this cell must not be empty")
     for cell in set(cells):
         if not cell:
             continue
         try:
             values[cell] = form.read(cell, zone)
             if longest is not None and isinstance(values[cell], str) and len(values[cell]) > longest:
-                raise BadCell(f"write at most {longest} characters")
+                raise BadCell(_("write at most %(longest)s characters") % {"longest": longest})
         except BadCell as error:
             values[cell] = BAD
             reasons[cell] = str(error)
@@ -172,5 +174,8 @@ def twice(rows: Rows) -> Iterator[BadRow]:
         if line != rows.lines[row]:
             names = " and ".join(rows.table.key)
             yield rows.wrong(
-                row, rows.table.key[-1], f"line {line} has the same {names}: each may stand once."
+                row,
+                rows.table.key[-1],
+                _("line %(line)s has the same %(names)s: each may stand once.")
+                % {"line": line, "names": names},
             )

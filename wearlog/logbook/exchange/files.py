@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
+from django.utils.translation import gettext as _
+
 from wearlog.logbook.exchange.columns import BY_FILE, Table
 from wearlog.logbook.exchange.problems import BadRow, Unreadable
 
@@ -42,7 +44,7 @@ def read_files(source: Path) -> tuple[list[Sheet], list[BadRow]]:
     elif source.is_file():
         contents = list(archive_contents(source))
     else:
-        raise Unreadable(f"There is no folder or archive {source}: check the name.")
+        raise Unreadable(_("There is no folder or archive %(source)s: check the name.") % {"source": source})
     sheets: list[Sheet] = []
     problems: list[BadRow] = []
     for name, content in contents:
@@ -55,15 +57,16 @@ def read_files(source: Path) -> tuple[list[Sheet], list[BadRow]]:
         problems.extend(wrong)
     if not sheets and not problems:
         raise Unreadable(
-            f"{source} holds no logbook: no file such as {', '.join(list(BY_FILE)[:3])} is in it."
+            _("%(source)s holds no logbook: no file such as %(names)s is in it.")
+            % {"source": source, "names": ", ".join(list(BY_FILE)[:3])}
         )
     return sheets, problems
 
 
 def unknown_file(name: str) -> str:
     if name.lower() in BY_FILE:
-        return f"this file must be called {name.lower()}."
-    return "a logbook has no file of this name: take it out of the folder, or correct its name."
+        return _("this file must be called %(name)s.") % {"name": name.lower()}
+    return _("a logbook has no file of this name: take it out of the folder, or correct its name.")
 
 
 def left_behind(name: str) -> bool:
@@ -77,7 +80,10 @@ def folder_contents(folder: Path) -> Iterator[tuple[str, bytes | None]]:
             if not left_behind(path.name):
                 yield path.name, path.read_bytes() if path.is_file() else None
     except OSError as error:
-        raise Unreadable(f"{error.filename or folder} can't be read: {error.strerror}.") from error
+        raise Unreadable(
+            _("%(filename)s can't be read: %(strerror)s.")
+            % {"filename": error.filename or folder, "strerror": error.strerror}
+        ) from error
 
 
 def archive_contents(path: Path) -> Iterator[tuple[str, bytes | None]]:
@@ -94,23 +100,35 @@ def archive_contents(path: Path) -> Iterator[tuple[str, bytes | None]]:
             folders = {PurePosixPath(entry.filename).parent for entry in entries}
             if len(folders) > 1:
                 raise Unreadable(
-                    f"{path} holds more than one folder: a logbook's files lie side by side, "
-                    "at the top of the archive or in one folder."
+                    _(
+                        "%(path)s holds more than one folder: a logbook's files lie side by side, at the "
+                        "top of the archive or in one folder."
+                    )
+                    % {"path": path}
                 )
             names = [PurePosixPath(entry.filename).name for entry in entries]
             twice = next((name for name in names if names.count(name) > 1), None)
             if twice:
-                raise Unreadable(f"{path} holds {twice} twice: leave one of them out.")
+                raise Unreadable(
+                    _("%(path)s holds %(twice)s twice: leave one of them out.")
+                    % {"path": path, "twice": twice}
+                )
             for name, entry in sorted(zip(names, entries, strict=True)):
                 yield name, archive.read(entry) if name in BY_FILE else None
     except (zipfile.BadZipFile, zlib.error, EOFError) as error:
         raise Unreadable(
-            f"{path} is not a whole .zip archive ({error}): name the folder, or pack it again."
+            _("%(path)s is not a whole .zip archive (%(error)s): name the folder, or pack it again.")
+            % {"path": path, "error": error}
         ) from error
     except (RuntimeError, NotImplementedError) as error:  # a password, or a packing that zipfile doesn't know
-        raise Unreadable(f"{path} can't be unpacked ({error}): unpack it and name the folder.") from error
+        raise Unreadable(
+            _("%(path)s can't be unpacked (%(error)s): unpack it and name the folder.")
+            % {"path": path, "error": error}
+        ) from error
     except OSError as error:
-        raise Unreadable(f"{path} can't be read: {error.strerror}.") from error
+        raise Unreadable(
+            _("%(path)s can't be read: %(strerror)s.") % {"path": path, "strerror": error.strerror}
+        ) from error
 
 
 def refuse_bombs(path: Path, entries: list[zipfile.ZipInfo]) -> None:
@@ -118,14 +136,15 @@ def refuse_bombs(path: Path, entries: list[zipfile.ZipInfo]) -> None:
     unpacked, packed = sum(e.file_size for e in entries), sum(e.compress_size for e in entries)
     reason = ""
     if len(entries) > ENTRIES:
-        reason = f"it has more than {ENTRIES:,} entries"
+        reason = _("it has more than %(entries)s entries") % {"entries": f"{ENTRIES:,}"}
     elif unpacked > UNPACKED_BYTES:
-        reason = f"unpacked it has more than {UNPACKED_BYTES // 1_000_000} MB"
+        reason = _("unpacked it has more than %(megabytes)s MB") % {"megabytes": UNPACKED_BYTES // 1000000}
     elif unpacked > RATIO * max(packed, 1):
-        reason = f"it unpacks to more than {RATIO} times its size"
+        reason = _("it unpacks to more than %(ratio)s times its size") % {"ratio": RATIO}
     if reason:
         raise Unreadable(
-            f"{path} is not taken as an archive, because {reason}: unpack it and name the folder."
+            _("%(path)s is not taken as an archive, because %(reason)s: unpack it and name the folder.")
+            % {"path": path, "reason": reason}
         )
 
 
@@ -149,7 +168,9 @@ def read_sheet(table: Table, content: bytes) -> tuple[Sheet, list[BadRow]]:
                     rows.append(row)
                     sheet.lines.append(start)
             elif any(row):
-                reason = f"this row has {len(row)} cells, the header has {width}: check commas and quotes."
+                reason = _(
+                    "this row has %(count)s cells, the header has %(width)s: check commas and quotes."
+                ) % {"count": len(row), "width": width}
                 problems.append(BadRow(table.file, start, "", "", reason))
     except csv.Error as error:
         problems.append(BadRow(table.file, reader.line_num, "", "", broken_quotes(str(error))))
@@ -163,18 +184,20 @@ def read_sheet(table: Table, content: bytes) -> tuple[Sheet, list[BadRow]]:
 
 
 def broken_quotes(error: str) -> str:
-    return f'quotes can\'t be read from here on ({error}): within a quoted cell a quote is written twice, "".'
+    return _(
+        'quotes can\'t be read from here on (%(error)s): within a quoted cell a quote is written twice, "".'
+    ) % {"error": error}
 
 
 def decoded(file: str, content: bytes, problems: list[BadRow]) -> str:
     """The text of a file in UTF-8, with or without its mark; broken places are named by their line."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        problems.append(BadRow(file, 0, "", "", "this file is in UTF-16: save it as CSV in UTF-8."))
+        problems.append(BadRow(file, 0, "", "", _("this file is in UTF-16: save it as CSV in UTF-8.")))
         return ""
     if b"\0" in content:
         for number, line in enumerate(content.split(b"\n"), 1):
             if b"\0" in line:
-                reason = "a NUL byte stands in this line: take it out."
+                reason = _("a NUL byte stands in this line: take it out.")
                 problems.append(BadRow(file, number, "", "", reason))
         content = content.replace(b"\0", b"")
     content = content.removeprefix(b"\xef\xbb\xbf")
@@ -185,7 +208,9 @@ def decoded(file: str, content: bytes, problems: list[BadRow]) -> str:
             try:
                 line.decode("utf-8")
             except UnicodeDecodeError as error:
-                reason = f"byte {error.start + 1} of this line is not UTF-8: save the file as CSV in UTF-8."
+                reason = _("byte %(start)s of this line is not UTF-8: save the file as CSV in UTF-8.") % {
+                    "start": error.start + 1
+                }
                 problems.append(BadRow(file, number, "", "", reason))
         return content.decode("utf-8", errors="replace")
 
@@ -194,18 +219,20 @@ def header_problems(table: Table, header: list[str]) -> Iterator[BadRow]:
     """What is wrong with the names of the columns. A spreadsheet's empty columns are left out before."""
     known = table.by_name
     if not header:
-        yield BadRow(table.file, 0, "", "", "the first row must name the columns.")
+        yield BadRow(table.file, 0, "", "", _("the first row must name the columns."))
         return
     for place, name in enumerate(header):
         if name in header[:place]:
-            yield BadRow(table.file, 1, name, "", "this column stands twice: leave one of them out.")
+            yield BadRow(table.file, 1, name, "", _("this column stands twice: leave one of them out."))
         elif not name:
-            yield BadRow(table.file, 1, "", "", "a column has cells but no name: name it, or leave it out.")
+            yield BadRow(
+                table.file, 1, "", "", _("a column has cells but no name: name it, or leave it out.")
+            )
         elif name not in known:
-            reason = f"this column is not known here; known are {', '.join(known)}."
+            reason = _("this column is not known here; known are %(names)s.") % {"names": ", ".join(known)}
             if len(header) == 1 and (";" in name or "\t" in name):
-                reason = "save it as CSV with commas between the columns, no semicolons or tabs."
+                reason = _("save it as CSV with commas between the columns, no semicolons or tabs.")
             yield BadRow(table.file, 1, name, "", reason)
     for column in table.columns:
         if column.required and column.name not in header:
-            yield BadRow(table.file, 1, column.name, "", "this column is missing, and it is required.")
+            yield BadRow(table.file, 1, column.name, "", _("this column is missing, and it is required."))

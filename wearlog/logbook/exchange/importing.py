@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Press
 from wearlog.forecasts import tasks, versions
@@ -73,8 +74,11 @@ def import_logbook(
                 transaction.on_commit(tasks.wake, robust=True)
     except IntegrityError as error:
         raise Refused(
-            f"The database does not take this logbook ({str(error).strip()}). Nothing was stored: "
-            "if somebody was changing the log at the same time, import again."
+            _(
+                "The database does not take this logbook (%(error)s). Nothing was stored: if "
+                "somebody was changing the log at the same time, import again."
+            )
+            % {"error": str(error).strip()}
         ) from error
     return taken
 

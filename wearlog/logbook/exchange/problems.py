@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from wearlog.people.refusals import Refused
 
 
@@ -19,11 +22,13 @@ class BadRow:
     reason: str
 
     def __str__(self) -> str:
-        where = f"{self.file}, line {self.line}" if self.line else self.file
+        where = self.file
+        if self.line:
+            where += _(", line %(line)s") % {"line": self.line}
         if self.column:
-            where += f", column {self.column}"
+            where += _(", column %(column)s") % {"column": self.column}
             if self.value:
-                where += f', value "{shortened(self.value)}"'
+                where += _(', value "%(value)s"') % {"value": shortened(self.value)}
         elif self.value:
             where += f' "{shortened(self.value)}"'
         return on_one_line(f"{where}: {self.reason}")
@@ -41,12 +46,12 @@ class Conflict:
     there: str
 
     def __str__(self) -> str:
-        where = f"{self.file}, line {self.line}, {self.key}"
+        where = self.file + _(", line %(line)s") % {"line": self.line} + f", {self.key}"
         if not self.column:
-            return on_one_line(f"{where}: this record was voided here.")
-        here, there = (f'"{shortened(text)}"' if text else "nothing" for text in (self.here, self.there))
-        said = f"{here} is stored here, the logbook has {there}."
-        return on_one_line(f"{where}, column {self.column}: {said}")
+            return on_one_line(f"{where}: " + _("this record was voided here."))
+        here, there = (f'"{shortened(text)}"' if text else _("nothing") for text in (self.here, self.there))
+        said = _("%(here)s is stored here, the logbook has %(there)s.") % {"here": here, "there": there}
+        return on_one_line(where + _(", column %(column)s") % {"column": self.column} + f": {said}")
 
 
 def shortened(value: str, longest: int = 80) -> str:
@@ -69,10 +74,13 @@ class BadLogbook(Refused):
         self.rows = tuple(rows)
         count = len(self.rows)
         listed = "\n".join(str(row) for row in self.rows)
-        super().__init__(
-            f"{listed}\n\n{count} {'thing is' if count == 1 else 'things are'} wrong in this logbook. "
-            "Nothing was stored: put that right and import again."
-        )
+        said = ngettext(
+            "%(count)s thing is wrong in this logbook.",
+            "%(count)s things are wrong in this logbook.",
+            count,
+        ) % {"count": count}
+        again = _("Nothing was stored: put that right and import again.")
+        super().__init__(f"{listed}\n\n{said} {again}")
 
 
 class Conflicting(Refused):
@@ -82,11 +90,16 @@ class Conflicting(Refused):
         self.conflicts = tuple(conflicts)
         count = len(self.conflicts)
         listed = "\n".join(str(conflict) for conflict in self.conflicts)
-        super().__init__(
-            f"{listed}\n\n{count} {'conflict' if count == 1 else 'conflicts'} with what is stored here. "
+        said = ngettext(
+            "%(count)s conflict with what is stored here.",
+            "%(count)s conflicts with what is stored here.",
+            count,
+        ) % {"count": count}
+        keep = _(
             "Nothing was stored: import again with --on-conflict keep to leave what is here as it is, "
             "or with --on-conflict replace to take what the logbook says."
         )
+        super().__init__(f"{listed}\n\n{said} {keep}")
 
 
 class Unreadable(Refused):

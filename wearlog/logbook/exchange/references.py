@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from wearlog.logbook.exchange.checking import BAD, Book, Rows
 from wearlog.logbook.exchange.columns import BY_NAME, Column, Table
 from wearlog.logbook.exchange.problems import BadRow
@@ -85,8 +87,10 @@ def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[Any]
 
 def reason_for(target: Table, key: Any, voided: bool) -> str:
     if voided:
-        return "that record was voided here: leave the cell empty, or bring the record along."
+        return _("that record was voided here: leave the cell empty, or bring the record along.")
     if target.name == "positions":
         press, _rest = key
-        return f'press "{press}" has no position of this name, neither in positions.csv nor stored here.'
-    return f"there is none of this name, neither in {target.file} nor stored here."
+        return _(
+            'press "%(press)s" has no position of this name, neither in positions.csv nor stored here.'
+        ) % {"press": press}
+    return _("there is none of this name, neither in %(file)s nor stored here.") % {"file": target.file}

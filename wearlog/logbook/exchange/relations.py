@@ -7,8 +7,11 @@ from datetime import tzinfo
 from typing import Any
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from wearlog.equipment.models import EDGES, Fitting
+from wearlog.logbook.exchange.cells import listed
 from wearlog.logbook.exchange.columns import BY_NAME, INSTANT
 from wearlog.logbook.exchange.overlaps import FOR_EVER, Stretch, overlapping
 from wearlog.logbook.exchange.problems import BadRow
@@ -18,9 +21,9 @@ from wearlog.runs.models import Run
 
 Tables = dict[str, Settled]
 IN_ORDER = (
-    ("fittings", "fitted_at", "removed_at", False, "a part comes off after it was fitted"),
-    ("runs", "started_at", "ended_at", True, "a run ends after it started"),
-    ("plan", "start_on", "end_on", True, "a plan ends on its first day or later"),
+    ("fittings", "fitted_at", "removed_at", False, gettext_lazy("a part comes off after it was fitted")),
+    ("runs", "started_at", "ended_at", True, gettext_lazy("a run ends after it started")),
+    ("plan", "start_on", "end_on", True, gettext_lazy("a plan ends on its first day or later")),
 )
 """Table, first and last, whether both may be the same, and why."""
 
@@ -43,7 +46,11 @@ def ends_before_starts(tables: Tables) -> Iterator[BadRow]:
         table = tables[name]
         for row, start, end in table.each(first, last):
             if end is not None and (end < start or (end == start and not same)):
-                yield table.rows.spoilt(row, last, f"{reason}: this is not after {first}.")
+                yield table.rows.spoilt(
+                    row,
+                    last,
+                    _("%(reason)s: this is not after %(first)s.") % {"reason": reason, "first": first},
+                )
 
 
 def stored_pairs(name: str, *paths: str) -> Iterator[tuple[Any, ...]]:
@@ -71,11 +78,13 @@ def unlike_barrels(tables: Tables) -> Iterator[BadRow]:
     table = tables["positions"]
     for row, press, barrel in table.each("press", "barrel"):
         if barrel.split() != ([barrel] if barrel else []):
-            yield table.rows.wrong(row, "barrel", "a barrel's name has no space, as in left.")
+            yield table.rows.wrong(row, "barrel", _("a barrel's name has no space, as in left."))
         elif barrel and len(barrels[press]) > 2:
             names = ", ".join(barrels[press])
             yield table.rows.wrong(
-                row, "barrel", f"a press has one or two barrels, this one would have {names}."
+                row,
+                "barrel",
+                _("a press has one or two barrels, this one would have %(names)s.") % {"names": names},
             )
 
 
@@ -102,23 +111,35 @@ def unknown_edges(tables: Tables) -> Iterator[BadRow]:
         for row, part, edge in table.each("part", "edge"):
             if part not in counts:
                 if edge and not part:
-                    yield table.rows.wrong(row, "edge", "an edge belongs to a part: name the part too.")
+                    yield table.rows.wrong(row, "edge", _("an edge belongs to a part: name the part too."))
                 continue
             allowed = EDGES[: counts[part]] if counts[part] > 1 else ()
             if edge and edge not in allowed:
                 reason = (
-                    f"write {' or '.join(allowed)}" if allowed else "it has one edge: leave the cell empty"
+                    _("write %(names)s") % {"names": listed(allowed)}
+                    if allowed
+                    else _("it has one edge: leave the cell empty")
                 )
-                yield table.rows.wrong(row, "edge", f'part "{part}" has no edge {edge}; {reason}.')
+                yield table.rows.wrong(
+                    row,
+                    "edge",
+                    _('part "%(part)s" has no edge %(edge)s; %(reason)s.')
+                    % {"part": part, "edge": edge, "reason": reason},
+                )
             elif not edge and allowed and name != "services":
-                yield table.rows.wrong(row, "edge", f'part "{part}" has {counts[part]} edges: say which one.')
+                yield table.rows.wrong(
+                    row,
+                    "edge",
+                    _('part "%(part)s" has %(count)s edges: say which one.')
+                    % {"part": part, "count": counts[part]},
+                )
 
 
 def unknown_crops(tables: Tables) -> Iterator[BadRow]:
     crops, table = tables["crops"], tables["part_types"]
     for row, crop in crops.each("crop"):
         if crop.split() != [crop]:
-            yield crops.rows.wrong(row, "crop", "a crop is a tag without spaces, as in winter-rape.")
+            yield crops.rows.wrong(row, "crop", _("a crop is a tag without spaces, as in winter-rape."))
     if "crop" in crops.rows.missing:
         return
     known = {code for (code,) in stored_pairs("crops", "code")} | set(crops.rows.column("crop"))
@@ -126,7 +147,10 @@ def unknown_crops(tables: Tables) -> Iterator[BadRow]:
         unknown = [tag for tag in tags.split() if tag not in known]
         if unknown:
             yield table.rows.wrong(
-                row, "for_crops", f'there is no crop "{unknown[0]}", neither in crops.csv nor stored here.'
+                row,
+                "for_crops",
+                _('there is no crop "%(unknown)s", neither in crops.csv nor stored here.')
+                % {"unknown": unknown[0]},
             )
 
 
@@ -139,9 +163,13 @@ def unknown_barrels(tables: Tables) -> Iterator[BadRow]:
         names = through.split()
         unknown = [name for name in names if name not in barrels.get(press, ())]
         if unknown:
-            yield table.rows.spoilt(row, "through", f'press "{press}" has no barrel "{unknown[0]}".')
+            yield table.rows.spoilt(
+                row,
+                "through",
+                _('press "%(press)s" has no barrel "%(unknown)s".') % {"press": press, "unknown": unknown[0]},
+            )
         elif len(set(names)) < len(names):
-            yield table.rows.spoilt(row, "through", "a barrel stands twice here.")
+            yield table.rows.spoilt(row, "through", _("a barrel stands twice here."))
 
 
 def unknown_rule_positions(tables: Tables) -> Iterator[BadRow]:
@@ -153,16 +181,18 @@ def unknown_rule_positions(tables: Tables) -> Iterator[BadRow]:
     anywhere = {name for _rest, name in positions} | set(tables["positions"].rows.column("position"))
     for row, press, name in table.each("press", "position"):
         if name and press is not None and (press, name) not in positions:
-            yield table.rows.wrong(row, "position", f'press "{press}" has no position of this name.')
+            yield table.rows.wrong(
+                row, "position", _('press "%(press)s" has no position of this name.') % {"press": press}
+            )
         elif name and name not in anywhere:
-            yield table.rows.wrong(row, "position", "no press has a position of this name.")
+            yield table.rows.wrong(row, "position", _("no press has a position of this name."))
 
 
 def wrong_retirements(tables: Tables) -> Iterator[BadRow]:
     table = tables["parts"]
     for row, on, because in table.each("retired_on", "retired_because"):
         if because and on is None:
-            yield table.rows.wrong(row, "retired_because", "a retired part needs its day in retired_on.")
+            yield table.rows.wrong(row, "retired_because", _("a retired part needs its day in retired_on."))
 
 
 def circles(tables: Tables) -> Iterator[BadRow]:
@@ -178,7 +208,7 @@ def circles(tables: Tables) -> Iterator[BadRow]:
             seen.add(source)
             source = sources.get(source)
         if source == part:
-            yield table.rows.wrong(row, "made_from", "a part can't be made from itself, nor in a circle.")
+            yield table.rows.wrong(row, "made_from", _("a part can't be made from itself, nor in a circle."))
 
 
 def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
@@ -197,17 +227,26 @@ def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
         if (values[0], values[3]) not in mine
     ]
     for rule, place in (
-        ("a position holds one part at a time", slice(2, 4)),
-        ("a part sits in one place at a time", slice(1, 2)),
+        (_("a position holds one part at a time"), slice(2, 4)),
+        (_("a part sits in one place at a time"), slice(1, 2)),
     ):
         stretches = [
             Stretch(
-                each[place], each[4], each[5] or FOR_EVER, each[0], f'part "{each[1]}" on {each[2]} {each[3]}'
+                each[place],
+                each[4],
+                each[5] or FOR_EVER,
+                each[0],
+                _('part "%(part)s" on %(press)s %(position)s')
+                % {"part": each[1], "press": each[2], "position": each[3]},
             )
             for each in (*found, *stored)
         ]
         for row, other in overlapping(stretches):
-            yield table.rows.wrong(row, "fitted_at", f"{rule}: this overlaps {told(other, table, zone)}.")
+            yield table.rows.wrong(
+                row,
+                "fitted_at",
+                _("%(rule)s: this overlaps %(other)s.") % {"rule": rule, "other": told(other, table, zone)},
+            )
 
 
 def meeting_runs(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
@@ -230,7 +269,9 @@ def meeting_runs(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
     for row, other in overlapping(stretches):
         if row not in named:
             named.add(row)
-            reason = f"runs through one barrel never overlap: this one meets {told(other, table, zone)}."
+            reason = _("runs through one barrel never overlap: this one meets %(other)s.") % {
+                "other": told(other, table, zone)
+            }
             yield table.rows.wrong(row, "started_at", reason)
 
 
@@ -259,6 +300,12 @@ def stored_runs(runs: list[Any], refs: set[str], barrels: dict[str, list[str]]) 
 
 def told(other: Stretch, table: Settled, zone: tzinfo) -> str:
     """The other stretch with the line that it stands on and when it was."""
-    where = "stored here" if other.row is None else f"line {table.rows.lines[other.row]}"
-    until = "still going on" if other.end == FOR_EVER else f"to {INSTANT.write(other.end, zone)}"
+    where = (
+        _("stored here") if other.row is None else _("line %(line)s") % {"line": table.rows.lines[other.row]}
+    )
+    until = (
+        _("still going on")
+        if other.end == FOR_EVER
+        else _("to %(end)s") % {"end": INSTANT.write(other.end, zone)}
+    )
     return f"{other.name} ({where}, {INSTANT.write(other.start, zone)} {until})"

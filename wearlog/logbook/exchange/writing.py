@@ -9,6 +9,8 @@ import zipfile
 from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
 
+from django.utils.translation import gettext as _
+
 from wearlog.logbook.exchange.columns import BY_FILE
 from wearlog.logbook.exchange.files import left_behind
 from wearlog.logbook.exchange.problems import Unreadable
@@ -90,13 +92,19 @@ def refuse_foreign_folder(target: Path) -> None:
     if not target.exists():
         return
     if not target.is_dir():
-        raise Unreadable(f"{target} is a file: name a folder, or an archive whose name ends in .zip.")
+        raise Unreadable(
+            _("%(target)s is a file: name a folder, or an archive whose name ends in .zip.")
+            % {"target": target}
+        )
     others = sorted(path.name for path in target.iterdir() if path.name not in BY_FILE)
     others = [name for name in others if not left_behind(name)] or others
     if others:
         raise Unreadable(
-            f"{target} holds something other than a logbook ({others[0]}): name a new or an empty folder. "
-            "Nothing was written."
+            _(
+                "%(target)s holds something other than a logbook (%(others)s): name a new or an "
+                "empty folder. Nothing was written."
+            )
+            % {"target": target, "others": others[0]}
         )
 
 
@@ -108,10 +116,14 @@ def refuse_foreign_archive(target: Path) -> None:
             names = [entry.filename for entry in archive.infolist() if not entry.is_dir()]
         if all(PurePosixPath(name).name in BY_FILE for name in names):
             return
-    raise Unreadable(f"{target} exists and is no logbook: name a new archive. Nothing was written.")
+    raise Unreadable(
+        _("%(target)s exists and is no logbook: name a new archive. Nothing was written.")
+        % {"target": target}
+    )
 
 
 def not_written(target: Path, error: OSError) -> Unreadable:
     return Unreadable(
-        f"{target} can't be written ({error.strerror or error}): check the place and its rights."
+        _("%(target)s can't be written (%(strerror)s): check the place and its rights.")
+        % {"target": target, "strerror": error.strerror or error}
     )
