@@ -20,7 +20,7 @@ from wearlog.web.codes import Code
 
 NOT_PAGES = {
     "sign-out", "sign-in", "sign-in-link", "export", "person-link", "job-card-pdf",
-    "labels-pdf", "calendar-feed", "health", "waiting-token",
+    "labels-pdf", "calendar-feed", "health", "waiting-token", "worker", "manifest",
 }  # fmt: skip
 BUTTONS = {"calendar-end", "mail-address-clear", "webhook-test", "webhook-renew", "lock-confirm", "lock-told"}
 ASKS = {
@@ -43,6 +43,11 @@ ASKS = {
 
 @pytest.fixture
 def shop(fresh_log: None) -> LookMill:
+    return whole_mill()
+
+
+def whole_mill() -> LookMill:
+    """A mill in which every page has something to show."""
     Mill.objects.create(name="Hillside mill", time_zone="Europe/Vienna", currency="EUR", units="metric")
     owner = User.objects.create_user("owner", name="Olga", role="owner")
     shop = LookMill(timezone.now())
