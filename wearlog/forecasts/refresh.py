@@ -7,17 +7,17 @@ workers at once stores the same.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.conf import settings
 from django.db import transaction
 from django.utils import translation
 
 from wearlog.equipment.models import Press
 from wearlog.forecasts import standings, versions
 from wearlog.forecasts.queries import Reckoning, forget, reckoning
+from wearlog.people.languages import in_use
 from wearlog.people.models import Mill
 
 
@@ -30,9 +30,9 @@ class Refreshed:
     worked_out: int = 0
 
 
-def languages() -> list[str]:
-    """In which languages items are stored: those that the site speaks."""
-    return [code for code, _ in settings.LANGUAGES]
+def languages() -> Sequence[str]:
+    """In which languages items are stored: those that somebody at the mill reads."""
+    return in_use()
 
 
 def today(at: datetime) -> date:

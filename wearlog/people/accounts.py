@@ -15,7 +15,7 @@ from wearlog.people.models import Role, SignInLink, User
 from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission, allows, require
 
-OWN_FIELDS = frozenset({"name", "email", "units", "gets_mail"})
+OWN_FIELDS = frozenset({"name", "email", "units", "language", "gets_mail"})
 """What people change of themselves, beside the password."""
 
 
@@ -74,7 +74,9 @@ def _require(actor: User | None, before: User | None, user: User) -> None:
         require(actor, Permission.OWN)
     old, new = audit.snapshot(before or user), audit.snapshot(user)
     if any(old[name] != new[name] for name in old if name not in OWN_FIELDS):
-        raise NotAllowed(_("You can change your name, mail, units and password. Ask the owner for the rest."))
+        raise NotAllowed(
+            _("You can change your name, mail, units, language and password. Ask the owner for the rest.")
+        )
 
 
 def _set_password(user: User, password: str) -> None:

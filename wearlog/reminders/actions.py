@@ -15,7 +15,9 @@ from typing import Any
 from django.db import transaction
 from django.db.models import F
 from django.db.models.functions import Coalesce
+from django.utils import translation
 
+from wearlog.people.languages import language_of
 from wearlog.people.models import Mill
 from wearlog.reminders import schedule_state
 from wearlog.reminders.calls import line_of
@@ -87,8 +89,13 @@ WITHDRAWN = Handed(Outcome.WITHDRAWN, {"state": OutboxState.WITHDRAWN})
 
 
 def parcel_of(row: OutboxRow, *, at: datetime) -> tuple[Parcel | None, frozenset[str]]:
-    """What the row has to say as things stand, and the keys of the messages that it tells beside its own;
-    no parcel where it is no longer true or wanted."""
+    """What the row has to say as things stand, in its person's language, and the keys of the messages that
+    it tells beside its own; no parcel where it is no longer true or wanted."""
+    with translation.override(language_of(row.person)):
+        return _parcel_of(row, at=at)
+
+
+def _parcel_of(row: OutboxRow, *, at: datetime) -> tuple[Parcel | None, frozenset[str]]:
     is_list = row.stage == Stage.DIGEST
     board = Current.at(at, rule_id=None if is_list else row.item.get("rule_id", 0))
     units = row.person.units or Mill.current().units

@@ -17,7 +17,9 @@ from typing import Any
 
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
+from django.utils import translation
 
+from wearlog.people.languages import language_of
 from wearlog.reminders import calendar_state, hours, schedule_state
 from wearlog.reminders.digest import AT_ONCE, calls_for_list
 from wearlog.reminders.keys import digest_key, in_batches, thing_of
@@ -53,7 +55,14 @@ def scan(*, at: datetime) -> int:
     """Queue a message for everything of today's forecast that is coming, to be ordered, due or overdue, one
     for each person it is for, or a list where the person wants one or where there is much at once; withdraw
     what waits and is no longer true. Returns how many messages, told singly or in a list, were queued.
+
+    It works in the mill's language, which the calendar is kept in; a mail is worded anew as it leaves.
     """
+    with translation.override(language_of()):
+        return _scan(at=at)
+
+
+def _scan(*, at: datetime) -> int:
     since = schedule_state.last(schedule_state.SCAN) or at
     board = Current.at(at)
     changes = Changes()

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.text import task_as_text
+from wearlog.people.languages import language_of
 from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
 from wearlog.reminders import mail_links
@@ -51,11 +52,6 @@ class MailChannel:
                 (item,) = parcel.items
                 mail = compose(row=row, item=item, person=person, units=units, lines=lines)
         send(mail)
-
-
-def language_of(person: User) -> str:
-    """The language that the person reads: the site's own until people can choose one."""
-    return settings.LANGUAGE_CODE
 
 
 def send(mail: EmailMultiAlternatives) -> None:

@@ -18,12 +18,13 @@ from django.urls import reverse
 from django.utils import translation
 from django.utils.translation import gettext as _
 
+from wearlog.people.languages import language_of
 from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
 from wearlog.reminders import addresses
 from wearlog.reminders.channels import OutOfReach, RefusedHere, TryLater, channels
 from wearlog.reminders.handing import GIVE_UP_AFTER, SET_ASIDE_FOR, wait_after
-from wearlog.reminders.mail import language_of, message_id, plain_mail, send
+from wearlog.reminders.mail import message_id, plain_mail, send
 from wearlog.reminders.models import StopNotice
 
 LEASE = timedelta(minutes=5)

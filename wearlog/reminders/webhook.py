@@ -26,6 +26,7 @@ from django.utils.crypto import salted_hmac
 
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.text import demand
+from wearlog.people.languages import language_of
 from wearlog.people.models import Mill, User
 from wearlog.people.roles import Permission, allows
 from wearlog.reminders import reachable
@@ -62,7 +63,7 @@ class WebhookChannel:
         hook = self._of(parcel.person)
         if hook is None:
             raise TryLater("The web hook was switched off a moment ago.")
-        with translation.override(settings.LANGUAGE_CODE):
+        with translation.override(language_of(parcel.person)):
             body = body_of(parcel, at=at)
         post(hook, key=parcel.row.dedupe_key, body=body, at=at)
 

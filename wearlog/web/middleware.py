@@ -1,4 +1,5 @@
-"""What every request needs before its view: the mill's zone, the reader's units, and refusals as pages."""
+"""What every request needs before its view: the mill's zone, the reader's language and units, and refusals
+as pages."""
 
 from __future__ import annotations
 
@@ -7,10 +8,12 @@ from collections.abc import Callable
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.cache import patch_vary_headers
 from django.utils.functional import SimpleLazyObject
 
-from wearlog.people.models import Mill, Units
+from wearlog.people.languages import language_of, language_of_browser
+from wearlog.people.models import Mill, Units, User
 from wearlog.people.refusals import NotAllowed
 from wearlog.reminders.marks import marks_on_pages
 
@@ -22,11 +25,19 @@ def units_of(request: HttpRequest) -> str:
     return own or mill.units or Units.METRIC.value
 
 
+def language_for(request: HttpRequest, mill: Mill) -> str:
+    """Who is signed in reads their own language, others one that the browser asks for; else the mill's."""
+    if isinstance(request.user, User):
+        return language_of(request.user, mill)
+    return language_of_browser(request.headers.get("Accept-Language", ""), mill)
+
+
 HEALTH = "/healthz"
 
 
 class MillMiddleware:
-    """Activates the mill's time zone, and hangs `mill`, `today`, `units` and `marks` on the request.
+    """Activates the mill's time zone and the reader's language, and hangs `mill`, `today`, `units` and
+    `marks` on the request.
 
     It reads and never writes. A `NotAllowed` that a view lets through becomes the 403 page with its text.
     """
@@ -44,8 +55,12 @@ class MillMiddleware:
         request.marks = SimpleLazyObject(  # type: ignore[attr-defined]
             lambda: marks_on_pages(at=timezone.now(), today=request.today)  # type: ignore[attr-defined]
         )
-        with timezone.override(mill.zone):
+        language = language_for(request, mill)
+        with timezone.override(mill.zone), translation.override(language):
             response = self.get_response(request)
+        if response.headers.get("Content-Type", "").startswith("text/html"):
+            response.headers.setdefault("Content-Language", language)
+            patch_vary_headers(response, ("Cookie", "Accept-Language"))
         if not response.has_header("Cache-Control"):
             # A shared phone must not show the last person's page after sign-out.
             response["Cache-Control"] = "private, no-cache"

@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from wearlog.people.models import Mill, Role, Units, User
+from wearlog.people.models import Mill, Role, Units, User, languages
 from wearlog.web.forms.base import ModelForm, Speaking
 from wearlog.web.forms.fields import Reader, pills
 
@@ -23,13 +23,14 @@ ROLE_WORDS = {
 class PersonForm(Speaking, ModelForm):
     class Meta:
         model = User
-        fields = ("name", "username", "email", "role", "units", "gets_mail", "is_active")
+        fields = ("name", "username", "email", "role", "units", "language", "gets_mail", "is_active")
         labels = {
             "name": _("Name"),
             "username": _("Name to sign in with"),
             "email": _("Mail address"),
             "role": _("May do"),
             "units": _("Units"),
+            "language": _("Language"),
             "gets_mail": _("Gets reminders by mail"),
             "is_active": _("May sign in"),
         }
@@ -44,6 +45,7 @@ class PersonForm(Speaking, ModelForm):
         if self.instance.pk is None:
             del self.fields["is_active"]
         set_units(self)
+        set_language(self)
         self.take_reader(reader)
 
 
@@ -77,11 +79,12 @@ class MeForm(Speaking, ModelForm):
 
     class Meta:
         model = User
-        fields = ("name", "email", "units", "gets_mail")
+        fields = ("name", "email", "units", "language", "gets_mail")
         labels = {
             "name": _("Name"),
             "email": _("Mail address"),
             "units": _("Units"),
+            "language": _("Language"),
             "gets_mail": _("I get reminders by mail"),
         }
 
@@ -90,6 +93,7 @@ class MeForm(Speaking, ModelForm):
         if not self.instance.has_usable_password():
             del self.fields["old_password"]
         set_units(self)
+        set_language(self)
         self.take_reader(reader)
 
     def clean(self) -> dict[str, Any]:
@@ -113,11 +117,17 @@ class MillForm(Speaking, ModelForm):
 
     class Meta:
         model = Mill
-        fields = ("name", "time_zone", "currency", "units")
-        labels = {"name": _("Name of the mill"), "currency": _("Currency"), "units": _("Units")}
+        fields = ("name", "time_zone", "currency", "units", "language")
+        labels = {
+            "name": _("Name of the mill"),
+            "currency": _("Currency"),
+            "units": _("Units"),
+            "language": _("Language"),
+        }
         help_texts = {
             "currency": _("Such as: EUR, USD."),
             "units": _("For everybody who has not chosen their own."),
+            "language": _("For everybody who has not chosen their own."),
         }
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
@@ -127,7 +137,13 @@ class MillForm(Speaking, ModelForm):
         self.fields["units"].widget = pills()
         self.fields["units"].choices = Units.choices  # type: ignore[attr-defined]
         self.initial["units"] = self.instance.units or Units.METRIC
+        self.fields["language"].required = False
+        self.fields["language"].widget = pills()
+        self.fields["language"].choices = languages()  # type: ignore[attr-defined]
         self.take_reader(reader)
+
+    def clean_language(self) -> str:
+        return str(self.cleaned_data["language"] or self.instance.language)
 
 
 def set_units(form: forms.BaseForm) -> None:
@@ -135,6 +151,13 @@ def set_units(form: forms.BaseForm) -> None:
     field.required = False
     field.widget = pills()
     field.choices = [("", _("the mill's")), *Units.choices]  # type: ignore[attr-defined]
+
+
+def set_language(form: forms.BaseForm) -> None:
+    field = form.fields["language"]
+    field.required = False
+    field.widget = pills()
+    field.choices = [("", _("the mill's")), *languages()]  # type: ignore[attr-defined]
 
 
 class ImportForm(Speaking, forms.Form):

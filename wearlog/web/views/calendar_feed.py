@@ -9,7 +9,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.cache import get_conditional_response
 from django.utils.http import quote_etag
 from django.utils.translation import gettext as _
@@ -17,6 +17,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from wearlog.equipment.models import Press
+from wearlog.people.languages import language_of
 from wearlog.people.models import Mill
 from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission
@@ -40,7 +41,8 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
         )
     mill = Mill.current()
     today = timezone.localdate(timezone=mill.zone)
-    body = as_ics(found, calendar_feeds.entries_of(found, today=today), mill=mill.name)
+    with translation.override(language_of(mill=mill)):  # its events are kept in the mill's language
+        body = as_ics(found, calendar_feeds.entries_of(found, today=today), mill=mill.name)
     etag = quote_etag(hashlib.sha256(body).hexdigest()[:32])
     response = HttpResponse(body, content_type=CONTENT_TYPE)
     response["Cache-Control"] = "private, no-cache"

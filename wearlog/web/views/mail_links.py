@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_safe
 
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.queries import due_items
+from wearlog.people.languages import language_of
 from wearlog.people.models import Mill, User
 from wearlog.people.roles import Permission, allows
 from wearlog.reminders.addresses import stop_reminders
@@ -37,9 +38,10 @@ def job(request: HttpRequest, token: str) -> HttpResponse:
     person = User.objects.filter(pk=link.person_id).first()
     if person is None or not allows(person, Permission.VIEW):
         return render(request, "web/mail_job.html", {"problem": "gone"}, status=403)
-    item = item_of(link)
-    context = {"task": item, "is_told": item is not None and item.state != "later"}
-    return render(request, "web/mail_job.html", context)
+    with translation.override(language_of(person)):  # whoever opens it: the mail spoke it, too
+        item = item_of(link)
+        context = {"task": item, "is_told": item is not None and item.state != "later"}
+        return render(request, "web/mail_job.html", context)
 
 
 def item_of(link: JobLink) -> DueItem | None:
@@ -60,11 +62,12 @@ def stop(request: HttpRequest, token: str) -> HttpResponse:
         link = read_stop(token)
     except BadLink:
         return render(request, "web/mail_stop.html", {"state": "bad"}, status=404)
-    if request.method == "POST":
-        stopped = stop_reminders(link=link, at=timezone.now())
-        return render(request, "web/mail_stop.html", {"state": "stopped" if stopped else "elsewhere"})
     person = User.objects.filter(pk=link.person_id).first()
-    if person is None or not link.is_still_of(person):
-        return render(request, "web/mail_stop.html", {"state": "elsewhere"})
-    state = "ask" if person.gets_mail else "stopped"
-    return render(request, "web/mail_stop.html", {"state": state, "address": person.email})
+    with translation.override(language_of(person)):
+        if request.method == "POST":
+            stopped = stop_reminders(link=link, at=timezone.now())
+            return render(request, "web/mail_stop.html", {"state": "stopped" if stopped else "elsewhere"})
+        if person is None or not link.is_still_of(person):
+            return render(request, "web/mail_stop.html", {"state": "elsewhere"})
+        state = "ask" if person.gets_mail else "stopped"
+        return render(request, "web/mail_stop.html", {"state": state, "address": person.email})

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from wearlog.people import accounts, signin
+from wearlog.people.languages import known
 from wearlog.people.models import Role, User
 from wearlog.people.refusals import Refused
 
@@ -25,6 +26,11 @@ class Command(BaseCommand):
             help="what the person may do; unsaid, a new person is an operator and others keep theirs",
         )
         parser.add_argument("--email", help="where reminders go")
+        parser.add_argument(
+            "--language",
+            choices=known(),
+            help="what the person reads; unsaid, a new person reads the mill's, others keep theirs",
+        )
         parser.add_argument("--host", help="print the full link for this host, as in http://192.0.2.7:8000")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -35,6 +41,7 @@ class Command(BaseCommand):
                 added = user is None
                 user = user or User(username=options["name"], name=options["name"])
                 user.role = options["role"] or user.role
+                user.language = options["language"] or user.language
                 if options["email"] is not None:
                     user.email = options["email"]
                 user = accounts.save_person(by=None, at=now, user=user)
