@@ -51,7 +51,7 @@ def test_a_long_list_of_points_keeps_every_name_in_sight_and_every_point_on_the_
     points = tuple(f"Source {number} (electrical): isolate at Q{number}" for number in range(10))
     html = PANEL.render(Context({"given": Caution("WARNING", "Mind the screw.", points)}))
     names = ", ".join(f"Source {number}" for number in range(10))
-    assert f'<summary>{names} <span class="opens">How each is isolated</span></summary>' in html
+    assert f'<summary data-opens="How each is isolated">{names}</summary>' in html
     assert all(point in words_of(html) for point in points)
 
 
@@ -185,8 +185,7 @@ def test_in_a_list_of_tasks_the_word_the_first_duty_and_every_hazard_stay_in_sig
     assert html.count("<details") == 1
     assert in_sight(html) == (
         f"⚠ WARNING {a_die_to_flip(5).version} First lock and tag all 5 points, release, try the start. "
-        "can start by itself · pressure behind the die · live heater · hot head and oil · cuts "
-        "The whole caution"
+        "can start by itself · pressure behind the die · live heater · hot head and oil · cuts"
     )
 
 
