@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -95,6 +96,35 @@ def going(
         assert [process.poll() for process in processes] == [None] * len(processes), logs(folder)
     finally:
         end(*processes)
+
+
+@contextmanager
+def watched(commands: list[list[str]], environment: dict[str, str], folder: Path) -> Iterator[list[str]]:
+    """The same under what watches over a server's processes: one that ends is started again a second later.
+    Yields the last words of each that ended, which grows meanwhile."""
+    ended: list[str] = []
+    processes = {
+        number: start(command, environment, folder / f"process-{number}.log")
+        for number, command in enumerate(commands)
+    }
+    over = threading.Event()
+
+    def watch() -> None:
+        while not over.wait(1):
+            for number, process in processes.items():
+                if process.poll() is not None:
+                    log = folder / f"process-{number}.log"
+                    ended.append(log.read_text(errors="replace")[-1500:])
+                    processes[number] = start(commands[number], environment, log)
+
+    watcher = threading.Thread(target=watch)
+    watcher.start()
+    try:
+        yield ended
+    finally:
+        over.set()
+        watcher.join()
+        end(*processes.values())
 
 
 def logs(folder: Path) -> str:

@@ -34,7 +34,7 @@ def test_a_worker_hears_again_after_each_restart_of_redis(
     postgres_url: str, redis: RedisServer, tmp_path: Path
 ) -> None:
     found = queue_faults.redis_restarts(postgres_url, redis, tmp_path, times=2, seed=4)
-    # How soon is measured at full size, on a machine that does nothing else (docs/reliability.md).
+    # Within a minute is held at full size (`python -m tests.soak.faults F4`); here two are waited for.
     assert (found.arrived, found.copies) == (2, 0)
 
 

@@ -84,9 +84,12 @@ def redis_away(folder: Path) -> str:
 
 def redis_restarts(folder: Path) -> str:
     with database("restarts") as url, queue() as redis:
-        found = queue_faults.redis_restarts(url, redis, folder, times=20, seed=3)
+        found = queue_faults.redis_restarts(url, redis, folder, times=100, seed=3)
         assert max(found.took) < 60
-        return mailed(found) + f"; {len(found.took)} restarts, next task within {max(found.took):.0f} s"
+        return (
+            f"{mailed(found)}; {len(found.took)} restarts, next task within {max(found.took):.0f} s; "
+            f"{found.started_again} processes ended and were started again"
+        )
 
 
 def terminated(folder: Path) -> str:
