@@ -20,7 +20,10 @@ from wearlog.people.roles import allows
 from wearlog.people.signin import make_link
 from wearlog.web.views import day
 
-PUBLIC = {"sign-in", "sign-in-link", "sign-out", "mail-job", "mail-stop", "calendar-feed", "health"}
+PUBLIC = {
+    "sign-in", "sign-in-link", "sign-out", "mail-job", "mail-stop", "calendar-feed", "health", "worker",
+    "manifest",
+}  # fmt: skip
 ROLES = [role.value for role in Role]
 
 

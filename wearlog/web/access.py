@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import wraps
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import urlencode
 
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext_lazy
 
@@ -16,8 +17,13 @@ from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
 
 View = Callable[..., HttpResponse]
+Answer = TypeVar("Answer", bound=HttpResponseBase)
 QUEUE_HEADER = "X-Wearlog-Queue"
 """Names an entry that a script sends, and that wants JSON for an answer."""
+WHO_HEADER = "X-Wearlog-Who"
+"""Whose page or entry it is: what one person's device keeps is never shown or logged as another's."""
+KEEP_HEADER = "X-Wearlog-Keep"
+"""Says that a page may be kept on the device, and be opened there without a network."""
 
 REFUSAL = {
     Permission.VIEW: gettext_lazy("Your account may not read this page. Ask an owner of the mill."),
@@ -50,6 +56,25 @@ def public(view: View) -> View:
     return opened
 
 
+def kept(view: View) -> View:
+    """A page that is opened at the press, where there may be no network. Goes below `needs`.
+
+    Never a page that says who has locked what: that must come from the record itself, or not at all.
+    """
+
+    @wraps(view)
+    def marked(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        return mark_kept(request, view(request, *args, **kwargs))
+
+    return marked
+
+
+def mark_kept(request: HttpRequest, answer: Answer) -> Answer:
+    if request.method == "GET" and answer.status_code == 200:
+        answer.headers[KEEP_HEADER] = "yes"
+    return answer
+
+
 def needs(permission: Permission, *, to_write: Permission | None = None) -> Callable[[View], View]:
     """Ask for a sign-in and a permission; `to_write` is what anything but GET and HEAD asks for.
 
@@ -71,7 +96,9 @@ def needs(permission: Permission, *, to_write: Permission | None = None) -> Call
                     refusal = [["", str(REFUSAL[asked])]]
                     return JsonResponse({"state": "refused", "problems": refusal}, status=403)
                 raise PermissionDenied(str(REFUSAL[asked]))
-            return view(request, *args, **kwargs)
+            answer = view(request, *args, **kwargs)
+            answer.headers[WHO_HEADER] = str(request.user.pk)
+            return answer
 
         guarded.permission = permission  # type: ignore[attr-defined]
         guarded.permission_to_write = to_write or permission  # type: ignore[attr-defined]

@@ -22,11 +22,10 @@ from django.utils.translation import gettext as _
 
 from wearlog.people.refusals import NotAllowed
 from wearlog.people.roles import Permission
-from wearlog.web.access import QUEUE_HEADER, SignedInRequest, needs
+from wearlog.web.access import QUEUE_HEADER, WHO_HEADER, SignedInRequest, kept, needs
 from wearlog.web.forms.base import Speaking
 from wearlog.web.models import QueuedEntry
 
-WHO_HEADER = "X-Wearlog-Who"
 LATER_HEADER = "X-Wearlog-Later"
 """Sent where nobody waits for the answer: what was saved is then not said on the next page."""
 LONGEST_ID = 60
@@ -97,8 +96,12 @@ def problem_of(form: Speaking, status: int) -> JsonResponse:
 
 
 @needs(Permission.VIEW)
+@kept
 def waiting(request: SignedInRequest) -> HttpResponse:
-    """What this device has not sent yet. The page is empty; its script fills it from the device."""
+    """What this device has not sent yet, and what it can show without a network.
+
+    The page is empty; its scripts fill it from the device. It also stands in for pages that are not kept.
+    """
     return render(request, "web/waiting.html")
 
 

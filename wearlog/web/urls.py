@@ -17,12 +17,15 @@ from wearlog.web.views import (
     scan,
     signin,
     track,
+    worker,
     worth,
 )
 
 app_name = "web"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", day.day, name="day"),
+    path("worker.js", worker.worker, name="worker"),
+    path("app.webmanifest", worker.manifest, name="manifest"),
     path("sign-in/", signin.sign_in, name="sign-in"),
     path("sign-in/<str:secret>/", signin.by_link, name="sign-in-link"),
     path("sign-out/", signin.sign_out, name="sign-out"),

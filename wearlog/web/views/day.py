@@ -18,7 +18,7 @@ from wearlog.runs.models import ShiftNote
 from wearlog.runs.queries import running_runs
 from wearlog.service.queries import open_holds
 from wearlog.web import isolations
-from wearlog.web.access import SignedInRequest, needs
+from wearlog.web.access import SignedInRequest, kept, needs
 from wearlog.web.templatetags.due import STATE_WORDS
 
 LAST_SHIFT = timedelta(days=3)
@@ -81,6 +81,7 @@ def next_up(items: list[DueItem]) -> DueItem | None:
 
 
 @needs(Permission.VIEW)
+@kept
 def day(request: SignedInRequest) -> HttpResponse:
     now = timezone.now()
     today = timezone.localdate(now)

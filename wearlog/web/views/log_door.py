@@ -27,7 +27,7 @@ from wearlog.people.models import Mill
 from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
 from wearlog.people.roles import Permission
 from wearlog.web import queue
-from wearlog.web.access import SignedInRequest, needs
+from wearlog.web.access import SignedInRequest, mark_kept, needs
 from wearlog.web.forms.base import Speaking
 from wearlog.web.forms.fields import Reader
 from wearlog.web.forms.records import kind_of
@@ -178,7 +178,7 @@ class EntryPage(FormPage):
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if queue.is_queued(self.request):
             return queue.answered(self.request, lambda: self.post(request, **kwargs))
-        return super().dispatch(request, *args, **kwargs)
+        return mark_kept(request, super().dispatch(request, *args, **kwargs))
 
     def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
         self.remember_due()

@@ -5,12 +5,17 @@
 /**
  * @typedef {{state: string, go?: string, texts?: string[], problems?: [string, string][],
  *            doubts?: {code: string, question: string}[], confirmed?: string[], name?: string}} Answer
- * @typedef {{id: string, url: string, fields: [string, string][], told: [string, string][], title: string,
+ * @typedef {string | File} Value
+ * @typedef {{id: string, url: string, fields: [string, Value][], told: [string, string][], title: string,
  *            press: string, at: number, who: string, answer?: Answer}} Entry
  */
 
 const PATIENCE_MS = 10000;
+const SLOWEST_BYTES_PER_MS = 8;
+const SAID_AFTER_MS = 3000;
 const AGAIN_MS = 30000;
+const LONGEST_PX = 2000;
+const QUALITY = 0.85;
 const here = document.body.dataset;
 
 /** @returns {string} */
@@ -54,6 +59,12 @@ async function stored(mode, work) {
 }
 
 const keep = (/** @type {Entry} */ entry) => stored("readwrite", (store) => store.put(entry));
+/** @param {Entry} entry keep what came of it, unless it was thrown away in the meantime */
+const note = (entry) => stored("readwrite", (store) => {
+  const asked = store.get(entry.id);
+  asked.onsuccess = () => { if (asked.result) store.put(entry); };
+  return asked;
+});
 const drop = (/** @type {string} */ id) => stored("readwrite", (store) => store.delete(id));
 
 /** @returns {Promise<Entry[]>} the oldest first */
@@ -69,7 +80,7 @@ let pass = null;
 
 /** @returns {Promise<boolean>} whether somebody is signed in; throws without a network */
 async function askPass() {
-  const answer = await fetch(here.tokenUrl, {
+  const answer = await fetch(here.tokenUrl || "", {
     headers: { "X-Wearlog-Queue": "token" }, cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS),
   });
   if (!answer.ok) return false;
@@ -78,14 +89,23 @@ async function askPass() {
   return true;
 }
 
+/** @param {Entry} entry @param {string} token @returns {{body: FormData | URLSearchParams, patience: number}} */
+function bodyOf(entry, token) {
+  const files = entry.fields.map(([, value]) => value).filter((value) => value instanceof File);
+  const body = files.length ? new FormData() : new URLSearchParams();
+  for (const [name, value] of entry.fields) body.append(name, /** @type {string} */ (value));
+  body.set("csrfmiddlewaretoken", token);
+  const bytes = files.reduce((sum, file) => sum + /** @type {File} */ (file).size, 0);
+  return { body, patience: PATIENCE_MS + bytes / SLOWEST_BYTES_PER_MS };
+}
+
 /** @param {Entry} entry @param {boolean} later @returns {Promise<Answer>} throws where no answer came */
 async function send(entry, later) {
   if (!pass && !(await askPass())) return { state: "signed_out" };
   for (const last of [false, true]) {
-    const body = new URLSearchParams(entry.fields);
-    body.set("csrfmiddlewaretoken", pass.token);
+    const { body, patience } = bodyOf(entry, pass ? pass.token : "");
     const answer = await fetch(entry.url, {
-      method: "POST", body, redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS),
+      method: "POST", body, redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(patience),
       headers: { "X-Wearlog-Queue": entry.id, "X-Wearlog-Who": entry.who, ...(later ? { "X-Wearlog-Later": "1" } : {}) },
     });
     if ((answer.headers.get("Content-Type") || "").startsWith("application/json")) return answer.json();
@@ -97,18 +117,26 @@ async function send(entry, later) {
 }
 
 const SETTLED = new Set(["refused", "moved", "asked", "gone", "other_person"]);
-let sending = false;
+/** @type {Promise<Map<string, Answer>>} */
+let running = Promise.resolve(new Map());
+let rounds = 0;
+
+/** @param {string} [awaited] the entry that somebody waits for @returns {Promise<Map<string, Answer>>} */
+function flush(awaited) {
+  if (!awaited && rounds > 1) return running;  // a round that has not begun takes all
+  rounds += 1;
+  running = running.then(() => round(awaited)).finally(() => { rounds -= 1; });
+  return running;
+}
 
 /**
  * Send what waits, the oldest first. An entry that is refused holds up those of its press only.
  * @param {string} [awaited] the entry that somebody waits for
  * @returns {Promise<Map<string, Answer>>} what came of each that was sent
  */
-async function flush(awaited) {
+async function round(awaited) {
   /** @type {Map<string, Answer>} */
   const answers = new Map();
-  if (sending) return answers;
-  sending = true;
   try {
     const held = new Set();
     for (const entry of await entries()) {
@@ -126,17 +154,44 @@ async function flush(awaited) {
         if (answer.state === "busy") setTimeout(() => flush(), 2000);
         break;
       } else {
-        await keep({ ...entry, answer });
+        await note({ ...entry, answer });
         held.add(entry.press);
       }
     }
   } catch {
     pass = null;  // no network, or no answer: all stays, and is sent again
-  } finally {
-    sending = false;
-    await show();
   }
+  await show();
   return answers;
+}
+
+// -------- photos
+
+/**
+ * Smaller before it is kept, which also drops where it was taken.
+ * @param {File} file
+ * @returns {Promise<File>} a JPEG, or the file itself where it is no photo
+ */
+async function smaller(file) {
+  if (!file.type.startsWith("image/") || file.type === "image/svg+xml") return file;
+  try {
+    const picture = await createImageBitmap(file, { imageOrientation: "from-image" });
+    const share = Math.min(1, LONGEST_PX / Math.max(picture.width, picture.height));
+    const canvas = document.createElement("canvas");
+    canvas.width = Math.max(1, Math.round(picture.width * share));
+    canvas.height = Math.max(1, Math.round(picture.height * share));
+    const pen = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
+    pen.fillStyle = "#fff";  // what is see-through would turn black
+    pen.fillRect(0, 0, canvas.width, canvas.height);
+    pen.drawImage(picture, 0, 0, canvas.width, canvas.height);
+    picture.close();
+    /** @type {Blob | null} */
+    const drawn = await new Promise((resolve) => canvas.toBlob(resolve, "image/jpeg", QUALITY));
+    if (!drawn) return file;
+    return new File([drawn], file.name.replace(/\.[^.]*$/, "") + ".jpg", { type: "image/jpeg" });
+  } catch {
+    return file;  // a kind of picture that this browser can't read: the server sees to it
+  }
 }
 
 // -------- what is seen
@@ -161,18 +216,20 @@ function told(form) {
   for (const field of form.elements) {
     if (!(field instanceof HTMLInputElement || field instanceof HTMLSelectElement || field instanceof HTMLTextAreaElement)) continue;
     if (field.type === "hidden" || !field.value) continue;
+    const files = field instanceof HTMLInputElement && field.files;
     if ((field.type === "radio" || field.type === "checkbox") && !(/** @type {HTMLInputElement} */ (field)).checked) continue;
     const own = field.labels && field.labels[0] ? field.labels[0].textContent || "" : field.name;
     const legend = field.closest("fieldset")?.querySelector("legend")?.textContent;
-    const value = field instanceof HTMLSelectElement ? field.selectedOptions[0]?.textContent || "" : field.value;
+    const value = field instanceof HTMLSelectElement ? field.selectedOptions[0]?.textContent || ""
+      : files ? Array.from(files, (file) => file.name).join(", ") : field.value;
     const pair = field.type === "radio" ? [legend || "", own] : field.type === "checkbox" ? [own, "✓"] : [own, value];
     found.push([pair[0].trim(), pair[1].trim()]);
   }
   return found;
 }
 
-/** @param {HTMLFormElement} form @param {HTMLElement | null} button @returns {Entry} */
-function entryOf(form, button) {
+/** @param {HTMLFormElement} form @param {HTMLElement | null} button @returns {Promise<Entry>} */
+async function entryOf(form, button) {
   const data = new FormData(form);
   const named = button instanceof HTMLButtonElement && button.name ? button : null;
   if (named) data.set(named.name, named.value);
@@ -182,15 +239,22 @@ function entryOf(form, button) {
   const unless = start ? [] : (form.dataset.nowUnless || "").split(" ").filter(Boolean);
   const tells = unless.length > 0 && unless.every((other) => data.get(other));
   // What says "just now" means now, not the moment at which it is sent.
-  if (name && !data.get(name) && !tells) data.set(name, instant(new Date()));
+  const typed = new Date();
+  if (name && !data.get(name) && !tells) data.set(name, instant(typed));
+  /** @type {[string, Value][]} */
+  const fields = [];
+  for (const [field, value] of data) {
+    if (typeof value === "string") fields.push([field, value]);
+    else if (value.size) fields.push([field, await smaller(value)]);
+  }
   return {
     id: String(data.get("ref") || newName()),
     url: new URL(form.getAttribute("action") || "", location.href).href,  // a field may be named action
-    fields: /** @type {[string, string][]} */ ([...data].filter(([, value]) => typeof value === "string")),
+    fields,
     told: told(form),
     title: document.querySelector("h1")?.textContent?.trim() || "",
     press: String(data.get("press") || ""),
-    at: Date.now(),
+    at: typed.getTime(),
     who: here.who || "",
   };
 }
@@ -198,15 +262,20 @@ function entryOf(form, button) {
 /** @param {HTMLFormElement} form @param {HTMLElement | null} button */
 async function submit(form, button) {
   form.setAttribute("aria-busy", "true");
-  const entry = entryOf(form, button);
+  const entry = await entryOf(form, button);
   try {
     await keep(entry);
   } catch {
     return plainly(form, button);  // a browser that keeps nothing
   }
   // What was typed before goes first; where that can't be sent, this waits behind it.
-  const answer = (await flush(entry.id)).get(entry.id) || { state: "waiting" };
+  const answered = flush(entry.id).then((answers) => answers.get(entry.id) || { state: "waiting" });
+  const soon = await Promise.race([answered, new Promise((resolve) => setTimeout(resolve, SAID_AFTER_MS))]);
+  if (!soon) kept(form, false);
+  /** @type {Answer} */
+  const answer = await answered;
   form.removeAttribute("aria-busy");
+  if (!soon && !form.hidden) return;  // the next one is being typed; the list tells what came of this one
   if (answer.state === "saved" && answer.go) {
     location.assign(answer.go);
   } else if (["refused", "moved", "asked", "gone"].includes(answer.state)) {
@@ -234,13 +303,15 @@ function kept(form, signedOut) {
   note.hidden = false;
   note.focus();
   form.hidden = true;
-  note.querySelector("button")?.addEventListener("click", () => {
+  const next = /** @type {HTMLButtonElement} */ (note.querySelector("button"));
+  next.onclick = () => {
     note.hidden = true;
     form.hidden = false;
+    form.removeAttribute("aria-busy");
     form.reset();
     rename(form);
     /** @type {HTMLElement | null} */ (form.querySelector("input:not([type=hidden]), select"))?.focus();
-  }, { once: true });
+  };
 }
 
 /** @param {HTMLFormElement} form a page from the device's memory carries a name that was used before */
@@ -258,9 +329,16 @@ async function mend(form) {
     if (!(field instanceof HTMLInputElement || field instanceof HTMLSelectElement || field instanceof HTMLTextAreaElement)) continue;
     const values = entry.fields.filter(([name]) => name === field.name).map(([, value]) => value);
     if (field.name === "csrfmiddlewaretoken" || field.name === "ref" || field.type === "hidden") continue;
+    const files = values.filter((value) => value instanceof File);
+    if (field instanceof HTMLInputElement && field.type === "file") {
+      const taken = new DataTransfer();
+      for (const file of files) taken.items.add(/** @type {File} */ (file));
+      field.files = taken.files;
+      continue;
+    }
+    const value = String(values[0] ?? "");
     if (field instanceof HTMLInputElement && (field.type === "radio" || field.type === "checkbox")) field.checked = values.includes(field.value);
-    else if (values.length && field.type !== "datetime-local") field.value = values[0];
-    else if (values.length) field.value = values[0].slice(0, 16);
+    else if (values.length) field.value = field.type === "datetime-local" ? value.slice(0, 16) : value;
   }
   await drop(entry.id);
 }
@@ -281,73 +359,3 @@ window.addEventListener("online", () => flush());
 document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
 setInterval(async () => { if ((await entries()).length) flush(); }, AGAIN_MS);
 show().then(() => flush());
-
-// -------- the list of what waits
-
-const list = document.getElementById("waiting-list");
-
-/** @param {string} tag @param {string} text @returns {HTMLElement} */
-function element(tag, text) {
-  return Object.assign(document.createElement(tag), { textContent: text });
-}
-
-/** @param {Entry} entry @returns {HTMLElement} */
-function slip(entry) {
-  const words = /** @type {HTMLElement} */ (list).dataset;
-  const box = element("article", "");
-  box.className = "slip";
-  box.append(element("h2", entry.title), element("p", new Date(entry.at).toLocaleString()));
-  const facts = element("dl", "");
-  for (const [name, value] of entry.told) facts.append(element("dt", name), element("dd", value));
-  box.append(facts);
-  const answer = entry.answer;
-  const state = answer ? answer.state : "waiting";
-  box.append(element("p", words[state === "other_person" ? "otherPerson" : state] || words.waiting || ""));
-  for (const [, text] of answer?.problems || []) box.append(element("p", text));
-  const buttons = element("p", "");
-  buttons.className = "buttons";
-  if (answer?.doubts) {
-    for (const doubt of answer.doubts) box.append(element("p", doubt.question));
-    const yes = element("button", words.yes || "");
-    yes.addEventListener("click", async () => {
-      const fields = [...entry.fields, ...answer.doubts.map((doubt) => /** @type {[string, string]} */ (["confirm", doubt.code]))];
-      await keep({ ...entry, fields, answer: undefined });
-      flush();
-    });
-    buttons.append(yes);
-  }
-  if (answer && state !== "other_person") {
-    const open = /** @type {HTMLAnchorElement} */ (element("a", words.mend || ""));
-    const where = new URL(entry.url);
-    for (const name of ["press", "fitting", "action", "part", "position", "rule"]) {
-      const value = entry.fields.find(([field]) => field === name);
-      if (value && value[1]) where.searchParams.set(name, value[1]);
-    }
-    open.href = `${where}#mend=${entry.id}`;
-    open.className = "button";
-    buttons.append(open);
-  }
-  const away = element("button", words.away || "");
-  away.addEventListener("click", async () => {
-    if (away.dataset.sure) {
-      await drop(entry.id);
-      await show();
-      flush();
-    } else {
-      away.dataset.sure = "yes";
-      away.textContent = words.sure || "";
-    }
-  });
-  buttons.append(away);
-  box.append(buttons);
-  return box;
-}
-
-if (list) {
-  document.addEventListener("wearlog:queue", (event) => {
-    const all = /** @type {CustomEvent<Entry[]>} */ (event).detail;
-    list.replaceChildren(...all.map(slip));
-    const none = document.getElementById("none-waiting");
-    if (none) none.hidden = all.length > 0;
-  });
-}
