@@ -82,6 +82,25 @@ def test_seed_without_hours_counts_in_no_rate_and_is_shown_apart(run: RunMaker) 
     assert (line.runs_without_hours, line.seed_without_hours_kg) == (1, 70.0)
 
 
+def test_seed_worked_out_from_the_usual_rate_counts_in_no_rate_and_is_shown_apart(run: RunMaker) -> None:
+    """5 hours for 100 kg are 50 hours a tonne; the run that was worked out would make it 60."""
+    run("P1", "flax", "2026-03-01 06:00", hours="5", kg="100")
+    run("P1", "flax", "2026-03-02 06:00", hours="7", kg="100", seed_how="worked_out")
+    found = compare(by=("press",))
+    (line,) = found.lines
+    assert line.hours_per_tonne == pytest.approx(50.0)
+    assert (line.runs, line.runs_worked_out, line.seed_worked_out_kg) == (1, 1, 100.0)
+    assert found.presses[0].crude == pytest.approx(50.0)
+
+
+def test_seed_guessed_by_a_person_counts_since_over_a_season_guesses_even_out(run: RunMaker) -> None:
+    run("P1", "flax", "2026-03-01 06:00", hours="5", kg="100")
+    run("P1", "flax", "2026-03-02 06:00", hours="7", kg="100", seed_how="about")
+    (line,) = compare(by=("press",)).lines
+    assert line.hours_per_tonne == pytest.approx(60.0)
+    assert line.runs_worked_out == 0
+
+
 def test_a_run_that_goes_on_is_told_and_not_counted(run: RunMaker) -> None:
     run("P1", "flax", "2026-03-01 06:00", kg="100")
     found = compare(by=("press",))

@@ -124,6 +124,13 @@ def columns(by: Sequence[str], system: str = "", *, money: bool = False, currenc
             lambda line: _mass(line.purge_kg, us),
             0,
         ),
+        Column("runs_worked_out", _("Runs worked out"), lambda line: line.runs_worked_out, 0),
+        Column(
+            f"seed_worked_out_{mass}",
+            _("Seed worked out (%(unit)s)") % {"unit": pounds},
+            lambda line: _mass(line.seed_worked_out_kg, us),
+            0,
+        ),
         Column("runs_without_hours", _("Runs without hours"), lambda line: line.runs_without_hours, 0),
         Column(
             f"seed_without_hours_{mass}",
@@ -141,12 +148,15 @@ def headline(system: str = "") -> str:
 
 
 def relevant(by: Sequence[str], total: Line, system: str = "", *, currency: str = "") -> list[Column]:
-    """The columns without those of purge runs and of runs without hours where there are none: for reading."""
+    """The columns without those of purge runs, of runs without hours and of runs worked out where there are
+    none: for reading."""
     absent = set()
     if not total.purge_runs:
         absent |= {"purge_runs", "purge_kg", "purge_lb"}
     if not total.runs_without_hours:
         absent |= {"runs_without_hours", "seed_without_hours_kg", "seed_without_hours_lb"}
+    if not total.runs_worked_out:
+        absent |= {"runs_worked_out", "seed_worked_out_kg", "seed_worked_out_lb"}
     money = total.money is not None
     shown_columns = columns(by, system, money=money, currency=currency)
     return [column for column in shown_columns if column.key not in absent]

@@ -56,6 +56,9 @@ class Line:
     purge_h: float
     runs_without_hours: int
     seed_without_hours_kg: float
+    runs_worked_out: int = 0
+    """Runs with hours whose seed was worked out from the usual rate: in no rate, shown apart."""
+    seed_worked_out_kg: float = 0.0
     money: Money | None = None
     """Only where money was asked for and something of it is on record."""
 
@@ -229,8 +232,8 @@ def _labels(table: RunTable, names: dict[int, str], by: Sequence[str], key: list
 def _sums(table: RunTable, rows: Places, member: Places, groups: int) -> dict[str, npt.NDArray[np.float64]]:
     """Sums over each group of the runs at `rows`; `member` says which group each belongs to."""
     hours, seed, oil = table.hours[rows], table.seed_kg[rows], table.oil_kg[rows]
-    purge, timed = table.purge[rows], ~np.isnan(hours)
-    counted = timed & ~purge
+    purge, timed, worked_out = table.purge[rows], ~np.isnan(hours), table.worked_out[rows]
+    counted = timed & ~purge & ~worked_out
     weighed = counted & ~np.isnan(oil)
 
     def total(
@@ -251,6 +254,8 @@ def _sums(table: RunTable, rows: Places, member: Places, groups: int) -> dict[st
         "purge_hours": total(purge & timed, hours),
         "untimed_runs": total(~purge & ~timed),
         "untimed_seed": total(~purge & ~timed, seed),
+        "worked_out_runs": total(timed & ~purge & worked_out),
+        "worked_out_seed": total(timed & ~purge & worked_out, seed),
     }
 
 
@@ -274,12 +279,14 @@ def _line(sums: dict[str, npt.NDArray[np.float64]], place: int, labels: dict[str
         purge_h=value["purge_hours"],
         runs_without_hours=int(value["untimed_runs"]),
         seed_without_hours_kg=value["untimed_seed"],
+        runs_worked_out=int(value["worked_out_runs"]),
+        seed_worked_out_kg=value["worked_out_seed"],
     )
 
 
 def _standardised(table: RunTable, rows: Places) -> tuple[list[PressFigure], list[MixShare]]:
     """Each press of the runs at `rows` against the crop mix of all of them."""
-    rows = rows[~table.purge[rows] & ~np.isnan(table.hours[rows])]
+    rows = rows[~table.purge[rows] & ~np.isnan(table.hours[rows]) & ~table.worked_out[rows]]
     crop, press = table.crop[rows], table.press[rows]
     hours, tonnes = table.hours[rows], table.seed_kg[rows] / 1000
     week = (table.started[rows] // WEEK_S).astype(np.int64)

@@ -17,7 +17,7 @@ from wearlog.calc.meters import SAME_MOMENT_S, counted_hours, hours_of_runs
 from wearlog.equipment.models import HoursFrom, Press
 from wearlog.forecasts import versions
 from wearlog.forecasts.columns import number, seconds
-from wearlog.runs.models import Crop, Reading, ReadingKind, Run
+from wearlog.runs.models import Crop, Reading, ReadingKind, Run, SeedHow
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
@@ -41,6 +41,8 @@ class RunTable:
     cake_kg: Floats
     energy_kwh: Floats
     purge: npt.NDArray[np.bool_]
+    worked_out: npt.NDArray[np.bool_]
+    """Runs whose seed was worked out from the usual rate: they count in no rate."""
     running: int
     """Runs that have not ended; they count nowhere yet."""
 
@@ -95,10 +97,11 @@ def _read() -> RunTable:
             number("energy_kwh"),
             "purge",
             "slot",
+            "seed_how",
         )
     )
-    columns = zip(*rows, strict=True) if rows else ([] for _ in range(11))
-    press_id, crop_id, start, end, recorded, seed, oil, cake, energy, purge, slot = columns
+    columns = zip(*rows, strict=True) if rows else ([] for _ in range(12))
+    press_id, crop_id, start, end, recorded, seed, oil, cake, energy, purge, slot, how = columns
     press = _places(press_id, [row[0] for row in presses])
     started, ended = np.array(start, dtype=np.float64), np.array(end, dtype=np.float64)
     hours = _hours(
@@ -122,6 +125,7 @@ def _read() -> RunTable:
         cake_kg=np.array(cake, dtype=np.float64),
         energy_kwh=np.array(energy, dtype=np.float64),
         purge=np.array(purge, dtype=np.bool_),
+        worked_out=np.array([word == SeedHow.WORKED_OUT.value for word in how], dtype=np.bool_),
         running=standing.filter(ends_at__isnull=True).count(),
     )
 

@@ -24,7 +24,7 @@ from wearlog.forecasts.columns import number, seconds
 from wearlog.forecasts.edges import RESETS
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import Floats, Ints, PartRow
-from wearlog.runs.models import Run
+from wearlog.runs.models import Run, SeedHow
 
 WORN_KINDS = ("screw",)
 """Only a screw's wear is read from oil and throughput: a die is changed for the next crop before it shows."""
@@ -79,11 +79,12 @@ class PressedRuns:
 
 
 def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
-    """One query. Purge runs are left out."""
+    """One query. Purge runs are left out, and runs whose seed was worked out from the usual rate."""
     places = {code: place for place, code in enumerate(record.crops)}
     rows = (
         Run.objects.standing()
         .filter(press_id__in=presses, purge=False, seed_kg__gt=0)
+        .exclude(seed_how=SeedHow.WORKED_OUT)
         .order_by("started_at", "pk")
         .values_list(
             "press_id",

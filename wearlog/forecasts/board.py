@@ -10,6 +10,7 @@ import numpy as np
 
 from wearlog.forecasts import counting, things
 from wearlog.forecasts.edges import Edges
+from wearlog.forecasts.guessed import guessed_in
 from wearlog.forecasts.items import STATES, DueItem
 from wearlog.forecasts.limits import limit
 from wearlog.forecasts.outlook import Outlook
@@ -162,7 +163,7 @@ class Board:
             left_h=left_h,
             left_days=None if first.due is None else float((first.due - record.as_of).days),
             basis=first.basis,
-            why=first.why,
+            why=f"{first.why} {self._guessed(rule, thing, first)}".rstrip(),
             caution=NOT_YET,
             rule_id=rule.id,
             press_id=press.id,
@@ -177,6 +178,19 @@ class Board:
             cycle=first.cycle,
             wear=next((trip.wear for trip in trips if trip.wear is not None), None),
         )
+
+    def _guessed(self, rule: RuleRow, thing: Thing, trip: Trip) -> str:
+        """How much of the seed that the trip goes by was guessed, in words; empty where it goes by other
+        things, or where that is little."""
+        if trip.trigger == "limit" and thing.part is not None:
+            own = things.spans_of(self.record, self.edges.last_of(thing.part.id).fittings)
+            return guessed_in(self.record, own).words()
+        if trip.trigger == "tonnes":
+            start = counting.start_of(self.record, rule, thing).at
+            return guessed_in(
+                self.record, thing.spans, since=things.ALWAYS if start is None else start
+            ).words()
+        return ""
 
     def _edge(self, thing: Thing) -> str:
         return "" if thing.part is None else self.edges.last_of(thing.part.id).key[1]

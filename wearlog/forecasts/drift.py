@@ -1,7 +1,8 @@
 """The drift trigger: output per hour that slides away from what the same press did in the same class.
 
 Runs count from the work that last reset the rule. A class is crop, size of the die on the press, speed band
-and moisture class; runs that cleaned the press (purge) and runs without hours are left out.
+and moisture class; runs that cleaned the press (purge), runs without hours, and runs whose seed was guessed
+or worked out are left out: a guess is no measure of output.
 """
 
 from __future__ import annotations
@@ -44,7 +45,11 @@ def _runs_of(record: Record, thing: Thing, start: float) -> tuple[Floats, Ints, 
             continue
         hours = record.run_hours[span.press_id]
         rows = np.flatnonzero(
-            (runs.start >= max(start, span.start)) & (runs.start < span.end) & ~runs.purge & (hours > 0)
+            (runs.start >= max(start, span.start))
+            & (runs.start < span.end)
+            & ~runs.purge
+            & (hours > 0)
+            & (runs.seed_how == 0)
         )
         rates.append(runs.seed_kg[rows] / hours[rows])
         ends.append(runs.end[rows])

@@ -14,7 +14,7 @@ from wearlog.calc.exposure import lane
 from wearlog.calc.season import DailySeed, PlanLine, Season, coming_season
 from wearlog.forecasts import why
 from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats
+from wearlog.forecasts.rows import WORKED_OUT, Floats
 
 TENTH = 1.2815515655446004
 """Standard normal distance of the 10 % and 90 % points from the middle."""
@@ -120,8 +120,10 @@ class Outlook:
             return None
         crops = len(self.record.crops)
         hours = self.record.run_hours[press_id]
-        seed = np.bincount(runs.crop, weights=runs.seed_kg, minlength=crops)
-        spent = np.bincount(runs.crop, weights=hours, minlength=crops)
+        # What was worked out from the usual rate would only repeat it.
+        told = runs.seed_how != WORKED_OUT
+        seed = np.bincount(runs.crop[told], weights=runs.seed_kg[told], minlength=crops)
+        spent = np.bincount(runs.crop[told], weights=hours[told], minlength=crops)
         if not spent.sum() > 0:
             return None
         with np.errstate(divide="ignore", invalid="ignore"):

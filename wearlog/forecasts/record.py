@@ -187,7 +187,16 @@ class Record:
 
 _NONE = np.zeros(0)
 NO_RUNS = RunColumns(
-    _NONE, _NONE, _NONE, _NONE, np.zeros(0, dtype=np.int64), None, _NONE, _NONE, np.zeros(0, dtype=np.bool_)
+    _NONE,
+    _NONE,
+    _NONE,
+    _NONE,
+    np.zeros(0, dtype=np.int64),
+    None,
+    _NONE,
+    _NONE,
+    np.zeros(0, dtype=np.bool_),
+    np.zeros(0, dtype=np.int64),
 )
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+ABOUT, WORKED_OUT = 1, 2
 
 
 @dataclass(frozen=True)
@@ -162,6 +163,8 @@ class RunColumns:
     moisture_pct: Floats
     """Both NaN where not known."""
     purge: NDArray[np.bool_]
+    seed_how: Ints
+    """0 where the seed was weighed or counted, else `ABOUT` or `WORKED_OUT`."""
 
     @cached_property
     def digest(self) -> str:

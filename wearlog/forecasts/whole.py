@@ -18,13 +18,15 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db import connection
-from django.db.models import F
+from django.db.models import Case, F, When
 
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
 from wearlog.forecasts import versions
 from wearlog.forecasts.columns import columns, number, seconds
 from wearlog.forecasts.models import Widening
 from wearlog.forecasts.rows import (
+    ABOUT,
+    WORKED_OUT,
     FittingRow,
     Floats,
     IncidentRow,
@@ -41,7 +43,7 @@ from wearlog.forecasts.rows import (
     TypeRow,
 )
 from wearlog.people.models import Mill
-from wearlog.runs.models import Crop, PlanEntry, Reading, ReadingKind, Run
+from wearlog.runs.models import Crop, PlanEntry, Reading, ReadingKind, Run, SeedHow
 from wearlog.service.models import Incident, Measurement, Rule, Service
 
 
@@ -58,6 +60,7 @@ class PressRuns:
     drive_hz: Floats
     moisture_pct: Floats
     purge: np.ndarray
+    seed_how: Ints
     through: Mapping[int, str]
 
     @cached_property
@@ -105,6 +108,7 @@ class PressRuns:
             drive_hz=self.drive_hz[own],
             moisture_pct=self.moisture_pct[own],
             purge=self.purge[own],
+            seed_how=self.seed_how[own],
         )
 
 
@@ -347,11 +351,16 @@ def _plan(crop_index: dict[int, int]) -> tuple[PlanRow, ...]:
 
 def _runs(presses: list[int], *, every: bool) -> dict[int, PressRuns]:
     rows = Run.objects.standing() if every else Run.objects.standing().filter(press_id__in=presses)
+    guessed = Case(
+        When(seed_how=SeedHow.ABOUT, then=ABOUT),
+        When(seed_how=SeedHow.WORKED_OUT, then=WORKED_OUT),
+        default=0,
+    )
     table = columns(
-        rows,
+        rows.annotate(how=guessed),
         numbers=("id", "press_id", "crop_id", "hours_h", "seed_kg", "drive_hz", "moisture_pct"),
         instants=("started_at", "ended_at"),
-        flags=("purge",),
+        flags=("purge", "how"),
     )
     if table["id"].size == 0:
         return {}
@@ -373,6 +382,7 @@ def _runs(presses: list[int], *, every: bool) -> dict[int, PressRuns]:
             drive_hz=table["drive_hz"][own],
             moisture_pct=table["moisture_pct"][own],
             purge=table["purge"][own] > 0,
+            seed_how=table["how"][own].astype(np.int64),
             through=through.get(press_id, {}),
         )
     return found

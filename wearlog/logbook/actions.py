@@ -27,7 +27,7 @@ from wearlog.people.models import User
 from wearlog.runs import actions as runs
 from wearlog.runs import notes, readings
 from wearlog.runs.entries import NewRun
-from wearlog.runs.models import Reading, Run, ShiftNote
+from wearlog.runs.models import Reading, Run, SeedHow, ShiftNote
 from wearlog.service import actions as service
 from wearlog.service import incidents
 from wearlog.service.entries import NewCropChange, NewIncident, NewMeasurement, NewWork
@@ -76,13 +76,15 @@ def stop_run(
     at: datetime,
     run_id: int,
     ended_at: datetime,
-    seed_kg: Decimal,
+    seed_kg: Decimal | None,
+    seed_how: str = SeedHow.WEIGHED,
     hours_h: Decimal | None = None,
     meter_h: Decimal | None = None,
     oil_kg: Decimal | None = None,
     confirmed: Collection[str] = (),
 ) -> Run:
-    """End a run that goes on. With `meter_h` a reading is written at its end and the hours follow from it."""
+    """End a run that goes on. With `meter_h` a reading is written at its end and the hours follow from it.
+    `seed_kg` None with `seed_how` "worked_out" works the seed out from the usual rate, and asks first."""
     return enter(
         lambda: closing.pressed(
             lambda: runs.stop_run(
@@ -91,6 +93,7 @@ def stop_run(
                 run_id=run_id,
                 ended_at=ended_at,
                 seed_kg=seed_kg,
+                seed_how=seed_how,
                 hours_h=hours_h,
                 meter_h=meter_h,
                 oil_kg=oil_kg,

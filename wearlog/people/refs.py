@@ -28,8 +28,13 @@ def new_ref(at: datetime) -> str:
 
 
 def _plain(value: Any) -> Any:
+    """A field that `came_later` counts only where it says something: entries of before stay the same."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {field.name: _plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+        return {
+            field.name: _plain(getattr(value, field.name))
+            for field in dataclasses.fields(value)
+            if not (field.metadata.get("came_later") and getattr(value, field.name) == field.default)
+        }
     if isinstance(value, Sequence) and not isinstance(value, str):
         return [_plain(each) for each in value]
     return as_json(value)

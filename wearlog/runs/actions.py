@@ -19,9 +19,9 @@ from wearlog.people.models import User
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.people.roles import Permission, require
 from wearlog.people.words import day, day_of, when
-from wearlog.runs import doubts, queries
+from wearlog.runs import doubts, guesses, queries
 from wearlog.runs.entries import NewRun
-from wearlog.runs.models import Crop, Run
+from wearlog.runs.models import Crop, Run, SeedHow
 from wearlog.runs.readings import locked_press, new_reading, refuse_bad_reading, store_reading
 from wearlog.runs.times import Times, hours_left_by_other_runs, hours_told, read_at_end, times_of
 
@@ -39,6 +39,7 @@ PER_CENT = ("moisture_pct", "seed_oil_pct", "cake_oil_pct")
 COPIED = (
     "lot",
     "seed_kg",
+    "seed_how",
     "oil_kg",
     "cake_kg",
     "foots_kg",
@@ -96,6 +97,7 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
         doubts.ask(doubts.about_reading(reading, at=at), confirmed)  # before the hours are counted by it
     times = times_of(entry, at=at, slot=run.slot, reading=reading)
     open_doubts = place(run, times)
+    open_doubts += seed_to_ask(run, hours_told(run, reading))
     check(run)
     refuse_overlap(run)
     open_doubts += questions(run, at=at, hours=hours_told(run, reading))
@@ -122,7 +124,8 @@ def stop_run(
     at: datetime,
     run_id: int,
     ended_at: datetime,
-    seed_kg: Decimal,
+    seed_kg: Decimal | None,
+    seed_how: str = SeedHow.WEIGHED,
     hours_h: Decimal | None = None,
     meter_h: Decimal | None = None,
     oil_kg: Decimal | None = None,
@@ -138,7 +141,8 @@ def stop_run(
     if run.voided_at is not None:
         raise Refused(_("This run was struck out. Log it anew."), field="run")
     if run.ends_at is not None:
-        if (run.ended_at, run.seed_kg) == (ended_at, stored(seed_kg)):
+        same_seed = run.seed_kg == stored(seed_kg) if seed_kg is not None else True
+        if run.ended_at == ended_at and same_seed and run.seed_how == seed_how:
             return run
         raise Refused(
             _("This run was already ended, on %(when)s%(by_whom)s. Correct it if that is wrong.")
@@ -153,16 +157,18 @@ def stop_run(
         )
     old = audit.snapshot(run)
     run.ended_at, run.seed_kg, run.hours_h = ended_at, seed_kg, hours_h
+    run.seed_how = seed_how
     if oil_kg is not None:
         run.oil_kg = oil_kg
-    check(run)
-    refuse_overlap(run)
     reading = None
     if meter_h is not None:
         reading = new_reading(by=by, at=at, press=press, read_at=ended_at, meter_h=meter_h, new_meter=False)
         if run.hours_h is None:
             run.hours_h = hours_left_by_other_runs(run, reading)
-    open_doubts = questions(run, at=at, hours=hours_told(run, reading))
+    to_ask = seed_to_ask(run, hours_told(run, reading))
+    check(run)
+    refuse_overlap(run)
+    open_doubts = to_ask + questions(run, at=at, hours=hours_told(run, reading))
     if reading is not None:
         open_doubts += doubts.about_reading(reading, at=at)
     doubts.ask(open_doubts, confirmed)
@@ -199,6 +205,14 @@ def place(run: Run, times: Times) -> list[Doubt]:
 
 
 # --- what is refused and what is asked --------------------------------------------------------------
+
+
+def seed_to_ask(run: Run, hours: float | None) -> list[Doubt]:
+    """Work out the seed where nobody knows it, and what to ask about that; nothing where it was given."""
+    guesses.check(run)
+    if run.seed_kg is not None or run.seed_how != SeedHow.WORKED_OUT:
+        return []
+    return [guesses.work_out(run, hours=hours)]
 
 
 def slot_for(press: Press, through: str) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 
@@ -11,11 +11,13 @@ from decimal import Decimal
 class NewRun:
     """A run to log. Give `meter_h` (a reading is written and the hours follow from it), or `hours_h`,
     or `ended_at`; give none and it is a run that goes on. `started_at` may be left out where the
-    hours and the end tell it. `ref` is the entry's own id; the same ref sent twice is one run."""
+    hours and the end tell it. `ref` is the entry's own id; the same ref sent twice is one run.
+    `seed_how` is a value of SeedHow, empty where the seed was weighed; with "worked_out" `seed_kg` may be
+    None, and is then worked out."""
 
     press_id: int
     crop_id: int
-    seed_kg: Decimal
+    seed_kg: Decimal | None
     started_at: datetime | None = None
     ended_at: datetime | None = None
     hours_h: Decimal | None = None
@@ -38,3 +40,4 @@ class NewRun:
     purge: bool = False
     done_by: str = ""
     note: str = ""
+    seed_how: str = field(default="", metadata={"came_later": True})

@@ -39,6 +39,14 @@ class Dirt(models.TextChoices):
     DIRTY = "dirty", _("dirty")
 
 
+class SeedHow(models.TextChoices):
+    """How the seed of a run is known. Worked out: from the press's usual rate, so it tells no rate."""
+
+    WEIGHED = "", _("weighed or counted")
+    ABOUT = "about", _("about")
+    WORKED_OUT = "worked_out", _("worked out")
+
+
 class RunQuerySet(LogRecordQuerySet):
     def of(self, press: Press) -> Self:
         return self.standing().filter(press=press)
@@ -49,6 +57,13 @@ class RunQuerySet(LogRecordQuerySet):
     def between(self, start: datetime, end: datetime) -> Self:
         """Runs that overlap [start, end), running ones included."""
         return self.standing().filter(Q(ends_at__gt=start) | Q(ends_at__isnull=True), started_at__lt=end)
+
+    def telling_a_rate(self) -> Self:
+        """Ended runs whose seed and hours say how fast the press was: no purge, no empty run, and none whose
+        seed was worked out from the usual rate."""
+        return self.filter(ends_at__isnull=False, purge=False, seed_kg__gt=0).exclude(
+            seed_how=SeedHow.WORKED_OUT
+        )
 
 
 class Run(LogRecord):
@@ -67,6 +82,7 @@ class Run(LogRecord):
     ended_at = models.DateTimeField(null=True, blank=True)
     hours_h = quantity()
     seed_kg = quantity(null=False, blank=False)
+    seed_how = models.CharField(max_length=10, choices=SeedHow, blank=True, default=SeedHow.WEIGHED)
     oil_kg = quantity()
     cake_kg = quantity()
     foots_kg = quantity()
@@ -118,6 +134,7 @@ class Run(LogRecord):
             ),
             models.CheckConstraint(condition=Q(slot__in=(0, 1, 2)), name="run_slot_known"),
             models.CheckConstraint(condition=Q(dirt="") | Q(dirt__in=Dirt.values), name="run_dirt_known"),
+            models.CheckConstraint(condition=Q(seed_how__in=SeedHow.values), name="run_seed_how_known"),
         ]
         indexes = [
             models.Index(fields=["press", "started_at"], name="run_by_press_start"),

@@ -120,15 +120,19 @@ def usual_rate(
 ) -> UsualRate | None:
     """The pace of the latest runs of this crop on this press, or None below three runs.
 
-    Purges, empty runs and runs below a quarter of an hour say nothing about pace. `slot` keeps to runs
-    through the same barrels; `exclude` leaves one run out.
+    Purges, empty runs, runs below a quarter of an hour and runs whose seed was worked out from this very
+    rate say nothing about pace. `slot` keeps to runs through the same barrels; `exclude` leaves one run out.
     """
-    runs = Run.objects.of(press).filter(crop=crop, ends_at__isnull=False, purge=False, seed_kg__gt=0)
+    runs = Run.objects.of(press).telling_a_rate().filter(crop=crop)
     if slot is not None:
         runs = runs.filter(slot=slot)
     if exclude is not None:
         runs = runs.exclude(pk=exclude)
-    latest = list(runs.order_by("-ends_at", "-pk")[:RUNS_FOR_A_RATE])
+    return rate_of(list(runs.order_by("-ends_at", "-pk")[:RUNS_FOR_A_RATE]))
+
+
+def rate_of(latest: Sequence[Run]) -> UsualRate | None:
+    """The median pace of these runs, or None where fewer than three of them have hours that tell one."""
     rates = [
         float(run.seed_kg) / hours
         for run, hours in zip(latest, hours_of_runs(latest), strict=True)

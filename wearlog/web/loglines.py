@@ -12,7 +12,7 @@ from wearlog.calc import units
 from wearlog.equipment.models import Part, Press
 from wearlog.logbook.corrections import may_change
 from wearlog.people.models import LogRecord, User
-from wearlog.runs.models import Reading, ReadingKind, Run
+from wearlog.runs.models import Reading, ReadingKind, Run, SeedHow
 from wearlog.runs.queries import latest_runs
 from wearlog.service.models import Incident, Service
 from wearlog.service.queries import latest_incidents, latest_services
@@ -32,8 +32,18 @@ class LogLine:
     changeable: bool
 
 
+def seed_words(run: Run, system: str) -> str:
+    """`400 kg`, `about 400 kg`, `400 kg worked out`."""
+    mass = units.show_mass(run.seed_kg, system)
+    if run.seed_how == SeedHow.ABOUT:
+        return _("about %(mass)s") % {"mass": mass}
+    if run.seed_how == SeedHow.WORKED_OUT:
+        return _("%(mass)s worked out") % {"mass": mass}
+    return mass
+
+
 def of_run(run: Run, system: str) -> str:
-    words = f"{run.crop}, {units.show_mass(run.seed_kg, system)}"
+    words = f"{run.crop}, {seed_words(run, system)}"
     if run.lot:
         words += ", " + _("lot %(lot)s") % {"lot": run.lot}
     if run.ends_at is None:

@@ -310,6 +310,7 @@ def runs(draw: Any, clock: Clock, press: str, number: int, barrels: list[str], c
                 "dirt": draw(st.sampled_from(["", "dirty"])),
                 "purge": draw(st.sampled_from(["", "yes"])),
                 "note": draw(texts),
+                "seed_how": draw(st.sampled_from(["", "", "about", "worked_out"])),
                 "head_c": draw(maybe(st.just("-3.5"))),
                 "moisture_pct": draw(maybe(shares)),
             }

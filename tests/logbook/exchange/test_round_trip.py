@@ -133,6 +133,7 @@ def test_the_canonical_form_is_this_to_the_byte(tmp_path: Path) -> None:
         b"r3,P2,rapeseed,,2025-08-05T06:00:00+02:00,,12,95,,,,left,,,,,,,,,,,\r\n"
         b"r4,P2,sunflower,,2025-08-05T07:00:00+02:00,,10,80,,,,right,,,,,,,,,,,\r\n"
     )
+    # The column that came later is not there while no run needs it.
     assert told["incidents.csv"] == (
         b"ref,happened_at,press,position,kind,note\r\ni1,2025-08-20T10:00:00+02:00,P1,die,plugged,\r\n"
     )
@@ -156,3 +157,19 @@ def test_an_archive_of_a_folder_is_a_logbook_too(tmp_path: Path) -> None:
     take(tmp_path / "book.zip")
 
     assert Run.objects.count() == 4
+
+
+def test_how_the_seed_is_known_stands_in_a_column_of_its_own_where_a_run_needs_it(tmp_path: Path) -> None:
+    take(write_book(tmp_path / "source", small_book()))
+    Run.objects.filter(ref="r2").update(seed_how="about")
+    told = files(give(tmp_path / "out"))["runs.csv"].decode().splitlines()
+    assert told[0].endswith(",purge,done_by,note,seed_how")
+    assert [line.rpartition(",")[2] for line in told[1:]] == ["", "about", "", ""]
+
+
+def test_a_book_without_that_column_says_nothing_against_what_was_guessed_since(tmp_path: Path) -> None:
+    book = write_book(tmp_path / "source", small_book())
+    take(book)
+    Run.objects.filter(ref="r2").update(seed_how="worked_out")
+    take(book)
+    assert Run.objects.get(ref="r2").seed_how == "worked_out"

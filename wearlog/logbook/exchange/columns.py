@@ -22,7 +22,7 @@ from wearlog.equipment.models import (
 from wearlog.lockout.models import EnergyKind, EnergySource
 from wearlog.logbook.exchange.cells import Code, Day, Form, Instant, Number, Tags, Text, Whole, Yes
 from wearlog.people.models import LogRecord, Mill, Units
-from wearlog.runs.models import Crop, Dirt, PlanEntry, Price, Reading, ReadingKind, Run
+from wearlog.runs.models import Crop, Dirt, PlanEntry, Price, Reading, ReadingKind, Run, SeedHow
 from wearlog.service.models import Action, Bound, Incident, IncidentKind, Measurement, Phase, Rule, Service
 
 TEXT, TAGS, YES, DAY, INSTANT = Text(), Tags(), Yes(), Day(), Instant()
@@ -38,7 +38,8 @@ class Column:
     `refers` names the table whose key the cell holds. `attribute` is where the value (or the id that it
     refers to) goes on the record; None for a column that is only part of another's key.
     `default` is the value of an empty cell where that is not "not known"; `same_as_empty` is a value that
-    says no more than an empty cell does.
+    says no more than an empty cell does. What `came_later` than the format is written only where it says
+    something, so that a log that doesn't use it keeps its bytes.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Column:
     stored: bool = True
     default: object = None
     same_as_empty: object = None
+    came_later: bool = False
 
     @cached_property
     def query(self) -> str:
@@ -244,6 +246,7 @@ TABLES = (
             Column("purge", YES),
             DONE_BY,
             NOTE,
+            Column("seed_how", Code((SeedHow.ABOUT.value, SeedHow.WORKED_OUT.value)), came_later=True),
         ),
     ),
     Table(

@@ -79,14 +79,18 @@ def without_voided_services(table: Table, rows: list[tuple[Any, ...]]) -> list[t
 
 
 def rendered(table: Table, rows: Sequence[tuple[Any, ...]], zone: tzinfo) -> bytes:
-    columns = [
-        written(column.form, values, zone)
+    cells = {
+        column.name: written(column.form, values, zone)
         for column, values in zip(table.columns, zip(*rows, strict=True), strict=bool(rows))
+    }
+    names = [
+        column.name for column in table.columns if not column.came_later or any(cells.get(column.name, ()))
     ]
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(table.by_name)
-    writer.writerows(zip(*columns, strict=True))
+    writer.writerow(names)
+    if rows:
+        writer.writerows(zip(*(cells[name] for name in names), strict=True))
     return text.getvalue().encode("utf-8")
 
 

@@ -32,6 +32,7 @@ def new_ref() -> str:
 
 NUMBER = r"(\d[\d.,]*(?:e[+-]?\d+)?)"
 LENGTH = rf"{NUMBER} mm\b"
+MASS = rf"{NUMBER} kg\b"
 
 
 def rate_pattern() -> str:
@@ -40,10 +41,14 @@ def rate_pattern() -> str:
 
 
 def in_units_of(reader: Reader, text: str) -> str:
-    """A sentence of the domain, which speaks SI, with rates and sizes in the reader's units."""
+    """A sentence of the domain, which speaks SI, with rates, masses and sizes in the reader's units."""
     if not units.is_us(reader.system):
         return text
-    for pattern, show in ((rate_pattern(), units.show_rate), (LENGTH, units.show_length)):
+    for pattern, show in (
+        (rate_pattern(), units.show_rate),
+        (MASS, units.show_mass),
+        (LENGTH, units.show_length),
+    ):
         text = re.sub(
             pattern,
             lambda found, show=show: show(float(found[1].replace(",", ".")), reader.system),  # type: ignore[misc]

@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import EDGES, Part, Position, Press
 from wearlog.people.models import LogRecord
-from wearlog.runs.models import Crop, Dirt, ReadingKind
+from wearlog.runs.models import Crop, Dirt, ReadingKind, SeedHow
 from wearlog.service.models import Action, Bound, IncidentKind, Phase, Rule
 from wearlog.web.forms.base import EntryForm
 from wearlog.web.forms.fields import (
@@ -58,6 +58,7 @@ def _run(record: Any) -> dict[str, forms.Field]:
         "press": press(),
         "crop": forms.ModelChoiceField(label=_("Crop"), queryset=Crop.objects.all(), empty_label=None),
         "seed_kg": MassField(label=_("Seed pressed"), required=True),
+        "seed_how": forms.ChoiceField(label=_("The seed was"), required=False, choices=SeedHow.choices),
         "hours_h": HoursField(label=_("Hours pressed"), help_text=_("Empty: from the meter, or the clock.")),
         "started_at": InstantField(label=_("Started"), required=True),
         "ended_at": InstantField(label=_("Ended"), help_text=_("Empty: from the hours, or still running.")),

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.calc import units
 from wearlog.equipment.models import Press
 from wearlog.logbook.entries import NewRun
-from wearlog.runs.models import Crop, Dirt
+from wearlog.runs.models import Crop, Dirt, SeedHow
 from wearlog.web.forms.base import EntryForm, new_ref
 from wearlog.web.forms.fields import (
     HoursField,
@@ -34,6 +34,15 @@ def unit_choices(reader: Reader) -> list[tuple[str, str]]:
     return [(code, units.UNIT_WORDS[code]) for code in order]
 
 
+HOW = [
+    (SeedHow.WEIGHED.value, _("weighed or counted")),
+    (SeedHow.ABOUT.value, _("about so much")),
+    (SeedHow.WORKED_OUT.value, _("don't know")),
+]
+"""What a person can say of the seed. "Don't know" has it worked out, and shown before it is kept."""
+BOTH = _("You wrote an amount and said that it isn't known. Empty the amount, or choose “about so much”.")
+
+
 class SeedAmount(EntryForm):
     """The second number: how much seed, in the unit of the person's choice."""
 
@@ -44,6 +53,9 @@ class SeedAmount(EntryForm):
     )
     seed_unit = forms.ChoiceField(label=_("Unit"))
     bag = MassField(label=_("One bag weighs"), most=5000)
+    seed_how = forms.ChoiceField(
+        label=_("The seed was"), required=False, choices=HOW, initial=SeedHow.WEIGHED.value, widget=pills()
+    )
 
     aliases = {"seed_kg": "seed"}
 
@@ -51,12 +63,23 @@ class SeedAmount(EntryForm):
         super().__init__(*args, reader=reader, **kwargs)
         self.fields["seed_unit"].choices = unit_choices(reader)  # type: ignore[attr-defined]
 
+    @property
+    def how(self) -> str:
+        """What was said of the seed: a value of SeedHow."""
+        return str(self.cleaned_data.get("seed_how") or SeedHow.WEIGHED)
+
     def seed_kg(self, crop: Crop) -> Decimal | None:
-        """The seed in kilograms, or None with an error at its field."""
+        """The seed in kilograms; None with an error at its field, or where it is to be worked out."""
         amount, unit = self.cleaned_data.get("seed"), self.cleaned_data.get("seed_unit") or "kg"
+        if self.how == SeedHow.WORKED_OUT:
+            if amount is not None:
+                self.add_error("seed", BOTH)
+            return None
         if amount is None:
             if "seed" not in self.errors:
-                self.add_error("seed", _("Write how much seed was pressed; 0 where it was none."))
+                self.add_error(
+                    "seed", _("Write how much seed was pressed; 0 where it was none. Or choose “don't know”.")
+                )
             return None
         bag = self.cleaned_data.get("bag")
         if unit == "bag" and not bag:
@@ -73,7 +96,7 @@ class SeedAmount(EntryForm):
 
 
 FOLDED: tuple[tuple[str, Any, tuple[str, ...]], ...] = (
-    ("when", _("Other times, meter"), ("hours_h", "started_at", "ended_at", "new_meter")),
+    ("when", _("Other times, meter"), ("not_read", "hours_h", "started_at", "ended_at", "new_meter")),
     ("seed", _("Lot and seed"), ("lot", "through", "dirt", "moisture_pct", "seed_oil_pct", "purge")),
     ("out", _("Oil and cake"), ("oil_kg", "cake_kg", "foots_kg", "cake_oil_pct")),
     ("machine", _("Machine"), ("head_c", "drive_hz", "motor_a", "energy_kwh")),
@@ -82,7 +105,7 @@ FOLDED: tuple[tuple[str, Any, tuple[str, ...]], ...] = (
 
 
 class RunForm(SeedAmount):
-    field_order = ("ref", "press", "crop", "meter_h", "hours_h", "seed", "seed_unit", "bag")
+    field_order = ("ref", "press", "crop", "meter_h", "hours_h", "seed", "seed_unit", "bag", "seed_how")
 
     ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
     press = forms.IntegerField(widget=forms.HiddenInput)
@@ -101,6 +124,11 @@ class RunForm(SeedAmount):
         most=10_000,
         help_text=_("As 7.5 or 7:30."),
         widget=forms.TextInput(attrs={"class": "number"}),
+    )
+    not_read = forms.BooleanField(
+        label=_("Hours not known: go by the clock"),
+        required=False,
+        help_text=_("Write below about when it started. The next reading of the meter puts the hours right."),
     )
     started_at = InstantField(label=_("Started"), help_text=_("Empty: worked out from the hours."))
     ended_at = InstantField(label=_("Ended"), help_text=_("Empty: from start and hours, else just now."))
@@ -186,7 +214,18 @@ class RunForm(SeedAmount):
         crop = cleaned.get("crop")
         if self.starts or crop is None:
             return cleaned
-        if (
+        numbered = [name for name in ("meter_h", "hours_h") if cleaned.get(name) is not None]
+        if cleaned.get("not_read"):
+            if numbered:
+                self.add_error(
+                    numbered[0],
+                    _("You wrote hours and said that nobody knows them. Empty them, or untick that."),
+                )
+            elif cleaned.get("started_at") is None and "started_at" not in self.errors:
+                self.add_error(
+                    "started_at", _("Write about when it started, for the clock to tell the hours.")
+                )
+        elif (
             cleaned.get("meter_h") is None
             and cleaned.get("hours_h") is None
             and not (cleaned.get("started_at") and cleaned.get("ended_at"))
@@ -194,7 +233,10 @@ class RunForm(SeedAmount):
         ):
             self.add_error(
                 "meter_h" if self.by_meter else "hours_h",
-                _("Write what the hour meter shows, or the hours pressed."),
+                _(
+                    "Write what the hour meter shows, or the hours pressed. "
+                    "Where nobody knows, tick “Hours not known” below."
+                ),
             )
         cleaned["seed_kg"] = self.seed_kg(crop)
         return cleaned
@@ -231,6 +273,7 @@ class RunForm(SeedAmount):
         told = started_at is not None and hours_h is not None and meter_h is None
         return NewRun(
             seed_kg=value["seed_kg"],
+            seed_how=self.how,
             started_at=started_at,
             ended_at=value.get("ended_at") if told else self.at_or("ended_at", now),
             hours_h=hours_h,
@@ -243,7 +286,7 @@ class RunForm(SeedAmount):
 class RunStopForm(SeedAmount):
     """The numbers of a run that was started before."""
 
-    field_order = ("meter_h", "hours_h", "seed", "seed_unit", "bag")
+    field_order = ("meter_h", "hours_h", "seed", "seed_unit", "bag", "seed_how")
 
     meter_h = HoursField(
         label=_("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs={"class": "number"})

@@ -16,10 +16,10 @@ from wearlog.calc import units
 from wearlog.equipment.models import Press
 from wearlog.logbook.entries import NewRun
 from wearlog.people.refusals import Doubt
-from wearlog.runs.models import Crop
+from wearlog.runs.models import Crop, SeedHow
 from wearlog.web.forms.base import EntryForm, in_units_of, new_ref
 from wearlog.web.forms.fields import DayField, HoursField, MassField, NumberField, Reader
-from wearlog.web.forms.run import unit_choices
+from wearlog.web.forms.run import BOTH, HOW, unit_choices
 
 NUMBER = {"class": "number"}
 
@@ -57,6 +57,24 @@ class ClockField(forms.CharField):
         return value.strftime("%H:%M") if isinstance(value, time) else value
 
 
+class SeedField(NumberField):
+    """Seed as it stands on paper: `400`, `~400` for about so much, `?` where nobody knows."""
+
+    sign = ""
+    """How the seed is known, where a sign said so; a value of SeedHow."""
+
+    def to_python(self, value: Any) -> Any:
+        text = str(value if value is not None else "").strip()
+        self.sign = ""
+        if text == "?":
+            self.sign = SeedHow.WORKED_OUT.value
+            return None
+        if text.startswith("~"):
+            self.sign = SeedHow.ABOUT.value
+            text = text[1:]
+        return super().to_python(text)
+
+
 class SheetHead(EntryForm):
     """What holds for all lines: the unit of the seed, and what a bag weighs."""
 
@@ -83,7 +101,14 @@ class SheetLine(EntryForm):
     crop = forms.ModelChoiceField(label=lazy("Crop"), queryset=Crop.objects.all(), required=False)
     meter_h = HoursField(label=lazy("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs=NUMBER))
     hours_h = HoursField(label=lazy("Hours"), most=10_000, widget=forms.TextInput(attrs=NUMBER))
-    seed = NumberField(label=lazy("Seed"), most=10_000_000, widget=forms.TextInput(attrs=NUMBER))
+    seed = SeedField(label=lazy("Seed"), most=10_000_000, widget=forms.TextInput(attrs=NUMBER))
+    seed_how = forms.ChoiceField(
+        label=lazy("How known"),
+        required=False,
+        choices=HOW,
+        # Enter goes on to the next line; the field is for Tab and touch.
+        widget=forms.Select(attrs={"data-aside": True}),
+    )
 
     aliases = {"seed_kg": "seed", "ended_at": "until", "started_at": "until"}
 
@@ -104,7 +129,7 @@ class SheetLine(EntryForm):
         self.fields["crop"].choices = [("", "—"), *choices]  # type: ignore[attr-defined]
         self.fields["ref"].initial = new_ref()
         del self.fields["hours_h" if by_meter else "meter_h"]
-        for name in ("until", "crop", self.first_name, "seed"):
+        for name in ("until", "crop", self.first_name, "seed", "seed_how"):
             self.fields[name].widget.attrs["aria-label"] = f"{self.fields[name].label}, {title}"
 
     @property
@@ -117,10 +142,11 @@ class SheetLine(EntryForm):
 
     @property
     def is_empty(self) -> bool:
-        """Whether neither number was written."""
-        return not any(
+        """Whether neither number was written. A line that only says "don't know" is not empty."""
+        written = any(
             str(self.data.get(self.add_prefix(name)) or "").strip() for name in (self.first_name, "seed")
         )
+        return not written and self.data.get(self.add_prefix("seed_how")) != SeedHow.WORKED_OUT
 
     @property
     def confirmed(self) -> list[str]:
@@ -135,8 +161,15 @@ class SheetLine(EntryForm):
         cleaned = super().clean() or {}
         if cleaned.get(self.first_name) is None and self.first_name not in self.errors:
             self.add_error(self.first_name, _("Write the hours too, or empty the line."))
-        if cleaned.get("seed") is None and "seed" not in self.errors:
-            self.add_error("seed", _("Write the seed too (0 where it was none), or empty the line."))
+        seed: Any = self.fields["seed"]
+        cleaned["seed_how"] = seed.sign or cleaned.get("seed_how") or SeedHow.WEIGHED.value
+        if cleaned["seed_how"] == SeedHow.WORKED_OUT:
+            if cleaned.get("seed") is not None:
+                self.add_error("seed", BOTH)
+        elif cleaned.get("seed") is None and "seed" not in self.errors:
+            self.add_error(
+                "seed", _("Write the seed too (0 where it was none), choose “don't know”, or empty the line.")
+            )
         if cleaned.get("crop") is None and "crop" not in self.errors:
             self.add_error("crop", _("Choose the crop."))
         day, until = cleaned.get("day"), cleaned.get("until")
@@ -158,22 +191,25 @@ class SheetLine(EntryForm):
         """The run as the logbook takes it; None with an error at its field where the unit does not fit."""
         value, unit = self.cleaned_data, head.cleaned_data["seed_unit"]
         crop: Crop = value["crop"]
-        try:
-            seed_kg: Decimal = units.to_kg(
-                value["seed"],
-                unit,
-                bag_kg=head.cleaned_data.get("bag"),
-                bushel_kg=crop.bushel_kg or units.bushel_kg_of(crop.code),
-            )
-        except units.UnitProblem as problem:
-            self.add_error("seed", str(problem))
-            return None
+        seed_kg: Decimal | None = None
+        if value["seed"] is not None:
+            try:
+                seed_kg = units.to_kg(
+                    value["seed"],
+                    unit,
+                    bag_kg=head.cleaned_data.get("bag"),
+                    bushel_kg=crop.bushel_kg or units.bushel_kg_of(crop.code),
+                )
+            except units.UnitProblem as problem:
+                self.add_error("seed", str(problem))
+                return None
         ended_at: datetime = value.get("ended_at") or now
         return NewRun(
             ref=self.said("ref"),
             press_id=self.about.pk,
             crop_id=crop.pk,
             seed_kg=seed_kg,
+            seed_how=value["seed_how"],
             ended_at=ended_at,
             hours_h=value.get("hours_h"),
             meter_h=value.get("meter_h"),

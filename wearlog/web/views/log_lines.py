@@ -20,6 +20,7 @@ from wearlog.runs.models import Reading, ReadingKind, Run, ShiftNote
 from wearlog.service.models import Action, Bound, CropChange, Incident, LotHold, Measurement, Service
 from wearlog.web.forms.known import part_and_edge
 from wearlog.web.forms.records import KINDS, RecordKind
+from wearlog.web.loglines import seed_words
 from wearlog.web.templatetags.due import DONE_WORDS
 
 PAGE = 40
@@ -194,7 +195,7 @@ def until(start: datetime, end: datetime) -> str:
 
 
 def _run_words(run: Run, system: str) -> str:
-    words = [f"{units.show_mass(run.seed_kg, system)} {run.crop}"]
+    words = [f"{seed_words(run, system)} {run.crop}"]
     if run.ends_at is None:
         return _("%(crop)s, running") % {"crop": run.crop}
     if run.hours_h is not None:

@@ -19,12 +19,13 @@ from wearlog.calc import units
 from wearlog.equipment.models import HoursFrom, Kind, Press
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission, allows
-from wearlog.runs.models import Crop, Reading, Run
+from wearlog.runs.models import Crop, Reading, Run, SeedHow
 from wearlog.runs.queries import hours_of
 from wearlog.service.models import Action
 from wearlog.web.access import SignedInRequest
 from wearlog.web.forms import known
 from wearlog.web.forms.run import RunForm, RunStopForm
+from wearlog.web.loglines import seed_words
 from wearlog.web.views.log_door import EntryPage, NothingToShow, with_query
 
 YEAR = 60 * 60 * 24 * 365
@@ -138,6 +139,8 @@ class RunNew(EntryPage):
             "hours_h": Decimal(str(round(hours, 2))),
             "seed": units.from_kg(self.last_run.seed_kg, unit).quantize(Decimal("0.01")),
             "seed_unit": unit,
+            # What was not weighed then is no more than a guess now.
+            "seed_how": SeedHow.ABOUT if self.last_run.seed_how != SeedHow.WEIGHED else SeedHow.WEIGHED,
         }
 
     def last_time(self) -> str:
@@ -186,7 +189,7 @@ def run_words(run: Run, system: str) -> str:
     hours = hours_of(run)
     time = f"{units.show_hours(hours, system)} ({units.show_clock(hours)})"
     return _("Saved: %(seed)s of %(crop)s on %(press)s, %(time)s.") % {
-        "seed": units.show_mass(run.seed_kg, system),
+        "seed": seed_words(run, system),
         "crop": run.crop,
         "press": run.press,
         "time": time,
@@ -257,6 +260,7 @@ class RunStop(EntryPage):
             run_id=self.run.pk,
             ended_at=form.at_or("ended_at", now),
             seed_kg=value["seed_kg"],
+            seed_how=form.how,
             hours_h=value.get("hours_h"),
             meter_h=value.get("meter_h"),
             oil_kg=value.get("oil_kg"),

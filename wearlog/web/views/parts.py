@@ -17,8 +17,10 @@ from django_tables2 import RequestConfig
 from wearlog.equipment.models import Fitting, Kind, Part
 from wearlog.equipment.queries import history_of
 from wearlog.forecasts.edges import Edges
+from wearlog.forecasts.guessed import Guessed, guessed_in
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.queries import due_items, reckoning
+from wearlog.forecasts.things import spans_of
 from wearlog.people.roles import Permission
 from wearlog.service.models import Measurement
 from wearlog.service.queries import measurements_of, services_of
@@ -117,6 +119,7 @@ class EdgeLine:
     name: str
     in_place: bool
     work: figures.Work
+    guessed: Guessed
     wear: figures.EdgeWear
     chart: GaugeChart | None
     gauges: list[Measurement]
@@ -148,6 +151,7 @@ def edge_lines(part: Part, edges: Edges, gauges: Sequence[Measurement]) -> list[
                 name=name,
                 in_place=any(row.removed is None for row in spans),
                 work=sum((work[row.id] for row in spans), figures.NOTHING),
+                guessed=guessed_in(record, spans_of(record, tuple(spans))),
                 wear=wear,
                 chart=chart,
                 gauges=own,

@@ -136,7 +136,10 @@ class ShiftSheet(Sheet):
     def context(self) -> dict[str, Any]:
         return {
             "first_column": _("Press"),
-            "help": _("Leave out what did not run. Until: empty is just now."),
+            "help": _(
+                "Leave out what did not run. Until: empty is just now. "
+                "Seed: ~400 is about 400, ? is not known."
+            ),
         }
 
 
@@ -178,7 +181,10 @@ class WeekSheet(Sheet):
         week = timedelta(days=DAYS)
         return {
             "first_column": _("Day"),
-            "help": _("Leave empty what did not run. Until is the time at which the run ended."),
+            "help": _(
+                "Leave empty what did not run. Until is the time at which the run ended. "
+                "Seed: ~400 is about 400, ? is not known."
+            ),
             "press": self.press,
             "earlier": self.page_of(self.first - week, self.per_day),
             "later": self.page_of(self.first + week, self.per_day),

@@ -30,7 +30,7 @@ for (const form of document.querySelectorAll("form.lines")) {
   form.addEventListener("keydown", (event) => {
     if (event.key !== "Enter" || !event.target.matches("input:not([type=checkbox]), select")) return;
     event.preventDefault();
-    const fields = [...form.querySelectorAll("input:not([type=hidden]), select, button.main")];
+    const fields = [...form.querySelectorAll("input:not([type=hidden]), select:not([data-aside]), button.main")];
     const next = fields[fields.indexOf(event.target) + 1];
     next?.focus();
     next?.select?.();
