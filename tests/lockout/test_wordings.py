@@ -174,7 +174,18 @@ def test_words_that_changed_meanwhile_are_not_overwritten(set_words: Set) -> Non
 
 
 @pytest.mark.parametrize(
-    "promise", ["The press is safe then", "It opens safely", "A harmless plug", "There is no danger"]
+    "promise",
+    [
+        "The press is safe then",
+        "It opens safely",
+        "A harmless plug",
+        "There is no danger",
+        "Die Presse ist dann sicher",
+        "Hier besteht keine Gefahr",
+        "Ein harmloser Pfropfen",
+        "La presse est alors sans danger",
+        "On travaille en toute sécurité",
+    ],
 )
 @pytest.mark.parametrize("field", ["instead", "added"])
 def test_a_promise_is_no_caution(set_words: Set, field: str, promise: str) -> None:

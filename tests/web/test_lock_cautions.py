@@ -105,3 +105,20 @@ def test_the_words_are_read_by_all_and_changed_by_the_owner(client: Client, oper
 def test_an_unknown_hazard_or_press_is_not_found(desk: Client, mill: Mill) -> None:
     assert desk.get("/cautions/noise/").status_code == 404
     assert desk.get("/cautions/hot-head/?press=77").status_code == 404
+
+
+def test_the_signal_word_stands_in_the_readers_language_wherever_it_is_shown(
+    desk: Client, owner: User, shop: Shop
+) -> None:
+    User.objects.filter(pk=owner.pk).update(language="de")
+    desk.post("/cautions/hot-head/", {**CHANGE, "word": "WARNING"})
+    for address in (
+        "/cautions/",
+        "/cautions/hot-head/",
+        f"/log/work/?press={shop.north.pk}&action=inspect",
+        f"/presses/{shop.north.pk}/isolation/lock/",
+    ):
+        text = page(desk, address)
+        assert "WARNUNG" in text, address
+        assert ">WARNING<" not in text, address
+        assert " WARNING:" not in text, address

@@ -27,6 +27,14 @@ class SignalWord(IntEnum):
     DANGER = 3
 
 
+WORDS = {"DANGER": _("DANGER"), "WARNING": _("WARNING"), "CAUTION": _("CAUTION")}
+
+
+def shown_word(word: str) -> str:
+    """A signal word in the language that is active. Records and cautions keep the English one as code."""
+    return str(WORDS.get(word, word))
+
+
 @dataclass(frozen=True)
 class Hazard:
     """One way of getting hurt: its signal word and the sentence that names it.

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from django.utils.translation import gettext as _
 
 from wearlog.lockout.cautions import NOT_YET, Caution
+from wearlog.lockout.hazards import shown_word
 from wearlog.lockout.steps import before_work
 
 WIDTH = 76
@@ -23,8 +24,7 @@ def demand(caution: object) -> Caution:
 
 def word_of(caution: Caution) -> str:
     """The signal word in the language that is active; the caution keeps the English one as code."""
-    words = {"DANGER": _("DANGER"), "WARNING": _("WARNING"), "CAUTION": _("CAUTION")}
-    return words.get(caution.signal_word, caution.signal_word)
+    return shown_word(caution.signal_word)
 
 
 def paragraphs_of(caution: Caution) -> list[str]:

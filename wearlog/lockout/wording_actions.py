@@ -10,7 +10,7 @@ from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Press
-from wearlog.lockout.hazards import SignalWord, hazard_of
+from wearlog.lockout.hazards import SignalWord, hazard_of, shown_word
 from wearlog.lockout.models import CautionWording
 from wearlog.lockout.models.wording import EVERY_TASK
 from wearlog.people import audit
@@ -20,9 +20,15 @@ from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
 
 PROMISE = re.compile(
-    r"\bsafe(?:ly)?\b|\bharmless\b|\b(?:no|without) (?:danger|risk|hazard)s?\b", re.IGNORECASE
+    r"\bsafe(?:ly)?\b|\bharmless\b|\b(?:no|without) (?:danger|risk|hazard)s?\b"
+    # German; "sichern" and "sichere" stay free, since locks are spoken of with them.
+    r"|\b(?:betriebs|unfall)?sicher\b|\b(?:ungefährlich|gefahrlos|risikolos|harmlos)\w*"
+    r"|\b(?:keine?|ohne) (?:gefahr|gefährdung|risik[eo])\w*"
+    # French
+    r"|\b(?:sans|aucun) (?:danger|risque)s?\b|\ben (?:toute )?sécurité\b|\binoffensi\w*",
+    re.IGNORECASE,
 )
-"""What a caution must not say, in English: nobody can promise it on paper."""
+"""What a caution must not say, in each language of the pages: nobody can promise it on paper."""
 
 
 @transaction.atomic
@@ -106,12 +112,13 @@ def _check_word(word: str, shipped: SignalWord | None, press_id: int | None) -> 
     if word not in SignalWord.__members__:
         raise Refused(
             _("%(word)s is no signal word for an injury. Choose of %(known)s.")
-            % {"word": word, "known": ", ".join(SignalWord.__members__)},
+            % {"word": word, "known": ", ".join(map(shown_word, SignalWord.__members__))},
             field="word",
         )
     if SignalWord[word] < shipped:
         raise Refused(
-            _("The signal word is %(word)s at least. Choose that or a graver one.") % {"word": shipped.name},
+            _("The signal word is %(word)s at least. Choose that or a graver one.")
+            % {"word": shown_word(shipped.name)},
             field="word",
         )
     if SignalWord[word] is SignalWord.DANGER and press_id is None:

@@ -7,11 +7,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from wearlog.lockout.cautions import Caution
+from wearlog.lockout.hazards import shown_word
 from wearlog.lockout.queries import nothing_recorded
 from wearlog.lockout.steps import before_work
 from wearlog.lockout.text import caution_as_text, demand, paragraphs_of, word_of
 
 register = template.Library()
+register.filter("signal_word", shown_word)
 
 POINTS_IN_FULL = 3
 """So many points fit a phone's page in full beside the task itself."""

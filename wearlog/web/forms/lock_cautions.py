@@ -8,7 +8,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import Press
-from wearlog.lockout.hazards import Hazard, SignalWord
+from wearlog.lockout.hazards import Hazard, SignalWord, shown_word
 from wearlog.lockout.models import CautionWording
 from wearlog.web.forms.base import EntryForm
 
@@ -62,7 +62,7 @@ class WordingForm(EntryForm):
         if not graver:
             del self.fields["word"]
             return
-        as_shipped = _("as shipped: %(word)s") % {"word": hazard.word.name}
+        as_shipped = _("as shipped: %(word)s") % {"word": shown_word(hazard.word.name)}
         self.fields["word"].choices = [  # type: ignore[attr-defined]
             ("", as_shipped),
             *((word.name, WORDS[word]) for word in graver),
