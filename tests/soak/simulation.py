@@ -197,6 +197,8 @@ class Simulation:
                     self.verdict.story.tell(self.at, f"{address} was refused for good")
                     later = self.at + self.dice.randint(2, 50) * HOUR
                     self.plan(later, lambda name=person.name: self.mend_address(name))
+        if self.post.refused:
+            self.look()  # from here on nothing can be told there
         self.post.refused.clear()
 
     def plan_round_for_waiting(self) -> None:
