@@ -60,8 +60,17 @@ def test_a_comma_before_exactly_three_digits_is_asked_about() -> None:
 def test_the_persons_own_decimal_sign_decides_what_is_ambiguous() -> None:
     assert parse_number("1,234", decimal=".") == 1234
     assert parse_number("1,234", decimal=",") == Decimal("1.234")
-    assert parse_number("1.234", decimal=",") == 1234
     assert parse_number("1.234", decimal=".") == Decimal("1.234")
+    assert parse_number("1.234,5", decimal=",") == Decimal("1234.5")
+    assert parse_number("1.234.567", decimal=",") == 1234567
+
+
+def test_who_writes_a_decimal_comma_is_asked_about_a_lone_point() -> None:
+    with pytest.raises(NumberProblem, match=r"1234 or as 1,234: enter 1234 or 1,2340") as caught:
+        parse_number("1.234", decimal=",")
+    assert caught.value.code == "ambiguous"
+    assert parse_number("1.2340", decimal=",") == Decimal("1.234")
+    assert parse_number("12.5", decimal=",") == Decimal("12.5")
 
 
 def test_a_point_is_a_decimal_point_where_nothing_else_is_known() -> None:

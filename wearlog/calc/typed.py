@@ -8,7 +8,9 @@ How `parse_number` decides between decimal sign and thousands separator, in this
    three in front, or a zero in front): it is the decimal sign. `1,5`, `0,125`, `1234,567`.
 4. Otherwise it could be either, as in `1,234`. The person's own decimal sign decides, where it is known
    (`decimal`); fields that never see thousands, such as a gauge's millimetres, say `grouped=False` and
-   read it as a decimal sign. Else a point is a decimal sign, and a comma is refused as ambiguous.
+   read it as a decimal sign. Else a point is a decimal sign, and a comma is refused as ambiguous. Who
+   writes a decimal comma is asked about a lone point too: `1.234` groups in their language, and is a decimal
+   point in half of the programs that they use.
 
 Spaces and apostrophes between groups of three digits are thousands separators.
 """
@@ -17,19 +19,24 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Final
+
+from wearlog.calc.texts import Problem, gettext_noop
 
 STEP: Final = Decimal("0.000001")
 
 
-class NumberProblem(ValueError):
+class NumberProblem(Problem):
     """Typed text that can't be taken as a number. `code` names the reason, the text says what to do."""
 
-    def __init__(self, code: str, message: str) -> None:
-        super().__init__(message)
+    def __init__(self, code: str, msgid: str, params: Mapping[str, object] | None = None) -> None:
+        super().__init__(msgid, params)
         self.code = code
-        self.message = message
+
+
+TOO_LONG: Final = gettext_noop("This number is too long: enter at most 9 digits and 6 decimals.")
 
 
 def _plain_digits(text: str) -> str:
@@ -64,9 +71,9 @@ def parse_number(text: str, *, decimal: str = "", grouped: bool = True) -> Decim
         raise ValueError(f"decimal must be '.', ',' or '', not {decimal!r}")
     typed = text.strip()
     if not typed:
-        raise NumberProblem("empty", "Enter a number.")
+        raise NumberProblem("empty", gettext_noop("Enter a number."))
     if len(typed) > 32:
-        raise NumberProblem("too_long", "This number is too long: enter at most 9 digits and 6 decimals.")
+        raise NumberProblem("too_long", TOO_LONG)
     plain = _plain_digits(typed)
     minus = plain.startswith("-")
     body = plain.lstrip("+-") if plain[:2] not in ("--", "++", "+-", "-+") else plain
@@ -83,10 +90,14 @@ def parse_number(text: str, *, decimal: str = "", grouped: bool = True) -> Decim
 def _not_a_number(typed: str) -> NumberProblem:
     if re.fullmatch(r"\d{1,4}:[0-5]\d(:[0-5]\d)?", typed):
         return NumberProblem(
-            "not_a_number", f"“{typed}” is a time of the clock: enter a plain number, as 7.5."
+            "not_a_number",
+            gettext_noop("“%(typed)s” is a time of the clock: enter a plain number, as 7.5."),
+            {"typed": typed},
         )
     return NumberProblem(
-        "not_a_number", f"“{typed}” is not a number: enter digits with one comma or point, as 1234.5."
+        "not_a_number",
+        gettext_noop("“%(typed)s” is not a number: enter digits with one comma or point, as 1234.5."),
+        {"typed": typed},
     )
 
 
@@ -108,21 +119,27 @@ def _without_grouping(body: str, typed: str, decimal: str, grouped: bool) -> str
     elif points or commas:
         sign = "." if points else ","
         could_be_grouping = grouped and _is_grouped(body, sign)
-        if could_be_grouping and decimal and decimal != sign:
+        if could_be_grouping and decimal == "." and sign == ",":
             body = body.replace(sign, "")
-        elif could_be_grouping and not decimal and sign == ",":
-            whole, fraction = body.split(",")
+        elif could_be_grouping and decimal != sign and (decimal or sign == ","):
+            whole, fraction = body.split(sign)
             raise NumberProblem(
                 "ambiguous",
-                f"“{typed}” can be read as {whole}{fraction} or as {whole}.{fraction}: "
-                f"enter {whole}{fraction} or {whole}.{fraction}0.",
+                gettext_noop(
+                    "“%(typed)s” can be read as %(whole)s or as %(parted)s: enter %(whole)s or %(parted)s0."
+                ),
+                {
+                    "typed": typed,
+                    "whole": f"{whole}{fraction}",
+                    "parted": f"{whole}{decimal or '.'}{fraction}",
+                },
             )
         else:
             body = body.replace(sign, ".")
     if not re.fullmatch(r"\d+(\.\d*)?|\.\d+", body):
         raise _not_a_number(typed)
     if len(body.partition(".")[0].lstrip("0")) > 9 or len(body.partition(".")[2].rstrip("0")) > 6:
-        raise NumberProblem("too_long", "This number is too long: enter at most 9 digits and 6 decimals.")
+        raise NumberProblem("too_long", TOO_LONG)
     return body
 
 
@@ -145,6 +162,9 @@ def parse_hours(text: str, *, decimal: str = "", grouped: bool = True) -> Decima
     if minutes > 59 or seconds > 59:
         raise NumberProblem(
             "minutes",
-            f"“{text.strip()}” has {minutes} minutes: enter 0 to 59 minutes, or decimal hours as 7.5.",
+            gettext_noop(
+                "“%(typed)s” has %(minutes)s minutes: enter 0 to 59 minutes, or decimal hours as 7.5."
+            ),
+            {"typed": text.strip(), "minutes": minutes},
         )
     return (hours + Decimal(minutes) / 60 + Decimal(seconds) / 3600).quantize(STEP)

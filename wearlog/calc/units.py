@@ -16,6 +16,7 @@ import re
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Final
 
+from wearlog.calc.texts import Problem, gettext_noop
 from wearlog.calc.typed import STEP
 from wearlog.calc.typed import NumberProblem as NumberProblem
 from wearlog.calc.typed import parse_hours as parse_hours
@@ -68,10 +69,10 @@ UNIT_WORDS: Final[dict[str, str]] = {
     "g": "g",
     "t": "t",
     "lb": "lb",
-    "short_ton": "short tons",
-    "cwt": "cwt",
-    "bag": "bags",
-    "bushel": "bushels",
+    "short_ton": gettext_noop("short tons"),
+    "cwt": gettext_noop("cwt"),
+    "bag": gettext_noop("bags"),
+    "bushel": gettext_noop("bushels"),
     "mm": "mm",
     "inch": "in",
     "thou": "thou",
@@ -83,7 +84,7 @@ UNIT_WORDS: Final[dict[str, str]] = {
 }
 
 
-class UnitProblem(ValueError):
+class UnitProblem(Problem):
     """A unit that is unknown, or that needs a weight or a density which was not given."""
 
 
@@ -102,14 +103,19 @@ def _read_back(value: Decimal, unit: str) -> Decimal:
 def _mass_factor(unit: str, bag_kg: Decimal | None, bushel_kg: Decimal | None) -> Decimal:
     if unit == "bag":
         if bag_kg is None or bag_kg <= 0:
-            raise UnitProblem("State what one bag weighs before entering bags.")
+            raise UnitProblem(gettext_noop("State what one bag weighs before entering bags."))
         return bag_kg
     if unit == "bushel":
         if bushel_kg is None or bushel_kg <= 0:
-            raise UnitProblem("State what a bushel of this crop weighs before entering bushels.")
+            raise UnitProblem(
+                gettext_noop("State what a bushel of this crop weighs before entering bushels.")
+            )
         return bushel_kg
     if unit not in KG:
-        raise UnitProblem(f"“{unit}” is not a unit of mass: use {', '.join(KG)}, bag or bushel.")
+        raise UnitProblem(
+            gettext_noop("“%(unit)s” is not a unit of mass: use %(known)s, bag or bushel."),
+            {"unit": unit, "known": ", ".join(KG)},
+        )
     return KG[unit]
 
 
@@ -120,7 +126,9 @@ def to_kg(
     `bushel_kg`). Raises UnitProblem."""
     kg = _stored(Decimal(value) * _mass_factor(unit, bag_kg, bushel_kg))
     if abs(kg) >= MOST_KG:
-        raise UnitProblem("This is more than the record can hold: check the number and its unit.")
+        raise UnitProblem(
+            gettext_noop("This is more than the record can hold: check the number and its unit.")
+        )
     return kg
 
 
@@ -137,16 +145,27 @@ def bushel_kg_of(crop: str) -> Decimal | None:
     return None if pounds is None else _stored(pounds * KG["lb"])
 
 
+def _not_a_length(unit: str) -> UnitProblem:
+    return UnitProblem(
+        gettext_noop("“%(unit)s” is not a unit of length: use %(known)s."),
+        {"unit": unit, "known": ", ".join(MM)},
+    )
+
+
+def _not_a_temperature(unit: str) -> UnitProblem:
+    return UnitProblem(gettext_noop("“%(unit)s” is not a unit of temperature: use c or f."), {"unit": unit})
+
+
 def to_mm(value: Decimal | int, unit: str) -> Decimal:
     """Millimetres with six decimals; `unit` is `mm`, `inch` or `thou`."""
     if unit not in MM:
-        raise UnitProblem(f"“{unit}” is not a unit of length: use {', '.join(MM)}.")
+        raise _not_a_length(unit)
     return _stored(Decimal(value) * MM[unit])
 
 
 def from_mm(mm: Decimal | int, unit: str) -> Decimal:
     if unit not in MM:
-        raise UnitProblem(f"“{unit}” is not a unit of length: use {', '.join(MM)}.")
+        raise _not_a_length(unit)
     return _read_back(Decimal(mm) / MM[unit], unit)
 
 
@@ -156,7 +175,7 @@ def to_celsius(value: Decimal | int, unit: str) -> Decimal:
         return _stored(Decimal(value))
     if unit == "f":
         return _stored((Decimal(value) - 32) * 5 / 9)
-    raise UnitProblem(f"“{unit}” is not a unit of temperature: use c or f.")
+    raise _not_a_temperature(unit)
 
 
 def from_celsius(celsius: Decimal | int, unit: str) -> Decimal:
@@ -164,19 +183,25 @@ def from_celsius(celsius: Decimal | int, unit: str) -> Decimal:
         return _read_back(Decimal(celsius), unit)
     if unit == "f":
         return _read_back(Decimal(celsius) * 9 / 5 + 32, unit)
-    raise UnitProblem(f"“{unit}” is not a unit of temperature: use c or f.")
+    raise _not_a_temperature(unit)
 
 
 def oil_kg(volume: Decimal | int, unit: str, *, density_kg_per_l: Decimal | None) -> Decimal:
     """Kilograms of a volume of oil. The density is the user's: none is assumed (UnitProblem)."""
     if unit not in LITRES:
-        raise UnitProblem(f"“{unit}” is not a unit of volume: use l, us_gal or imp_gal.")
+        raise UnitProblem(
+            gettext_noop("“%(unit)s” is not a unit of volume: use l, us_gal or imp_gal."), {"unit": unit}
+        )
     if density_kg_per_l is None:
         raise UnitProblem(
-            "State the oil's density in kg per litre before entering a volume, or weigh the oil."
+            gettext_noop(
+                "State the oil's density in kg per litre before entering a volume, or weigh the oil."
+            )
         )
     if not Decimal("0.5") <= density_kg_per_l <= Decimal("1.5"):
-        raise UnitProblem("An oil's density is near 0.92 kg per litre: check the unit of the density.")
+        raise UnitProblem(
+            gettext_noop("An oil's density is near 0.92 kg per litre: check the unit of the density.")
+        )
     return _stored(Decimal(volume) * LITRES[unit] * density_kg_per_l)
 
 
@@ -187,6 +212,36 @@ def density_at(density_kg_per_l: Decimal, *, stated_at_c: Decimal, oil_c: Decima
 
 
 # -------- shown to a person
+
+
+class Manner:
+    """How numbers and the words of units are written: in English, until somebody sets another `manner`."""
+
+    def signs(self, system: str) -> tuple[str, str]:
+        """What parts the thousands, and what parts the decimals."""
+        return (",", ".") if is_us(system) else (NARROW_SPACE, ".")
+
+    def word(self, english: str) -> str:
+        return english
+
+
+manner = Manner()
+"""The manner of the present reader. The floor above sets it once, to one that knows who reads."""
+
+
+def set_manner(other: Manner) -> None:
+    global manner
+    manner = other
+
+
+def unit_word(unit: str) -> str:
+    """How the unit is written where one is to be chosen: `kg`, `bags`."""
+    return manner.word(UNIT_WORDS[unit])
+
+
+def per_word(system: str) -> str:
+    """The unit behind a "per": `t`, `short ton`."""
+    return manner.word(gettext_noop("short ton")) if is_us(system) else "t"
 
 
 def is_us(system: str) -> bool:
@@ -214,12 +269,14 @@ def plain(value: Decimal) -> str:
 
 
 def show_number(value: Decimal | float, digits: int, system: str = "") -> str:
-    """Rounded and grouped by three: a comma in the US system, a narrow space in metric."""
+    """Rounded and grouped by three, in the manner that is set; in English with a comma in the US system, a
+    narrow space in metric."""
     text = f"{value:,.{digits}f}"
     if re.fullmatch(r"-0(\.0+)?", text):
         text = text[1:]
     text = text.replace("-", "−")
-    return text if is_us(system) else text.replace(",", NARROW_SPACE)
+    grouping, decimal = manner.signs(system)
+    return text.translate({ord(","): grouping, ord("."): decimal})
 
 
 def _digits_for(value: Decimal | float, most: int) -> int:
@@ -236,7 +293,8 @@ def show_mass(kg: Decimal | float | None, system: str = "") -> str:
         pounds = float(kg) / float(KG["lb"])
         if abs(pounds) >= 19999.5:
             tons = pounds / 2000
-            return f"{show_number(tons, 1 if abs(tons) < 1000 else 0, system)} short tons"
+            shown = show_number(tons, 1 if abs(tons) < 1000 else 0, system)
+            return f"{shown} {unit_word('short_ton')}"
         digits = 0 if abs(pounds) >= 1000 or round(pounds, 1).is_integer() else 1
         return f"{show_number(pounds, digits, system)} lb"
     size = abs(float(kg))
@@ -289,7 +347,7 @@ def show_per_tonne(per_tonne: Decimal | float | None, system: str = "", what: st
         return NOTHING
     value = float(per_tonne) * (float(KG["short_ton"]) / 1000 if is_us(system) else 1)
     digits = 1 if abs(value) >= 9.995 else 2
-    return f"{show_number(value, digits, system)} {what}/{'short ton' if is_us(system) else 't'}"
+    return f"{show_number(value, digits, system)} {what}/{per_word(system)}"
 
 
 def show_rate(kg_per_h: Decimal | float | None, system: str = "") -> str:

@@ -8,8 +8,12 @@ class PeopleConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from wearlog.calc.units import set_manner
         from wearlog.people.checks import guards_stand
         from wearlog.people.guards import install_after_migrate
+        from wearlog.people.manner import MannerOfTheLanguage
+
+        set_manner(MannerOfTheLanguage())
 
         checks.register(guards_stand, checks.Tags.database)
         # Django offers no other hook after a migration; nothing of the log hangs on a signal.

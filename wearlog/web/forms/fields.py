@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.formats import get_format
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
@@ -38,15 +39,15 @@ class Reader:
 
     @property
     def mass_unit(self) -> str:
-        return units.UNIT_WORDS[units.mass_unit(self.system)]
+        return units.unit_word(units.mass_unit(self.system))
 
     @property
     def length_unit(self) -> str:
-        return units.UNIT_WORDS[units.length_unit(self.system)]
+        return units.unit_word(units.length_unit(self.system))
 
     @property
     def temperature_unit(self) -> str:
-        return units.UNIT_WORDS[units.temperature_unit(self.system)]
+        return units.unit_word(units.temperature_unit(self.system))
 
 
 METRIC = Reader(system=Units.METRIC, zone=ZoneInfo("UTC"))
@@ -89,7 +90,12 @@ class NumberField(forms.CharField):
 
     @property
     def decimal_sign(self) -> str:
-        """A US reader's comma parts thousands; elsewhere both signs are in use, and doubt is asked about."""
+        """In a language with a decimal comma it is the comma, and a lone point is asked about. In
+        English a US reader's comma parts thousands; elsewhere both signs are in use, and doubt is asked
+        about.
+        """
+        if get_format("DECIMAL_SEPARATOR") == ",":
+            return ","
         return "." if units.is_us(self.reader.system) else ""
 
     def parse(self, text: str) -> Decimal:
@@ -102,7 +108,7 @@ class NumberField(forms.CharField):
         try:
             number = self.to_si(self.parse(text)).quantize(SIX)
         except units.NumberProblem as error:
-            raise ValidationError(error.message, code=error.code) from error
+            raise ValidationError(error.worded(_), code=error.code) from error
         self.check(number)
         return number
 
@@ -126,8 +132,17 @@ class NumberField(forms.CharField):
 
     def prepare_value(self, value: Any) -> Any:
         if isinstance(value, Decimal | int | float) and not isinstance(value, bool):
-            return plain(self.from_si(Decimal(str(value))), self.places)
+            return self.beyond_doubt(plain(self.from_si(Decimal(str(value))), self.places))
         return value
+
+    def beyond_doubt(self, text: str) -> str:
+        """A number with a point, as every input has it; with one more nought where the reader's language
+        would take its three decimals for thousands."""
+        try:
+            self.parse(text)
+        except units.NumberProblem:
+            return f"{text}0"
+        return text
 
     def has_changed(self, initial: Any, data: Any) -> bool:
         """Changed where the text differs from what was shown, so that showing rounds nothing away."""

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.calc import units
@@ -31,7 +32,7 @@ US_UNITS = ("lb", "bag", "short_ton", "cwt", "bushel", "kg", "t")
 
 def unit_choices(reader: Reader) -> list[tuple[str, str]]:
     order = US_UNITS if units.is_us(reader.system) else METRIC_UNITS
-    return [(code, units.UNIT_WORDS[code]) for code in order]
+    return [(code, units.unit_word(code)) for code in order]
 
 
 HOW = [
@@ -91,7 +92,7 @@ class SeedAmount(EntryForm):
                 amount, unit, bag_kg=bag, bushel_kg=crop.bushel_kg or units.bushel_kg_of(crop.code)
             )
         except units.UnitProblem as problem:
-            self.add_error("seed", str(problem))
+            self.add_error("seed", problem.worded(gettext))
             return None
 
 

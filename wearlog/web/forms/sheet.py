@@ -10,7 +10,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as lazy
+from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
 from wearlog.equipment.models import Press
@@ -78,8 +78,8 @@ class SeedField(NumberField):
 class SheetHead(EntryForm):
     """What holds for all lines: the unit of the seed, and what a bag weighs."""
 
-    seed_unit = forms.ChoiceField(label=lazy("Seed in"))
-    bag = MassField(label=lazy("One bag weighs"), most=5000)
+    seed_unit = forms.ChoiceField(label=gettext_lazy("Seed in"))
+    bag = MassField(label=gettext_lazy("One bag weighs"), most=5000)
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
         super().__init__(*args, reader=reader, **kwargs)
@@ -97,13 +97,15 @@ class SheetLine(EntryForm):
 
     ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
     day = DayField(widget=forms.HiddenInput)
-    until = ClockField(label=lazy("Until"))
-    crop = forms.ModelChoiceField(label=lazy("Crop"), queryset=Crop.objects.all(), required=False)
-    meter_h = HoursField(label=lazy("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs=NUMBER))
-    hours_h = HoursField(label=lazy("Hours"), most=10_000, widget=forms.TextInput(attrs=NUMBER))
-    seed = SeedField(label=lazy("Seed"), most=10_000_000, widget=forms.TextInput(attrs=NUMBER))
+    until = ClockField(label=gettext_lazy("Until"))
+    crop = forms.ModelChoiceField(label=gettext_lazy("Crop"), queryset=Crop.objects.all(), required=False)
+    meter_h = HoursField(
+        label=gettext_lazy("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs=NUMBER)
+    )
+    hours_h = HoursField(label=gettext_lazy("Hours"), most=10_000, widget=forms.TextInput(attrs=NUMBER))
+    seed = SeedField(label=gettext_lazy("Seed"), most=10_000_000, widget=forms.TextInput(attrs=NUMBER))
     seed_how = forms.ChoiceField(
-        label=lazy("How known"),
+        label=gettext_lazy("How known"),
         required=False,
         choices=HOW,
         # Enter goes on to the next line; the field is for Tab and touch.
@@ -201,7 +203,7 @@ class SheetLine(EntryForm):
                     bushel_kg=crop.bushel_kg or units.bushel_kg_of(crop.code),
                 )
             except units.UnitProblem as problem:
-                self.add_error("seed", str(problem))
+                self.add_error("seed", problem.worded(_))
                 return None
         ended_at: datetime = value.get("ended_at") or now
         return NewRun(

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from django import forms
-from django.utils.translation import gettext as _now
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.calc import units
@@ -26,8 +26,8 @@ def spare_label(spare: Spare, reader: Reader) -> str:
     if kind.size_mm is not None:
         words.append(units.show_length(kind.size_mm, reader.system))
     if kind.for_crops:
-        words.append(_now("for %s") % ", ".join(kind.for_crops.split()))
-    words.append(_now("used before") if spare.used else _now("unused"))
+        words.append(gettext("for %s") % ", ".join(kind.for_crops.split()))
+    words.append(gettext("used before") if spare.used else gettext("unused"))
     return " · ".join(words)
 
 

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
-from django.utils.translation import gettext as _now
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.calc import units
@@ -83,15 +83,15 @@ def gauge_words(part: Part, edges: Sequence[EdgeKnown], edge: str, reader: Reade
     kind = part.part_type
     sentence = []
     if kind.new_mm is not None:
-        sentence.append(_now("new %s") % units.show_length(kind.new_mm, reader.system))
+        sentence.append(gettext("new %s") % units.show_length(kind.new_mm, reader.system))
     if kind.limit_mm is not None:
-        sentence.append(_now("limit %s") % units.show_length(kind.limit_mm, reader.system))
+        sentence.append(gettext("limit %s") % units.show_length(kind.limit_mm, reader.system))
     words = ", ".join(sentence)
     if words:
         words = f"{kind.dimension}: {words}." if kind.dimension else f"{words[0].upper()}{words[1:]}."
     last = next((each.last for each in edges if each.edge == edge), None)
     if last is not None:
-        words += " " + _now("Last %(value)s on %(day)s.") % {
+        words += " " + gettext("Last %(value)s on %(day)s.") % {
             "value": units.show_length(last.value_mm, reader.system),
             "day": last.measured_at.astimezone(reader.zone).strftime("%Y-%m-%d"),
         }
@@ -99,12 +99,12 @@ def gauge_words(part: Part, edges: Sequence[EdgeKnown], edge: str, reader: Reade
 
 
 def edge_label(edge: EdgeKnown, reader: Reader) -> str:
-    words = _now("edge %s") % edge.edge if edge.edge else _now("its one edge")
+    words = gettext("edge %s") % edge.edge if edge.edge else gettext("its one edge")
     if not edge.used:
-        return f"{words}, {_now('unused')}"
+        return f"{words}, {gettext('unused')}"
     if edge.last is None:
-        return f"{words}, {_now('used before')}"
-    return f"{words}, {_now('used before, last')} {units.show_length(edge.last.value_mm, reader.system)}"
+        return f"{words}, {gettext('used before')}"
+    return f"{words}, {gettext('used before, last')} {units.show_length(edge.last.value_mm, reader.system)}"
 
 
 class WorkForm(SpareForm):

@@ -54,5 +54,5 @@ def wear_rate(mm_per_t: Quantity, system: str = "") -> str:
         return units.NOTHING
     if units.is_us(str(system)):
         thou = float(mm_per_t) / float(units.MM["thou"]) * float(units.KG["short_ton"]) / 1000
-        return f"{units.show_number(thou, 2, 'us')} thou/short ton"
+        return f"{units.show_number(thou, 2, 'us')} thou/{units.per_word('us')}"
     return f"{units.show_number(float(mm_per_t), 4)} mm/t"
