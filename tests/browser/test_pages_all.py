@@ -20,7 +20,7 @@ from wearlog.web.codes import Code
 
 NOT_PAGES = {
     "sign-out", "sign-in", "sign-in-link", "export", "person-link", "job-card-pdf",
-    "labels-pdf", "calendar-feed", "health", "waiting-token", "worker", "manifest",
+    "labels-pdf", "calendar-feed", "health", "waiting-token", "photo", "photo-small", "worker", "manifest",
 }  # fmt: skip
 BUTTONS = {"calendar-end", "mail-address-clear", "webhook-test", "webhook-renew", "lock-confirm", "lock-told"}
 ASKS = {
@@ -81,7 +81,7 @@ def addresses(shop: LookMill) -> Iterator[str]:
         "crop-edit": shop.rape.pk, "rule-edit": shop.flip_rule.pk, "plan-edit": PlanEntry.objects.get().pk,
         "price-edit": Price.objects.get().pk, "person-edit": User.objects.get().pk,
         "record": shop.screw.services.get().pk, "correct": shop.screw.services.get().pk,
-        "void": shop.screw.services.get().pk,
+        "void": shop.screw.services.get().pk, "photo-add": shop.screw.services.get().pk,
         "lock-for-another": Lock.objects.get(holder=None).pk,
         "lock-verify": Lock.objects.earliest("pk").pk, "lock-correct": Lock.objects.earliest("pk").pk,
     }  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from datetime import UTC, datetime, timedelta
 from io import StringIO
 from pathlib import Path
@@ -15,12 +16,16 @@ from django.utils import timezone
 from pytest_django import Settings
 
 from tests.reminders.smtp import mail_server
+from tests.service.test_pictures import photo
 from tests.services.servers import free_port
 from wearlog.config import beat, doctor_machine, doctor_site
 from wearlog.config.doctor import State, bad, examine, ok, worst
 from wearlog.people.models import Mill, User
 from wearlog.reminders import clock, schedule_state
 from wearlog.reminders.models import OutboxRow, ScheduleState
+from wearlog.runs.models import ShiftNote
+from wearlog.service import photos
+from wearlog.service.pictures import picture_of
 
 
 def doctor(*words: str) -> tuple[int, str]:
@@ -273,6 +278,20 @@ def test_where_the_system_has_no_list_of_mounts_a_person_is_to_look() -> None:
 def test_a_data_folder_that_is_not_there_is_bad(well: None, settings: Settings, tmp_path: Path) -> None:
     settings.DATA_DIR = tmp_path / "nowhere"
     assert found("data folder") == {f"{tmp_path}/nowhere is not there": "bad"}
+
+
+def test_a_photo_without_its_file_is_bad_and_a_file_without_its_photo_is_to_be_looked_at(
+    well: None, operator: User
+) -> None:
+    note = ShiftNote.objects.create(written_at=timezone.now(), by_name="Mira", text="Look.")
+    picture = picture_of(photo())
+    (kept,) = photos.keep(by=operator, at=timezone.now(), record=note, pictures=[picture])
+    assert found("photos") == {"every photo of the log has its file": "ok"}
+    os.rename(photos.path_of(kept.name), photos.path_of(kept.name).with_name("0a.jpg"))
+    photos.path_of(kept.name, small=True).unlink()
+    words = found("photos")
+    assert list(words.values()) == ["bad", "look"]
+    assert [line.split(" in ")[0] for line in words] == ["1 photos of the log have no file", "1 files"]
 
 
 def test_a_key_file_that_others_can_read_is_bad(well: None, tmp_path: Path) -> None:

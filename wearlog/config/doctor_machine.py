@@ -15,6 +15,8 @@ from django.db import connection
 from wearlog.config import sqlite
 from wearlog.config.doctor import Finding, bad, look, ok
 from wearlog.reminders import clock, schedule_state
+from wearlog.service.photos import folder as photo_folder
+from wearlog.service.photos import lacking_and_left_over
 
 MOUNTS = Path("/proc/self/mounts")
 NETWORK_DISKS = {
@@ -42,6 +44,24 @@ def data_folder(at: datetime) -> Iterator[Finding]:
     yield disk_space(shutil.disk_usage(folder).free)
     if connection.vendor == "sqlite":
         yield kind_of_disk(folder, mounts=MOUNTS.read_text() if MOUNTS.exists() else None)
+
+
+def photos(at: datetime) -> Iterator[Finding]:
+    """That every photo of the log has its file, and every file its photo."""
+    lacking, left_over = lacking_and_left_over()
+    if lacking:
+        yield bad(
+            f"{len(lacking)} photos of the log have no file in {photo_folder()}",
+            "Put that folder back from the backup that belongs to this database.",
+        )
+    if left_over:
+        yield look(
+            f"{len(left_over)} files in {photo_folder()} belong to no entry, {left_over[0].name} for one",
+            "They are left from an entry that was cut off, or the database is an older one. Delete them once "
+            "you are sure that it is the right one.",
+        )
+    if not lacking and not left_over:
+        yield ok("every photo of the log has its file")
 
 
 def disk_space(free_bytes: int) -> Finding:

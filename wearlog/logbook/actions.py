@@ -12,7 +12,7 @@ version, in one transaction: all of it is stored, or nothing. `by` is the person
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from decimal import Decimal
 
@@ -23,20 +23,22 @@ from wearlog.logbook.corrections import correct, undo_move, void
 from wearlog.logbook.door import enter
 from wearlog.logbook.sheets import log_sheet
 from wearlog.logbook.things import remove_plan_entry, remove_thing, save_person, save_thing
-from wearlog.people.models import User
+from wearlog.people.models import LogRecord, User
 from wearlog.runs import actions as runs
 from wearlog.runs import notes, readings
 from wearlog.runs.entries import NewRun
 from wearlog.runs.models import Reading, Run, SeedHow, ShiftNote
 from wearlog.service import actions as service
-from wearlog.service import incidents
+from wearlog.service import incidents, photos
 from wearlog.service.entries import NewCropChange, NewIncident, NewMeasurement, NewWork
-from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Service
+from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Photo, Service
+from wearlog.service.pictures import Picture
 
 __all__ = [
     "correct",
     "fit",
     "flip",
+    "keep_photos",
     "leave_note",
     "log_measurement",
     "log_reading",
@@ -202,6 +204,14 @@ def leave_note(
 ) -> ShiftNote:
     """Leave a line for the next shift."""
     return enter(lambda: notes.leave_note(by=by, at=at, text=text, by_name=by_name, press_id=press_id))
+
+
+def keep_photos(
+    *, by: User | None, at: datetime, record: LogRecord, pictures: Sequence[Picture]
+) -> list[Photo]:
+    """Keep photos with work, an incident or a note that stands. Raises NotKept where the disk would not take
+    them: all or none of them are kept."""
+    return enter(lambda: photos.keep(by=by, at=at, record=record, pictures=pictures))
 
 
 def fit(

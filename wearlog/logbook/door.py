@@ -13,7 +13,7 @@ from wearlog.forecasts import tasks, versions
 from wearlog.lockout.models import CautionWording, Isolation, Lock, ReleaseStatement
 from wearlog.people.refusals import Refused
 from wearlog.runs.models import Reading, Run, ShiftNote
-from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Service
+from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Photo, Service
 
 Result = TypeVar("Result")
 WITHOUT_RUNS = (
@@ -23,6 +23,7 @@ WITHOUT_RUNS = (
     Incident,
     LotHold,
     Measurement,
+    Photo,
     Service,
     CautionWording,
     Isolation,

@@ -42,7 +42,7 @@ class Dirt(models.TextChoices):
 class SeedHow(models.TextChoices):
     """How the seed of a run is known. Worked out: from the press's usual rate, so it tells no rate."""
 
-    WEIGHED = "", _("weighed or counted")
+    WEIGHED = "", _("weighed")
     ABOUT = "about", _("about")
     WORKED_OUT = "worked_out", _("worked out")
 

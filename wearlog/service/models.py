@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -9,7 +10,8 @@ from django.utils.translation import pgettext_lazy
 
 from wearlog.equipment.models import EDGES, Kind, Part, PartType, Position, Press, quantity
 from wearlog.people.models import LogRecord, LogRecordQuerySet
-from wearlog.runs.models import Crop
+from wearlog.runs.models import Crop, ShiftNote
+from wearlog.service.pictures import SMALL_SIDE
 
 
 class Action(models.TextChoices):
@@ -223,3 +225,61 @@ class CropChange(models.Model):
 
     def __str__(self) -> str:
         return f"cleaned for {self.to_crop} by {self.signed_by}"
+
+
+class Photo(models.Model):
+    """A photo of work, of an incident or of a note; its file lies in the data folder (`service.photos`).
+
+    `name` is a random one, `digest` SHA-256 of the file that came in."""
+
+    name = models.CharField(max_length=32, unique=True)
+    digest = models.CharField(max_length=64)
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+    size_bytes = models.PositiveIntegerField()
+    service = models.ForeignKey(Service, models.PROTECT, null=True, blank=True, related_name="photos")
+    incident = models.ForeignKey(Incident, models.PROTECT, null=True, blank=True, related_name="photos")
+    note = models.ForeignKey(ShiftNote, models.PROTECT, null=True, blank=True, related_name="photos")
+    entered_at = models.DateTimeField()
+    entered_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(service__isnull=False, incident__isnull=True, note__isnull=True)
+                | Q(service__isnull=True, incident__isnull=False, note__isnull=True)
+                | Q(service__isnull=True, incident__isnull=True, note__isnull=False),
+                name="photo_has_one_record",
+            ),
+            models.UniqueConstraint(
+                fields=["service", "digest"], condition=Q(service__isnull=False), name="photo_once_of_work"
+            ),
+            models.UniqueConstraint(
+                fields=["incident", "digest"],
+                condition=Q(incident__isnull=False),
+                name="photo_once_of_incident",
+            ),
+            models.UniqueConstraint(
+                fields=["note", "digest"], condition=Q(note__isnull=False), name="photo_once_of_note"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def small_size(self) -> tuple[int, int]:
+        """Width and height of the small picture, in pixels."""
+        scale = min(1.0, SMALL_SIDE / max(self.width, self.height, 1))
+        return max(round(self.width * scale), 1), max(round(self.height * scale), 1)
+
+    @property
+    def belongs_to(self) -> tuple[str, int]:
+        """The model's name and the key of its record."""
+        if self.service_id is not None:
+            return "service", self.service_id
+        if self.incident_id is not None:
+            return "incident", self.incident_id
+        return "shiftnote", self.note_id or 0

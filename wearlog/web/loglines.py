@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from django.utils.translation import gettext as _
@@ -14,7 +14,8 @@ from wearlog.logbook.corrections import may_change
 from wearlog.people.models import LogRecord, User
 from wearlog.runs.models import Reading, ReadingKind, Run, SeedHow
 from wearlog.runs.queries import latest_runs
-from wearlog.service.models import Incident, Service
+from wearlog.service.models import Incident, Photo, Service
+from wearlog.service.photos import owner_of, photos_of
 from wearlog.service.queries import latest_incidents, latest_services
 from wearlog.web.forms.records import kind_of
 
@@ -30,6 +31,7 @@ class LogLine:
     kind: str
     pk: int
     changeable: bool
+    photos: tuple[Photo, ...] = ()
 
 
 def seed_words(run: Run, system: str) -> str:
@@ -117,8 +119,12 @@ def of_press(press: Press, *, user: User, now: datetime, system: str, most: int 
 def of_part(
     part: Part, services: Sequence[Service], *, user: User, now: datetime, system: str
 ) -> list[LogLine]:
-    """All work on the part."""
+    """All work on the part, with its photos; one query for those."""
+    photos = photos_of(services)
     return [
-        line(work, work.done_at, _("Work"), of_service(work, system), work.done_by, user=user, now=now)
+        replace(
+            line(work, work.done_at, _("Work"), of_service(work, system), work.done_by, user=user, now=now),
+            photos=tuple(photos.get(owner_of(work), ())),
+        )
         for work in services
     ]

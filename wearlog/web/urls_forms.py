@@ -19,6 +19,7 @@ from wearlog.web.views import (
     manage_people,
     manage_presses,
     manage_rules,
+    photos,
     sheet,
 )
 
@@ -42,6 +43,9 @@ urlpatterns: list[URLPattern] = [
     path("log/fitting/end/", log_fitting.fitting_end, name="fitting-end"),
     path("log/fitting/swap/", log_fitting.fitting_swap, name="fitting-swap"),
     path("log/<str:kind>/<int:pk>/", log_book.record, name="record"),
+    path("log/<str:kind>/<int:pk>/photo/", photos.photo_add, name="photo-add"),
+    path("photos/<slug:name>/", photos.photo, name="photo"),
+    path("photos/<slug:name>/small/", photos.photo_small, name="photo-small"),
     path("log/<str:kind>/<int:pk>/correct/", log_book.correct, name="correct"),
     path("log/<str:kind>/<int:pk>/void/", log_book.void, name="void"),
     path("lots/<int:pk>/release/", log_events.lot_release, name="lot-release"),

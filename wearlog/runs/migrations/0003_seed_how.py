@@ -16,7 +16,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='run',
             name='seed_how',
-            field=models.CharField(choices=[('', 'weighed or counted'), ('about', 'about'), ('worked_out', 'worked out')], blank=True, default='', max_length=10),
+            field=models.CharField(choices=[('', 'weighed'), ('about', 'about'), ('worked_out', 'worked out')], blank=True, default='', max_length=10),
         ),
         migrations.AddConstraint(
             model_name='run',

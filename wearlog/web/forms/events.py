@@ -16,6 +16,7 @@ from wearlog.service.models import Bound, IncidentKind
 from wearlog.web.forms.base import EntryForm, new_ref
 from wearlog.web.forms.fields import HoursField, InstantField, LengthField, MassField, Reader, pills
 from wearlog.web.forms.known import EdgeKnown, PlaceNow, Spare
+from wearlog.web.forms.photos import PhotosField
 from wearlog.web.forms.spares import SpareForm
 from wearlog.web.forms.work import edge_label, gauge_words
 
@@ -45,6 +46,7 @@ class IncidentForm(EntryForm):
         help_text=_("Metal holds this lot's oil and cake until somebody releases it by name."),
     )
     note = note_field(_("What was seen"))
+    photo = PhotosField()
     happened_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
 
     def __init__(self, *args: Any, reader: Reader, places: Sequence[PlaceNow], **kwargs: Any) -> None:
@@ -141,6 +143,7 @@ class NoteForm(EntryForm):
         widget=forms.Textarea(attrs={"rows": 4}),
         error_messages={"required": _("Write a line, or go back.")},
     )
+    photo = PhotosField()
     press = forms.ChoiceField(label=_("About"), required=False, widget=pills())
     by_name = forms.CharField(label=_("Signed"), max_length=120, required=False)
 

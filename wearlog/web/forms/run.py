@@ -36,12 +36,12 @@ def unit_choices(reader: Reader) -> list[tuple[str, str]]:
 
 
 HOW = [
-    (SeedHow.WEIGHED.value, _("weighed or counted")),
-    (SeedHow.ABOUT.value, _("about so much")),
+    (SeedHow.WEIGHED.value, _("weighed")),
+    (SeedHow.ABOUT.value, _("about")),
     (SeedHow.WORKED_OUT.value, _("don't know")),
 ]
 """What a person can say of the seed. "Don't know" has it worked out, and shown before it is kept."""
-BOTH = _("You wrote an amount and said that it isn't known. Empty the amount, or choose “about so much”.")
+BOTH = _("You wrote an amount and said that it isn't known. Empty the amount, or choose “about”.")
 
 
 class SeedAmount(EntryForm):

@@ -18,6 +18,7 @@ from wearlog.service.models import Action, Bound, Phase
 from wearlog.web.forms.base import new_ref
 from wearlog.web.forms.fields import HoursField, InstantField, LengthField, NumberField, Reader, pills
 from wearlog.web.forms.known import EdgeKnown, Spare
+from wearlog.web.forms.photos import PhotosField
 from wearlog.web.forms.spares import SpareForm
 
 ROWS = 4
@@ -139,6 +140,7 @@ class WorkForm(SpareForm):
     labour_h = HoursField(label=_("Hours of work"), most=100_000)
     cost = NumberField(label=_("Paid for it"))
     note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
+    photo = PhotosField()
 
     aliases = {
         "expected_fitting_id": "fitting",

@@ -21,6 +21,7 @@ from wearlog.logbook.corrections import may_change
 from wearlog.people.models import AuditEntry, LogRecord, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission
+from wearlog.service.photos import COLUMN
 from wearlog.web.access import needs
 from wearlog.web.forms.corrections import CorrectionForm, VoidForm
 from wearlog.web.forms.records import KINDS
@@ -95,7 +96,8 @@ def record(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
         request,
         "web/log_record.html",
         {
-            "line": line_of(found, reader_of(request).system),
+            "line": lines_of([found], reader_of(request).system)[0],
+            "takes_photos": type(found) in COLUMN,
             "record": found,
             "changes": changes_of(found, reader_of(request)),
             "related": related_to(found, reader_of(request)),

@@ -23,9 +23,11 @@ from django.views import View
 
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.queries import due_items, remembered_items
+from wearlog.logbook import actions
 from wearlog.people.models import Mill
 from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
 from wearlog.people.roles import Permission
+from wearlog.service.photos import NotKept
 from wearlog.web import queue
 from wearlog.web.access import SignedInRequest, mark_kept, needs
 from wearlog.web.forms.base import Speaking
@@ -131,6 +133,7 @@ class FormPage(View):
         except NothingToShow as nothing:
             return nothing.answer
         form = self.form(request.POST)
+        form.files = request.FILES
         if not form.is_valid():
             return self.show(form, status=422)
         try:
@@ -151,7 +154,30 @@ class FormPage(View):
         except ValidationError as invalid:
             add_validation(form, invalid)
             return self.show(form, status=422)
+        self.keep_photos(form, record)
         return self.done(record)
+
+    def keep_photos(self, form: Any, record: Any) -> None:
+        """Keep what came with the form. The entry stands already, and is not lost where a photo is."""
+        pictures = form.cleaned_data.get("photo")
+        if not pictures:
+            return
+        try:
+            actions.keep_photos(by=self.request.user, at=timezone.now(), record=record, pictures=pictures)
+        except NotKept as lost:
+            messages.error(
+                self.request,
+                _(
+                    "The entry is saved, but its photo is not: the disk of this machine would not take it "
+                    "(%(reason)s). Have room made there, then add the photo on the page of the entry."
+                )
+                % {"reason": lost},
+            )
+        except Refused as refused:
+            messages.error(
+                self.request,
+                _("The entry is saved, but its photo is not. %(why)s") % {"why": refused.message},
+            )
 
     def show(self, form: Any, status: int = 200) -> HttpResponse:
         if queue.is_queued(self.request):

@@ -17,7 +17,17 @@ from wearlog.calc import units
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import LogRecord
 from wearlog.runs.models import Reading, ReadingKind, Run, ShiftNote
-from wearlog.service.models import Action, Bound, CropChange, Incident, LotHold, Measurement, Service
+from wearlog.service.models import (
+    Action,
+    Bound,
+    CropChange,
+    Incident,
+    LotHold,
+    Measurement,
+    Photo,
+    Service,
+)
+from wearlog.service.photos import owner_of, photos_of
 from wearlog.web.forms.known import part_and_edge
 from wearlog.web.forms.records import KINDS, RecordKind
 from wearlog.web.loglines import seed_words
@@ -42,6 +52,7 @@ class Line:
     url: str
     correct_url: str
     void_url: str
+    photos: tuple[Photo, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -138,7 +149,7 @@ def _cut(
     return rows.order_by(f"-{kind.when}", "-pk").values_list(kind.when, "pk")[: PAGE + 1]
 
 
-def line_of(record: LogRecord, system: str) -> Line:
+def line_of(record: LogRecord, system: str, photos: Sequence[Photo] = ()) -> Line:
     kind = next(kind for kind in KINDS.values() if kind.model is type(record))
     press, text, note = words_of(record, system)
     key = {"kind": kind.word, "pk": record.pk}
@@ -155,11 +166,14 @@ def line_of(record: LogRecord, system: str) -> Line:
         url=reverse("web:record", kwargs=key),
         correct_url=reverse("web:correct", kwargs=key),
         void_url=reverse("web:void", kwargs=key),
+        photos=tuple(photos),
     )
 
 
 def lines_of(records: Sequence[LogRecord], system: str) -> list[Line]:
-    return [line_of(record, system) for record in records]
+    """Lines with their photos; one query for all of those."""
+    photos = photos_of(records)
+    return [line_of(record, system, photos.get(owner_of(record), ())) for record in records]
 
 
 def words_of(record: LogRecord, system: str) -> tuple[str, str, str]:

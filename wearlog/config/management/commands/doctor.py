@@ -22,6 +22,7 @@ OUTSIDE: tuple[tuple[str, Check], ...] = (
 IN_THE_DATABASE: tuple[tuple[str, Check], ...] = (
     ("SQLite", doctor_machine.sqlite_library),
     ("database", doctor_site.database),
+    ("photos", doctor_machine.photos),
     ("the mill", doctor_site.the_mill),
     ("clock", doctor_machine.clocks),
     ("schedule", doctor_site.schedule),

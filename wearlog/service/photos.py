@@ -1,0 +1,153 @@
+"""Photos of work, incidents and notes: files in the data folder, one row each.
+
+The file is there, whole and written through to the disk, before its row is; a crash between the two leaves a
+file that nobody sees, never a row without a file.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from datetime import datetime
+from pathlib import Path
+
+from django.conf import settings
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from wearlog.people import audit
+from wearlog.people.models import LogRecord, User
+from wearlog.people.refusals import Refused
+from wearlog.people.roles import Permission, require
+from wearlog.runs.models import ShiftNote
+from wearlog.service.models import Incident, Photo, Service
+from wearlog.service.pictures import FIELD, Picture
+
+MOST_PHOTOS = 6
+"""Of one entry: enough for a part from all sides, and a bound for the disk."""
+COLUMN: Mapping[type[LogRecord], str] = {Service: "service", Incident: "incident", ShiftNote: "note"}
+
+
+class NotKept(Exception):
+    """The disk would not take a photo. The entry that it belongs to stands."""
+
+
+def folder() -> Path:
+    return Path(settings.DATA_DIR) / "photos"
+
+
+def path_of(name: str, *, small: bool = False) -> Path:
+    """Where a photo lies. `name` is one that the log made: hexadecimal digits, never what a phone sent."""
+    return folder() / name[:2] / f"{name}{'-small' if small else ''}.jpg"
+
+
+def owner_of(record: LogRecord) -> tuple[str, int]:
+    """What `photos_of` calls a record: the model's name and its key."""
+    return record._meta.model_name or "", record.pk
+
+
+def photos_of(records: Iterable[LogRecord]) -> dict[tuple[str, int], list[Photo]]:
+    """The photos of records of any kind by `owner_of`, in the order of taking; one query, none
+    where no record can have any."""
+    keys: dict[str, list[int]] = {}
+    for record in records:
+        column = COLUMN.get(type(record))
+        if column is not None:
+            keys.setdefault(column, []).append(record.pk)
+    found: dict[tuple[str, int], list[Photo]] = {}
+    if not keys:
+        return found
+    wanted = Photo.objects.none()
+    for column, own in keys.items():
+        wanted = wanted | Photo.objects.filter(**{f"{column}__in": own})
+    for photo in wanted.order_by("entered_at", "pk"):
+        found.setdefault(photo.belongs_to, []).append(photo)
+    return found
+
+
+@transaction.atomic
+def keep(*, by: User | None, at: datetime, record: LogRecord, pictures: Sequence[Picture]) -> list[Photo]:
+    """Keep pictures with a standing record. One that it has already is passed over, so that an entry sent
+    twice has its photos once. Raises Refused, and NotKept where the disk would not take it; then none is
+    kept."""
+    require(by, Permission.LOG)
+    column = COLUMN.get(type(record))
+    if column is None:
+        raise Refused(_("Photos belong to work, incidents and notes."), field=FIELD)
+    # The row's lock makes two phones wait for each other, so that neither counts without the other's.
+    fresh = type(record)._default_manager.select_for_update().get(pk=record.pk)
+    if fresh.voided_at is not None:
+        raise Refused(_("This record is struck out and takes no photo. Log it anew."), field=FIELD)
+    there = set(Photo.objects.filter(**{column: fresh}).values_list("digest", flat=True))
+    new = list({one.digest: one for one in pictures if one.digest not in there}.values())
+    if len(there) + len(new) > MOST_PHOTOS:
+        raise Refused(
+            _("An entry takes at most %(most)s photos. Choose the ones that tell most.")
+            % {"most": MOST_PHOTOS},
+            field=FIELD,
+        )
+    written: list[Path] = []
+    try:
+        return [_kept(by, at, fresh, column, one, written) for one in new]
+    except BaseException as error:
+        for path in written:
+            with suppress(OSError):
+                path.unlink()
+        if isinstance(error, OSError):
+            raise NotKept(str(error.strerror or error)) from error
+        raise
+
+
+def _kept(
+    by: User | None, at: datetime, record: LogRecord, column: str, one: Picture, written: list[Path]
+) -> Photo:
+    name = secrets.token_hex(16)
+    for content, small in ((one.jpeg, False), (one.small, True)):
+        path = path_of(name, small=small)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_through(path, content)
+        written.append(path)
+    photo = Photo(
+        name=name,
+        digest=one.digest,
+        width=one.width,
+        height=one.height,
+        size_bytes=len(one.jpeg),
+        entered_at=at,
+        entered_by=by,
+        **{column: record},
+    )
+    photo.save()
+    audit.write(at=at, by=by, action="add photo", record=record, new={"photo": name, "digest": one.digest})
+    return photo
+
+
+def write_through(path: Path, content: bytes) -> None:
+    """The file under its name is whole or not there, and stays after a power cut. Raises OSError."""
+    beside = path.with_name(f".{path.name}-{secrets.token_hex(4)}")
+    try:
+        with beside.open("xb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(beside, path)
+    except BaseException:
+        with suppress(OSError):
+            beside.unlink()
+        raise
+    handle = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def lacking_and_left_over() -> tuple[list[str], list[Path]]:
+    """Names of photos whose file is gone, and files that no entry has (a crash, a database from elsewhere).
+    Reads the whole folder."""
+    known = set(Photo.objects.values_list("name", flat=True))
+    there = {path.stem.removesuffix("-small"): path for path in folder().glob("*/*.jpg")}
+    lacking = sorted(name for name in known if not path_of(name).is_file())
+    return lacking, sorted(path for name, path in there.items() if name not in known)

@@ -1,0 +1,150 @@
+"""From what a phone sends to a picture that may be kept: checked before it is decoded, turned upright, made
+smaller, and drawn anew, so that nothing of the file that came in is left but what can be seen.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import struct
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from threading import Lock
+from typing import Final
+
+from django.utils.translation import gettext as _
+from PIL import Image, ImageFile, ImageOps
+
+from wearlog.people.refusals import Refused
+
+MOST_BYTES: Final = 15_000_000
+MOST_PIXELS: Final = 25_000_000
+LONGEST_SIDE: Final = 1600
+SMALL_SIDE: Final = 320
+QUALITY, SMALL_QUALITY = 82, 75
+FORMATS: Final = ("JPEG", "PNG", "WEBP")
+HEIF_BRANDS: Final = {
+    b"heic",
+    b"heix",
+    b"heim",
+    b"heis",
+    b"hevc",
+    b"hevx",
+    b"mif1",
+    b"msf1",
+    b"avif",
+    b"avis",
+}
+FIELD: Final = "photo"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A JPEG of at most `LONGEST_SIDE` pixels a side, upright, and a small one of `SMALL_SIDE`.
+
+    `digest` is SHA-256 of the file that came in, as hex: the same file sent again is the same picture."""
+
+    jpeg: bytes
+    small: bytes
+    width: int
+    height: int
+    digest: str
+
+
+def picture_of(data: bytes) -> Picture:
+    """Read one file. Raises Refused, with what to do, for what is too large, no photo, or damaged."""
+    if not data:
+        raise Refused(_("The photo is empty. Take it again."), field=FIELD)
+    if len(data) > MOST_BYTES:
+        raise Refused(
+            _("The photo has more than %(most)s MB. Set the camera to a smaller size and take it again.")
+            % {"most": MOST_BYTES // 1_000_000},
+            field=FIELD,
+        )
+    if data[4:8] == b"ftyp" and data[8:12] in HEIF_BRANDS:
+        raise Refused(
+            _(
+                "This photo is in the HEIC format, which can't be read here. Set the camera to JPEG (on many "
+                "phones: camera settings, formats, most compatible) and take it again."
+            ),
+            field=FIELD,
+        )
+    try:
+        with strictly(), Image.open(io.BytesIO(data), formats=FORMATS) as image:
+            return _drawn(image, hashlib.sha256(data).hexdigest())
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        raise too_many_pixels() from error
+    except (OSError, ValueError, SyntaxError, EOFError, IndexError, struct.error) as error:
+        raise Refused(
+            _(
+                "That file is no photo that can be read here (JPEG, PNG or WebP), or it is damaged. "
+                "Take it again."
+            ),
+            field=FIELD,
+        ) from error
+
+
+@contextmanager
+def strictly() -> Iterator[None]:
+    """Half a file is an error, and a bomb is one before it is opened. The library keeps both as settings of
+    the whole process, which what draws PDFs changes; so one picture is read at a time."""
+    with _one_at_a_time, warnings.catch_warnings():
+        warnings.simplefilter("error", Image.DecompressionBombWarning)
+        before = ImageFile.LOAD_TRUNCATED_IMAGES
+        ImageFile.LOAD_TRUNCATED_IMAGES = False
+        try:
+            yield
+        finally:
+            ImageFile.LOAD_TRUNCATED_IMAGES = before
+
+
+_one_at_a_time = Lock()
+
+
+def too_many_pixels() -> Refused:
+    return Refused(
+        _("The photo has more than %(most)s million pixels. Set the camera to fewer and take it again.")
+        % {"most": MOST_PIXELS // 1_000_000},
+        field=FIELD,
+    )
+
+
+def _drawn(image: Image.Image, digest: str) -> Picture:
+    """The size is known from the header; nothing is decoded before it was looked at."""
+    width, height = image.size
+    if width * height > MOST_PIXELS:
+        raise too_many_pixels()
+    if width < 1 or height < 1:
+        raise ValueError("no pixels")
+    image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))  # a JPEG need not be decoded in full
+    upright = ImageOps.exif_transpose(image)
+    upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
+    plain = _on_white(upright)
+    small = plain.copy()
+    small.thumbnail((SMALL_SIDE, SMALL_SIDE), Image.Resampling.LANCZOS)
+    return Picture(
+        jpeg=_jpeg(plain, QUALITY),
+        small=_jpeg(small, SMALL_QUALITY),
+        width=plain.width,
+        height=plain.height,
+        digest=digest,
+    )
+
+
+def _on_white(image: Image.Image) -> Image.Image:
+    """The pixels alone on a new sheet: no position, no camera, no comment, no profile comes along."""
+    sheet = Image.new("RGB", image.size, "white")
+    if "A" in image.getbands() or "transparency" in image.info:
+        clear = image.convert("RGBA")
+        sheet.paste(clear, mask=clear.getchannel("A"))
+    else:
+        sheet.paste(image.convert("RGB"))
+    return sheet
+
+
+def _jpeg(image: Image.Image, quality: int) -> bytes:
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=quality, optimize=True, progressive=False)
+    return out.getvalue()
