@@ -76,10 +76,10 @@ def per_tonne_chart(figures: Sequence[PressFigure], system: str = "") -> BarChar
                 high=place(figure.high),
             )
         )
-        same_mix = (
-            f", {rate} at the common crop mix" if figure.standardised is not None else f", {figure.why}"
-        )
-        sentences.append(f"{figure.press_name}: {crude}{same_mix}")
+        same_mix = figure.why
+        if figure.standardised is not None:
+            same_mix = _("%(rate)s at the common crop mix") % {"rate": rate}
+        sentences.append(f"{figure.press_name}: {crude}, {same_mix}")
     return BarChart(
         width=WIDTH,
         height=len(known) * ROW,

@@ -7,6 +7,7 @@ from typing import Any, Self
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.people.models import LogRecord, LogRecordQuerySet
@@ -221,4 +222,5 @@ class Fitting(LogRecord):
         indexes = [models.Index(fields=["position", "fitted_at"], name="fitting_by_position")]
 
     def __str__(self) -> str:
-        return f"{self.part}{' ' + self.edge if self.edge else ''} on {self.position}"
+        part = f"{self.part} {self.edge}".strip()
+        return gettext("%(part)s on %(position)s") % {"part": part, "position": self.position}

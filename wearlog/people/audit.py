@@ -7,7 +7,9 @@ from datetime import UTC, date, datetime, time
 from decimal import Decimal
 from typing import Any
 
+from django.conf import settings
 from django.db import models
+from django.utils import translation
 from django.utils.translation import gettext as _
 
 from wearlog.people.models import AuditEntry, LogRecord, User
@@ -50,7 +52,9 @@ def key_of(record: models.Model) -> str:
         value = getattr(record, name, "")
         if value:
             return str(value)[:255]
-    return str(record)[:255]
+    # What is stored does not depend on who reads what at the moment.
+    with translation.override(settings.LANGUAGE_CODE):
+        return str(record)[:255]
 
 
 def name_of(user: User | None) -> str:

@@ -8,10 +8,12 @@ from typing import Any, Self
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import Press, quantity
 from wearlog.people.models import LogRecord, LogRecordQuerySet
+from wearlog.people.words import day
 
 
 class Crop(models.Model):
@@ -230,7 +232,8 @@ class PlanEntry(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.press} {self.crop} from {self.start_on}"
+        words = {"press": self.press, "crop": self.crop, "day": day(self.start_on)}
+        return gettext("%(press)s %(crop)s from %(day)s") % words
 
 
 class Price(models.Model):
@@ -248,7 +251,7 @@ class Price(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.item} from {self.from_on}"
+        return gettext("%(item)s from %(day)s") % {"item": self.item, "day": day(self.from_on)}
 
 
 class ShiftNote(LogRecord):

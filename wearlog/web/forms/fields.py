@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -20,6 +20,9 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc import units
 from wearlog.people.models import Mill, Units, User
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
 
 SIX = Decimal("0.000001")
 MOST = Decimal("999999999")
@@ -67,12 +70,17 @@ class NumberField(forms.CharField):
     unit_code = ""
 
     def __init__(
-        self, *, unit: str = "", least: Decimal | int | None = 0, most: Decimal | int = MOST, **kwargs: Any
+        self,
+        *,
+        unit: str | _StrPromise = "",
+        least: Decimal | int | None = 0,
+        most: Decimal | int = MOST,
+        **kwargs: Any,
     ) -> None:
         kwargs.setdefault("required", False)
         kwargs.setdefault("max_length", 30)
         super().__init__(**kwargs)
-        self.unit = unit
+        self.unit: str | _StrPromise = unit
         self.least = None if least is None else Decimal(least)
         self.most = Decimal(most)
         self.reader = METRIC

@@ -18,8 +18,8 @@ from wearlog.web.forms.things import TagsField, ThingForm, area
 class RuleForm(ThingForm):
     every_h = HoursField(label=_("After hours of pressing"), most=1_000_000)
     every_kg = MassField(label=_("After seed"))
-    every_days = NumberField(label=_("After days"), unit="days", most=36_500)
-    lead_days = NumberField(label=_("Say so ahead"), unit="days", most=3650)
+    every_days = NumberField(label=_("After days"), unit=_("days"), most=36_500)
+    lead_days = NumberField(label=_("Say so ahead"), unit=_("days"), most=3650)
     after_incident = TagsField(label=_("After an incident"), choices=IncidentKind.choices)
     position = forms.ChoiceField(label=_("Only on the position"), required=False)
 

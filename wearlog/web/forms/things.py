@@ -185,7 +185,7 @@ class PartTypeForm(ThingForm):
     )
     expected_life_kg = MassField(label=_("Expected life of an edge, seed"))
     expected_life_h = HoursField(label=_("Expected life of an edge, hours"))
-    lead_time_days = NumberField(label=_("Time to get a new one"), unit="days", most=3650)
+    lead_time_days = NumberField(label=_("Time to get a new one"), unit=_("days"), most=3650)
     unit_cost = NumberField(label=_("Price of one"))
 
     class Meta:
