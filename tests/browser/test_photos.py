@@ -1,0 +1,69 @@
+"""Photos in a real browser: sent by the plain form as by the script, shown, upright and small."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Page, expect
+
+from tests.browser.test_pages_look import MakeContext, findings
+from tests.service.test_pictures import photo
+from tests.web.look_mill import LookMill
+from wearlog.people.models import Mill, User
+from wearlog.service.models import Photo
+
+SignIn = Callable[[Page, User], None]
+
+
+@pytest.fixture
+def shop(fresh_log: None, settings: Any, tmp_path: Path) -> LookMill:
+    settings.DATA_DIR = tmp_path
+    Mill.objects.create(name="Hillside mill", time_zone="Europe/Vienna", currency="EUR", units="metric")
+    User.objects.create_user("owner", name="Olga", role="owner")
+    return LookMill(timezone.now())
+
+
+@pytest.mark.parametrize("script", [True, False])
+def test_a_photo_is_taken_with_the_work_and_seen_in_the_log(
+    script: bool, context_of: MakeContext, sign_in: SignIn, shop: LookMill, tmp_path: Path
+) -> None:
+    page = context_of(
+        viewport={"width": 360, "height": 740}, java_script_enabled=script, bypass_csp=True
+    ).new_page()
+    sign_in(page, User.objects.get())
+    taken = tmp_path / "IMG_1.jpg"
+    taken.write_bytes(photo((1200, 900), orientation=6))
+    page.goto(f"/log/work/?press={shop.north.pk}&action=clean")
+    page.get_by_label("What was found").fill("Varnish on flight 3")
+    page.get_by_label("Photo").set_input_files(taken)
+    page.get_by_role("button", name="Save the work").click()
+    expect(page.get_by_text("Cleaned: North press")).to_be_visible()
+    page.goto("/log/")
+    small = page.get_by_role("img", name="Photo 1: Cleaned")
+    expect(small).to_be_visible()
+    assert (small.get_attribute("width"), small.get_attribute("height")) == ("240", "320")
+    if script:
+        expect(small).to_have_js_property("complete", True)
+        expect(small).to_have_js_property("naturalHeight", 320)
+        assert findings(page) == []
+    answer = page.request.get(f"/photos/{Photo.objects.get().name}/")
+    assert answer.status == 200
+
+
+def test_a_refused_photo_leaves_the_words_and_says_at_the_field_what_to_do(
+    page: Page, sign_in: SignIn, shop: LookMill, tmp_path: Path
+) -> None:
+    sign_in(page, User.objects.get())
+    taken = tmp_path / "IMG_2.heic"
+    taken.write_bytes(b"\0\0\0\x18ftypheic" + b"\0" * 400)
+    page.goto(f"/log/incident/?press={shop.north.pk}")
+    page.get_by_label("leak").check()
+    page.get_by_label("What was seen").fill("Oil at the rear seal")
+    page.get_by_label("Photo").set_input_files(taken)
+    page.get_by_role("button", name="Report it").click()
+    expect(page.get_by_text("Set the camera to JPEG").first).to_be_visible()
+    expect(page.get_by_label("What was seen")).to_have_value("Oil at the rear seal")
