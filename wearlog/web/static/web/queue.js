@@ -33,6 +33,11 @@ function instant(when) {
     `${offset < 0 ? "-" : "+"}${two(offset / 60)}:${two(offset % 60)}`;
 }
 
+/** @param {number} ms @returns {AbortSignal} one that ends a request after so long */
+function within(ms) {
+  return /** @type {any} */ (AbortSignal).timeout(ms);  // younger than the types that check this file
+}
+
 // -------- the store
 
 /** @returns {Promise<IDBDatabase>} */
@@ -81,7 +86,7 @@ let pass = null;
 /** @returns {Promise<boolean>} whether somebody is signed in; throws without a network */
 async function askPass() {
   const answer = await fetch(here.tokenUrl || "", {
-    headers: { "X-Wearlog-Queue": "token" }, cache: "no-store", signal: AbortSignal.timeout(PATIENCE_MS),
+    headers: { "X-Wearlog-Queue": "token" }, cache: "no-store", signal: within(PATIENCE_MS),
   });
   if (!answer.ok) return false;
   const told = await answer.json();
@@ -105,7 +110,7 @@ async function send(entry, later) {
   for (const last of [false, true]) {
     const { body, patience } = bodyOf(entry, pass ? pass.token : "");
     const answer = await fetch(entry.url, {
-      method: "POST", body, redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(patience),
+      method: "POST", body, redirect: "manual", cache: "no-store", signal: within(patience),
       headers: { "X-Wearlog-Queue": entry.id, "X-Wearlog-Who": entry.who, ...(later ? { "X-Wearlog-Later": "1" } : {}) },
     });
     if ((answer.headers.get("Content-Type") || "").startsWith("application/json")) return answer.json();
@@ -175,7 +180,7 @@ async function round(awaited) {
 async function smaller(file) {
   if (!file.type.startsWith("image/") || file.type === "image/svg+xml") return file;
   try {
-    const picture = await createImageBitmap(file, { imageOrientation: "from-image" });
+    const picture = await createImageBitmap(file, { imageOrientation: /** @type {any} */ ("from-image") });
     const share = Math.min(1, LONGEST_PX / Math.max(picture.width, picture.height));
     const canvas = document.createElement("canvas");
     canvas.width = Math.max(1, Math.round(picture.width * share));
