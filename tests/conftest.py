@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
-from tests.requirements import REQUIREMENTS, all_required, pdf_library
+from tests.requirements import REQUIREMENTS, all_required, gettext_program, pdf_library
 from wearlog.people.models import Mill, Role, User
 
 # No test fails on a clock. Where everything is judged, the examples are the same each time, so that a change
@@ -41,6 +41,14 @@ def operator(mill: Mill) -> User:
 def pdf() -> object:
     """What draws PDFs. `tests.requirements` leaves these tests out where the machine lacks it."""
     return pdf_library()
+
+
+@pytest.fixture(scope="session")
+def xgettext() -> str:
+    """What gathers texts. `tests.requirements` leaves these tests out where the machine lacks it."""
+    program = gettext_program()
+    assert program
+    return program
 
 
 def at(text: str) -> datetime:

@@ -32,6 +32,11 @@ def pdf_library() -> object:
     return weasyprint
 
 
+def gettext_program() -> str | None:
+    """The path of GNU gettext's `xgettext`, or None where it or `msgfmt` is not here."""
+    return shutil.which("xgettext") if shutil.which("msgfmt") else None
+
+
 @dataclass(frozen=True)
 class Requirement:
     name: str
@@ -54,6 +59,7 @@ REQUIREMENTS = (
         "install the `test` extra, or a Redis server",
     ),
     Requirement("Chromium", frozenset({"browser", "page", "phone"}), browser_program, "install Chromium"),
+    Requirement("GNU gettext", frozenset({"xgettext"}), gettext_program, "install the package `gettext`"),
     Requirement(
         "Pango", frozenset({"pdf"}), pdf_library, "install the packages that docs/decisions/pdf.md names"
     ),

@@ -102,10 +102,11 @@ def gauge_words(part: Part, edges: Sequence[EdgeKnown], edge: str, reader: Reade
 def edge_label(edge: EdgeKnown, reader: Reader) -> str:
     words = gettext("edge %s") % edge.edge if edge.edge else gettext("its one edge")
     if not edge.used:
-        return f"{words}, {gettext('unused')}"
+        return words + ", " + gettext("unused")
     if edge.last is None:
-        return f"{words}, {gettext('used before')}"
-    return f"{words}, {gettext('used before, last')} {units.show_length(edge.last.value_mm, reader.system)}"
+        return words + ", " + gettext("used before")
+    size = units.show_length(edge.last.value_mm, reader.system)
+    return words + ", " + gettext("used before, last %(size)s") % {"size": size}
 
 
 class WorkForm(SpareForm):

@@ -264,7 +264,7 @@ class _Money:
     def per_ton(self, per_tonne: float | None) -> str:
         us = units.is_us(self.system)
         scaled = None if per_tonne is None else per_tonne * (0.90718474 if us else 1)
-        return f"{self(scaled)}/{_('short ton') if us else 't'}"
+        return f"{self(scaled)}/{units.per_word(self.system)}"
 
 
 def _planned_words(found: Planned, money: _Money) -> str:
