@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from wearlog.calc.units import show_hours, show_length, show_mass
+from wearlog.people.dates import written
 
 
 def words(action: str) -> str:
@@ -34,7 +34,7 @@ def words(action: str) -> str:
 
 def day(value: date, as_of: date) -> str:
     """`3 September`, with the year where it is not the as-of day's."""
-    return date_format(value, "j F") if value.year == as_of.year else date_format(value, "j F Y")
+    return written(value, "j F" if value.year == as_of.year else "j F Y")
 
 
 def since(action: str, on: date | None, as_of: date, *, of_part: bool) -> str:

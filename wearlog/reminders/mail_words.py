@@ -8,7 +8,6 @@ from urllib.parse import urlencode
 
 from django.conf import settings
 from django.urls import reverse
-from django.utils.formats import date_format
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -16,6 +15,7 @@ from django.utils.translation import gettext_lazy
 from wearlog.calc.units import show_length
 from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
+from wearlog.people.dates import written
 from wearlog.reminders.calls import Line
 from wearlog.reminders.models import Stage
 from wearlog.service.models import Action
@@ -139,7 +139,7 @@ def stage_word(item: DueItem, stage: str = "") -> str:
 
 def day(value: date) -> str:
     """A day that is read alike everywhere: the month as a word."""
-    return date_format(value, "j F Y")
+    return written(value, "j F Y")
 
 
 def label(choices: type[Action] | type[Kind], value: str) -> str:

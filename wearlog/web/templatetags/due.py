@@ -7,7 +7,6 @@ from urllib.parse import urlencode
 
 from django import template
 from django.urls import reverse
-from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
@@ -16,6 +15,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from wearlog.equipment.models import Kind
 from wearlog.forecasts import campaign
 from wearlog.forecasts.items import DueItem
+from wearlog.people.dates import written
 from wearlog.service.models import Action
 
 register = template.Library()
@@ -132,7 +132,7 @@ def basis_words(basis: str) -> str:
 
 def day_words(day: date, today: date | None) -> str:
     near = today is not None and abs(day - today) < timedelta(days=180)
-    return date_format(day, "D j M" if near else "D j M Y", use_l10n=False)
+    return written(day, "D j M" if near else "D j M Y")
 
 
 @register.filter

@@ -11,12 +11,12 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.queries import due_items
+from wearlog.people.dates import written
 from wearlog.people.models import User
 from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission
@@ -78,7 +78,7 @@ class MarkPage(View):
                 return self.gone(refused)
             form.refuse(refused)
             return self.show(bad=form, hold=form, status=422)
-        day = date_format(mark.until_on, "D j M") if mark.until_on else ""
+        day = written(mark.until_on, "D j M") if mark.until_on else ""
         return self.done(_("Held back until %(day)s.") % {"day": day})
 
     def give(self, key: str, now: datetime) -> HttpResponse:

@@ -10,7 +10,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
-from django.utils import formats, timezone
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -18,6 +18,7 @@ from wearlog.calc import units
 from wearlog.equipment.models import Press
 from wearlog.logbook import actions
 from wearlog.logbook.sheets import SheetNotTaken
+from wearlog.people.dates import written
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Run
 from wearlog.web.access import SignedInRequest, needs
@@ -173,7 +174,7 @@ class WeekSheet(Sheet):
         for number in range(DAYS * self.per_day):
             day = self.first + timedelta(days=number // self.per_day)
             until = end if number % self.per_day == self.per_day - 1 else None
-            title = formats.date_format(day, "D j M")
+            title = written(day, "D j M")
             found.append(self.line(data, f"line{number}", self.press, title, day=day, until=until))
         return found
 

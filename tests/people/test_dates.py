@@ -1,0 +1,54 @@
+"""Days written out in each language."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+import pytest
+from django.template import Context, Template
+from django.utils import translation
+
+from wearlog.people.dates import written
+
+DAY = date(2026, 3, 4)  # a Wednesday
+
+
+@pytest.mark.parametrize(
+    ("language", "pattern", "expected"),
+    [
+        ("en", "j F Y", "4 March 2026"),
+        ("en", "D j M", "Wed 4 Mar"),
+        ("fr", "j F Y", "4 mars 2026"),
+        ("de", "j F Y", "4. März 2026"),
+        ("de", "j F", "4. März"),
+        ("de", "D j M", "Mi 4. Mär"),
+        ("de", "l j F Y", "Mittwoch 4. März 2026"),
+        ("de-at", "j F Y", "4. März 2026"),
+        ("de", "Y-m-d", "2026-03-04"),
+    ],
+)
+def test_german_sets_a_dot_after_the_day_of_the_month_and_no_other_language_does(
+    language: str, pattern: str, expected: str
+) -> None:
+    with translation.override(language):
+        assert written(DAY, pattern) == expected
+
+
+@pytest.mark.parametrize(
+    ("language", "pattern", "expected"),
+    [
+        ("en", '|date:"j M Y, H:i"', "4 Mar 2026, 06:30"),
+        ("de", '|date:"j M Y, H:i"', "4. Mär 2026, 06:30"),
+        ("de", "|date:'c'", "2026-03-04T06:30:00+00:00"),
+        ("de", "|date", "4. März 2026"),
+    ],
+)
+def test_the_date_filter_of_every_template_does_the_same(language: str, pattern: str, expected: str) -> None:
+    moment = datetime(2026, 3, 4, 6, 30, tzinfo=UTC)
+    with translation.override(language):
+        assert Template("{{ moment" + pattern + " }}").render(Context({"moment": moment})) == expected
+
+
+def test_a_missing_day_stays_empty_in_a_template() -> None:
+    with translation.override("de"):
+        assert Template('{{ day|date:"j F Y" }}').render(Context({"day": None})) == ""
