@@ -93,6 +93,10 @@ def lock(handle: TextIO) -> bool:
     return True
 
 
+MOST_BODY_BYTES = 120_000_000
+"""Of one request: six photos of 15 MB or a logbook of 50 MB, and some room. More is answered with 413."""
+
+
 def listen(host: str, port: int) -> socket.socket:
     """A listening socket; raises Busy with one sentence where the port can't be had."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
@@ -148,7 +152,12 @@ def serve(application: WSGIHandler, sockets: list[socket.socket]) -> None:
     from waitress.server import create_server
 
     server = create_server(
-        application, sockets=sockets, threads=8, ident=None, clear_untrusted_proxy_headers=True
+        application,
+        sockets=sockets,
+        threads=8,
+        ident=None,
+        clear_untrusted_proxy_headers=True,
+        max_request_body_size=MOST_BODY_BYTES,
     )
     try:
         server.run()
