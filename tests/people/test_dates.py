@@ -35,6 +35,15 @@ def test_german_sets_a_dot_after_the_day_of_the_month_and_no_other_language_does
 
 
 @pytest.mark.parametrize(
+    ("month", "expected"),
+    [(6, "jeu 4 juin 2026"), (7, "sam 4 juil. 2026"), (8, "mar 4 août 2026"), (11, "mer 4 nov. 2026")],
+)
+def test_french_tells_june_from_july_and_writes_months_small(month: int, expected: str) -> None:
+    with translation.override("fr"):
+        assert written(date(2026, month, 4), "D j M Y") == expected
+
+
+@pytest.mark.parametrize(
     ("language", "pattern", "expected"),
     [
         ("en", '|date:"j M Y, H:i"', "4 Mar 2026, 06:30"),
