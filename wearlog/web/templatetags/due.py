@@ -63,7 +63,7 @@ BASIS_WORDS = {
 def part_words(kind: str, code: str, edge: str = "") -> str:
     """`die D5-04, edge A`; a code that says its kind itself, as `P4 belt`, stands alone."""
     word = "" if kind in ("", Kind.OTHER) else str(Kind(kind).label)
-    named = code if word in code.lower() else f"{word} {code}"
+    named = code if word.lower() in code.lower() else f"{word} {code}"
     return _("%(part)s, edge %(edge)s") % {"part": named, "edge": edge} if edge else named
 
 
