@@ -2,36 +2,23 @@
 
 from __future__ import annotations
 
-import ast
 import re
 from collections import Counter
 from collections.abc import Iterator
-from pathlib import Path
 
-from django.conf import settings
+from tests.config.catalogues import LOCALE, entries
 
-CATALOGUE = Path(settings.LOCALE_PATHS[0]) / "fr" / "LC_MESSAGES" / "django.po"
-NO_BREAK = "\u00a0"
+CATALOGUE = LOCALE / "fr" / "LC_MESSAGES" / "django.po"
 KEPT = re.compile(r"%\(\w+\)[sd]|%%|%s|<[^>]+>|&\w+;")
 CODE = re.compile(r"<code>.*?</code>|<[^>]+>|https?://\S+|%\(\w+\)[sd]")
 
 
 def texts() -> Iterator[tuple[str, str]]:
     """(English, French) of every entry; of plurals, each French form beside the English one of its number."""
-    for entry in CATALOGUE.read_text(encoding="utf-8").split("\n\n")[1:]:
-        found: dict[str, str] = {}
-        field = ""
-        for line in entry.splitlines():
-            if line.startswith("#"):
-                continue
-            if not line.startswith('"'):
-                field, _space, line = line.partition(" ")
-            found[field] = found.get(field, "") + ast.literal_eval(line)
-        if "msgid_plural" in found:
-            yield found["msgid"], found["msgstr[0]"]
-            yield found["msgid_plural"], found["msgstr[1]"]
-        else:
-            yield found["msgid"], found["msgstr"]
+    for entry in entries(CATALOGUE)[1:]:
+        yield entry.msgid, entry.said[0]
+        if entry.plural:
+            yield entry.plural, entry.said[1]
 
 
 def words(french: str) -> str:
