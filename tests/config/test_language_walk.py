@@ -21,6 +21,7 @@ from tests.browser.test_pages_all import addresses
 from tests.browser.test_pages_all import shop as shop
 from tests.config import catalogues
 from tests.config.pages_read import Reader, data_of_the_mill, letters_in, outside, untranslated
+from tests.web.log_shop import form_of
 from tests.web.look_mill import LookMill
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import Mill, Role, User
@@ -91,7 +92,11 @@ def test_every_text_of_every_page_can_be_translated(speaking: None, shop: LookMi
     for address in ("/", "/due/", "/presses/"):  # what is remembered in English is not shown to others
         client.get(address)
     Mill.objects.update(language="xx")
-    data = data_of_the_mill()
+    address = f"/log/work/{shop.screw.services.get().pk}/correct/"
+    form = form_of(client.get(address).content.decode())
+    corrected = client.post(address, {**form, "finding": "varnish", "labour_h": "1,5", "reason": "misread"})
+    assert corrected.status_code == 302
+    data = ["varnish on flight 3", *data_of_the_mill()]  # what was corrected stands in the trail
     left = {}
     for address, html in pages(shop, client):
         assert '<html lang="xx">' in html, address

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.core.exceptions import FieldDoesNotExist
@@ -14,12 +14,15 @@ from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Fitting
 from wearlog.lockout.models import ReleaseStatement
+from wearlog.people.audit import COMMAND_LINE
 from wearlog.people.models import AuditEntry
+from wearlog.people.words import day, in_language
 from wearlog.runs.models import Run
 from wearlog.runs.queries import reading_at_end
 from wearlog.service.models import Incident, LotHold, Measurement, Service
 from wearlog.web.forms.fields import Reader
 from wearlog.web.forms.records import kind_of
+from wearlog.web.history_words import act_words, column_words
 
 UNTOLD = {"id", "entered_at", "entered_by_id", "entry", "slot", "ends_at", "ref"}
 """Columns that say nothing to a person: derived, or told elsewhere on the line."""
@@ -77,8 +80,8 @@ def changes_of(record: models.Model, reader: Reader) -> list[Change]:
     return [
         Change(
             at=entry.at,
-            by=entry.by_name,
-            action=entry.action,
+            by=_("command line") if entry.by_name == COMMAND_LINE else entry.by_name,
+            action=act_words(entry.action),
             reason=entry.reason,
             differences=tuple(differences(record, entry.old or {}, entry.new or {}, reader)),
         )
@@ -105,22 +108,36 @@ def differences(
 
 def label_of(record: models.Model, column: str) -> str:
     words = {"voided_at": "struck out", "voided_by_id": "struck out by", "void_reason": "reason"}
-    return words.get(column) or column.removesuffix("_id").replace("_", " ")
+    return column_words(words.get(column) or column.removesuffix("_id").replace("_", " "))
 
 
 def shown(record: models.Model, column: str, value: Any, reader: Reader) -> str:
     if value in (None, ""):
         return "–"
     if isinstance(value, bool):
-        return "yes" if value else "no"
-    if column.endswith("_at"):
-        try:
-            return datetime.fromisoformat(str(value)).astimezone(reader.zone).strftime("%Y-%m-%d %H:%M")
-        except ValueError:
-            return str(value)
+        return _("yes") if value else _("no")
+    try:
+        if column.endswith("_at"):
+            local = datetime.fromisoformat(str(value)).astimezone(reader.zone)
+            return f"{day(local)} {local:%H:%M}"
+        if column.endswith("_on"):
+            return day(date.fromisoformat(str(value)))
+    except ValueError:
+        return str(value)
     if column.endswith("_id"):
         return related(record, column, value)
-    return str(value)
+    field = field_of(record, column)
+    if field is not None and field.choices:
+        return str(dict(field.flatchoices).get(value, value))
+    return in_language(str(value)) if isinstance(field, models.DecimalField) else str(value)
+
+
+def field_of(record: models.Model, column: str) -> models.Field[Any, Any] | None:
+    try:
+        field = record._meta.get_field(column)
+    except FieldDoesNotExist:
+        return None
+    return field if isinstance(field, models.Field) else None
 
 
 def related(record: models.Model, column: str, value: Any) -> str:
