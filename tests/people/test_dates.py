@@ -19,15 +19,16 @@ DAY = date(2026, 3, 4)  # a Wednesday
         ("en", "j F Y", "4 March 2026"),
         ("en", "D j M", "Wed 4 Mar"),
         ("fr", "j F Y", "4 mars 2026"),
+        ("en", "l j F Y", "Wednesday 4 March 2026"),
         ("de", "j F Y", "4. März 2026"),
         ("de", "j F", "4. März"),
         ("de", "D j M", "Mi 4. Mär"),
-        ("de", "l j F Y", "Mittwoch 4. März 2026"),
+        ("de", "l j F Y", "Mittwoch, 4. März 2026"),
         ("de-at", "j F Y", "4. März 2026"),
         ("de", "Y-m-d", "2026-03-04"),
     ],
 )
-def test_german_sets_a_dot_after_the_day_of_the_month_and_no_other_language_does(
+def test_german_sets_a_dot_after_the_day_and_a_comma_after_a_whole_weekday(
     language: str, pattern: str, expected: str
 ) -> None:
     with translation.override(language):

@@ -9,18 +9,19 @@ from django.utils.formats import date_format
 from django.utils.translation import get_language
 
 DAY_BEFORE_MONTH = re.compile(r"\bj (?=[EFMN])")
+WEEKDAY_IN_FULL = re.compile(r"\bl (?=j)")
 SHORT_MONTH = re.compile(r"\bM\b")
 
 
 def pattern_of(pattern: str) -> str:
     """A pattern of Django's `date` as the active language has it.
 
-    German sets a dot after the number of a day: `j. F Y`. French has no three letters that tell June from
+    German sets a dot after the number of a day and a comma after a whole weekday: `l, j. F Y`. French has no three letters that tell June from
     July: `N`, which is `juin` and `juil.`, instead of `M`.
     """
     language = (get_language() or "").partition("-")[0]
     if language == "de":
-        return DAY_BEFORE_MONTH.sub("j. ", pattern)
+        return DAY_BEFORE_MONTH.sub("j. ", WEEKDAY_IN_FULL.sub("l, ", pattern))
     return SHORT_MONTH.sub("N", pattern) if language == "fr" else pattern
 
 
