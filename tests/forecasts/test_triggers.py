@@ -6,6 +6,7 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
+from django.utils import translation
 
 from tests.forecasts.shop import Shop, day, item, items, span
 
@@ -19,6 +20,15 @@ class TestIncidents:
         found = item("2026-03-05")
         assert (found.trigger, found.state, found.due_on) == ("incident", "due", date(2026, 3, 5))
         assert "plugged" in found.why
+
+    def test_the_sentence_names_the_incident_in_the_language_that_is_active(self, shop: Shop) -> None:
+        shop.fit(shop.part("S1", shop.type("S", "screw")), "2026-01-01")
+        shop.rule("inspect after metal", "inspect", kind="screw", after_incident="metal plugged")
+        with translation.override("fr"):
+            assert "(métal dans les graines, bouchage)" in item("2026-03-04").why
+        shop.incident("2026-03-05 14:00", "plugged")
+        with translation.override("fr"):
+            assert item("2026-03-05").why.startswith("Un incident (bouchage) le 5 mars")
 
     def test_incidents_of_other_kinds_presses_and_times_do_not(self, shop: Shop) -> None:
         shop.fit(shop.part("S1", shop.type("S", "screw")), "2026-03-01")

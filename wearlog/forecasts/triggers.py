@@ -181,7 +181,7 @@ def incident(case: Case) -> Trip | None:
                 cycle=f"incident-{one.id}",
                 **on(day),
             )
-    return Trip(trigger="incident", why=why.no_incident(kinds=", ".join(kinds), since=case.since))
+    return Trip(trigger="incident", why=why.no_incident(kinds=kinds, since=case.since))
 
 
 def _hit(thing: Thing, incident: IncidentRow) -> bool:

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc.units import show_hours, show_length, show_mass
 from wearlog.people.dates import written
+from wearlog.service.models import IncidentKind
 
 
 def words(action: str) -> str:
@@ -145,15 +146,21 @@ def season(
     }[how] % values
 
 
+def incident_words(kind: str) -> str:
+    """`metal in the seed`, in the language that is active; a kind that is not known stays as it is."""
+    return str(IncidentKind(kind).label) if kind in IncidentKind.values else kind
+
+
 def incident(*, kind: str, on: date, as_of: date) -> str:
     return _("An incident (%(kind)s) on %(day)s asks for it at once.") % {
-        "kind": kind,
+        "kind": incident_words(kind),
         "day": day(on, as_of),
     }
 
 
-def no_incident(*, kinds: str, since: str) -> str:
-    return _("No incident (%(kinds)s) %(since)s.") % {"kinds": kinds, "since": since}
+def no_incident(*, kinds: Sequence[str], since: str) -> str:
+    listed = ", ".join(incident_words(kind) for kind in kinds)
+    return _("No incident (%(kinds)s) %(since)s.") % {"kinds": listed, "since": since}
 
 
 def drift(*, loss: float, on: date, causes: Sequence[str], as_of: date) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from django.utils.translation import gettext as _
 
 from wearlog.calc.units import KG, is_us, show_length, show_mass
+from wearlog.equipment.models import Kind
 
 
 def nothing(reason: str) -> str:
@@ -95,10 +96,15 @@ def measured(
     return "; ".join(clause for clause in clauses if clause) + "."
 
 
+def kind_words(kind: str) -> str:
+    """`die`, in the language that is active; a kind that is not known stays as it is."""
+    return str(Kind(kind).label) if kind in Kind.values else kind
+
+
 def _worn(
     edge: str, kind: str, basis: str, worn: float | None, budget: float, taken: str, since: str, units: str
 ) -> str:
-    who = _("Edge %(edge)s") % {"edge": edge} if edge else _("The %(kind)s") % {"kind": kind}
+    who = _("Edge %(edge)s") % {"edge": edge} if edge else _("The %(kind)s") % {"kind": kind_words(kind)}
     values = {
         "who": who,
         "worn": show_length(None if worn is None else max(worn, 0.0), units),
@@ -119,5 +125,5 @@ def _rate(kind: str, basis: str, rates: Sequence[tuple[str, float]], units: str)
         return ""
     listed = _(" and ").join(f"{crop} {per_tonne(rate, units)}" for crop, rate in rates)
     if basis == "measured":
-        return _("on this %(kind)s %(listed)s") % {"kind": kind, "listed": listed}
+        return _("on this %(kind)s %(listed)s") % {"kind": kind_words(kind), "listed": listed}
     return _("as on others of its type %(listed)s") % {"listed": listed}
