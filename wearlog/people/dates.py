@@ -16,8 +16,8 @@ SHORT_MONTH = re.compile(r"\bM\b")
 def pattern_of(pattern: str) -> str:
     """A pattern of Django's `date` as the active language has it.
 
-    German sets a dot after the number of a day and a comma after a whole weekday: `l, j. F Y`. French has no three letters that tell June from
-    July: `N`, which is `juin` and `juil.`, instead of `M`.
+    German sets a dot after the number of a day and a comma after a whole weekday: `l, j. F Y`. French has no
+    three letters that tell June from July: `N`, which is `juin` and `juil.`, instead of `M`.
     """
     language = (get_language() or "").partition("-")[0]
     if language == "de":
