@@ -121,7 +121,7 @@ class Speaking(forms.BaseForm):
             bound = self[name]
             target = "" if bound.is_hidden else bound.id_for_label or bound.auto_id
             if isinstance(bound.field.widget, forms.RadioSelect | forms.CheckboxSelectMultiple):
-                target = f"{bound.auto_id}_0"
+                target = f"{bound.auto_id}_0" if len(bound) else ""  # nothing to choose, nowhere to lead
             label = "" if bound.is_hidden else f"{bound.label}: "
             lines += [(target, f"{label}{text}") for text in errors]
         return lines

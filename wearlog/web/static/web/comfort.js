@@ -6,6 +6,9 @@ for (const button of /** @type {NodeListOf<HTMLButtonElement>} */ (document.quer
   button.addEventListener("click", () => window.print());
 }
 
+// What is wrong is read first.
+/** @type {HTMLElement | null} */ (document.querySelector("main .errors[tabindex]"))?.focus();
+
 // Paper has no folds.
 window.addEventListener("beforeprint", () => {
   for (const fold of /** @type {NodeListOf<HTMLDetailsElement>} */ (document.querySelectorAll("main details"))) {
