@@ -6,9 +6,12 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 
+from django.test import Client
 from django.utils import translation
 
 from tests.config.catalogues import LOCALE, entries
+from tests.web.log_shop import Shop
+from wearlog.people.models import Mill, User
 from wearlog.web.templatetags.due import part_words
 
 CATALOGUE = LOCALE / "de" / "LC_MESSAGES" / "django.po"
@@ -75,3 +78,32 @@ def test_a_part_that_says_its_kind_in_german_is_not_named_twice() -> None:
     with translation.override("de"):
         assert part_words("belt", "P4 Riemen") == "P4 Riemen"
         assert part_words("die", "D5-04", "A") == "Düse D5-04, Kante A"
+
+
+def test_meter_price_and_plan_are_written_with_a_comma_and_the_day_before_the_month(
+    client: Client, owner: User, mill: Mill
+) -> None:
+    User.objects.filter(pk=owner.pk).update(language="de")
+    client.force_login(owner)
+    shop = Shop()
+    shop.reading(shop.north, "3023.7")  # on 2 March 2026
+    north = shop.north.pk
+    client.post("/prices/new/", {"item": "oil_kg", "from_on": "2026-03-24", "price": "3,05"})
+    client.post(
+        "/plan/new/",
+        {
+            "press": north,
+            "crop": shop.rape.pk,
+            "start_on": "2031-03-02",
+            "end_on": "2031-04-05",
+            "seed_kg": "4000",
+        },
+    )
+    for address, *expected in (
+        ("/prices/", "Öl, je Kilogramm: 3,05 EUR", "ab 24.03.2026"),
+        ("/plan/", "4,00 t", "02.03.2031 bis 05.04.2031"),
+        (f"/log/reading/?press={north}", "Zuletzt: 3023,7 am 02.03.2026"),
+        ("/log/", "Zähler bei 3023,7 h", "Montag, 2. März 2026"),
+    ):
+        shown = client.get(address).content.decode()
+        assert [words for words in expected if words not in shown] == [], address

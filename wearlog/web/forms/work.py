@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.calc import units
 from wearlog.equipment.models import Fitting, Kind, Part, RetiredBecause
 from wearlog.logbook.entries import NewMeasurement, NewWork
+from wearlog.people.words import day as in_figures
 from wearlog.service.models import Action, Bound, Phase
 from wearlog.web.forms.base import new_ref
 from wearlog.web.forms.fields import HoursField, InstantField, LengthField, NumberField, Reader, pills
@@ -94,7 +95,7 @@ def gauge_words(part: Part, edges: Sequence[EdgeKnown], edge: str, reader: Reade
     if last is not None:
         words += " " + gettext("Last %(value)s on %(day)s.") % {
             "value": units.show_length(last.value_mm, reader.system),
-            "day": last.measured_at.astimezone(reader.zone).strftime("%Y-%m-%d"),
+            "day": in_figures(last.measured_at.astimezone(reader.zone).date()),
         }
     return words.strip()
 

@@ -16,6 +16,8 @@ from django.utils.translation import gettext as _
 from wearlog.calc import units
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import LogRecord
+from wearlog.people.words import day as in_figures
+from wearlog.people.words import in_language
 from wearlog.runs.models import Reading, ReadingKind, Run, ShiftNote
 from wearlog.service.models import (
     Action,
@@ -181,9 +183,9 @@ def words_of(record: LogRecord, system: str) -> tuple[str, str, str]:
     if isinstance(record, Run):
         return str(record.press), _run_words(record, system), record.note
     if isinstance(record, Reading):
-        words = _("Meter at %s h") % units.plain(record.meter_h)
+        words = _("Meter at %s h") % in_language(units.plain(record.meter_h))
         if record.kind == ReadingKind.NEW_METER:
-            words = _("New meter, begins at %s h") % units.plain(record.meter_h)
+            words = _("New meter, begins at %s h") % in_language(units.plain(record.meter_h))
         return str(record.press), words, ""
     if isinstance(record, Service):
         return str(record.press), _work_words(record), " ".join(filter(None, (record.finding, record.note)))
@@ -205,7 +207,8 @@ def words_of(record: LogRecord, system: str) -> tuple[str, str, str]:
 def until(start: datetime, end: datetime) -> str:
     """The clock at the end, with the day where it is another one than at the start."""
     start, end = timezone.localtime(start), timezone.localtime(end)
-    return end.strftime("%H:%M" if start.date() == end.date() else "%Y-%m-%d %H:%M")
+    clock = f"{end:%H:%M}"
+    return clock if start.date() == end.date() else f"{in_figures(end)} {clock}"
 
 
 def _run_words(run: Run, system: str) -> str:

@@ -19,6 +19,8 @@ from wearlog.calc import units
 from wearlog.equipment.models import HoursFrom, Kind, Press
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission, allows
+from wearlog.people.words import day as in_figures
+from wearlog.people.words import in_language
 from wearlog.runs.models import Crop, Reading, Run, SeedHow
 from wearlog.runs.queries import hours_of
 from wearlog.service.models import Action
@@ -56,9 +58,10 @@ def by_meter(press: Press, reading: Reading | None, run: Run | None) -> bool:
 def reading_words(reading: Reading | None) -> str:
     if reading is None:
         return ""
+    read_at = timezone.localtime(reading.read_at)
     return _("Last: %(hours)s on %(day)s.") % {
-        "hours": units.plain(reading.meter_h),
-        "day": timezone.localtime(reading.read_at).strftime("%Y-%m-%d %H:%M"),
+        "hours": in_language(units.plain(reading.meter_h)),
+        "day": f"{in_figures(read_at)} {read_at:%H:%M}",
     }
 
 

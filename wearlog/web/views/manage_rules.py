@@ -16,6 +16,8 @@ from wearlog.calc import units
 from wearlog.lockout.queries import cautions_for
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission
+from wearlog.people.words import day as in_figures
+from wearlog.people.words import in_language
 from wearlog.runs.models import PlanEntry, Price
 from wearlog.service.models import IncidentKind, Rule
 from wearlog.web.access import needs
@@ -129,7 +131,7 @@ def plan_row(entry: PlanEntry, system: str) -> Row:
         title=f"{entry.crop}: {units.show_mass(entry.seed_kg, system)}",
         url=reverse("web:plan-edit", kwargs={"pk": entry.pk}),
         words=told(
-            _("%(start)s to %(end)s") % {"start": entry.start_on.isoformat(), "end": entry.end_on.isoformat()}
+            _("%(start)s to %(end)s") % {"start": in_figures(entry.start_on), "end": in_figures(entry.end_on)}
         ),
     )
 
@@ -155,14 +157,7 @@ class PlanPage(ThingPage):
 @needs(Permission.OWN)
 def prices(request: HttpRequest) -> HttpResponse:
     currency = currency_of(request)
-    rows = [
-        Row(
-            title=f"{ITEMS.get(price.item, price.item)}: {units.plain(price.price)} {currency}".strip(),
-            url=reverse("web:price-edit", kwargs={"pk": price.pk}),
-            words=told(_("from %s on") % price.from_on.isoformat()),
-        )
-        for price in Price.objects.order_by("item", "-from_on")
-    ]
+    rows = [price_row(price, currency) for price in Price.objects.order_by("item", "-from_on")]
     return render(
         request,
         "web/manage_list.html",
@@ -173,6 +168,15 @@ def prices(request: HttpRequest) -> HttpResponse:
             "empty": _("No price is recorded: costs are not worked out."),
             "needed": "own",
         },
+    )
+
+
+def price_row(price: Price, currency: str) -> Row:
+    amount = in_language(units.plain(price.price))
+    return Row(
+        title=f"{ITEMS.get(price.item, price.item)}: {amount} {currency}".strip(),
+        url=reverse("web:price-edit", kwargs={"pk": price.pk}),
+        words=told(_("from %s on") % in_figures(price.from_on)),
     )
 
 
