@@ -9,6 +9,8 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from django.utils.translation import gettext as _
+
 from wearlog.logbook.exchange.cells import Day, Instant
 from wearlog.logbook.exchange.columns import BY_FILE, INSTANT
 from wearlog.logbook.exchange.files import Sheet, read_files
@@ -28,7 +30,8 @@ def load(*, by: User | None, today: date) -> None:
     on. Raises Refused where the folder is missing or something else is stored already."""
     if not FOLDER.is_dir():
         raise Refused(
-            f"The demo mill is not at {FOLDER}: run fixtures/make_demo_mill.py, or begin without it."
+            _("The demo mill is not at %(folder)s: run fixtures/make_demo_mill.py, or begin without it.")
+            % {"folder": FOLDER}
         )
     with tempfile.TemporaryDirectory(prefix="wearlog-demo-") as place:
         folder = Path(place) / FOLDER.name
@@ -41,7 +44,7 @@ def write_moved(source: Path, target: Path, by: timedelta) -> None:
     """Copy a logbook with all days and instants moved by whole days."""
     sheets, problems = read_files(source)
     if problems:
-        raise Refused(f"The demo mill can't be read: {problems[0]}")
+        raise Refused(_("The demo mill can't be read: %(problems)s") % {"problems": problems[0]})
     zone = ZoneInfo(next(sheet.columns["time_zone"][0] for sheet in sheets if sheet.table.name == "mill"))
     for sheet in sheets:
         columns = {name: moved(sheet, name, cells, by, zone) for name, cells in sheet.columns.items()}
