@@ -1,0 +1,114 @@
+"""The page that shows every part of the look: all states of all parts in one walk, and developers' alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from django.conf import settings as site
+from django.test import Client
+from playwright.sync_api import Page, expect
+from pytest_django import Settings
+
+from tests.browser.test_pages_look import MakeContext, findings
+from tests.browser.test_pages_targets import GLOVE, controls, too_small
+from wearlog.people.models import Mill, User
+
+WEB = Path(site.ROOT) / "wearlog" / "web"
+TEMPLATES = WEB / "templates" / "web"
+SignIn = Callable[[Page, User], None]
+
+
+@pytest.fixture
+def owner(fresh_log: None, settings: Settings) -> User:
+    settings.DEBUG = True
+    Mill.objects.create(name="Hillside mill", time_zone="Europe/Vienna", currency="EUR", units="metric")
+    return User.objects.create_user("owner", name="Olga", role="owner")
+
+
+def test_whoever_is_no_developer_does_not_find_it(fresh_log: None) -> None:
+    Mill.objects.create(name="Hillside mill", time_zone="Europe/Vienna", currency="EUR", units="metric")
+    client = Client()
+    client.force_login(User.objects.create_user("owner", name="Olga", role="owner"))
+    assert client.get("/look/").status_code == 404
+
+
+@pytest.mark.parametrize("width", [320, 768, 1280])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_part_of_the_look_has_findings_or_goes_sideways(
+    scheme: str, width: int, context_of: MakeContext, sign_in: SignIn, owner: User
+) -> None:
+    page = context_of(
+        viewport={"width": width, "height": 800},
+        color_scheme=scheme,
+        bypass_csp=True,
+        reduced_motion="reduce",
+    ).new_page()
+    sign_in(page, owner)
+    page.goto("/look/")
+    expect(page.get_by_role("heading", level=1)).to_have_text("The look")
+    assert page.locator("article.task").count() == 5
+    assert {
+        page.locator(f"article.{state}").count() for state in ("overdue", "due", "coming", "unknown", "later")
+    } == {1}
+    for word in ("DANGER", "WARNING", "CAUTION"):
+        assert page.locator(".caution-word strong", has_text=word).count() >= 2, word
+    for opened in (False, True):
+        if opened:
+            page.evaluate("document.querySelectorAll('main details').forEach(fold => { fold.open = true })")
+        assert findings(page) == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page.add_style_tag(content="html { font-size: 225% !important }")
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_its_controls_fit_a_glove(phone: Page, sign_in: SignIn, owner: User) -> None:
+    sign_in(phone, owner)
+    phone.goto("/look/")
+    assert too_small([one for one in controls(phone) if not one.in_text], GLOVE) == []
+
+
+def test_without_colour_states_are_told_apart_by_word_and_mark(
+    context_of: MakeContext, sign_in: SignIn, owner: User
+) -> None:
+    page = context_of(forced_colors="active").new_page()
+    sign_in(page, owner)
+    page.goto("/look/")
+    seen = [
+        (state.inner_text().strip().lower(), state.locator("svg.mark").inner_html())
+        for state in page.locator("article.task .state").all()
+    ]
+    assert [words for words, _mark in seen] == ["overdue", "due", "coming up", "can't tell yet", "later"]
+    assert len({mark for _words, mark in seen}) == 5
+
+
+def test_forced_colours_leave_every_panel_and_button_its_border(
+    context_of: MakeContext, sign_in: SignIn, owner: User
+) -> None:
+    page = context_of(forced_colors="active").new_page()
+    sign_in(page, owner)
+    page.goto("/look/")
+    bare = page.evaluate(
+        """() => [...document.querySelectorAll(
+            '.caution, .slip, .alert, .hold, .errors, .button:not(.unseen), button, input')]
+          .filter(one => one.checkVisibility() && one.type !== 'checkbox')
+          .filter(one => getComputedStyle(one).borderTopWidth === '0px' ||
+            getComputedStyle(one).borderTopColor === getComputedStyle(document.body).backgroundColor)
+          .map(one => one.outerHTML.slice(0, 80))"""
+    )
+    assert bare == []
+
+
+PARTS = [
+    "due_item", "form_errors", "form_doubts", "field", "unsent", "lock_banner", "hold", "press_drawing",
+    "running", "schedule_banner", "mail_banner", "shift_note", "table", "log_lines", "ways_in", "scan_field",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_it_is_made_of_the_parts_that_other_pages_are_made_of(part: str) -> None:
+    file = f"web/parts/{part}.html"
+    assert f'"{file}"' in (TEMPLATES / "look.html").read_text() + (WEB / "tables.py").read_text()
+    users = [path for path in (*TEMPLATES.rglob("*.html"), *WEB.rglob("*.py")) if path.name != "look.html"]
+    assert any(f'"{file}"' in path.read_text() for path in users)
