@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 import pytest
 from django.urls import URLResolver, get_resolver
 from django.utils import timezone
-from playwright.sync_api import Page
+from playwright.sync_api import ConsoleMessage, Page
 
 from tests.browser.test_pages_look import MakeContext, findings
 from tests.web.look_mill import LookMill
@@ -134,12 +134,13 @@ def test_no_page_breaks_its_content_policy(
     page: Page, sign_in: Callable[[Page, User], None], shop: LookMill
 ) -> None:
     complaints: list[str] = []
-    page.on(
-        "console",
-        lambda message: (
-            complaints.append(f"{page.url}: {message.text}") if message.type in ("error", "warning") else None
-        ),
-    )
+
+    def note(message: ConsoleMessage) -> None:
+        # The harness keeps workers out where a test is not about them, and says so on the console.
+        if message.type in ("error", "warning") and "blocked by Playwright" not in message.text:
+            complaints.append(f"{page.url}: {message.text}")
+
+    page.on("console", note)
     page.on("pageerror", lambda error: complaints.append(f"{page.url}: {error}"))
     sign_in(page, User.objects.get())
     for address in addresses(shop):
