@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import re
+import zipfile
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from html.parser import HTMLParser
@@ -207,6 +209,30 @@ def test_a_german_page_shows_german_numbers_and_days(client: Client, shop: LookM
     part = client.get(reverse("web:part", kwargs={"pk": shop.die.pk})).content.decode()
     assert "5,39 mm" in part
     assert "5.39 mm" not in part
+
+
+def test_files_are_the_same_whoever_takes_them(client: Client, shop: LookMill) -> None:
+    client.force_login(User.objects.get())
+    taken = []
+    for language in ("en", "de", "fr"):
+        User.objects.update(language=language)
+        archive = zipfile.ZipFile(io.BytesIO(client.get(reverse("web:export")).content))
+        book = {name: archive.read(name) for name in archive.namelist()}
+        assert len(book) > 10
+        table = client.get(reverse("web:compare"), {"download": "csv"}).content
+        assert b"seed_t" in table
+        taken.append((book, table))
+    assert taken[0] == taken[1] == taken[2]
+
+
+def test_commands_print_english_in_a_german_mill(shop: LookMill) -> None:
+    Mill.objects.update(language="de")
+    User.objects.update(language="de")
+    printed = Output()
+    call_command("forecast", "--format", "json", stdout=printed)
+    assert "CAUTION" in printed.text or "WARNING" in printed.text
+    assert "Schnecke" not in printed.text
+    assert "wall isolator Q1" in printed.text
 
 
 # -------- who reads what

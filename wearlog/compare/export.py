@@ -5,8 +5,9 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator
 
+from django.conf import settings
+from django.utils import translation
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 
@@ -27,14 +28,14 @@ def rounded(value: Value) -> Value:
     return round(value, 6) if isinstance(value, float) else value
 
 
-def rows(comparison: Comparison, system: str = "") -> Iterator[list[Value]]:
-    """The header, then each line."""
+def rows(comparison: Comparison, system: str = "") -> list[list[Value]]:
+    """The header, then each line. A file says the same whoever takes it: its words are English."""
     shown = columns(
         comparison.by, system, money=comparison.total.money is not None, currency=comparison.currency
     )
-    yield [column.key for column in shown]
-    for line in comparison.lines:
-        yield [rounded(column.value(line)) for column in shown]
+    with translation.override(settings.LANGUAGE_CODE):
+        lines = [[rounded(column.value(line)) for column in shown] for line in comparison.lines]
+    return [[column.key for column in shown], *lines]
 
 
 def as_csv(comparison: Comparison, system: str = "") -> str:
