@@ -1,0 +1,226 @@
+"""`python -m tests.soak.offline --entries 500 --seed 1`: two phones at the press, and a network that fails.
+
+A real server, a real Chromium for each phone with its data on the disk, and a line between them that is cut
+by lot: before a request, after the server has answered, in the middle of the answer. Pages are reloaded, tabs
+closed, browsers started anew, sessions end, entries are sent twice at once. In the end the database is held
+against what was typed. Ends with 0 where nothing was lost, doubled or overwritten silently, else with 1.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from collections import Counter
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+ROOT = Path(__file__).resolve().parents[2]
+KINDS = {"run": 4, "reading": 2, "flip": 2, "work": 1, "note": 2}
+MODES = {"up": 5, "down": 4, "mute": 2, "torn": 1}
+STAYS = (1, 5)
+"""For how many entries a line stays as it is."""
+CLEARED_EVERY = 60
+BETWEEN_RUNS = timedelta(minutes=40)
+
+
+def main() -> int:
+    arguments = argparse.ArgumentParser(prog="python -m tests.soak.offline")
+    arguments.add_argument("--entries", type=int, default=500)
+    arguments.add_argument("--seed", type=int, default=1)
+    arguments.add_argument("--break", dest="how", default="", help="the server, broken on purpose")
+    asked = arguments.parse_args()
+    with tempfile.TemporaryDirectory(prefix="wearlog-offline-") as folder:
+        os.environ |= {
+            "DJANGO_SETTINGS_MODULE": "wearlog.config.settings",
+            "DATA_DIR": folder,
+            "DATABASE_URL": f"sqlite:///{Path(folder) / 'wearlog.sqlite3'}",
+            "EMAIL_URL": "dummymail://",
+            "REDIS_URL": "",
+        }
+        import django
+
+        django.setup()
+        return soak(Path(folder), asked)
+
+
+def soak(folder: Path, asked: argparse.Namespace) -> int:
+    from playwright.sync_api import sync_playwright
+
+    from tests.services.servers import free_port
+    from tests.soak.offline_verdict import verdict
+
+    shop = mill()
+    port, begun = free_port(), time.monotonic()
+    server = subprocess.Popen(
+        [sys.executable, "-m", "tests.soak.offline_server", str(port), *([asked.how] if asked.how else [])],
+        cwd=ROOT,
+    )
+    try:
+        wait_for(f"http://127.0.0.1:{port}/sign-in/")
+        with sync_playwright() as playwright:
+            day = Day(playwright, shop, port, folder, asked)
+            day.live()
+            day.end()
+    finally:
+        server.terminate()
+        server.wait(30)
+    wrong, told = verdict(list(day.ledger.values()))
+    counts = day.counts()
+    print(f"seed {asked.seed}: {asked.entries} entries by two phones in {time.monotonic() - begun:.0f} s\n")
+    for what, number in [*told.items(), *sorted(counts.items())]:
+        print(f"| {what} | {number} |")
+    for line in wrong[:10]:
+        print(f"\n{line}")
+    if wrong:
+        print(
+            f"\n{len(wrong)} wrong. Again: "
+            f"python -m tests.soak.offline --entries {asked.entries} --seed {asked.seed}"
+        )
+    return 1 if wrong else 0
+
+
+def mill() -> Any:
+    """A single press with a meter for each phone's readings, a twin press that both share, two operators."""
+    from django.core.management import call_command
+    from django.utils import timezone
+
+    from tests.soak.offline_phone import PASSWORD
+    from tests.web.log_shop import Shop
+    from wearlog.people.models import Mill, Role, User
+
+    call_command("migrate", verbosity=0)
+    Mill.objects.create(name="Valley mill", time_zone="Europe/Vienna", units="metric")
+    shop = Shop()
+    shop.reading(shop.north, "100", timezone.now())
+    for name in ("ines", "otto"):
+        User.objects.create_user(name, PASSWORD, name=name.title(), role=Role.OPERATOR)
+    return shop
+
+
+def wait_for(address: str) -> None:
+    ending = time.monotonic() + 60
+    while True:
+        try:
+            urllib.request.urlopen(address, timeout=5).close()
+            return
+        except OSError:
+            if time.monotonic() > ending:
+                raise
+            time.sleep(0.1)
+
+
+class Day:
+    """What the two do, drawn by lot."""
+
+    def __init__(
+        self, playwright: Any, shop: Any, port: int, folder: Path, asked: argparse.Namespace
+    ) -> None:
+        from tests.soak.offline_line import Line
+        from tests.soak.offline_phone import Phone, Typed
+
+        self.dice, self.shop, self.entries = random.Random(asked.seed), shop, asked.entries
+        self.ledger: dict[str, Typed] = {}
+        self.sessions_ended, self.clock = 0, datetime.now(UTC) - BETWEEN_RUNS * (asked.entries + 100)
+        self.phones = []
+        for name in ("ines", "otto"):
+            phone = Phone(playwright, name, Line(port), folder / name)
+            phone.sign_in()
+            self.phones.append(phone)
+        self.stays = [0, 0]
+        for phone in self.phones:  # each page is seen once with a network
+            for kind in KINDS:
+                phone.go(self.form(kind, "")[0])
+        self.meter = 100
+
+    def form(self, kind: str, mark: str) -> tuple[str, dict[str, str]]:
+        """The page on which such an entry is typed, and what is typed."""
+        north, twin, left = self.shop.north.pk, self.shop.twin.pk, self.shop.left.pk
+        if kind == "run":
+            values = {"crop": str(self.shop.rape.pk), "hours_h": "0.5", "seed": "25", "lot": mark}
+            self.clock += BETWEEN_RUNS  # a press can't press twice at once
+            return f"/log/run/?press={twin}", values | {"ended_at": f"{self.clock:%Y-%m-%dT%H:%M}"}
+        if kind == "reading":
+            return f"/log/reading/?press={north}", {"meter_h": mark}
+        if kind == "note":
+            return "/log/note/", {"text": mark}
+        if kind == "flip":
+            return f"/log/work/?press={twin}&position={left}&action=flip", {"finding": mark}
+        return f"/log/work/?press={twin}&action=clean", {"finding": mark}
+
+    def live(self) -> None:
+        from tests.soak.offline_phone import Typed
+
+        kinds, weights = list(KINDS), list(KINDS.values())
+        number = 0
+        while number < self.entries:
+            at = self.dice.randrange(2)
+            phone = self.phones[at]
+            if self.stays[at] <= 0:
+                phone.line.set(self.dice.choices(list(MODES), list(MODES.values()))[0])
+                self.stays[at] = self.dice.randint(*STAYS)
+            self.stays[at] -= 1
+            self.mishap(phone)
+            kind = self.dice.choices(kinds, weights)[0]
+            mark = f"{kind}-{number:04}."
+            if kind == "reading":
+                self.meter += 1
+                mark = str(self.meter)
+                time.sleep(1.1)  # a meter is read once in a second
+            typed = Typed(mark, kind, phone.name)
+            if phone.type(typed, *self.form(kind, mark)):
+                self.ledger[mark] = typed
+                number += 1
+                if number % CLEARED_EVERY == 0:
+                    self.clear()
+            elif phone.signed_out():
+                phone.sign_in()
+            else:
+                phone.line.set("up")
+
+    def mishap(self, phone: Any) -> None:
+        from django.contrib.sessions.models import Session
+
+        drawn = self.dice.random()
+        if drawn < 0.08:
+            phone.counts["pages loaded again"] += int(phone.go("/log/waiting/"))
+        elif drawn < 0.16:
+            phone.new_tab()
+        elif drawn < 0.18:
+            phone.restart()
+        elif drawn < 0.26:
+            phone.send_twice()
+        elif drawn < 0.32:
+            phone.two_tabs()
+        elif drawn < 0.34:
+            Session.objects.all().delete()
+            self.sessions_ended += 1
+
+    def clear(self) -> None:
+        for phone in self.dice.sample(self.phones, 2):
+            phone.clear(self.ledger)
+        self.stays = [0, 0]
+
+    def end(self) -> None:
+        self.clear()
+        for phone in self.phones:
+            phone.context.close()
+            phone.line.close()
+
+    def counts(self) -> Counter[str]:
+        found = Counter[str]({"sessions ended": self.sessions_ended})
+        for phone in self.phones:
+            found += phone.counts
+            found += Counter({f"cuts {where}": n for where, n in phone.line.cuts.items()})
+        return found
+
+
+if __name__ == "__main__":
+    sys.exit(main())
