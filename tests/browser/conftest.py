@@ -9,35 +9,23 @@ from collections.abc import Callable, Iterator
 import pytest
 from django.conf import settings
 from django.test import Client
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page
 from pytest_django.live_server_helper import LiveServer
 
-from tests.requirements import browser_program
+from tests.browser.program import chromium
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import User
 
 # Playwright keeps an event loop in this thread; the tests' own queries are made from here all the same.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--disable-dev-shm-usage",
-]
 SignIn = Callable[[Page, User], None]
 
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        program = playwright.chromium.launch(executable_path=browser_program(), args=FLAGS)
+    with chromium() as program:
         yield program
-        program.close()
 
 
 @pytest.fixture

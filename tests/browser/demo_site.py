@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from playwright.sync_api import Browser, BrowserContext
+from playwright.sync_api import Browser, BrowserContext, StorageState
 
 from tests.services.servers import free_port
 
@@ -31,24 +31,25 @@ MORNING = 7
 """The hour, UTC, to which a set clock begins."""
 
 
-@dataclass(frozen=True)
+@dataclass
 class Site:
-    """Where it is, and the cookies of a browser whose owner has signed in."""
+    """Where it is, the link that signs its owner in once, and the cookies of a browser in which it did."""
 
     url: str
     link: str
+    cookies: StorageState | None = None
 
     def signed_in(self, browser: Browser, **options: object) -> BrowserContext:
         """A context of its own with nothing in its cache, in which the owner is signed in."""
-        first = browser.new_context()
-        page = first.new_page()
-        page.goto(self.link)
-        if self.link in page.url:
+        if self.cookies is None:
+            first = browser.new_context(service_workers="block")
+            page = first.new_page()
+            page.goto(self.link)
             page.locator("main form button").click()
             page.wait_for_url(f"{self.url}/")
-        state = first.storage_state()
-        first.close()
-        return browser.new_context(base_url=self.url, storage_state=state, **options)  # type: ignore[arg-type]
+            self.cookies = first.storage_state()
+            first.close()
+        return browser.new_context(base_url=self.url, storage_state=self.cookies, **options)  # type: ignore[arg-type]
 
 
 @contextmanager
