@@ -10,6 +10,7 @@ from django.http import Http404, HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from wearlog.calc import units
 from wearlog.equipment.models import Fitting, Kind, Part, Press
@@ -54,7 +55,7 @@ class AtPress(EntryPage):
 
 class IncidentNew(AtPress):
     template_name = "web/log_incident.html"
-    heading = "Report an incident"
+    heading = gettext_noop("Report an incident")
     page = "web:incident-new"
     replays = Incident
 
@@ -126,7 +127,7 @@ class LotRelease(FormPage):
 
 class CropChangeNew(AtPress):
     template_name = "web/log_crop_change.html"
-    heading = "Sign a crop change"
+    heading = gettext_noop("Sign a crop change")
     page = "web:crop-change-new"
     replays = Service
 
@@ -203,7 +204,7 @@ class NoteNew(EntryPage):
 
 class ReadingNew(AtPress):
     template_name = "web/log_reading.html"
-    heading = "Log a meter reading"
+    heading = gettext_noop("Log a meter reading")
     page = "web:reading-new"
 
     def form(self, data: Any) -> ReadingForm:
