@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.browser.demo_site import running
+from tests.browser.vitals import PAGES, vitals_of
 
 KILOBYTE = 1000
 
@@ -36,7 +37,11 @@ def context(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Itera
     folder: Path = tmp_path_factory.mktemp("mill")
     with running(folder) as site:
         context = site.signed_in(
-            browser, viewport={"width": 360, "height": 740}, is_mobile=True, service_workers="block"
+            browser,
+            viewport={"width": 360, "height": 740},
+            is_mobile=True,
+            has_touch=True,
+            service_workers="block",
         )
         yield context
         context.close()
@@ -80,3 +85,9 @@ def test_the_first_page_of_the_day_weighs_little(context: BrowserContext) -> Non
     page = context.new_page()
     assert fetched(page, "/").of() <= 100 * KILOBYTE
     page.close()
+
+
+@pytest.mark.parametrize("address", PAGES)
+def test_nothing_jumps_while_a_page_loads_and_is_touched(address: str, context: BrowserContext) -> None:
+    """Cumulative layout shift at most 0.1: a share of the window, not a time."""
+    assert vitals_of(context, address, slow=False).cls <= 0.1
