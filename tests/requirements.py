@@ -61,6 +61,9 @@ REQUIREMENTS = (
     Requirement("Chromium", frozenset({"browser", "page", "phone"}), browser_program, "install Chromium"),
     Requirement("GNU gettext", frozenset({"xgettext"}), gettext_program, "install the package `gettext`"),
     Requirement(
+        "certutil", frozenset({"certutil"}), lambda: shutil.which("certutil"), "install libnss3-tools"
+    ),
+    Requirement(
         "Pango", frozenset({"pdf"}), pdf_library, "install the packages that docs/decisions/pdf.md names"
     ),
 )

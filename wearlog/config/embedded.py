@@ -13,7 +13,7 @@ import os
 import signal
 import socket
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import FrameType
@@ -21,7 +21,6 @@ from typing import TextIO
 
 from celery import Celery
 from celery.beat import Service
-from django.core.handlers.wsgi import WSGIHandler
 
 from wearlog.config.beat import OneBeat
 
@@ -147,8 +146,10 @@ def end_on_terminate() -> None:
     signal.signal(signal.SIGTERM, end)
 
 
-def serve(application: WSGIHandler, sockets: list[socket.socket]) -> None:
-    """Serve until KeyboardInterrupt."""
+def serve(
+    application: Callable[..., Iterable[bytes]], sockets: list[socket.socket], scheme: str = "http"
+) -> None:
+    """Serve until KeyboardInterrupt. `scheme` is what people type, where https is taken off before."""
     from waitress.server import create_server
 
     server = create_server(
@@ -157,6 +158,7 @@ def serve(application: WSGIHandler, sockets: list[socket.socket]) -> None:
         threads=8,
         ident=None,
         clear_untrusted_proxy_headers=True,
+        url_scheme=scheme,
         max_request_body_size=MOST_BODY_BYTES,
     )
     try:

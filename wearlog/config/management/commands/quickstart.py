@@ -39,12 +39,20 @@ class Command(BaseCommand):
             default="127.0.0.1",
             help="address to serve on; 0.0.0.0 lets a phone in the same network in",
         )
+        parser.add_argument(
+            "--https",
+            action="store_true",
+            help="encrypt by a certificate of the mill's own; pages then open without a network",
+        )
         parser.add_argument("--no-demo", action="store_true", help="begin with an empty mill")
         parser.add_argument(
             "--data", metavar="DIR", help="folder for the database and the key (default: data)"
         )
 
-    def handle(self, *args: Any, port: int, host: str, no_demo: bool, **options: Any) -> None:
+    def handle(
+        self, *args: Any, port: int, host: str, no_demo: bool, https: bool = False, **options: Any
+    ) -> None:
+        self.https = https
         if not 1 <= port <= 65535:
             raise CommandError(f"--port {port} can't be used: take a number from 1024 to 65535.")
         embedded.end_on_terminate()
@@ -88,7 +96,8 @@ class Command(BaseCommand):
 
     def _serve(self, host: str, port: int, listening: Any) -> None:
         addresses = embedded.own_addresses() if host in EVERYWHERE else [host]
-        origins = [origin(address, port) for address in addresses] or [origin("127.0.0.1", port)]
+        scheme = "https" if self.https else "http"
+        origins = [origin(address, port, scheme) for address in addresses or ["127.0.0.1"]]
         settings.DEBUG = False  # whoever opens a page here is a user, not a developer
         settings.ALLOWED_HOSTS = [*settings.ALLOWED_HOSTS, *addresses]
         if "SITE_URL" not in os.environ:  # links in mails lead to where the site is
@@ -98,6 +107,7 @@ class Command(BaseCommand):
         self.stdout.write("Wearlog is at " + " and ".join(f"{one}/" for one in origins))
         self.stdout.write(f"Sign in as {self.owner} (once, within 24 hours):")
         self.stdout.write(f"  {origins[0]}{reverse('web:sign-in-link', args=[secret])}")
+        front = self._front(addresses, listening) if self.https else None
         schedule = None
         if settings.CELERY_TASK_ALWAYS_EAGER:
             schedule = embedded.Schedule(app)
@@ -110,10 +120,37 @@ class Command(BaseCommand):
         self.stdout.write("Stop with Ctrl-C.")
         self.stdout.flush()
         try:
-            embedded.serve(get_wsgi_application(), [listening])
+            if front is None:
+                embedded.serve(get_wsgi_application(), [listening])
+            else:
+                front.start()
+                embedded.serve(front.application(get_wsgi_application()), [front.inner], scheme)
         finally:
+            if front:
+                front.stop()
             if schedule:
                 schedule.stop()
+
+    def _front(self, addresses: list[str], listening: Any) -> Any:
+        """What takes TLS off before the server; says what a phone must be told once."""
+        try:
+            from wearlog.config import authority, tls
+        except ImportError as error:
+            raise CommandError(
+                "--https needs the package cryptography: pip install 'wearlog[https]'."
+            ) from error
+        hosts = [*addresses, "127.0.0.1", "localhost", *map(str, settings.ALLOWED_HOSTS)]
+        folder = Path(settings.DATA_DIR) / "https"
+        try:
+            papers = authority.papers(folder=folder, hosts=hosts, at=timezone.now())
+        except ValueError as error:
+            raise CommandError(f"The papers in {folder} can't be read: move that folder away.") from error
+        settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = True
+        self.stdout.write(
+            f"Each phone must be told once to trust {papers.authority} (docs/phone.md says how). Fingerprint:"
+        )
+        self.stdout.write(f"  {authority.fingerprint(papers.authority)}")
+        return tls.Front(listening, embedded.listen("127.0.0.1", 0), papers)
 
     def _place(self) -> str:
         database = settings.DATABASES["default"]
@@ -122,8 +159,8 @@ class Command(BaseCommand):
         return f"{database['NAME']} on {database['HOST']}"
 
 
-def origin(address: str, port: int) -> str:
-    return f"http://{f'[{address}]' if ':' in address else address}:{port}"
+def origin(address: str, port: int, scheme: str = "http") -> str:
+    return f"{scheme}://{f'[{address}]' if ':' in address else address}:{port}"
 
 
 def local_zone() -> str:

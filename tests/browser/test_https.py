@@ -1,0 +1,106 @@
+"""https in the barn: the one-process server with the mill's own authority, and a browser told to trust it."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import ssl
+import stat
+import subprocess
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.error import URLError
+
+import pytest
+from cryptography import x509
+from playwright.sync_api import Browser, expect
+
+from tests.browser.program import FLAGS
+from tests.browser.test_kept_pages import see
+from tests.config.test_quickstart import running, stop
+from tests.requirements import browser_program
+from tests.services.servers import free_port
+
+LOOSE = ["--no-demo", "--https"]
+
+
+@pytest.fixture
+def certutil() -> str:
+    """What tells a browser whom to trust. `tests.requirements` leaves this out where there is none."""
+    return str(shutil.which("certutil"))
+
+
+@contextmanager
+def mill(folder: Path, port: int) -> Iterator[tuple[str, str]]:
+    """Address and one-time link of a mill that is served by https."""
+    with running(*LOOSE, "--port", str(port), "--data", str(folder)) as (process, printed):
+        link = re.search(rf"https://127\.0\.0\.1:{port}/sign-in/\S+", printed)
+        assert link, printed
+        yield f"https://127.0.0.1:{port}", link.group()
+        code, _, rest = stop(process)
+        assert (code, "Traceback" in rest) == (0, False), rest
+
+
+def test_who_trusts_the_authority_is_served_and_nobody_else(tmp_path: Path) -> None:
+    with mill(tmp_path, free_port()) as (address, link):
+        trusting = ssl.create_default_context(cafile=tmp_path / "https" / "authority.crt")
+        with urllib.request.urlopen(link, context=trusting, timeout=30) as answer:
+            assert answer.status == 200
+            assert "Secure" in answer.headers["Set-Cookie"]
+        with urllib.request.urlopen(f"{address}/authority.crt", context=trusting, timeout=30) as answer:
+            assert answer.read() == (tmp_path / "https" / "authority.crt").read_bytes()
+        with pytest.raises(URLError, match="certificate verify failed"):
+            urllib.request.urlopen(link, timeout=30)
+
+
+def test_a_second_start_shows_the_same_authority_and_keys_are_the_owners_alone(tmp_path: Path) -> None:
+    found = []
+    for _ in range(2):
+        with mill(tmp_path, free_port()):
+            found.append((tmp_path / "https" / "authority.crt").read_bytes())
+    assert found[0] == found[1]
+    for name in ("authority.key", "server.key"):
+        assert stat.S_IMODE((tmp_path / "https" / name).stat().st_mode) == 0o600
+
+
+def test_the_authority_can_vouch_for_no_public_site(tmp_path: Path) -> None:
+    with mill(tmp_path, free_port()):
+        authority = x509.load_pem_x509_certificate((tmp_path / "https" / "authority.crt").read_bytes())
+    limits = authority.extensions.get_extension_for_class(x509.NameConstraints)
+    assert limits.critical
+    names = {str(name.value) for name in limits.value.permitted_subtrees or ()}
+    assert names == {
+        "10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "127.0.0.0/8", "fc00::/7", "::1/128",
+        "localhost", "local", "lan", "home.arpa", "internal",
+    }  # fmt: skip
+
+
+def test_a_browser_told_to_trust_it_opens_pages_without_the_server(
+    browser: Browser, certutil: str, tmp_path: Path
+) -> None:
+    """As a phone: the authority goes into the browser's own store, nothing is waved through."""
+    data, home, port = tmp_path / "mill", tmp_path / "home", free_port()
+    surroundings = {**os.environ, "HOME": str(home)}
+    with mill(data, port) as (address, link):
+        store = home / ".pki" / "nssdb"
+        store.mkdir(parents=True)
+        for words in (
+            ["-N", "--empty-password"],
+            ["-A", "-t", "C,,", "-n", "mill", "-i", data / "https/authority.crt"],
+        ):
+            subprocess.run([certutil, "-d", f"sql:{store}", *words], check=True, capture_output=True)
+        own = browser.browser_type.launch(executable_path=browser_program(), args=FLAGS, env=surroundings)
+        try:
+            page = own.new_context(base_url=address).new_page()
+            page.goto(link)
+            page.locator("main form button").click()
+            expect(page.get_by_role("heading", name="Today")).to_be_visible()
+            see(page, "/")
+            page.context.set_offline(True)
+            page.goto("/")
+            expect(page.locator("#kept-from")).to_contain_text("no network")
+        finally:
+            own.close()
