@@ -28,6 +28,8 @@ MODES = {"up": 5, "down": 4, "mute": 2, "torn": 1}
 STAYS = (1, 5)
 """For how many entries a line stays as it is."""
 CLEARED_EVERY = 60
+LAST = 4
+"""Entries of the day's end, where nothing is left to luck."""
 BETWEEN_RUNS = timedelta(minutes=40)
 
 
@@ -160,7 +162,7 @@ class Day:
 
         kinds, weights = list(KINDS), list(KINDS.values())
         number = 0
-        while number < self.entries:
+        while number < self.entries - LAST:
             at = self.dice.randrange(2)
             phone = self.phones[at]
             if self.stays[at] <= 0:
@@ -209,6 +211,22 @@ class Day:
         self.stays = [0, 0]
 
     def end(self) -> None:
+        """Both turn the same die without a network, and a note is sent twice at once, and once more later."""
+        from tests.soak.offline_phone import Typed
+
+        self.clear()
+        for kind in ("flip", "note"):
+            for phone in self.phones:
+                phone.line.set("up")
+                phone.go(self.form(kind, "")[0])
+            for phone in self.phones:
+                phone.line.set("down")
+                mark = f"{kind}-of-{phone.name}."
+                self.ledger[mark] = typed = Typed(mark, kind, phone.name)
+                assert phone.type(typed, *self.form(kind, mark)), mark
+                if kind == "note":
+                    phone.line.set("up")
+                    phone.send_copies()
         self.clear()
         for phone in self.phones:
             phone.context.close()

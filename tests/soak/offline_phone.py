@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections import Counter
 from dataclasses import dataclass, field
@@ -135,9 +136,10 @@ class Phone:
                 outcome = ""
             typed.ended = typed.ended or time.time()
             if outcome == "asked":
-                self.page.evaluate(YES)
-                self.page.evaluate(PRESS)
-                self.counts["questions answered"] += 1
+                with contextlib.suppress(BrowserError):  # it is going on already
+                    self.page.evaluate(YES)
+                    self.page.evaluate(PRESS)
+                    self.counts["questions answered"] += 1
                 time.sleep(0.1)
             elif outcome == "refused":
                 typed.fate = "shown on the page"
@@ -164,6 +166,13 @@ class Phone:
             }"""
         )
         self.counts["sent twice at once"] += sent
+
+    def send_copies(self) -> None:
+        """What waits, twice at once, as two tabs would; and again after it has been answered."""
+        twice = "async () => { %s; await Promise.all([...copies, ...copies].map((one) => send(one, true))); }"
+        self.page.evaluate(twice % "globalThis.copies = await entries()")
+        self.page.evaluate(twice % "await flush()")
+        self.counts["sent again after the answer"] += 1
 
     def two_tabs(self) -> None:
         """Both tabs begin to send at the same moment."""

@@ -33,7 +33,7 @@ def verdict(ledger: list[Typed]) -> tuple[list[str], dict[str, int]]:
                 wrong.append(f"thrown away, and stored all the same: {typed}")
             if typed.kind != "flip":
                 wrong.append(f"refused, though nobody was in its way: {typed}")
-        elif typed.kind == "flip":
+        elif typed.kind == "flip" and rows:
             problem = of_flip(typed, rows[0], flipped)
             if problem:
                 told["overwritten silently"] += 1

@@ -13,9 +13,11 @@
 const PATIENCE_MS = 10000;
 const SLOWEST_BYTES_PER_MS = 8;
 const SAID_AFTER_MS = 3000;
+const SOON_MS = 1000;
 const AGAIN_MS = 30000;
 const LONGEST_PX = 2000;
 const QUALITY = 0.85;
+const TAKEN_OVER = "wearlog-taken-over";
 const here = document.body.dataset;
 
 /** @returns {string} */
@@ -114,7 +116,7 @@ async function send(entry, later) {
       headers: { "X-Wearlog-Queue": entry.id, "X-Wearlog-Who": entry.who, ...(later ? { "X-Wearlog-Later": "1" } : {}) },
     });
     if ((answer.headers.get("Content-Type") || "").startsWith("application/json")) return answer.json();
-    if (answer.status >= 500) throw new Error(`answered with ${answer.status}`);
+    if (answer.status >= 500) return { state: "busy" };
     if (answer.status !== 403 || last) return { state: "gone" };
     if (!(await askPass())) return { state: "signed_out" };
   }
@@ -125,6 +127,7 @@ const SETTLED = new Set(["refused", "moved", "asked", "gone", "other_person"]);
 /** @type {Promise<Map<string, Answer>>} */
 let running = Promise.resolve(new Map());
 let rounds = 0;
+let pause = SOON_MS;
 
 /** @param {string} [awaited] the entry that somebody waits for @returns {Promise<Map<string, Answer>>} */
 function flush(awaited) {
@@ -152,11 +155,13 @@ async function round(awaited) {
       const answer = await send(entry, entry.id !== awaited);
       answers.set(entry.id, answer);
       if (answer.state === "saved") {
+        pause = SOON_MS;
         await drop(entry.id);
       } else if (answer.state === "signed_out" || answer.state === "busy") {
         pass = null;
-        // Another page of this device is sending the same: ask soon what came of it.
-        if (answer.state === "busy") setTimeout(() => flush(), 2000);
+        // Another page of this device is sending the same, or the server has a bad moment: ask again soon.
+        if (answer.state === "busy") setTimeout(() => flush(), pause);
+        pause = Math.min(2 * pause, AGAIN_MS);
         break;
       } else {
         await note({ ...entry, answer });
@@ -270,6 +275,8 @@ async function submit(form, button) {
   const entry = await entryOf(form, button);
   try {
     await keep(entry);
+    if (form.dataset.mends && form.dataset.mends !== entry.id) await drop(form.dataset.mends);
+    delete form.dataset.mends;
   } catch {
     return plainly(form, button);  // a browser that keeps nothing
   }
@@ -284,8 +291,8 @@ async function submit(form, button) {
   if (answer.state === "saved" && answer.go) {
     location.assign(answer.go);
   } else if (["refused", "moved", "asked", "gone"].includes(answer.state)) {
-    await drop(entry.id);
-    plainly(form, button);  // the page says it better
+    sessionStorage.setItem(TAKEN_OVER, entry.id);
+    plainly(form, button);  // the page says it better; the entry goes once that page is there
   } else {
     kept(form, answer.state === "signed_out");
   }
@@ -325,7 +332,7 @@ function rename(form) {
   if (ref instanceof HTMLInputElement) ref.value = newName();
 }
 
-/** @param {HTMLFormElement} form fill in what is to be mended, and take its place in the queue */
+/** @param {HTMLFormElement} form fill in what is to be mended; it takes its place in the queue once it is saved */
 async function mend(form) {
   const id = new URLSearchParams(location.hash.slice(1)).get("mend");
   const entry = id && (await entries()).find((one) => one.id === id);
@@ -345,7 +352,14 @@ async function mend(form) {
     if (field instanceof HTMLInputElement && (field.type === "radio" || field.type === "checkbox")) field.checked = values.includes(field.value);
     else if (values.length) field.value = field.type === "datetime-local" ? value.slice(0, 16) : value;
   }
-  await drop(entry.id);
+  form.dataset.mends = entry.id;
+}
+
+/** @returns {Promise<void>} what a page asks about stands on that page now */
+async function takeOver() {
+  const id = sessionStorage.getItem(TAKEN_OVER);
+  sessionStorage.removeItem(TAKEN_OVER);
+  if (id && document.querySelector("form[data-queue]") && document.querySelector("[role=alert], #doubts")) await drop(id);
 }
 
 for (const form of /** @type {NodeListOf<HTMLFormElement>} */ (document.querySelectorAll("form[data-queue]"))) {
@@ -363,4 +377,4 @@ document.getElementById("send-now")?.addEventListener("click", () => flush());
 window.addEventListener("online", () => flush());
 document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
 setInterval(async () => { if ((await entries()).length) flush(); }, AGAIN_MS);
-show().then(() => flush());
+takeOver().then(show).then(() => flush());
