@@ -127,6 +127,10 @@ def test_axe_finds_nothing_on_any_page_and_nothing_is_sideways(
         width = page.evaluate("document.documentElement.scrollWidth")
         if width > 320:
             wrong.append(f"{address}: {width} pixels wide with text at 200 %")
+        if page.evaluate(
+            "[...document.querySelectorAll('form .frame')].some(it => it.scrollWidth > it.clientWidth)"
+        ):
+            wrong.append(f"{address}: the grid goes sideways within its frame with text at 200 %")
     assert not wrong, "\n".join(wrong)
 
 
