@@ -107,6 +107,11 @@ TIME_ZONE = "UTC"  # the mill's own zone is a record, activated for each request
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
 WHITENOISE_USE_FINDERS = True
+PLAIN_NAMES = "django.contrib.staticfiles.storage.StaticFilesStorage"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": PLAIN_NAMES if DEBUG else "wearlog.config.static.HashedNames"},
+}
 
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "wearlog@localhost")
