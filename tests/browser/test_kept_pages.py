@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from django.contrib.sessions.models import Session
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+from pytest_django.live_server_helper import LiveServer
 
+from tests.browser.program import FLAGS
 from tests.browser.test_pages_look import MakeContext, findings
+from tests.requirements import browser_program
 from tests.services import processes
 from tests.web.log_shop import Shop
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Run
+from wearlog.web.views import worker
 
 SignIn = Callable[[Page, User], None]
 PASSWORD = "cold-pressed-seed-9"
@@ -246,3 +251,64 @@ def test_what_was_said_once_is_not_said_again_by_the_kept_page(
     page.goto("/")
     expect(page.get_by_text("belt squeals")).to_be_visible()
     expect(page.get_by_text("The note stands on the day page.")).to_have_count(0)
+
+
+def test_a_browser_started_anew_without_a_network_logs_a_run_that_arrives_later(
+    browser: Browser, live_server: LiveServer, sign_in: SignIn, shop: Shop, ines: User, tmp_path: Path
+) -> None:
+    """The phone was off in between: nothing but what is on its disk is left."""
+
+    def start() -> BrowserContext:
+        return browser.browser_type.launch_persistent_context(
+            tmp_path, executable_path=browser_program(), args=FLAGS, base_url=live_server.url
+        )
+
+    address = f"/log/run/?press={shop.north.pk}"
+    pocket = start()
+    page = pocket.new_page()
+    sign_in(page, ines)
+    see(page, address)
+    pocket.close()
+    pocket = start()
+    pocket.set_offline(True)
+    page = pocket.new_page()
+    page.goto(address)
+    expect(page.locator("#kept-from")).to_be_visible()
+    page.get_by_text("rapeseed", exact=True).click()
+    page.get_by_label("Hours pressed").fill("0.01")
+    page.get_by_label("Seed pressed").fill("7")
+    page.get_by_role("button", name="Save the run").click()
+    expect(page.locator("#unsent")).to_have_text("1 entry is not sent yet")
+    pocket.close()
+    assert not Run.objects.exists()
+    pocket = start()
+    page = pocket.new_page()
+    sign_in(page, ines)
+    page.goto("/log/waiting/")
+    expect(page.get_by_text("Everything typed on this device has been sent.")).to_be_visible()
+    assert Run.objects.get().seed_kg == Decimal(7)
+    pocket.close()
+
+
+def test_a_new_version_renews_what_is_kept_without_anybody_being_stuck(
+    pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = pocket.new_page()
+    sign_in(page, ines)
+    address = f"/log/run/?press={shop.north.pk}"
+    see(page, address)
+    see(page, "/")
+    shop.north.name = "Press by the door"
+    shop.north.save()
+    monkeypatch.setattr(worker, "fingerprint", lambda: "another version")
+    monkeypatch.setattr(worker, "kept_fingerprint", lambda: "another version")
+    page.goto("/")
+    until(
+        page,
+        "async (address) => (await (await caches.match(address)).text()).includes('Press by the door')",
+        address,
+    )
+    pocket.set_offline(True)
+    page.goto(address)
+    expect(page.locator("#kept-from")).to_be_visible()
+    expect(page.locator("header .aside")).to_have_text("Press by the door")
