@@ -37,7 +37,7 @@ def rows(html: str) -> list[list[str]]:
     table = html[html.index('id="lines-caption"') :]
     found = []
     for row in re.findall(r"<tr>(.*?)</tr>", table, re.S):
-        cells = re.findall(r"<td[^>]*>(.*?)</td>", row, re.S)
+        cells = re.findall(r'<(?:td|th scope="row")[^>]*>(.*?)</t[dh]>', row, re.S)
         if cells:
             found.append([re.sub(r"<[^>]+>", "", cell).strip() for cell in cells])
     return found
