@@ -156,8 +156,8 @@ class Phone:
 
     def send_twice(self) -> None:
         """The same request twice at once, and then by the phone itself as a third."""
-        if not self.go("/log/waiting/") or self.signed_out():
-            return
+        if not self.go("/log/waiting/") or not self.page.evaluate("() => typeof entries === 'function'"):
+            return  # the sign-in page, or the one that says that nothing is kept
         sent = self.page.evaluate(
             """async () => {
               const all = (await entries()).slice(0, 3);

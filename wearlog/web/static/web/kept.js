@@ -5,20 +5,10 @@
 const workers = /** @type {ServiceWorkerContainer | undefined} */ (navigator.serviceWorker);
 const PAGES_OF = "wearlog-pages-";
 
-/** @param {string} words @param {number} at @returns {string} */
-function since(words, at) {
-  const when = new Date(at);
-  const today = when.toDateString() === new Date().toDateString();
-  /** @type {Intl.DateTimeFormatOptions} */
-  const form = { hour: "2-digit", minute: "2-digit" };
-  if (!today) Object.assign(form, { weekday: "short", day: "numeric", month: "short" });
-  return words.replace("%s", new Intl.DateTimeFormat(document.documentElement.lang, form).format(when));
-}
-
 const mark = document.getElementById("kept-from");
 if (mark && here.keptAt && !here.notHere) {
   const words = /** @type {HTMLElement} */ (mark.querySelector("strong"));
-  words.textContent = since(mark.dataset.words || "", Number(here.keptAt));
+  words.textContent = (mark.dataset.words || "").replace("%s", moment(Number(here.keptAt), true));
   mark.hidden = false;
 }
 const gone = document.getElementById("not-here");
@@ -64,7 +54,7 @@ if (shelf && workers) {
     const lines = all.map(([url, title, at]) => {
       const line = document.createElement("li");
       const link = Object.assign(document.createElement("a"), { href: url, textContent: title, className: "textlink" });
-      const when = Object.assign(document.createElement("span"), { className: "soft", textContent: ` ${since("%s", at)}` });
+      const when = Object.assign(document.createElement("span"), { className: "soft", textContent: ` ${moment(at, true)}` });
       line.append(link, when);
       return line;
     });

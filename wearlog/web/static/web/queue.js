@@ -40,6 +40,16 @@ function within(ms) {
   return /** @type {any} */ (AbortSignal).timeout(ms);  // younger than the types that check this file
 }
 
+/** @param {number} at @param {boolean} [brief] without the day where it is today @returns {string} by the mill's clock */
+function moment(at, brief = false) {
+  const lang = document.documentElement.lang;
+  const speak = (/** @type {Intl.DateTimeFormatOptions} */ form) => (/** @type {number} */ when) =>
+    new Intl.DateTimeFormat(lang === "en" ? "en-GB" : lang, { ...form, timeZone: here.zone }).format(when);
+  const day = speak({ day: "numeric", month: "long", year: "numeric" });
+  const clock = speak({ hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+  return brief && day(at) === day(Date.now()) ? clock(at) : `${day(at)}, ${clock(at)}`;
+}
+
 // -------- the store
 
 /** @returns {Promise<IDBDatabase>} */
@@ -312,9 +322,10 @@ function kept(form, signedOut) {
   const note = /** @type {HTMLElement} */ (document.getElementById("kept"));
   const words = /** @type {HTMLElement} */ (note.querySelector("strong"));
   words.textContent = (signedOut ? note.dataset.signedOut : note.dataset.offline) || "";
+  form.hidden = true;
   note.hidden = false;
   note.focus();
-  form.hidden = true;
+  note.scrollIntoView({ block: "center" });
   const next = /** @type {HTMLButtonElement} */ (note.querySelector("button"));
   next.onclick = () => {
     note.hidden = true;

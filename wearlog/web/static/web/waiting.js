@@ -13,7 +13,7 @@ function slip(entry) {
   const words = /** @type {HTMLElement} */ (list).dataset;
   const box = element("article", "");
   box.className = "slip";
-  box.append(element("h2", entry.title), element("p", new Date(entry.at).toLocaleString(document.documentElement.lang)));
+  box.append(element("h2", entry.title), element("p", moment(entry.at)));
   const facts = element("dl", "");
   for (const [name, value] of entry.told) facts.append(element("dt", name), element("dd", value));
   box.append(facts);
