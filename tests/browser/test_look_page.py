@@ -66,6 +66,7 @@ def test_no_part_of_the_look_has_findings_or_goes_sideways(
 def test_its_controls_fit_a_glove(phone: Page, sign_in: SignIn, owner: User) -> None:
     sign_in(phone, owner)
     phone.goto("/look/")
+    expect(phone.get_by_role("heading", level=1)).to_have_text("The look")
     assert too_small([one for one in controls(phone) if not one.in_text], GLOVE) == []
 
 
@@ -89,6 +90,7 @@ def test_forced_colours_leave_every_panel_and_button_its_border(
     page = context_of(forced_colors="active").new_page()
     sign_in(page, owner)
     page.goto("/look/")
+    expect(page.get_by_role("heading", level=1)).to_have_text("The look")
     bare = page.evaluate(
         """() => [...document.querySelectorAll(
             '.caution, .slip, .alert, .hold, .errors, .button:not(.unseen), button, input')]
