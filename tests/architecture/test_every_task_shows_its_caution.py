@@ -65,8 +65,8 @@ NO_PAGES = {
     "web:mail-address-clear", "web:webhook-test", "web:webhook-renew",
     "web:calendar-end", "web:calendar-feed", "web:health", "look:look", "web:photo", "web:photo-small",
 }  # fmt: skip
-"""They lead a signed-in person elsewhere, take a POST only, or answer with an archive, a photo, or the PDF of a
-page that is walked (`tests/web/test_pdf_cards.py` reads the caution in it)."""
+"""They lead a signed-in person elsewhere, take a POST only, or answer with an archive, a photo, or the PDF
+of a page that is walked (`tests/web/test_pdf_cards.py` reads the caution in it)."""
 
 
 @pytest.mark.parametrize("role", Role.values)
