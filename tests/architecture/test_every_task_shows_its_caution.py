@@ -63,7 +63,7 @@ NO_PAGES = {
     "web:sign-in", "web:person-link", "web:export", "web:after", "web:job-card-pdf", "web:labels-pdf",
     "web:lock-confirm", "web:lock-told",
     "web:mail-address-clear", "web:webhook-test", "web:webhook-renew",
-    "web:calendar-end", "web:calendar-feed", "web:health", "look:look", "web:photo", "web:photo-small",
+    "web:calendar-end", "web:calendar-feed", "web:health", "authority", "web:photo", "web:photo-small",
 }  # fmt: skip
 """They lead a signed-in person elsewhere, take a POST only, or answer with an archive, a photo, or the PDF
 of a page that is walked (`tests/web/test_pdf_cards.py` reads the caution in it)."""
