@@ -135,6 +135,35 @@ def set_ahead(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(tasks, "WATCH", clock.Watch(at=seen - 365 * DAY, steady_s=tasks.steady_s()))
 
 
+def test_what_was_tried_by_a_clock_that_ran_ahead_is_tried_again_when_it_is_right(
+    greasing: Greasing, operator: User, owner: User, smtp: MailServer
+) -> None:
+    """A process that starts with a clock 26 hours ahead can't know it: it takes that for an outage."""
+    any_hour(operator, owner)
+    ahead = DUE + 26 * HOUR
+    scan(at=DUE)
+    waits, held = OutboxRow.objects.order_by("pk")
+    OutboxRow.objects.filter(pk=waits.pk).update(
+        attempts=1, first_attempt_at=ahead, next_attempt_at=ahead + HOUR / 2
+    )
+    OutboxRow.objects.filter(pk=held.pk).update(
+        state=OutboxState.LEASED, attempts=1, first_attempt_at=ahead, leased_until=ahead + HOUR / 12
+    )
+    scan(at=DUE + HOUR)
+    assert send_due(at=DUE + HOUR, limit=10).sent == 2
+
+
+def test_what_was_tried_waits_for_its_next_attempt_by_a_right_clock(
+    greasing: Greasing, operator: User, owner: User, smtp: MailServer
+) -> None:
+    any_hour(operator, owner)
+    scan(at=DUE)
+    OutboxRow.objects.update(attempts=1, first_attempt_at=DUE, next_attempt_at=DUE + HOUR)
+    scan(at=DUE + HOUR / 60)
+    assert send_due(at=DUE + HOUR / 60, limit=10).sent == 0
+    assert send_due(at=DUE + HOUR, limit=10).sent == 2
+
+
 def test_while_paused_the_tasks_do_nothing_and_afterwards_they_do(
     overdue: Greasing, smtp: MailServer, owner: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:

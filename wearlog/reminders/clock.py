@@ -17,7 +17,7 @@ from wearlog.people import audit
 from wearlog.people.models import User
 from wearlog.people.roles import Permission, require
 from wearlog.reminders import schedule_state
-from wearlog.reminders.models import OutboxRow, OutboxState, ScheduleState
+from wearlog.reminders.models import LONGEST_LEASE, OutboxRow, OutboxState, ScheduleState
 
 SEEN = "clock seen"
 """The last instant at which the clock was believed."""
@@ -39,8 +39,6 @@ BACK = timedelta(hours=1)
 
 FARTHEST_ATTEMPT = timedelta(days=15)
 """No attempt is planned farther ahead than a weekday after next; what is was planned by a wrong clock."""
-
-LONGEST_LEASE = timedelta(minutes=10)
 
 
 @dataclass

@@ -31,6 +31,11 @@ OUTAGE = timedelta(hours=24)
 """Longer than this without a scan, and what has come up meanwhile is told in one list."""
 
 
+LONGEST_WAIT = timedelta(hours=1, minutes=10)
+"""What has been tried comes again within an hour (`handing`), if its person's hours allow; what waits longer
+was planned by a clock that ran ahead."""
+
+
 @dataclass(frozen=True)
 class Known:
     """A message's row as it is stored."""
@@ -112,9 +117,9 @@ def _plan(
         when = at if message.call.urgent and recipient.wish.urgent_any_time else slot
         if row is None:
             changes.new.append(_row(message, state=state, at=at, when=when))
-        elif _moves(row, state, when, even_if_tried=period is not None and outage):
+        elif _moves(row, state, when, at=at, even_if_tried=period is not None and outage):
             changes.moved[row.state, state, when].append(key)
-    if open_list is not None and _moves(known[open_list], OutboxState.PENDING, slot, even_if_tried=False):
+    if open_list is not None and _moves(known[open_list], OutboxState.PENDING, slot, at=at):
         # Its person wants mail earlier than when it was made; where later, whoever sends it puts it off.
         changes.moved[OutboxState.PENDING, OutboxState.PENDING, slot].append(open_list)
 
@@ -157,12 +162,15 @@ def _is_fresh(row: Known | None, *, has_list: bool, outage: bool) -> bool:
     return row.state == OutboxState.GATHERED and not has_list
 
 
-def _moves(row: Known, state: str, when: datetime, *, even_if_tried: bool) -> bool:
-    """Whether a stored row has to change. What has been tried keeps its own time of the next attempt."""
+def _moves(row: Known, state: str, when: datetime, *, at: datetime, even_if_tried: bool = False) -> bool:
+    """Whether a stored row has to change. What has been tried keeps its own time of the next attempt, where
+    a right clock has set it."""
     if row.state in (OutboxState.WITHDRAWN, OutboxState.GATHERED):
         return row.state != state
-    if row.state != OutboxState.PENDING or (row.tried and not even_if_tried):
+    if row.state != OutboxState.PENDING:
         return False
+    if row.tried and not even_if_tried:
+        return row.next_attempt_at > max(when, at + LONGEST_WAIT)
     return state != OutboxState.PENDING or row.next_attempt_at > when
 
 

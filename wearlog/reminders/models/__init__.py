@@ -3,12 +3,13 @@
 from wearlog.reminders.models.addresses import StopNotice, StoppedAddress, Webhook
 from wearlog.reminders.models.feeds import CalendarEntry, CalendarFeed, EntryState
 from wearlog.reminders.models.marks import Mark, MarkKind, MarkQuerySet
-from wearlog.reminders.models.outbox import OutboxQuerySet, OutboxRow, OutboxState, Stage
+from wearlog.reminders.models.outbox import LONGEST_LEASE, OutboxQuerySet, OutboxRow, OutboxState, Stage
 from wearlog.reminders.models.schedule_state import ScheduleState
 from wearlog.reminders.models.wishes import EVERY_DAY, ReminderWish, Rhythm
 
 __all__ = [
     "EVERY_DAY",
+    "LONGEST_LEASE",
     "CalendarEntry",
     "CalendarFeed",
     "EntryState",

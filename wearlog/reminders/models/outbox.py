@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.conf import settings
@@ -28,6 +28,10 @@ class OutboxState(models.TextChoices):
     WITHDRAWN = "withdrawn", _("withdrawn")
 
 
+LONGEST_LEASE = timedelta(minutes=10)
+"""No lease ends farther ahead than this; one that does was written by a clock that was wrong."""
+
+
 class OutboxQuerySet(models.QuerySet[Any]):
     def waiting(self) -> OutboxQuerySet:
         """Not settled: neither sent nor given up nor withdrawn."""
@@ -36,9 +40,9 @@ class OutboxQuerySet(models.QuerySet[Any]):
     def sendable(self, *, at: datetime) -> OutboxQuerySet:
         """What a sender may claim now: pending and due, or leased by one who never came back. What is
         gathered is told by the person's list."""
+        ended = Q(leased_until__lte=at) | Q(leased_until__gt=at + LONGEST_LEASE)
         return self.filter(
-            Q(state=OutboxState.PENDING, next_attempt_at__lte=at)
-            | Q(state=OutboxState.LEASED, leased_until__lte=at)
+            Q(state=OutboxState.PENDING, next_attempt_at__lte=at) | Q(ended, state=OutboxState.LEASED)
         )
 
 
