@@ -55,6 +55,7 @@ class Simulation:
         self.planned: set[datetime] = set()
         self.running, self.reachable = True, True
         self.wrong_by = timedelta(0)
+        self.died_ahead, self.asks = False, False
         self.watch = clock.Watch()
         self.counts: Counter[str] = Counter()
 
@@ -139,7 +140,7 @@ class Simulation:
     # -------- the site
 
     def look(self) -> None:
-        able = self.running and self.reachable and abs(self.wrong_by) < DAY
+        able = self.running and self.reachable and not self.asks and abs(self.wrong_by) < DAY
         self.verdict.look(
             self.wall if abs(self.wrong_by) < DAY else self.at, self.at - self.looked_at, running=able
         )
@@ -184,6 +185,7 @@ class Simulation:
             when = "of sending" if claimed else "of its round"
             self.verdict.story.tell(self.at, f"the site died at statement {statement} {when}")
             self.watch = clock.Watch()
+            self.died_ahead = self.died_ahead or DAY <= self.wrong_by <= clock.LONGEST_OUTAGE
             self.plan_round(self.at + MINUTE)
 
     def receive(self) -> None:
@@ -355,9 +357,27 @@ class Simulation:
             self.plan(self.at + 3 * HOUR, self.clock_is_right)
 
     def clock_is_right(self) -> None:
+        """Where the site was started by a clock that ran a day ahead, it must take the right one for a wrong
+        one: it pauses and asks, and an owner answers within the hour."""
         self.look()
         self.wrong_by = timedelta(0)
         self.verdict.story.tell(self.at, "the site's clock is right again")
+        if self.died_ahead:
+            self.asks, self.died_ahead = True, False
+            self.plan(self.at + self.dice.randint(10, 60) * MINUTE, self.owner_answers)
         self.look()
         self.plan_hours()
         self.plan_round(self.at)
+
+    def owner_answers(self) -> None:
+        if self.running:
+            self.look()
+            self.asks = False
+            clock.go_on(by=self.mill.owner, at=self.wall)
+            self.counts["owner's words"] += 1
+            self.verdict.story.tell(self.at, "an owner of the site says that its clock is right")
+            self.look()
+            self.plan_hours()
+            self.plan_round(self.at)
+        else:
+            self.plan(self.at + HOUR, self.owner_answers)
