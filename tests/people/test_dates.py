@@ -45,6 +45,23 @@ def test_french_tells_june_from_july_and_writes_months_small(month: int, expecte
 
 
 @pytest.mark.parametrize(
+    ("pattern", "expected"),
+    [
+        ("j F Y", "1er mars 2026"),
+        ("D j M", "dim 1er mars"),
+        ("j/m/Y", "1/03/2026"),
+        ("j F Y, H:i", "1er mars 2026, 06:30"),
+    ],
+)
+def test_french_writes_the_first_of_a_month_with_er(pattern: str, expected: str) -> None:
+    moment = datetime(2026, 3, 1, 6, 30, tzinfo=UTC)
+    with translation.override("fr"):
+        assert written(moment, pattern) == expected
+        shown = Template("{{ moment|date:'" + pattern + "' }}").render(Context({"moment": moment}))
+        assert shown == expected
+
+
+@pytest.mark.parametrize(
     ("language", "pattern", "expected"),
     [
         ("en", '|date:"j M Y, H:i"', "4 Mar 2026, 06:30"),

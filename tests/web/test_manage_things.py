@@ -230,6 +230,13 @@ def test_a_price_takes_a_comma(desk: Client, mill: Mill) -> None:
     assert "2.35 EUR" in page(desk, "/prices/")
 
 
+def test_seed_of_each_crop_has_a_price_of_its_own(desk: Client, mill: Mill) -> None:
+    Crop.objects.create(code="camelina")
+    saved(desk, "/prices/new/", {"item": "seed_kg camelina", "from_on": "2026-01-01", "price": "0.6"})
+    assert Price.objects.get().item == "seed_kg camelina"
+    assert "seed of camelina, for a kilogram: 0.6 EUR" in page(desk, "/prices/")
+
+
 MAINTAINERS = [
     "/presses/new/",
     "/presses/{north}/edit/",

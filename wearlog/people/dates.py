@@ -13,18 +13,22 @@ WEEKDAY_IN_FULL = re.compile(r"\bl (?=j)")
 SHORT_MONTH = re.compile(r"\bM\b")
 
 
-def pattern_of(pattern: str) -> str:
+def pattern_of(pattern: str, value: object = None) -> str:
     """A pattern of Django's `date` as the active language has it.
 
     German sets a dot after the number of a day and a comma after a whole weekday: `l, j. F Y`. French has no
-    three letters that tell June from July: `N`, which is `juin` and `juil.`, instead of `M`.
+    three letters that tell June from July: `N`, which is `juin` and `juil.`, instead of `M`; and the first
+    day of a month is `1er`.
     """
     language = (get_language() or "").partition("-")[0]
     if language == "de":
         return DAY_BEFORE_MONTH.sub("j. ", WEEKDAY_IN_FULL.sub("l, ", pattern))
-    return SHORT_MONTH.sub("N", pattern) if language == "fr" else pattern
+    if language != "fr":
+        return pattern
+    first = isinstance(value, date) and value.day == 1
+    return SHORT_MONTH.sub("N", DAY_BEFORE_MONTH.sub(r"j\\e\\r ", pattern) if first else pattern)
 
 
 def written(value: date | datetime, pattern: str) -> str:
     """`3 March 2026` by `j F Y`, in the language that is active: `3. März 2026`."""
-    return date_format(value, pattern_of(pattern))
+    return date_format(value, pattern_of(pattern, value))

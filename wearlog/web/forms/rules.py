@@ -6,10 +6,11 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import Kind, Position
-from wearlog.runs.models import PlanEntry, Price
+from wearlog.runs.models import Crop, PlanEntry, Price
 from wearlog.service.models import IncidentKind, Rule
 from wearlog.web.forms.fields import DayField, HoursField, MassField, NumberField
 from wearlog.web.forms.things import TagsField, ThingForm, area
@@ -121,6 +122,14 @@ ITEMS = {
 }
 
 
+def item_words(item: str) -> str:
+    """What a price is for, in words: `seed_kg rapeseed` is seed of that crop."""
+    first, _space, crop = item.partition(" ")
+    if first == "seed_kg" and crop:
+        return gettext("seed of %(crop)s, for a kilogram") % {"crop": crop}
+    return str(ITEMS.get(item, item))
+
+
 class PriceForm(ThingForm):
     item = forms.ChoiceField(label=_("What"))
     from_on = DayField(label=_("From"), required=True)
@@ -134,7 +143,9 @@ class PriceForm(ThingForm):
         super().__init__(*args, **kwargs)
         self.fields["price"].unit = currency  # type: ignore[attr-defined]
         known: dict[str, Any] = dict(ITEMS)
+        for crop in Crop.objects.order_by("code"):
+            known[f"seed_kg {crop.code}"] = item_words(f"seed_kg {crop.code}")
         item = str(getattr(self.instance, "item", ""))
         if item and item not in known:
-            known[item] = item
+            known[item] = item_words(item)
         self.fields["item"].choices = list(known.items())  # type: ignore[attr-defined]

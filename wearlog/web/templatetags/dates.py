@@ -15,4 +15,4 @@ register = template.Library()
 @register.filter("date", expects_localtime=True, is_safe=False)
 def written(value: date | datetime | str | None, pattern: str | None = None) -> str:
     """Django's own `date`, with the day of the month as the reader's language writes it."""
-    return str(defaultfilters.date(value, pattern if pattern is None else pattern_of(pattern)))
+    return str(defaultfilters.date(value, pattern if pattern is None else pattern_of(pattern, value)))

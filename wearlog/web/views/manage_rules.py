@@ -21,7 +21,7 @@ from wearlog.people.words import in_language
 from wearlog.runs.models import PlanEntry, Price
 from wearlog.service.models import IncidentKind, Rule
 from wearlog.web.access import needs
-from wearlog.web.forms.rules import ITEMS, PlanForm, PriceForm, RuleForm
+from wearlog.web.forms.rules import PlanForm, PriceForm, RuleForm, item_words
 from wearlog.web.views.log_door import reader_of
 from wearlog.web.views.manage_door import Row, ThingPage, told
 
@@ -174,7 +174,7 @@ def prices(request: HttpRequest) -> HttpResponse:
 def price_row(price: Price, currency: str) -> Row:
     amount = in_language(units.plain(price.price))
     return Row(
-        title=f"{ITEMS.get(price.item, price.item)}: {amount} {currency}".strip(),
+        title=f"{item_words(price.item)}: {amount} {currency}".strip(),
         url=reverse("web:price-edit", kwargs={"pk": price.pk}),
         words=told(_("from %s on") % in_figures(price.from_on)),
     )
