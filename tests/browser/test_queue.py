@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.contrib.sessions.models import Session
 from django.utils import timezone
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from tests.browser.test_pages_look import MakeContext, findings
 from tests.web.log_shop import Shop
@@ -188,3 +188,32 @@ def test_an_error_with_a_network_is_shown_by_the_page_itself(
     expect(page.get_by_role("alert")).to_contain_text("Not saved yet")
     expect(page.get_by_label("Seed pressed")).to_have_value("4oo")
     expect(page.locator("#unsent")).to_be_hidden()
+
+
+@pytest.mark.parametrize("stored", [True, False])
+def test_where_the_pages_own_answer_is_lost_the_entry_is_neither_lost_nor_doubled(
+    stored: bool, pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
+) -> None:
+    """With a network a question is asked by the page itself; the network goes before that page is there."""
+    for back in range(1, 6):
+        shop.run(shop.north, shop.rape, timezone.now() - timedelta(days=back), "8", "400", by=ines)
+    page = run_page(pocket, sign_in, ines, shop)
+
+    def lose(route: Route) -> None:
+        if route.request.method != "POST" or "x-wearlog-queue" in route.request.headers:
+            return route.continue_()
+        if stored:
+            Run.objects.all().delete()  # what the question rested on is struck out just now: it is stored
+        route.fetch(max_redirects=0)
+        return route.abort()
+
+    page.route("**/log/run/**", lose)
+    with page.expect_event("requestfailed", lambda request: request.method == "POST"):
+        type_run(page, "1", "900")
+    page.wait_for_url("chrome-error://**")
+    assert Run.objects.filter(seed_kg=900).count() == stored
+    page.goto("/log/waiting/")
+    if not stored:
+        page.get_by_role("button", name="Yes, it is right: send it").tap()
+    expect(page.get_by_text("Everything typed on this device has been sent.")).to_be_visible()
+    assert Run.objects.filter(seed_kg=900).count() == 1

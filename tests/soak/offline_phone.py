@@ -33,10 +33,10 @@ FILL = """(values) => {
 PRESS = """() => { document.querySelector("form[data-queue] button.main").click(); }"""
 YES = "() => { for (const one of document.querySelectorAll('[name=confirm]')) one.checked = true; }"
 OUTCOME = """() => {
-  if (document.querySelector("#doubts")) return "asked";
-  if (document.querySelector("[role=alert]:not([hidden])")) return "refused";
   const note = document.getElementById("kept");
   if (note && !note.hidden) return "kept";
+  if (document.querySelector("#doubts")) return "asked";
+  if (document.querySelector("[role=alert]:not([hidden])")) return "refused";
   return document.querySelector("form[data-queue]") ? "" : "gone on";
 }"""
 WAITING = """async () => (await entries()).map((one) => ({

@@ -67,6 +67,30 @@ def test_a_resend_changes_nothing_and_gets_the_same_answer(phone: Client, shop: 
     assert (Run.objects.count(), ShiftNote.objects.count(), Reading.objects.count()) == (1, 1, 1)
 
 
+def test_a_page_posted_under_the_name_of_a_kept_entry_is_stored_once_whoever_comes_first(
+    phone: Client, shop: Shop
+) -> None:
+    """The script posts a form as a page does where it was refused or asked; its answer may be lost."""
+    reading = {"press": str(shop.north.pk), "meter_h": "100"}
+    first = phone.post("/log/reading/", reading | {"queue_name": "q-3"})
+    assert first.status_code == 302
+    assert send(phone, "/log/reading/", "q-3", **reading)[1]["state"] == "saved"
+    again = phone.post("/log/reading/", reading | {"queue_name": "q-3"})
+    assert (again.status_code, again["Location"]) == (302, first["Location"])
+    assert Reading.objects.count() == 1
+
+
+def test_a_page_posted_under_a_name_and_refused_says_so_and_leaves_the_name_free(
+    phone: Client, shop: Shop
+) -> None:
+    reading = {"press": str(shop.north.pk), "meter_h": "1oo", "queue_name": "q-3"}
+    answer = phone.post("/log/reading/", reading)
+    assert answer.status_code == 422
+    assert 'data-took="q-3"' in answer.content.decode()
+    assert not QueuedEntry.objects.exists()
+    assert phone.post("/log/reading/", reading | {"meter_h": "100"}).status_code == 302
+
+
 def test_what_is_refused_says_why_and_leaves_nothing_behind(phone: Client, shop: Shop) -> None:
     status, answer = send(phone, "/log/run/", "p-1", **run_of(shop, seed="4oo"))
     assert (status, answer["state"]) == (422, "refused")

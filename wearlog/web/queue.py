@@ -13,7 +13,8 @@ from typing import Any
 
 from django.contrib import messages
 from django.db import IntegrityError, transaction
-from django.http import HttpResponse, JsonResponse
+from django.http import HttpResponse, HttpResponseRedirect, JsonResponse
+from django.http.response import HttpResponseBase
 from django.middleware.csrf import get_token
 from django.shortcuts import render
 from django.utils import timezone
@@ -28,6 +29,8 @@ from wearlog.web.models import QueuedEntry
 
 LATER_HEADER = "X-Wearlog-Later"
 """Sent where nobody waits for the answer: what was saved is then not said on the next page."""
+NAME_FIELD = "queue_name"
+"""Where the script posts a form as a page does: the name of the entry that the phone still keeps."""
 LONGEST_ID = 60
 KEPT_FOR = timedelta(days=400)
 """A phone may lie in a drawer over the winter."""
@@ -37,6 +40,38 @@ def is_queued(request: SignedInRequest) -> bool:
     return request.method == "POST" and bool(request.headers.get(QUEUE_HEADER))
 
 
+def is_named(request: SignedInRequest) -> bool:
+    return request.method == "POST" and bool(request.POST.get(NAME_FIELD))
+
+
+def once(request: SignedInRequest, write: Callable[[], HttpResponseBase]) -> HttpResponseBase:
+    """Let the page write and answer as a page, and remember the entry's name where it was stored: the phone
+    lost nothing if this answer does not arrive, and sends the entry again."""
+    name = request.POST[NAME_FIELD][:LONGEST_ID]
+    try:
+        return _named(request, name, write)[0]
+    except IntegrityError:
+        row = QueuedEntry.objects.filter(name=name, person=request.user).first()
+        if row is None or row.answer is None:
+            raise
+        return HttpResponseRedirect(row.answer["go"])
+
+
+def _named(
+    request: SignedInRequest, name: str, write: Callable[[], HttpResponseBase]
+) -> tuple[HttpResponseBase, QueuedEntry]:
+    """What the page answered, and the row of the name, which stands only where the entry was stored."""
+    with transaction.atomic():
+        row = QueuedEntry.objects.create(name=name, person=request.user, at=timezone.now())
+        answer = write()
+        if answer.status_code == 302:
+            row.answer = {"state": "saved", "texts": _texts(request), "go": answer["Location"]}
+            row.save()
+        else:
+            transaction.set_rollback(True)
+    return answer, row
+
+
 def answered(request: SignedInRequest, write: Callable[[], HttpResponse]) -> JsonResponse:
     """Let the page write, once for each entry, and tell the phone in JSON what came of it."""
     name = request.headers[QUEUE_HEADER][:LONGEST_ID]
@@ -44,14 +79,7 @@ def answered(request: SignedInRequest, write: Callable[[], HttpResponse]) -> Jso
     if who and who != str(request.user.pk):
         return JsonResponse({"state": "other_person", "name": str(request.user)}, status=409)
     try:
-        with transaction.atomic():
-            row = QueuedEntry.objects.create(name=name, person=request.user, at=timezone.now())
-            answer = write()
-            if answer.status_code == 302:
-                row.answer = {"state": "saved", "texts": _texts(request), "go": answer["Location"]}
-                row.save()
-            else:
-                transaction.set_rollback(True)
+        answer, row = _named(request, name, write)
     except IntegrityError:
         return _as_before(request, name)
     except NotAllowed as refused:
@@ -79,7 +107,7 @@ def _texts(request: SignedInRequest) -> list[str]:
     return texts
 
 
-def _other(answer: HttpResponse) -> JsonResponse:
+def _other(answer: HttpResponseBase) -> JsonResponse:
     text = _("What this entry is about is not there any more. Open the page again and log it anew.")
     return JsonResponse({"state": "refused", "problems": [["", text]]}, status=answer.status_code)
 

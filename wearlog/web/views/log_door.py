@@ -182,7 +182,9 @@ class FormPage(View):
     def show(self, form: Any, status: int = 200) -> HttpResponse:
         if queue.is_queued(self.request):
             return queue.problem_of(form, status)
-        return render(self.request, self.template_name, {"form": form, **self.context()}, status=status)
+        took = self.request.POST.get(queue.NAME_FIELD, "")
+        context = {"form": form, "took": took, **self.context()}
+        return render(self.request, self.template_name, context, status=status)
 
 
 def add_validation(form: Speaking, invalid: ValidationError) -> None:
@@ -204,6 +206,8 @@ class EntryPage(FormPage):
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if queue.is_queued(self.request):
             return queue.answered(self.request, lambda: self.post(request, **kwargs))
+        if queue.is_named(self.request):
+            return queue.once(self.request, lambda: super(EntryPage, self).dispatch(request, *args, **kwargs))
         return mark_kept(request, super().dispatch(request, *args, **kwargs))
 
     def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:

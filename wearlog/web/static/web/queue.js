@@ -17,7 +17,6 @@ const SOON_MS = 1000;
 const AGAIN_MS = 30000;
 const LONGEST_PX = 2000;
 const QUALITY = 0.85;
-const TAKEN_OVER = "wearlog-taken-over";
 const here = document.body.dataset;
 
 /** @returns {string} */
@@ -254,6 +253,7 @@ async function entryOf(form, button) {
   const named = button instanceof HTMLButtonElement && button.name ? button : null;
   if (named) data.set(named.name, named.value);
   data.delete("csrfmiddlewaretoken");
+  data.delete("queue_name");
   const start = named && form.dataset.nowStart;
   const name = start || form.dataset.now || "";
   const unless = start ? [] : (form.dataset.nowUnless || "").split(" ").filter(Boolean);
@@ -301,8 +301,11 @@ async function submit(form, button) {
   if (answer.state === "saved" && answer.go) {
     location.assign(answer.go);
   } else if (["refused", "moved", "asked", "gone"].includes(answer.state)) {
-    sessionStorage.setItem(TAKEN_OVER, entry.id);
-    plainly(form, button);  // the page says it better; the entry goes once that page is there
+    // The page says it better. The entry goes once that page is there; where none comes, it is sent again under
+    // the name that the page was posted with, since the page may have been stored after all.
+    await note({ ...entry, answer: undefined });
+    form.append(Object.assign(document.createElement("input"), { type: "hidden", name: "queue_name", value: entry.id }));
+    plainly(form, button);
   } else {
     kept(form, answer.state === "signed_out");
   }
@@ -368,9 +371,7 @@ async function mend(form) {
 
 /** @returns {Promise<void>} what a page asks about stands on that page now */
 async function takeOver() {
-  const id = sessionStorage.getItem(TAKEN_OVER);
-  sessionStorage.removeItem(TAKEN_OVER);
-  if (id && document.querySelector("form[data-queue]") && document.querySelector("[role=alert], #doubts")) await drop(id);
+  if (here.took && document.querySelector("form[data-queue]")) await drop(here.took);
 }
 
 for (const form of /** @type {NodeListOf<HTMLFormElement>} */ (document.querySelectorAll("form[data-queue]"))) {
