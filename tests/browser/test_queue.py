@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from datetime import timedelta
 from decimal import Decimal
@@ -16,8 +17,9 @@ from tests.browser.test_pages_look import MakeContext, findings
 from tests.web.log_shop import Shop
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import Mill, Role, User
-from wearlog.runs.models import Run
+from wearlog.runs.models import Reading, Run
 from wearlog.service.models import Service
+from wearlog.web.models import QueuedEntry
 
 SignIn = Callable[[Page, User], None]
 
@@ -217,3 +219,17 @@ def test_where_the_pages_own_answer_is_lost_the_entry_is_neither_lost_nor_double
         page.get_by_role("button", name="Yes, it is right: send it").tap()
     expect(page.get_by_text("Everything typed on this device has been sent.")).to_be_visible()
     assert Run.objects.filter(seed_kg=900).count() == 1
+
+
+def test_a_second_touch_while_the_next_page_is_on_its_way_is_no_second_entry(
+    pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
+) -> None:
+    page = pocket.new_page()
+    sign_in(page, ines)
+    page.goto(f"/log/reading/?press={shop.north.pk}")
+    page.locator("#id_meter_h").fill("100")
+    page.route("**/log/after/**", lambda route: (time.sleep(1), route.continue_()))
+    page.evaluate("setInterval(() => document.querySelector('form[data-queue] button.main').click(), 10)")
+    page.wait_for_url("/")
+    assert (Reading.objects.count(), QueuedEntry.objects.count()) == (1, 1)
+    expect(page.locator("#unsent")).to_be_hidden()

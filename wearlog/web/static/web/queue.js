@@ -296,8 +296,8 @@ async function submit(form, button) {
   if (!soon) kept(form, false);
   /** @type {Answer} */
   const answer = await answered;
-  form.removeAttribute("aria-busy");
   if (!soon && !form.hidden) return;  // the next one is being typed; the list tells what came of this one
+  // The form stays busy until the next page is there: a second touch meanwhile would be a second entry.
   if (answer.state === "saved" && answer.go) {
     location.assign(answer.go);
   } else if (["refused", "moved", "asked", "gone"].includes(answer.state)) {
@@ -385,6 +385,10 @@ for (const form of /** @type {NodeListOf<HTMLFormElement>} */ (document.querySel
   });
 }
 
+window.addEventListener("pageshow", (event) => {
+  if (!event.persisted) return;
+  for (const form of document.querySelectorAll("form[aria-busy]")) form.removeAttribute("aria-busy");  // back again
+});
 document.getElementById("send-now")?.addEventListener("click", () => flush());
 window.addEventListener("online", () => flush());
 document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
