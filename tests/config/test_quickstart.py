@@ -30,6 +30,11 @@ SETTINGS = {
 }
 
 
+def hears_ctrl_c() -> None:
+    """Where the tests themselves run as a shell's background job, a child would ignore it for ever."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def command(*words: str) -> subprocess.Popen[str]:
     clean = {name: value for name, value in os.environ.items() if name not in SETTINGS}
     return subprocess.Popen(
@@ -39,6 +44,7 @@ def command(*words: str) -> subprocess.Popen[str]:
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
+        preexec_fn=hears_ctrl_c,
     )
 
 
