@@ -252,6 +252,8 @@ async function entryOf(form, button) {
   const data = new FormData(form);
   const named = button instanceof HTMLButtonElement && button.name ? button : null;
   if (named) data.set(named.name, named.value);
+  // What the page asked about or refused goes on under the name that it came with.
+  const known = data.get("queue_name");
   data.delete("csrfmiddlewaretoken");
   data.delete("queue_name");
   const start = named && form.dataset.nowStart;
@@ -268,7 +270,7 @@ async function entryOf(form, button) {
     else if (value.size) fields.push([field, await smaller(value)]);
   }
   return {
-    id: String(data.get("ref") || newName()),
+    id: String(data.get("ref") || known || newName()),
     url: new URL(form.getAttribute("action") || "", location.href).href,  // a field may be named action
     fields,
     told: told(form),
@@ -304,6 +306,7 @@ async function submit(form, button) {
     // The page says it better. The entry goes once that page is there; where none comes, it is sent again under
     // the name that the page was posted with, since the page may have been stored after all.
     await note({ ...entry, answer: undefined });
+    forget(form);
     form.append(Object.assign(document.createElement("input"), { type: "hidden", name: "queue_name", value: entry.id }));
     plainly(form, button);
   } else {
@@ -340,8 +343,14 @@ function kept(form, signedOut) {
   };
 }
 
+/** @param {HTMLFormElement} form the next entry is another one */
+function forget(form) {
+  form.querySelectorAll("[name=queue_name]").forEach((field) => field.remove());
+}
+
 /** @param {HTMLFormElement} form a page from the device's memory carries a name that was used before */
 function rename(form) {
+  forget(form);
   const ref = form.elements.namedItem("ref");
   if (ref instanceof HTMLInputElement) ref.value = newName();
 }
@@ -387,7 +396,11 @@ for (const form of /** @type {NodeListOf<HTMLFormElement>} */ (document.querySel
 
 window.addEventListener("pageshow", (event) => {
   if (!event.persisted) return;
-  for (const form of document.querySelectorAll("form[aria-busy]")) form.removeAttribute("aria-busy");  // back again
+  // Back again after it was saved: what is typed now is another entry.
+  for (const form of /** @type {NodeListOf<HTMLFormElement>} */ (document.querySelectorAll("form[data-queue]"))) {
+    form.removeAttribute("aria-busy");
+    rename(form);
+  }
 });
 document.getElementById("send-now")?.addEventListener("click", () => flush());
 window.addEventListener("online", () => flush());
