@@ -64,9 +64,11 @@ NO_PAGES = {
     "web:lock-confirm", "web:lock-told",
     "web:mail-address-clear", "web:webhook-test", "web:webhook-renew",
     "web:calendar-end", "web:calendar-feed", "web:health", "authority", "web:photo", "web:photo-small",
+    "look:look",
 }  # fmt: skip
 """They lead a signed-in person elsewhere, take a POST only, or answer with an archive, a photo, or the PDF
-of a page that is walked (`tests/web/test_pdf_cards.py` reads the caution in it)."""
+of a page that is walked (`tests/web/test_pdf_cards.py` reads the caution in it); the page of the look is
+there for developers alone, who meet it in `tests/browser/test_look_page.py`."""
 
 
 @pytest.mark.parametrize("role", Role.values)

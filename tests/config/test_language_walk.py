@@ -36,6 +36,7 @@ EXEMPT = re.compile(
     | \b[A-Z][A-Za-z]+/[\w/+-]+ | \b(?:UTC|GMT|EST|MST|HST|CET|MET|EET|WET)\b   # time zones
     | \b[a-z]+(?:_[a-z]+)+\b                                   # names of fields, for scripts
     | \b\d+-[0-9A-Z]{5}\b | \b[A-Z0-9]*\d[A-Z0-9]*\b        # marks of cautions, short codes
+    | \b[PMT][234679ACDEFGHJKMNPRTWXY]{3}\b                    # codes to scan: some have no digit
     | \bhttps?://\S+ | \S+@\S+                                 # addresses
     """,
     re.VERBOSE,

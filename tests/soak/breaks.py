@@ -33,9 +33,14 @@ def forgets_what_was_told() -> Any:
     return mock.patch("wearlog.reminders.queries.dedupe_key", key)
 
 
-def lease_without_end() -> Any:
-    """What a dead sender held is never free again."""
-    return mock.patch("wearlog.reminders.actions.LEASE", timedelta(days=4000))
+@contextmanager
+def lease_without_end() -> Iterator[None]:
+    """What a dead sender held is never free again, nor taken for a wrong clock's."""
+    with (
+        mock.patch("wearlog.reminders.actions.LEASE", timedelta(days=4000)),
+        mock.patch("wearlog.reminders.models.outbox.LONGEST_LEASE", timedelta(days=9000)),
+    ):
+        yield
 
 
 def never_tries_again() -> Any:

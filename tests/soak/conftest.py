@@ -1,6 +1,16 @@
-"""The real PostgreSQL of `tests/services`, the real Chromium of `tests/browser`."""
+"""The real PostgreSQL of `tests/services`; the offline soak starts a Chromium of its own."""
 
-from tests.browser.conftest import browser
+import pytest
+
+from tests.requirements import browser_program
 from tests.services.conftest import postgres_server, postgres_url
 
-__all__ = ["browser", "postgres_server", "postgres_url"]
+__all__ = ["postgres_server", "postgres_url"]
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Where it is: the program that is tried starts it in a process of its own."""
+    program = browser_program()
+    assert program
+    return program

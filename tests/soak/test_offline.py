@@ -8,7 +8,6 @@ import sys
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -23,7 +22,7 @@ def soak(*words: str) -> tuple[int, str]:
     return done.returncode, done.stdout
 
 
-def test_twenty_entries_through_a_failing_network_are_stored_once_each(browser: Browser) -> None:
+def test_twenty_entries_through_a_failing_network_are_stored_once_each(chromium: str) -> None:
     code, said = soak("--entries", "20", "--seed", "3")
     assert code == 0, said
     for figure in ("entries typed | 20", "lost | 0", "doubled | 0", "overwritten silently | 0"):
@@ -33,7 +32,7 @@ def test_twenty_entries_through_a_failing_network_are_stored_once_each(browser: 
 @pytest.mark.parametrize(
     ("how", "told"), [("forgets-entries", "doubled: "), ("overwrites", "was stored as work on")]
 )
-def test_a_server_that_is_broken_on_purpose_is_found_out(browser: Browser, how: str, told: str) -> None:
+def test_a_server_that_is_broken_on_purpose_is_found_out(chromium: str, how: str, told: str) -> None:
     code, said = soak("--entries", "12", "--seed", "3", "--break", how)
     assert code == 1, said
     assert told in said
