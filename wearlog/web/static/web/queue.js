@@ -286,6 +286,7 @@ async function submit(form, button) {
   form.setAttribute("aria-busy", "true");
   const entry = await entryOf(form, button);
   try {
+    await takenOver;  // it goes on under the name of what is let go of there
     await keep(entry);
     if (form.dataset.mends && form.dataset.mends !== entry.id) await drop(form.dataset.mends);
     delete form.dataset.mends;
@@ -406,4 +407,5 @@ document.getElementById("send-now")?.addEventListener("click", () => flush());
 window.addEventListener("online", () => flush());
 document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
 setInterval(async () => { if ((await entries()).length) flush(); }, AGAIN_MS);
-takeOver().then(show).then(() => flush());
+const takenOver = takeOver().catch(() => {});
+takenOver.then(show).then(() => flush());
