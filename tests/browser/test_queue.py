@@ -189,7 +189,13 @@ def test_an_error_with_a_network_is_shown_by_the_page_itself(
     type_run(page, "0.01", "4oo")
     expect(page.get_by_role("alert")).to_contain_text("Not saved yet")
     expect(page.get_by_label("Seed pressed")).to_have_value("4oo")
+    unsent(page, "1 entry is not sent yet")  # it waits on the device, too, until it is saved
+    page.get_by_label("Hours pressed").fill("0.01")
+    page.get_by_label("Seed pressed").fill("4")
+    page.get_by_role("button", name="Save the run").tap()
+    expect(page.get_by_text("Saved: 4 kg of rapeseed")).to_be_visible()
     expect(page.locator("#unsent")).to_be_hidden()
+    assert Run.objects.count() == 1
 
 
 @pytest.mark.parametrize("stored", [True, False])

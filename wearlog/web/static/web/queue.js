@@ -7,7 +7,7 @@
  *            doubts?: {code: string, question: string}[], confirmed?: string[], name?: string}} Answer
  * @typedef {string | File} Value
  * @typedef {{id: string, url: string, fields: [string, Value][], told: [string, string][], title: string,
- *            press: string, at: number, who: string, answer?: Answer}} Entry
+ *            press: string, at: number, who: string, answer?: Answer, again?: boolean, turn?: number}} Entry
  */
 
 const PATIENCE_MS = 10000;
@@ -75,10 +75,11 @@ async function stored(mode, work) {
 }
 
 const keep = (/** @type {Entry} */ entry) => stored("readwrite", (store) => store.put(entry));
-/** @param {Entry} entry keep what came of it, unless it was thrown away in the meantime */
+/** @param {Entry} entry keep what came of it, unless it was thrown away or changed in the meantime */
 const note = (entry) => stored("readwrite", (store) => {
   const asked = store.get(entry.id);
-  asked.onsuccess = () => { if (asked.result) store.put(entry); };
+  const same = (/** @type {Entry} */ one) => one.at === entry.at && one.turn === entry.turn;
+  asked.onsuccess = () => { if (asked.result && same(asked.result)) store.put(entry); };
   return asked;
 });
 const drop = (/** @type {string} */ id) => stored("readwrite", (store) => store.delete(id));
@@ -157,7 +158,7 @@ async function round(awaited) {
   try {
     const held = new Set();
     for (const entry of await entries()) {
-      if (entry.answer && SETTLED.has(entry.answer.state) && entry.answer.state !== "other_person") {
+      if (entry.answer && !entry.again && SETTLED.has(entry.answer.state) && entry.answer.state !== "other_person") {
         held.add(entry.press);
       }
       if (held.has(entry.press)) continue;
@@ -173,7 +174,7 @@ async function round(awaited) {
         pause = Math.min(2 * pause, AGAIN_MS);
         break;
       } else {
-        await note({ ...entry, answer });
+        await note({ ...entry, answer, again: false });
         held.add(entry.press);
       }
     }
@@ -304,9 +305,9 @@ async function submit(form, button) {
   if (answer.state === "saved" && answer.go) {
     location.assign(answer.go);
   } else if (["refused", "moved", "asked", "gone"].includes(answer.state)) {
-    // The page says it better. The entry goes once that page is there; where none comes, it is sent again under
-    // the name that the page was posted with, since the page may have been stored after all.
-    await note({ ...entry, answer: undefined });
+    // The page says it better. Where none comes, the entry is sent again under the name that the page was posted
+    // with, since it may have been stored after all; the page that comes goes on with the same entry.
+    await note({ ...entry, answer, again: true });
     forget(form);
     form.append(Object.assign(document.createElement("input"), { type: "hidden", name: "queue_name", value: entry.id }));
     plainly(form, button);
@@ -379,9 +380,10 @@ async function mend(form) {
   form.dataset.mends = entry.id;
 }
 
-/** @returns {Promise<void>} what a page asks about stands on that page now */
+/** @returns {Promise<void>} what a page asks about waits for the answer on that page, or on the list */
 async function takeOver() {
-  if (here.took && document.querySelector("form[data-queue]")) await drop(here.took);
+  const entry = here.took && (await entries()).find((one) => one.id === here.took);
+  if (entry) await note({ ...entry, again: false });
 }
 
 for (const form of /** @type {NodeListOf<HTMLFormElement>} */ (document.querySelectorAll("form[data-queue]"))) {

@@ -29,7 +29,7 @@ function slip(entry) {
     yes.addEventListener("click", async () => {
       const yeses = (answer.doubts || []).map((doubt) => /** @type {[string, Value]} */ (["confirm", doubt.code]));
       const fields = [...entry.fields, ...yeses];
-      await keep({ ...entry, fields, answer: undefined });
+      await keep({ ...entry, fields, answer: undefined, again: false, turn: (entry.turn || 0) + 1 });
       flush();
     });
     buttons.append(yes);
