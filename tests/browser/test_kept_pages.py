@@ -43,6 +43,14 @@ def pocket(context_of: MakeContext) -> BrowserContext:
     )  # fmt: skip
 
 
+@pytest.fixture
+def page(pocket: BrowserContext, sign_in: SignIn, ines: User) -> Page:
+    """Her phone, with her signed in."""
+    opened = pocket.new_page()
+    sign_in(opened, ines)
+    return opened
+
+
 KEPT = """async (address) => {
   for (const name of await caches.keys()) {
     if (name.startsWith("wearlog-pages-") && await (await caches.open(name)).match(address)) return true;
@@ -79,10 +87,8 @@ def kept_anywhere(page: Page) -> list[str]:
 
 
 def test_the_log_page_opens_without_a_network_and_a_run_logged_there_arrives_later(
-    pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
+    pocket: BrowserContext, page: Page, shop: Shop
 ) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
     see(page, "/")
     see(page, f"/log/run/?press={shop.north.pk}")
     page.close()
@@ -104,10 +110,8 @@ def test_the_log_page_opens_without_a_network_and_a_run_logged_there_arrives_lat
 
 
 def test_with_a_network_the_page_is_the_servers_own_and_the_kept_one_is_renewed(
-    pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
+    pocket: BrowserContext, page: Page, shop: Shop
 ) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
     address = f"/log/run/?press={shop.north.pk}"
     see(page, address)
     shop.north.name = "Press by the door"
@@ -127,10 +131,8 @@ def test_with_a_network_the_page_is_the_servers_own_and_the_kept_one_is_renewed(
 
 
 def test_a_page_never_seen_says_so_and_lists_what_is_kept_and_what_waits(
-    pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
+    pocket: BrowserContext, page: Page
 ) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
     see(page, "/log/note/")
     pocket.set_offline(True)
     page.get_by_label("For whoever comes next").fill("belt squeals")
@@ -223,10 +225,8 @@ def test_the_next_person_on_a_shared_phone_sees_nothing_of_the_one_before(
 
 
 def test_a_sign_in_that_ran_out_leaves_the_kept_pages_where_they_are(
-    pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
+    pocket: BrowserContext, page: Page
 ) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
     see(page, "/")
     Session.objects.all().delete()
     page.goto("/")
@@ -236,11 +236,7 @@ def test_a_sign_in_that_ran_out_leaves_the_kept_pages_where_they_are(
     expect(page.locator("#kept-from")).to_be_visible()
 
 
-def test_what_was_said_once_is_not_said_again_by_the_kept_page(
-    pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
-) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
+def test_what_was_said_once_is_not_said_again_by_the_kept_page(pocket: BrowserContext, page: Page) -> None:
     see(page, "/")
     page.goto("/log/note/")
     page.get_by_label("For whoever comes next").fill("belt squeals")
@@ -291,10 +287,8 @@ def test_a_browser_started_anew_without_a_network_logs_a_run_that_arrives_later(
 
 
 def test_a_new_version_renews_what_is_kept_without_anybody_being_stuck(
-    pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User, monkeypatch: pytest.MonkeyPatch
+    pocket: BrowserContext, page: Page, shop: Shop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    page = pocket.new_page()
-    sign_in(page, ines)
     address = f"/log/run/?press={shop.north.pk}"
     see(page, address)
     see(page, "/")

@@ -10,6 +10,7 @@ from django.utils import timezone
 from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.conftest import SignIn
+from tests.browser.narrow import narrow_page
 from tests.browser.test_pages_look import MakeContext, findings
 from tests.web.look_mill import LookMill
 from wearlog.people.models import Mill, User
@@ -81,9 +82,7 @@ def test_a_tick_still_asks_for_the_job_card_of_its_task(bare_phone: Page) -> Non
 def test_axe_finds_nothing_where_much_was_said_and_much_is_wrong(
     scheme: str, context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
 ) -> None:
-    page = context_of(
-        viewport={"width": 320, "height": 740}, color_scheme=scheme, bypass_csp=True, reduced_motion="reduce"
-    ).new_page()
+    page = narrow_page(context_of, scheme)
     sign_in(page, User.objects.get())
     page.goto("/due/")
     more_of(page).get_by_role("button", name="Seen").click()

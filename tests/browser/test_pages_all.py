@@ -9,6 +9,7 @@ from django.urls import URLResolver, get_resolver
 from django.utils import timezone
 from playwright.sync_api import ConsoleMessage, Page
 
+from tests.browser.narrow import narrow_page, open_folds, sideways
 from tests.browser.test_pages_look import MakeContext, findings
 from tests.web.look_mill import LookMill
 from wearlog.forecasts.queries import due_items
@@ -112,21 +113,16 @@ def addresses(shop: LookMill) -> Iterator[str]:
 def test_axe_finds_nothing_on_any_page_and_nothing_is_sideways(
     scheme: str, context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
 ) -> None:
-    page = context_of(
-        viewport={"width": 320, "height": 740}, color_scheme=scheme, bypass_csp=True, reduced_motion="reduce"
-    ).new_page()
+    page = narrow_page(context_of, scheme)
     sign_in(page, User.objects.get())
     wrong: list[str] = []
     for address in addresses(shop):
         answer = page.goto(address)
         assert answer is not None
         assert answer.status == 200, address
-        page.evaluate("document.querySelectorAll('main details').forEach(fold => { fold.open = true })")
+        open_folds(page)
         wrong += [f"{address}: {finding}" for finding in findings(page)]
-        page.add_style_tag(content="html { font-size: 225% !important }")
-        width = page.evaluate("document.documentElement.scrollWidth")
-        if width > 320:
-            wrong.append(f"{address}: {width} pixels wide with text at 200 %")
+        wrong += [f"{address}: {what}" for what in sideways(page)]
         if page.evaluate(
             "[...document.querySelectorAll('form .frame')].some(it => it.scrollWidth > it.clientWidth)"
         ):

@@ -8,6 +8,7 @@ import pytest
 from django.urls import resolve
 from playwright.sync_api import Page, expect
 
+from tests.browser.narrow import narrow_page, open_folds, sideways
 from tests.browser.test_pages_all import addresses, whole_mill
 from tests.browser.test_pages_look import MakeContext, findings
 from tests.web.look_mill import LookMill
@@ -56,20 +57,16 @@ def refused(page: Page, shop: LookMill) -> Iterator[tuple[str, str]]:
 def test_what_is_wrong_is_focused_accessible_and_nothing_is_sideways(
     scheme: str, context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
 ) -> None:
-    page = context_of(
-        viewport={"width": 320, "height": 740}, color_scheme=scheme, bypass_csp=True, reduced_motion="reduce"
-    ).new_page()
+    page = narrow_page(context_of, scheme)
     sign_in(page, User.objects.get())
     wrong, names = [], set()
     for name, address in refused(page, shop):
         names.add(name)
         if not page.evaluate("document.activeElement.matches('main .errors')"):
             wrong.append(f"{address}: the focus is elsewhere")
-        page.evaluate("document.querySelectorAll('main details').forEach(fold => { fold.open = true })")
+        open_folds(page)
         wrong += [f"{address}: {finding}" for finding in findings(page)]
-        page.add_style_tag(content="html { font-size: 225% !important }")
-        if (width := page.evaluate("document.documentElement.scrollWidth")) > 320:
-            wrong.append(f"{address}: {width} pixels wide with text at 200 %")
+        wrong += [f"{address}: {what}" for what in sideways(page)]
     assert names >= REFUSE_NONSENSE
     assert wrong == []
 

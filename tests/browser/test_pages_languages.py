@@ -7,6 +7,7 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page
 
+from tests.browser.narrow import narrow_page, open_folds, sideways
 from tests.browser.test_pages_all import addresses
 from tests.browser.test_pages_all import shop as shop
 from tests.browser.test_pages_look import MakeContext
@@ -19,15 +20,12 @@ def test_nothing_is_sideways_in_another_language(
     language: str, context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
 ) -> None:
     User.objects.update(language=language)
-    page = context_of(viewport={"width": 320, "height": 740}, bypass_csp=True).new_page()
+    page = narrow_page(context_of)
     sign_in(page, User.objects.get())
     wrong = []
     for address in addresses(shop):
         page.goto(address, wait_until="domcontentloaded")
         assert page.evaluate("document.documentElement.lang") == language, address
-        page.evaluate("document.querySelectorAll('main details').forEach(fold => { fold.open = true })")
-        page.add_style_tag(content="html { font-size: 225% !important }")
-        width = page.evaluate("document.documentElement.scrollWidth")
-        if width > 320:
-            wrong.append(f"{address}: {width} pixels wide with text at 200 %")
+        open_folds(page)
+        wrong += [f"{address}: {what}" for what in sideways(page)]
     assert wrong == []

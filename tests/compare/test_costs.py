@@ -112,17 +112,20 @@ def test_labour_without_a_price_is_named_for_the_press_that_it_is_missing_for(tw
     assert "labour without a price (P1)" in " ".join(sentences(comparison))
 
 
+def on_both(part: Part, *, until: str, then_until: str) -> None:
+    """The part sits on the first press from 1 January on, then on the second from 1 February on."""
+    for press, begin, end in (("P1", "2026-01-01", until), ("P2", "2026-02-01", then_until)):
+        place = Position.objects.create(press=Press.objects.get(code=press), name="die", kind="die")
+        Fitting.objects.create(
+            part=part, position=place, fitted_at=at(f"{begin} 00:00"), removed_at=at(f"{end} 00:00")
+        )
+
+
 def test_a_part_without_a_price_is_named(two_presses: None) -> None:
     price("oil_kg", "2026-01-01", "3")
     kind = PartType.objects.create(code="D5", kind="die")
     part = Part.objects.create(code="D1", part_type=kind, retired_on=date(2026, 3, 8), retired_because="worn")
-    for press in ("P1", "P2"):
-        place = Position.objects.create(press=Press.objects.get(code=press), name="die", kind="die")
-        month = "01" if press == "P1" else "02"
-        Fitting.objects.create(
-            part=part, position=place, fitted_at=at(f"2026-{month}-01 00:00"),
-            removed_at=at(f"2026-{month}-10 00:00"),
-        )  # fmt: skip
+    on_both(part, until="2026-01-10", then_until="2026-02-10")
     comparison = compare(by=("press",), money=True)
     assert all(LeftOut.PARTS in money(comparison, press).left_out for press in ("P1", "P2"))
 
@@ -130,13 +133,7 @@ def test_a_part_without_a_price_is_named(two_presses: None) -> None:
 def test_a_parts_price_is_shared_by_the_days_on_each_press(two_presses: None) -> None:
     kind = PartType.objects.create(code="D5", kind="die", unit_cost=Decimal(80))
     part = Part.objects.create(code="D1", part_type=kind, retired_on=date(2026, 3, 8), retired_because="lost")
-    for press, last in (("P1", "31"), ("P2", "11")):
-        place = Position.objects.create(press=Press.objects.get(code=press), name="die", kind="die")
-        month = "01" if press == "P1" else "02"
-        Fitting.objects.create(
-            part=part, position=place, fitted_at=at(f"2026-{month}-01 00:00"),
-            removed_at=at(f"2026-{month}-{last} 00:00"),
-        )  # fmt: skip
+    on_both(part, until="2026-01-31", then_until="2026-02-11")
     comparison = compare(by=("press",), money=True)
     # 30 and 10 days of 80: 60 and 20, over 2 t each.
     assert [money(comparison, press).parts_per_t for press in ("P1", "P2")] == [30.0, 10.0]

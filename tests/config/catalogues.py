@@ -42,6 +42,22 @@ def entries(path: Path) -> list[Entry]:
     return list(_entries(path.read_text(encoding="utf-8").splitlines()))
 
 
+CODE = re.compile(r"<code>.*?</code>|<[^>]+>|https?://\S+|%\(\w+\)[sd]")
+
+
+def texts(language: str) -> Iterator[tuple[str, str]]:
+    """(English, translated) of every entry; of plurals, each form beside the English one of its number."""
+    for entry in entries(LOCALE / language / "LC_MESSAGES" / "django.po")[1:]:
+        yield entry.msgid, entry.said[0]
+        if entry.plural:
+            yield entry.plural, entry.said[1]
+
+
+def as_read(text: str) -> str:
+    """The text that is read, without tags, addresses and placeholders."""
+    return CODE.sub("x", text)
+
+
 def _entries(lines: Iterable[str]) -> Iterator[Entry]:
     entry, into, begun = Entry(), "", False
     for line in [*lines, ""]:

@@ -8,28 +8,16 @@ from decimal import Decimal
 from html import unescape
 from zoneinfo import ZoneInfo
 
-import pytest
 from django.test import Client
 from django.utils import timezone
 
 from tests.web.log_shop import Shop
 from tests.web.test_sheet import WEEK, hidden, page, week_of, words
-from wearlog.people.models import Mill, User
+from wearlog.people.models import User
 from wearlog.runs.models import Run
 from wearlog.web.forms.base import new_ref
 
 VIENNA = ZoneInfo("Europe/Vienna")
-
-
-@pytest.fixture
-def shop(mill: Mill) -> Shop:
-    return Shop()
-
-
-@pytest.fixture
-def phone(client: Client, operator: User) -> Client:
-    client.force_login(operator)
-    return client
 
 
 def three_runs(shop: Shop) -> None:

@@ -22,11 +22,6 @@ def desk(client: Client, owner: User) -> Client:
     return client
 
 
-@pytest.fixture
-def shop(mill: Mill) -> Shop:
-    return Shop()
-
-
 def page(client: Client, address: str) -> str:
     answer = client.get(address)
     assert answer.status_code == 200

@@ -20,11 +20,6 @@ from wearlog.web.views.log_lines import PAGE
 
 
 @pytest.fixture
-def shop(mill: Mill) -> Shop:
-    return Shop()
-
-
-@pytest.fixture
 def maintainer(mill: Mill) -> User:
     return User.objects.create_user("maintainer", name="Mara", role=Role.MAINTAINER)
 

@@ -19,17 +19,6 @@ from wearlog.web.forms.base import new_ref
 
 
 @pytest.fixture
-def shop(mill: Mill) -> Shop:
-    return Shop()
-
-
-@pytest.fixture
-def phone(client: Client, operator: User) -> Client:
-    client.force_login(operator)
-    return client
-
-
-@pytest.fixture
 def maintainer(mill: Mill) -> User:
     return User.objects.create_user("maintainer", name="Mara", role=Role.MAINTAINER)
 

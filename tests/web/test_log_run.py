@@ -6,7 +6,6 @@ import re
 from datetime import timedelta
 from decimal import Decimal
 
-import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -19,17 +18,6 @@ from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Reading, Run
 from wearlog.service.models import Rule
 from wearlog.web.forms.base import new_ref
-
-
-@pytest.fixture
-def shop(mill: Mill) -> Shop:
-    return Shop()
-
-
-@pytest.fixture
-def phone(client: Client, operator: User) -> Client:
-    client.force_login(operator)
-    return client
 
 
 def page(client: Client, address: str) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import timedelta
 from decimal import Decimal
 
-import pytest
 from django.test import Client
 from django.utils import timezone
 
@@ -13,20 +12,9 @@ from tests.web.log_shop import Shop
 from wearlog.equipment.models import Fitting, Part
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
-from wearlog.people.models import Mill, Role, User
+from wearlog.people.models import Role, User
 from wearlog.service.models import Measurement, Rule, Service
 from wearlog.web.forms.base import new_ref
-
-
-@pytest.fixture
-def shop(mill: Mill) -> Shop:
-    return Shop()
-
-
-@pytest.fixture
-def phone(client: Client, operator: User) -> Client:
-    client.force_login(operator)
-    return client
 
 
 def page(client: Client, address: str) -> str:

@@ -21,11 +21,6 @@ from wearlog.web.forms.things import codes_from
 
 
 @pytest.fixture
-def shop(mill: Mill) -> Shop:
-    return Shop()
-
-
-@pytest.fixture
 def desk(client: Client, owner: User) -> Client:
     client.force_login(owner)
     return client

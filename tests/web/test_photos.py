@@ -15,28 +15,16 @@ from django.test.utils import CaptureQueriesContext
 from tests.service.test_pictures import header_of_png, opened, photo
 from tests.web.log_shop import Shop
 from tests.web.test_guesses import text
-from wearlog.people.models import Mill, User
 from wearlog.runs.models import ShiftNote
 from wearlog.service.models import Incident, Photo, Service
 from wearlog.service.photos import path_of
 from wearlog.web.forms.base import new_ref
 
 
-@pytest.fixture
-def shop(mill: Mill) -> Shop:
-    return Shop()
-
-
 @pytest.fixture(autouse=True)
 def folder(settings: Any, tmp_path: Path) -> Path:
     settings.DATA_DIR = tmp_path
     return tmp_path / "photos"
-
-
-@pytest.fixture
-def phone(client: Client, operator: User) -> Client:
-    client.force_login(operator)
-    return client
 
 
 def sent(data: bytes = b"", name: str = "IMG_0001 Ada's place.jpg") -> SimpleUploadedFile:

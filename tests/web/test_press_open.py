@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from tests.web.look_mill import LookMill
-from wearlog.people.models import Mill, User
+from wearlog.people.models import Mill
 from wearlog.runs.models import PlanEntry
 from wearlog.service.models import Rule, Service
 from wearlog.web.codes import Code
@@ -26,18 +26,6 @@ Read = Callable[..., str]
 def shop(mill: Mill) -> LookMill:
     """North's die is nearly at its limit and its screw overdue for a look; it is greased every 5,000 h."""
     return LookMill(timezone.now())
-
-
-@pytest.fixture
-def read(client: Client, operator: User) -> Read:
-    client.force_login(operator)
-
-    def read(path: str, status: int = 200) -> str:
-        answer = client.get(path)
-        assert answer.status_code == status
-        return re.sub(r"\s+", " ", answer.content.decode())
-
-    return read
 
 
 def bare(page: str) -> str:

@@ -4,27 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-import pytest
 from django.test import Client
 
 from tests.web.log_shop import Shop
 from tests.web.test_sheet import hidden
 from wearlog.equipment.models import Fitting
-from wearlog.people.models import Mill, Role, User
+from wearlog.people.models import Role, User
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service.models import Service
 from wearlog.web.models import QueuedEntry
-
-
-@pytest.fixture
-def shop(mill: Mill) -> Shop:
-    return Shop()
-
-
-@pytest.fixture
-def phone(client: Client, operator: User) -> Client:
-    client.force_login(operator)
-    return client
 
 
 def send(client: Client, path: str, name: str, who: str = "", **fields: str) -> tuple[int, dict[str, Any]]:

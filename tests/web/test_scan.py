@@ -28,18 +28,6 @@ def shop(mill: Mill) -> LookMill:
     return LookMill(timezone.now())
 
 
-@pytest.fixture
-def read(client: Client, operator: User) -> Read:
-    client.force_login(operator)
-
-    def read(path: str, status: int = 200) -> str:
-        answer = client.get(path, follow=True)
-        assert answer.status_code == status
-        return re.sub(r"\s+", " ", answer.content.decode())
-
-    return read
-
-
 def bare(page: str) -> str:
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page)).replace(" ,", ",")
 

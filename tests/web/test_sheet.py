@@ -12,16 +12,11 @@ from django.utils import timezone
 
 from tests.web.log_shop import Shop
 from wearlog.lockout.models import EnergySource
-from wearlog.people.models import Mill, Role, User
+from wearlog.people.models import Role, User
 from wearlog.runs.models import Reading, Run
 from wearlog.web.forms.sheet import ClockField
 
 WEEK = "2026-03-02"  # a Monday
-
-
-@pytest.fixture
-def shop(mill: Mill) -> Shop:
-    return Shop()
 
 
 @pytest.fixture

@@ -13,11 +13,6 @@ from wearlog.people.models import Mill, User
 from wearlog.web.views import worker
 
 
-@pytest.fixture
-def shop(mill: Mill) -> Shop:
-    return Shop()
-
-
 def test_the_script_stands_at_the_root_and_a_browser_asks_for_it_anew(client: Client, mill: Mill) -> None:
     answer = client.get("/worker.js")
     assert answer["Content-Type"] == "text/javascript; charset=utf-8"
