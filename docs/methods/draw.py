@@ -10,6 +10,7 @@ import numpy as np
 
 from wearlog.calc import conformal, drift, life, policy, recurrence
 from wearlog.calc.exposure import timeline_of
+from wearlog.calc.meters import hours_of_press
 from wearlog.calc.season import DailySeed, PlanLine, coming_season
 from wearlog.calc.wear import EdgeRecord, Gauge, TypeRecord, fit_type
 
@@ -201,10 +202,12 @@ def draw_track_record() -> None:
 def draw_exposure() -> None:
     """A run from 6 to 14 o'clock; the die is turned at 8."""
     hour = 3600.0
+    start, end = np.array([6 * hour]), np.array([14 * hour])
     press = timeline_of(
-        start=np.array([6 * hour]),
-        end=np.array([14 * hour]),
-        hours=np.array([7.2]),
+        hours=hours_of_press(start=start, end=end, recorded_h=np.array([7.2])),
+        unlogged=False,
+        start=start,
+        end=end,
         kilograms=np.array([400.0]),
         crop=np.array([0]),
         crops=1,

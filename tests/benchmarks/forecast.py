@@ -33,15 +33,17 @@ def a_million_runs() -> float:
     import numpy as np
 
     from wearlog.calc.exposure import timeline_of, worked
+    from wearlog.calc.meters import hours_of_press
 
     chance = np.random.default_rng(1)
     timelines = {}
     for press in range(20):
         start = np.arange(50_000) * 3600.0
         timelines[press] = timeline_of(
+            hours=hours_of_press(start=start, end=start + 3000.0, recorded_h=np.full(50_000, 0.8)),
+            unlogged=False,
             start=start,
             end=start + 3000.0,
-            hours=np.full(50_000, 0.8),
             kilograms=chance.uniform(10, 60, 50_000),
             crop=chance.integers(0, 4, 50_000),
             crops=4,
@@ -87,6 +89,7 @@ def main() -> None:
     def exposures(record: Record) -> float:
         places = [record.positions[row.position_id] for row in record.fittings]
         record.__dict__.pop("timelines", None)
+        record.__dict__.pop("hours", None)
         found = worked(
             record.timelines,
             np.array([place.press_id for place in places], dtype=np.int64),

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wearlog.calc.exposure import PressTimeline, timeline_of, worked
+from wearlog.calc.meters import hours_of_press
 
 H = 3600.0
 
@@ -21,16 +22,29 @@ def a_press(
 ) -> PressTimeline:
     """Runs as (start h, end h, hours, kilograms, crop) of two crops."""
     table = np.array(runs, dtype=float).reshape(-1, 5)
-    return timeline_of(
+    barrels = ["", *sorted(shares or {})]
+    slots = [barrels.index(named) if named in barrels else 0 for named in through or [""] * len(runs)]
+    at, meter_h = ([], []) if meter is None else meter
+    hours = hours_of_press(
         start=table[:, 0] * H,
         end=table[:, 1] * H,
-        hours=table[:, 2],
+        recorded_h=table[:, 2],
+        slot=np.array(slots, dtype=np.int64),
+        at=np.array(at, dtype=float) * H,
+        meter_h=np.array(meter_h, dtype=float),
+        new_meter=np.zeros(len(at), dtype=np.bool_),
+        by_meter=meter is not None,
+    )
+    return timeline_of(
+        hours=hours,
+        unlogged=meter is not None,
+        start=table[:, 0] * H,
+        end=table[:, 1] * H,
         kilograms=table[:, 3],
         crop=table[:, 4].astype(np.int64),
         crops=2,
         shares=shares,
         through=through,
-        meter=None if meter is None else (np.array(meter[0]) * H, np.array(meter[1])),
     )
 
 
@@ -133,14 +147,15 @@ class TestTwinPress:
 
 
 class TestHoursFromTheMeter:
-    def test_hours_lie_evenly_between_two_readings(self) -> None:
-        press = a_press([(0, 5, 5, 100, 0)], meter=([0, 100], [0, 40]))
-        assert press.hours(0, 25 * H) == pytest.approx([10])
+    def test_unlogged_hours_lie_evenly_between_two_readings(self) -> None:
+        press = a_press([(0, 5, 5, 100, 0)], meter=([0, 100], [0, 45]))
+        # 45 h on the meter and 5 of them in the run: 40 unlogged over 100 h, 10 of them in the first 25.
+        assert press.hours(0, 25 * H) == pytest.approx([15])
         assert press.kilograms(0, 25 * H).tolist() == [[100, 0]]
 
-    def test_after_the_last_reading_nothing_is_known_and_nothing_is_guessed(self) -> None:
-        press = a_press([(90, 200, 110, 100, 0)], meter=([0, 100], [0, 40]))
-        assert press.hours(0, 999 * H) == pytest.approx([40])
+    def test_after_the_last_reading_only_runs_count(self) -> None:
+        press = a_press([(0, 20, 20, 100, 0), (120, 130, 9, 100, 0)], meter=([0, 100], [0, 40]))
+        assert press.hours(0, 999 * H) == pytest.approx([49])
 
     def test_a_single_reading_tells_no_hours_so_the_runs_do(self) -> None:
         assert a_press([(0, 5, 4, 100, 0)], meter=([0], [0])).hours(0, 9 * H).tolist() == [4]

@@ -42,31 +42,54 @@ def test_a_reading_at_a_runs_end_gives_its_hours_from_the_reading_before(run: Ru
     assert compare().total.hours_h == pytest.approx(5.5)
 
 
-def test_a_metered_press_takes_what_the_meter_counted_during_the_run(run: RunMaker, metered: Press) -> None:
+def test_idle_nights_between_the_readings_of_a_metered_press_belong_to_no_run(
+    run: RunMaker, metered: Press
+) -> None:
+    read("P1", "2026-03-01 18:00", "1000")
+    for day in (2, 3, 4):
+        run("P1", "flax", f"2026-03-0{day} 06:00", kg="100", ended_at=at(f"2026-03-0{day} 16:00"))
+        read("P1", f"2026-03-0{day} 16:00", str(1000 + 9.5 * (day - 1)))
+    # 22 or 24 hours of the clock from reading to reading, 9.5 h on the meter, all of them the run's.
+    assert compare().total.hours_h == pytest.approx(28.5)
+
+
+def test_a_metered_press_leaves_a_run_its_written_hours_where_the_meter_counted_more(
+    run: RunMaker, metered: Press
+) -> None:
     run("P1", "flax", "2026-03-01 06:00", hours="6", kg="100")
     read("P1", "2026-03-01 00:00", "1000")
     read("P1", "2026-03-02 00:00", "1012")
-    # 12 h on the meter in 24 h of the clock, evenly: 3 h in the 6 h of the run.
-    assert compare().total.hours_h == pytest.approx(3.0)
+    # The other 6 h are unlogged; they make no tonne slower.
+    assert compare().total.hours_h == pytest.approx(6.0)
+
+
+def test_a_metered_press_holds_runs_down_to_what_the_meter_counted(run: RunMaker, metered: Press) -> None:
+    run("P1", "flax", "2026-03-01 06:00", hours="6", kg="100")
+    run("P1", "flax", "2026-03-01 14:00", hours="4", kg="100")
+    read("P1", "2026-03-01 00:00", "1000")
+    read("P1", "2026-03-02 00:00", "1005")
+    assert compare().total.hours_h == pytest.approx(5.0)
 
 
 def test_a_replaced_meter_goes_on(run: RunMaker, metered: Press) -> None:
-    run("P1", "flax", "2026-03-01 00:00", hours="24", kg="100")
     read("P1", "2026-03-01 00:00", "9990")
-    read("P1", "2026-03-01 12:00", "9995")
-    read("P1", "2026-03-01 12:30", "0", kind="new_meter")
-    read("P1", "2026-03-02 00:00", "4")
+    run("P1", "flax", "2026-03-01 00:00", kg="100", ended_at=at("2026-03-01 06:00"))
+    read("P1", "2026-03-01 06:00", "9995")
+    read("P1", "2026-03-01 06:30", "0", kind="new_meter")
+    run("P1", "flax", "2026-03-01 07:00", kg="100", ended_at=at("2026-03-01 12:00"))
+    read("P1", "2026-03-01 12:00", "4")
     assert compare().total.hours_h == pytest.approx(9.0)
 
 
-def test_a_run_beyond_the_readings_of_a_metered_press_has_no_hours(run: RunMaker, metered: Press) -> None:
+def test_a_run_beyond_the_readings_of_a_metered_press_keeps_its_written_hours(
+    run: RunMaker, metered: Press
+) -> None:
     run("P1", "flax", "2026-03-01 06:00", hours="6", kg="100")
-    run("P1", "flax", "2026-03-05 06:00", hours="6", kg="80")
+    run("P1", "flax", "2026-03-05 06:00", hours="7", kg="80")
     read("P1", "2026-03-01 00:00", "1000")
     read("P1", "2026-03-02 00:00", "1012")
     total = compare().total
-    assert total.seed_kg == 100.0
-    assert (total.runs_without_hours, total.seed_without_hours_kg) == (1, 80.0)
+    assert (total.hours_h, total.seed_kg, total.runs_without_hours) == (13.0, 180.0, 0)
 
 
 def test_two_barrels_at_once_under_runs_of_their_own_count_the_presss_hours_once(

@@ -320,9 +320,9 @@ class TestDatesAhead:
         shop.runs("2026-03-01", 2, hours=10, kg=500)
         shop.read("2026-03-02 23:00", 30)  # 20 h of pressing, 30 h of power
         shop.plan("2026-08-10", "2026-08-29", 10_000)  # 500 kg, so 15 h on the meter a day
-        # 70 h left: the fifth day.
-        assert item("2026-03-02").left_h == pytest.approx(70)
-        assert item("2026-03-02").due_on == date(2026, 8, 14)
+        # 50 h before the meter and 30 h by it leave 20 h: the second day.
+        assert item("2026-03-02").left_h == pytest.approx(20)
+        assert item("2026-03-02").due_on == date(2026, 8, 11)
 
     def test_a_slower_and_a_faster_season_give_the_range(self, shop: Shop) -> None:
         shop.rule("check", "inspect", every_kg=20_000)

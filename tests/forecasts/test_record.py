@@ -10,6 +10,7 @@ from django.test.utils import CaptureQueriesContext
 
 from tests.conftest import at
 from tests.forecasts.shop import Shop, day, when
+from wearlog.calc.meters import Stretches
 from wearlog.forecasts.record import load
 
 
@@ -117,21 +118,38 @@ class TestRuns:
         other = shop.run("2026-03-28 23:00", 6, 100, recorded=False)
         found = load(day("2026-04-01")).runs[run.press_id]
         assert found.start.tolist() == [run.started_at.timestamp(), other.started_at.timestamp()]
-        assert load(day("2026-04-01")).run_hours[run.press_id].tolist() == [2, 6]
+        assert load(day("2026-04-01")).run_hours(run.press_id).tolist() == [2, 6]
 
 
 class TestUnloggedHours:
-    def test_hours_on_the_meter_without_a_run_are_told_and_spread_nowhere(self, shop: Shop) -> None:
+    def stretches(self, shop: Shop) -> Stretches:
+        return load(day("2026-03-03")).hours[shop.press().id].stretches
+
+    def two_days(self, shop: Shop) -> None:
         shop.read("2026-03-01 00:00", 100)
         shop.run("2026-03-01 06:00", 8, 400)
         shop.read("2026-03-02 00:00", 110)
         shop.run("2026-03-02 06:00", 8, 400)
         shop.read("2026-03-03 00:00", 118)
-        record, press = load(day("2026-03-03")), shop.press().id
-        ends, hours = record.unlogged_hours(press)
-        assert ends.tolist() == [when("2026-03-02").timestamp(), when("2026-03-03").timestamp()]
-        assert hours.tolist() == [2, 0]
-        assert record.timelines[press].hours(0, record.end).tolist() == [16]
+
+    def test_hours_on_the_meter_without_a_run_are_told_and_spread_nowhere(self, shop: Shop) -> None:
+        self.two_days(shop)
+        found = self.stretches(shop)
+        assert found.closes.tolist() == [when("2026-03-02").timestamp(), when("2026-03-03").timestamp()]
+        assert found.unlogged_h.tolist() == [2, 0]
+        record = load(day("2026-03-03"))
+        assert record.timelines[shop.press().id].hours(0, record.end).tolist() == [16]
+
+    def test_where_hours_come_from_the_meter_they_count_evenly_over_their_stretch(self, shop: Shop) -> None:
+        shop.press("P1", hours_from="meter")
+        self.two_days(shop)
+        record = load(day("2026-03-03"))
+        timeline = record.timelines[shop.press().id]
+        assert timeline.hours(0, record.end) == pytest.approx([18])
+        # The last six hours of the first day: no run, a quarter of its 2 unlogged hours.
+        night = when("2026-03-01 18:00").timestamp(), when("2026-03-02 00:00").timestamp()
+        assert timeline.hours(*night) == pytest.approx([0.5])
+        assert record.press_hours(shop.press().id).tolist() == [8, 8]
 
     def test_a_new_meter_and_runs_longer_than_the_meter_leave_none(self, shop: Shop) -> None:
         shop.read("2026-03-01 00:00", 100)
@@ -139,11 +157,17 @@ class TestUnloggedHours:
         shop.read("2026-03-02 00:00", 3, new=True)
         shop.run("2026-03-02 06:00", 8, 400)
         shop.read("2026-03-03 00:00", 10)
-        assert load(day("2026-03-03")).unlogged_hours(shop.press().id)[1].tolist() == [0, 0]
+        assert self.stretches(shop).unlogged_h.tolist() == [0]
 
     def test_without_readings_there_are_none_to_tell(self, shop: Shop) -> None:
         shop.run("2026-03-01 06:00", 8, 400)
-        assert load(day("2026-03-03")).unlogged_hours(shop.press().id)[1].tolist() == []
+        assert self.stretches(shop).unlogged_h.tolist() == []
+
+    def test_a_run_that_goes_on_leaves_the_stretch_open(self, shop: Shop) -> None:
+        shop.read("2026-03-01 00:00", 100)
+        shop.run("2026-03-01 06:00", 8, 400, ended="", recorded=False)
+        shop.read("2026-03-02 00:00", 110)
+        assert self.stretches(shop).unlogged_h.tolist() == []
 
 
 class TestWhatDoesNotCount:

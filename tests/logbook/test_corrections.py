@@ -16,7 +16,7 @@ from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewMeasurement
 from wearlog.people.models import AuditEntry, Role
 from wearlog.people.refusals import Doubtful, NotAllowed, Refused
-from wearlog.runs import queries as runs
+from wearlog.runs import hours
 from wearlog.runs.models import Reading, Run
 from wearlog.service.models import LotHold, Measurement, Service
 
@@ -124,7 +124,7 @@ def test_the_reading_moves_with_the_end_of_its_run(small_mill: SmallMill) -> Non
     )
     run.refresh_from_db()
     assert Reading.objects.standing().get(meter_h=1007).read_at == at("2026-03-09 15:00")
-    assert runs.hours_of(run) == pytest.approx(7)
+    assert hours.of_run(run).hours_h == pytest.approx(7)
 
 
 def test_a_reading_that_gives_a_run_its_hours_is_not_moved_alone(small_mill: SmallMill) -> None:
@@ -136,7 +136,7 @@ def test_a_reading_that_gives_a_run_its_hours_is_not_moved_alone(small_mill: Sma
     actions.correct(
         by=small_mill.by, at=NOW, record=reading, changes={"meter_h": Decimal("1006.5")}, reason="slip"
     )
-    assert runs.hours_of(run) == pytest.approx(6.5)
+    assert hours.of_run(run).hours_h == pytest.approx(6.5)
 
 
 def test_a_voided_run_frees_its_time_and_takes_its_reading_along(small_mill: SmallMill) -> None:

@@ -11,9 +11,9 @@ an instant, whatever the number of runs. A run without length counts at its inst
 Units: instants are seconds since 1970 in UTC, hours decimal hours, seed in kilograms.
 
 Assumptions: runs through the same barrel never overlap. Kilograms are split over barrels by share, hours
-never: both screws of a twin turn, and where the two barrels press at the same time under two runs, the
-press's hours are those of the busier one. Where a press takes its hours from its meter they lie
-evenly between two readings; before the first reading and after the last there are none.
+never: both screws of a twin turn, and each takes all of the press's hours, which count each moment once
+(`calc.meters`). Where a press counts its hours by its meter, the unlogged hours of a stretch between two
+readings lie evenly over it and count for parts, never in hours per tonne.
 
 Too little data is an exposure of nothing, which is what was recorded; nothing is spread or guessed.
 """
@@ -26,6 +26,8 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from wearlog.calc.meters import PressHours
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -81,15 +83,20 @@ class PressTimeline:
 
     crops: int
     hours_lane: Lane
+    """Hours of runs: what the press was seen to press."""
+    unlogged_lane: Lane
+    """Hours on the meter without a run, where they count."""
     seed_lanes: tuple[Lane, ...]
     """The whole press's seed; two lanes where two barrels ran on their own at the same time."""
     barrel_lanes: Mapping[str, Lane]
     """Each barrel's share of the seed."""
 
     def hours(self, a: ArrayLike, b: ArrayLike) -> Floats:
-        """Hours in each span [a, b), shape (n,); no hours where b is not after a."""
+        """Hours in each span [a, b), unlogged ones included, shape (n,); none where b is not after a."""
         first, last = _spans(a, b)
-        worked: Floats = (self.hours_lane.upto(last) - self.hours_lane.upto(first))[:, 0]
+        worked = np.zeros(first.size)
+        for one in (self.hours_lane, self.unlogged_lane):
+            worked += (one.upto(last) - one.upto(first))[:, 0]
         return worked
 
     def kilograms(self, a: ArrayLike, b: ArrayLike, barrel: str | None = None) -> Floats:
@@ -105,7 +112,7 @@ class PressTimeline:
 
     def hours_reached(self, start: float, amount: float) -> float:
         """The instant at which the hours since `start` come to `amount`; infinity where they have not yet."""
-        return _reached((self.hours_lane,), start, amount)
+        return _reached((self.hours_lane, self.unlogged_lane), start, amount)
 
     def kilograms_reached(self, start: float, amount: float, barrel: str | None = None) -> float:
         """The instant at which the seed since `start`, all crops together, comes to `amount`, or infinity."""
@@ -119,23 +126,23 @@ class PressTimeline:
 
 def timeline_of(
     *,
+    hours: PressHours,
+    unlogged: bool,
     start: Floats,
     end: Floats,
-    hours: Floats,
     kilograms: Floats,
     crop: Ints,
     crops: int,
     shares: Mapping[str, float] | None = None,
     through: Sequence[str] | None = None,
-    meter: tuple[Floats, Floats] | None = None,
 ) -> PressTimeline:
     """The timeline of one press from its runs, in any order.
 
-    start, end, hours, kilograms, crop: shape (n,); `crop` indexes 0 .. crops - 1.
+    hours: the hours of these runs. unlogged: whether unlogged hours count, as for a press that counts by
+    its meter.
+    start, end, kilograms, crop: shape (n,); `crop` indexes 0 .. crops - 1.
     shares: each barrel's part of the seed. through: for each run the barrels that pressed, a space
     between, empty for all; shares are rescaled to 1 over the barrels that it names.
-    meter: instants and counted hours of the readings, where the press's hours come from its meter; fewer
-    than two readings tell nothing, and the runs' hours stand in.
     """
     shares = dict(shares or {})
     solo, parts = _split(shares, through, start.size)
@@ -147,16 +154,11 @@ def timeline_of(
     for barrel, part in parts.items():
         used = part > 0
         barrel_lanes[barrel] = lane(start[used], end[used], kilograms[used] * part[used], crop[used], crops)
-    if meter is not None and meter[0].size > 1:
-        at, counted = meter
-        hours_lane = lane(at[:-1], at[1:], np.diff(counted))
-    elif solo.any():
-        hours_lane = _busier(
-            lane(start[both], end[both], hours[both]), lane(start[solo], end[solo], hours[solo])
-        )
-    else:
-        hours_lane = lane(start, end, hours)
-    return PressTimeline(crops, hours_lane, tuple(seed_lanes), barrel_lanes)
+    pieces, stretches = hours.pieces, hours.stretches
+    more = np.flatnonzero(stretches.unlogged_h > 0) if unlogged else np.zeros(0, dtype=np.int64)
+    hours_lane = lane(pieces.start, pieces.end, pieces.hours)
+    unlogged_lane = lane(stretches.opens[more], stretches.closes[more], stretches.unlogged_h[more])
+    return PressTimeline(crops, hours_lane, unlogged_lane, tuple(seed_lanes), barrel_lanes)
 
 
 @dataclass(frozen=True, eq=False)
@@ -227,25 +229,6 @@ def _split(
                 part[rows] = 1.0 / len(named)
         solo[rows] = first not in named
     return solo, parts
-
-
-def _busier(one: Lane, other: Lane) -> Lane:
-    """Hours of a press whose barrels ran on their own: at each moment the busier barrel's.
-
-    Runs without length have no moment in common with others: each counts at its instant."""
-    timed = [_only(each, each.end > each.start) for each in (one, other)]
-    points = [_only(each, each.end == each.start) for each in (one, other)]
-    knots = np.unique(np.concatenate([instants for each in timed for instants in (each.start, each.end)]))
-    steps = [np.diff(each.upto(knots)[:, 0]) for each in timed]
-    return lane(
-        np.concatenate([knots[:-1], *(each.start for each in points)]),
-        np.concatenate([knots[1:], *(each.end for each in points)]),
-        np.concatenate([np.maximum(*steps), *(each.amount for each in points)]),
-    )
-
-
-def _only(one: Lane, kept: NDArray[np.bool_]) -> Lane:
-    return Lane(one.start[kept], one.end[kept], one.amount[kept], one.column[kept], one.columns)
 
 
 def _reached(lanes: tuple[Lane, ...], start: float, amount: float) -> float:

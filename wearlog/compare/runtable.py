@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from django.db import connection
-from django.db.models import Count, Max, QuerySet
+from django.db.models import Case, Count, Max, When
 
-from wearlog.calc.exposure import timeline_of
-from wearlog.calc.meters import SAME_MOMENT_S, counted_hours, hours_of_runs
 from wearlog.equipment.models import HoursFrom, Press
 from wearlog.forecasts import versions
-from wearlog.forecasts.columns import number, seconds
-from wearlog.runs.models import Crop, Reading, ReadingKind, Run, SeedHow
+from wearlog.runs.hours import ends_by, readings_of, run_columns, worked_out
+from wearlog.runs.models import Crop, Run, SeedHow
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
@@ -81,68 +78,35 @@ def _read() -> RunTable:
         Press.objects.values_list("pk", "code", "name", "hours_from"), key=lambda row: _natural(row[1])
     )
     crops = list(Crop.objects.order_by("code").values_list("pk", "code"))
-    standing = Run.objects.standing()
-    rows = _fetched(
-        standing.filter(ends_at__isnull=False)
-        .order_by()
-        .values_list(
-            "press_id",
-            "crop_id",
-            seconds("started_at"),
-            seconds("ends_at"),
-            number("hours_h"),
-            number("seed_kg"),
-            number("oil_kg"),
-            number("cake_kg"),
-            number("energy_kwh"),
-            "purge",
-            "slot",
-            "seed_how",
-        )
+    found = run_columns(
+        Run.objects.standing().annotate(guessed=Case(When(seed_how=SeedHow.WORKED_OUT, then=1), default=0)),
+        numbers=("crop_id", "seed_kg", "oil_kg", "cake_kg", "energy_kwh"),
+        flags=("purge", "guessed"),
     )
-    columns = zip(*rows, strict=True) if rows else ([] for _ in range(12))
-    press_id, crop_id, start, end, recorded, seed, oil, cake, energy, purge, slot, how = columns
-    press = _places(press_id, [row[0] for row in presses])
-    started, ended = np.array(start, dtype=np.float64), np.array(end, dtype=np.float64)
-    hours = _hours(
-        presses,
-        press,
-        started,
-        ended,
-        np.array(recorded, dtype=np.float64),
-        np.array(slot, dtype=np.int64),
-    )
+    press = _places(found["press_id"], [row[0] for row in presses])
+    hours = _hours(presses, press, found)
+    ended = ~np.isnan(found["ended_at"]) | ~np.isnan(found["hours_h"])
     return RunTable(
         press_codes=tuple(row[1] for row in presses),
         press_names=tuple(row[2] or row[1] for row in presses),
         crop_codes=tuple(row[1] for row in crops),
-        press=press,
-        crop=_places(crop_id, [row[0] for row in crops]),
-        started=started,
-        hours=hours,
-        seed_kg=np.array(seed, dtype=np.float64),
-        oil_kg=np.array(oil, dtype=np.float64),
-        cake_kg=np.array(cake, dtype=np.float64),
-        energy_kwh=np.array(energy, dtype=np.float64),
-        purge=np.array(purge, dtype=np.bool_),
-        worked_out=np.array([word == SeedHow.WORKED_OUT.value for word in how], dtype=np.bool_),
-        running=standing.filter(ends_at__isnull=True).count(),
+        press=press[ended],
+        crop=_places(found["crop_id"], [row[0] for row in crops])[ended],
+        started=found["started_at"][ended],
+        hours=hours[ended],
+        seed_kg=found["seed_kg"][ended],
+        oil_kg=found["oil_kg"][ended],
+        cake_kg=found["cake_kg"][ended],
+        energy_kwh=found["energy_kwh"][ended],
+        purge=found["purge"][ended] > 0,
+        worked_out=found["guessed"][ended] > 0,
+        running=int(np.count_nonzero(~ended)),
     )
 
 
-def _fetched(columns: QuerySet[Run, tuple[Any, ...]]) -> list[tuple[Any, ...]]:
-    """The rows as the database driver gives them: twice as fast as through the model's converters, which
-    plain numbers don't need."""
-    sql, params = columns.query.sql_with_params()
-    with connection.cursor() as cursor:
-        cursor.execute(sql, params)
-        rows: list[tuple[Any, ...]] = cursor.fetchall()
-    return rows
-
-
-def _places(keys: Iterable[int], known: list[int]) -> Places:
+def _places(keys: Floats, known: list[int]) -> Places:
     """For each key its place in `known`."""
-    found = np.array(list(keys), dtype=np.int64)
+    found: Places = keys.astype(np.int64)
     if not found.size:
         return found
     order = np.argsort(known)
@@ -150,93 +114,20 @@ def _places(keys: Iterable[int], known: list[int]) -> Places:
     return places
 
 
-def _hours(
-    presses: list[tuple[int, str, str, str]],
-    press: Places,
-    started: Floats,
-    ended: Floats,
-    recorded: Floats,
-    slot: Places,
-) -> Floats:
-    """Hours of each run by its press's rule, nan where there are none.
-
-    A press whose hours come from its meter: what the meter counted between the run's start and its end,
-    even between readings; a run that reaches beyond the readings has none. Any other: the hours recorded,
-    else the meter's difference where a reading stands at the run's end, else the clock. Where two barrels
-    pressed under runs of their own at the same time, the press's hours count once and are shared among
-    those runs.
-    """
-    meters = _meters()
+def _hours(presses: list[tuple[int, str, str, str]], press: Places, runs: Mapping[str, Floats]) -> Floats:
+    """What each run has of its press's hours, which count each moment once; nan where there are none."""
     hours = np.full(press.size, np.nan)
+    readings = readings_of([pk for pk, *_ in presses])
+    ends = ends_by(runs["started_at"], runs["ended_at"], runs["hours_h"])
     for place, (pk, _code, _name, hours_from) in enumerate(presses):
         mine = np.flatnonzero(press == place)
-        start, end = started[mine], ended[mine]
-        at, meter_h, new_meter = meters.get(pk, NO_METER)
-        counted = counted_hours(meter_h, new_meter)
-        if hours_from == HoursFrom.METER and at.size > 1:
-            own = _counted_at(end, at, counted) - _counted_at(start, at, counted)
-        else:
-            own = hours_of_runs(start, end, recorded[mine], at, counted, new_meter)
-        hours[mine] = _once(start, end, own, slot[mine])
+        hours[mine] = worked_out(
+            start=runs["started_at"][mine],
+            end=ends[mine],
+            recorded_h=runs["hours_h"][mine],
+            slot=runs["slot"][mine].astype(np.int64),
+            readings=readings.get(pk),
+            by_meter=hours_from == HoursFrom.METER,
+        ).press_h
     # No hours beside seed is a missing figure, not a press that is infinitely fast.
     return np.where(hours > 0, hours, np.nan)
-
-
-def _counted_at(instants: Floats, at: Floats, counted: Floats) -> Floats:
-    """The meter's count at each instant, even between readings; nan before the first and after the last."""
-    count: Floats = np.interp(instants, at, counted)
-    outside = (instants < at[0] - SAME_MOMENT_S) | (instants > at[-1] + SAME_MOMENT_S)
-    count[outside] = np.nan
-    return count
-
-
-def _once(start: Floats, end: Floats, hours: Floats, slot: Places) -> Floats:
-    """The runs' hours, scaled down where runs through different barrels overlap, so that they sum to the
-    press's hours."""
-    if not (slot > 0).any():
-        return hours
-    barrels = np.where(slot > 0, slot.astype(np.str_), "1 2").tolist()
-    timeline = timeline_of(
-        start=start,
-        end=end,
-        hours=hours,
-        kilograms=hours,
-        crop=np.zeros(start.size, dtype=np.int64),
-        crops=1,
-        shares={"1": 0.5, "2": 0.5},
-        through=barrels,
-    )
-    order = np.argsort(start, kind="stable")
-    reach = np.maximum.accumulate(end[order])
-    opens = np.concatenate(([True], start[order][1:] >= reach[:-1]))
-    group = np.cumsum(opens) - 1
-    first = start[order][opens]
-    last = np.maximum.reduceat(end[order], np.flatnonzero(opens))
-    of_press = timeline.hours(first, last)
-    of_runs = np.bincount(group, weights=hours[order])
-    # A run without length stands outside its span [a, a): it keeps its hours.
-    scale = np.divide(of_press, of_runs, out=np.ones_like(of_runs), where=(of_runs > 0) & (last > first))
-    shared = np.empty_like(hours)
-    shared[order] = hours[order] * scale[group]
-    return shared
-
-
-NO_METER = (np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.bool_))
-
-
-def _meters() -> dict[int, tuple[Floats, Floats, npt.NDArray[np.bool_]]]:
-    """The readings of each press in order of time: instant, meter, whether a new meter begins there."""
-    rows: dict[int, list[tuple[float, float, bool]]] = {}
-    readings = Reading.objects.standing().order_by("press_id", "read_at", "pk")
-    for pk, at, meter_h, kind in readings.values_list(
-        "press_id", seconds("read_at"), number("meter_h"), "kind"
-    ).iterator(chunk_size=20_000):
-        rows.setdefault(pk, []).append((at, meter_h, kind == ReadingKind.NEW_METER))
-    return {
-        pk: (
-            np.array([entry[0] for entry in entries], dtype=np.float64),
-            np.array([entry[1] for entry in entries], dtype=np.float64),
-            np.array([entry[2] for entry in entries], dtype=np.bool_),
-        )
-        for pk, entries in rows.items()
-    }

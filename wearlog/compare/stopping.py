@@ -20,10 +20,10 @@ from wearlog.calc import policy
 from wearlog.calc.life import Range
 from wearlog.compare.ages import ages_of
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
-from wearlog.forecasts.columns import number, seconds
 from wearlog.forecasts.edges import RESETS
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import Floats, Ints, PartRow
+from wearlog.runs.columns import number
 from wearlog.runs.models import Run, SeedHow
 
 WORN_KINDS = ("screw",)
@@ -69,7 +69,7 @@ class PressedRuns:
     """The runs of one press that had ended by the record's day, in order; shape (n,), NaN where unknown."""
 
     start: Floats
-    end: Floats
+    hours: Floats
     crop: Ints
     seed_kg: Floats
     oil: Floats
@@ -79,44 +79,43 @@ class PressedRuns:
 
 
 def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
-    """One query. Purge runs are left out, and runs whose seed was worked out from the usual rate."""
-    places = {code: place for place, code in enumerate(record.crops)}
+    """One query beside the record. Purge runs are left out, and runs whose seed was worked out from the usual
+    rate."""
     rows = (
         Run.objects.standing()
         .filter(press_id__in=presses, purge=False, seed_kg__gt=0)
         .exclude(seed_how=SeedHow.WORKED_OUT)
-        .order_by("started_at", "pk")
-        .values_list(
-            "press_id",
-            "crop__code",
-            seconds("started_at"),
-            seconds("ended_at"),
-            number("hours_h"),
-            number("seed_kg"),
-            number("oil_kg"),
-            number("seed_oil_pct"),
-            number("cake_oil_pct"),
-        )
+        .values_list("pk", number("oil_kg"), number("seed_oil_pct"), number("cake_oil_pct"))
     )
-    found: dict[int, list[tuple[float, ...]]] = {}
-    for press_id, crop, start, ended, hours, seed, oil, seed_oil, cake_oil in rows:
-        if ended is not None and ended > record.end:
-            ended = None
-        end = ended if ended is not None else None if hours is None else start + hours * 3600
-        if crop not in places or end is None or start >= record.end or end > record.end:
-            continue
-        analysed = np.nan
-        if seed_oil is not None and cake_oil is not None and 0 < seed_oil < 100 and cake_oil <= seed_oil:
-            analysed = policy.oil_per_kg(seed_oil / 100, cake_oil / 100)
-        weighed = np.nan if oil is None else oil / seed
-        found.setdefault(press_id, []).append((start, end, places[crop], seed, weighed, analysed))
+    oil_of = {pk: (oil, seed_oil, cake_oil) for pk, oil, seed_oil, cake_oil in rows}
     made = {}
-    for press_id, each in found.items():
-        columns = np.array(each).T
-        made[press_id] = PressedRuns(
-            columns[0], columns[1], columns[2].astype(np.int64), columns[3], columns[4], columns[5]
-        )
+    for press_id in presses:
+        runs = record.runs.get(press_id)
+        if runs is None:
+            continue
+        own = np.array([place for place, key in enumerate(runs.id.tolist()) if key in oil_of], dtype=np.int64)
+        if own.size:
+            oil = np.array([oil_of[key] for key in runs.id[own].tolist()], dtype=np.float64)
+            made[press_id] = PressedRuns(
+                start=runs.start[own],
+                hours=record.run_hours(press_id)[own],
+                crop=runs.crop[own],
+                seed_kg=runs.seed_kg[own],
+                oil=oil[:, 0] / runs.seed_kg[own],
+                analysed=_analysed(oil[:, 1] / 100, oil[:, 2] / 100),
+            )
     return made
+
+
+def _analysed(seed_oil: Floats, cake_oil: Floats) -> Floats:
+    """Oil per kilogram of seed from the oil in seed and cake, NaN where these don't tell."""
+    told = (seed_oil > 0) & (seed_oil < 1) & (cake_oil <= seed_oil)
+    found = np.full(seed_oil.size, np.nan)
+    found[told] = [
+        policy.oil_per_kg(seed, cake)
+        for seed, cake in zip(seed_oil[told].tolist(), cake_oil[told].tolist(), strict=True)
+    ]
+    return found
 
 
 def stops(record: Record, ledger: Ledger) -> list[Stop]:
@@ -175,7 +174,7 @@ def _judged(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since
     if taken[0] > taken[1] / 2:
         return replace(bare, why=NoStop.NOT_SEEN_YOUNG)
     lost, lost_sd = _change(figures[young] * 1000, figures[old] * 1000)
-    hours = timeline.hours(runs.start, runs.end) / (runs.seed_kg / 1000)
+    hours = runs.hours / (runs.seed_kg / 1000)
     slower, slower_sd = _change(hours[old], hours[young])
     stand_still = ledger.prices.on(STAND_STILL, record.as_of)
     hour_cost = stand_still or 0.0

@@ -43,7 +43,7 @@ def _runs_of(record: Record, thing: Thing, start: float) -> tuple[Floats, Ints, 
         runs = record.runs.get(span.press_id)
         if runs is None:
             continue
-        hours = record.run_hours[span.press_id]
+        hours = record.run_hours(span.press_id)
         rows = np.flatnonzero(
             (runs.start >= max(start, span.start))
             & (runs.start < span.end)

@@ -10,7 +10,6 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from wearlog.calc.exposure import lane
 from wearlog.calc.season import DailySeed, PlanLine, Season, coming_season
 from wearlog.forecasts import why
 from wearlog.forecasts.record import Record
@@ -119,7 +118,7 @@ class Outlook:
         if runs is None or not runs.seed_kg.sum() > 0:
             return None
         crops = len(self.record.crops)
-        hours = self.record.run_hours[press_id]
+        hours = self.record.press_hours(press_id)
         # What was worked out from the usual rate would only repeat it.
         told = runs.seed_how != WORKED_OUT
         seed = np.bincount(runs.crop[told], weights=runs.seed_kg[told], minlength=crops)
@@ -131,15 +130,13 @@ class Outlook:
         return np.asarray(each * self._counted_per_logged(press_id))
 
     def _counted_per_logged(self, press_id: int) -> float:
-        """How many hours the press's rules count for one that its runs say: two barrels may turn at once
-        under two runs, and a meter may count power. 1 where nothing tells."""
-        runs, lane_of_hours = self.record.runs[press_id], self.record.timelines[press_id].hours_lane
-        if lane_of_hours.start.size == 0:
+        """How many hours the press's rules count for one that its runs say: a press that counts by its meter
+        counts unlogged hours too. 1 where nothing tells."""
+        if not self.record.presses[press_id].by_meter:
             return 1.0
-        window = np.array([lane_of_hours.start.min(), lane_of_hours.end.max() + 1.0])
-        logged = np.diff(lane(runs.start, runs.end, self.record.run_hours[press_id]).upto(window)[:, 0])
-        counted = np.diff(lane_of_hours.upto(window)[:, 0])
-        return float(counted[0] / logged[0]) if counted[0] > 0 and logged[0] > 0 else 1.0
+        stretches = self.record.hours[press_id].stretches
+        logged = float(stretches.press_h[stretches.telling].sum())
+        return 1.0 + float(stretches.unlogged_h.sum()) / logged if logged > 0 else 1.0
 
     def seed_path(self, press_id: int, share: float, crops: Sequence[int] | None) -> Path | None:
         """Kilograms through a position with this share, of these crops only (None: all)."""

@@ -18,8 +18,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from wearlog.calc.exposure import PressTimeline, lane, timeline_of
-from wearlog.calc.meters import counted_hours, hours_of_runs, unlogged_hours
+from wearlog.calc.exposure import PressTimeline, timeline_of
+from wearlog.calc.meters import PressHours
 from wearlog.forecasts.rows import (
     FittingRow,
     Floats,
@@ -36,6 +36,7 @@ from wearlog.forecasts.rows import (
     TypeRow,
 )
 from wearlog.forecasts.whole import Whole, whole
+from wearlog.runs.hours import worked_out
 
 Kind = TypeVar("Kind")
 
@@ -77,29 +78,32 @@ class Record:
         return part.retired_on is not None
 
     @cached_property
-    def run_hours(self) -> Mapping[int, Floats]:
-        """The hours of each press's runs, in the order of `runs`."""
-        hours = {}
-        for press_id, runs in self.runs.items():
-            meter = self.readings.get(press_id)
-            if meter is None:
-                none = np.zeros(0)
-                at, count, new = none, none, np.zeros(0, dtype=np.bool_)
-            else:
-                at, new = meter.at, meter.new_meter
-                count = counted_hours(meter.meter_h, meter.new_meter)
-            hours[press_id] = hours_of_runs(runs.start, runs.end, runs.recorded_h, at, count, new)
-        return hours
+    def hours(self) -> Mapping[int, PressHours]:
+        """The hours of each press's runs, first of those in `runs` in their order, then of those that go on;
+        its stretches between readings, and what is believed of these. Every press has them."""
+        found = {}
+        for press_id, press in self.presses.items():
+            runs = self.runs.get(press_id) or NO_RUNS
+            going_on = np.full(runs.going_on.size, np.nan)
+            found[press_id] = worked_out(
+                start=np.concatenate((runs.start, runs.going_on)),
+                end=np.concatenate((runs.end, going_on)),
+                recorded_h=np.concatenate((runs.recorded_h, going_on)),
+                slot=np.concatenate((runs.slot, runs.slot_going_on)),
+                readings=self.readings.get(press_id),
+                by_meter=press.by_meter,
+            )
+        return found
 
-    def unlogged_hours(self, press_id: int) -> tuple[Floats, Floats]:
-        """Hours on the meter without a run: the ends of the stretches between readings, and their hours."""
-        meter = self.readings.get(press_id)
-        if meter is None or meter.at.size < 2:
-            return np.zeros(0), np.zeros(0)
+    def run_hours(self, press_id: int) -> Floats:
+        """The own hours of each of the press's runs, in the order of `runs`."""
         runs = self.runs.get(press_id) or NO_RUNS
-        logged = lane(runs.start, runs.end, self.run_hours.get(press_id, runs.start)).upto(meter.at)[:, 0]
-        counted = counted_hours(meter.meter_h, meter.new_meter)
-        return meter.at[1:], unlogged_hours(counted, np.diff(logged))
+        return self.hours[press_id].own_h[: runs.start.size]
+
+    def press_hours(self, press_id: int) -> Floats:
+        """What each run has of the press's hours, which count each moment once; in the order of `runs`."""
+        runs = self.runs.get(press_id) or NO_RUNS
+        return self.hours[press_id].press_h[: runs.start.size]
 
     @cached_property
     def timelines(self) -> Mapping[int, PressTimeline]:
@@ -111,17 +115,16 @@ class Record:
         timelines = {}
         for press_id, press in self.presses.items():
             runs = self.runs.get(press_id) or NO_RUNS
-            meter = self.readings.get(press_id) if press.by_meter else None
             timelines[press_id] = timeline_of(
+                hours=self.hours[press_id],
+                unlogged=press.by_meter,
                 start=runs.start,
                 end=runs.end,
-                hours=self.run_hours.get(press_id, runs.start),
                 kilograms=runs.seed_kg,
                 crop=runs.crop,
                 crops=len(self.crops),
                 shares=shares[press_id],
                 through=runs.through,
-                meter=None if meter is None else (meter.at, counted_hours(meter.meter_h, meter.new_meter)),
             )
         return timelines
 
@@ -173,7 +176,7 @@ class Record:
             runs=of(self.runs),
             readings=of(self.readings),
         )
-        made.__dict__.update(run_hours=of(self.run_hours), timelines=of(self.timelines))
+        made.__dict__.update(hours=of(self.hours), timelines=of(self.timelines))
         return made
 
     @cached_property
@@ -186,17 +189,22 @@ class Record:
 
 
 _NONE = np.zeros(0)
+_NO_NUMBERS = np.zeros(0, dtype=np.int64)
 NO_RUNS = RunColumns(
-    _NONE,
-    _NONE,
-    _NONE,
-    _NONE,
-    np.zeros(0, dtype=np.int64),
-    None,
-    _NONE,
-    _NONE,
-    np.zeros(0, dtype=np.bool_),
-    np.zeros(0, dtype=np.int64),
+    id=_NO_NUMBERS,
+    start=_NONE,
+    end=_NONE,
+    recorded_h=_NONE,
+    seed_kg=_NONE,
+    crop=_NO_NUMBERS,
+    slot=_NO_NUMBERS,
+    through=None,
+    drive_hz=_NONE,
+    moisture_pct=_NONE,
+    purge=np.zeros(0, dtype=np.bool_),
+    seed_how=_NO_NUMBERS,
+    going_on=_NONE,
+    slot_going_on=_NO_NUMBERS,
 )
 
 
@@ -226,7 +234,7 @@ def upto(log: Whole, as_of: date) -> Record:
         measurements=tuple(row for row in log.measurements if row.measured < end),
         incidents=tuple(row for row in log.incidents if row.happened < end),
         plan=tuple(row for row in log.plan if row.planned_on is None or row.planned_on <= as_of),
-        runs={press: rows for press, rows in runs.items() if rows.start.size},
+        runs={press: rows for press, rows in runs.items() if rows.start.size or rows.going_on.size},
         readings={
             press: cut for press, rows in log.readings.items() if (cut := _readings(rows, end)).at.size
         },

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from hashlib import blake2b
 
-import numpy as np
-from numpy.typing import NDArray
+from wearlog.runs.columns import Flags, Floats, Ints, digest_of
+from wearlog.runs.hours import ReadingColumns
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+__all__ = ["Flags", "Floats", "Ints", "ReadingColumns"]
+
 ABOUT, WORKED_OUT = 1, 2
 
 
@@ -151,46 +149,26 @@ class PlanRow:
 class RunColumns:
     """The ended runs of one press, in order of their starts; shape (n,) each."""
 
+    id: Ints
     start: Floats
     end: Floats
     recorded_h: Floats
     """NaN where nobody wrote hours."""
     seed_kg: Floats
     crop: Ints
+    slot: Ints
     through: tuple[str, ...] | None
     """None where every run went through all barrels."""
     drive_hz: Floats
     moisture_pct: Floats
     """Both NaN where not known."""
-    purge: NDArray[np.bool_]
+    purge: Flags
     seed_how: Ints
     """0 where the seed was weighed or counted, else `ABOUT` or `WORKED_OUT`."""
+    going_on: Floats
+    """The starts of runs that had not ended, and their slots; shape (k,) each. They count nowhere yet."""
+    slot_going_on: Ints
 
     @cached_property
     def digest(self) -> str:
         return digest_of(vars(self))
-
-
-@dataclass(frozen=True, eq=False)
-class ReadingColumns:
-    """The meter readings of one press, in order of time; shape (n,) each."""
-
-    at: Floats
-    meter_h: Floats
-    new_meter: NDArray[np.bool_]
-
-    @cached_property
-    def digest(self) -> str:
-        return digest_of(vars(self))
-
-
-def digest_of(columns: Mapping[str, object]) -> str:
-    """A short name of the content of named columns: equal where all of it is, to the last bit."""
-    whole = blake2b(digest_size=16)
-    for name, column in sorted(columns.items()):
-        if isinstance(column, np.ndarray):
-            whole.update(f"{name} {column.dtype} {column.shape}".encode())
-            whole.update(np.ascontiguousarray(column).tobytes())
-        else:
-            whole.update(f"{name} {column!r}".encode())
-    return whole.hexdigest()

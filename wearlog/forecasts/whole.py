@@ -22,7 +22,6 @@ from django.db.models import Case, F, When
 
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
 from wearlog.forecasts import versions
-from wearlog.forecasts.columns import columns, number, seconds
 from wearlog.forecasts.models import Widening
 from wearlog.forecasts.rows import (
     ABOUT,
@@ -43,7 +42,9 @@ from wearlog.forecasts.rows import (
     TypeRow,
 )
 from wearlog.people.models import Mill
-from wearlog.runs.models import Crop, PlanEntry, Reading, ReadingKind, Run, SeedHow
+from wearlog.runs import hours
+from wearlog.runs.columns import number, seconds
+from wearlog.runs.models import Crop, PlanEntry, Run, SeedHow
 from wearlog.service.models import Incident, Measurement, Rule, Service
 
 
@@ -51,12 +52,13 @@ from wearlog.service.models import Incident, Measurement, Rule, Service
 class PressRuns:
     """All runs of one press in any order, shape (n,) each, NaN for null; `crop_id` is the crop's key."""
 
-    id: Floats
+    id: Ints
     start: Floats
     ended: Floats
     recorded_h: Floats
     seed_kg: Floats
     crop_id: Ints
+    slot: Ints
     drive_hz: Floats
     moisture_pct: Floats
     purge: np.ndarray
@@ -66,7 +68,7 @@ class PressRuns:
     @cached_property
     def ends(self) -> Floats:
         """When each run ended; where only its hours are known, when that must have been."""
-        return self._ends_by(np.inf)
+        return hours.ends_by(self.start, self.ended, self.recorded_h)
 
     def upto(self, end: float, crops: tuple[int, ...]) -> RunColumns:
         """The runs that had started and ended by an instant, in order; an end after it counts as unknown.
@@ -87,28 +89,29 @@ class PressRuns:
     def _whole(self) -> dict[tuple[int, ...], RunColumns]:
         return {}
 
-    def _ends_by(self, end: float) -> Floats:
-        known = np.where(self.ended > end, np.nan, self.ended)
-        return np.where(np.isnan(known), self.start + self.recorded_h * 3600.0, known)
-
     def _cut(self, end: float, crops: tuple[int, ...]) -> RunColumns:
-        ends = self._ends_by(end)
-        # False for NaN: a run that goes on.
-        own = np.flatnonzero((self.start < end) & (ends <= end))
+        ends = hours.ends_by(self.start, self.ended, self.recorded_h, end)
+        begun = self.start < end
+        own = np.flatnonzero(begun & ~np.isnan(ends))
+        going_on = np.flatnonzero(begun & np.isnan(ends))
         own = own[np.lexsort((self.id[own], ends[own], self.start[own]))]
         order = np.argsort(crops)
         place = order[np.searchsorted(np.array(crops)[order], self.crop_id[own])]
         return RunColumns(
+            id=self.id[own],
             start=self.start[own],
             end=ends[own],
             recorded_h=self.recorded_h[own],
             seed_kg=self.seed_kg[own],
             crop=place,
+            slot=self.slot[own],
             through=tuple(self.through.get(int(key), "") for key in self.id[own]) if self.through else None,
             drive_hz=self.drive_hz[own],
             moisture_pct=self.moisture_pct[own],
             purge=self.purge[own],
             seed_how=self.seed_how[own],
+            going_on=self.start[going_on],
+            slot_going_on=self.slot[going_on],
         )
 
 
@@ -192,7 +195,7 @@ def _read(known: Mapping[int, tuple[int, PressRuns | None, ReadingColumns | None
     readings = {press: kept[2] for press, kept in known.items() if press in presses and kept[2] is not None}
     if fresh:
         runs |= _runs(fresh, every=not known)
-        readings |= _readings(fresh)
+        readings |= hours.readings_of(fresh)
     return Whole(
         zone=mill.zone,
         units=mill.units,
@@ -356,10 +359,9 @@ def _runs(presses: list[int], *, every: bool) -> dict[int, PressRuns]:
         When(seed_how=SeedHow.WORKED_OUT, then=WORKED_OUT),
         default=0,
     )
-    table = columns(
+    table = hours.run_columns(
         rows.annotate(how=guessed),
-        numbers=("id", "press_id", "crop_id", "hours_h", "seed_kg", "drive_hz", "moisture_pct"),
-        instants=("started_at", "ended_at"),
+        numbers=("crop_id", "seed_kg", "drive_hz", "moisture_pct"),
         flags=("purge", "how"),
     )
     if table["id"].size == 0:
@@ -373,12 +375,13 @@ def _runs(presses: list[int], *, every: bool) -> dict[int, PressRuns]:
     for press_id in np.unique(table["press_id"]).astype(int).tolist():
         own = np.flatnonzero(table["press_id"] == press_id)
         found[press_id] = PressRuns(
-            id=table["id"][own],
+            id=table["id"][own].astype(np.int64),
             start=table["started_at"][own],
             ended=table["ended_at"][own],
             recorded_h=table["hours_h"][own],
             seed_kg=table["seed_kg"][own],
             crop_id=table["crop_id"][own].astype(np.int64),
+            slot=table["slot"][own].astype(np.int64),
             drive_hz=table["drive_hz"][own],
             moisture_pct=table["moisture_pct"][own],
             purge=table["purge"][own] > 0,
@@ -386,23 +389,3 @@ def _runs(presses: list[int], *, every: bool) -> dict[int, PressRuns]:
             through=through.get(press_id, {}),
         )
     return found
-
-
-def _readings(presses: list[int]) -> dict[int, ReadingColumns]:
-    rows = (
-        Reading.objects.standing()
-        .filter(press_id__in=presses)
-        .order_by("press_id", "read_at")
-        .values_list("press_id", seconds("read_at"), number("meter_h"), "kind")
-    )
-    found: dict[int, list[tuple[float, float, bool]]] = defaultdict(list)
-    for press_id, at, meter_h, kind in rows.iterator(chunk_size=20_000):
-        found[press_id].append((at, meter_h, kind == ReadingKind.NEW_METER))
-    return {
-        press_id: ReadingColumns(
-            np.array([row[0] for row in table], dtype=np.float64),
-            np.array([row[1] for row in table], dtype=np.float64),
-            np.array([row[2] for row in table], dtype=np.bool_),
-        )
-        for press_id, table in found.items()
-    }

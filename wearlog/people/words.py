@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from django.utils.formats import date_format, get_format
 from django.utils.translation import gettext as _
@@ -15,9 +16,9 @@ def day_of(instant: datetime) -> date:
     return instant.astimezone(Mill.current().zone).date()
 
 
-def when(instant: datetime) -> str:
-    """`5 March 2026, 14:05` in the mill's zone."""
-    return date_format(instant.astimezone(Mill.current().zone), _("j F Y, H:i"))
+def when(instant: datetime, zone: ZoneInfo | None = None) -> str:
+    """`5 March 2026, 14:05` in the mill's zone, which is read unless it is given."""
+    return date_format(instant.astimezone(zone or Mill.current().zone), _("j F Y, H:i"))
 
 
 def day(given: date) -> str:

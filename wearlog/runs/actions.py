@@ -19,11 +19,12 @@ from wearlog.people.models import User
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.people.roles import Permission, require
 from wearlog.people.words import day, day_of, when
-from wearlog.runs import doubts, guesses, queries
+from wearlog.runs import doubts, guesses, hours, queries
 from wearlog.runs.entries import NewRun
+from wearlog.runs.hours import RunHours
 from wearlog.runs.models import Crop, Run, SeedHow
 from wearlog.runs.readings import locked_press, new_reading, refuse_bad_reading, store_reading
-from wearlog.runs.times import Times, hours_left_by_other_runs, hours_told, read_at_end, times_of
+from wearlog.runs.times import Times, read_at_end, times_of
 
 NOT_NEGATIVE = (
     "seed_kg",
@@ -97,10 +98,11 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
         doubts.ask(doubts.about_reading(reading, at=at), confirmed)  # before the hours are counted by it
     times = times_of(entry, at=at, slot=run.slot, reading=reading)
     open_doubts = place(run, times)
-    open_doubts += seed_to_ask(run, hours_told(run, reading))
+    told = hours.of_run(run, reading=reading)
+    open_doubts += seed_to_ask(run, told.hours_h)
     check(run)
     refuse_overlap(run)
-    open_doubts += questions(run, at=at, hours=hours_told(run, reading))
+    open_doubts += questions(run, at=at, told=told)
     if reading is not None:
         open_doubts += doubts.about_reading(reading, at=at)
     doubts.ask(open_doubts, confirmed)
@@ -163,12 +165,11 @@ def stop_run(
     reading = None
     if meter_h is not None:
         reading = new_reading(by=by, at=at, press=press, read_at=ended_at, meter_h=meter_h, new_meter=False)
-        if run.hours_h is None:
-            run.hours_h = hours_left_by_other_runs(run, reading)
-    to_ask = seed_to_ask(run, hours_told(run, reading))
+    told = hours.of_run(run, reading=reading)
+    to_ask = seed_to_ask(run, told.hours_h)
     check(run)
     refuse_overlap(run)
-    open_doubts = to_ask + questions(run, at=at, hours=hours_told(run, reading))
+    open_doubts = to_ask + questions(run, at=at, told=told)
     if reading is not None:
         open_doubts += doubts.about_reading(reading, at=at)
     doubts.ask(open_doubts, confirmed)
@@ -184,7 +185,7 @@ def recheck(run: Run, *, at: datetime, confirmed: Collection[str]) -> None:
     run.slot = slot_for(run.press, run.through)
     check(run)
     refuse_overlap(run)
-    doubts.ask(questions(run, at=at, hours=queries.hours_of(run)), confirmed)
+    doubts.ask(questions(run, at=at, told=hours.of_run(run)), confirmed)
 
 
 def place(run: Run, times: Times) -> list[Doubt]:
@@ -198,7 +199,7 @@ def place(run: Run, times: Times) -> list[Doubt]:
     if last is None or last.ends_at is None or last.ends_at <= run.started_at:
         return []
     run.started_at = last.ends_at
-    clock = doubts.hours_between(last.ends_at, times.ended_at)
+    clock = hours.hours_between(last.ends_at, times.ended_at)
     if times.counted_back <= clock + doubts.slack_h(clock):
         return []
     return doubts.since_last_run(run, times.counted_back, last)
@@ -207,12 +208,12 @@ def place(run: Run, times: Times) -> list[Doubt]:
 # --- what is refused and what is asked --------------------------------------------------------------
 
 
-def seed_to_ask(run: Run, hours: float | None) -> list[Doubt]:
+def seed_to_ask(run: Run, hours_h: float | None) -> list[Doubt]:
     """Work out the seed where nobody knows it, and what to ask about that; nothing where it was given."""
     guesses.check(run)
     if run.seed_kg is not None or run.seed_how != SeedHow.WORKED_OUT:
         return []
-    return [guesses.work_out(run, hours=hours)]
+    return [guesses.work_out(run, hours=hours_h)]
 
 
 def slot_for(press: Press, through: str) -> int:
@@ -286,10 +287,10 @@ def refuse_overlap(run: Run) -> None:
     )
 
 
-def questions(run: Run, *, at: datetime, hours: float | None) -> list[Doubt]:
+def questions(run: Run, *, at: datetime, told: RunHours) -> list[Doubt]:
     return [
         *doubts.in_the_future(run.started_at, run.ends_at, at=at, field="started_at"),
-        *doubts.about_hours(run, hours),
-        *doubts.about_pace(run, hours),
+        *doubts.about_hours(run, told.said_h),
+        *doubts.about_pace(run, told.hours_h),
         *doubts.about_what_is_fitted(run),
     ]

@@ -19,6 +19,7 @@ from wearlog.people.audit import plain_number
 from wearlog.people.refusals import Doubt, Doubtful
 from wearlog.people.words import figure, in_language, when
 from wearlog.runs import queries
+from wearlog.runs.hours import hours_between
 from wearlog.runs.models import Reading, ReadingKind, Run
 
 POUND = 2.2046
@@ -41,10 +42,6 @@ def ask(doubts: Sequence[Doubt], confirmed: Collection[str]) -> None:
 def slack_h(clock_h: float) -> float:
     """What rounding and a clock read in passing may add: 12 minutes and half a per cent."""
     return 0.2 + 0.005 * clock_h
-
-
-def hours_between(start: datetime, end: datetime) -> float:
-    return (end - start).total_seconds() / 3600
 
 
 def in_the_future(*instants: datetime | None, at: datetime, field: str) -> list[Doubt]:

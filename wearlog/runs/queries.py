@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from statistics import median
@@ -11,7 +11,8 @@ from typing import Any
 from django.db.models import F, Q, QuerySet
 
 from wearlog.equipment.models import Press
-from wearlog.runs.models import Crop, Reading, ReadingKind, Run, ShiftNote
+from wearlog.runs import hours
+from wearlog.runs.models import Crop, Reading, Run, ShiftNote
 
 RUNS_FOR_A_RATE = 20
 """The usual rate is the median of at most so many runs, the latest ones."""
@@ -64,49 +65,6 @@ def reading_at_end(run: Run) -> Reading | None:
     return Reading.objects.standing().filter(press_id=run.press_id, read_at=run.ends_at).first()
 
 
-def hours_of(run: Run) -> float | None:
-    """Hours the run pressed: what was recorded, else what the meter advanced, else the clock.
-
-    None for a run that goes on. By the meter: the reading at the run's end less the one before it; a new
-    meter, or one that went back, can't tell, and the clock does.
-    """
-    return hours_of_runs([run])[0]
-
-
-def hours_of_runs(runs: Sequence[Run]) -> list[float | None]:
-    """`hours_of` for many runs, with two queries for each press."""
-    by_press: dict[int, list[Run]] = {}
-    for run in runs:
-        if run.hours_h is None and run.ends_at is not None:
-            by_press.setdefault(run.press_id, []).append(run)
-    advance: dict[tuple[int, datetime], float] = {}
-    for press_id, metered in by_press.items():
-        ends = [run.ends_at for run in metered if run.ends_at is not None]
-        before = reading_before(press_id, min(ends))
-        for reading in (
-            Reading.objects.standing()
-            .filter(press_id=press_id, read_at__range=(min(ends), max(ends)))
-            .order_by("read_at")
-        ):
-            if (
-                reading.kind == ReadingKind.READING
-                and before is not None
-                and reading.meter_h >= before.meter_h
-            ):
-                advance[press_id, reading.read_at] = float(reading.meter_h - before.meter_h)
-            before = reading
-    return [_hours(run, advance) for run in runs]
-
-
-def _hours(run: Run, advance: Mapping[tuple[int, datetime], float]) -> float | None:
-    if run.hours_h is not None:
-        return float(run.hours_h)
-    if run.ends_at is None:
-        return None
-    by_meter = advance.get((run.press_id, run.ends_at))
-    return by_meter if by_meter is not None else (run.ends_at - run.started_at).total_seconds() / 3600
-
-
 @dataclass(frozen=True)
 class UsualRate:
     """The median of kilograms of seed an hour over the latest runs of a press and crop."""
@@ -134,9 +92,9 @@ def usual_rate(
 def rate_of(latest: Sequence[Run]) -> UsualRate | None:
     """The median pace of these runs, or None where fewer than three of them have hours that tell one."""
     rates = [
-        float(run.seed_kg) / hours
-        for run, hours in zip(latest, hours_of_runs(latest), strict=True)
-        if hours is not None and hours >= 0.25
+        float(run.seed_kg) / known.hours_h
+        for run, known in zip(latest, hours.of_runs(latest), strict=True)
+        if known.hours_h is not None and known.hours_h >= 0.25
     ]
     if len(rates) < RUNS_THAT_SAY_USUAL:
         return None

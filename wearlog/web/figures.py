@@ -43,13 +43,13 @@ def in_order(crops: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
 
 
 def of_press(record: Record, press_id: int) -> Work:
-    """All that the press has worked up to the record's end."""
+    """All that the press has pressed up to the record's end, without unlogged hours."""
     timeline = record.timelines.get(press_id)
     if timeline is None:
         return NOTHING
     kilograms = timeline.kilograms(0.0, record.end)[0]
     crops = dict(zip(record.crops, kilograms.tolist(), strict=True))
-    return Work(float(timeline.hours(0.0, record.end)[0]), float(kilograms.sum()), in_order(crops))
+    return Work(float(record.press_hours(press_id).sum()), float(kilograms.sum()), in_order(crops))
 
 
 def of_spans(

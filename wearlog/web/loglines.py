@@ -12,6 +12,7 @@ from wearlog.calc import units
 from wearlog.equipment.models import Part, Press
 from wearlog.logbook.corrections import may_change
 from wearlog.people.models import LogRecord, User
+from wearlog.runs import hours
 from wearlog.runs.models import Reading, ReadingKind, Run, SeedHow
 from wearlog.runs.queries import latest_runs
 from wearlog.service.models import Incident, Photo, Service
@@ -50,8 +51,8 @@ def of_run(run: Run, system: str) -> str:
         words += ", " + _("lot %(lot)s") % {"lot": run.lot}
     if run.ends_at is None:
         words += ", " + _("still running")
-    elif run.hours_h is not None:
-        words += f", {units.show_hours(run.hours_h, system)}"
+    elif (pressed := hours.at_sight(run)) is not None:
+        words += f", {units.show_hours(pressed, system)}"
     if run.purge:
         words += ", " + _("purge")
     return words + (f". {run.note}" if run.note else "")

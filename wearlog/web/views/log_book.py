@@ -21,7 +21,10 @@ from wearlog.logbook.corrections import may_change
 from wearlog.people.models import AuditEntry, LogRecord, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission
+from wearlog.runs import hours
+from wearlog.runs.models import Run
 from wearlog.service.photos import COLUMN
+from wearlog.web import hours_words
 from wearlog.web.access import needs
 from wearlog.web.forms.corrections import CorrectionForm, VoidForm
 from wearlog.web.forms.records import KINDS
@@ -92,15 +95,20 @@ def times_written(record: LogRecord) -> int:
 def record(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
     """One record, and everything that was done to it since."""
     found = record_or_404(kind, pk)
+    reader = reader_of(request)
+    pressed = hours.of_run(found) if isinstance(found, Run) and found.voided_at is None else None
+    said = [] if pressed is None else hours_words.source_of(pressed, reader.system, reader.zone)
     return render(
         request,
         "web/log_record.html",
         {
-            "line": lines_of([found], reader_of(request).system)[0],
+            "line": lines_of([found], reader.system)[0],
+            "hours": pressed,
+            "hours_words": said,
             "takes_photos": type(found) in COLUMN,
             "record": found,
-            "changes": changes_of(found, reader_of(request)),
-            "related": related_to(found, reader_of(request)),
+            "changes": changes_of(found, reader),
+            "related": related_to(found, reader),
             "may_change": isinstance(request.user, User)
             and may_change(request.user, found, at=timezone.now()),
         },

@@ -18,6 +18,7 @@ from wearlog.equipment.models import Fitting
 from wearlog.people.models import LogRecord
 from wearlog.people.words import day as in_figures
 from wearlog.people.words import in_language
+from wearlog.runs import hours
 from wearlog.runs.models import Reading, ReadingKind, Run, ShiftNote
 from wearlog.service.models import (
     Action,
@@ -215,8 +216,9 @@ def _run_words(run: Run, system: str) -> str:
     words = [f"{seed_words(run, system)} {run.crop}"]
     if run.ends_at is None:
         return _("%(crop)s, running") % {"crop": run.crop}
-    if run.hours_h is not None:
-        words.append(units.show_hours(run.hours_h, system))
+    pressed = hours.at_sight(run)
+    if pressed is not None:
+        words.append(units.show_hours(pressed, system))
     else:
         words.append(_("until %s") % until(run.started_at, run.ends_at))
     if run.lot:

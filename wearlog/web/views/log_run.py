@@ -21,8 +21,8 @@ from wearlog.logbook import actions
 from wearlog.people.roles import Permission, allows
 from wearlog.people.words import day as in_figures
 from wearlog.people.words import in_language
+from wearlog.runs import hours
 from wearlog.runs.models import Crop, Reading, Run, SeedHow
-from wearlog.runs.queries import hours_of
 from wearlog.service.models import Action
 from wearlog.web.access import SignedInRequest
 from wearlog.web.forms import known
@@ -132,14 +132,14 @@ class RunNew(EntryPage):
 
     def as_last_time(self) -> dict[str, Any]:
         """The last run's crop and numbers, to look over and save. What a meter shows is never guessed."""
-        hours = None if self.last_run is None else hours_of(self.last_run)
-        if self.last_run is None or hours is None:
+        pressed = None if self.last_run is None else hours.of_run(self.last_run).hours_h
+        if self.last_run is None or pressed is None:
             return {}
         unit = units.mass_unit(self.reader.system)
         return {
             "crop": self.last_run.crop_id,
             "lot": self.last_run.lot,
-            "hours_h": Decimal(str(round(hours, 2))),
+            "hours_h": Decimal(str(round(pressed, 2))),
             "seed": units.from_kg(self.last_run.seed_kg, unit).quantize(Decimal("0.01")),
             "seed_unit": unit,
             # What was not weighed then is no more than a guess now.
@@ -148,11 +148,11 @@ class RunNew(EntryPage):
 
     def last_time(self) -> str:
         """`7.5 h, 400 kg of rapeseed`, or nothing where there was no such run."""
-        hours = None if self.last_run is None else hours_of(self.last_run)
-        if self.last_run is None or hours is None:
+        pressed = None if self.last_run is None else hours.of_run(self.last_run).hours_h
+        if self.last_run is None or pressed is None:
             return ""
         return _("%(hours)s h, %(mass)s of %(crop)s") % {
-            "hours": units.show_number(hours, 1, self.reader.system),
+            "hours": units.show_number(pressed, 1, self.reader.system),
             "mass": units.show_mass(self.last_run.seed_kg, self.reader.system),
             "crop": self.last_run.crop,
         }
@@ -189,8 +189,8 @@ class RunNew(EntryPage):
 
 def run_words(run: Run, system: str) -> str:
     """What was saved: the seed, and the hours that follow from what was typed, both ways of writing them."""
-    hours = hours_of(run)
-    time = f"{units.show_hours(hours, system)} ({units.show_clock(hours)})"
+    pressed = hours.of_run(run).hours_h
+    time = f"{units.show_hours(pressed, system)} ({units.show_clock(pressed)})"
     return _("Saved: %(seed)s of %(crop)s on %(press)s, %(time)s.") % {
         "seed": seed_words(run, system),
         "crop": run.crop,

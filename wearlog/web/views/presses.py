@@ -26,7 +26,7 @@ from wearlog.runs.models import Run
 from wearlog.runs.queries import last_reading, running_runs
 from wearlog.service.models import Service
 from wearlog.service.queries import open_holds
-from wearlog.web import figures, isolations, loglines
+from wearlog.web import figures, hours_words, isolations, loglines
 from wearlog.web.access import SignedInRequest, needs
 from wearlog.web.drawing import press as drawing
 from wearlog.web.views.day import group_of, grouped
@@ -192,6 +192,12 @@ def press(request: SignedInRequest, pk: int) -> HttpResponse:
                 isolation_point(source) for source in shown.energy_sources.order_by("source")
             ],
             "reading": last_reading(shown),
+            "meter": hours_words.meter_lines(
+                record,
+                shown.pk,
+                str(request.units),  # type: ignore[attr-defined]
+                every=request.GET.get("stretches") == "all",
+            ),
             "lines": loglines.of_press(
                 shown,
                 user=request.user,

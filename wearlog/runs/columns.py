@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from hashlib import blake2b
 from typing import Any
 
 import numpy as np
 from django.db.models import Aggregate, F, FloatField, Func, IntegerField, QuerySet, TextField
 from django.db.models.functions import Cast, Coalesce
 from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 
 class Seconds(Func):
@@ -90,7 +96,7 @@ def number(field: str) -> Cast:
 
 def columns(
     rows: QuerySet[Any], *, numbers: tuple[str, ...], instants: tuple[str, ...], flags: tuple[str, ...] = ()
-) -> dict[str, NDArray[np.float64]]:
+) -> dict[str, Floats]:
     """The named fields of all rows as float arrays of one length and order, NaN for null; one query.
 
     Instants are seconds since 1970 in UTC."""
@@ -107,5 +113,17 @@ def columns(
     return arrays
 
 
-def _numbers(text: str | None) -> NDArray[np.float64]:
+def _numbers(text: str | None) -> Floats:
     return np.zeros(0) if not text else np.fromstring(text, dtype=np.float64, sep=",")
+
+
+def digest_of(columns: Mapping[str, object]) -> str:
+    """A short name of the content of named columns: equal where all of it is, to the last bit."""
+    whole = blake2b(digest_size=16)
+    for name, column in sorted(columns.items()):
+        if isinstance(column, np.ndarray):
+            whole.update(f"{name} {column.dtype} {column.shape}".encode())
+            whole.update(np.ascontiguousarray(column).tobytes())
+        else:
+            whole.update(f"{name} {column!r}".encode())
+    return whole.hexdigest()
