@@ -13,6 +13,7 @@ from itertools import groupby
 
 from django.utils.translation import gettext as _
 
+from wearlog.calc.meters import SLACK_H
 from wearlog.equipment.actions import CLOCKS_DIFFER
 from wearlog.equipment.models import Fitting, Kind, Position
 from wearlog.people.audit import plain_number
@@ -40,8 +41,8 @@ def ask(doubts: Sequence[Doubt], confirmed: Collection[str]) -> None:
 
 
 def slack_h(clock_h: float) -> float:
-    """What rounding and a clock read in passing may add: 12 minutes and half a per cent."""
-    return 0.2 + 0.005 * clock_h
+    """What rounding and a clock read in passing may add to written hours: half a per cent beside the rest."""
+    return SLACK_H + 0.005 * clock_h
 
 
 def in_the_future(*instants: datetime | None, at: datetime, field: str) -> list[Doubt]:
@@ -241,7 +242,7 @@ def _step(first: Reading, second: Reading) -> list[Doubt]:
                 "meter_h",
             )
         ]
-    if advance > clock + slack_h(clock):
+    if advance > clock + SLACK_H:
         return [
             Doubt(
                 "more_hours_than_clock",

@@ -129,7 +129,7 @@ class RunForm(SeedAmount):
     not_read = forms.BooleanField(
         label=_("Hours not known: go by the clock"),
         required=False,
-        help_text=_("Write below about when it started. The next reading of the meter puts the hours right."),
+        help_text=_("Write below about when it started. The clock then tells the hours."),
     )
     started_at = InstantField(label=_("Started"), help_text=_("Empty: worked out from the hours."))
     ended_at = InstantField(label=_("Ended"), help_text=_("Empty: from start and hours, else just now."))
