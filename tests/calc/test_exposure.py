@@ -83,6 +83,12 @@ class TestOnePress:
         assert press.kilograms(5 * H, 6 * H).tolist() == [[30, 0]]
         assert press.hours(5 * H, 6 * H).tolist() == [0.5]
 
+    def test_a_run_without_length_inside_another_leaves_the_rest_of_that_to_come(self) -> None:
+        press = a_press([(6, 14, 8, 80, 0), (10, 10, 0.5, 5, 1)])
+        assert press.hours(0, 11 * H) == pytest.approx([5.5])
+        assert press.kilograms(0, 11 * H)[0] == pytest.approx([50, 5])
+        assert press.hours_reached(0, 5) == pytest.approx(10.5 * H)
+
 
 class TestWhenAnAmountIsReached:
     def test_hours_are_reached_within_a_run_in_proportion(self) -> None:

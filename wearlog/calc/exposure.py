@@ -70,11 +70,33 @@ class Lane:
 
 
 def lane(start: Floats, end: Floats, amount: Floats, column: Ints | None = None, columns: int = 1) -> Lane:
-    """A lane from stretches in any order."""
+    """A lane from stretches in any order. Where some overlap, if only by a minute or by one without length
+    inside another, they are cut at every start and end, and pieces of one time and column added up."""
     order = np.lexsort((end, start))
     if column is None:
         column = np.zeros(start.size, dtype=np.int64)
-    return Lane(start[order], end[order], amount[order], column[order], columns)
+    made = Lane(start[order], end[order], amount[order], column[order], columns)
+    if (np.maximum.accumulate(made.end)[:-1] > made.start[1:]).any():
+        return _cut(made)
+    return made
+
+
+def _cut(one: Lane) -> Lane:
+    lasting = one.end > one.start
+    knots = np.unique(np.concatenate((one.start, one.end)))
+    begin = np.searchsorted(knots, one.start[lasting])
+    count = np.searchsorted(knots, one.end[lasting]) - begin
+    piece = np.repeat(np.flatnonzero(lasting), count)
+    step = np.arange(piece.size) - np.repeat(np.cumsum(count) - count, count) + np.repeat(begin, count)
+    part = (knots[step + 1] - knots[step]) / (one.end[piece] - one.start[piece])
+    keys, place = np.unique(step * one.columns + one.column[piece], return_inverse=True)
+    start = np.concatenate((one.start[~lasting], knots[keys // one.columns]))
+    end = np.concatenate((one.end[~lasting], knots[keys // one.columns + 1]))
+    cut: Floats = np.bincount(place.ravel(), weights=one.amount[piece] * part).astype(np.float64)
+    amount = np.concatenate((one.amount[~lasting], cut))
+    column = np.concatenate((one.column[~lasting], keys % one.columns))
+    order = np.lexsort((end, start))
+    return Lane(start[order], end[order], amount[order], column[order], one.columns)
 
 
 @dataclass(frozen=True, eq=False)

@@ -101,7 +101,7 @@ class PressHours:
     stretch: Ints
     stretches: Stretches
     pieces: Pieces
-    """The press hours as stretches of time that don't overlap."""
+    """The press hours as stretches of time; none overlaps another by more than a moment."""
     readings: Believed
     bounds: Ints
     """The places of the readings that can bound a stretch: believed, and no run under way."""

@@ -5,8 +5,8 @@ barrel b at the moment t, runs that overlap come to
 
     H = integral over their time of max over b of d_b(t) dt
 
-hours of the press. A run through all barrels counts for each; a run without length overlaps nothing and keeps
-its hours. Units: instants in seconds, hours decimal.
+hours of the press. A run through all barrels counts for each; a run no longer than the tolerance overlaps
+nothing and keeps its hours. Units: instants in seconds, hours decimal.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from wearlog.calc.meters.readings import Floats, Ints
 
 @dataclass(frozen=True, eq=False)
 class Pieces:
-    """Press hours as stretches of time that don't overlap: `start`, `end`, `hours`, shape (p,) each.
+    """Press hours as stretches of time: `start`, `end`, `hours`, shape (p,) each. None overlaps another by
+    more than the tolerance of the groups.
 
     factor: for each group of overlapping runs, the press's hours over the sum of its runs' hours."""
 
@@ -35,7 +36,7 @@ def overlapping(start: Floats, until: Floats, *, tolerance: float) -> Ints:
     """A number for each run, equal for runs that overlap, one after the other, by more than the tolerance.
     Runs in order of their starts; the numbers rise but may skip."""
     linked = np.arange(start.size)
-    lasting = np.flatnonzero(until > start)
+    lasting = np.flatnonzero(until - start > tolerance)
     if lasting.size:
         reach = np.maximum.accumulate(until[lasting])
         opens = np.concatenate(([True], start[lasting][1:] >= reach[:-1] - tolerance))

@@ -6,10 +6,11 @@ the least cost:
 
     cost = (readings left out) + CHANGE * (places where another count begins without a word)
 
-At most two readings in a row are left out, and only between two readings of one meter or at either end of a
-count; with CHANGE = 2.5 one or two readings that stand alone are slips of the pen, three or more in a row
-are a count of their own. Where two ways cost the same, the earlier readings stand. Doubtful places with more
-than `CLEAN` agreeing pairs between them are judged apart, so that what is far away in time changes nothing.
+At most two readings in a row are left out, and only between two readings of one meter or at either end of
+what an announced meter wrote; with CHANGE = 2.5 one or two readings that stand alone are slips of the pen,
+three or more in a row are a count of their own. Where two ways cost the same, the earlier readings stand.
+Doubtful places with `CLEAN` agreeing pairs or more between them are judged apart, so that what is far away in
+time changes nothing.
 
 Units: instants in seconds since 1970 in UTC, the meter in decimal hours. No reading, or a single one, is
 believed and tells nothing. Source: common practice, no source; the costs are the project's own choice.
@@ -34,7 +35,7 @@ CHANGE = 2.5
 MOST_LEFT_OUT = 2
 """So many readings in a row can be slips; more are another meter."""
 CLEAN = 6
-"""More agreeing pairs than this in a row part one doubtful place from the next."""
+"""So many agreeing pairs in a row part one doubtful place from the next."""
 MARGIN = 3
 """Readings on each side that are judged with a doubtful place. The outermost are believed."""
 
