@@ -6,7 +6,7 @@ from typing import Any
 
 from csp.constants import NONE, SELF
 
-from wearlog.config import environment
+from wearlog.config import environment, logs
 from wearlog.forecasts import schedule as forecasts
 from wearlog.reminders import reachable
 from wearlog.reminders import schedule as reminders
@@ -18,6 +18,7 @@ DEBUG = ENVIRONMENT.debug
 SECRET_KEY = ENVIRONMENT.secret_key
 ALLOWED_HOSTS = ENVIRONMENT.allowed_hosts
 DATA_DIR = ENVIRONMENT.data_dir
+LOGGING = logs.LOGGING
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -43,10 +44,12 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "wearlog.web.faults.request_id.RequestIdMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "wearlog.web.compression.TextCompression",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "wearlog.web.faults.nul.NoNulMiddleware",  # before anything asks the database
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -83,6 +86,9 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         "timeout": 20,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
     }
+else:
+    # A server that does not answer is told as such, instead of being waited for by one page after another.
+    DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "people.User"
@@ -130,6 +136,7 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 # (docs/decisions/outbox.md): it takes none that it can't begin at once.
 CELERY_WORKER_DISABLE_PREFETCH = True
 CELERY_TIMEZONE = "UTC"
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False  # what goes wrong is written as LOGGING says, in every program
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULER = "wearlog.config.beat:OneBeat"
 CELERY_BEAT_SCHEDULE = forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE
