@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.contrib.sessions.models import Session
 from django.db import IntegrityError, connection
 from django.http import HttpRequest, HttpResponse
 from django.urls import path
@@ -12,6 +13,7 @@ from wearlog.config import urls
 from wearlog.people.models import User
 
 OF_THE_ROW = "Zacharias"
+handler400 = urls.handler400
 handler500 = urls.handler500
 
 
@@ -42,7 +44,15 @@ def signs_in_by_half(request: HttpRequest) -> HttpResponse:
     raise RuntimeError("between two steps")
 
 
+def ended(request: HttpRequest) -> HttpResponse:
+    """Its session is ended elsewhere while it writes into it."""
+    request.session["one"] = "more"
+    Session.objects.all().delete()
+    return HttpResponse()
+
+
 urlpatterns = [
+    path("ended/", ended),
     path("fails/", fails),
     path("fails/<str:secret>/", fails),
     path("fails-on-a-row/", fails_on_a_row),

@@ -1,4 +1,4 @@
-"""An error leaves a trace: a page that says what to do and names the request, and lines in the server's log."""
+"""An error leaves a trace: a page that says what to do and names the request, lines in the server's log."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def test_a_name_that_a_proxy_gave_the_request_is_taken(visitor: Client, given: s
 
 @pytest.mark.parametrize(
     "given",
-    ["", "short", "a" * 65, "<script>alert(1)</script>", "two words here", "line\r\nX: y", "-leading-dash"],
+    ["", "short", "a" * 65, "<script>alert(1)</script>", "two words here", "line\r\nX: y", "-dash-first"],
 )
 def test_what_does_not_look_like_a_name_of_a_request_is_not_taken(visitor: Client, given: str) -> None:
     answer = visitor.get("/fails/", headers={"X-Request-ID": given})
@@ -179,3 +179,15 @@ def test_a_table_that_lacks_is_an_error_and_with_migrations_that_wait_a_page_tha
     assert (answer.status_code, answer["Retry-After"]) == (503, "60")
     assert "runs.0003_seed_how" in page
     assert "manage.py migrate" in page
+
+
+def test_a_session_that_ended_in_mid_request_does_not_have_the_phone_throw_its_entry_away(
+    visitor: Client, operator: User
+) -> None:
+    visitor.force_login(operator)
+    answer = visitor.post("/ended/", {"a": "b"}, headers={"X-Wearlog-Queue": "q-1"})
+    assert (answer.status_code, answer.json()["state"]) == (400, "busy")
+    visitor.force_login(operator)
+    page = visitor.post("/ended/", {"a": "b"})
+    assert page.status_code == 400
+    assert "Go back, load the page again" in page.content.decode()

@@ -81,9 +81,7 @@ def test_a_backslash_before_what_only_looks_like_one_is_no_nul(client: Client, m
     assert REFUSAL not in answer.content.decode()
 
 
-@pytest.mark.parametrize(
-    "header", ["Accept-Language", "User-Agent", "X-Wearlog-Who", "Authorization", "Referer"]
-)
+@pytest.mark.parametrize("header", ["Accept-Language", "User-Agent", "X-Wearlog-Who", "Referer"])
 def test_in_a_header(header: str, client: Client, mill: object) -> None:
     refused(client.get("/sign-in/", headers={header: "de\0"}))
 

@@ -1,7 +1,7 @@
 """What every program writes to stderr: pages, workers, the schedule, commands.
 
-A line has its time, its weight, the name of the request that it belongs to, and where it comes from. What people
-typed and what only the server may know is left out of it, since logs are read, copied and mailed.
+A line has its time, its weight, the name of the request that it belongs to, and where it comes from. What
+people typed and what only the server may know is left out of it, since logs are read, copied and mailed.
 """
 
 from __future__ import annotations

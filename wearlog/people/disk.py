@@ -1,4 +1,4 @@
-"""How much room the data folder's disk has, and whether it can be written to. Asks the system, writes nothing.
+"""How much room a folder's disk has, and whether it can be written to. Asks the system, writes nothing.
 
 A quota that the system keeps for one user is not seen here; a write that it refuses is told where it happens.
 """

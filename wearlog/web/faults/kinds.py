@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Final
 
 import psycopg
-from django.conf import settings
 from django.db import Error, connection
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
@@ -94,8 +93,8 @@ DAMAGED = Kind(
     saved=_("Nothing was saved."),
     do=_("Write on paper what you do until this is mended."),
     ask=_(
-        "Tell whoever runs this server: stop Wearlog, keep the damaged file as it is, and put the last backup "
-        "back."
+        "Tell whoever runs this server: stop Wearlog, keep the damaged file as it is, and put the last "
+        "backup back."
     ),
     retry_after_s=300,
 )
@@ -117,6 +116,15 @@ BROKEN = Kind(
     ask=_("If it happens twice, tell whoever runs this server: the log of the server says what went wrong."),
 )
 
+NOT_UNDERSTOOD = Kind(
+    "not_understood",
+    400,
+    heading=_("That can't be taken"),
+    happened=_("What was sent can't be understood, or your sign-in ended meanwhile."),
+    saved=_("Nothing was saved."),
+    do=_("Go back, load the page again and send it once more."),
+)
+
 SQLITE: Final = {
     sqlite3.SQLITE_FULL: FULL,
     sqlite3.SQLITE_READONLY: READ_ONLY,
@@ -130,6 +138,9 @@ SQLITE: Final = {
     sqlite3.SQLITE_LOCKED: BUSY,
 }
 """By SQLite's primary result code (sqlite.org/rescode.html)."""
+
+BESIDE: Final = {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}
+"""What SQLite says where it can't make the files beside the database, for whatever reason."""
 
 POSTGRESQL: Final = {
     "53100": FULL,
@@ -190,14 +201,16 @@ def _of_sqlite(error: sqlite3.Error) -> Kind | None:
     kind = SQLITE.get(code)
     if code == sqlite3.SQLITE_ERROR and str(error).startswith(("no such table", "no such column", "table ")):
         return _behind()
-    if kind in (DAMAGED, AWAY, READ_ONLY) and code != sqlite3.SQLITE_CORRUPT and _no_room():
-        return FULL  # the files beside the database could not be made
-    return kind
+    return _of_the_file() or kind if code in BESIDE else kind
 
 
-def _no_room() -> bool:
-    name = Path(str(connection.settings_dict["NAME"]))
-    return any(disk.free_mb(folder) == 0 for folder in (name.parent, Path(settings.DATA_DIR)))
+def _of_the_file() -> Kind | None:
+    """Why SQLite could not make, write or lengthen a file: it does not say itself, the system does."""
+    file = Path(str(connection.settings_dict["NAME"]))
+    if disk.free_mb(file.parent) == 0:
+        return FULL
+    there = [path for path in (file, file.parent) if path.exists()]
+    return None if all(disk.can_be_written(path) for path in there) else READ_ONLY
 
 
 def _of_postgresql(error: psycopg.Error) -> Kind | None:

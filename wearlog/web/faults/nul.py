@@ -1,7 +1,7 @@
 """NUL characters are refused once, for everything that a request brings.
 
-No keyboard types them, PostgreSQL stores none and SQLite does, and a text that ends early somewhere on its way
-is how things are smuggled past a check.
+No keyboard types them, PostgreSQL stores none and SQLite does, and a text that ends early somewhere on its
+way is how things are smuggled past a check.
 """
 
 from __future__ import annotations

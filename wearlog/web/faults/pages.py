@@ -1,7 +1,7 @@
 """The answer to a request that failed: a page of its own, or JSON for an entry that a phone keeps.
 
-Nothing here asks the database but where it has just answered that a table lacks, and the page stands on no other
-template: it must come where all else is away.
+Nothing here asks the database but where it has just answered that a table lacks, and the page stands on no
+other template: it must come where all else is away.
 """
 
 from __future__ import annotations
@@ -9,9 +9,11 @@ from __future__ import annotations
 import logging
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from django.contrib.sessions.exceptions import SessionInterrupted
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.template import loader
 from django.utils import translation
@@ -38,6 +40,16 @@ def broken(request: HttpRequest) -> HttpResponse:
     if session is not None:
         session.modified = False  # what the request began must not be saved by half
     return answer(request, kind, waiting=kinds.waiting() if kind is kinds.BEHIND else ())
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Django's `handler400`. A session that the database would not take comes here, too, after the view has
+    done its work: whether something was saved can't be known."""
+    kind = kinds.kind_of(exception)
+    if kind is kinds.BROKEN:
+        ended = isinstance(exception, SessionInterrupted)  # somewhere else; the entry is none the worse
+        return answer(request, replace(kinds.NOT_UNDERSTOOD, retry_after_s=5 if ended else None))
+    return answer(request, replace(kind, saved=kinds.LOST.saved, do=kinds.LOST.do))
 
 
 def answer(request: HttpRequest, kind: Kind, *, waiting: Sequence[str] = ()) -> HttpResponse:
@@ -74,7 +86,7 @@ def for_queue(facts: dict[str, Any]) -> dict[str, Any]:
     """What the phone is told. Without `state: refused` it keeps the entry, whatever else stands here."""
     kind: Kind = facts["kind"]
     text = " ".join(str(part) for part in (kind.happened, kind.saved) if part)
-    if kind.status < 500:
+    if kind.retry_after_s is None and kind.status < 500:
         return {"state": "refused", "problems": [["", f"{text} {kind.do}"]], "request": facts["request_id"]}
     return {
         "state": KEEP_AND_TRY_LATER,
