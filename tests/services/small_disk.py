@@ -12,6 +12,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from tests.services.processes import until
+
 FULL_FLAG, FROZEN_FLAG = "wearlog-tests-full", "wearlog-tests-frozen"
 
 
@@ -46,7 +48,9 @@ class Disk:
     def freeze(self) -> None:
         """Let it be read and no longer written."""
         if self.real:
-            subprocess.run(["mount", "-o", "remount,ro", str(self.folder)], check=True, capture_output=True)
+            # It is busy as long as the last request's files are open.
+            command = ["mount", "-o", "remount,ro", str(self.folder)]
+            assert until(lambda: subprocess.run(command, capture_output=True).returncode == 0, 20)
         else:
             (self.folder / FROZEN_FLAG).touch()
 

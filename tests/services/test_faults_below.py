@@ -15,6 +15,7 @@ import urllib.error
 import urllib.request
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode
 
 import psycopg
@@ -34,7 +35,7 @@ class Answer:
     status: int
     headers: dict[str, str]
     text: str
-    json: dict[str, str] = field(default_factory=dict)
+    json: dict[str, Any] = field(default_factory=dict)
 
 
 def asked(visitor: Visitor, path: str, fields: dict[str, str] | None = None, queue: str = "") -> Answer:
@@ -88,6 +89,10 @@ def test_on_a_full_disk_nothing_is_saved_it_is_said_and_it_goes_on_once_there_is
         with pages(environment, tmp_path) as visitor:
             typed = note(visitor)
             disk.fill()
+            if disk.real:  # the stand-in has room, only SQLite doesn't know
+                health = asked(visitor, "/healthz")
+                assert (health.status, health.json["disk_free_mb"]) == (503, 0)
+                assert health.json["checks"]["disk"].startswith("0 MB are free")
             page = asked(visitor, "/log/note/", typed)
             is_refused(page, 507, "disk_full", "Nothing was saved.")
             assert "make room on the disk" in page.text
@@ -115,6 +120,11 @@ def test_on_a_disk_that_is_read_only_nothing_is_saved_and_it_is_said(tmp_path: P
         with pages(environment, tmp_path) as visitor:
             typed = note(visitor)
             disk.freeze()
+            if disk.real:
+                health = asked(visitor, "/healthz")
+                assert health.status == 503
+                for part in ("database", "folder"):
+                    assert health.json["checks"][part].startswith("can't be written to")
             page = asked(visitor, "/log/note/", typed)
             is_refused(page, 503, "read_only", "Nothing was saved.")
             assert "must belong to the user that Wearlog runs as" in page.text
@@ -134,6 +144,7 @@ def test_a_file_that_is_spoilt_or_gone_is_told_as_such(tmp_path: Path) -> None:
         spoil(database, at=0)
         is_refused(asked(visitor, "/log/note/", typed), 503, "", "its file or its disk is damaged")
         is_refused(asked(visitor, "/log/note/", typed, queue="q-1"), 503, "database_damaged", "")
+        assert asked(visitor, "/healthz").json["checks"]["database"].startswith("is damaged")
         spoil(database, at=0, whole=aside.read_bytes())
         spoil(database, at=root_of(database, "people_mill"))
         page = asked(visitor, "/")
@@ -185,6 +196,7 @@ def test_without_its_database_a_page_says_so_and_comes_back_with_it(
         admin.execute(f"ALTER DATABASE {name} SET default_transaction_read_only = on")
         page = asked(visitor, "/log/note/", typed | {"ref": "another"})
         is_refused(page, 503, "", "The log can only be read")
+        assert asked(visitor, "/healthz").json["checks"]["database"].startswith("can't be written to")
         # This one is stored already, so that all but keeping the session is done.
         page = asked(visitor, "/log/note/", typed)
         is_refused(page, 503, "", "look in the log whether it is there before you send it again")

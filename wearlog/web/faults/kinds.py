@@ -7,11 +7,10 @@ import sqlite3
 import traceback
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final
 
 import psycopg
-from django.db import Error, connection
+from django.db import Error
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -206,11 +205,10 @@ def _of_sqlite(error: sqlite3.Error) -> Kind | None:
 
 def _of_the_file() -> Kind | None:
     """Why SQLite could not make, write or lengthen a file: it does not say itself, the system does."""
-    file = Path(str(connection.settings_dict["NAME"]))
-    if disk.free_mb(file.parent) == 0:
+    file = disk.database_file()
+    if file is not None and disk.free_mb(file.parent) == 0:
         return FULL
-    there = [path for path in (file, file.parent) if path.exists()]
-    return None if all(disk.can_be_written(path) for path in there) else READ_ONLY
+    return None if disk.database_can_be_written() else READ_ONLY
 
 
 def _of_postgresql(error: psycopg.Error) -> Kind | None:
