@@ -7,12 +7,14 @@ import contextlib
 import io
 import struct
 import zlib
+from collections import Counter
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from PIL import ExifTags, Image, ImageFile, PngImagePlugin
+from PIL import ExifTags, Image, ImageFile, ImageOps, PngImagePlugin
 
+from tests.service.spoilt_photos import spoilt_photos
 from wearlog.people.refusals import Refused
 from wearlog.service.pictures import MOST_BYTES, picture_of
 
@@ -207,3 +209,37 @@ def test_a_damaged_file_is_a_picture_or_a_refusal_and_nothing_else(form: str, da
     with contextlib.suppress(Refused):
         made = picture_of(bytes(whole[:cut]))
     assert made is None or opened(made.jpeg).format == "JPEG"
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_of_hundreds_of_spoilt_files_none_is_an_error(seed: int) -> None:
+    """`python -m tests.service.spoilt_photos` reads ten thousand."""
+    came = Counter(what_came_of(data) for _form, data in spoilt_photos(170, seed))
+    assert came["read"] + came["refused"] == 170
+    assert min(came.values()) > 10  # neither were all of them spoilt beyond reading, nor hardly any
+
+
+def what_came_of(data: bytes) -> str:
+    try:
+        made = picture_of(data)
+    except Refused as refused:
+        assert refused.message
+        return "refused"
+    assert opened(made.jpeg).format == "JPEG"
+    return "read"
+
+
+class Unexpected(Exception):
+    """Nobody's list of what a reader of pictures may raise holds this one."""
+
+
+@pytest.mark.parametrize("error", [TypeError, ZeroDivisionError, MemoryError, RecursionError, Unexpected])
+def test_whatever_the_reader_of_pictures_fails_with_is_a_refusal(
+    error: type[Exception], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(image: object) -> None:
+        raise error("of the library")
+
+    monkeypatch.setattr(ImageOps, "exif_transpose", fails)
+    with pytest.raises(Refused, match="damaged"):
+        picture_of(photo())

@@ -15,6 +15,8 @@ from tests.services.pages import pages
 from tests.services.processes import MILL, ROOT, beat, end, fill, run, start, surroundings, until, worker
 from tests.services.servers import RedisServer, free_port
 
+PARTS = ("database", "migrations", "scan", "send", "disk", "folder")
+
 
 def asked(site: str) -> tuple[int, dict[str, str]]:
     """Status of the site's health page, and what it says of each part."""
@@ -52,7 +54,7 @@ def test_pages_beat_and_worker_together_are_well_and_a_queue_that_stops_is_told(
             processes = [start(beat(tmp_path), environment, log), start(worker(), environment, log)]
             try:
                 assert until(lambda: asked(visitor.site)[0] == 200, 120), log.read_text()
-                assert asked(visitor.site)[1] == dict.fromkeys(("database", "scan", "send", "broker"), "ok")
+                assert asked(visitor.site)[1] == dict.fromkeys((*PARTS, "broker"), "ok")
                 assert "Reminders do not run yet." not in visitor.get("/me/calendar/")
                 code, states = doctor(environment)
                 assert code == 0, [line for line in states.items() if "bad" in line[1]]
@@ -102,4 +104,4 @@ def test_one_round_by_hand_makes_it_well_for_five_minutes(tmp_path: Path) -> Non
     fill(environment, presses=1, rules=1)
     run([*MILL, "wake"], environment)
     with pages(environment, tmp_path) as visitor:
-        assert asked(visitor.site) == (200, dict.fromkeys(("database", "scan", "send"), "ok"))
+        assert asked(visitor.site) == (200, dict.fromkeys(PARTS, "ok"))

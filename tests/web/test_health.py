@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import json
+import shutil
 from datetime import datetime, timedelta
+from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.db.migrations.recorder import MigrationRecorder
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from pytest_django import Settings
 
@@ -38,7 +44,10 @@ def test_a_scan_and_a_round_of_sending_make_it_well(mill: Mill) -> None:
     now = timezone.now()
     scan(at=now)
     send_due(at=now, limit=10)
-    assert ask() == (200, {"status": "ok", "checks": {"database": "ok", "scan": "ok", "send": "ok"}})
+    code, said = ask()
+    assert (code, said["status"]) == (200, "ok")
+    assert said["checks"] == dict.fromkeys(("database", "migrations", "scan", "send", "disk", "folder"), "ok")
+    assert said["disk_free_mb"] >= 100
 
 
 @pytest.mark.parametrize(
@@ -97,8 +106,9 @@ def test_a_broker_that_is_away_is_bad_within_seconds_and_its_address_stays_untol
     assert said["checks"]["scan"] == "ok"
 
 
-def test_it_costs_one_query_and_takes_no_cookie(mill: Mill, django_assert_num_queries: Any) -> None:
-    with django_assert_num_queries(1):
+def test_it_costs_two_queries_and_takes_no_cookie(mill: Mill, django_assert_num_queries: Any) -> None:
+    """And a third on PostgreSQL, which must be asked whether it takes entries; of SQLite the system knows."""
+    with django_assert_num_queries(3 if connection.vendor == "postgresql" else 2):
         answer = Client().get("/healthz")
     assert not answer.cookies
 
@@ -107,6 +117,45 @@ def test_a_watcher_on_the_machine_may_ask_by_plain_http(mill: Mill, settings: Se
     settings.SECURE_SSL_REDIRECT = True
     assert Client().get("/healthz").status_code == 503
     assert Client().get("/sign-in/").status_code == 301
+
+
+def test_migrations_that_wait_are_bad_and_named(mill: Mill) -> None:
+    beat(scan_ago=MINUTE, send_ago=MINUTE)
+    MigrationRecorder(connection).record_unapplied("runs", "0003_seed_how")
+    code, said = ask()
+    assert code == 503
+    assert said["checks"]["migrations"].endswith("run manage.py migrate (runs.0003_seed_how)")
+    assert said["checks"]["scan"] == "ok"
+
+
+def test_a_data_folder_that_is_gone_is_bad(mill: Mill, settings: Settings, tmp_path: Path) -> None:
+    beat(scan_ago=MINUTE, send_ago=MINUTE)
+    settings.DATA_DIR = tmp_path / "gone"
+    code, said = ask()
+    assert (code, said["checks"]["folder"]) == (503, "is not there: look at DATA_DIR")
+
+
+@pytest.mark.parametrize(("free", "status"), [(99_999_999, 503), (100_000_000, 200)])
+def test_less_than_a_hundred_megabytes_are_too_few(
+    mill: Mill, free: int, status: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a real disk says is tested in `services/test_faults_below.py`."""
+    beat(scan_ago=MINUTE, send_ago=MINUTE)
+    monkeypatch.setattr(shutil, "disk_usage", lambda folder: SimpleNamespace(free=free))
+    code, said = ask()
+    assert (code, said["disk_free_mb"]) == (status, free // 1_000_000)
+    assert said["checks"]["disk"].startswith("ok" if status == 200 else "99 MB are free, which is below 100")
+
+
+def test_it_leaves_the_database_and_the_data_folder_as_they_are(
+    mill: Mill, settings: Settings, tmp_path: Path
+) -> None:
+    settings.DATA_DIR = tmp_path
+    before = tmp_path.stat().st_mtime_ns
+    with CaptureQueriesContext(connection) as asked:
+        ask()
+    assert {each["sql"].split()[0] for each in asked} <= {"SELECT", "SHOW"}
+    assert (tmp_path.stat().st_mtime_ns, list(tmp_path.iterdir())) == (before, [])
 
 
 # -------- the banner

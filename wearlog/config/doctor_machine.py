@@ -15,6 +15,7 @@ from django.db import connection
 
 from wearlog.config import private_files, sqlite
 from wearlog.config.doctor import Finding, bad, look, ok
+from wearlog.people import disk
 from wearlog.reminders import clock, schedule_state
 from wearlog.service.photos import folder as photo_folder
 from wearlog.service.photos import lacking_and_left_over
@@ -26,9 +27,8 @@ NETWORK_DISKS = {
 }  # fmt: skip
 """File systems whose locks and syncs another machine answers for. From memory, not a complete list."""
 
-FULL_MB, NEARLY_FULL_MB = 100, 1000
-"""Below the first nothing may be saved any more at any moment; below the second it is time to clear up. Our
-own figures: a mill's log grows by a few megabytes a year, its backups by more."""
+NEARLY_FULL_MB = 1000
+"""Below this it is time to clear up, below `disk.FULL_MB` there is no time left."""
 
 CLOCKS_APART = timedelta(minutes=1)
 
@@ -38,7 +38,7 @@ def data_folder(at: datetime) -> Iterator[Finding]:
     if not folder.is_dir():
         yield bad(f"{folder} is not there", "Name the folder of the mill's data with DATA_DIR or --data.")
         return
-    if not os.access(folder, os.W_OK | os.X_OK):
+    if not disk.can_be_written(folder):
         yield bad(f"{folder} can't be written to", "Give it to the user that Wearlog runs as.")
     else:
         yield ok(f"{folder} can be written to")
@@ -92,7 +92,7 @@ def photos(at: datetime) -> Iterator[Finding]:
 def disk_space(free_bytes: int) -> Finding:
     free = free_bytes // 1_000_000
     words = f"{free} MB free on its disk"
-    if free < FULL_MB:
+    if free < disk.FULL_MB:
         return bad(words, "Make room now: what people log can't be saved on a full disk.")
     if free < NEARLY_FULL_MB:
         return look(words, "Make room, or move old backups to another disk.")

@@ -18,7 +18,7 @@ from django.db.migrations.executor import MigrationExecutor
 from wearlog.config import beat, environment, plain_http, private_files
 from wearlog.config.doctor import Finding, bad, look, ok
 from wearlog.config.private_sqlite import base as private_sqlite
-from wearlog.people import guards
+from wearlog.people import guards, upgrades
 from wearlog.people.models import Mill
 from wearlog.reminders import addresses, health
 from wearlog.reminders.models import ScheduleState, StoppedAddress
@@ -193,7 +193,7 @@ def no_file_yet() -> Finding | None:
 
 def migrations() -> Iterator[Finding]:
     executor = MigrationExecutor(connection)
-    waiting = executor.migration_plan(executor.loader.graph.leaf_nodes())
+    waiting = upgrades.waiting()
     ours = {app.split(".")[-1] for app in settings.INSTALLED_APPS}
     unknown = [
         key
@@ -208,7 +208,8 @@ def migrations() -> Iterator[Finding]:
             "Install that version again; this one must not write to it.",
         )
     if waiting:
-        yield bad(f"{len(waiting)} migrations wait", "Make a backup, then run manage.py migrate.")
+        names = upgrades.told(waiting)
+        yield bad(f"{len(waiting)} migrations wait: {names}", "Make a backup, then run manage.py migrate.")
     if not newer and not waiting:
         yield ok("its tables are those of this version")
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from csp.constants import NONE, SELF
 
-from wearlog.config import environment
+from wearlog.config import environment, logs
 from wearlog.forecasts import schedule as forecasts
 from wearlog.reminders import reachable
 from wearlog.reminders import schedule as reminders
@@ -20,6 +20,7 @@ ALLOWED_HOSTS = surroundings.allowed_hosts
 DATA_DIR = surroundings.data_dir
 DEFAULT_EXCEPTION_REPORTER = "wearlog.config.error_reports.Report"
 DEFAULT_EXCEPTION_REPORTER_FILTER = "wearlog.config.error_reports.Filter"
+LOGGING = logs.LOGGING
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -45,10 +46,12 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "wearlog.web.faults.request_id.RequestIdMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "wearlog.web.compression.TextCompression",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "wearlog.web.faults.nul.NoNulMiddleware",  # before anything asks the database
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -87,6 +90,9 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         "timeout": 20,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
     }
+else:
+    # A server that does not answer is told as such, instead of being waited for by one page after another.
+    DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "people.User"
@@ -133,6 +139,7 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 # (docs/decisions/outbox.md): it takes none that it can't begin at once.
 CELERY_WORKER_DISABLE_PREFETCH = True
 CELERY_TIMEZONE = "UTC"
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False  # what goes wrong is written as LOGGING says, in every program
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULER = "wearlog.config.beat:OneBeat"
 CELERY_BEAT_SCHEDULE = forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE

@@ -2,6 +2,9 @@ from django.urls import include, path
 
 from wearlog.config.authority_file import authority_file
 
+handler400 = "wearlog.web.faults.pages.bad_request"
+handler500 = "wearlog.web.faults.pages.broken"
+
 urlpatterns = [
     path("authority.crt", authority_file, name="authority"),
     path("", include("wearlog.web.urls")),

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import hashlib
 import io
-import struct
+import logging
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -76,7 +76,13 @@ def picture_of(data: bytes) -> Picture:
             return _drawn(image, hashlib.sha256(data).hexdigest())
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise too_many_pixels() from error
-    except (OSError, ValueError, SyntaxError, EOFError, IndexError, struct.error) as error:
+    except Refused:
+        raise
+    except Exception as error:
+        # Readers of pictures fail in every way on damaged files (SyntaxError, struct.error, TypeError,
+        # KeyError, MemoryError, zlib.error ...), another way in each release; whatever it is, this is no
+        # photo. The log keeps which it was, for the day on which the slip is ours.
+        logger.warning("A photo of %s bytes could not be read: %s", len(data), type(error).__name__)
         raise Refused(
             _(
                 "That file is no photo that can be read here (JPEG, PNG or WebP), or it is damaged. "
@@ -91,6 +97,7 @@ def strictly() -> Iterator[None]:
     """Half a file is an error, and a bomb is one before it is opened. The library keeps both as settings of
     the whole process, which what draws PDFs changes; so one picture is read at a time."""
     with _one_at_a_time, warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # what of a damaged file was skipped
         warnings.simplefilter("error", Image.DecompressionBombWarning)
         before = ImageFile.LOAD_TRUNCATED_IMAGES
         ImageFile.LOAD_TRUNCATED_IMAGES = False
@@ -101,6 +108,7 @@ def strictly() -> Iterator[None]:
 
 
 _one_at_a_time = Lock()
+logger = logging.getLogger(__name__)
 
 
 def too_many_pixels() -> Refused:

@@ -56,6 +56,7 @@ class MillMiddleware:
             lambda: marks_on_pages(at=timezone.now(), today=request.today)  # type: ignore[attr-defined]
         )
         language = language_for(request, mill)
+        request.language = language  # type: ignore[attr-defined]  # for the page of a fault, which asks nobody
         with timezone.override(mill.zone), translation.override(language):
             response = self.get_response(request)
         if response.headers.get("Content-Type", "").startswith("text/html"):

@@ -1,0 +1,1 @@
+"""A database backend of Django: SQLite whose file can be kept from growing."""

@@ -1,0 +1,233 @@
+"""What lies below the pages fails, really: a disk that is full or read-only, a spoilt file, a server away.
+
+Each time: a page or JSON that says that nothing was saved and what to do, nothing half saved, and on it goes.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import sqlite3
+import sys
+import time
+import urllib.error
+import urllib.request
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+import psycopg
+
+from tests.reminders.smtp import MailServer
+from tests.services.pages import Visitor, pages
+from tests.services.processes import end, fill, start, surroundings, until
+from tests.services.servers import free_port
+from tests.services.small_disk import small_disk
+
+LONG = "Öl im Nachtdienst " + "ö" * 3900
+"""Takes more than a page of the database's file (4,096 bytes), so that the file must grow for it."""
+
+
+@dataclass
+class Answer:
+    status: int
+    headers: dict[str, str]
+    text: str
+    json: dict[str, Any] = field(default_factory=dict)
+
+
+def asked(visitor: Visitor, path: str, fields: dict[str, str] | None = None, queue: str = "") -> Answer:
+    headers = {"X-Wearlog-Queue": queue} if queue else {}
+    data = urlencode(fields).encode() if fields else None
+    request = urllib.request.Request(visitor.site + path, data, headers)
+    try:
+        answer = visitor.opener.open(request, timeout=60)
+    except urllib.error.HTTPError as error:
+        answer = error
+    with answer:
+        text = answer.read().decode()
+        found = {name.lower(): value for name, value in answer.headers.items()}
+        told = json.loads(text) if "json" in found.get("content-type", "") else {}
+        return Answer(answer.status, found, text, told)
+
+
+def note(visitor: Visitor) -> dict[str, str]:
+    page = visitor.get("/log/note/")
+    return dict(re.findall(r'<input type="hidden" name="([\w-]+)" value="([^"]*)"', page)) | {
+        "text": LONG, "by_name": "Ines",
+    }  # fmt: skip
+
+
+def notes(path: Path) -> int:
+    with sqlite3.connect(path) as connection:
+        return int(connection.execute("SELECT count(*) FROM runs_shiftnote").fetchone()[0])
+
+
+def surroundings_of(folder: Path, **more: str) -> dict[str, str]:
+    return surroundings(
+        f"sqlite:///{folder}/mill.sqlite3", MailServer(port=9), folder,
+        DEBUG="0", HTTPS="0", SECRET_KEY="k" * 20 + "0123456789" * 2, ALLOWED_HOSTS="127.0.0.1", **more,
+    )  # fmt: skip
+
+
+def is_refused(answer: Answer, status: int, why: str, words: str) -> None:
+    assert (answer.status, answer.headers.get("retry-after", "") != "") == (status, True), answer.text[:600]
+    if answer.json:
+        assert (answer.json["state"], answer.json["why"]) == ("busy", why)
+    else:
+        assert words in answer.text
+        assert answer.headers["x-request-id"] in answer.text
+
+
+def test_on_a_full_disk_nothing_is_saved_it_is_said_and_it_goes_on_once_there_is_room(tmp_path: Path) -> None:
+    with small_disk(tmp_path / "disk", 24) as disk:
+        environment = surroundings_of(disk.folder, DJANGO_SETTINGS_MODULE=disk.settings)
+        fill(environment, presses=1, rules=1)
+        database = disk.folder / "mill.sqlite3"
+        with pages(environment, tmp_path) as visitor:
+            typed = note(visitor)
+            disk.fill()
+            if disk.real:  # the stand-in has room, only SQLite doesn't know
+                health = asked(visitor, "/healthz")
+                assert (health.status, health.json["disk_free_mb"]) == (503, 0)
+                assert health.json["checks"]["disk"].startswith("0 MB are free")
+            page = asked(visitor, "/log/note/", typed)
+            is_refused(page, 507, "disk_full", "Nothing was saved.")
+            assert "make room on the disk" in page.text
+            told = asked(visitor, "/log/note/", typed, queue="q-full")
+            is_refused(told, 507, "disk_full", "")
+            assert "Nothing was saved." in told.json["text"]
+            disk.clear()
+            assert notes(database) == 0
+            for _ in range(2):  # as the phone does, which can't know whether the first answer arrived
+                told = asked(visitor, "/log/note/", typed, queue="q-full")
+                assert told.json["state"] == "saved", told.text
+            assert notes(database) == 1
+        with sqlite3.connect(database) as connection:
+            assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    log = (tmp_path / "pages.log").read_text()
+    assert log.count("answered 507") == 2
+    assert "Traceback" not in log
+    assert "Nachtdienst" not in log
+
+
+def test_on_a_disk_that_is_read_only_nothing_is_saved_and_it_is_said(tmp_path: Path) -> None:
+    with small_disk(tmp_path / "disk", 24) as disk:
+        environment = surroundings_of(disk.folder, DJANGO_SETTINGS_MODULE=disk.settings)
+        fill(environment, presses=1, rules=1)
+        with pages(environment, tmp_path) as visitor:
+            typed = note(visitor)
+            disk.freeze()
+            if disk.real:
+                health = asked(visitor, "/healthz")
+                assert health.status == 503
+                for part in ("database", "folder"):
+                    assert health.json["checks"][part].startswith("can't be written to")
+            page = asked(visitor, "/log/note/", typed)
+            is_refused(page, 503, "read_only", "Nothing was saved.")
+            assert "must belong to the user that Wearlog runs as" in page.text
+            is_refused(asked(visitor, "/log/note/", typed, queue="q-1"), 503, "read_only", "")
+            disk.thaw()
+            assert asked(visitor, "/log/note/", typed, queue="q-1").json["state"] == "saved"
+        assert notes(disk.folder / "mill.sqlite3") == 1
+
+
+def test_a_file_that_is_spoilt_or_gone_is_told_as_such(tmp_path: Path) -> None:
+    environment = surroundings_of(tmp_path)
+    fill(environment, presses=1, rules=1)
+    database, aside = tmp_path / "mill.sqlite3", tmp_path / "aside"
+    with pages(environment, tmp_path) as visitor:
+        typed = note(visitor)
+        shutil.copy(database, aside)
+        spoil(database, at=0)
+        is_refused(asked(visitor, "/log/note/", typed), 503, "", "its file or its disk is damaged")
+        is_refused(asked(visitor, "/log/note/", typed, queue="q-1"), 503, "database_damaged", "")
+        assert asked(visitor, "/healthz").json["checks"]["database"].startswith("is damaged")
+        spoil(database, at=0, whole=aside.read_bytes())
+        spoil(database, at=root_of(database, "people_mill"))
+        page = asked(visitor, "/")
+        is_refused(page, 503, "", "Write on paper what you do until this is mended.")
+        assert "put the last backup back" in page.text
+        database.unlink()
+        page = asked(visitor, "/sign-in/")  # SQLite makes an empty one
+        is_refused(page, 503, "", "manage.py migrate")
+        assert "people.0001_initial" in page.text or "auth.0001_initial" in page.text
+        shutil.copy(aside, database)
+        assert asked(visitor, "/log/note/", typed, queue="q-1").json["state"] == "saved"
+
+
+def spoil(database: Path, *, at: int, whole: bytes = b"\xa5" * 64) -> None:
+    for beside in ("-wal", "-shm"):
+        Path(f"{database}{beside}").unlink(missing_ok=True)
+    with database.open("r+b") as stream:
+        stream.seek(at)
+        stream.write(whole)
+
+
+def root_of(database: Path, table: str) -> int:
+    """Where the first page of a table lies in the file."""
+    with sqlite3.connect(database) as connection:
+        (page,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = ?", (table,)).fetchone()
+        (size,) = connection.execute("PRAGMA page_size").fetchone()
+    return (int(page) - 1) * int(size)
+
+
+def test_without_its_database_a_page_says_so_and_comes_back_with_it(
+    postgres_url: str, tmp_path: Path
+) -> None:
+    environment = surroundings_of(tmp_path) | {"DATABASE_URL": postgres_url}
+    fill(environment, presses=1, rules=1)
+    server, _, name = postgres_url.rpartition("/")
+    with (
+        psycopg.connect(f"{server}/postgres", autocommit=True) as admin,
+        pages(environment, tmp_path) as visitor,
+    ):
+        typed = note(visitor)
+        admin.execute(f"ALTER DATABASE {name} RENAME TO {name}_away")
+        for path in ("/", "/sign-in/", "/log/note/", "/nothing/"):
+            is_refused(asked(visitor, path), 503, "", "The database of this site does not answer.")
+        away = asked(visitor, "/log/note/", typed, queue="q-1")
+        is_refused(away, 503, "database_away", "")
+        assert "set-cookie" not in away.headers  # and nobody is signed out by it
+        admin.execute(f"ALTER DATABASE {name}_away RENAME TO {name}")
+        assert asked(visitor, "/log/note/", typed, queue="q-1").json["state"] == "saved"
+        admin.execute(f"ALTER DATABASE {name} SET default_transaction_read_only = on")
+        page = asked(visitor, "/log/note/", typed | {"ref": "another"})
+        is_refused(page, 503, "", "The log can only be read")
+        assert asked(visitor, "/healthz").json["checks"]["database"].startswith("can't be written to")
+        # This one is stored already, so that all but keeping the session is done.
+        page = asked(visitor, "/log/note/", typed)
+        is_refused(page, 503, "", "look in the log whether it is there before you send it again")
+        assert "Nothing was saved" not in page.text
+    assert "Traceback" not in (tmp_path / "pages.log").read_text()
+
+
+def test_a_server_that_is_not_there_is_told_within_seconds(tmp_path: Path) -> None:
+    """Nobody answers on the first address, which a machine of the network would never do (RFC 5737)."""
+    for place in (f"127.0.0.1:{free_port()}", "192.0.2.1:5432"):
+        environment = surroundings_of(tmp_path) | {"DATABASE_URL": f"postgres://mill:hidden@{place}/mill"}
+        port = free_port()
+        begun = time.monotonic()
+        serve = ["waitress", f"--listen=127.0.0.1:{port}", "wearlog.config.wsgi:application"]
+        process = start([sys.executable, "-m", *serve], environment, tmp_path / "away.log")
+        try:
+            visitor = Visitor(f"http://127.0.0.1:{port}")
+            assert until(lambda: listens(visitor), 60)  # noqa: B023
+            begun = time.monotonic()
+            page = asked(visitor, "/sign-in/")
+            assert time.monotonic() - begun < 30
+            is_refused(page, 503, "", "The database of this site does not answer.")
+        finally:
+            end(process)
+    log = (tmp_path / "away.log").read_text()
+    assert "hidden" not in log
+    assert log.count("GET /sign-in/ answered 503") == 2
+
+
+def listens(visitor: Visitor) -> bool:
+    try:
+        return asked(visitor, "/static/web/paper.css").status == 200
+    except OSError:
+        return False
