@@ -6,12 +6,11 @@ from datetime import timedelta
 
 import pytest
 from django.contrib.auth import SESSION_KEY
-from django.contrib.sessions.models import Session
 from django.test import Client
 from django.utils import timezone
 from pytest_django.fixtures import Settings
 
-from wearlog.people.models import SignInLink, User
+from wearlog.people.models import Session, SignInLink, User
 from wearlog.people.signin import make_link
 from wearlog.web.models import SignInFailure
 

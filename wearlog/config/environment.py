@@ -6,6 +6,7 @@ Every variable has a development default, so that each command runs with none of
 
 from __future__ import annotations
 
+import ipaddress
 import os
 import secrets
 from collections.abc import Mapping
@@ -32,6 +33,22 @@ EMAIL_SCHEMES = (
 )
 
 
+Network = ipaddress.IPv4Network | ipaddress.IPv6Network
+SOCKET_FILE = "unix"
+"""In `TRUSTED_PROXIES`: whoever asks through a socket file, where there is no address."""
+
+
+@dataclass(frozen=True)
+class Proxies:
+    """Whose word about a caller's address is taken."""
+
+    networks: tuple[Network, ...] = ()
+    socket_file: bool = False
+
+    def __bool__(self) -> bool:
+        return bool(self.networks) or self.socket_file
+
+
 @dataclass(frozen=True)
 class Environment:
     """What the settings need to know of the world outside."""
@@ -45,6 +62,7 @@ class Environment:
     email: dict[str, Any]
     https: bool
     site_url: str
+    trusted_proxies: Proxies
 
 
 def refuse(name: str, value: str, hint: str) -> ImproperlyConfigured:
@@ -77,6 +95,24 @@ def site_url(source: Mapping[str, str]) -> str:
     if value and not urlsplit(value).hostname:
         raise refuse("SITE_URL", value, "it names no host; write it as in https://wearlog.mill.example")
     return value or "http://127.0.0.1:8000"
+
+
+def trusted_proxies(source: Mapping[str, str]) -> Proxies:
+    """The servers in front whose `X-Forwarded-For` is believed: addresses and networks, comma between."""
+    value = source.get("TRUSTED_PROXIES", "")
+    words = [word.strip() for word in value.split(",") if word.strip()]
+    try:
+        networks = tuple(ipaddress.ip_network(word) for word in words if word != SOCKET_FILE)
+    except ValueError as error:
+        raise refuse(
+            "TRUSTED_PROXIES",
+            value,
+            f"{error}. Write the addresses or networks of the servers in front, comma between, as in "
+            "127.0.0.1,10.0.0.0/8, and unix for one that asks through a socket file.",
+        ) from error
+    if any(network.prefixlen == 0 for network in networks):
+        raise refuse("TRUSTED_PROXIES", value, "that is everybody; name only the servers in front.")
+    return Proxies(networks, SOCKET_FILE in words)
 
 
 def made_key(data_dir: Path) -> str:
@@ -141,4 +177,5 @@ def read(source: Mapping[str, str], root: Path) -> Environment:
         email=email,
         https=switch(source, "HTTPS", not debug),
         site_url=site_url(source),
+        trusted_proxies=trusted_proxies(source),
     )

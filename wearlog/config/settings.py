@@ -8,6 +8,7 @@ from csp.constants import NONE, SELF
 
 from wearlog.config import environment
 from wearlog.forecasts import schedule as forecasts
+from wearlog.people import schedule as people
 from wearlog.reminders import reachable
 from wearlog.reminders import schedule as reminders
 
@@ -18,6 +19,7 @@ DEBUG = ENVIRONMENT.debug
 SECRET_KEY = ENVIRONMENT.secret_key
 ALLOWED_HOSTS = ENVIRONMENT.allowed_hosts
 DATA_DIR = ENVIRONMENT.data_dir
+TRUSTED_PROXIES = ENVIRONMENT.trusted_proxies
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -43,6 +45,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "wearlog.web.callers.TrustedProxies",  # first: who asks, and whether by https
     "django.middleware.security.SecurityMiddleware",
     "wearlog.web.compression.TextCompression",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -95,6 +98,7 @@ AUTH_PASSWORD_VALIDATORS = [
 MESSAGE_STORAGE = "django.contrib.messages.storage.cookie.CookieStorage"
 LOGIN_URL = "web:sign-in"
 LOGIN_REDIRECT_URL = "web:day"
+SESSION_ENGINE = "wearlog.people.sessions"  # rows that know their person (docs/decisions/signing-in.md)
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 90  # a press-side phone stays signed in for a season
 
 LANGUAGE_CODE = "en"
@@ -132,7 +136,7 @@ CELERY_WORKER_DISABLE_PREFETCH = True
 CELERY_TIMEZONE = "UTC"
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULER = "wearlog.config.beat:OneBeat"
-CELERY_BEAT_SCHEDULE = forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE
+CELERY_BEAT_SCHEDULE = people.BEAT_SCHEDULE | forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {

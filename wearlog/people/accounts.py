@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from wearlog.people import audit
+from wearlog.people import audit, sessions, signin
 from wearlog.people.cleaning import clean
-from wearlog.people.models import Role, SignInLink, User
+from wearlog.people.models import Role, Session, User
 from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission, allows, require
 
@@ -22,6 +22,9 @@ OWN_FIELDS = frozenset({"name", "email", "units", "language", "gets_mail"})
 @transaction.atomic
 def save_person(*, by: User | None, at: datetime, user: User, password: str | None = None) -> User:
     """Add or change a person; `password` None leaves it (a new person then signs in by link).
+
+    Who is switched off is signed out for good: switched on again, no phone is back without signing in anew.
+    A new password ends every session of the person, and the links that wait for them.
 
     Raises NotAllowed for another's account or role, Refused for a weak password, a name that is taken, or a
     change that would leave the mill without an owner.
@@ -49,13 +52,17 @@ def save_person(*, by: User | None, at: datetime, user: User, password: str | No
             user.set_unusable_password()
     else:
         user.password = before.password  # it changes by the argument alone
+        user.session_generation = before.session_generation
     if password is not None:
         _set_password(user, password)
     clean(user)
     _keep_an_owner(user, before)
+    if before is not None and before.is_active and not user.is_active:
+        user.session_generation += 1  # also of a sign-in that is under way in this very moment
     user.save()
-    if not user.is_active:
-        SignInLink.objects.filter(user=user, used_at__isnull=True, expires_at__gt=at).update(expires_at=at)
+    if not user.is_active or password is not None:
+        signin.void_links(user, at=at)
+        sessions.drop(list(Session.objects.filter(user=user)))
     audit.write(
         at=at,
         by=by,
