@@ -30,7 +30,8 @@ def save_person(*, by: User | None, at: datetime, user: User, password: str | No
     change that would leave the mill without an owner.
     """
     # All rows: two owners who switch each other off at once must not both succeed.
-    stored = {each.pk: each for each in User.objects.select_for_update().order_by("pk")}
+    # (`no_key`: whoever writes a row of the trail meanwhile, which names a person, need not wait for it.)
+    stored = {each.pk: each for each in User.objects.select_for_update(no_key=True).order_by("pk")}
     before = stored.get(user.pk) if user.pk is not None else None
     # Who changes their own account holds the changed object in hand: what counts is what is stored.
     actor = stored.get(by.pk) if by is not None else None

@@ -32,7 +32,7 @@ def make_link(
     Raises Refused for a person who may no longer sign in.
     """
     # The person's row is held: of two who make a link at once, one is the newer.
-    if not User.objects.select_for_update().get(pk=user.pk).is_active:
+    if not hold(user.pk).is_active:
         raise Refused(
             _("%(user)s may not sign in: switch the account on first.") % {"user": user}, field="user"
         )
@@ -43,6 +43,11 @@ def make_link(
     )
     audit.write(at=at, by=by, action="make sign-in link", record=link, new=audit.snapshot(link))
     return secret
+
+
+def hold(user_id: int) -> User:
+    """The person as stored, whom nobody else switches off or makes a link for until the transaction ends."""
+    return User.objects.select_for_update(no_key=True).get(pk=user_id)
 
 
 def void_links(user: User, *, at: datetime) -> None:
@@ -56,10 +61,11 @@ def spend(*, secret: str, at: datetime, device: str = "") -> User:
 
     Raises Refused where the link is unknown, used, too old, or its person may not sign in.
     """
-    link = SignInLink.objects.select_related("user").filter(secret_hash=hash_of(secret)).first()
+    link = SignInLink.objects.filter(secret_hash=hash_of(secret)).first()
     if link is None:
         raise Refused(_("This sign-in link is not known here. %(ask_again)s") % {"ask_again": ASK_AGAIN})
-    if not link.user.is_active:
+    user = hold(link.user_id)
+    if not user.is_active:
         raise Refused(_("This account is switched off. Ask the owner of the mill."))
     if at >= link.expires_at:
         raise Refused(
@@ -71,8 +77,8 @@ def spend(*, secret: str, at: datetime, device: str = "") -> User:
         raise Refused(
             _("This sign-in link was used already; it works once. %(ask_again)s") % {"ask_again": ASK_AGAIN}
         )
-    audit.write(at=at, by=link.user, action="sign in by link", record=link.user, new={"device": device})
-    return link.user
+    audit.write(at=at, by=user, action="sign in by link", record=user, new={"device": device})
+    return user
 
 
 def note_password(*, user: User, at: datetime, device: str) -> None:
