@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 
 from django.contrib import messages
 from django.contrib.auth import logout
@@ -20,32 +19,36 @@ from wearlog.people import sessions
 from wearlog.people.devices import device_words
 from wearlog.people.models import User
 from wearlog.people.roles import Permission
+from wearlog.people.words import when
 from wearlog.web.access import SignedInRequest, needs
+from wearlog.web.views.log_door import reader_of
+from wearlog.web.views.manage_door import told
 
 ALL = "all"
 
 
 @dataclass(frozen=True)
 class Device:
-    """A line of the list. `here` is the one that shows the page."""
+    """A line of the list. `here` is the one that shows the page; `words` say since when, and when last."""
 
     name: str
     handle: str
     here: bool
-    signed_in_at: datetime | None
-    used_at: datetime | None
+    words: tuple[str, ...]
 
 
 def devices_of(person: User, request: HttpRequest) -> list[Device]:
     """Where the person is signed in; this device first."""
-    here = handle_here(request)
+    here, zone = handle_here(request), reader_of(request).zone
     found = [
         Device(
             name=device_words(row.device),
             handle=row.handle,
             here=row.handle == here,
-            signed_in_at=row.signed_in_at,
-            used_at=row.used_at or row.signed_in_at,
+            words=told(
+                row.signed_in_at and _("signed in %(when)s") % {"when": when(row.signed_in_at, zone)},
+                row.used_at and _("last used %(when)s") % {"when": when(row.used_at, zone)},
+            ),
         )
         for row in sessions.standing(person, at=timezone.now())
     ]
