@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator
+import sqlite3
+from collections.abc import Generator, Iterator
+from contextlib import closing
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
+from django.db import connection, connections
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
@@ -35,6 +39,29 @@ def operator(mill: Mill) -> User:
     return User.objects.create_user(
         "operator", name="Oskar", email="operator@mill.example", role=Role.OPERATOR
     )
+
+
+@pytest.fixture
+def shared(tmp_path: Path, transactional_db: None) -> Iterator[None]:
+    """A database that threads share. SQLite's test database lives in the memory of one connection, so it is
+    copied to a file for the test, with the settings that the site runs with."""
+    if connection.vendor != "sqlite":
+        yield
+        return
+    settings, name = connection.settings_dict, connection.settings_dict["NAME"]
+    connection.ensure_connection()
+    path = tmp_path / "shared.sqlite3"
+    with closing(sqlite3.connect(path)) as copy:
+        connection.connection.backup(copy)
+    kept = connections["default"]
+    settings["NAME"] = str(path)
+    connections["default"] = connections.create_connection("default")
+    try:
+        yield
+    finally:
+        connections["default"].close()
+        settings["NAME"] = name
+        connections["default"] = kept
 
 
 @pytest.fixture(scope="session")

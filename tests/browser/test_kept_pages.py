@@ -7,7 +7,6 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from django.contrib.sessions.models import Session
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
@@ -16,7 +15,7 @@ from tests.browser.test_pages_look import MakeContext, findings
 from tests.requirements import browser_program
 from tests.services import processes
 from tests.web.log_shop import Shop
-from wearlog.people.models import Mill, Role, User
+from wearlog.people.models import Mill, Role, Session, User
 from wearlog.runs.models import Run
 from wearlog.web.views import worker
 

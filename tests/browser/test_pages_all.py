@@ -23,7 +23,10 @@ NOT_PAGES = {
     "sign-out", "sign-in", "sign-in-link", "export", "person-link", "job-card-pdf",
     "labels-pdf", "calendar-feed", "health", "waiting-token", "photo", "photo-small", "worker", "manifest",
 }  # fmt: skip
-BUTTONS = {"calendar-end", "mail-address-clear", "webhook-test", "webhook-renew", "lock-confirm", "lock-told"}
+BUTTONS = {
+    "calendar-end", "mail-address-clear", "webhook-test", "webhook-renew", "lock-confirm", "lock-told",
+    "person-devices", "in-use",
+}  # fmt: skip
 ASKS = {
     "due-mark": "item={rule}.{press}.{screw_place}.{screw}.-",
     "job-card": "item={rule}.{press}.{screw_place}.{screw}.-",

@@ -18,7 +18,7 @@ PRESS_SIDE = {
     "run-stop", "shift-sheet", "week", "work-new", "incident-new", "crop-change-new", "note-new",
     "reading-new",
     "measurement-new", "fitting-new", "fitting-end", "fitting-swap", "due-mark", "isolation", "lock-on",
-    "lock-off", "lock-verify", "lock-hand-over", "isolation-end",
+    "lock-off", "lock-verify", "lock-hand-over", "isolation-end", "my-devices",
 }  # fmt: skip
 GLOVE, FLOOR, GAP = 48, 24, 8
 """Pixels: ours for pages used at a press, WCAG 2.2's 2.5.8 for all others and for links within a sentence,

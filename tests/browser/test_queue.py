@@ -9,14 +9,13 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import pytest
-from django.contrib.sessions.models import Session
 from django.utils import timezone
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from tests.browser.test_pages_look import MakeContext, findings
 from tests.web.log_shop import Shop
 from wearlog.equipment.models import Fitting
-from wearlog.people.models import Mill, Role, User
+from wearlog.people.models import Mill, Role, Session, User
 from wearlog.runs.models import Reading, Run
 from wearlog.service.models import Service
 from wearlog.web.models import QueuedEntry

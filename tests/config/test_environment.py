@@ -60,6 +60,18 @@ def test_postgres_redis_and_mail_are_read_from_their_urls(tmp_path: Path) -> Non
     )
 
 
+def test_proxies_are_addresses_networks_and_the_word_for_a_socket_file(tmp_path: Path) -> None:
+    def read(value: str) -> environment.Proxies:
+        return environment.read({"TRUSTED_PROXIES": value}, tmp_path).trusted_proxies
+
+    assert not read("")
+    found = read(" 127.0.0.1, 10.0.0.0/8 ,2001:db8::/32,unix")
+    assert [str(network) for network in found.networks] == ["127.0.0.1/32", "10.0.0.0/8", "2001:db8::/32"]
+    assert found.socket_file
+    assert read("unix") == environment.Proxies((), socket_file=True)
+    assert read("unix")
+
+
 @pytest.mark.parametrize(
     ("variables", "words"),
     [
@@ -71,6 +83,9 @@ def test_postgres_redis_and_mail_are_read_from_their_urls(tmp_path: Path) -> Non
         ({"REDIS_URL": "http://x"}, ["REDIS_URL", "redis://"]),
         ({"EMAIL_URL": "mail.example"}, ["EMAIL_URL", "smtp"]),
         ({"HTTPS": "perhaps"}, ["HTTPS", "1 or 0"]),
+        ({"TRUSTED_PROXIES": "127.0.0.1,nginx"}, ["TRUSTED_PROXIES", "nginx", "127.0.0.1,10.0.0.0/8"]),
+        ({"TRUSTED_PROXIES": "10.0.0.1/8"}, ["TRUSTED_PROXIES", "host bits"]),
+        ({"TRUSTED_PROXIES": "0.0.0.0/0"}, ["TRUSTED_PROXIES", "everybody"]),
     ],
     ids=lambda value: ",".join(value),
 )

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import sqlite3
-import threading
-from collections.abc import Callable, Iterator
-from contextlib import closing
+from collections.abc import Callable
 from datetime import timedelta
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db import connection, connections
 
+from tests.at_once import at_once
 from tests.conftest import at
 from tests.logbook.mill import NOW, SmallMill, a_small_mill, somebody, vienna_mill
 from wearlog.equipment.models import Fitting
@@ -33,55 +29,9 @@ ROUNDS = 5
 
 
 @pytest.fixture
-def shared(tmp_path: Path, transactional_db: None) -> Iterator[None]:
-    """A database that threads share. SQLite's test database lives in the memory of one connection, so it is
-    copied to a file for the test, with the settings that the site runs with."""
-    if connection.vendor != "sqlite":
-        yield
-        return
-    settings, name = connection.settings_dict, connection.settings_dict["NAME"]
-    connection.ensure_connection()
-    path = tmp_path / "shared.sqlite3"
-    with closing(sqlite3.connect(path)) as copy:
-        connection.connection.backup(copy)
-    kept = connections["default"]
-    settings["NAME"] = str(path)
-    connections["default"] = connections.create_connection("default")
-    try:
-        yield
-    finally:
-        connections["default"].close()
-        settings["NAME"] = name
-        connections["default"] = kept
-
-
-@pytest.fixture
 def mill(shared: None) -> SmallMill:
     vienna_mill()
     return a_small_mill(User.objects.create_user("owner", name="Olga", role=Role.OWNER))
-
-
-def at_once(*calls: Callable[[], Any]) -> list[Any]:
-    """Run the calls in threads that start together; each gives its result or what it raised."""
-    results: list[Any] = [None] * len(calls)
-    gate = threading.Barrier(len(calls))
-
-    def run(number: int, call: Callable[[], Any]) -> None:
-        try:
-            connection.ensure_connection()
-            gate.wait(timeout=30)
-            results[number] = call()
-        except Exception as error:  # what it raised is the result
-            results[number] = error
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=run, args=pair) for pair in enumerate(calls)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    return results
 
 
 def one_of_each(results: list[Any], refusal: type[Exception]) -> tuple[Any, Any]:

@@ -188,7 +188,7 @@ class Day:
                 phone.line.set("up")
 
     def mishap(self, phone: Any) -> None:
-        from django.contrib.sessions.models import Session
+        from wearlog.people.models import Session
 
         drawn = self.dice.random()
         if drawn < 0.08:

@@ -21,6 +21,7 @@ from typing import TextIO
 
 from celery import Celery
 from celery.beat import Service
+from django.conf import settings
 
 from wearlog.config import private_files
 from wearlog.config.beat import OneBeat
@@ -162,7 +163,8 @@ def serve(
         sockets=sockets,
         threads=8,
         ident=None,
-        clear_untrusted_proxy_headers=True,
+        # Where servers in front are named, the site itself looks at who says what.
+        clear_untrusted_proxy_headers=not settings.TRUSTED_PROXIES,
         url_scheme=scheme,
         max_request_body_size=MOST_BODY_BYTES,
     )

@@ -7,6 +7,7 @@ is switched off by name.
 
 from __future__ import annotations
 
+import ipaddress
 import os
 import secrets
 from collections.abc import Mapping
@@ -39,6 +40,22 @@ EMAIL_SCHEMES = (
 )
 
 
+Network = ipaddress.IPv4Network | ipaddress.IPv6Network
+SOCKET_FILE = "unix"
+"""In `TRUSTED_PROXIES`: whoever asks through a socket file, where there is no address."""
+
+
+@dataclass(frozen=True)
+class Proxies:
+    """Whose word about a caller's address is taken."""
+
+    networks: tuple[Network, ...] = ()
+    socket_file: bool = False
+
+    def __bool__(self) -> bool:
+        return bool(self.networks) or self.socket_file
+
+
 @dataclass(frozen=True)
 class Environment:
     """What the settings need to know of the world outside. Its secrets are `Hidden`."""
@@ -52,6 +69,7 @@ class Environment:
     email: dict[str, Any]
     https: bool
     site_url: str
+    trusted_proxies: Proxies
 
     def __reduce_ex__(self, protocol: Any) -> Any:
         raise TypeError("the surroundings hold secrets and are not pickled")
@@ -124,6 +142,24 @@ def weakness(key: str) -> str:
         f"it is short or uniform enough to be guessed. Set it to at least {SHORTEST_KEY} random characters, "
         "or unset it: a key is then made in the data folder."
     )
+
+
+def trusted_proxies(source: Mapping[str, str]) -> Proxies:
+    """The servers in front whose `X-Forwarded-For` is believed: addresses and networks, comma between."""
+    value = source.get("TRUSTED_PROXIES", "")
+    words = [word.strip() for word in value.split(",") if word.strip()]
+    try:
+        networks = tuple(ipaddress.ip_network(word) for word in words if word != SOCKET_FILE)
+    except ValueError as error:
+        raise refuse(
+            "TRUSTED_PROXIES",
+            value,
+            f"{error}. Write the addresses or networks of the servers in front, comma between, as in "
+            "127.0.0.1,10.0.0.0/8, and unix for one that asks through a socket file.",
+        ) from error
+    if any(network.prefixlen == 0 for network in networks):
+        raise refuse("TRUSTED_PROXIES", value, "that is everybody; name only the servers in front.")
+    return Proxies(networks, SOCKET_FILE in words)
 
 
 def made_key(data_dir: Path) -> str:
@@ -209,4 +245,5 @@ def read(source: Mapping[str, str], root: Path) -> Environment:
         email=hide(email),
         https=switch(source, "HTTPS", not debug and not all(map(is_this_machine, hosts))),
         site_url=site_url(source),
+        trusted_proxies=trusted_proxies(source),
     )

@@ -8,6 +8,7 @@ from csp.constants import NONE, SELF
 
 from wearlog.config import environment, logs
 from wearlog.forecasts import schedule as forecasts
+from wearlog.people import schedule as people
 from wearlog.reminders import reachable
 from wearlog.reminders import schedule as reminders
 
@@ -21,6 +22,7 @@ DATA_DIR = surroundings.data_dir
 DEFAULT_EXCEPTION_REPORTER = "wearlog.config.error_reports.Report"
 DEFAULT_EXCEPTION_REPORTER_FILTER = "wearlog.config.error_reports.Filter"
 LOGGING = logs.LOGGING
+TRUSTED_PROXIES = surroundings.trusted_proxies
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -47,6 +49,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "wearlog.web.faults.request_id.RequestIdMiddleware",
+    "wearlog.web.callers.TrustedProxies",  # first: who asks, and whether by https
     "django.middleware.security.SecurityMiddleware",
     "wearlog.web.compression.TextCompression",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -105,6 +108,7 @@ AUTH_PASSWORD_VALIDATORS = [
 MESSAGE_STORAGE = "django.contrib.messages.storage.cookie.CookieStorage"
 LOGIN_URL = "web:sign-in"
 LOGIN_REDIRECT_URL = "web:day"
+SESSION_ENGINE = "wearlog.people.sessions"  # rows that know their person (docs/decisions/signing-in.md)
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 90  # a press-side phone stays signed in for a season
 
 LANGUAGE_CODE = "en"
@@ -142,7 +146,7 @@ CELERY_TIMEZONE = "UTC"
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False  # what goes wrong is written as LOGGING says, in every program
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULER = "wearlog.config.beat:OneBeat"
-CELERY_BEAT_SCHEDULE = forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE
+CELERY_BEAT_SCHEDULE = people.BEAT_SCHEDULE | forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {

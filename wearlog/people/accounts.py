@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from wearlog.people import audit
+from wearlog.people import audit, sessions, signin
 from wearlog.people.cleaning import clean
-from wearlog.people.models import Role, SignInLink, User
+from wearlog.people.models import Role, Session, User
 from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission, allows, require
 
@@ -23,11 +23,15 @@ OWN_FIELDS = frozenset({"name", "email", "units", "language", "gets_mail"})
 def save_person(*, by: User | None, at: datetime, user: User, password: str | None = None) -> User:
     """Add or change a person; `password` None leaves it (a new person then signs in by link).
 
+    Who is switched off is signed out for good: switched on again, no phone is back without signing in anew.
+    A new password ends every session of the person, and the links that wait for them.
+
     Raises NotAllowed for another's account or role, Refused for a weak password, a name that is taken, or a
     change that would leave the mill without an owner.
     """
     # All rows: two owners who switch each other off at once must not both succeed.
-    stored = {each.pk: each for each in User.objects.select_for_update().order_by("pk")}
+    # (`no_key`: whoever writes a row of the trail meanwhile, which names a person, need not wait for it.)
+    stored = {each.pk: each for each in User.objects.select_for_update(no_key=True).order_by("pk")}
     before = stored.get(user.pk) if user.pk is not None else None
     # Who changes their own account holds the changed object in hand: what counts is what is stored.
     actor = stored.get(by.pk) if by is not None else None
@@ -49,13 +53,17 @@ def save_person(*, by: User | None, at: datetime, user: User, password: str | No
             user.set_unusable_password()
     else:
         user.password = before.password  # it changes by the argument alone
+        user.session_generation = before.session_generation
     if password is not None:
         _set_password(user, password)
     clean(user)
     _keep_an_owner(user, before)
+    if before is not None and before.is_active and not user.is_active:
+        user.session_generation += 1  # also of a sign-in that is under way in this very moment
     user.save()
-    if not user.is_active:
-        SignInLink.objects.filter(user=user, used_at__isnull=True, expires_at__gt=at).update(expires_at=at)
+    if not user.is_active or password is not None:
+        signin.void_links(user, at=at)
+        sessions.drop(list(Session.objects.filter(user=user)))
     audit.write(
         at=at,
         by=by,

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.people.models import AuditEntry, LogRecord, User
 
-SECRET_FIELDS = frozenset({"password", "secret_hash", "last_login"})
+SECRET_FIELDS = frozenset({"password", "secret_hash", "last_login", "session_generation"})
 COMMAND_LINE = "command line"
 
 

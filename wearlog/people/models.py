@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import zoneinfo
-from typing import Any, ClassVar, Self
+from collections.abc import Iterator
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
+from django.contrib.sessions.base_session import AbstractBaseSession, BaseSessionManager
 from django.db import models
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
+
+if TYPE_CHECKING:
+    from django.contrib.sessions.backends.base import SessionBase
 
 
 class Units(models.TextChoices):
@@ -77,6 +84,8 @@ class User(AbstractBaseUser):
     gets_mail = models.BooleanField(default=True)
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(null=True, blank=True)
+    session_generation = models.PositiveIntegerField(default=0, db_default=0, editable=False)
+    """Rises when the account is switched off: no session that began before counts ever after."""
 
     objects: ClassVar[UserManager] = UserManager()
 
@@ -90,6 +99,77 @@ class User(AbstractBaseUser):
 
     def __str__(self) -> str:
         return self.name or self.username
+
+    def get_session_auth_hash(self) -> str:
+        return self._with_generation(super().get_session_auth_hash())
+
+    def get_session_auth_fallback_hash(self) -> Iterator[str]:
+        return map(self._with_generation, super().get_session_auth_fallback_hash())
+
+    def _with_generation(self, hashed: str) -> str:
+        return f"{hashed}.{self.session_generation}" if self.session_generation else hashed
+
+
+class SessionQuerySet(models.QuerySet["Session"]):
+    def standing(self, at: datetime) -> Self:
+        return self.filter(expire_date__gt=at)
+
+    def expired(self, at: datetime) -> Self:
+        return self.filter(expire_date__lte=at)
+
+    def last_used_first(self) -> Self:
+        used = Coalesce("used_at", "signed_in_at", output_field=models.DateTimeField())
+        return self.order_by(used.desc(nulls_last=True), "handle")
+
+
+class Session(AbstractBaseSession):
+    """A sign-in on one device (docs/decisions/signing-in.md). Whoever holds its key is the person; pages name
+    it by `handle`, from which the key can't be found."""
+
+    user = models.ForeignKey(User, models.CASCADE, null=True, related_name="sessions")
+    handle = models.CharField(max_length=32, unique=True)
+    device = models.CharField(max_length=40, blank=True, default="")
+    signed_in_at = models.DateTimeField(null=True)
+    used_at = models.DateTimeField(null=True)
+    """Coarse, and written by POST alone."""
+
+    objects = BaseSessionManager.from_queryset(SessionQuerySet)()  # type: ignore[misc]
+
+    def __str__(self) -> str:
+        return f"session of {self.user}"
+
+    @classmethod
+    def get_session_store_class(cls) -> type[SessionBase]:
+        from wearlog.people.sessions import SessionStore
+
+        return SessionStore
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Django writes the whole row whenever a page changes the session's data. What other requests note in
+        `used_at` meanwhile must outlive that."""
+        if kwargs.get("force_update"):
+            kwargs["update_fields"] = [
+                field.attname
+                for field in self._meta.concrete_fields
+                if not field.primary_key and field.attname != "used_at"
+            ]
+        super().save(*args, **kwargs)
+
+
+class SignInBrake(models.Model):
+    """How many wrong passwords were given lately at one place, and from when on the next is looked at.
+
+    The place (an account from an address, an account, an address, a known device) is kept as a hash: what
+    somebody types as their name may be their password.
+    """
+
+    place = models.CharField(max_length=64, unique=True)
+    failures = models.PositiveIntegerField()
+    last_at = models.DateTimeField(db_index=True)
+    open_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.failures} wrong passwords, last at {self.last_at}"
 
 
 class SignInLink(models.Model):

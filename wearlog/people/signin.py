@@ -26,14 +26,17 @@ def hash_of(secret: str) -> str:
 def make_link(
     *, user: User, at: datetime, valid_for: timedelta = timedelta(hours=24), by: User | None = None
 ) -> str:
-    """Make a link for the person and return its secret, which can't be read again.
+    """Make a link for the person and return its secret, which can't be read again. Links that were made for
+    them before and not used work no more.
 
     Raises Refused for a person who may no longer sign in.
     """
-    if not user.is_active:
+    # The person's row is held: of two who make a link at once, one is the newer.
+    if not hold(user.pk).is_active:
         raise Refused(
             _("%(user)s may not sign in: switch the account on first.") % {"user": user}, field="user"
         )
+    void_links(user, at=at)
     secret = secrets.token_urlsafe(32)
     link = SignInLink.objects.create(
         user=user, secret_hash=hash_of(secret), made_at=at, expires_at=at + valid_for
@@ -42,23 +45,42 @@ def make_link(
     return secret
 
 
+def hold(user_id: int) -> User:
+    """The person as stored, whom nobody else switches off or makes a link for until the transaction ends."""
+    return User.objects.select_for_update(no_key=True).get(pk=user_id)
+
+
+def void_links(user: User, *, at: datetime) -> None:
+    """Let every link of the person that nobody has used run out."""
+    SignInLink.objects.filter(user=user, used_at__isnull=True, expires_at__gt=at).update(expires_at=at)
+
+
 @transaction.atomic
-def spend(*, secret: str, at: datetime) -> User:
+def spend(*, secret: str, at: datetime, device: str = "") -> User:
     """Use the link up and return its person. Of two clicks at once exactly one gets in.
 
     Raises Refused where the link is unknown, used, too old, or its person may not sign in.
     """
-    link = SignInLink.objects.select_related("user").filter(secret_hash=hash_of(secret)).first()
+    link = SignInLink.objects.filter(secret_hash=hash_of(secret)).first()
     if link is None:
         raise Refused(_("This sign-in link is not known here. %(ask_again)s") % {"ask_again": ASK_AGAIN})
-    if not link.user.is_active:
+    user = hold(link.user_id)
+    if not user.is_active:
         raise Refused(_("This account is switched off. Ask the owner of the mill."))
     if at >= link.expires_at:
-        raise Refused(_("This sign-in link is too old. %(ask_again)s") % {"ask_again": ASK_AGAIN})
-    claimed = SignInLink.objects.filter(pk=link.pk, used_at__isnull=True).update(used_at=at)
-    if not claimed:
+        raise Refused(
+            _("This sign-in link is too old, or a newer one was made since. %(ask_again)s")
+            % {"ask_again": ASK_AGAIN}
+        )
+    unused = SignInLink.objects.filter(pk=link.pk, used_at__isnull=True, expires_at__gt=at)
+    if not unused.update(used_at=at):
         raise Refused(
             _("This sign-in link was used already; it works once. %(ask_again)s") % {"ask_again": ASK_AGAIN}
         )
-    audit.write(at=at, by=link.user, action="sign in by link", record=link)
-    return link.user
+    audit.write(at=at, by=user, action="sign in by link", record=user, new={"device": device})
+    return user
+
+
+def note_password(*, user: User, at: datetime, device: str) -> None:
+    """Keep in the trail that the person signed in by password."""
+    audit.write(at=at, by=user, action="sign in by password", record=user, new={"device": device})

@@ -11,8 +11,10 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.http.response import HttpResponseBase
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext_lazy
 
+from wearlog.people import sessions
 from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
 
@@ -96,6 +98,8 @@ def needs(permission: Permission, *, to_write: Permission | None = None) -> Call
                     refusal = [["", str(REFUSAL[asked])]]
                     return JsonResponse({"state": "refused", "problems": refusal}, status=403)
                 raise PermissionDenied(str(REFUSAL[asked]))
+            if request.method not in ("GET", "HEAD"):
+                sessions.note_use(request.session, at=timezone.now())
             answer = view(request, *args, **kwargs)
             answer.headers[WHO_HEADER] = str(request.user.pk)
             return answer

@@ -40,6 +40,10 @@ ACTS: dict[str, _StrPromise] = {
     "fit": pgettext_lazy("act", "fit"),
     "change with password": pgettext_lazy("act", "change with password"),
     "sign in by link": pgettext_lazy("act", "sign in by link"),
+    "sign in by password": pgettext_lazy("act", "sign in by password"),
+    "sign out": pgettext_lazy("act", "sign out"),
+    "end session": pgettext_lazy("act", "sign out a device"),
+    "end sessions": pgettext_lazy("act", "sign out every device"),
 }
 """What was done to a record."""
 
@@ -62,6 +66,7 @@ COLUMNS: dict[str, _StrPromise] = {
     "cost": pgettext_lazy("column", "cost"),
     "crop": pgettext_lazy("column", "crop"),
     "currency": pgettext_lazy("column", "currency"),
+    "device": pgettext_lazy("column", "device"),
     "digest": pgettext_lazy("column", "digest"),
     "dimension": pgettext_lazy("column", "dimension"),
     "dirt": pgettext_lazy("column", "dirt"),

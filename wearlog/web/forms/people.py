@@ -49,6 +49,16 @@ class PersonForm(Speaking, ModelForm):
         self.take_reader(reader)
 
 
+FIRST_PASSWORD = _(
+    "Leave it empty to change nothing. Without a password you sign in by a link; a first password can be set "
+    "within fifteen minutes of that."
+)
+NOT_FRESH = _(
+    "You signed in by a link more than fifteen minutes ago. To set a first password, sign in by a new link: "
+    "an owner of the mill makes one, on the page People."
+)
+
+
 class MeForm(Speaking, ModelForm):
     """One's own name, mail and units, and a password where one is wanted."""
 
@@ -88,10 +98,12 @@ class MeForm(Speaking, ModelForm):
             "gets_mail": _("I get reminders by mail"),
         }
 
-    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, reader: Reader, fresh_from_link: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fresh_from_link = fresh_from_link
         if not self.instance.has_usable_password():
             del self.fields["old_password"]
+            self.fields["new_password"].help_text = FIRST_PASSWORD
         set_units(self)
         set_language(self)
         self.take_reader(reader)
@@ -103,6 +115,8 @@ class MeForm(Speaking, ModelForm):
             return cleaned
         if cleaned.get("again") != new:
             self.add_error("again", _("This is not the same. Type the new password twice."))
+        if "old_password" not in self.fields and not self.fresh_from_link:
+            self.add_error("new_password", NOT_FRESH)
         if "old_password" in self.fields and not self.instance.check_password(
             cleaned.get("old_password") or ""
         ):

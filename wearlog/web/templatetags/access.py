@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django import template
+from django.http import HttpRequest
 from django.template.context import RequestContext
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy
 
+from wearlog.people import sessions
 from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
 
@@ -77,3 +80,9 @@ def index_links(context: RequestContext) -> list[Link]:
 def may(user: User, permission: str) -> bool:
     """`request.user|may:"log"`: does the reader's role carry the permission?"""
     return allows(user, Permission(permission))
+
+
+@register.filter
+def use_is_old(request: HttpRequest) -> bool:
+    """Whether the page's script should tell that the device is in use."""
+    return sessions.use_is_old(request.session, at=timezone.now())

@@ -17,13 +17,14 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from wearlog.logbook import actions
-from wearlog.people import signin
+from wearlog.people import sessions, signin
 from wearlog.people.models import Mill, Role, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, allows
 from wearlog.web.access import needs
 from wearlog.web.forms.people import MeForm, MillForm, PersonForm
 from wearlog.web.views.log_door import FormPage, MillRequest
+from wearlog.web.views.manage_devices import devices_of
 from wearlog.web.views.manage_door import Row, ThingPage, told
 
 
@@ -64,7 +65,14 @@ class PersonPage(ThingPage):
     add_words = gettext_lazy("Add a person")
 
     def context(self) -> dict[str, Any]:
-        return {**super().context(), "person": self.thing}
+        if self.is_new:
+            return super().context()
+        return {
+            **super().context(),
+            "person": self.thing,
+            "devices": devices_of(self.thing, self.request),
+            "end_url": reverse("web:person-devices", kwargs={"pk": self.thing.pk}),
+        }
 
     def act(self, form: PersonForm, now: datetime) -> User:
         user = form.save(commit=False)
@@ -114,16 +122,22 @@ class MySettings(FormPage):
     request: MillRequest
 
     def form(self, data: Any) -> MeForm:
-        return MeForm(data, instance=User.objects.get(pk=self.request.user.pk), reader=self.reader)
+        return MeForm(
+            data,
+            instance=User.objects.get(pk=self.request.user.pk),
+            reader=self.reader,
+            fresh_from_link=sessions.is_fresh_from_link(self.request.session, at=timezone.now()),
+        )
 
     def context(self) -> dict[str, Any]:
         return {"heading": _("My settings"), "is_new": False, "back": reverse("web:day"), "lead": self.lead()}
 
     def lead(self) -> list[tuple[str, str]]:
         """Who only looks gets no reminders, and has no wishes about them."""
+        devices = (reverse("web:my-devices"), _("Where I am signed in"))
         if not allows(self.request.user, Permission.LOG):
-            return []
-        return [(reverse("web:my-reminders"), _("When my reminders come"))]
+            return [devices]
+        return [(reverse("web:my-reminders"), _("When my reminders come")), devices]
 
     def act(self, form: MeForm, now: datetime) -> User:
         user = form.save(commit=False)
@@ -132,7 +146,7 @@ class MySettings(FormPage):
 
     def done(self, record: User) -> HttpResponse:
         if self.new_password is not None:
-            update_session_auth_hash(self.request, record)  # other devices must sign in again
+            update_session_auth_hash(self.request, record)  # every session has ended; this one begins anew
         messages.success(self.request, _("Your settings are saved."))
         return HttpResponseRedirect(reverse("web:day"))
 

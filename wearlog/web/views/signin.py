@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.contrib.auth import authenticate, login, logout
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -12,11 +14,13 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
+from wearlog.people import brakes, sessions, signin
+from wearlog.people.devices import device_of
 from wearlog.people.models import User
 from wearlog.people.refusals import Refused
-from wearlog.people.signin import spend
+from wearlog.web import known_devices
 from wearlog.web.access import public
-from wearlog.web.models import SignInFailure
+from wearlog.web.callers import household
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 
@@ -28,10 +32,6 @@ def way_back(request: HttpRequest) -> str:
         asked, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     )
     return asked if here else "/"
-
-
-def address_of(request: HttpRequest) -> str:
-    return str(request.META.get("REMOTE_ADDR", ""))[:45]
 
 
 def form_page(
@@ -54,20 +54,19 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         return form_page(
             request, username=username, problem=_("Type your name and your password."), status=400
         )
-    key = {"username": username.casefold()[:60], "address": address_of(request)}
-    if SignInFailure.too_many(**key, at=now):
-        return form_page(
-            request,
-            username=username,
-            problem=_(
-                "Ten wrong passwords in a quarter of an hour. Wait fifteen minutes, "
-                "or ask an owner for a one-time link."
-            ),
-            status=429,
+    try:
+        tried = brakes.begin(
+            account=username,
+            address=household(request.META.get("REMOTE_ADDR", "")),
+            known_device=known_devices.known_as(request, username),
+            at=now,
         )
+    except brakes.TooSoon as early:
+        answer = form_page(request, username=username, problem=early.message, status=429)
+        answer["Retry-After"] = str(early.wait_s)
+        return answer
     user = authenticate(request, username=username, password=password)
-    if user is None:
-        SignInFailure.note(**key, at=now)
+    if not isinstance(user, User):
         return form_page(
             request,
             username=username,
@@ -77,9 +76,9 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             ),
             status=400,
         )
-    SignInFailure.forget(**key)
-    login(request, user)
-    return redirect(way_back(request))
+    brakes.worked(tried)
+    signin.note_password(user=user, at=now, device=device_here(request))
+    return let_in(request, user, at=now, by_link=False)
 
 
 @public
@@ -89,19 +88,40 @@ def by_link(request: HttpRequest, secret: str) -> HttpResponse:
     """A mail program that looks at the link spends nothing: the page's button does."""
     if request.method != "POST":
         return render(request, "web/signin_link.html")
+    now = timezone.now()
     try:
-        user: User = spend(secret=secret, at=timezone.now())
+        user = signin.spend(secret=secret, at=now, device=device_here(request))
     except Refused as refusal:
         return render(request, "web/signin_link.html", {"problem": refusal.message}, status=400)
-    if request.user.is_authenticated:
-        logout(request)
+    return let_in(request, user, at=now, by_link=True)
+
+
+def device_here(request: HttpRequest) -> str:
+    return device_of(request.headers.get("User-Agent", ""))
+
+
+def let_in(request: HttpRequest, user: User, *, at: datetime, by_link: bool) -> HttpResponse:
+    """Begin the session; one that was open here ends."""
+    leave(request, at=at)
     login(request, user, backend=BACKEND)
-    return redirect("web:day")
+    sessions.begin(request.session, at=at, device=device_here(request), by_link=by_link)
+    answer = redirect("web:day" if by_link else way_back(request))
+    known_devices.remember(request, answer, user.username)
+    return answer
+
+
+def leave(request: HttpRequest, *, at: datetime) -> None:
+    """End the session that is open here, if one is."""
+    key = request.session.session_key
+    if isinstance(request.user, User) and key:
+        handle = sessions.handle_of(key)
+        sessions.end(by=request.user, at=at, person=request.user, handle=handle, action="sign out")
+    logout(request)
 
 
 @public
 @never_cache
 @require_POST
 def sign_out(request: HttpRequest) -> HttpResponse:
-    logout(request)
+    leave(request, at=timezone.now())
     return redirect("web:sign-in")

@@ -1,0 +1,16 @@
+"""What of the people runs when, as data for Celery's beat. Imports nothing, since the settings read it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+CLEAR_EVERY_S = 3600
+EXPIRES_EARLY_S = 5
+
+BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
+    "clear what has expired": {
+        "task": "wearlog.people.tasks.clear_expired",
+        "schedule": float(CLEAR_EVERY_S),
+        "options": {"expires": CLEAR_EVERY_S - EXPIRES_EARLY_S},
+    },
+}

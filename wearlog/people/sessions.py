@@ -1,0 +1,144 @@
+"""Where people are signed in: Django's sessions with a column for the person, listed and ended.
+
+Ending a session deletes its row, and a request that is under way with it can't bring the row back: Django
+stores a session that it has read by an UPDATE, never by an INSERT.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.contrib.auth import SESSION_KEY
+from django.contrib.sessions.backends.base import SessionBase
+from django.contrib.sessions.backends.db import SessionStore as DatabaseStore
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from wearlog.people import audit
+from wearlog.people.models import Session, User
+from wearlog.people.refusals import NotAllowed
+from wearlog.people.roles import Permission, allows
+from wearlog.people.signin import hash_of
+
+DEVICE, SIGNED_IN_AT, LINK_AT = "device", "signed_in_at", "link_at"
+USE_IS_NOTED_EVERY = timedelta(minutes=10)
+LINK_IS_FRESH_FOR = timedelta(minutes=15)
+"""So long after signing in by a link may somebody set a first password."""
+
+
+class SessionStore(DatabaseStore):
+    """Django's own, kept in rows that know their person. (Its name is what Django looks for.)"""
+
+    used_at: datetime | None = None
+
+    @classmethod
+    def get_model_class(cls) -> type[Session]:
+        return Session
+
+    def _get_session_from_db(self) -> Session | None:
+        row: Session | None = super()._get_session_from_db()  # type: ignore[misc]  # not in the stubs
+        self.used_at = row.used_at if row is not None else None
+        return row
+
+    def create_model_instance(self, data: Mapping[str, Any]) -> Session:
+        row: Session = super().create_model_instance(data)  # type: ignore[arg-type, assignment]
+        row.handle = handle_of(row.session_key)
+        row.user_id = int(data[SESSION_KEY]) if SESSION_KEY in data else None
+        row.device = data.get(DEVICE, "")
+        row.signed_in_at = moment(data, SIGNED_IN_AT)
+        return row
+
+
+def handle_of(session_key: str) -> str:
+    return hash_of(session_key)[:32]
+
+
+def moment(data: Any, name: str) -> datetime | None:
+    """An instant that a session carries as text; `data` is a session or its content."""
+    kept = data.get(name)
+    return datetime.fromisoformat(kept) if kept else None
+
+
+def begin(session: SessionBase, *, at: datetime, device: str, by_link: bool) -> None:
+    """Mark a session that somebody has just signed in to."""
+    session[DEVICE], session[SIGNED_IN_AT] = device, at.isoformat()
+    if by_link:
+        session[LINK_AT] = at.isoformat()
+    else:
+        session.pop(LINK_AT, None)
+
+
+def is_fresh_from_link(session: SessionBase, *, at: datetime) -> bool:
+    """Whether the session began by a sign-in link a few minutes ago."""
+    began = moment(session, LINK_AT)
+    return began is not None and timedelta(0) <= at - began <= LINK_IS_FRESH_FOR
+
+
+def use_is_old(session: SessionBase, *, at: datetime) -> bool:
+    """Whether the last use that is noted lies so far back that it should be noted anew."""
+    noted = getattr(session, "used_at", None) or moment(session, SIGNED_IN_AT)
+    return noted is None or not timedelta(0) <= at - noted < USE_IS_NOTED_EVERY
+
+
+def note_use(session: SessionBase, *, at: datetime) -> None:
+    """Note that the session is in use: one UPDATE at most every ten minutes. For requests that may write.
+
+    It touches its one column alone, so that it undoes nothing of what another request stores in the session.
+    """
+    if session.session_key and use_is_old(session, at=at):
+        Session.objects.filter(session_key=session.session_key).update(used_at=at)
+
+
+def standing(person: User, *, at: datetime) -> list[Session]:
+    """The sessions in which the person is signed in, the one used last first."""
+    return list(Session.objects.filter(user=person).standing(at).last_used_first())
+
+
+@transaction.atomic
+def end(*, by: User, at: datetime, person: User, handle: str, action: str = "end session") -> bool:
+    """End one session of the person: whose it is may, and owners. False where it has ended already.
+
+    Raises NotAllowed.
+    """
+    _require(by, person)
+    row = Session.objects.select_for_update().filter(user=person, handle=handle).first()
+    if row is None:
+        return False
+    row.delete()
+    audit.write(at=at, by=by, action=action, record=person, old=told([row]), new={"device": ""})
+    return True
+
+
+@transaction.atomic
+def end_all(*, by: User, at: datetime, person: User, but: str | None = None) -> int:
+    """End every session of the person but the one whose key is `but`; how many have ended.
+
+    Raises NotAllowed.
+    """
+    _require(by, person)
+    rows = list(Session.objects.select_for_update().filter(user=person).exclude(session_key=but or ""))
+    if rows:
+        drop(rows)
+        audit.write(at=at, by=by, action="end sessions", record=person, old=told(rows), new={"device": ""})
+    return len(rows)
+
+
+def drop(rows: list[Session]) -> None:
+    Session.objects.filter(pk__in=[row.pk for row in rows]).delete()
+
+
+def told(rows: list[Session]) -> dict[str, str]:
+    """What the trail keeps of sessions that ended. Never a key."""
+    return {"device": ", ".join(row.device or "unknown" for row in rows)}
+
+
+def clear_expired(*, at: datetime) -> int:
+    """Delete the rows of sessions that have run out; how many."""
+    return Session.objects.expired(at).delete()[0]
+
+
+def _require(by: User, person: User) -> None:
+    if not (allows(by, Permission.OWN) or (by.is_active and by.pk == person.pk)):
+        raise NotAllowed(_("These are another person's devices. Ask them, or an owner of the mill."))
