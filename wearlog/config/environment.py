@@ -17,6 +17,9 @@ from urllib.parse import urlsplit
 import environ
 from django.core.exceptions import ImproperlyConfigured
 
+from wearlog.logbook.backups import swapping
+from wearlog.logbook.backups.refusals import BackupRefused
+
 YES = {"1", "true", "yes", "on"}
 NO = {"0", "false", "no", "off"}
 DATABASE_SCHEMES = ("sqlite", "postgres", "postgresql")
@@ -142,3 +145,15 @@ def read(source: Mapping[str, str], root: Path) -> Environment:
         https=switch(source, "HTTPS", not debug),
         site_url=site_url(source),
     )
+
+
+def finish_restore(environment: Environment) -> bool:
+    """Finish a restore that was cut off in its swap, before anything is opened; False where there is none.
+    Raises ImproperlyConfigured where that can't be done yet."""
+    try:
+        return swapping.finish(environment.data_dir, environment.database)
+    except (OSError, ValueError, BackupRefused) as error:
+        raise ImproperlyConfigured(
+            f"A restore was cut off and can't be finished yet: {error} "
+            f"It is tried again at each start; {environment.data_dir / swapping.JOURNAL} says what is left to do."
+        ) from error

@@ -8,11 +8,15 @@ from csp.constants import NONE, SELF
 
 from wearlog.config import environment
 from wearlog.forecasts import schedule as forecasts
+from wearlog.logbook import schedule as backups
+from wearlog.logbook.backups import folder, retention
 from wearlog.reminders import reachable
 from wearlog.reminders import schedule as reminders
 
 ROOT = Path(__file__).resolve().parents[2]
 ENVIRONMENT = environment.read(os.environ, ROOT)
+if environment.finish_restore(ENVIRONMENT):
+    ENVIRONMENT = environment.read(os.environ, ROOT)  # the key may have come with the backup
 
 DEBUG = ENVIRONMENT.debug
 SECRET_KEY = ENVIRONMENT.secret_key
@@ -122,6 +126,9 @@ REMINDER_CHANNELS = ["wearlog.reminders.mail.MailChannel", "wearlog.reminders.we
 WEBHOOK_HOSTS = reachable.read_hosts(os.environ.get("WEBHOOK_HOSTS", ""))
 WEBHOOK_NETWORKS = reachable.read_networks(os.environ.get("WEBHOOK_NETWORKS", ""))
 
+BACKUP_DIR = folder.read_folder(os.environ.get("BACKUP_DIR", ""), DATA_DIR)
+BACKUP_KEEP = retention.read_keep(os.environ.get("BACKUP_KEEP", ""))
+
 CELERY_BROKER_URL = ENVIRONMENT.redis_url or "memory://"
 CELERY_TASK_ALWAYS_EAGER = not ENVIRONMENT.redis_url
 CELERY_TASK_IGNORE_RESULT = True
@@ -132,7 +139,7 @@ CELERY_WORKER_DISABLE_PREFETCH = True
 CELERY_TIMEZONE = "UTC"
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULER = "wearlog.config.beat:OneBeat"
-CELERY_BEAT_SCHEDULE = forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE
+CELERY_BEAT_SCHEDULE = forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE | backups.BEAT_SCHEDULE
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
