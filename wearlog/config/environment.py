@@ -155,5 +155,5 @@ def finish_restore(environment: Environment) -> bool:
     except (OSError, ValueError, BackupRefused) as error:
         raise ImproperlyConfigured(
             f"A restore was cut off and can't be finished yet: {error} "
-            f"It is tried again at each start; {environment.data_dir / swapping.JOURNAL} says what is left to do."
+            f"It is tried again at each start; {environment.data_dir / swapping.JOURNAL} says what is left."
         ) from error

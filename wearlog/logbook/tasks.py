@@ -1,4 +1,4 @@
-"""What the schedule runs: one backup a day. A message only wakes; when the last one was made stands in a file."""
+"""What the schedule runs: one backup a day. A message only wakes; what was made stands in a file."""
 
 from __future__ import annotations
 

@@ -131,7 +131,7 @@ def seal_of(stream: IO[bytes], length: int) -> bytes:
 def check(path: Path) -> Manifest:
     """Read every byte and hold it against seal and manifest; raises Spoilt, or BackupRefused where the file
     can't be read at all. Unpacks nothing to the disk."""
-    with _opened(path) as (archive, manifest):
+    with Opened(path) as (archive, manifest):
         for name, stated in manifest.members.items():
             for _piece in _pieces(archive, name, stated):
                 pass
@@ -141,7 +141,7 @@ def check(path: Path) -> Manifest:
 def unpack(path: Path, folder: Path) -> Manifest:
     """Check again while unpacking all members into an empty folder; what was written is on the disk when
     this returns."""
-    with _opened(path) as (archive, manifest):
+    with Opened(path) as (archive, manifest):
         folders = {folder}
         for name, stated in manifest.members.items():
             target = folder / name
@@ -159,7 +159,7 @@ def unpack(path: Path, folder: Path) -> Manifest:
         return manifest
 
 
-class _opened:
+class Opened:
     """The archive with its manifest, once seal, names and sizes are right."""
 
     def __init__(self, path: Path) -> None:
@@ -212,7 +212,7 @@ class _opened:
             if not MAY_BE_INSIDE.fullmatch(entry.filename) or entry.flag_bits & 1:
                 raise spoilt(self.path, f"{entry.filename[:80]!r} does not belong into a backup")
             if entry.file_size > max(RATIO_FROM_BYTES, MOST_RATIO * entry.compress_size):
-                raise spoilt(self.path, f"{entry.filename} would unpack to more than a hundred times its size")
+                raise spoilt(self.path, f"{entry.filename} would unpack to over a hundred times its size")
         if MANIFEST not in names or self.archive.getinfo(MANIFEST).file_size > MOST_MANIFEST_BYTES:
             raise spoilt(self.path, "it has no manifest, or one that is too long")
         manifest = manifest_of(json.loads(self.archive.read(MANIFEST)), self.path)
@@ -233,7 +233,13 @@ def manifest_of(content: Any, path: Path) -> Manifest:
             f"{path} is of the format {content['format']!r}, which this Wearlog does not know: install the "
             f"version that made it ({content.get('program', 'not told')}) or a newer one."
         )
-    kinds = {"made_at": str, "reason": str, "program": str, "database": str, "database_version": str}
+    kinds: dict[str, type] = {
+        "made_at": str,
+        "reason": str,
+        "program": str,
+        "database": str,
+        "database_version": str,
+    }
     kinds |= {"database_schema": str, "schema": list, "rows": dict, "photos": bool, "keys": bool}
     kinds |= {"photos_lacking": list, "members": dict}
     if any(not isinstance(content.get(name), kind) for name, kind in kinds.items()):
@@ -260,8 +266,8 @@ def _pieces(archive: zipfile.ZipFile, name: str, stated: dict[str, Any]) -> Iter
 
 def spoilt(path: Path, why: str) -> Spoilt:
     return Spoilt(
-        f"{path} is no whole backup of Wearlog: {why}. Nothing was changed. Take another one, or copy this one "
-        "anew from where it came."
+        f"{path} is no whole backup of Wearlog: {why}. Nothing was changed. Take another one, or copy this "
+        "one anew from where it came."
     )
 
 

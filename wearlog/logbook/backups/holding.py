@@ -62,8 +62,8 @@ def alone(data_dir: Path) -> Iterator[None]:
             stream = held.enter_context(open_private(data_dir / name))
             if not _take(stream, shared=False):
                 raise InUse(
-                    f"Wearlog is at work on {data_dir}: stop it (quickstart, the pages, workers and schedule, "
-                    "any other command), and try again."
+                    f"Wearlog is at work on {data_dir}: stop it (quickstart, the pages, workers and "
+                    "schedule, any other command), and try again."
                 )
         yield
 

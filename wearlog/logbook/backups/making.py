@@ -168,9 +168,7 @@ def program() -> str:
 def _fill_from_sqlite(writer: Writer, started: Manifest, work: Path) -> tuple[Manifest, Sequence[str]]:
     source, made = Path(connection.settings_dict["NAME"]), work / archive.SQLITE_MEMBER
     if not source.exists():
-        raise BackupRefused(
-            f"There is no database {source}: name the folder of the mill's data with --data."
-        )
+        raise BackupRefused(f"There is no database {source}: name the folder of the mill's data with --data.")
     size = source.stat().st_size
     archive.see_room(work, size, spare_bytes=SPARE_BYTES)
     sqlite.copy(source, made)

@@ -139,8 +139,8 @@ def load(database: Mapping[str, Any], dump: Path, schema_name: str) -> None:
     with connected(database) as connection:
         if live_schema(connection) != schema_name:
             raise BackupRefused(
-                f"The backup is of the schema {schema_name!r}, this database uses {live_schema(connection)!r}: "
-                "restore it into a database with the same search_path."
+                f"The backup is of the schema {schema_name!r}, this database uses another one "
+                f"({live_schema(connection)!r}): restore it into a database with the same search_path."
             )
         see_alone(connection)
         server = _major(connection)
@@ -204,7 +204,7 @@ FOR one IN SELECT p.oid::pg_catalog.regprocedure AS name FROM pg_catalog.pg_proc
   AND NOT EXISTS (SELECT 1 FROM pg_catalog.pg_depend d WHERE d.objid = p.oid AND d.deptype = 'e') LOOP
   EXECUTE pg_catalog.format('ALTER ROUTINE %s SET SCHEMA %I', one.name, '{there}'); END LOOP;
 END $moving$;
-"""
+"""  # noqa: S608  # names of schemas, quoted above
 
 
 def swap(database: Mapping[str, Any], *, live: str, aside: str, new: str) -> None:
@@ -220,7 +220,7 @@ def swap(database: Mapping[str, Any], *, live: str, aside: str, new: str) -> Non
             connection.execute(moving(live, aside).encode())
             connection.execute(moving(new, live).encode())
         except errors.LockNotAvailable as error:
-            raise InUse("Other programs hold the tables of the database: stop them, and try again.") from error
+            raise InUse("Other programs hold the database's tables: stop them, and try again.") from error
         connection.execute(sql.SQL("DROP SCHEMA {}").format(sql.Identifier(new)))
 
 
@@ -252,7 +252,7 @@ def _running(
             return " ".join(lines[:3]) or "it said nothing"
 
         try:
-            process = subprocess.Popen(
+            process = subprocess.Popen(  # noqa: S603  # programs of PostgreSQL
                 command, stderr=words, env=postgres_tools.surroundings(database), **streams
             )
         except OSError as error:

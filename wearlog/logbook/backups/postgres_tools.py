@@ -67,8 +67,8 @@ def fitting(server_major: int) -> Tools:
     older = f" The newest here is {found[-1].major}." if found else ""
     raise BackupRefused(
         f"pg_dump, pg_restore and psql of PostgreSQL {server_major} or newer are not on this machine.{older} "
-        f"Install PostgreSQL's client programs (on Debian the package postgresql-client-{server_major}), or put "
-        "their folder on the PATH."
+        f"Install PostgreSQL's client programs (on Debian the package postgresql-client-{server_major}), or "
+        "put their folder on the PATH."
     )
 
 
@@ -88,7 +88,9 @@ def _there() -> Iterator[Tools]:
 def _major(program: Path) -> int:
     """The version that a program tells; 0 where it can't be run."""
     try:
-        told = subprocess.run([str(program), "--version"], capture_output=True, text=True, timeout=20)
+        told = subprocess.run(  # noqa: S603  # found under the name of a program of PostgreSQL
+            [str(program), "--version"], capture_output=True, text=True, timeout=20
+        )
     except (OSError, subprocess.SubprocessError):
         return 0
     number = re.search(r"\(PostgreSQL\)\s+(\d+)", told.stdout)

@@ -47,8 +47,8 @@ def see(path: Path) -> Manifest:
     if manifest.database != connection.vendor:
         made, here = CALLED.get(manifest.database, "another database"), CALLED[connection.vendor]
         raise BackupRefused(
-            f"{path} was made from {made}, and DATABASE_URL names {here} here: restore it on {made}, then carry "
-            "the log over with export_logbook and import_logbook."
+            f"{path} was made from {made}, and DATABASE_URL names {here} here: restore it on {made}, then "
+            "carry the log over with export_logbook and import_logbook."
         )
     if MEMBERS[connection.vendor] not in manifest.members:
         raise archive.spoilt(path, "it holds no database")

@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
 from wearlog.logbook.backups.refusals import BackupRefused, InUse
@@ -63,7 +64,8 @@ def rows(connection: sqlite3.Connection) -> dict[str, int]:
         "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
     )
     tables = sorted(str(name) for (name,) in named)
-    return {name: int(_one(connection, f"SELECT count(*) FROM {quoted(name)}")) for name in tables}
+    counting = "SELECT count(*) FROM "
+    return {name: int(_one(connection, counting + quoted(name))) for name in tables}
 
 
 def schema(connection: sqlite3.Connection) -> list[str]:
@@ -101,5 +103,5 @@ def quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
-def _one(connection: sqlite3.Connection, statement: str) -> object:
+def _one(connection: sqlite3.Connection, statement: str) -> Any:
     return connection.execute(statement).fetchone()[0]

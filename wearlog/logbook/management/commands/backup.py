@@ -30,7 +30,7 @@ class Command(BaseCommand):
             action="store_true",
             help="put the secret key in, too: whoever has the file can then sign in as anybody",
         )
-        parser.add_argument("--replace", action="store_true", help="write over FILE where it is there already")
+        parser.add_argument("--replace", action="store_true", help="write over FILE where it is there")
         parser.add_argument(
             "--new-folder",
             action="store_true",
@@ -51,11 +51,12 @@ class Command(BaseCommand):
             raise CommandError(f"No backup was made. {refused}") from refused
         pictures = sum(name.startswith("photos/") and "-small" not in name for name in manifest.members)
         self.stdout.write(
-            f"Wrote {target}: {sum(manifest.rows.values())} rows and {pictures} photos, read back and found whole."
+            f"Wrote {target}: {sum(manifest.rows.values())} rows and {pictures} photos, "
+            "read back and found whole."
         )
         if manifest.photos_lacking:
             self.stderr.write(
-                f"Note: {len(manifest.photos_lacking)} photos of the log have no file here, so none in it either."
+                f"Note: {len(manifest.photos_lacking)} photos of the log have no file here, and none in it."
             )
         self.stdout.write(
             "The secret key is in it: keep the file as you keep the key."

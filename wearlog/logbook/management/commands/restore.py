@@ -37,7 +37,7 @@ class Command(BaseCommand):
             self.stdout.write(f"What was here before is kept in {folder}")
         if done.schema_aside:
             self.stdout.write(
-                f"The tables that were here before are kept in the schema {done.schema_aside} of the database."
+                f"The tables that were here before are kept in the database's schema {done.schema_aside}."
             )
         if not done.manifest.photos:
             self.stdout.write("This backup holds no photos; those that are here stay.")
@@ -53,5 +53,5 @@ class Command(BaseCommand):
 
 def told(manifest: Manifest) -> str:
     """What an archive holds, in one line."""
-    rows = sum(manifest.rows.values())
-    return f"the backup of {manifest.made_at[:19].replace('T', ' ')} UTC by Wearlog {manifest.program}, {rows} rows."
+    made = manifest.made_at[:19].replace("T", " ")
+    return f"the backup of {made} UTC by Wearlog {manifest.program}, {sum(manifest.rows.values())} rows."
