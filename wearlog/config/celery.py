@@ -1,11 +1,24 @@
 """The Celery application: `celery -A wearlog.config worker`."""
 
 import os
+from typing import Any
 
 from celery import Celery
+from celery.signals import beat_init, worker_init
+
+from wearlog.logbook.backups import holding
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "wearlog.config.settings")
 
 app = Celery("wearlog")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+
+
+@worker_init.connect  # type: ignore[untyped-decorator]  # celery has no types
+@beat_init.connect  # type: ignore[untyped-decorator]
+def be_at_work(**_: Any) -> None:
+    """No backup is restored while a worker or the schedule runs. Celery offers no other hook for it."""
+    from django.conf import settings
+
+    holding.join(settings.DATA_DIR)

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from django.core.exceptions import ImproperlyConfigured
 
 from wearlog.config import sqlite
+from wearlog.logbook.backups import holding
+from wearlog.logbook.backups.refusals import InUse
 
 CANNOT_START = 2
 
@@ -21,11 +23,13 @@ def run(argv: Sequence[str]) -> None:
     if not os.environ.get("DATABASE_URL", "").startswith("postgres") and (refusal := sqlite.too_old()):
         stop(refusal)
     try:
-        importlib.import_module("wearlog.config.settings")  # so that what is wrong is said at once
+        settings = importlib.import_module("wearlog.config.settings")  # what is wrong is said at once
+        if "restore" not in argv[1:2]:  # which needs the folder for itself
+            holding.join(settings.DATA_DIR)
         from django.core.management import execute_from_command_line
 
         execute_from_command_line(list(argv))
-    except ImproperlyConfigured as error:
+    except (ImproperlyConfigured, InUse) as error:
         stop(str(error))
 
 

@@ -22,6 +22,8 @@ from django.core.exceptions import ImproperlyConfigured
 
 from wearlog.config import private_files
 from wearlog.config.hidden import VARIABLES, Hidden, hidden_url, hide
+from wearlog.logbook.backups import swapping
+from wearlog.logbook.backups.refusals import BackupRefused
 
 YES = {"1", "true", "yes", "on"}
 NO = {"0", "false", "no", "off"}
@@ -247,3 +249,15 @@ def read(source: Mapping[str, str], root: Path) -> Environment:
         site_url=site_url(source),
         trusted_proxies=trusted_proxies(source),
     )
+
+
+def finish_restore(environment: Environment) -> bool:
+    """Finish a restore that was cut off in its swap, before anything is opened; False where there is none.
+    Raises ImproperlyConfigured where that can't be done yet."""
+    try:
+        return swapping.finish(environment.data_dir, environment.database)
+    except (OSError, ValueError, BackupRefused) as error:
+        raise ImproperlyConfigured(
+            f"A restore was cut off and can't be finished yet: {error} "
+            f"It is tried again at each start; {environment.data_dir / swapping.JOURNAL} says what is left."
+        ) from error

@@ -8,12 +8,16 @@ from csp.constants import NONE, SELF
 
 from wearlog.config import environment, logs
 from wearlog.forecasts import schedule as forecasts
+from wearlog.logbook import schedule as backups
+from wearlog.logbook.backups import folder, retention
 from wearlog.people import schedule as people
 from wearlog.reminders import reachable
 from wearlog.reminders import schedule as reminders
 
 ROOT = Path(__file__).resolve().parents[2]
 surroundings = environment.read(os.environ, ROOT)  # not in capitals: it is none of Django's settings
+if environment.finish_restore(surroundings):
+    surroundings = environment.read(os.environ, ROOT)  # the key may have come with the backup
 
 DEBUG = surroundings.debug
 SECRET_KEY = surroundings.secret_key
@@ -135,6 +139,9 @@ REMINDER_CHANNELS = ["wearlog.reminders.mail.MailChannel", "wearlog.reminders.we
 WEBHOOK_HOSTS = reachable.read_hosts(os.environ.get("WEBHOOK_HOSTS", ""))
 WEBHOOK_NETWORKS = reachable.read_networks(os.environ.get("WEBHOOK_NETWORKS", ""))
 
+BACKUP_DIR = folder.read_folder(os.environ.get("BACKUP_DIR", ""), DATA_DIR)
+BACKUP_KEEP = retention.read_keep(os.environ.get("BACKUP_KEEP", ""))
+
 CELERY_BROKER_URL = surroundings.redis_url or "memory://"
 CELERY_TASK_ALWAYS_EAGER = not surroundings.redis_url
 CELERY_TASK_IGNORE_RESULT = True
@@ -146,7 +153,9 @@ CELERY_TIMEZONE = "UTC"
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False  # what goes wrong is written as LOGGING says, in every program
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULER = "wearlog.config.beat:OneBeat"
-CELERY_BEAT_SCHEDULE = people.BEAT_SCHEDULE | forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE
+CELERY_BEAT_SCHEDULE = (
+    people.BEAT_SCHEDULE | forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE | backups.BEAT_SCHEDULE
+)
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {

@@ -5,6 +5,8 @@ import os
 
 from django.core.wsgi import get_wsgi_application
 
+from wearlog.logbook.backups import holding
+
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "wearlog.config.settings")
 
 
@@ -16,4 +18,7 @@ def warn_of_plain_http() -> None:
 
 
 application = get_wsgi_application()
+from django.conf import settings  # noqa: E402
+
 warn_of_plain_http()
+holding.join(settings.DATA_DIR)  # no backup is restored while pages are served

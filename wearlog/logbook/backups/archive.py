@@ -1,0 +1,293 @@
+"""The archive file: a .zip with a manifest of its members and a seal over all of its bytes.
+
+The seal is the archive's comment, the last bytes of the file: SHA-256 over every byte before it. The
+manifest's hashes alone would not find a byte that no member holds (padding, times, the directory).
+Everything here is read and written in pieces; memory does not grow with the mill.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import shutil
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from types import TracebackType
+from typing import IO, Any
+
+from wearlog.logbook.backups.refusals import BackupRefused, Spoilt
+
+FORMAT = "Wearlog backup 1"
+MANIFEST = "manifest.json"
+SQLITE_MEMBER, POSTGRES_MEMBER = "database.sqlite3", "database.pgdump"
+KEY_MEMBER = "secret_key"
+SEAL = b"Wearlog backup, SHA-256 of all before: "
+DIGEST_BYTES = 64
+CHUNK = 1024 * 1024
+
+MAY_BE_INSIDE = re.compile(
+    rf"{re.escape(SQLITE_MEMBER)}|{re.escape(POSTGRES_MEMBER)}|{re.escape(MANIFEST)}|{KEY_MEMBER}"
+    r"|photos/[0-9a-f]{2}/[0-9a-f]{32}(-small)?\.jpg|https/(authority|server)\.(crt|key)"
+)
+"""Nothing else is ever read, so that no name leads out of the folder that it is unpacked to."""
+
+MOST_MEMBERS = 1_000_000
+MOST_MANIFEST_BYTES = 256 * CHUNK
+MOST_RATIO, RATIO_FROM_BYTES = 100, CHUNK
+"""A member may unpack to a hundred times its packed size at most; small ones may compress as they like."""
+
+READING_FAILS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError)
+"""What the standard library raises for bytes that are no proper archive."""
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """What an archive holds. `schema` lists the migrations that its database has, as `app.name`; `rows`
+    counts by table; `members` has SHA-256 and size in bytes by name."""
+
+    made_at: str
+    reason: str
+    program: str
+    database: str
+    database_version: str
+    database_schema: str
+    schema: list[str]
+    rows: dict[str, int]
+    photos: bool
+    keys: bool
+    photos_lacking: list[str] = field(default_factory=list)
+    members: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+    @property
+    def unpacked_bytes(self) -> int:
+        return sum(int(member["bytes"]) for member in self.members.values())
+
+
+class Writer:
+    """Writes an archive beside its final name. `close` seals it; `drop` takes it away."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.members: dict[str, dict[str, Any]] = {}
+        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
+        self.stream = os.fdopen(handle, "w+b")
+        self.archive = zipfile.ZipFile(self.stream, "w", allowZip64=True)
+
+    def __enter__(self) -> Writer:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if not self.stream.closed:
+            self.stream.close()
+
+    def add(self, name: str, source: IO[bytes], *, packed: bool) -> None:
+        """Copy the stream in as a member; `packed` where compressing is worth its time."""
+        digest, size = hashlib.sha256(), 0
+        entry = zipfile.ZipInfo(name)
+        entry.compress_type = zipfile.ZIP_DEFLATED if packed else zipfile.ZIP_STORED
+        entry.external_attr = 0o600 << 16
+        with self.archive.open(entry, "w", force_zip64=True) as member:
+            while piece := source.read(CHUNK):
+                digest.update(piece)
+                size += len(piece)
+                member.write(piece)
+        self.members[name] = {"sha256": digest.hexdigest(), "bytes": size}
+
+    def close(self, manifest: Manifest) -> None:
+        """Add the manifest, seal the file and write it through to the disk."""
+        content = {"format": FORMAT} | asdict(manifest) | {"members": self.members}
+        entry = zipfile.ZipInfo(MANIFEST)
+        entry.compress_type = zipfile.ZIP_DEFLATED
+        entry.external_attr = 0o600 << 16
+        self.archive.writestr(entry, json.dumps(content, indent=1, sort_keys=True))
+        self.archive.comment = SEAL + b"0" * DIGEST_BYTES
+        self.archive.close()
+        length = self.stream.seek(0, os.SEEK_END)
+        digest = seal_of(self.stream, length)
+        self.stream.seek(length - DIGEST_BYTES)
+        self.stream.write(digest)
+        self.stream.flush()
+        os.fsync(self.stream.fileno())
+        self.stream.close()
+
+
+def seal_of(stream: IO[bytes], length: int) -> bytes:
+    """SHA-256, as 64 hexadecimal digits, of all but the last 64 bytes of the file."""
+    digest, left = hashlib.sha256(), length - DIGEST_BYTES
+    stream.seek(0)
+    while left and (piece := stream.read(min(CHUNK, left))):
+        digest.update(piece)
+        left -= len(piece)
+    return digest.hexdigest().encode()
+
+
+def check(path: Path) -> Manifest:
+    """Read every byte and hold it against seal and manifest; raises Spoilt, or BackupRefused where the file
+    can't be read at all. Unpacks nothing to the disk."""
+    with Opened(path) as (archive, manifest):
+        for name, stated in manifest.members.items():
+            for _piece in _pieces(archive, name, stated):
+                pass
+        return manifest
+
+
+def unpack(path: Path, folder: Path) -> Manifest:
+    """Check again while unpacking all members into an empty folder; what was written is on the disk when
+    this returns."""
+    with Opened(path) as (archive, manifest):
+        folders = {folder}
+        for name, stated in manifest.members.items():
+            target = folder / name
+            for parent in reversed(target.relative_to(folder).parents):
+                (folder / parent).mkdir(mode=0o700, exist_ok=True)
+                folders.add(folder / parent)
+            handle = os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
+            with os.fdopen(handle, "wb") as stream:
+                for piece in _pieces(archive, name, stated):
+                    stream.write(piece)
+                stream.flush()
+                os.fsync(stream.fileno())
+        for one in folders:
+            sync_folder(one)
+        return manifest
+
+
+class Opened:
+    """The archive with its manifest, once seal, names and sizes are right."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def __enter__(self) -> tuple[zipfile.ZipFile, Manifest]:
+        try:
+            self.stream = self.path.open("rb")
+        except OSError as error:
+            raise BackupRefused(f"The file {self.path} can't be read ({error.strerror}).") from error
+        try:
+            self._see_the_seal()
+            self.archive = zipfile.ZipFile(self.stream)
+            return self.archive, self._read_manifest()
+        except READING_FAILS as error:
+            self.stream.close()
+            raise spoilt(self.path, str(error)) from error
+        except OSError as error:
+            self.stream.close()
+            raise BackupRefused(f"The file {self.path} can't be read ({error.strerror}).") from error
+        except BaseException:
+            self.stream.close()
+            raise
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.archive.close()
+        self.stream.close()
+        if isinstance(error, READING_FAILS) and not isinstance(error, BackupRefused):
+            raise spoilt(self.path, str(error)) from error
+
+    def _see_the_seal(self) -> None:
+        length = self.stream.seek(0, os.SEEK_END)
+        if length < len(SEAL) + DIGEST_BYTES:
+            raise spoilt(self.path, "it is too short")
+        self.stream.seek(length - DIGEST_BYTES - len(SEAL))
+        if self.stream.read(len(SEAL)) != SEAL:
+            raise spoilt(self.path, "its end is missing")
+        stated = self.stream.read(DIGEST_BYTES)
+        if seal_of(self.stream, length) != stated:
+            raise spoilt(self.path, "its bytes are not the ones that were written")
+
+    def _read_manifest(self) -> Manifest:
+        entries = self.archive.infolist()
+        names = [entry.filename for entry in entries]
+        if len(entries) > MOST_MEMBERS or len(set(names)) != len(names):
+            raise spoilt(self.path, "it holds too many files, or one twice")
+        for entry in entries:
+            if not MAY_BE_INSIDE.fullmatch(entry.filename) or entry.flag_bits & 1:
+                raise spoilt(self.path, f"{entry.filename[:80]!r} does not belong into a backup")
+            if entry.file_size > max(RATIO_FROM_BYTES, MOST_RATIO * entry.compress_size):
+                raise spoilt(self.path, f"{entry.filename} would unpack to over a hundred times its size")
+        if MANIFEST not in names or self.archive.getinfo(MANIFEST).file_size > MOST_MANIFEST_BYTES:
+            raise spoilt(self.path, "it has no manifest, or one that is too long")
+        manifest = manifest_of(json.loads(self.archive.read(MANIFEST)), self.path)
+        if {*manifest.members, MANIFEST} != set(names):
+            raise spoilt(self.path, "its files are not the ones that its manifest names")
+        for name, stated in manifest.members.items():
+            if self.archive.getinfo(name).file_size != stated["bytes"]:
+                raise spoilt(self.path, f"{name} has not the length that its manifest states")
+        return manifest
+
+
+def manifest_of(content: Any, path: Path) -> Manifest:
+    """The manifest from its JSON; raises Spoilt, or BackupRefused for a format that is not known here."""
+    if not isinstance(content, dict) or not str(content.get("format", "")).startswith("Wearlog backup "):
+        raise spoilt(path, "its manifest can't be understood")
+    if content["format"] != FORMAT:
+        raise BackupRefused(
+            f"{path} is of the format {content['format']!r}, which this Wearlog does not know: install the "
+            f"version that made it ({content.get('program', 'not told')}) or a newer one."
+        )
+    kinds: dict[str, type] = {
+        "made_at": str,
+        "reason": str,
+        "program": str,
+        "database": str,
+        "database_version": str,
+    }
+    kinds |= {"database_schema": str, "schema": list, "rows": dict, "photos": bool, "keys": bool}
+    kinds |= {"photos_lacking": list, "members": dict}
+    if any(not isinstance(content.get(name), kind) for name, kind in kinds.items()):
+        raise spoilt(path, "its manifest can't be understood")
+    for stated in content["members"].values():
+        if (
+            not isinstance(stated, dict)
+            or not re.fullmatch(r"[0-9a-f]{64}", str(stated.get("sha256")))
+            or not isinstance(stated.get("bytes"), int)
+        ):
+            raise spoilt(path, "its manifest can't be understood")
+    return Manifest(**{name: content[name] for name in kinds})
+
+
+def _pieces(archive: zipfile.ZipFile, name: str, stated: dict[str, Any]) -> Iterator[bytes]:
+    digest = hashlib.sha256()
+    with archive.open(name) as member:
+        while piece := member.read(CHUNK):
+            digest.update(piece)
+            yield piece
+    if digest.hexdigest() != stated["sha256"]:
+        raise ValueError(f"{name} is not what was written")
+
+
+def spoilt(path: Path, why: str) -> Spoilt:
+    return Spoilt(
+        f"{path} is no whole backup of Wearlog: {why}. Nothing was changed. Take another one, or copy this "
+        "one anew from where it came."
+    )
+
+
+def sync_folder(folder: Path) -> None:
+    """Write a folder's names through to the disk, where the system can."""
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:  # Windows opens no folders
+        return
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def see_room(folder: Path, needed_bytes: int, *, spare_bytes: int) -> None:
+    """Raises BackupRefused where the folder's disk has not so much room and some to spare."""
+    free = shutil.disk_usage(folder).free
+    if free < needed_bytes + spare_bytes:
+        raise BackupRefused(
+            f"The disk of {folder} has {free // 1_000_000} MB free and "
+            f"{(needed_bytes + spare_bytes) // 1_000_000} MB are needed: make room, or name another disk."
+        )

@@ -1,0 +1,274 @@
+"""A PostgreSQL database, dumped and put back by its own programs.
+
+What is put back is loaded into a schema beside the live one, in one transaction, and looked at and migrated
+there; `swap` then changes the two by their names in another one. `docs/decisions/backup.md` says why.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import tempfile
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, Any
+
+import psycopg
+from psycopg import errors, sql
+
+from wearlog.logbook.backups import postgres_tools
+from wearlog.logbook.backups.refusals import BackupRefused, InUse
+
+STAGED, MEANWHILE = "wearlog_restoring", "wearlog_meanwhile"
+PATIENCE = "10s"
+LEAVING_TAKES_S = 3.0
+FIRST_WITH_TRANSACTION_TIMEOUT = 17
+
+
+@dataclass(frozen=True)
+class Moment:
+    """The database as of one moment, which pg_dump can be told to see as well."""
+
+    snapshot: str
+    server: int
+    schema_name: str
+    rows: dict[str, int]
+    schema: list[str]
+    photos: list[str]
+
+
+@contextmanager
+def connected(database: Mapping[str, Any]) -> Iterator[psycopg.Connection]:
+    try:
+        with psycopg.connect(postgres_tools.conninfo(database, secret=True), autocommit=True) as connection:
+            yield connection
+    except psycopg.OperationalError as error:
+        raise BackupRefused(f"The database can't be reached: {str(error).strip()}") from error
+
+
+def _major(connection: psycopg.Connection) -> int:
+    return connection.info.server_version // 10_000
+
+
+def live_schema(connection: psycopg.Connection) -> str:
+    return str(_one(connection, sql.SQL("SELECT current_schema()")))
+
+
+@contextmanager
+def moment(database: Mapping[str, Any]) -> Iterator[Moment]:
+    """Hold one moment of the database while others go on writing."""
+    with connected(database) as connection, connection.transaction():
+        connection.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        name = live_schema(connection)
+        yield Moment(
+            snapshot=str(_one(connection, sql.SQL("SELECT pg_export_snapshot()"))),
+            server=_major(connection),
+            schema_name=name,
+            rows=rows(connection, name),
+            schema=schema(connection, name),
+            photos=photo_names(connection, name),
+        )
+
+
+@contextmanager
+def dumped(database: Mapping[str, Any], now: Moment) -> Iterator[IO[bytes]]:
+    """pg_dump's own format, as a stream. Raises BackupRefused where it was not written to its end."""
+    tools = postgres_tools.fitting(now.server)
+    command = [tools["pg_dump"], "--format=custom", "--no-owner", "--no-privileges", "--no-password"]
+    command += [f'--schema="{now.schema_name}"', f"--snapshot={now.snapshot}", "--lock-wait-timeout=60s"]
+    command += [f"--dbname={postgres_tools.conninfo(database, secret=False)}"]
+    with _running(command, database, stdout=subprocess.PIPE) as (process, told):
+        assert process.stdout
+        yield process.stdout
+        if process.wait():
+            raise BackupRefused(f"pg_dump could not write the database: {told()}")
+
+
+def rows(connection: psycopg.Connection, schema_name: str) -> dict[str, int]:
+    """How many rows each table of the schema has."""
+    tables = connection.execute(
+        "SELECT table_name FROM information_schema.tables "
+        "WHERE table_schema = %s AND table_type = 'BASE TABLE' ORDER BY 1",
+        [schema_name],
+    ).fetchall()
+    counting = sql.SQL("SELECT count(*) FROM {}")
+    return {name: _one(connection, counting.format(sql.Identifier(schema_name, name))) for (name,) in tables}
+
+
+def schema(connection: psycopg.Connection, schema_name: str) -> list[str]:
+    """The migrations that were applied, as `app.name`."""
+    asked = sql.SQL("SELECT app, name FROM {} ORDER BY app, name")
+    found = connection.execute(asked.format(sql.Identifier(schema_name, "django_migrations")))
+    return [f"{app}.{name}" for app, name in found]
+
+
+def photo_names(connection: psycopg.Connection, schema_name: str) -> list[str]:
+    there = connection.execute("SELECT to_regclass(%s)", [f'"{schema_name}".service_photo']).fetchone()
+    if there is None or there[0] is None:
+        return []
+    asked = sql.SQL("SELECT name FROM {} ORDER BY name")
+    found = connection.execute(asked.format(sql.Identifier(schema_name, "service_photo")))
+    return [str(name) for (name,) in found]
+
+
+def see_alone(connection: psycopg.Connection) -> None:
+    """Raises InUse where anybody else is connected to this database, for longer than it takes to leave."""
+    asked = sql.SQL(
+        "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
+        "AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
+    )
+    end = time.monotonic() + LEAVING_TAKES_S
+    while others := _one(connection, asked):
+        if time.monotonic() > end:
+            raise InUse(
+                f"{others} other programs are connected to the database: stop Wearlog's pages, workers and "
+                "schedule on every machine, and try again."
+            )
+        time.sleep(0.1)
+
+
+def load(database: Mapping[str, Any], dump: Path, schema_name: str) -> None:
+    """Load a dump of the live schema into the schema STAGED, all of it or nothing.
+
+    A dump names its schema throughout; so what is live steps aside for this one transaction, which nobody
+    sees from outside. psql ends it with COMMIT only once pg_restore has come to its end.
+    """
+    with connected(database) as connection:
+        if live_schema(connection) != schema_name:
+            raise BackupRefused(
+                f"The backup is of the schema {schema_name!r}, this database uses another one "
+                f"({live_schema(connection)!r}): restore it into a database with the same search_path."
+            )
+        see_alone(connection)
+        server = _major(connection)
+    tools = postgres_tools.fitting(server)
+    reader = [tools["pg_restore"], "--no-owner", "--no-privileges", "--file=-"]
+    reader += [f"--schema={schema_name}", str(dump)]
+    writer = [tools["psql"], "--no-psqlrc", "--quiet", "--no-password", "--set=ON_ERROR_STOP=1"]
+    writer += [f"--output={os.devnull}", f"--dbname={postgres_tools.conninfo(database, secret=False)}"]
+    writer += ["--file=-"]
+    with (
+        _running(writer, database, stdin=subprocess.PIPE) as (into, into_told),
+        _running(reader, database, stdout=subprocess.PIPE) as (out, out_told),
+    ):
+        assert into.stdin
+        assert out.stdout
+        broken = False
+        try:
+            into.stdin.write(_before(schema_name).encode())
+            _pump(out.stdout, into.stdin, server)
+            if out.wait() == 0:
+                into.stdin.write(_after(schema_name).encode())
+            into.stdin.close()
+        except OSError:
+            broken = True  # psql has ended before, and says why
+            out.kill()
+        if into.wait() or broken:
+            raise BackupRefused(f"The database did not take the backup: {into_told()}")
+        if out.wait():
+            raise BackupRefused(f"pg_restore can't read the backup: {out_told()}")
+
+
+def _before(live: str) -> str:
+    return (
+        f"BEGIN;\nSET LOCAL lock_timeout = '{PATIENCE}';\nDROP SCHEMA IF EXISTS {STAGED} CASCADE;\n"
+        f"CREATE SCHEMA {MEANWHILE};\n{moving(live, MEANWHILE)}"
+    )
+
+
+def _after(live: str) -> str:
+    return (
+        f"\nCREATE SCHEMA {STAGED};\n{moving(live, STAGED)}{moving(MEANWHILE, live)}"
+        f"DROP SCHEMA {MEANWHILE};\nCOMMIT;\n"
+    )
+
+
+def moving(source: str, target: str) -> str:
+    """SQL that moves every table, view, sequence and function of one schema to another; what belongs to an
+    extension stays. Needs to own them and to be allowed to create schemas, no more."""
+    here, there = (name.replace("'", "''") for name in (source, target))
+    return f"""DO $moving$ DECLARE one record; BEGIN
+FOR one IN SELECT c.relname AS name, c.relkind AS kind FROM pg_catalog.pg_class c
+  JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace WHERE n.nspname = '{here}'
+  AND c.relkind IN ('r', 'p', 'v', 'm', 'S') AND NOT EXISTS (SELECT 1 FROM pg_catalog.pg_depend d
+    WHERE d.classid = 'pg_catalog.pg_class'::pg_catalog.regclass AND d.objid = c.oid
+    AND (d.deptype = 'e' OR (c.relkind = 'S' AND d.deptype IN ('a', 'i')))) LOOP
+  EXECUTE pg_catalog.format('ALTER %s %I.%I SET SCHEMA %I', CASE one.kind WHEN 'v' THEN 'VIEW'
+    WHEN 'm' THEN 'MATERIALIZED VIEW' WHEN 'S' THEN 'SEQUENCE' ELSE 'TABLE' END,
+    '{here}', one.name, '{there}'); END LOOP;
+FOR one IN SELECT p.oid::pg_catalog.regprocedure AS name FROM pg_catalog.pg_proc p
+  JOIN pg_catalog.pg_namespace n ON n.oid = p.pronamespace WHERE n.nspname = '{here}'
+  AND NOT EXISTS (SELECT 1 FROM pg_catalog.pg_depend d WHERE d.objid = p.oid AND d.deptype = 'e') LOOP
+  EXECUTE pg_catalog.format('ALTER ROUTINE %s SET SCHEMA %I', one.name, '{there}'); END LOOP;
+END $moving$;
+"""  # noqa: S608  # names of schemas, quoted above
+
+
+def swap(database: Mapping[str, Any], *, live: str, aside: str, new: str) -> None:
+    """Let the schema `new` be the live one, and keep what was live in `aside`: in one transaction. Does
+    nothing where that was done before. Raises InUse where others hold the tables."""
+    with connected(database) as connection, connection.transaction():
+        if _one(connection, sql.SQL("SELECT to_regnamespace({})").format(sql.Literal(new))) is None:
+            return
+        connection.execute(f"SET LOCAL lock_timeout = '{PATIENCE}'")
+        connection.execute(sql.SQL("CREATE SCHEMA IF NOT EXISTS {}").format(sql.Identifier(live)))
+        connection.execute(sql.SQL("CREATE SCHEMA {}").format(sql.Identifier(aside)))
+        try:
+            connection.execute(moving(live, aside).encode())
+            connection.execute(moving(new, live).encode())
+        except errors.LockNotAvailable as error:
+            raise InUse("Other programs hold the database's tables: stop them, and try again.") from error
+        connection.execute(sql.SQL("DROP SCHEMA {}").format(sql.Identifier(new)))
+
+
+def drop_staged(database: Mapping[str, Any]) -> None:
+    with connected(database) as connection:
+        connection.execute(sql.SQL("DROP SCHEMA IF EXISTS {} CASCADE").format(sql.Identifier(STAGED)))
+
+
+def _pump(source: IO[bytes], target: IO[bytes], server: int) -> None:
+    """Copy pg_restore's words to psql, but for a setting of newer servers that an older one refuses."""
+    head = source.read(1 << 16)
+    if server < FIRST_WITH_TRANSACTION_TIMEOUT:
+        head = head.replace(b"\nSET transaction_timeout = 0;\n", b"\n", 1)
+    while head:
+        target.write(head)
+        head = source.read(1 << 20)
+
+
+@contextmanager
+def _running(
+    command: list[str], database: Mapping[str, Any], **streams: Any
+) -> Iterator[tuple[subprocess.Popen[bytes], Any]]:
+    """A program that ends with the block, and a function that tells its last words."""
+    with tempfile.TemporaryFile() as words:
+
+        def told() -> str:
+            words.seek(0)
+            lines = words.read().decode(errors="replace").strip().splitlines()
+            return " ".join(lines[:3]) or "it said nothing"
+
+        try:
+            process = subprocess.Popen(  # noqa: S603  # programs of PostgreSQL
+                command, stderr=words, env=postgres_tools.surroundings(database), **streams
+            )
+        except OSError as error:
+            raise BackupRefused(f"{command[0]} can't be run ({error.strerror}).") from error
+        try:
+            yield process, told
+        finally:
+            if process.poll() is None:
+                process.kill()
+            process.wait()
+            for stream in (process.stdin, process.stdout):
+                with suppress(OSError):
+                    if stream:
+                        stream.close()
+
+
+def _one(connection: psycopg.Connection, statement: sql.SQL | sql.Composed) -> Any:
+    row = connection.execute(statement).fetchone()
+    return row[0] if row else None

@@ -1,0 +1,97 @@
+"""PostgreSQL's own programs: where they are, which of them fit a server, how they are told where to go."""
+
+from __future__ import annotations
+
+import glob
+import os
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from psycopg.conninfo import make_conninfo
+
+from wearlog.logbook.backups.refusals import BackupRefused
+
+NEEDED = ("pg_dump", "pg_restore", "psql")
+USUAL_PLACES = ("/usr/lib/postgresql/*/bin", "/usr/pgsql-*/bin", "/opt/homebrew/opt/postgresql@*/bin")
+"""Where Debian, the builders of PostgreSQL's own packages and Homebrew lay the programs of each version."""
+
+OF_DJANGO = {"isolation_level", "assume_role", "pool", "server_side_binding", "prepare_threshold"}
+"""Options of Django's own, which the programs don't know."""
+
+
+@dataclass(frozen=True)
+class Tools:
+    """Programs of one version in one folder."""
+
+    folder: Path
+    major: int
+
+    def __getitem__(self, name: str) -> str:
+        return str(self.folder / name)
+
+
+def conninfo(database: Mapping[str, Any], *, secret: bool) -> str:
+    """Django's settings of a database as PostgreSQL's connection string; without the password where others
+    on the machine could read it among the words of a command."""
+    named = {
+        "dbname": database["NAME"],
+        "user": database.get("USER"),
+        "host": database.get("HOST"),
+        "port": database.get("PORT"),
+        "password": database.get("PASSWORD") if secret else None,
+    }
+    more = {key: value for key, value in (database.get("OPTIONS") or {}).items() if key not in OF_DJANGO}
+    return make_conninfo(**{key: value for key, value in (more | named).items() if value not in (None, "")})
+
+
+def surroundings(database: Mapping[str, Any]) -> dict[str, str]:
+    """The environment of the programs; it carries the password."""
+    found = os.environ | {"PGCLIENTENCODING": "UTF8"}
+    if database.get("PASSWORD"):
+        found["PGPASSWORD"] = str(database["PASSWORD"])
+    return found
+
+
+def fitting(server_major: int) -> Tools:
+    """The oldest programs that are not older than the server: an older pg_dump refuses a newer server, and
+    what a newer one writes an older server may not understand. Raises BackupRefused where there are none."""
+    found = sorted(_there(), key=lambda tools: tools.major)
+    for tools in found:
+        if tools.major >= server_major:
+            return tools
+    older = f" The newest here is {found[-1].major}." if found else ""
+    raise BackupRefused(
+        f"pg_dump, pg_restore and psql of PostgreSQL {server_major} or newer are not on this machine.{older} "
+        f"Install PostgreSQL's client programs (on Debian the package postgresql-client-{server_major}), or "
+        "put their folder on the PATH."
+    )
+
+
+def _there() -> Iterator[Tools]:
+    on_path = shutil.which(NEEDED[0])
+    places = [*os.environ.get("PATH", "").split(os.pathsep), *(p for g in USUAL_PLACES for p in glob.glob(g))]
+    if on_path:
+        places.insert(0, str(Path(on_path).parent))
+    for place in dict.fromkeys(places):
+        folder = Path(place)
+        if place and all(shutil.which(name, path=place) for name in NEEDED):
+            major = _major(folder / NEEDED[0])
+            if major:
+                yield Tools(folder, major)
+
+
+def _major(program: Path) -> int:
+    """The version that a program tells; 0 where it can't be run."""
+    try:
+        told = subprocess.run(  # noqa: S603  # found under the name of a program of PostgreSQL
+            [str(program), "--version"], capture_output=True, text=True, timeout=20
+        )
+    except (OSError, subprocess.SubprocessError):
+        return 0
+    number = re.search(r"\(PostgreSQL\)\s+(\d+)", told.stdout)
+    return int(number.group(1)) if number and told.returncode == 0 else 0

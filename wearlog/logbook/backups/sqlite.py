@@ -1,0 +1,107 @@
+"""A copy of an SQLite database while others write to it, and what such a file holds."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from wearlog.logbook.backups.refusals import BackupRefused, InUse
+
+PATIENCE_S = 20.0
+VERSION = sqlite3.sqlite_version
+
+
+def _connect(path: Path, patience_s: float = PATIENCE_S) -> sqlite3.Connection:
+    """Never makes a file that is not there."""
+    return sqlite3.connect(f"file:{quote(str(path))}?mode=rw", uri=True, timeout=patience_s)
+
+
+def copy(source: Path, target: Path) -> None:
+    """The database as of one moment, as one file; others go on reading and writing. Raises BackupRefused
+    where it can't be read or is damaged: a damaged one must not push good ones out."""
+    target.touch(mode=0o600)
+    try:
+        with closing(_connect(source)) as live, closing(_connect(target)) as made:
+            live.backup(made, pages=-1)  # in one step: with several, each write of others begins it anew
+            made.execute("PRAGMA journal_mode=DELETE")  # no second file beside it
+            free, pages = (int(_one(made, f"PRAGMA {name}")) for name in ("freelist_count", "page_count"))
+            if free > pages // 10:
+                made.execute("VACUUM")
+            found = _one(made, "PRAGMA integrity_check")
+    except sqlite3.Error as error:
+        raise BackupRefused(f"The database {source} can't be copied: {error}.") from error
+    if found != "ok":
+        raise BackupRefused(
+            f"The database {source} is damaged ({str(found).splitlines()[0]}), so no backup was made of it: "
+            "stop Wearlog and restore the last good backup."
+        )
+
+
+@contextmanager
+def looked_into(path: Path) -> Iterator[sqlite3.Connection]:
+    """The file, open to read; raises BackupRefused where it is no database."""
+    try:
+        with closing(_connect(path)) as connection:
+            yield connection
+    except sqlite3.Error as error:
+        raise BackupRefused(f"{path.name} can't be read as an SQLite database: {error}.") from error
+
+
+def is_whole(connection: sqlite3.Connection) -> bool:
+    """Every page, index and constraint in order, and every foreign key led somewhere."""
+    if _one(connection, "PRAGMA integrity_check") != "ok":
+        return False
+    return connection.execute("PRAGMA foreign_key_check").fetchone() is None
+
+
+def rows(connection: sqlite3.Connection) -> dict[str, int]:
+    """How many rows each table has."""
+    named = connection.execute(
+        "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
+    )
+    tables = sorted(str(name) for (name,) in named)
+    counting = "SELECT count(*) FROM "
+    return {name: int(_one(connection, counting + quoted(name))) for name in tables}
+
+
+def schema(connection: sqlite3.Connection) -> list[str]:
+    """The migrations that were applied, as `app.name`."""
+    found = connection.execute("SELECT app, name FROM django_migrations ORDER BY app, name")
+    return [f"{app}.{name}" for app, name in found]
+
+
+def photo_names(connection: sqlite3.Connection) -> list[str]:
+    """Of every photo that an entry has; none where the table is not there yet."""
+    if not _one(connection, "SELECT count(*) FROM sqlite_master WHERE name = 'service_photo'"):
+        return []
+    return [str(name) for (name,) in connection.execute("SELECT name FROM service_photo ORDER BY name")]
+
+
+def close_for_good(path: Path) -> bool:
+    """Fold the write-ahead log into the file, which needs that nobody else has it open; raises InUse where
+    somebody has. False where the file can't be read, so that what lies beside it must go with it."""
+    if not path.exists():
+        return True
+    try:
+        with closing(_connect(path, 2.0)) as connection:
+            return bool(_one(connection, "PRAGMA journal_mode=DELETE") == "delete")
+    except sqlite3.OperationalError as error:
+        if "locked" in str(error) or "busy" in str(error):
+            raise InUse(
+                f"Another program has the database {path} open: stop everything that uses it, and try again."
+            ) from error
+        return False
+    except sqlite3.Error:
+        return False
+
+
+def quoted(name: str) -> str:
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _one(connection: sqlite3.Connection, statement: str) -> Any:
+    return connection.execute(statement).fetchone()[0]

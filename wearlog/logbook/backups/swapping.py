@@ -1,0 +1,110 @@
+"""The swap of old for new, which ends whole however it is cut off.
+
+`decide` writes down what has to be renamed, in one file; from then on the new state is the one that comes.
+`finish` carries it out and may be repeated from any point: the settings call it before anything is opened, so
+that whatever is started after a kill begins with the old state or with the new one. It imports nothing of
+Django, since the settings read it.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import IO, Any
+
+from wearlog.logbook.backups.archive import sync_folder
+from wearlog.logbook.backups.holding import wait_for
+
+JOURNAL = "restore-decided.json"
+
+
+@dataclass(frozen=True)
+class Move:
+    """What lies at `live` goes to `aside`, and what lies at `new` to `live`; `new` is empty where nothing
+    follows. All three lie on one disk."""
+
+    live: str
+    aside: str
+    new: str = ""
+
+
+@dataclass(frozen=True)
+class Schemas:
+    """The same for what is in a PostgreSQL database, by names of schemas."""
+
+    live: str
+    aside: str
+    new: str
+
+
+class Decided:
+    """The journal of a swap, held for this process until it is carried out or taken back."""
+
+    def __init__(self, data_dir: Path, moves: Sequence[Move], schemas: Schemas | None) -> None:
+        self.path = data_dir / JOURNAL
+        beside = data_dir / f".{JOURNAL}"
+        content = {"moves": [asdict(move) for move in moves], "schemas": schemas and asdict(schemas)}
+        handle = os.open(beside, os.O_RDWR | os.O_CREAT | os.O_TRUNC, 0o600)
+        self.stream = os.fdopen(handle, "r+", encoding="utf-8")
+        wait_for(self.stream)  # whoever starts meanwhile waits for the end of it
+        json.dump(content, self.stream)
+        self.stream.flush()
+        os.fsync(self.stream.fileno())
+        os.replace(beside, self.path)
+        sync_folder(data_dir)
+
+    def carry_out(self, database: Mapping[str, Any]) -> None:
+        _carry_out(self.stream, database)
+        self.take_back()
+
+    def take_back(self) -> None:
+        self.path.unlink()
+        sync_folder(self.path.parent)
+        self.stream.close()
+
+
+def finish(data_dir: Path, database: Mapping[str, Any]) -> bool:
+    """Finish a swap that was cut off; False where there is none. `database` is what Django's settings say.
+    Raises OSError or the database's error where it can't be done yet; then it is to be tried again."""
+    path = data_dir / JOURNAL
+    try:
+        stream = path.open("r+", encoding="utf-8")
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    with stream:
+        wait_for(stream)
+        if path.exists():  # else whoever held it has finished
+            _carry_out(stream, database)
+            path.unlink()
+            sync_folder(data_dir)
+    return True
+
+
+def _carry_out(stream: IO[str], database: Mapping[str, Any]) -> None:
+    stream.seek(0)
+    content = json.load(stream)
+    if content["schemas"]:
+        from wearlog.logbook.backups import postgres
+
+        postgres.swap(database, **content["schemas"])
+    for move in content["moves"]:
+        _move(Move(**move))
+
+
+def _move(move: Move) -> None:
+    live, aside, new = Path(move.live), Path(move.aside), Path(move.new or move.live)
+    if move.new and not new.exists():
+        return  # it was done before
+    if live.exists() and not aside.exists():
+        aside.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        os.rename(live, aside)
+        sync_folder(aside.parent)
+        sync_folder(live.parent)
+    if move.new:
+        live.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        os.replace(new, live)
+        sync_folder(live.parent)
+        sync_folder(new.parent)
