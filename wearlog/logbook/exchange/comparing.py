@@ -9,8 +9,8 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from wearlog.logbook.exchange.checking import Book, Rows
-from wearlog.logbook.exchange.columns import STORING_ORDER, Column, Table
+from wearlog.logbook.exchange.checking import Rows
+from wearlog.logbook.exchange.columns import Column, Table
 from wearlog.logbook.exchange.problems import Conflict
 from wearlog.logbook.exchange.references import in_batches
 
@@ -65,14 +65,10 @@ def told_key(rows: Rows, row: int, zone: tzinfo) -> str:
     return " ".join(parts) or rows.table.name
 
 
-def compare(book: Book) -> dict[str, Comparison]:
-    """By table's name. Rows that are bad are left out."""
-    return {table.name: compare_table(book[table.name]) for table in STORING_ORDER}
-
-
-def compare_table(rows: Rows) -> Comparison:
+def compare_table(rows: Rows, *, as_new: bool = False) -> Comparison:
+    """Rows that are bad are left out. `as_new`: nothing that is stored will be there any more."""
     result = Comparison(rows)
-    stored = stored_rows(rows) if rows.lines else {}
+    stored = stored_rows(rows) if rows.lines and not as_new else {}
     if not stored:
         result.new = [row for row in range(len(rows)) if row not in rows.bad]
         return result
