@@ -8,6 +8,7 @@ from csp.constants import NONE, SELF
 
 from wearlog.config import environment
 from wearlog.forecasts import schedule as forecasts
+from wearlog.logbook import schedule as logbook
 from wearlog.reminders import reachable
 from wearlog.reminders import schedule as reminders
 
@@ -132,7 +133,7 @@ CELERY_WORKER_DISABLE_PREFETCH = True
 CELERY_TIMEZONE = "UTC"
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULER = "wearlog.config.beat:OneBeat"
-CELERY_BEAT_SCHEDULE = forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE
+CELERY_BEAT_SCHEDULE = forecasts.BEAT_SCHEDULE | logbook.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {

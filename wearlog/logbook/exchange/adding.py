@@ -19,6 +19,7 @@ def add_rows(model: type[models.Model], columns: Mapping[str, Sequence[Any]], co
     names: list[str] = []
     prepared: list[Iterator[Any]] = []
     for field in model._meta.concrete_fields:
+        assert field.column
         if field.primary_key or field.generated:
             continue
         if field.attname in columns:

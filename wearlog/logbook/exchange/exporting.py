@@ -52,11 +52,12 @@ def one_moment() -> Iterator[None]:
     """A transaction that only reads, in which every query sees the same state. Nobody waits for it."""
     outermost = not connection.in_atomic_block
     on_sqlite = connection.vendor == "sqlite"
+    sqlite: Any = connection
     connection.ensure_connection()
-    usual = connection.transaction_mode if on_sqlite else None
+    usual = sqlite.transaction_mode if on_sqlite else None
     try:
         if outermost and on_sqlite:  # which else would take the lock of all writers at its start
-            connection.transaction_mode = "DEFERRED"
+            sqlite.transaction_mode = "DEFERRED"
         with transaction.atomic():
             if (
                 outermost and connection.vendor == "postgresql"
@@ -66,7 +67,7 @@ def one_moment() -> Iterator[None]:
             yield
     finally:
         if on_sqlite:
-            connection.transaction_mode = usual
+            sqlite.transaction_mode = usual
 
 
 def standing_rows(table: Table) -> list[tuple[Any, ...]]:

@@ -51,6 +51,8 @@ def import_logbook(
     source: Path,
     on_conflict: str = "",
     dry_run: bool = False,
+    name: str = "",
+    most_rows: int | None = None,
     progress: Progress = lambda what, done, total: None,
     before_storing: Callable[[], None] = lambda: None,
     with_storing: Callable[[Taken], None] = lambda taken: None,
@@ -59,7 +61,8 @@ def import_logbook(
 
     Reading and checking take no lock; others go on working, and what they write meanwhile is looked at before
     the rows are stored. `before_storing` is called before that transaction, `with_storing` in it as its last
-    step; what they raise ends the import, and nothing is stored.
+    step; what they raise ends the import, and nothing is stored. `name` is what the trail calls the source,
+    else its own name; `most_rows` bounds each file.
 
     Raises BadLogbook with every bad row, Conflicting with every conflict (unless `on_conflict` is "keep" or
     "replace"), Unreadable where there is no logbook; nothing is stored then, nor with `dry_run`."""
@@ -67,7 +70,10 @@ def import_logbook(
     for last in [False] * (TRIES - 1) + [True]:
         mark = meanwhile.mark()
         book, problems = read_book(
-            source, zone=Mill.current().zone, progress=lambda what: progress(what, 0, 0)
+            source,
+            zone=Mill.current().zone,
+            most_rows=most_rows,
+            progress=lambda what: progress(what, 0, 0),
         )
         try:
             comparisons = checked(book, problems, on_conflict, progress)
@@ -79,7 +85,7 @@ def import_logbook(
         if dry_run:
             return taken
         book.seal()
-        store = Store(book, by=by, at=at, source=source.name, progress=progress)
+        store = Store(book, by=by, at=at, source=name or source.name, progress=progress)
         before_storing()
         try:
             with transaction.atomic():

@@ -57,7 +57,7 @@ def overtaken(mark: Mark, book: Book, *, stored_at: datetime | None = None, acti
         rows = rows.exclude(at=stored_at, action=action)
     touched: dict[str, set[int]] = {}
     for pk, record, record_id in rows.values_list("pk", "record", "record_id"):
-        if pk not in mark.seen:
+        if pk not in mark.seen and record_id is not None:
             touched.setdefault(record, set()).add(record_id)
     if not touched:
         # A write that the trail does not explain; but the first of all writes chooses where the count begins.
