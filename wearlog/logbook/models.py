@@ -41,7 +41,7 @@ class ImportJobQuerySet(models.QuerySet[Any]):
 
 class ImportJob(models.Model):
     """One import. `file` names the uploaded archive in the data folder, `done_rows` of `total_rows` of
-    `doing` says how far it is, `counts` what was stored (or would be), `groups` what is wrong with it, by kind."""
+    `doing` says how far it is, `counts` what was stored (or would be), `groups` what is wrong, by kind."""
 
     file = models.CharField(max_length=64)
     name = models.CharField(max_length=255)

@@ -106,7 +106,7 @@ def read_book(
         problems.extend(wrong)
         if sheet is None:
             continue
-        progress(f"reading {sheet.table.file}")
+        progress(_("reading %(file)s") % {"file": sheet.table.file})
         if sheet.table.name == "mill":
             book.zone, wrong = zone_of(sheet, zone)
             problems.extend(wrong)

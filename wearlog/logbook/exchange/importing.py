@@ -153,15 +153,18 @@ def checked(
     book: Book, problems: list[BadRow], on_conflict: str, progress: Progress
 ) -> dict[str, Comparison]:
     """The book set against what is stored; raises BadLogbook or Conflicting."""
-    progress("checking", 0, 0)
+    total = sum(len(rows) for rows in book.rows.values())
+    progress(_("looking up what rows refer to"), 0, 0)
     problems = [*problems, *unknown_references(book)]
     without = {"mill"} if not problems and gives_way(book) else frozenset[str]()
-    comparisons = {}
+    comparisons: dict[str, Comparison] = {}
+    done = 0
     for table in STORING_ORDER:
-        progress(f"checking {table.file}", 0, 0)
+        progress(_("comparing %(file)s with what is stored") % {"file": table.file}, done, total)
+        done += len(book[table.name])
         comparisons[table.name] = compare_table(book[table.name], as_new=table.name in without)
     settled = {name: Settled(each, kept=on_conflict == KEEP) for name, each in comparisons.items()}
-    progress("checking", 0, 0)
+    progress(_("checking rows against each other"), 0, 0)
     problems.extend(broken_relations(settled, book.zone))
     if problems:
         raise BadLogbook(sorted(set(problems)))

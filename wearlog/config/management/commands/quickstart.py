@@ -108,10 +108,11 @@ class Command(BaseCommand):
         self.stdout.write(f"Sign in as {self.owner} (once, within 24 hours):")
         self.stdout.write(f"  {origins[0]}{reverse('web:sign-in-link', args=[secret])}")
         front = self._front(addresses, listening) if self.https else None
-        schedule = None
+        schedule = imports = None
         if settings.CELERY_TASK_ALWAYS_EAGER:
-            schedule = embedded.Schedule(app)
+            schedule, imports = embedded.Schedule(app), embedded.Imports()
             schedule.start()
+            imports.start()
         else:
             self.stdout.write(
                 "REDIS_URL is set, so reminders need `celery -A wearlog.config worker` "
@@ -128,6 +129,8 @@ class Command(BaseCommand):
         finally:
             if front:
                 front.stop()
+            if imports:
+                imports.stop()
             if schedule:
                 schedule.stop()
 
