@@ -12,6 +12,8 @@ import logging
 import os
 import signal
 import socket
+import subprocess
+import sys
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -22,11 +24,17 @@ from typing import TextIO
 from celery import Celery
 from celery.beat import Service
 from django.conf import settings
+from django.db import DatabaseError, close_old_connections
+from django.utils import timezone
 
 from wearlog.config import private_files
 from wearlog.config.beat import OneBeat
+from wearlog.logbook.jobs import running
 
 STOP_WITHIN_SECONDS = 10
+LOOK_FOR_IMPORTS_S, PAUSE_S = 1.0, 30.0
+CARRY_OUT = "from wearlog.config.commandline import run; run(['manage.py', 'carry_out_imports'])"
+"""What the process of an import runs, wherever manage.py lies."""
 logger = logging.getLogger(__name__)
 
 
@@ -54,6 +62,50 @@ class Schedule:
 
     def stop(self) -> None:
         self.service.stop()
+        self.thread.join(STOP_WITHIN_SECONDS)
+
+
+class Imports:
+    """Looks for imports that somebody asked for, and carries them out in a process of their own: so nobody's
+    page waits for them, and what one needs of memory is given back with it."""
+
+    def __init__(self) -> None:
+        self.over = threading.Event()
+        self.thread = threading.Thread(target=self._run, name="imports", daemon=True)
+        self.child: subprocess.Popen[bytes] | None = None
+
+    def _run(self) -> None:
+        while not self.over.wait(LOOK_FOR_IMPORTS_S):
+            close_old_connections()
+            try:
+                if running.claimable(at=timezone.now()):
+                    self._carry_out()
+            except DatabaseError as error:
+                logger.warning("Imports wait for the database: %s", error)
+                self.over.wait(PAUSE_S)
+            finally:
+                close_old_connections()
+
+    def _carry_out(self) -> None:
+        path = os.pathsep.join(filter(None, [str(settings.ROOT), os.environ.get("PYTHONPATH")]))
+        surroundings = os.environ | {"DATA_DIR": str(settings.DATA_DIR), "PYTHONPATH": path}
+        self.child = subprocess.Popen(  # noqa: S603  # nothing in it was typed by anybody
+            [sys.executable, "-c", CARRY_OUT], env=surroundings, stdout=subprocess.DEVNULL
+        )
+        if self.child.wait() and not self.over.is_set():
+            logger.error("Imports could not be carried out; another try follows.")
+            self.over.wait(PAUSE_S)
+        self.child = None
+
+    def start(self) -> None:
+        self.thread.start()
+
+    def stop(self) -> None:
+        """An import that is under way ends unfinished; it begins again after the next start."""
+        self.over.set()
+        child = self.child
+        if child is not None:
+            child.terminate()
         self.thread.join(STOP_WITHIN_SECONDS)
 
 

@@ -8,7 +8,7 @@ from csp.constants import NONE, SELF
 
 from wearlog.config import environment, logs
 from wearlog.forecasts import schedule as forecasts
-from wearlog.logbook import schedule as backups
+from wearlog.logbook import schedule as logbook
 from wearlog.logbook.backups import folder, retention
 from wearlog.people import schedule as people
 from wearlog.reminders import reachable
@@ -154,7 +154,7 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False  # what goes wrong is written as LOGGIN
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULER = "wearlog.config.beat:OneBeat"
 CELERY_BEAT_SCHEDULE = (
-    people.BEAT_SCHEDULE | forecasts.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE | backups.BEAT_SCHEDULE
+    people.BEAT_SCHEDULE | forecasts.BEAT_SCHEDULE | logbook.BEAT_SCHEDULE | reminders.BEAT_SCHEDULE
 )
 
 CONTENT_SECURITY_POLICY = {

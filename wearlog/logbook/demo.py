@@ -42,11 +42,12 @@ def load(*, by: User | None, today: date) -> None:
 
 def write_moved(source: Path, target: Path, by: timedelta) -> None:
     """Copy a logbook with all days and instants moved by whole days."""
-    sheets, problems = read_files(source)
-    if problems:
-        raise Refused(_("The demo mill can't be read: %(problems)s") % {"problems": problems[0]})
-    zone = ZoneInfo(next(sheet.columns["time_zone"][0] for sheet in sheets if sheet.table.name == "mill"))
-    for sheet in sheets:
+    zone: tzinfo = UTC
+    for sheet, problems in read_files(source):  # mill.csv first
+        if sheet is None or problems:
+            raise Refused(_("The demo mill can't be read: %(problems)s") % {"problems": problems[0]})
+        if sheet.table.name == "mill":
+            zone = ZoneInfo(sheet.columns["time_zone"][0])
         columns = {name: moved(sheet, name, cells, by, zone) for name, cells in sheet.columns.items()}
         with (target / sheet.table.file).open("w", encoding="utf-8", newline="") as stream:
             writer = csv.writer(stream, lineterminator="\r\n")

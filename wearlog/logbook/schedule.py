@@ -1,17 +1,21 @@
-"""When backups are looked after, as data for Celery's beat. Imports nothing, since the settings read it."""
+"""What of the logbook runs when, as data for Celery's beat. Imports nothing, since the settings read it."""
 
 from __future__ import annotations
 
 from typing import Any
 
-LOOK_EVERY_S = 15 * 60
+LOOK_EVERY_S = 60
+"""How often imports that wait are begun, where nobody woke a worker."""
+BACKUP_LOOK_EVERY_S = 15 * 60
 """How often it is looked whether the last backup is a day old."""
 EXPIRES_EARLY_S = 5
 
+
+def _every(seconds: int, task: str) -> dict[str, Any]:
+    return {"task": task, "schedule": float(seconds), "options": {"expires": seconds - EXPIRES_EARLY_S}}
+
+
 BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
-    "back up": {
-        "task": "wearlog.logbook.tasks.back_up_when_due",
-        "schedule": float(LOOK_EVERY_S),
-        "options": {"expires": LOOK_EVERY_S - EXPIRES_EARLY_S},
-    },
+    "carry out imports": _every(LOOK_EVERY_S, "wearlog.logbook.tasks.carry_out_imports"),
+    "back up": _every(BACKUP_LOOK_EVERY_S, "wearlog.logbook.tasks.back_up_when_due"),
 }

@@ -88,6 +88,9 @@ urlpatterns: list[URLPattern] = [
     path("settings/", manage_people.settings, name="settings"),
     path("exchange/", manage_exchange.exchange, name="exchange"),
     path("exchange/logbook.zip", manage_exchange.export, name="export"),
+    path("exchange/imports/<int:pk>/", manage_exchange.import_job, name="import-job"),
+    path("exchange/imports/<int:pk>/cancel/", manage_exchange.import_cancel, name="import-cancel"),
+    path("exchange/imports/<int:pk>/problems.csv", manage_exchange.import_problems, name="import-problems"),
     *urls_lock.urlpatterns,
     *urls_mail.urlpatterns,
 ]

@@ -7,9 +7,10 @@ slip is reported once and everything else that is wrong is reported with it.
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import tzinfo
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
@@ -20,21 +21,28 @@ from wearlog.logbook.exchange.columns import TABLES, Column, Table
 from wearlog.logbook.exchange.files import Sheet, read_files
 from wearlog.logbook.exchange.problems import BadRow
 
+AT_ONCE, REMEMBERED = 10_000, 20_000
+"""So many cells are read at once, and so many different ones are remembered."""
 BAD: Any = type("Bad", (), {"__repr__": lambda self: "BAD"})()
 """What stands for a cell that could not be read."""
 
 
 @dataclass
 class Rows:
-    """The rows of one table as text and as values: `values[name][n]` stands on `lines[n]`. Columns the file
-    leaves out are not in `values`, unless they are required (`missing`): those are `BAD` throughout."""
+    """The rows of one table as values: `values[name][n]` stands on `lines[n]`. Columns the file leaves out
+    are not in `values`, unless they are required (`missing`): those are `BAD` throughout. The text of the
+    cells is not kept: `read_again` reads it where a problem has to be told."""
 
     table: Table
-    lines: list[int] = field(default_factory=list)
-    cells: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    lines: Sequence[int] = ()
     values: dict[str, Sequence[Any]] = field(default_factory=dict)
     bad: set[int] = field(default_factory=set)
     missing: set[str] = field(default_factory=set)
+    read_again: Callable[[], Mapping[str, Sequence[str]]] = dict
+
+    @cached_property
+    def cells(self) -> Mapping[str, Sequence[str]]:
+        return self.read_again()
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -65,9 +73,8 @@ class Rows:
         return told
 
     def seal(self) -> None:
-        """Once all is checked: let go of the text and make the values unchangeable, so that Python's garbage
-        collector need not walk the long columns again and again while they are stored."""
-        self.cells = {}
+        """Once all is checked: make the values unchangeable, so that Python's garbage collector need not walk
+        the long columns again and again while they are stored."""
         self.values = {name: tuple(values) for name, values in self.values.items()}
 
 
@@ -86,19 +93,25 @@ class Book:
             rows.seal()
 
 
-def read_book(source: Path, *, zone: tzinfo, progress: Callable[[str], None]) -> tuple[Book, list[BadRow]]:
+def read_book(
+    source: Path, *, zone: tzinfo, most_rows: int | None = None, progress: Callable[[str], None]
+) -> tuple[Book, list[BadRow]]:
     """The logbook in a folder or archive and what is wrong with it, before it is set against what is stored.
 
     `zone` is the zone for instants without an offset where the logbook has no mill.csv. `progress` is told
-    what is being read."""
-    sheets, problems = read_files(source)
-    by_name = {sheet.table.name: sheet for sheet in sheets}
-    zone, wrong = zone_of(by_name.get("mill"), zone)
-    problems.extend(wrong)
+    what is being read. Raises Unreadable."""
     book = Book(zone, {table.name: Rows(table) for table in TABLES})
-    for sheet in sheets:
-        progress(f"reading {sheet.table.file}")
-        rows, wrong = read_rows(sheet, zone)
+    problems: list[BadRow] = []
+    for sheet, wrong in read_files(source, most_rows=most_rows):
+        problems.extend(wrong)
+        if sheet is None:
+            continue
+        progress(_("reading %(file)s") % {"file": sheet.table.file})
+        if sheet.table.name == "mill":
+            book.zone, wrong = zone_of(sheet, zone)
+            problems.extend(wrong)
+        rows, wrong = read_rows(sheet, book.zone)
+        rows.read_again = partial(cells_again, source, sheet.table.file)
         book.rows[sheet.table.name] = rows
         problems.extend(wrong)
         problems.extend(twice(rows))
@@ -109,9 +122,16 @@ def read_book(source: Path, *, zone: tzinfo, progress: Callable[[str], None]) ->
     return book, problems
 
 
-def zone_of(mill: Sheet | None, otherwise: tzinfo) -> tuple[tzinfo, list[BadRow]]:
-    names: Sequence[str] = mill.columns.get("time_zone", ()) if mill else ()
-    if not mill or not names or not names[0]:
+def cells_again(source: Path, file: str) -> Mapping[str, Sequence[str]]:
+    for sheet, _wrong in read_files(source, only=file):
+        if sheet is not None:
+            return sheet.columns
+    return {}
+
+
+def zone_of(mill: Sheet, otherwise: tzinfo) -> tuple[tzinfo, list[BadRow]]:
+    names: Sequence[str] = mill.columns.get("time_zone", ())
+    if not names or not names[0]:
         return otherwise, []
     try:
         return zoneinfo.ZoneInfo(names[0]), []
@@ -121,7 +141,8 @@ def zone_of(mill: Sheet | None, otherwise: tzinfo) -> tuple[tzinfo, list[BadRow]
 
 
 def read_rows(sheet: Sheet, zone: tzinfo) -> tuple[Rows, list[BadRow]]:
-    rows = Rows(sheet.table, sheet.lines, sheet.columns)
+    """The values; the text of each column is let go of once it has been read."""
+    rows = Rows(sheet.table, sheet.lines)
     problems: list[BadRow] = []
     for column in sheet.table.columns:
         if column.name not in sheet.columns:
@@ -130,7 +151,7 @@ def read_rows(sheet: Sheet, zone: tzinfo) -> tuple[Rows, list[BadRow]]:
                 rows.missing.add(column.name)
                 rows.bad.update(range(len(rows)))
             continue
-        cells = sheet.columns[column.name]
+        cells = sheet.columns.pop(column.name)
         rows.values[column.name], reasons = read_column(sheet.table, column, cells, zone)
         for row, reason in reasons:
             rows.bad.add(row)
@@ -142,28 +163,37 @@ def read_column(
     table: Table, column: Column, cells: Sequence[str], zone: tzinfo
 ) -> tuple[list[Any], list[tuple[int, str]]]:
     """The values, and row and reason of each cell that can't be read. Equal cells are read once."""
-    longest, form, reasons = table.longest(column), column.form, {}
-    values: dict[str, Any] = {"": column.empty}
-    if column.required:
-        values[""] = BAD
-        reasons[""] = _("this cell must not be empty")
-    for cell in set(cells):
-        if not cell:
-            continue
-        try:
-            values[cell] = form.read(cell, zone)
-            if longest is not None and isinstance(values[cell], str) and len(values[cell]) > longest:
-                raise BadCell(_("write at most %(longest)s characters") % {"longest": longest})
-        except BadCell as error:
-            values[cell] = BAD
-            reasons[cell] = str(error)
-    wrong = [(row, reasons[cell]) for row, cell in enumerate(cells) if cell in reasons] if reasons else []
-    return [values[cell] for cell in cells], wrong
+    longest, form = table.longest(column), column.form
+    values: list[Any] = []
+    wrong: list[tuple[int, str]] = []
+    known: dict[str, Any] = {}
+    reasons: dict[str, str] = {}
+    for start in range(0, len(cells), AT_ONCE):
+        if not 0 < len(known) <= REMEMBERED:
+            known = {"": BAD if column.required else column.empty}
+            reasons = {"": _("this cell must not be empty")} if column.required else {}
+        part = cells[start : start + AT_ONCE]
+        for cell in set(part) - known.keys():
+            try:
+                known[cell] = value = form.read(cell, zone)
+                if longest is not None and isinstance(value, str) and len(value) > longest:
+                    raise BadCell(_("write at most %(longest)s characters") % {"longest": longest})
+            except BadCell as error:
+                known[cell] = BAD
+                reasons[cell] = str(error)
+        values.extend(known[cell] for cell in part)
+        if reasons:
+            wrong.extend((start + row, reasons[cell]) for row, cell in enumerate(part) if cell in reasons)
+    return values, wrong
 
 
 def twice(rows: Rows) -> Iterator[BadRow]:
     """Keys that stand more than once in their file."""
-    keys = rows.keys() if rows.table.key else []
+    if not rows.table.key or (
+        len(rows.table.key) == 1 and len(set(rows.column(rows.table.key[0]))) == len(rows)
+    ):
+        return
+    keys = rows.keys()
     if len(set(keys)) == len(keys):
         return
     first: dict[tuple[Any, ...], int] = {}

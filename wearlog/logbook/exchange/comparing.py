@@ -9,11 +9,13 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from wearlog.logbook.exchange.checking import Book, Rows
-from wearlog.logbook.exchange.columns import STORING_ORDER, Column, Table
+from wearlog.logbook.exchange.checking import Rows
+from wearlog.logbook.exchange.columns import Column, Table
 from wearlog.logbook.exchange.problems import Conflict
 from wearlog.logbook.exchange.references import in_batches
 
+VOIDED, STANDING = 1, 2
+CHUNK = 2_000
 FEW = 4
 """Below a fourth of what is stored, rows are looked up by key; else everything stored is read once."""
 
@@ -42,7 +44,8 @@ class Comparison:
     same: list[int] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     stored: dict[int, tuple[Any, ...]] = field(default_factory=dict)
-    """What is stored under the key of a row, in the order of the columns."""
+    """What is stored under the key of a row, in the order of the columns; kept where it can matter: where
+    the row says something else, or the file leaves columns out."""
 
     def conflicts(self, zone: tzinfo) -> Iterator[Conflict]:
         table = self.rows.table
@@ -65,37 +68,35 @@ def told_key(rows: Rows, row: int, zone: tzinfo) -> str:
     return " ".join(parts) or rows.table.name
 
 
-def compare(book: Book) -> dict[str, Comparison]:
-    """By table's name. Rows that are bad are left out."""
-    return {table.name: compare_table(book[table.name]) for table in STORING_ORDER}
+def compare_table(rows: Rows, *, as_new: bool = False) -> Comparison:
+    """Rows that are bad are left out. `as_new`: nothing that is stored will be there any more.
 
-
-def compare_table(rows: Rows) -> Comparison:
+    What is stored is read record by record. Of records with the same key the standing one counts, else the
+    one voided last."""
     result = Comparison(rows)
-    stored = stored_rows(rows) if rows.lines else {}
-    if not stored:
-        result.new = [row for row in range(len(rows)) if row not in rows.bad]
-        return result
+    found = bytearray(len(rows))
+    changes: dict[int, Change] = {}
     columns = [column for column in rows.table.columns if column.name in rows.values]
+    some_left_out = len(columns) < len(rows.table.columns)
     places = {name: place for place, name in enumerate(rows.table.by_name)}
-    for row, key in enumerate(rows.keys()):
-        if row in rows.bad:
+    for row, pk, voided, values in stored_rows(rows) if rows.lines and not as_new else ():
+        if found[row] == STANDING:
             continue
-        if key not in stored:
-            result.new.append(row)
-            continue
-        pk, voided, values = stored[key]
+        found[row] = VOIDED if voided else STANDING
+        changes.pop(row, None)
         change = Change(row, pk, voided)
-        result.stored[row] = values
         for column in columns:
             here, there = values[places[column.name]], rows.values[column.name][row]
             if here != there and not says_the_same(column, here, there):
                 kind = change.filled if here == column.empty and column.default is None else change.other
                 kind[column.name] = (here, there)
         if change.in_conflict or change.filled:
-            result.changes.append(change)
-        else:
-            result.same.append(row)
+            changes[row] = change
+        if some_left_out or row in changes:
+            result.stored[row] = values
+    result.changes = [changes[row] for row in sorted(changes)]
+    result.new = [row for row, state in enumerate(found) if not state and row not in rows.bad]
+    result.same = [row for row, state in enumerate(found) if state and row not in changes]
     return result
 
 
@@ -103,23 +104,24 @@ def says_the_same(column: Column, here: Any, there: Any) -> bool:
     return column.same_as_empty is not None and {here, there} == {None, column.same_as_empty}
 
 
-def stored_rows(rows: Rows) -> dict[tuple[Any, ...], tuple[int, bool, tuple[Any, ...]]]:
-    """Key -> (id, whether voided, values in the order of the columns). Of records with the same key the
-    standing one counts, else the one voided last."""
+def stored_rows(rows: Rows) -> Iterator[tuple[int, int, bool, tuple[Any, ...]]]:
+    """Of each stored record that has the key of a good row: that row, its id, whether it is voided, and its
+    values in the order of the columns. Of records with the same key the one voided last comes last among
+    those that are voided."""
     table = rows.table
     names = list(table.by_name)
     key_places = [names.index(name) for name in table.key]
-    found: dict[tuple[Any, ...], tuple[int, bool, tuple[Any, ...]]] = {}
+    row_of = {key: row for row, key in enumerate(rows.keys()) if row not in rows.bad}
     voided_at = ("voided_at",) if table.has_voids else ()
     for records in sought(rows):
         if table.has_voids:
             records = records.order_by("voided_at", "pk")
-        for pk, *values in records.values_list("pk", *table.queries, *voided_at):
+        records = records.values_list("pk", *table.queries, *voided_at)
+        for pk, *values in records.iterator(chunk_size=CHUNK):
             voided = bool(voided_at) and values.pop() is not None
-            key = tuple(values[place] for place in key_places)
-            if key not in found or found[key][1]:
-                found[key] = (pk, voided, tuple(values))
-    return found
+            row = row_of.get(tuple(values[place] for place in key_places))
+            if row is not None:
+                yield row, pk, voided, tuple(values)
 
 
 def sought(rows: Rows) -> Iterator[QuerySet[Any]]:

@@ -49,13 +49,25 @@ def render() -> tuple[dict[str, bytes], int]:
 
 @contextmanager
 def one_moment() -> Iterator[None]:
-    """A transaction in which every query sees the same state."""
+    """A transaction that only reads, in which every query sees the same state. Nobody waits for it."""
     outermost = not connection.in_atomic_block
-    with transaction.atomic():
-        if outermost and connection.vendor == "postgresql":  # which shows each query the newest state else
-            with connection.cursor() as cursor:
-                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
-        yield
+    on_sqlite = connection.vendor == "sqlite"
+    sqlite: Any = connection
+    connection.ensure_connection()
+    usual = sqlite.transaction_mode if on_sqlite else None
+    try:
+        if outermost and on_sqlite:  # which else would take the lock of all writers at its start
+            sqlite.transaction_mode = "DEFERRED"
+        with transaction.atomic():
+            if (
+                outermost and connection.vendor == "postgresql"
+            ):  # which shows each query the newest state else
+                with connection.cursor() as cursor:
+                    cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+            yield
+    finally:
+        if on_sqlite:
+            sqlite.transaction_mode = usual
 
 
 def standing_rows(table: Table) -> list[tuple[Any, ...]]:

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 import io
 import zipfile
 import zlib
-from collections.abc import Iterator
+from array import array
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path, PurePosixPath
+from typing import TextIO
 
 from django.utils.translation import gettext as _
 
@@ -19,6 +24,10 @@ UNPACKED_BYTES = 50_000_000
 ENTRIES = 1_000
 RATIO = 100
 LONGEST_CELL = 10_000_000
+PIECE = 1 << 20
+UTF_8_MARK = codecs.BOM_UTF8
+Files = list[tuple[str, Callable[[], bytes] | None]]
+"""Name of each file, and what reads its bytes; None where it is no file of a logbook."""
 LEFT_BEHIND = {"Thumbs.db", "desktop.ini", "__MACOSX"}
 """What desktop systems leave in folders without being asked; hidden files count among it too."""
 
@@ -28,39 +37,47 @@ class Sheet:
     """The rows of one file as text: `columns[name][n]` stands on line `lines[n]`."""
 
     table: Table
-    lines: list[int] = field(default_factory=list)
-    columns: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    lines: array[int] = field(default_factory=lambda: array("q"))
+    columns: dict[str, list[str]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.lines)
 
 
-def read_files(source: Path) -> tuple[list[Sheet], list[BadRow]]:
-    """Every file of the logbook, and what is wrong with how they are written.
+def read_files(
+    source: Path, *, only: str = "", most_rows: int | None = None
+) -> Iterator[tuple[Sheet | None, list[BadRow]]]:
+    """Each file of the logbook, mill.csv first, and what is wrong with how it is written; one at a time, so
+    that a long logbook is never in memory as a whole. `only` names one file that alone is wanted.
 
-    Raises Unreadable where `source` is neither a folder nor an archive that holds a logbook."""
+    Raises Unreadable where `source` is neither a folder nor an archive that holds a logbook, or where a file
+    has more than `most_rows` rows."""
+    with opened(source) as files:
+        if not files:
+            raise Unreadable(
+                _("%(source)s holds no logbook: no file such as %(names)s is in it.")
+                % {"source": source, "names": ", ".join(list(BY_FILE)[:3])}
+            )
+        for name, content in sorted(files, key=lambda each: each[0] != "mill.csv"):
+            table = BY_FILE.get(name)
+            if only and name != only:
+                continue
+            if table is None or content is None:
+                yield None, [BadRow(name, 0, "", "", unknown_file(name))]
+            else:
+                yield read_sheet(table, content(), most_rows)
+
+
+@contextmanager
+def opened(source: Path) -> Iterator[Files]:
+    """The files of a folder or an archive, to be read while it is open."""
     if source.is_dir():
-        contents = list(folder_contents(source))
+        yield list(folder_contents(source))
     elif source.is_file():
-        contents = list(archive_contents(source))
+        with archive_contents(source) as files:
+            yield files
     else:
         raise Unreadable(_("There is no folder or archive %(source)s: check the name.") % {"source": source})
-    sheets: list[Sheet] = []
-    problems: list[BadRow] = []
-    for name, content in contents:
-        table = BY_FILE.get(name)
-        if table is None or content is None:
-            problems.append(BadRow(name, 0, "", "", unknown_file(name)))
-            continue
-        sheet, wrong = read_sheet(table, content)
-        sheets.append(sheet)
-        problems.extend(wrong)
-    if not sheets and not problems:
-        raise Unreadable(
-            _("%(source)s holds no logbook: no file such as %(names)s is in it.")
-            % {"source": source, "names": ", ".join(list(BY_FILE)[:3])}
-        )
-    return sheets, problems
 
 
 def unknown_file(name: str) -> str:
@@ -73,48 +90,43 @@ def left_behind(name: str) -> bool:
     return name.startswith(".") or name in LEFT_BEHIND
 
 
-def folder_contents(folder: Path) -> Iterator[tuple[str, bytes | None]]:
-    """Name and bytes of each file; None for a folder within the folder."""
+def folder_contents(folder: Path) -> Iterator[tuple[str, Callable[[], bytes] | None]]:
+    """Name of each file, and what reads its bytes; None for a folder within the folder."""
     try:
         for path in sorted(folder.iterdir()):
             if not left_behind(path.name):
-                yield path.name, path.read_bytes() if path.is_file() else None
+                yield path.name, partial(bytes_of, path) if path.is_file() else None
     except OSError as error:
-        raise Unreadable(
-            _("%(filename)s can't be read: %(strerror)s.")
-            % {"filename": error.filename or folder, "strerror": error.strerror}
-        ) from error
+        raise unreadable(folder, error) from error
 
 
-def archive_contents(path: Path) -> Iterator[tuple[str, bytes | None]]:
-    """The same of an archive, whose files lie at its top or in one folder; sizes are held to the limits."""
+def bytes_of(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise unreadable(path, error) from error
+
+
+def unreadable(path: Path, error: OSError) -> Unreadable:
+    return Unreadable(
+        _("%(filename)s can't be read: %(strerror)s.")
+        % {"filename": error.filename or path, "strerror": error.strerror}
+    )
+
+
+def unpacked_bytes(path: Path) -> int:
+    """How large an archive is once unpacked. Raises Unreadable where it is none, or beyond the limits."""
+    with archive_of(path) as archive:
+        return sum(entry.file_size for entry in archive.infolist())
+
+
+@contextmanager
+def archive_of(path: Path) -> Iterator[zipfile.ZipFile]:
+    """An archive whose sizes are held to the limits; what is wrong with it is told in words."""
     try:
         with zipfile.ZipFile(path) as archive:
-            entries = [entry for entry in archive.infolist() if not entry.is_dir()]
             refuse_bombs(path, archive.infolist())
-            entries = [
-                entry
-                for entry in entries
-                if not any(left_behind(part) for part in PurePosixPath(entry.filename).parts)
-            ]
-            folders = {PurePosixPath(entry.filename).parent for entry in entries}
-            if len(folders) > 1:
-                raise Unreadable(
-                    _(
-                        "%(path)s holds more than one folder: a logbook's files lie side by side, at the "
-                        "top of the archive or in one folder."
-                    )
-                    % {"path": path}
-                )
-            names = [PurePosixPath(entry.filename).name for entry in entries]
-            twice = next((name for name in names if names.count(name) > 1), None)
-            if twice:
-                raise Unreadable(
-                    _("%(path)s holds %(twice)s twice: leave one of them out.")
-                    % {"path": path, "twice": twice}
-                )
-            for name, entry in sorted(zip(names, entries, strict=True)):
-                yield name, archive.read(entry) if name in BY_FILE else None
+            yield archive
     except (zipfile.BadZipFile, zlib.error, EOFError) as error:
         raise Unreadable(
             _("%(path)s is not a whole .zip archive (%(error)s): name the folder, or pack it again.")
@@ -129,6 +141,34 @@ def archive_contents(path: Path) -> Iterator[tuple[str, bytes | None]]:
         raise Unreadable(
             _("%(path)s can't be read: %(strerror)s.") % {"path": path, "strerror": error.strerror}
         ) from error
+
+
+@contextmanager
+def archive_contents(path: Path) -> Iterator[Files]:
+    """The files of an archive, which lie at its top or in one folder."""
+    with archive_of(path) as archive:
+        entries = [
+            entry
+            for entry in archive.infolist()
+            if not entry.is_dir()
+            and not any(left_behind(part) for part in PurePosixPath(entry.filename).parts)
+        ]
+        if len({PurePosixPath(entry.filename).parent for entry in entries}) > 1:
+            raise Unreadable(
+                _(
+                    "%(path)s holds more than one folder: a logbook's files lie side by side, at the "
+                    "top of the archive or in one folder."
+                )
+                % {"path": path}
+            )
+        names = [PurePosixPath(entry.filename).name for entry in entries]
+        twice = next((name for name in names if names.count(name) > 1), None)
+        if twice:
+            raise Unreadable(
+                _("%(path)s holds %(twice)s twice: leave one of them out.") % {"path": path, "twice": twice}
+            )
+        found = sorted(zip(names, entries, strict=True), key=lambda each: each[0])
+        yield [(name, partial(archive.read, entry) if name in BY_FILE else None) for name, entry in found]
 
 
 def refuse_bombs(path: Path, entries: list[zipfile.ZipInfo]) -> None:
@@ -148,39 +188,80 @@ def refuse_bombs(path: Path, entries: list[zipfile.ZipInfo]) -> None:
         )
 
 
-def read_sheet(table: Table, content: bytes) -> tuple[Sheet, list[BadRow]]:
+def read_sheet(table: Table, content: bytes, most_rows: int | None) -> tuple[Sheet, list[BadRow]]:
     sheet = Sheet(table)
     problems: list[BadRow] = []
     text = decoded(table.file, content, problems)
-    if problems and not text:
+    if text is None:
         return sheet, problems
     csv.field_size_limit(LONGEST_CELL)
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    rows: list[list[str]] = []
+    reader = csv.reader(text, strict=True)
     header: list[str] = []
+    columns = Columns(0)
     try:
         header = next(reader, [])
         line, width = reader.line_num, len(header)
+        columns = Columns(width)
         for row in reader:
             start, line = line + 1, reader.line_num
             if len(row) == width:
                 if any(row):
-                    rows.append(row)
+                    columns.add(row)
                     sheet.lines.append(start)
             elif any(row):
                 reason = _(
                     "this row has %(count)s cells, the header has %(width)s: check commas and quotes."
                 ) % {"count": len(row), "width": width}
                 problems.append(BadRow(table.file, start, "", "", reason))
+            if most_rows is not None and len(sheet.lines) > most_rows:
+                raise too_long(table, most_rows)
     except csv.Error as error:
         problems.append(BadRow(table.file, reader.line_num, "", "", broken_quotes(str(error))))
-    across = list(zip(*rows, strict=True)) or [()] * len(header)
-    named = [(name, cells) for name, cells in zip(header, across, strict=True) if name or any(cells)]
+    named = [(name, cells) for name, cells in zip(header, columns.done(), strict=True) if name or any(cells)]
     problems.extend(header_problems(table, [name for name, _rest in named]))
     for name, cells in named:
         if name in table.by_name:
             sheet.columns.setdefault(name, cells)
     return sheet, problems
+
+
+class Columns:
+    """Rows turned into columns a few at a time, in which equal cells are one text."""
+
+    AT_ONCE = 2_000
+    REMEMBERED = 20_000
+
+    def __init__(self, width: int) -> None:
+        self.columns: list[list[str]] = [[] for _place in range(width)]
+        self.known: list[dict[str, str]] = [{} for _place in range(width)]
+        self.rows: list[list[str]] = []
+
+    def add(self, row: list[str]) -> None:
+        self.rows.append(row)
+        if len(self.rows) == self.AT_ONCE:
+            self.turn()
+
+    def turn(self) -> None:
+        for column, known, cells in zip(self.columns, self.known, zip(*self.rows, strict=True), strict=False):
+            column.extend(map(known.setdefault, cells, cells))
+            if len(known) > self.REMEMBERED:
+                known.clear()
+        self.rows = []
+
+    def done(self) -> list[list[str]]:
+        self.turn()
+        return self.columns
+
+
+def too_long(table: Table, most_rows: int) -> Unreadable:
+    return Unreadable(
+        _(
+            "%(file)s has more than %(rows)s rows, which is more than a page takes. Divide the logbook, or "
+            "import it on the command line: manage.py import_logbook."
+        )
+        % {"file": table.file, "rows": f"{most_rows:,}"},
+        field="file",
+    )
 
 
 def broken_quotes(error: str) -> str:
@@ -189,22 +270,21 @@ def broken_quotes(error: str) -> str:
     ) % {"error": error}
 
 
-def decoded(file: str, content: bytes, problems: list[BadRow]) -> str:
-    """The text of a file in UTF-8, with or without its mark; broken places are named by their line."""
+def decoded(file: str, content: bytes, problems: list[BadRow]) -> TextIO | None:
+    """The text of a file in UTF-8, with or without its mark; broken places are named by their line. None for
+    another encoding."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         problems.append(BadRow(file, 0, "", "", _("this file is in UTF-16: save it as CSV in UTF-8.")))
-        return ""
+        return None
     if b"\0" in content:
-        for number, line in enumerate(content.split(b"\n"), 1):
+        for number, line in enumerate(io.BytesIO(content), 1):
             if b"\0" in line:
                 reason = _("a NUL byte stands in this line: take it out.")
                 problems.append(BadRow(file, number, "", "", reason))
         content = content.replace(b"\0", b"")
-    content = content.removeprefix(b"\xef\xbb\xbf")
-    try:
-        return content.decode("utf-8")
-    except UnicodeDecodeError:
-        for number, line in enumerate(content.split(b"\n"), 1):
+    mark = len(UTF_8_MARK) if content.startswith(UTF_8_MARK) else 0
+    if not is_utf_8(content):
+        for number, line in enumerate(io.BytesIO(content[mark:]), 1):
             try:
                 line.decode("utf-8")
             except UnicodeDecodeError as error:
@@ -212,7 +292,21 @@ def decoded(file: str, content: bytes, problems: list[BadRow]) -> str:
                     "start": error.start + 1
                 }
                 problems.append(BadRow(file, number, "", "", reason))
-        return content.decode("utf-8", errors="replace")
+    stream = io.BytesIO(content)
+    stream.seek(mark)
+    return io.TextIOWrapper(stream, encoding="utf-8", errors="replace", newline="")
+
+
+def is_utf_8(content: bytes) -> bool:
+    """Looked at piece by piece: the text as a whole would take several times the room of its bytes."""
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    try:
+        for start in range(0, len(content), PIECE):
+            decoder.decode(content[start : start + PIECE])
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 def header_problems(table: Table, header: list[str]) -> Iterator[BadRow]:

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, OperationalError, connection, transaction
 from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Press
 from wearlog.forecasts import tasks, versions
+from wearlog.logbook.exchange import meanwhile
 from wearlog.logbook.exchange.checking import Book, read_book
-from wearlog.logbook.exchange.comparing import Comparison, compare
+from wearlog.logbook.exchange.columns import STORING_ORDER
+from wearlog.logbook.exchange.comparing import Comparison, compare_table
 from wearlog.logbook.exchange.problems import BadLogbook, BadRow, Conflicting
 from wearlog.logbook.exchange.references import unknown_references
 from wearlog.logbook.exchange.relations import broken_relations
@@ -26,6 +29,8 @@ from wearlog.people.roles import Permission, require
 from wearlog.runs.models import Crop
 
 KEEP, REPLACE = "keep", "replace"
+TRIES = 5
+"""So often a logbook is checked where others change just what it says something about."""
 
 
 @dataclass(frozen=True)
@@ -46,56 +51,120 @@ def import_logbook(
     source: Path,
     on_conflict: str = "",
     dry_run: bool = False,
+    name: str = "",
+    most_rows: int | None = None,
     progress: Progress = lambda what, done, total: None,
+    before_storing: Callable[[], None] = lambda: None,
+    with_storing: Callable[[Taken], None] = lambda taken: None,
 ) -> Taken:
     """Store everything in the folder or archive `source`, in one transaction, and say how many rows.
+
+    Reading and checking take no lock; others go on working, and what they write meanwhile is looked at before
+    the rows are stored. `before_storing` is called before that transaction, `with_storing` in it as its last
+    step; what they raise ends the import, and nothing is stored. `name` is what the trail calls the source,
+    else its own name; `most_rows` bounds each file.
 
     Raises BadLogbook with every bad row, Conflicting with every conflict (unless `on_conflict` is "keep" or
     "replace"), Unreadable where there is no logbook; nothing is stored then, nor with `dry_run`."""
     require(by, Permission.OWN)
-    zone = Mill.current().zone
-    book, problems = read_book(source, zone=zone, progress=lambda what: progress(what, 0, 0))
-    try:
-        with transaction.atomic():
-            progress("checking", 0, 0)
-            if not problems:
-                make_room_for_the_mill(book)
-            comparisons = checked(book, problems, on_conflict)
-            book.seal()
-            store = Store(book, by=by, at=at, source=source.name, progress=progress)
-            store.take(comparisons, replace=on_conflict == REPLACE)
-            taken = counted(comparisons, on_conflict)
-            if dry_run:
-                transaction.set_rollback(True)
-            elif taken.new or taken.filled or taken.replaced:
-                new = {"source": source.name, **dataclasses.asdict(taken)}
-                audit.write(at=at, by=by, action=IMPORT, record=Mill.current(), new=new)
-                versions.touch()
-                transaction.on_commit(tasks.wake, robust=True)
-    except IntegrityError as error:
-        raise Refused(
-            _(
-                "The database does not take this logbook (%(error)s). Nothing was stored: if "
-                "somebody was changing the log at the same time, import again."
-            )
-            % {"error": str(error).strip()}
-        ) from error
-    return taken
+    for last in [False] * (TRIES - 1) + [True]:
+        mark = meanwhile.mark()
+        book, problems = read_book(
+            source,
+            zone=Mill.current().zone,
+            most_rows=most_rows,
+            progress=lambda what: progress(what, 0, 0),
+        )
+        try:
+            comparisons = checked(book, problems, on_conflict, progress)
+        except (BadLogbook, Conflicting):
+            if last or not meanwhile.overtaken(mark, book):
+                raise
+            continue
+        taken = counted(comparisons, on_conflict)
+        if dry_run:
+            return taken
+        book.seal()
+        store = Store(book, by=by, at=at, source=name or source.name, progress=progress)
+        before_storing()
+        try:
+            with transaction.atomic():
+                take_in(store, comparisons, mark, taken, replace=on_conflict == REPLACE)
+                with_storing(taken)
+            return taken
+        except meanwhile.Overtaken:
+            continue
+        except IntegrityError as error:
+            if last or not meanwhile.overtaken(mark, book):
+                raise Refused(
+                    _(
+                        "The database does not take this logbook (%(error)s). Nothing was stored: if "
+                        "somebody was changing the log at the same time, import again."
+                    )
+                    % {"error": str(error).strip()}
+                ) from error
+        except OperationalError:
+            # PostgreSQL breaks a deadlock by failing one of the two; all else is no matter of another try.
+            if last or connection.vendor != "postgresql" or connection.in_atomic_block:
+                raise
+    raise Refused(
+        _(
+            "The log was changed %(number)s times while this logbook was checked, each time where the "
+            "logbook says something too. Nothing was stored: import again when nobody is changing it."
+        )
+        % {"number": TRIES}
+    )
 
 
-def make_room_for_the_mill(book: Book) -> None:
+def take_in(
+    store: Store, comparisons: dict[str, Comparison], mark: meanwhile.Mark, taken: Taken, *, replace: bool
+) -> None:
+    """The writes of an import. Raises Overtaken where the check does not hold any more: at once where that
+    can be seen, else at the end, when nobody else can write until the transaction is over."""
+    book, by, at = store.book, store.by, store.at
+    if meanwhile.overtaken(mark, book):
+        raise meanwhile.Overtaken
+    if gives_way(book):
+        Mill.objects.all().delete()
+    store.take(comparisons, replace=replace)
+    if not (taken.new or taken.filled or taken.replaced):
+        return
+    new = {"source": store.source, **dataclasses.asdict(taken)}
+    audit.write(at=at, by=by, action=IMPORT, record=Mill.current(), new=new)
+    versions.touch()
+    if meanwhile.overtaken(mark, book, stored_at=at, action=IMPORT):
+        raise meanwhile.Overtaken
+    transaction.on_commit(tasks.wake, robust=True)
+
+
+def gives_way(book: Book) -> bool:
     """A mill without a press or a crop is only the name that a new database was given: the book's own takes
     its place, instead of being in conflict with it."""
     named = list(book["mill"].column("name"))
-    if named and not Press.objects.exists() and not Crop.objects.exists():
-        Mill.objects.exclude(name=named[0]).delete()
+    return bool(
+        named
+        and not Press.objects.exists()
+        and not Crop.objects.exists()
+        and Mill.objects.exclude(name=named[0]).exists()
+    )
 
 
-def checked(book: Book, problems: list[BadRow], on_conflict: str) -> dict[str, Comparison]:
+def checked(
+    book: Book, problems: list[BadRow], on_conflict: str, progress: Progress
+) -> dict[str, Comparison]:
     """The book set against what is stored; raises BadLogbook or Conflicting."""
+    total = sum(len(rows) for rows in book.rows.values())
+    progress(_("looking up what rows refer to"), 0, 0)
     problems = [*problems, *unknown_references(book)]
-    comparisons = compare(book)
+    without = {"mill"} if not problems and gives_way(book) else frozenset[str]()
+    comparisons: dict[str, Comparison] = {}
+    done = 0
+    for table in STORING_ORDER:
+        progress(_("comparing %(file)s with what is stored") % {"file": table.file}, done, total)
+        done += len(book[table.name])
+        comparisons[table.name] = compare_table(book[table.name], as_new=table.name in without)
     settled = {name: Settled(each, kept=on_conflict == KEEP) for name, each in comparisons.items()}
+    progress(_("checking rows against each other"), 0, 0)
     problems.extend(broken_relations(settled, book.zone))
     if problems:
         raise BadLogbook(sorted(set(problems)))

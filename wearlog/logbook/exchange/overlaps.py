@@ -10,7 +10,7 @@ from typing import Any
 FOR_EVER = datetime.max.replace(tzinfo=UTC)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Stretch:
     """From an instant to another. `place` is where only one may be at a time, `name` what people call it,
     `row` its row in the file or None for one that is stored already."""

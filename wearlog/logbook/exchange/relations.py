@@ -252,27 +252,30 @@ def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
 def meeting_runs(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
     table = tables["runs"]
     barrels = barrels_by_press(tables)
-    columns = ("ref", "press", "started_at", "ended_at", "hours_h", "through")
-    runs = [
-        (row, ref, press, start, Run.end_of(start, end, hours), slots(through, barrels.get(press, [])))
-        for row, ref, press, start, end, hours, through in table.each(*columns)
-    ]
-    if not runs:
-        return
-    runs.extend(stored_runs(runs, set(table.rows.column("ref")), barrels))
-    stretches = [
-        Stretch((press, slot), start, end or FOR_EVER, row, f'run "{ref}"')
-        for row, ref, press, start, end, taken in runs
-        for slot in taken
-    ]
-    named: set[int] = set()
-    for row, other in overlapping(stretches):
-        if row not in named:
-            named.add(row)
-            reason = _("runs through one barrel never overlap: this one meets %(other)s.") % {
-                "other": told(other, table, zone)
-            }
-            yield table.rows.wrong(row, "started_at", reason)
+    refs = set(table.rows.column("ref"))
+    columns = ("ref", "started_at", "ended_at", "hours_h", "through")
+    for press, rows in table.each_by("press", *columns):
+        names = barrels.get(press, [])
+        runs = [
+            (row, ref, start, Run.end_of(start, end, hours), slots(through, names))
+            for row, ref, start, end, hours, through in rows
+        ]
+        if not runs:
+            continue
+        runs.extend(stored_runs(runs, refs, press, names))
+        stretches = [
+            Stretch(slot, start, end or FOR_EVER, row, f'run "{ref}"')
+            for row, ref, start, end, taken in runs
+            for slot in taken
+        ]
+        named: set[int] = set()
+        for row, other in overlapping(stretches):
+            if row not in named:
+                named.add(row)
+                reason = _("runs through one barrel never overlap: this one meets %(other)s.") % {
+                    "other": told(other, table, zone)
+                }
+                yield table.rows.wrong(row, "started_at", reason)
 
 
 def slots(through: str, barrels: list[str]) -> tuple[int, ...]:
@@ -281,21 +284,19 @@ def slots(through: str, barrels: list[str]) -> tuple[int, ...]:
     return (slot,) if slot else (1, 2) if len(barrels) > 1 else (1,)
 
 
-def stored_runs(runs: list[Any], refs: set[str], barrels: dict[str, list[str]]) -> Iterator[tuple[Any, ...]]:
-    """The stored runs that could meet one of these, but for those that the logbook brings itself."""
-    first = min(start for _rest, _rest, _rest, start, _rest, _rest in runs)
-    last = max(end or FOR_EVER for _rest, _rest, _rest, _rest, end, _rest in runs)
-    near = Run.objects.standing().filter(Q(ends_at__isnull=True) | Q(ends_at__gt=first))
+def stored_runs(
+    runs: list[tuple[Any, ...]], refs: set[str], press: str, barrels: list[str]
+) -> Iterator[tuple[Any, ...]]:
+    """The stored runs of the press that could meet one of these, but for those that the logbook brings
+    itself."""
+    first = min(start for _row, _ref, start, _end, _slots in runs)
+    last = max(end or FOR_EVER for _row, _ref, _start, end, _slots in runs)
+    near = Run.objects.standing().filter(Q(ends_at__isnull=True) | Q(ends_at__gt=first), press__code=press)
     if last != FOR_EVER:
         near = near.filter(started_at__lt=last)
-    presses = sorted({press for _rest, _rest, press, _rest, _rest, _rest in runs})
-    for batch in in_batches(presses):
-        rows = near.filter(press__code__in=batch).values_list(
-            "ref", "press__code", "started_at", "ends_at", "through"
-        )
-        for ref, press, start, end, through in rows:
-            if ref not in refs:
-                yield None, ref, press, start, end, slots(through, barrels.get(press, []))
+    for ref, start, end, through in near.values_list("ref", "started_at", "ends_at", "through"):
+        if ref not in refs:
+            yield None, ref, start, end, slots(through, barrels)
 
 
 def told(other: Stretch, table: Settled, zone: tzinfo) -> str:

@@ -40,3 +40,14 @@ class Settled:
             values = tuple(column[row] for column in columns)
             if not (some_bad and any(value is BAD for value in values)):
                 yield row, *values
+
+    def each_by(self, name: str, *names: str) -> Iterator[tuple[Any, list[tuple[Any, ...]]]]:
+        """The same for one value of column `name` after the other: that value, and row number and values of
+        its rows. So only a part of a long table is in memory at once."""
+        columns = [self.column(each) for each in names]
+        rows_of: dict[Any, list[int]] = {}
+        for row, value in self.each(name):
+            rows_of.setdefault(value, []).append(row)
+        for value, rows in rows_of.items():
+            found = [(row, *(column[row] for column in columns)) for row in rows]
+            yield value, [each for each in found if not any(cell is BAD for cell in each)]

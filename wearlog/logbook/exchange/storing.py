@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
+from wearlog.logbook.exchange.adding import add_rows
 from wearlog.logbook.exchange.checking import Book, Rows
 from wearlog.logbook.exchange.columns import BY_NAME, STORING_ORDER, Column
 from wearlog.logbook.exchange.comparing import Change, Comparison
@@ -15,6 +16,7 @@ from wearlog.people.models import User
 from wearlog.runs.models import Run
 
 BATCH = 2_000
+ADD_BATCH = 10_000
 IMPORT = "import"
 """What the audit trail calls it."""
 ALONE_IN_PLACE = ("fittings", "runs")
@@ -78,22 +80,18 @@ class Store:
     def add(self, rows: Rows, chosen: list[int]) -> None:
         table = rows.table
         total = len(chosen)
-        for start in range(0, total, BATCH * 5):
-            part = chosen[start : start + BATCH * 5]
+        for start in range(0, total, ADD_BATCH):
+            part = chosen[start : start + ADD_BATCH]
             columns = self.attributes(rows, part)
             if table.has_voids:
                 columns["entered_at"] = [self.at] * len(part)
                 columns["entered_by_id"] = [self.by.pk if self.by else None] * len(part)
-            names = list(columns)
-            records = [
-                table.model(**dict(zip(names, values, strict=True)))
-                for values in zip(*columns.values(), strict=True)
-            ]
             if table.name == "mill":
-                for record in records:
-                    record.save()
+                names = list(columns)
+                for values in zip(*columns.values(), strict=True):
+                    table.model(**dict(zip(names, values, strict=True))).save()
             else:
-                table.records.bulk_create(records, batch_size=BATCH)
+                add_rows(table.model, columns, len(part))
             self.progress(table.file, start + len(part), total)
         self.link_made_from(rows, chosen)
 

@@ -3,92 +3,148 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from wearlog.logbook.exchange.exporting import export_logbook
-from wearlog.logbook.exchange.importing import Taken, import_logbook
-from wearlog.logbook.exchange.problems import BadLogbook, Conflicting
-from wearlog.people.refusals import Refused
+from wearlog.logbook.jobs import places
+from wearlog.logbook.jobs.asking import ask_for_import, cancel_import
+from wearlog.logbook.models import ImportJob, ImportState
+from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission
+from wearlog.people.words import when
 from wearlog.web.access import needs
 from wearlog.web.forms.people import ImportForm
 from wearlog.web.views.log_door import FormPage
+from wearlog.web.views.manage_door import Row, told
 from wearlog.web.views.manage_people import signed_in
 
 MOST_BYTES = 50 * 1024 * 1024
-SHOWN = 500
+LATEST = 5
+MOST_GROUPS = 12
+"""So many kinds of what is wrong are shown: about a screen. The file has them all."""
 
 
 class Exchange(FormPage):
-    """Checking stores nothing and says what importing would do."""
+    """A logbook to check or to take in becomes a job; the next page says how far it is."""
 
     template_name = "web/manage_exchange.html"
-    problems: Sequence[str] = ()
 
     def form(self, data: Any) -> ImportForm:
         return ImportForm(data, self.request.FILES or None, reader=self.reader)
 
     def context(self) -> dict[str, Any]:
-        return {
-            "problems": [str(problem) for problem in self.problems[:SHOWN]],
-            "more_problems": max(0, len(self.problems) - SHOWN),
-        }
+        return {"jobs": [line_of(job) for job in ImportJob.objects.select_related("by")[:LATEST]]}
 
-    def act(self, form: ImportForm, now: datetime) -> Taken:
+    def act(self, form: ImportForm, now: datetime) -> ImportJob:
         upload = form.cleaned_data["file"]
         if upload.size > MOST_BYTES:
             raise Refused(_("This file is larger than 50 MB. Import it on the command line."), field="file")
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "upload.zip"
-            with path.open("wb") as stream:
-                for chunk in upload.chunks():
-                    stream.write(chunk)
-            try:
-                return import_logbook(
-                    by=self.request.user,
-                    at=now,
-                    source=path,
-                    on_conflict=form.cleaned_data.get("on_conflict") or "",
-                    dry_run=form.dry_run,
-                )
-            except (BadLogbook, Conflicting) as bad:
-                self.problems = [str(row) for row in problems_of(bad)]
-                words = _("Nothing was stored. What is wrong is listed below: %(number)s lines.")
-                raise Refused(words % {"number": len(self.problems)}, field="file") from bad
+        return ask_for_import(
+            by=self.request.user,
+            at=now,
+            name=upload.name,
+            upload=upload.chunks(),
+            on_conflict=form.cleaned_data.get("on_conflict") or "",
+            only_check=form.dry_run,
+            language=get_language() or "",
+            clock=timezone.now,
+        )
 
-    def done(self, record: Taken) -> HttpResponse:
-        counts = _(
+    def done(self, record: ImportJob) -> HttpResponse:
+        return HttpResponseRedirect(reverse("web:import-job", kwargs={"pk": record.pk}))
+
+
+def line_of(job: ImportJob) -> Row:
+    return Row(
+        title=job.name,
+        url=reverse("web:import-job", kwargs={"pk": job.pk}),
+        words=told(
+            _("to be checked only") if job.only_check else "",
+            ImportState(job.state).label,
+            str(job.by),
+            when(job.asked_at),
+        ),
+        faded=job.has_ended,
+    )
+
+
+def counted(job: ImportJob) -> str:
+    """What was stored, or would be, in words."""
+    if job.counts is None:
+        return ""
+    counts = (
+        _(
             "%(new)s new, %(filled)s filled in, %(replaced)s replaced, %(kept)s kept as they were, "
             "%(same)s the same as here."
-        ) % {
-            "new": record.new,
-            "filled": record.filled,
-            "replaced": record.replaced,
-            "kept": record.kept,
-            "same": record.same,
-        }
-        if "store" in self.request.POST:
-            messages.success(self.request, _("Imported: %s") % counts)
-        else:
-            messages.info(
-                self.request, _("Checked, nothing is stored yet. Importing it would give: %s") % counts
-            )
-        return HttpResponseRedirect(reverse("web:exchange"))
+        )
+        % job.counts
+    )
+    if job.only_check:
+        return str(_("Checked, nothing is stored yet. Importing it would give: %s") % counts)
+    return str(_("Imported: %s") % counts)
 
 
-def problems_of(bad: BadLogbook | Conflicting) -> Sequence[object]:
-    return bad.rows if isinstance(bad, BadLogbook) else bad.conflicts
+def _import_job(request: HttpRequest, pk: int) -> HttpResponse:
+    job = get_object_or_404(ImportJob.objects.select_related("by"), pk=pk)
+    return show_job(request, job)
+
+
+def show_job(request: HttpRequest, job: ImportJob, refused: str = "", status: int = 200) -> HttpResponse:
+    groups = [{**group, "more": group["count"] - len(group["first"])} for group in job.groups[:MOST_GROUPS]]
+    return render(
+        request,
+        "web/manage_import.html",
+        {
+            "job": job,
+            "state": ImportState(job.state).label,
+            "counted": counted(job),
+            "groups": groups,
+            "more_groups": len(job.groups) - len(groups),
+            "listed": places.problems(job.file).is_file() if job.problems else False,
+            "refused": refused,
+        },
+        status=status,
+    )
+
+
+def _import_cancel(request: HttpRequest, pk: int) -> HttpResponse:
+    job = get_object_or_404(ImportJob, pk=pk)
+    try:
+        cancel_import(by=signed_in(request), at=timezone.now(), job_id=job.pk)
+    except NotAllowed:
+        raise
+    except Refused as refused:
+        job.refresh_from_db()
+        return show_job(request, job, refused=refused.message, status=409)
+    messages.success(request, _("The import was cancelled. Nothing was stored."))
+    return HttpResponseRedirect(reverse("web:import-job", kwargs={"pk": job.pk}))
+
+
+@require_safe
+def _import_problems(request: HttpRequest, pk: int) -> HttpResponse:
+    """Everything that is wrong with the logbook, as a file."""
+    job = get_object_or_404(ImportJob, pk=pk)
+    try:
+        content = places.problems(job.file).read_bytes()
+    except OSError as error:
+        raise Http404(_("This list is not kept any more. Check the logbook again.")) from error
+    return HttpResponse(
+        content,
+        content_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": f'attachment; filename="import-{job.pk}-problems.csv"'},
+    )
 
 
 @require_safe
@@ -111,4 +167,7 @@ def _export(request: HttpRequest) -> HttpResponse:
 
 
 exchange = Exchange.as_page(Permission.OWN)
+import_job = needs(Permission.OWN)(require_safe(_import_job))
+import_cancel = needs(Permission.OWN)(require_POST(_import_cancel))
+import_problems = needs(Permission.OWN)(_import_problems)
 export = needs(Permission.OWN)(_export)

@@ -115,10 +115,11 @@ class Command(BaseCommand):
             self.stderr.write(f"Warning: {plain_http.words(reached)}. Start with --https (docs/phone.md).")
         self._tell_the_way_in(origins[0])
         front = self._front(addresses, listening) if self.https else None
-        schedule = None
+        schedule = imports = None
         if settings.CELERY_TASK_ALWAYS_EAGER:
-            schedule = embedded.Schedule(app)
+            schedule, imports = embedded.Schedule(app), embedded.Imports()
             schedule.start()
+            imports.start()
         else:
             self.stdout.write(
                 "REDIS_URL is set, so reminders need `celery -A wearlog.config worker` "
@@ -135,6 +136,8 @@ class Command(BaseCommand):
         finally:
             if front:
                 front.stop()
+            if imports:
+                imports.stop()
             if schedule:
                 schedule.stop()
 

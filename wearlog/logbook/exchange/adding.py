@@ -1,0 +1,59 @@
+"""Adding many new records at once, as fast as the database takes them.
+
+The records are never made as objects: each column is turned into what the database driver takes, equal values
+once, and the rows go to the database in one statement. Like `bulk_create` it calls no `save`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import repeat
+from typing import Any
+
+from django.db import connection, models
+
+
+def add_rows(model: type[models.Model], columns: Mapping[str, Sequence[Any]], count: int) -> None:
+    """Store `count` records with the values of `columns` (attribute -> one value per record); a field that is
+    not named takes its default. Raises IntegrityError as any write does."""
+    names: list[str] = []
+    prepared: list[Iterator[Any]] = []
+    for field in model._meta.concrete_fields:
+        assert field.column
+        if field.primary_key or field.generated:
+            continue
+        if field.attname in columns:
+            values = iter(driver_values(field, columns[field.attname]))
+        elif field.has_default() or not field.has_db_default():
+            values = defaults(field, count)
+        else:
+            continue  # the database fills it in
+        names.append(connection.ops.quote_name(field.column))
+        prepared.append(values)
+    table = connection.ops.quote_name(model._meta.db_table)
+    rows = zip(*prepared, strict=False)  # a default goes on for ever
+    if connection.vendor == "postgresql":
+        copy_rows(f"COPY {table} ({', '.join(names)}) FROM STDIN", rows, count)
+        return
+    sql = f"INSERT INTO {table} ({', '.join(names)}) VALUES ({', '.join(['%s'] * len(names))})"  # noqa: S608
+    with connection.cursor() as cursor:
+        cursor.executemany(sql, [row for row, _number in zip(rows, range(count), strict=False)])
+
+
+def copy_rows(sql: str, rows: Iterator[tuple[Any, ...]], count: int) -> None:
+    """PostgreSQL's own way to take many rows."""
+    with connection.cursor() as cursor, connection.wrap_database_errors, cursor.copy(sql) as copy:
+        for row, _number in zip(rows, range(count), strict=False):
+            copy.write_row(row)
+
+
+def driver_values(field: models.Field[Any, Any], values: Sequence[Any]) -> list[Any]:
+    """The values of a column as the driver takes them."""
+    known: dict[Any, Any] = {value: field.get_db_prep_save(value, connection) for value in set(values)}
+    return [known[value] for value in values]
+
+
+def defaults(field: models.Field[Any, Any], count: int) -> Iterator[Any]:
+    if callable(field.default):
+        return iter([field.get_db_prep_save(field.get_default(), connection) for _number in range(count)])
+    return repeat(field.get_db_prep_save(field.get_default(), connection))

@@ -1,0 +1,57 @@
+"""Where the files of an import lie: in the data folder, readable by its owner alone."""
+
+from __future__ import annotations
+
+import os
+import secrets
+from collections.abc import Iterable
+from contextlib import suppress
+from pathlib import Path
+
+from django.conf import settings
+
+
+def folder() -> Path:
+    return Path(settings.DATA_DIR) / "imports"
+
+
+def archive(file: str) -> Path:
+    """The uploaded archive. `file` is a name that `put` made, never what a browser sent."""
+    return folder() / f"{file}.zip"
+
+
+def problems(file: str) -> Path:
+    """Everything that is wrong with it, as CSV."""
+    return folder() / f"{file}.csv"
+
+
+def put(chunks: Iterable[bytes]) -> str:
+    """Keep an upload, whole and written through to the disk, and return the name made for it.
+    Raises OSError where the disk does not take it; nothing is left then."""
+    file = secrets.token_hex(16)
+    write(archive(file), chunks)
+    return file
+
+
+def write(path: Path, chunks: Iterable[bytes]) -> None:
+    """A file that is there whole or not at all. Raises OSError."""
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    beside = path.with_suffix(f".{secrets.token_hex(4)}")
+    try:
+        with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as stream:
+            for chunk in chunks:
+                stream.write(chunk)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(beside, path)
+    except BaseException:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+        raise
+
+
+def let_go(file: str, *, problems_too: bool = False) -> None:
+    """Take the archive away; a file that can't be taken away harms nobody."""
+    for path in [archive(file), *([problems(file)] if problems_too else [])]:
+        with suppress(OSError):
+            path.unlink(missing_ok=True)

@@ -1,0 +1,57 @@
+"""What is wrong with a logbook: by kind for the screen, in full as a file."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from wearlog.logbook.exchange.columns import TEXT
+from wearlog.logbook.exchange.problems import BadLogbook, BadRow, Conflict, Conflicting, on_one_line
+from wearlog.people.models import Mill
+
+EXAMPLES = 3
+"""So many of each kind are shown."""
+HEADER = ("file", "line", "column", "value", "stored here", "what is wrong")
+
+Problem = BadRow | Conflict
+
+
+def problems_of(bad: BadLogbook | Conflicting) -> Sequence[Problem]:
+    return bad.rows if isinstance(bad, BadLogbook) else bad.conflicts
+
+
+def groups(problems: Sequence[Problem]) -> list[dict[str, Any]]:
+    """File, column, how many and the first few, for each file and column; the most first."""
+    found: dict[tuple[str, str], dict[str, Any]] = {}
+    for problem in problems:
+        key = (problem.file, problem.column)
+        group = found.setdefault(
+            key, {"file": problem.file, "column": problem.column, "count": 0, "first": []}
+        )
+        group["count"] += 1
+        if len(group["first"]) < EXAMPLES:
+            group["first"].append(str(problem))
+    return sorted(found.values(), key=lambda group: -group["count"])
+
+
+def as_csv(problems: Sequence[Problem]) -> Iterator[bytes]:
+    """RFC 4180, a header and a row for each; no cell that a spreadsheet would take for a formula."""
+    yield "\ufeff".encode()  # so that a spreadsheet reads it as UTF-8
+    for line in (HEADER, *map(row_of, problems)):
+        out = io.StringIO(newline="")
+        csv.writer(out, lineterminator="\r\n").writerow(guarded(cell) for cell in line)
+        yield out.getvalue().encode()
+
+
+def row_of(problem: Problem) -> tuple[object, ...]:
+    if isinstance(problem, BadRow):
+        cells: tuple[object, ...] = (problem.column, problem.value, "", problem.reason)
+    else:
+        cells = (problem.column, problem.there, problem.here, str(problem))
+    return (problem.file, problem.line or "", *cells)
+
+
+def guarded(cell: object) -> object:
+    return TEXT.write(on_one_line(cell), Mill.current().zone) if isinstance(cell, str) and cell else cell

@@ -1,0 +1,207 @@
+"""Carrying out imports: claim, check, store, settle. The row in the database is the queue.
+
+A claim is a conditional update with a lease, which every step renews. What an import stored and that it is
+done are one transaction: a worker that is killed leaves the whole of it or nothing, and another one goes on.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import logging
+import time
+import uuid
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db import DatabaseError, connection
+from django.db.models import F
+from django.utils import translation
+from django.utils.translation import gettext as _
+
+from wearlog.logbook.exchange.importing import Taken, import_logbook
+from wearlog.logbook.exchange.problems import BadLogbook, Conflicting
+from wearlog.logbook.jobs import places, reporting
+from wearlog.logbook.models import LEASE, UNDER_WAY, ImportJob, ImportState
+from wearlog.people.refusals import Refused
+
+MOST_ROWS = 100_000
+"""Of one file of a logbook that comes by page."""
+TRIES = 3
+"""So often an import is begun whose worker dies before it is done."""
+TELL_EVERY_S = 1.0
+
+Clock = Callable[[], datetime]
+logger = logging.getLogger(__name__)
+
+
+class Gone(Exception):
+    """The job is not ours any more: it was cancelled, or another worker has it."""
+
+
+def claimable(*, at: datetime, asked_before: datetime | None = None) -> list[int]:
+    """The jobs that a worker may claim, the first that was asked for first."""
+    jobs = ImportJob.objects.claimable(at).order_by("asked_at", "pk")
+    if asked_before is not None:
+        jobs = jobs.filter(asked_at__lt=asked_before)
+    return list(jobs.values_list("pk", flat=True))
+
+
+def carry_out_all(*, clock: Clock, waited: timedelta | None = None) -> int:
+    """Carry out what waits, one after the other, and return how many were begun. `waited`: only those that
+    have been asked for so long ago."""
+    begun = 0
+    at = clock()
+    for job_id in claimable(at=at, asked_before=at - waited if waited else None):
+        begun += carry_out(job_id=job_id, clock=clock)
+    return begun
+
+
+def carry_out(*, job_id: int, clock: Clock) -> bool:
+    """Claim the job and carry it out; False where another has it or it has ended. Raises nothing but what
+    ends the process: what went wrong is kept with the job."""
+    job = claim(job_id=job_id, at=clock())
+    if job is None:
+        return False
+    held = Held(job, clock)
+    with translation.override(job.language):
+        try:
+            take(job, held)
+        except Gone:
+            return True
+        except (BadLogbook, Conflicting) as bad:
+            problems = reporting.problems_of(bad)
+            try:
+                places.write(places.problems(job.file), reporting.as_csv(problems))
+            except OSError:
+                logger.exception("The list of what is wrong with import %s could not be kept.", job.pk)
+            ended = held.settle(
+                ImportState.REFUSED, groups=reporting.groups(problems), problems=len(problems)
+            )
+        except Refused as refused:
+            said = refused.message.replace(str(places.archive(job.file)), job.name)
+            ended = held.settle(ImportState.REFUSED, said=said)
+        except DatabaseError:
+            logger.exception("Import %s has to wait for the database.", job.pk)
+            held.give_back()
+            return True
+        except Exception:
+            logger.exception("Import %s broke off.", job.pk)
+            said = _("Something in this program went wrong. The log of the server says what.")
+            ended = held.settle(ImportState.BROKEN, said=said)
+        else:
+            ended = True
+    if ended:
+        places.let_go(job.file)
+    return True
+
+
+def claim(*, job_id: int, at: datetime) -> ImportJob | None:
+    """The job, leased to the caller alone; one that was begun too often is broken off instead."""
+    free = ImportJob.objects.claimable(at).filter(pk=job_id)
+    worn_out = free.filter(tries__gte=TRIES).update(
+        state=ImportState.BROKEN,
+        ended_at=at,
+        holder="",
+        leased_until=None,
+        said=_("It was begun %(number)s times, and ended each time before it was done.") % {"number": TRIES},
+    )
+    if worn_out:
+        return None
+    mine = free.update(
+        state=ImportState.CHECKING,
+        holder=uuid.uuid4().hex,
+        leased_until=at + LEASE,
+        tries=F("tries") + 1,
+        doing="",
+        done_rows=0,
+        total_rows=0,
+    )
+    return ImportJob.objects.select_related("by").get(pk=job_id) if mine else None
+
+
+def take(job: ImportJob, held: Held) -> None:
+    """Check the logbook and, unless it is only to be checked, store it."""
+    source = places.archive(job.file)
+    if not source.is_file():
+        raise Refused(_("The file is not on this machine any more. Choose it once more."))
+    taken = import_logbook(
+        by=job.by,
+        at=held.clock(),
+        source=source,
+        name=job.name,
+        on_conflict=job.on_conflict,
+        dry_run=job.only_check,
+        most_rows=MOST_ROWS,
+        progress=held.tell,
+        before_storing=held.begin_to_store,
+        with_storing=held.store,
+    )
+    if job.only_check and not held.settle(ImportState.DONE, counts=dataclasses.asdict(taken)):
+        raise Gone
+
+
+class Held:
+    """A claimed job: everything that its holder may do with it, as long as it is theirs."""
+
+    def __init__(self, job: ImportJob, clock: Clock) -> None:
+        self.pk, self.holder, self.clock = job.pk, job.holder, clock
+        self.outside = depth()
+        self.told_s = -TELL_EVERY_S
+
+    def change(self, *states: str, **values: Any) -> bool:
+        mine = ImportJob.objects.filter(pk=self.pk, holder=self.holder, state__in=states)
+        return bool(mine.update(**values))
+
+    def tell(self, what: str, done: int, total: int) -> None:
+        """Say how far it is and renew the lease, at most once a second. Raises Gone."""
+        now_s = time.monotonic()
+        if now_s - self.told_s < TELL_EVERY_S or depth() != self.outside:
+            return  # within the transaction that stores, nobody would see it
+        self.told_s = now_s
+        values = {"doing": what[:80], "done_rows": done, "total_rows": total}
+        try:
+            mine = self.change(
+                *UNDER_WAY, state=ImportState.CHECKING, leased_until=self.clock() + LEASE, **values
+            )
+        except DatabaseError:
+            if connection.in_atomic_block:
+                raise
+            return  # somebody else writes for long; the lease is longer
+        if not mine:
+            raise Gone
+
+    def begin_to_store(self) -> None:
+        """From here on it can't be cancelled. Raises Gone."""
+        if not self.change(
+            ImportState.CHECKING, state=ImportState.STORING, leased_until=self.clock() + LEASE, doing=""
+        ):
+            raise Gone
+
+    def store(self, taken: Taken) -> None:
+        """The last step of the transaction that stores. Raises Gone, which undoes it."""
+        if not self.settle(ImportState.DONE, counts=dataclasses.asdict(taken)):
+            raise Gone
+
+    def settle(self, state: ImportState, **values: Any) -> bool:
+        return self.change(
+            *UNDER_WAY,
+            state=state,
+            ended_at=self.clock(),
+            holder="",
+            leased_until=None,
+            doing="",
+            **values,
+        )
+
+    def give_back(self) -> None:
+        """Let it wait for another try; where not even that can be written, the lease ends by itself."""
+        try:
+            self.change(*UNDER_WAY, state=ImportState.WAITING, holder="", leased_until=None)
+        except DatabaseError:
+            logger.exception("Import %s could not be given back.", self.pk)
+
+
+def depth() -> int:
+    """How many transactions, one in the other, the connection is in."""
+    return len(connection.savepoint_ids) + connection.in_atomic_block
