@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable
 from datetime import timedelta
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.utils import timezone
@@ -68,10 +69,13 @@ def two_meter_runs_without_a_network(page: Page, shop: Shop) -> None:
     shop.reading(shop.north, "100", timezone.now() - timedelta(hours=20))
     open_run(page, shop)
     page.context.set_offline(True)
-    type_run(page, "100.1", "8", "bag")
+    page.get_by_text("Other times, meter").tap()
+    earlier = timezone.localtime(timezone.now() - timedelta(hours=2), ZoneInfo("Europe/Vienna"))
+    page.get_by_label("Ended").fill(earlier.strftime("%Y-%m-%dT%H:%M"))
+    type_run(page, "104", "8", "bag")
     unsent(page, "1 entry is not sent yet")
     page.get_by_role("button", name="Log another").tap()
-    type_run(page, "100.2", "150")
+    type_run(page, "105.5", "150")
     unsent(page, "2 entries are not sent yet")
     page.context.set_offline(False)
 
@@ -151,7 +155,7 @@ def test_a_form_without_a_network_says_what_its_entry_waits_for(page: Page, shop
     expect(page.get_by_role("alert")).to_contain_text(NO_WEIGHT)
     open_run(page, shop)
     page.context.set_offline(True)
-    type_run(page, "100.2", "150")
+    type_run(page, "105.5", "150")
     note = page.locator("#kept")
     expect(note).to_contain_text("No network: the entry is kept on this device")
     expect(note).to_contain_text("Waits behind your run of ")
