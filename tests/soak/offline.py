@@ -18,12 +18,16 @@ import time
 import urllib.request
 from collections import Counter
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 ROOT = Path(__file__).resolve().parents[2]
-KINDS = {"run": 4, "reading": 2, "flip": 2, "work": 1, "note": 2}
+KINDS = {"run": 4, "meter run": 3, "reading": 2, "flip": 2, "work": 1, "note": 2}
+SPOILT = {"run": 0.15, "meter run": 0.15, "reading": 0.1}
+"""How often something is missing in one: the weight of a bag, or the figure of a meter holds a letter."""
+SPOILT_ENDS = {"mend": 5, "throw": 3, "leave": 1}
 MODES = {"up": 5, "down": 4, "mute": 2, "torn": 1}
 STAYS = (1, 5)
 """For how many entries a line stays as it is."""
@@ -74,7 +78,8 @@ def soak(folder: Path, asked: argparse.Namespace) -> int:
     finally:
         server.terminate()
         server.wait(30)
-    wrong, told = verdict(list(day.ledger.values()))
+    jammed = [one for phone in day.phones for one in phone.jammed]
+    wrong, told = verdict(list(day.ledger.values()), jammed)
     counts = day.counts()
     print(f"seed {asked.seed}: {asked.entries} entries by two phones in {time.monotonic() - begun:.0f} s\n")
     for what, number in [*told.items(), *sorted(counts.items())]:
@@ -90,7 +95,8 @@ def soak(folder: Path, asked: argparse.Namespace) -> int:
 
 
 def mill() -> Any:
-    """A single press with a meter for each phone's readings, a twin press that both share, two operators."""
+    """A single press with a meter for readings, one with a meter for each phone's runs, a twin press that both
+    share, two operators."""
     from django.core.management import call_command
     from django.utils import timezone
 
@@ -127,6 +133,7 @@ class Day:
     ) -> None:
         from tests.soak.offline_line import Line
         from tests.soak.offline_phone import Phone, Typed
+        from wearlog.equipment.models import Press
 
         self.dice, self.shop, self.entries = random.Random(asked.seed), shop, asked.entries
         self.ledger: dict[str, Typed] = {}
@@ -137,20 +144,32 @@ class Day:
             phone.sign_in()
             self.phones.append(phone)
         self.stays = [0, 0]
+        self.meter = 100
+        self.pressed = dict.fromkeys(("ines", "otto"), Decimal(100))
+        self.presses = {}
+        for name in self.pressed:
+            press = Press.objects.create(code=f"M-{name}")
+            self.presses[name] = press.pk
+            shop.reading(press, "100", self.clock)
         for phone in self.phones:  # each page is seen once with a network
             for kind in KINDS:
-                phone.go(self.form(kind, "")[0])
-        self.meter = 100
+                phone.go(self.form(kind, "", phone.name)[0])
 
-    def form(self, kind: str, mark: str) -> tuple[str, dict[str, str]]:
+    def form(self, kind: str, mark: str, who: str, spoilt: str = "") -> tuple[str, dict[str, str]]:
         """The page on which such an entry is typed, and what is typed."""
         north, twin, left = self.shop.north.pk, self.shop.twin.pk, self.shop.left.pk
-        if kind == "run":
-            values = {"crop": str(self.shop.rape.pk), "hours_h": "0.5", "seed": "25", "lot": mark}
+        if kind in ("run", "meter run"):
             self.clock += BETWEEN_RUNS  # a press can't press twice at once
-            return f"/log/run/?press={twin}", values | {"ended_at": f"{self.clock:%Y-%m-%dT%H:%M}"}
+            values = {"crop": str(self.shop.rape.pk), "seed": "25", "seed_unit": "kg", "lot": mark}
+            values["ended_at"] = f"{self.clock:%Y-%m-%dT%H:%M}"
+            if spoilt:
+                values |= {"seed": "1.25", "seed_unit": "bag", "bag": ""}
+            if kind == "run":
+                return f"/log/run/?press={twin}", values | {"hours_h": "0.5"}
+            self.pressed[who] += Decimal("0.5")
+            return f"/log/run/?press={self.presses[who]}", values | {"meter_h": str(self.pressed[who])}
         if kind == "reading":
-            return f"/log/reading/?press={north}", {"meter_h": mark}
+            return f"/log/reading/?press={north}", {"meter_h": mark + ("x" if spoilt else "")}
         if kind == "note":
             return "/log/note/", {"text": mark}
         if kind == "flip":
@@ -176,9 +195,10 @@ class Day:
                 self.meter += 1
                 mark = str(self.meter)
                 time.sleep(1.1)  # a meter is read once in a second
-            typed = Typed(mark, kind, phone.name)
-            if phone.type(typed, *self.form(kind, mark)):
+            typed = Typed(mark, kind, phone.name, spoilt=self.spoil(kind))
+            if phone.type(typed, *self.form(kind, mark, phone.name, typed.spoilt)):
                 self.ledger[mark] = typed
+                self.look_at_refusal(phone, typed)
                 number += 1
                 if number % CLEARED_EVERY == 0:
                     self.clear()
@@ -186,6 +206,23 @@ class Day:
                 phone.sign_in()
             else:
                 phone.line.set("up")
+
+    def spoil(self, kind: str) -> str:
+        if self.dice.random() >= SPOILT.get(kind, 0):
+            return ""
+        return self.dice.choices(list(SPOILT_ENDS), list(SPOILT_ENDS.values()))[0]
+
+    def look_at_refusal(self, phone: Any, typed: Any) -> None:
+        """Where the page shows one, half of those who will mend it do so at once; all others walk away."""
+        from tests.soak.offline_phone import OUTCOME
+
+        if typed.spoilt and phone.page.evaluate(OUTCOME) == "refused":
+            phone.counts["refusals seen on the page"] += 1
+            if typed.spoilt == "mend" and self.dice.random() < 0.5:
+                typed.said = ["on the page"]
+                phone.mend(typed)
+            else:
+                phone.counts["refusals walked away from"] += 1
 
     def mishap(self, phone: Any) -> None:
         from wearlog.people.models import Session
@@ -218,12 +255,12 @@ class Day:
         for kind in ("flip", "note"):
             for phone in self.phones:
                 phone.line.set("up")
-                phone.go(self.form(kind, "")[0])
+                phone.go(self.form(kind, "", phone.name)[0])
             for phone in self.phones:
                 phone.line.set("down")
                 mark = f"{kind}-of-{phone.name}."
                 self.ledger[mark] = typed = Typed(mark, kind, phone.name)
-                assert phone.type(typed, *self.form(kind, mark)), mark
+                assert phone.type(typed, *self.form(kind, mark, phone.name)), mark
                 if kind == "note":
                     phone.line.set("up")
                     phone.send_copies()

@@ -39,6 +39,10 @@ OUTCOME = """() => {
   if (document.querySelector("[role=alert]:not([hidden])")) return "refused";
   return document.querySelector("form[data-queue]") ? "" : "gone on";
 }"""
+GONE_ON = "() => !globalThis.asBefore || !document.getElementById('kept').hidden"
+DECIDED = ("refused", "moved", "asked", "gone")
+MENDS = {"bag": "20"}
+"""What the person had forgotten; a reading is typed anew."""
 WAITING = """async () => (await entries()).map((one) => ({
   id: one.id, marks: one.fields.map(([, value]) => String(value)),
   state: one.answer ? one.answer.state : "waiting",
@@ -59,12 +63,20 @@ class Typed:
     fate: str = ""
     """What the person saw of it where it was not simply taken: thrown away after it was shown."""
     said: list[str] = field(default_factory=list)
+    spoilt: str = ""
+    """Where something is missing in it: whether its person will mend it, throw it away or leave it for ever."""
+
+    def builds_on(self, earlier: Typed) -> bool:
+        """A second reckoning of what must wait for what: turns of one die, and runs by one hour meter."""
+        same = (self.who, self.kind) == (earlier.who, earlier.kind)
+        return same and self.kind in ("flip", "meter run") and earlier.began < self.began
 
 
 class Phone:
     def __init__(self, playwright: Playwright, name: str, line: Line, folder: Path) -> None:
         self.playwright, self.name, self.line, self.folder = playwright, name, line, folder
         self.counts: Counter[str] = Counter()
+        self.jammed: list[str] = []
         self.context: BrowserContext
         self.page: Page
         self.start()
@@ -123,11 +135,28 @@ class Phone:
         self.counts["typed on a kept page"] += int(seen["kept"])
         typed.began = time.time()
         self.page.evaluate(PRESS)
-        self.settle(typed)
+        outcome = self.settle(typed)
+        if outcome == "kept" and self.line.mode == UP and self.still_waits(typed):
+            self.jammed.append(f"typed with a network, and kept: {typed}")
         return True
 
-    def settle(self, typed: Typed) -> None:
-        """Wait until the page says something; say yes to what it asks."""
+    def still_waits(self, typed: Typed) -> bool:
+        """Whether it lies on the device after one replay more, and nobody has to decide about it."""
+        found = [
+            one
+            for one in self.sent_by_now()
+            if f"{typed.mark}" in (each.removesuffix("x") for each in one["marks"])
+        ]
+        return any(one["state"] not in DECIDED for one in found)
+
+    def sent_by_now(self) -> list[dict[str, Any]]:
+        """What is left after one replay; nothing where nobody is signed in, since nothing can be sent then."""
+        self.page.evaluate("() => flush().then(() => true)")
+        signed_in: bool = self.page.evaluate("() => !trouble || trouble.state !== 'signed_out'")
+        return self.unsent() if signed_in else []
+
+    def settle(self, typed: Typed) -> str:
+        """Wait until the page says something; say yes to what it asks. What came of it."""
         ending = time.monotonic() + 40
         while time.monotonic() < ending:
             try:
@@ -142,11 +171,12 @@ class Phone:
                     self.counts["questions answered"] += 1
                 time.sleep(0.1)
             elif outcome == "refused":
-                typed.fate = "shown on the page"
-                typed.said = self.page.locator("[role=alert] li").all_inner_texts()
-                return
+                if not typed.spoilt:
+                    typed.fate = "shown on the page"
+                    typed.said = self.page.locator("[role=alert] li").all_inner_texts()
+                return str(outcome)
             elif outcome:
-                return
+                return str(outcome)
             time.sleep(0.02)
         raise AssertionError(f"{self.name}: nothing came of {typed.mark}")
 
@@ -160,7 +190,8 @@ class Phone:
             return  # the sign-in page, or the one that says that nothing is kept
         sent = self.page.evaluate(
             """async () => {
-              const all = (await entries()).slice(0, 3);
+              const left = await entries();
+              const all = left.filter((one) => !waitsFor(one, left).length).slice(0, 3);
               await Promise.allSettled(all.flatMap((one) => [send(one, true), send(one, true)]));
               return all.length;
             }"""
@@ -170,7 +201,8 @@ class Phone:
     def send_copies(self) -> None:
         """What waits, twice at once, as two tabs would; and again after it has been answered."""
         twice = "async () => { %s; await Promise.all([...copies, ...copies].map((one) => send(one, true))); }"
-        self.page.evaluate(twice % "globalThis.copies = await entries()")
+        left = "const left = await entries(); globalThis.copies = left.filter((one) => !waitsFor(one, left).length)"
+        self.page.evaluate(twice % left)
         self.page.evaluate(twice % "await flush()")
         self.counts["sent again after the answer"] += 1
 
@@ -190,28 +222,41 @@ class Phone:
             other.close()
 
     def clear(self, ledger: dict[str, Typed]) -> None:
-        """With a network: go through the list of what waits until nothing does."""
+        """With a network: go through the list of what waits until nothing does but what is left for ever."""
         self.line.set(UP)
-        ending = time.monotonic() + 120
+        ending = time.monotonic() + 180
         while True:
             assert time.monotonic() < ending, f"{self.name}: still unsent: {self.unsent()}"
             self.page.goto("/log/waiting/")
             if self.signed_out():
                 self.sign_in()
                 continue
-            self.page.evaluate("() => flush().then(() => true)")
-            waiting = self.unsent()
-            if not waiting:
+            waiting = [(one, typed_as(one, ledger)) for one in self.sent_by_now()]
+            self.look_for_jams(waiting)
+            if all(typed.fate in ("left open", "waits behind it") for _one, typed in waiting):
                 return
-            for one in waiting:
-                self.decide(one, ledger)
+            for one, typed in waiting:
+                self.decide(one, typed)
 
-    def decide(self, one: dict[str, Any], ledger: dict[str, Typed]) -> None:
-        typed = next((ledger[mark] for mark in one["marks"] if mark in ledger), None)
-        assert typed is not None, f"{self.name}: {one} is nobody's"
-        if one["state"] == "waiting":
+    def look_for_jams(self, waiting: list[tuple[dict[str, Any], Typed]]) -> None:
+        """After one replay with a network nothing may wait but for what its person has to decide about."""
+        for one, typed in waiting:
+            typed.fate = ""
+            if one["state"] in DECIDED:
+                typed.fate = "left open" if typed.spoilt == "leave" else ""
+                continue
+            before = [earlier for _one, earlier in waiting if typed.builds_on(earlier)]
+            if not before:
+                self.jammed.append(f"could be sent, and was not: {typed} among {waiting}")
+            elif any(earlier.fate for earlier in before):
+                typed.fate = "waits behind it"
+
+    def decide(self, one: dict[str, Any], typed: Typed) -> None:
+        if one["state"] not in DECIDED or typed.fate:
             return
         slip = self.page.locator("#waiting-list article").filter(has_text=typed.mark)
+        if not slip.count():
+            return  # sent meanwhile
         if one["state"] == "asked":
             slip.get_by_role("button", name="Yes, it is right").click()
             self.page.evaluate("() => flush().then(() => true)")
@@ -221,8 +266,32 @@ class Phone:
         assert typed.mark in shown, shown
         assert one["said"], one
         assert one["said"][0] in shown, (one, shown)
+        if typed.spoilt == "mend" and not typed.said:
+            typed.said = one["said"]
+            slip.get_by_role("link", name="Mend it on its page").click()
+            self.page.locator("form[data-queue][data-mends]").wait_for()
+            self.mend(typed)
+            return
         typed.fate, typed.said = one["state"], one["said"]
-        slip.get_by_role("button", name="Throw away").click()
+        slip.get_by_role("button", name="Throw away", exact=True).click()
         slip.get_by_role("button", name="Really throw away").click()
         slip.wait_for(state="detached")
         self.page.evaluate("() => flush().then(() => true)")
+
+    def mend(self, typed: Typed) -> None:
+        """On the page that shows what is wrong: put it right and save it."""
+        self.page.evaluate(FILL, {"meter_h": typed.mark} if typed.kind == "reading" else MENDS)
+        self.page.evaluate("() => { globalThis.asBefore = true; }")
+        self.page.evaluate(PRESS)
+        self.page.wait_for_function(
+            GONE_ON, timeout=40_000
+        )  # what stood there of the refusal goes with the page
+        self.settle(typed)
+        self.counts["refusals mended"] += 1
+
+
+def typed_as(one: dict[str, Any], ledger: dict[str, Typed]) -> Typed:
+    marks = [mark.removesuffix("x") for mark in one["marks"]]
+    typed = next((ledger[mark] for mark in marks if mark in ledger), None)
+    assert typed is not None, f"{one} is nobody's"
+    return typed

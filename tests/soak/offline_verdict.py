@@ -13,10 +13,15 @@ SLACK_SECONDS = 1.5
 """A field for a moment has no fractions of a second."""
 
 
-def verdict(ledger: list[Typed]) -> tuple[list[str], dict[str, int]]:
+COMES_LATE = ("flip", "meter run")
+"""Kinds that another entry can be in the way of: one that was stored first, though it was typed later."""
+
+
+def verdict(ledger: list[Typed], jammed: list[str]) -> tuple[list[str], dict[str, int]]:
     """What is wrong, in sentences; and the figures."""
-    wrong: list[str] = []
+    wrong = [f"jammed: {one}" for one in jammed]
     told = Counter({"entries typed": len(ledger), "lost": 0, "doubled": 0, "overwritten silently": 0})
+    told["jammed"] = len(jammed)
     flipped: dict[int, str] = {}
     for typed in ledger:
         rows = stored(typed)
@@ -28,16 +33,24 @@ def verdict(ledger: list[Typed]) -> tuple[list[str], dict[str, int]]:
             told["lost"] += 1
             wrong.append(f"lost: {typed}")
         elif typed.fate:
-            told["conflicts shown and decided"] += 1
             if rows:
-                wrong.append(f"thrown away, and stored all the same: {typed}")
-            if typed.kind != "flip":
-                wrong.append(f"refused, though nobody was in its way: {typed}")
+                wrong.append(f"thrown away or left, and stored all the same: {typed}")
+            if typed.fate in ("left open", "waits behind it"):
+                told[f"on the device at the end: {typed.fate}"] += 1
+            elif typed.spoilt == "throw":
+                told["refused and thrown away"] += 1
+            else:
+                told["conflicts shown and decided"] += 1
+                if typed.kind not in COMES_LATE:
+                    wrong.append(f"refused, though nobody was in its way: {typed}")
         elif typed.kind == "flip" and rows:
             problem = of_flip(typed, rows[0], flipped)
             if problem:
                 told["overwritten silently"] += 1
                 wrong.append(problem)
+        elif typed.spoilt and typed.spoilt != "mend":
+            wrong.append(f"something was missing in it, and it was stored: {typed}")
+        told["refused, mended and stored"] += typed.spoilt == "mend" and len(rows) == 1
         told["stored"] += len(rows) == 1
         for row in rows[:1]:
             # The moment of a run is typed here, and a note's is when it came: those two tell nothing.
@@ -56,7 +69,7 @@ def verdict(ledger: list[Typed]) -> tuple[list[str], dict[str, int]]:
 
 
 def stored(typed: Typed) -> list[Run | Reading | ShiftNote | Service]:
-    if typed.kind == "run":
+    if typed.kind in ("run", "meter run"):
         return list(Run.objects.standing().filter(lot=typed.mark))
     if typed.kind == "reading":
         return list(Reading.objects.standing().filter(meter_h=typed.mark))

@@ -1,72 +1,60 @@
-// The page of what this device has not sent yet, and of what it can show without a network.
+// The page of what this device has not sent yet: each entry with what became of it, and what can be done.
 "use strict";
 
 const list = document.getElementById("waiting-list");
-
-/** @param {string} tag @param {string} text @returns {HTMLElement} */
-function element(tag, text) {
-  return Object.assign(document.createElement(tag), { textContent: text });
-}
+const own = list?.dataset || {};
 
 /** @param {Entry} entry @returns {HTMLElement} */
-function slip(entry) {
-  const words = /** @type {HTMLElement} */ (list).dataset;
-  const box = element("article", "");
-  box.className = "slip";
-  box.append(element("h2", entry.title), element("p", moment(entry.at)));
-  const facts = element("dl", "");
-  for (const [name, value] of entry.told) facts.append(element("dt", name), element("dd", value));
-  box.append(facts);
-  const answer = entry.answer;
-  const state = answer ? answer.state : "waiting";
-  box.append(element("p", words[state === "other_person" ? "otherPerson" : state] || words.waiting || ""));
-  for (const [, text] of answer?.problems || []) box.append(element("p", text));
-  const buttons = element("p", "");
-  buttons.className = "buttons";
-  if (answer?.doubts) {
-    for (const doubt of answer.doubts) box.append(element("p", doubt.question));
-    const yes = element("button", words.yes || "");
-    yes.addEventListener("click", async () => {
-      const yeses = (answer.doubts || []).map((doubt) => /** @type {[string, Value]} */ (["confirm", doubt.code]));
-      const fields = [...entry.fields, ...yeses];
-      await keep({ ...entry, fields, answer: undefined, again: false, turn: (entry.turn || 0) + 1 });
-      flush();
-    });
-    buttons.append(yes);
-  }
-  if (answer && state !== "other_person") {
-    const open = /** @type {HTMLAnchorElement} */ (element("a", words.mend || ""));
-    const where = new URL(entry.url);
-    for (const name of ["press", "fitting", "action", "part", "position", "rule"]) {
-      const value = entry.fields.find(([field]) => field === name);
-      if (value && value[1]) where.searchParams.set(name, String(value[1]));
-    }
-    open.href = `${where}#mend=${entry.id}`;
-    open.className = "button";
-    buttons.append(open);
-  }
-  const away = element("button", words.away || "");
-  away.addEventListener("click", async () => {
-    if (away.dataset.sure) {
-      await drop(entry.id);
-      await show();
-      flush();
-    } else {
-      away.dataset.sure = "yes";
-      away.textContent = words.sure || "";
-    }
+function yesButton(entry) {
+  const yes = element("button", own.yes);
+  yes.addEventListener("click", async () => {
+    const yeses = (entry.answer?.doubts || []).map((doubt) => /** @type {[string, Value]} */ (["confirm", doubt.code]));
+    const fields = [...entry.fields, ...yeses];
+    await keep({ ...entry, fields, answer: undefined, again: false, turn: (entry.turn || 0) + 1 });
+    sendNow();
   });
-  buttons.append(away);
+  return yes;
+}
+
+/** @param {Entry} entry @param {Entry[]} all @returns {HTMLElement[]} how it stands with it */
+function standing(entry, all) {
+  if (isDecided(entry)) {
+    const state = /** @type {Answer} */ (entry.answer).state;
+    const texts = state === "gone" ? [own.gone] : [own[state], ...saidOf(entry)];
+    return texts.filter(Boolean).map((text) => element("p", text));
+  }
+  const held = behind(entry, all);
+  if (held.length) return held;
+  const stumbled = ["busy", "other_person"].includes(entry.answer?.state || "") ? entry.answer : trouble;
+  const why = navigator.onLine ? whyNot(stumbled) : own.waiting || "";
+  return [why, ...saidOf(entry)].map((text) => element("p", text));
+}
+
+/** @param {Entry} entry @param {Entry[]} all @returns {HTMLElement} */
+function slip(entry, all) {
+  const box = element("article", "", "slip");
+  box.append(element("h2", entry.title), element("p", moment(entry.at)));
+  const facts = element("dl");
+  for (const [name, value] of entry.told) facts.append(element("dt", name), element("dd", value));
+  box.append(facts, ...standing(entry, all));
+  const buttons = element("p", "", "buttons");
+  if (entry.answer?.doubts && isDecided(entry)) buttons.append(yesButton(entry));
+  if (isDecided(entry)) buttons.append(mendLink(entry));
+  buttons.append(awayButton(entry, own.away));
   box.append(buttons);
   return box;
 }
 
+let shown = "";
 if (list) {
   document.addEventListener("wearlog:queue", (event) => {
     const all = /** @type {CustomEvent<Entry[]>} */ (event).detail;
-    list.replaceChildren(...all.map(slip));
     const none = document.getElementById("none-waiting");
     if (none) none.hidden = all.length > 0;
+    const now = JSON.stringify([all, trouble, navigator.onLine]);
+    if (now === shown) return;  // a button that asks stays as it is
+    shown = now;
+    list.replaceChildren(...all.map((entry) => slip(entry, all)));
   });
   show();  // told once already, perhaps before this file was there
 }

@@ -1,0 +1,61 @@
+// What waits for what: the one place that says whether an entry must wait for one that was typed before it.
+// An entry changes some things, and is read by others. It waits while an earlier one, not stored yet, changes
+// what it is read by; everything else goes past. An entry that somebody waits for with a network never waits
+// for one that was refused.
+"use strict";
+
+const MOVES = new Set(["flip", "replace"]);
+/** What a person decides about before it is sent again. */
+const DECIDED = new Set(["refused", "moved", "asked", "gone"]);
+
+/**
+ * - A start and a stop change what runs on their press: no run of it begins before they are stored.
+ * - A run by the hour meter counts its hours from what was pressed and read before it. One by hours or times
+ *   stands for itself, and waits for no other run.
+ * - A new meter changes how later readings of it are read.
+ * - A move (fit, flip, replace, take off, swap) changes what sits at its place; moves of that place, and work
+ *   on what sits there, are read by it.
+ * - Notes, gauges, incidents, crop changes and work on a press as a whole wait for nothing.
+ *
+ * @param {HTMLFormElement} form its `data-queue` names the kind of entry
+ * @param {FormData} data
+ * @returns {{changes: string[], needs: string[]}} names of things, like "place 7"
+ */
+function orderOf(form, data) {
+  const kind = form.dataset.queue || "";
+  const said = (/** @type {string} */ name) => String(data.get(name) || "");
+  const press = form.dataset.press || said("press");
+  const [running, hours, meter] = [`running ${press}`, `hours ${press}`, `meter ${press}`];
+  const byMeter = said("meter_h") ? [hours, meter] : [];
+  const newMeter = data.has("new_meter") ? [meter] : [];
+  if (kind === "run" && data.has("start")) return { changes: [running], needs: [running] };
+  if (kind === "run") return { changes: [hours, ...newMeter], needs: [running, ...byMeter] };
+  if (kind === "stop") return { changes: [running, hours], needs: byMeter };  // the server knows the run already
+  if (kind === "reading") return { changes: [hours, ...newMeter], needs: [meter] };
+  const place = form.dataset.place || said("position");
+  const sits = [said("fitting"), said("second")].filter(Boolean).map((one) => `fitting ${one}`);
+  const there = [...(place ? [`place ${place}`] : []), ...sits];
+  if (kind === "move" || MOVES.has(said("action"))) return { changes: there, needs: there };
+  if (kind === "work" && sits.length) return { changes: [], needs: there };
+  return { changes: [], needs: [] };
+}
+
+/** @param {Entry} entry @returns {boolean} whether it is a person's turn */
+const isDecided = (entry) => !!entry.answer && !entry.again && DECIDED.has(entry.answer.state);
+
+/**
+ * @param {Entry} entry
+ * @param {Entry[]} all what is not stored yet, the oldest first
+ * @returns {Entry[]} those that it waits for
+ */
+function waitsFor(entry, all) {
+  const place = all.findIndex((one) => one.id === entry.id);
+  return all.slice(0, Math.max(place, 0)).filter((one) => one.changes?.some((thing) => entry.needs?.includes(thing)));
+}
+
+/** @param {Entry} entry @param {Entry[]} all @returns {Entry | undefined} the one at the head of those that it waits for */
+function headOf(entry, all) {
+  const before = waitsFor(entry, all);
+  const first = before.find(isDecided) || before[0];
+  return first && (headOf(first, all) || first);
+}
