@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -12,7 +13,7 @@ from pathlib import Path
 from django.conf import settings
 from django.db import connection
 
-from wearlog.config import sqlite
+from wearlog.config import private_files, sqlite
 from wearlog.config.doctor import Finding, bad, look, ok
 from wearlog.reminders import clock, schedule_state
 from wearlog.service.photos import folder as photo_folder
@@ -41,9 +42,33 @@ def data_folder(at: datetime) -> Iterator[Finding]:
         yield bad(f"{folder} can't be written to", "Give it to the user that Wearlog runs as.")
     else:
         yield ok(f"{folder} can be written to")
+    yield from kept_from_others(folder)
     yield disk_space(shutil.disk_usage(folder).free)
     if connection.vendor == "sqlite":
         yield kind_of_disk(folder, mounts=MOUNTS.read_text() if MOUNTS.exists() else None)
+
+
+def kept_from_others(folder: Path) -> Iterator[Finding]:
+    """A folder that was there before its rights are as they were left: a start changes none."""
+    name = Path(str(connection.settings_dict["NAME"]))
+    own = name if connection.vendor == "sqlite" and name.is_file() else None
+    files = [path for path in beside(own) if private_files.is_loose(path)] if own else []
+    if own and files and private_files.is_loose(own.parent):
+        yield bad(
+            f"{own} can be read by others on this machine: all that was logged, and who may sign in",
+            f"Run: chmod 600 {shlex.join(map(str, files))}",
+        )
+    if private_files.is_loose(folder):
+        yield look(
+            f"{folder} can be opened by others on this machine", f"Run: chmod 700 {shlex.quote(str(folder))}"
+        )
+    elif not files:
+        yield ok("it is kept from others on this machine")
+
+
+def beside(database: Path) -> list[Path]:
+    """An SQLite database and what it writes beside itself."""
+    return [database, *(database.with_name(database.name + more) for more in ("-wal", "-shm"))]
 
 
 def photos(at: datetime) -> Iterator[Finding]:

@@ -15,36 +15,39 @@ from django.core.mail import EmailMessage, get_connection
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 
-from wearlog.config import beat
+from wearlog.config import beat, environment, plain_http, private_files
 from wearlog.config.doctor import Finding, bad, look, ok
+from wearlog.config.private_sqlite import base as private_sqlite
 from wearlog.people import guards
 from wearlog.people.models import Mill
 from wearlog.reminders import addresses, health
 from wearlog.reminders.models import ScheduleState, StoppedAddress
 
-SHORTEST_KEY = 32
 SMTP = "django.core.mail.backends.smtp.EmailBackend"
-IN_MEMORY = ("file:", ":memory:")
-HERE = {"127.0.0.1", "localhost", "::1"}
+TOLD_BELOW = {"security.W004", "security.W008", "security.W009", "security.W012", "security.W016"}
+"""Django's checks of https and of the key: one line here says of each what is meant for this site."""
 
 
 def site_settings(at: datetime) -> Iterator[Finding]:
     """Django's own checks, those for a site that serves people where it is one."""
     if settings.DEBUG:
         yield look(
-            "DEBUG is on, as for a developer; quickstart switches it off by itself",
-            "On a server set DEBUG=0, SECRET_KEY and ALLOWED_HOSTS.",
+            "DEBUG is on, as for a developer: whoever provokes an error sees the insides of the program",
+            "Unset DEBUG, unless you develop.",
         )
     found = 0
     for message in checks.run_checks(include_deployment_checks=not settings.DEBUG):
-        if message.is_silenced() or message.level < checks.WARNING:
+        if message.is_silenced() or message.level < checks.WARNING or message.id in TOLD_BELOW:
             continue
         found += 1
         make = bad if message.level >= checks.ERROR else look
         yield make(f"{message.id}: {message.msg}", message.hint or "See the setting that it names.")
+    if hosts := plain_http.by_settings():
+        found += 1
+        yield look(plain_http.words(hosts), plain_http.REMEDY)
     if not found:
         yield ok("no complaint about the settings")
-    if urlsplit(settings.SITE_URL).hostname in HERE:
+    if environment.is_this_machine(urlsplit(settings.SITE_URL).hostname or ""):
         yield look(
             f"links in mails lead to {settings.SITE_URL}, which opens on this machine only",
             "Set SITE_URL to the address that people type, as in http://192.0.2.7:8000.",
@@ -52,21 +55,16 @@ def site_settings(at: datetime) -> Iterator[Finding]:
 
 
 def secret_key(at: datetime) -> Iterator[Finding]:
-    if len(settings.SECRET_KEY) < SHORTEST_KEY or len(set(settings.SECRET_KEY)) < 5:
-        yield bad(
-            "the key is short enough to be guessed",
-            "Set SECRET_KEY to at least 32 random characters, or unset it: one is made in the data folder.",
-        )
+    """By the same rule by which a start refuses a key."""
+    if why := environment.weakness(settings.SECRET_KEY):
+        words, _, remedy = why.partition(". ")
+        yield bad(words, remedy)
         return
     path = Path(settings.DATA_DIR) / "secret_key"
-    try:
-        mode = path.stat().st_mode
-    except OSError:
-        mode = 0
-    if mode & 0o077:
+    if private_files.is_loose(path):
         yield bad(f"{path} can be read by others on this machine", f"Run: chmod 600 {path}")
     else:
-        yield ok("long enough, and kept from others" if mode else "long enough")
+        yield ok("long enough, and kept from others" if path.exists() else "long enough")
 
 
 def mail(at: datetime) -> Iterator[Finding]:
@@ -185,7 +183,7 @@ def database(at: datetime) -> Iterator[Finding]:
 def no_file_yet() -> Finding | None:
     """Where the database is a file that is not there: opening it would make an empty one."""
     name = str(connection.settings_dict["NAME"])
-    if connection.vendor != "sqlite" or name.startswith(IN_MEMORY) or Path(name).exists():
+    if connection.vendor != "sqlite" or name.startswith(private_sqlite.IN_MEMORY) or Path(name).exists():
         return None
     return bad(
         f"there is no file {name}",

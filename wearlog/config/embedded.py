@@ -22,6 +22,7 @@ from typing import TextIO
 from celery import Celery
 from celery.beat import Service
 
+from wearlog.config import private_files
 from wearlog.config.beat import OneBeat
 
 STOP_WITHIN_SECONDS = 10
@@ -60,7 +61,7 @@ def sole_use(data_dir: Path) -> Iterator[None]:
     """Hold the data folder for this process; raises Busy where another one has it."""
     path = data_dir / "in-use"
     try:
-        handle = path.open("a+")
+        handle = open(path, "a+", opener=owners_alone)  # noqa: SIM115  (held below)
     except OSError as error:
         raise Busy(
             f"The data folder {data_dir} can't be written to ({error.strerror}): make it writable, "
@@ -77,6 +78,10 @@ def sole_use(data_dir: Path) -> Iterator[None]:
         handle.write(str(os.getpid()))
         handle.flush()
         yield
+
+
+def owners_alone(path: str, flags: int) -> int:
+    return os.open(path, flags, private_files.FILE)
 
 
 def lock(handle: TextIO) -> bool:

@@ -12,12 +12,14 @@ from wearlog.reminders import reachable
 from wearlog.reminders import schedule as reminders
 
 ROOT = Path(__file__).resolve().parents[2]
-ENVIRONMENT = environment.read(os.environ, ROOT)
+surroundings = environment.read(os.environ, ROOT)  # not in capitals: it is none of Django's settings
 
-DEBUG = ENVIRONMENT.debug
-SECRET_KEY = ENVIRONMENT.secret_key
-ALLOWED_HOSTS = ENVIRONMENT.allowed_hosts
-DATA_DIR = ENVIRONMENT.data_dir
+DEBUG = surroundings.debug
+SECRET_KEY = surroundings.secret_key
+ALLOWED_HOSTS = surroundings.allowed_hosts
+DATA_DIR = surroundings.data_dir
+DEFAULT_EXCEPTION_REPORTER = "wearlog.config.error_reports.Report"
+DEFAULT_EXCEPTION_REPORTER_FILTER = "wearlog.config.error_reports.Filter"
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -74,8 +76,10 @@ TEMPLATES = [
     }
 ]
 
-DATABASES: dict[str, dict[str, Any]] = {"default": ENVIRONMENT.database}
+DATABASES: dict[str, dict[str, Any]] = {"default": surroundings.database}
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    DATABASES["default"]["ENGINE"] = "wearlog.config.private_sqlite"
+    DATABASES["default"]["TEST"] = {"NAME": ":memory:"}  # as Django does by itself; pytest-django asks
     # Readers never wait for a writer, a writer waits for another instead of failing, and what was
     # acknowledged survives a power cut (docs/decisions/sqlite.md has the measurements).
     DATABASES["default"]["OPTIONS"] = {
@@ -107,23 +111,22 @@ TIME_ZONE = "UTC"  # the mill's own zone is a record, activated for each request
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
 WHITENOISE_USE_FINDERS = True
-PLAIN_NAMES = "django.contrib.staticfiles.storage.StaticFilesStorage"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": PLAIN_NAMES if DEBUG else "wearlog.config.static.HashedNames"},
+    "staticfiles": {"BACKEND": "wearlog.config.static.HashedNames"},
 }
 
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "wearlog@localhost")
-vars().update(ENVIRONMENT.email)
-SITE_URL = ENVIRONMENT.site_url
+vars().update(surroundings.email)
+SITE_URL = surroundings.site_url
 REMINDER_CHANNELS = ["wearlog.reminders.mail.MailChannel", "wearlog.reminders.webhook.WebhookChannel"]
 # Nobody can point the web hook at another host from within the pages (docs/channels.md).
 WEBHOOK_HOSTS = reachable.read_hosts(os.environ.get("WEBHOOK_HOSTS", ""))
 WEBHOOK_NETWORKS = reachable.read_networks(os.environ.get("WEBHOOK_NETWORKS", ""))
 
-CELERY_BROKER_URL = ENVIRONMENT.redis_url or "memory://"
-CELERY_TASK_ALWAYS_EAGER = not ENVIRONMENT.redis_url
+CELERY_BROKER_URL = surroundings.redis_url or "memory://"
+CELERY_TASK_ALWAYS_EAGER = not surroundings.redis_url
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 # A message that waits in a worker for a free child can end that worker where Redis goes away meanwhile
@@ -152,8 +155,8 @@ CONTENT_SECURITY_POLICY = {
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_REDIRECT_EXEMPT = [r"^healthz$"]  # a watcher on the machine itself asks by plain http
-SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = ENVIRONMENT.https
-SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if ENVIRONMENT.https else 0
+SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = surroundings.https
+SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if surroundings.https else 0
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 # HSTS for sub-domains and preload lists would decide for other hosts of the mill's domain.
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]

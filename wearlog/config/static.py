@@ -1,4 +1,4 @@
-"""Names of static files that change with what is in them, on a server (`DEBUG=0`)."""
+"""Names of static files that change with what is in them, once they were collected and unless `DEBUG=1`."""
 
 from __future__ import annotations
 

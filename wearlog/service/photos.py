@@ -106,7 +106,7 @@ def _kept(
     name = secrets.token_hex(16)
     for content, small in ((one.jpeg, False), (one.small, True)):
         path = path_of(name, small=small)
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         write_through(path, content)
         written.append(path)
     photo = Photo(
@@ -124,11 +124,21 @@ def _kept(
     return photo
 
 
+def make_folder(path: Path) -> None:
+    """The folder of some photos, which like each photo only the user of this program may read."""
+    for one in (folder(), path):
+        one.mkdir(mode=0o700, parents=True, exist_ok=True)
+
+
+def owners_alone(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
+
+
 def write_through(path: Path, content: bytes) -> None:
     """The file under its name is whole or not there, and stays after a power cut. Raises OSError."""
     beside = path.with_name(f".{path.name}-{secrets.token_hex(4)}")
     try:
-        with beside.open("xb") as stream:
+        with open(beside, "xb", opener=owners_alone) as stream:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())

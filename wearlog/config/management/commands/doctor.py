@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from wearlog.config import doctor_machine, doctor_site
 from wearlog.config.doctor import Check, Line, State, examine, worst
+from wearlog.config.hidden import without_secrets
 
 OUTSIDE: tuple[tuple[str, Check], ...] = (
     ("settings", doctor_site.site_settings),
@@ -69,8 +70,8 @@ def as_data(lines: list[Line]) -> dict[str, Any]:
             {
                 "check": line.name,
                 "state": line.finding.state.value,
-                "words": line.finding.words,
-                "do": line.finding.do,
+                "words": without_secrets(line.finding.words),
+                "do": without_secrets(line.finding.do),
             }
             for line in lines
         ],
@@ -81,4 +82,4 @@ def as_data(lines: list[Line]) -> dict[str, Any]:
 def as_text(line: Line) -> str:
     """`bad   mail         what is so.` and, indented below it, what to do."""
     told = f"{line.finding.state.value:<5} {line.name:<12} {line.finding.words.rstrip('.')}."
-    return f"{told}\n{'':<18} {line.finding.do}" if line.finding.do else told
+    return without_secrets(f"{told}\n{'':<18} {line.finding.do}" if line.finding.do else told)

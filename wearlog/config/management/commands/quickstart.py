@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import ipaddress
 import os
+import shlex
+import sys
 from argparse import ArgumentParser
 from contextlib import suppress
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,22 +17,23 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.core.wsgi import get_wsgi_application
 from django.db import DatabaseError, connection
-from django.urls import reverse
 from django.utils import timezone
 
-from wearlog.config import embedded, sqlite
+from wearlog.config import embedded, plain_http, private_files, sqlite
 from wearlog.config.celery import app
 from wearlog.equipment.models import Press
 from wearlog.logbook import demo
-from wearlog.people import signin
+from wearlog.people import way_in
 from wearlog.people.models import Mill, Role, User
 
 EVERYWHERE = frozenset(str(ipaddress.ip_address(bits)) for bits in (b"\0" * 4, b"\0" * 16))
-LINK_VALID_FOR = timedelta(hours=24)
 
 
 class Command(BaseCommand):
-    help = "Make the database, load the demo mill if it is empty, print a sign-in link and serve the site."
+    help = (
+        "Make the database, load the demo mill if it is empty, and serve the site. "
+        "The first start prints a sign-in link."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--port", type=int, default=8000, help="port to serve on (default 8000)")
@@ -65,7 +68,8 @@ class Command(BaseCommand):
         if on_sqlite and (refusal := sqlite.too_old()):
             raise CommandError(refusal)
         try:
-            Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)  # and with it the data folder
+            private_files.make_folder(Path(settings.DATA_DIR))
+            Path(settings.STATIC_ROOT).mkdir(exist_ok=True)
             with embedded.sole_use(settings.DATA_DIR), embedded.listen(host, port) as listening:
                 self._prepare(no_demo=no_demo, at=timezone.now())
                 if on_sqlite and (warning := sqlite.reset_fault()):
@@ -90,7 +94,8 @@ class Command(BaseCommand):
             else:
                 self.stdout.write("The database is empty: loading the demo mill ...")
                 demo.load(by=None, today=at.astimezone().date())
-        self.owner = User.objects.filter(role=Role.OWNER, is_active=True).order_by("pk").first()
+        self.owner = way_in.first_owner()
+        self.is_first_start = self.owner is None
         if self.owner is None:
             self.owner = User.objects.create_user("owner", name="Owner", role=Role.OWNER, joined_at=at)
 
@@ -100,13 +105,15 @@ class Command(BaseCommand):
         origins = [origin(address, port, scheme) for address in addresses or ["127.0.0.1"]]
         settings.DEBUG = False  # whoever opens a page here is a user, not a developer
         settings.ALLOWED_HOSTS = [*settings.ALLOWED_HOSTS, *addresses]
+        if not os.environ.get("HTTPS", "").strip():  # what is served here is known: http, or its own https
+            settings.SECURE_SSL_REDIRECT = settings.SESSION_COOKIE_SECURE = False
+            settings.CSRF_COOKIE_SECURE, settings.SECURE_HSTS_SECONDS = False, 0
         if "SITE_URL" not in os.environ:  # links in mails lead to where the site is
             settings.SITE_URL = origins[0]
-        assert self.owner is not None
-        secret = signin.make_link(user=self.owner, at=timezone.now(), valid_for=LINK_VALID_FOR)
         self.stdout.write("Wearlog is at " + " and ".join(f"{one}/" for one in origins))
-        self.stdout.write(f"Sign in as {self.owner} (once, within 24 hours):")
-        self.stdout.write(f"  {origins[0]}{reverse('web:sign-in-link', args=[secret])}")
+        if not self.https and (reached := plain_http.others(addresses)):
+            self.stderr.write(f"Warning: {plain_http.words(reached)}. Start with --https (docs/phone.md).")
+        self._tell_the_way_in(origins[0])
         front = self._front(addresses, listening) if self.https else None
         schedule = None
         if settings.CELERY_TASK_ALWAYS_EAGER:
@@ -130,6 +137,20 @@ class Command(BaseCommand):
                 front.stop()
             if schedule:
                 schedule.stop()
+
+    def _tell_the_way_in(self, site: str) -> None:
+        """A link that signs the owner in, at the first start alone: what a start prints may be kept in a log
+        that others read. Later the owner asks for one."""
+        assert self.owner is not None
+        if self.is_first_start:
+            self.stdout.write(f"Sign in as {self.owner} (once, within 24 hours):")
+            self.stdout.write(f"  {way_in.printed_link(user=self.owner, at=timezone.now(), site=site)}")
+            return
+        ask = ["manage.py", "sign_in_link", self.owner.username, "--host", site]
+        if os.environ.get("DATA_DIR"):  # --data sets it, too
+            ask += ["--data", str(settings.DATA_DIR)]
+        self.stdout.write("For a link that signs you in, type in another window:")
+        self.stdout.write(f"  {shlex.join([sys.executable, *ask])}")
 
     def _front(self, addresses: list[str], listening: Any) -> Any:
         """What takes TLS off before the server; says what a phone must be told once."""

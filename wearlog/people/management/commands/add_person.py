@@ -6,10 +6,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
-from django.urls import reverse
 from django.utils import timezone
 
-from wearlog.people import accounts, signin
+from wearlog.people import accounts, way_in
 from wearlog.people.languages import known
 from wearlog.people.models import Role, User
 from wearlog.people.refusals import Refused
@@ -31,7 +30,9 @@ class Command(BaseCommand):
             choices=known(),
             help="what the person reads; unsaid, a new person reads the mill's, others keep theirs",
         )
-        parser.add_argument("--host", help="print the full link for this host, as in http://192.0.2.7:8000")
+        parser.add_argument(
+            "--host", help="where the site is, as in http://192.0.2.7:8000 (default: SITE_URL)"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
@@ -45,13 +46,9 @@ class Command(BaseCommand):
                 if options["email"] is not None:
                     user.email = options["email"]
                 user = accounts.save_person(by=None, at=now, user=user)
-                secret = signin.make_link(user=user, at=now)
+                link = way_in.printed_link(user=user, at=now, site=options["host"] or "")
         except Refused as refused:
             raise CommandError(refused.message) from refused
-        path = reverse("web:sign-in-link", args=[secret])
-        host = (options["host"] or "").rstrip("/")
-        if host and "://" not in host:
-            host = f"http://{host}"
         said = "Added" if added else "Found"
         self.stdout.write(f"{said} {user}, {user.get_role_display()}. The link works once, within 24 hours:")
-        self.stdout.write(f"{host}{path}")
+        self.stdout.write(link)

@@ -1,0 +1,63 @@
+"""What a developer's error page (`DEBUG=1`), or a report of an error, may show: no secret of the site.
+
+Django leaves out what is named like a secret. Addresses with a password in them, the surroundings that
+`runserver` hands to each request, and the variables of the functions on the way to the error are not.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import ItemsView
+from types import FrameType
+from typing import Any
+
+from django.http import HttpRequest, QueryDict
+from django.utils.safestring import SafeString
+from django.views.debug import ExceptionReporter, SafeExceptionReporterFilter
+
+from wearlog.config.hidden import VARIABLES, Hidden, without_secrets
+
+
+class Filter(SafeExceptionReporterFilter):
+    hidden_settings = re.compile(
+        "|".join(["API|AUTH|TOKEN|KEY|SECRET|PASS|SIGNATURE|HTTP_COOKIE|BROKER", *VARIABLES]), re.IGNORECASE
+    )
+
+    def cleanse_setting(self, key: Any, value: Any) -> Any:
+        cleansed = super().cleanse_setting(key, value)  # which calls this for what a container holds
+        if isinstance(cleansed, Hidden):
+            return cleansed.shown
+        return without_secrets(cleansed) if isinstance(cleansed, str) else cleansed
+
+    def get_post_parameters(self, request: HttpRequest | None) -> Any:
+        return self._named(super().get_post_parameters(request))
+
+    def cleanse_special_types(self, request: HttpRequest | None, value: Any) -> Any:
+        found = super().cleanse_special_types(request, value)
+        return self._named(found) if isinstance(found, QueryDict) else found
+
+    def get_traceback_frame_variables(
+        self, request: HttpRequest | None, tb_frame: FrameType
+    ) -> ItemsView[str, Any]:
+        found = super().get_traceback_frame_variables(request, tb_frame)
+        return {name: self.cleanse_setting(name, value) for name, value in found}.items()
+
+    def _named(self, sent: Any) -> Any:
+        """What was sent, without passwords and tokens."""
+        if not isinstance(sent, QueryDict):
+            return sent
+        copied = sent.copy()
+        for name in copied:
+            if self.hidden_settings.search(name):
+                copied[name] = self.cleansed_substitute
+        return copied
+
+
+class Report(ExceptionReporter):
+    """The whole text is looked over once more: what an object says of itself passes by no name."""
+
+    def get_traceback_html(self) -> SafeString:
+        return SafeString(without_secrets(super().get_traceback_html()))
+
+    def get_traceback_text(self) -> SafeString:
+        return SafeString(without_secrets(super().get_traceback_text()))

@@ -1,0 +1,26 @@
+"""Django's SQLite, whose new files only the user of this program may read.
+
+SQLite makes a database with the rights that the umask leaves, and gives the files beside it (`-wal`, `-shm`)
+those of the database. So the empty file is made before SQLite opens it.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from django.db.backends.sqlite3 import base
+
+from wearlog.config import private_files
+
+IN_MEMORY = ("file:", ":memory:")
+
+
+class DatabaseWrapper(base.DatabaseWrapper):
+    def get_new_connection(self, conn_params: dict[str, Any]) -> Any:
+        name = str(conn_params["database"])
+        if not name.startswith(IN_MEMORY) and not Path(name).exists():
+            with suppress(OSError):  # SQLite says what is in the way
+                private_files.make_file(Path(name))
+        return super().get_new_connection(conn_params)
