@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from tests.services import servers
+from tests.services.server_page import nginx_program
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 
@@ -63,6 +64,7 @@ REQUIREMENTS = (
     Requirement(
         "certutil", frozenset({"certutil"}), lambda: shutil.which("certutil"), "install libnss3-tools"
     ),
+    Requirement("nginx", frozenset({"nginx"}), nginx_program, "install the package `nginx-light`"),
     Requirement(
         "Pango", frozenset({"pdf"}), pdf_library, "install the packages that docs/decisions/pdf.md names"
     ),

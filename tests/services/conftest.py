@@ -8,6 +8,7 @@ import psycopg
 import pytest
 
 from tests.services import servers
+from tests.services.server_page import nginx_program
 
 
 @pytest.fixture(scope="session")
@@ -42,3 +43,11 @@ def redis() -> Iterator[servers.RedisServer]:
 @pytest.fixture
 def redis_url(redis: servers.RedisServer) -> str:
     return redis.url
+
+
+@pytest.fixture(scope="session")
+def nginx() -> str:
+    """A web server to stand in front. `tests.requirements` leaves these tests out where there is none."""
+    program = nginx_program()
+    assert program
+    return program
