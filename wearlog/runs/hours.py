@@ -27,10 +27,9 @@ from wearlog.calc.meters import (
     hours_of_press,
 )
 from wearlog.equipment.models import HoursFrom, Press
-from wearlog.runs.columns import Flags, Floats, Ints, columns, digest_of, number, seconds
+from wearlog.runs.columns import Flags, Floats, Ints, columns, digest_of, number, seconds, seconds_of
 from wearlog.runs.models import Reading, ReadingKind, Run
 
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 REACH = 12
 """So many readings on each side of a run are looked at first; more where these don't settle it."""
 
@@ -208,12 +207,6 @@ class _Row:
     slot: int
 
 
-def _instant(at: datetime) -> float:
-    """As `columns.seconds` gives it, to the last bit."""
-    since = at - EPOCH
-    return since.days * 86400 + since.seconds + since.microseconds / 1e6
-
-
 def moment(instant: float) -> datetime:
     """An instant of the arrays as the models hold it."""
     return datetime.fromtimestamp(instant, UTC)
@@ -222,8 +215,8 @@ def moment(instant: float) -> datetime:
 def _row(run: Run) -> _Row:
     return _made(
         run.pk,
-        _instant(run.started_at),
-        None if run.ended_at is None else _instant(run.ended_at),
+        seconds_of(run.started_at),
+        None if run.ended_at is None else seconds_of(run.ended_at),
         None if run.hours_h is None else float(run.hours_h),
         run.slot,
     )
@@ -303,7 +296,7 @@ def _part(press_id: int, first: float, last: float, reach: int, unsaved: Reading
     after = list(rows.filter(read_at__gt=upto).order_by("read_at")[:reach])
     every = [*reversed(before), *since, *after]
     if unsaved is not None and unsaved.pk is None:
-        every.append((_instant(unsaved.read_at), float(unsaved.meter_h), unsaved.kind))
+        every.append((seconds_of(unsaved.read_at), float(unsaved.meter_h), unsaved.kind))
         every.sort()
     if not every:
         return None

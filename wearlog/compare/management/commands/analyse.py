@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import sys
 from argparse import ArgumentParser
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from wearlog.compare import analysis
+from wearlog.compare import analysis, hours_of_files
 from wearlog.compare.analysis import BadInput, Found, Row
 
 COLUMNS = {
@@ -19,6 +20,7 @@ COLUMNS = {
     "wear": ("unit", "exposure", "value"),
     "drift": ("value",),
     "replacement": (),
+    "hours": hours_of_files.RUNS,
 }
 NUMBERS = {
     "new": "wear: the dimension of a new part (without it the line has an intercept)",
@@ -47,7 +49,10 @@ class OneLineParser(CommandParser):
 
 
 class Command(BaseCommand):
-    help = "Run the project's calculations on a CSV file: life, recurrence, wear, drift, replacement."
+    help = (
+        "Run the project's calculations on a CSV file: life, recurrence, wear, drift, replacement; and say "
+        "how long runs pressed, from runs.csv and readings.csv as export_logbook writes them."
+    )
     requires_system_checks: list[str] = []
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
@@ -60,6 +65,11 @@ class Command(BaseCommand):
         parser.add_argument("file", nargs="?", help="a CSV file in UTF-8, or - for standard input")
         parser.add_argument("--format", choices=("table", "json"), default="table", dest="output")
         parser.add_argument("--terminated", choices=("time", "failure"), default="time")
+        parser.add_argument("--readings", metavar="FILE", help="hours: the readings.csv beside the runs")
+        parser.add_argument("--press", help="hours: this press alone")
+        parser.add_argument(
+            "--by-meter", action="store_true", help="hours: the press counts its hours by the meter"
+        )
         for name, words in NUMBERS.items():
             parser.add_argument(f"--{name}", default=None, metavar="N", help=words)
 
@@ -110,15 +120,34 @@ class Command(BaseCommand):
             if new is not None and new == limit:
                 raise BadInput("--new and --limit are the same: a new part would be worn.")
             return analysis.wear(self._rows(kind, options["file"]), new=new, limit=limit, gauge_sd=gauge_sd)
+        if kind == "hours":
+            return self._hours(options)
         rows = self._rows(kind, options["file"])
         if kind == "recurrence":
             return analysis.recurrence(rows, terminated=options["terminated"])
         return analysis.life(rows)
 
+    def _hours(self, options: dict[str, Any]) -> Found:
+        runs, readings = options["file"], options["readings"]
+        if not readings:
+            columns = ", ".join(hours_of_files.READINGS)
+            raise BadInput(f"analyse hours needs --readings, a CSV file with the columns {columns}.")
+        if runs == readings == "-":
+            raise BadInput("Only one of runs and readings can come from standard input.")
+        return hours_of_files.hours(
+            self._rows("hours", runs),
+            self._read(readings, hours_of_files.READINGS),
+            press=options["press"],
+            by_meter=options["by_meter"],
+        )
+
     def _rows(self, kind: str, name: str | None) -> list[Row]:
         columns = COLUMNS[kind]
         if not name:
             raise BadInput(f"analyse {kind} needs a CSV file with the columns {', '.join(columns)}.")
+        return self._read(name, columns)
+
+    def _read(self, name: str, columns: Sequence[str]) -> list[Row]:
         if name == "-":
             return analysis.read_columns(sys.stdin, columns)
         try:

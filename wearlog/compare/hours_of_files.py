@@ -1,0 +1,165 @@
+"""The hours of runs from the files of a logbook, by the one rule. No database is opened here.
+
+Runs and readings are read as `runs.csv` and `readings.csv` hold them (docs/logbook-format.md), and come to
+the same hours, to the last bit, as in the database that wrote these files. Neither file says which barrels a
+press has: they are those that its runs name.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+
+from wearlog.calc.meters import PressHours, Source, Told
+from wearlog.compare.analysis import BadInput, Found, Row, filled
+from wearlog.logbook.exchange.cells import BadCell, Instant
+from wearlog.logbook.exchange.columns import BY_NAME
+from wearlog.runs.columns import Floats, seconds_of
+from wearlog.runs.hours import ReadingColumns, ends_by, moment, worked_out
+from wearlog.runs.models import ReadingKind, Run
+
+RUNS = ("ref", "press", "started_at", "ended_at", "hours_h", "through")
+READINGS = ("press", "read_at", "meter_h", "kind")
+SOURCES = {Source.WRITTEN: "written", Source.METER: "meter", Source.CLOCK: "clock"}
+WORDS = {
+    Told.NONE_LEFT: "none_left",
+    Told.HELD_DOWN: "held_down",
+    Told.SCALED: "scaled",
+    Told.STOOD_STILL: "stood_still",
+    Told.RAN_AHEAD: "ran_ahead",
+}
+
+Cells = dict[str, Any]
+
+
+def hours(runs: list[Row], readings: list[Row], *, press: str | None, by_meter: bool) -> Found:
+    """The hours of each run in the order of its file, and what the meter of each press told.
+
+    `press` leaves out all others; `by_meter` is for presses that count their hours by the meter."""
+    read = _cells("runs", RUNS, runs)
+    runs_of, readings_of = _by_press(read), _by_press(_cells("readings", READINGS, readings))
+    _once("runs", (row["ref"] for row in read))
+    presses = sorted({*runs_of, *readings_of})
+    if press is not None and press not in presses:
+        known = f"they name {', '.join(presses)}" if presses else "they hold no row"
+        raise BadInput(f"The files have no press {press}: {known}.")
+    run_rows: dict[int, Found] = {}
+    press_rows = []
+    for code in presses if press is None else [press]:
+        own, meter = runs_of.get(code, {}), _by_time(code, readings_of.get(code, {}).values())
+        found = _worked_out(code, list(own.values()), meter, by_meter)
+        told = (_of_run(row, found, place) for place, row in enumerate(own.values()))
+        run_rows.update(zip(own, told, strict=True))
+        press_rows.append(_of_press(code, meter, found))
+    return {"runs": [run_rows[line] for line in sorted(run_rows)], "presses": press_rows}
+
+
+def _cells(name: str, columns: Sequence[str], rows: list[Row]) -> list[Cells]:
+    """The values of the named columns, each read as an import reads it; lines that are empty are left out."""
+    table = BY_NAME[name].by_name
+    found = []
+    for place, row in filled(rows):
+        cells: Cells = {}
+        for column in (table[each] for each in columns):
+            text, where = row[column.name], f"Row {place} of the {name}, column {column.name}"
+            try:
+                cells[column.name] = column.form.read(text, UTC) if text else column.empty
+            except BadCell as error:
+                raise BadInput(f"{where}: “{text}” can't be used, {error}.") from error
+            if not text and column.required:
+                raise BadInput(f"{where} is empty, and it is required.")
+            if text and isinstance(column.form, Instant) and datetime.fromisoformat(text).tzinfo is None:
+                raise BadInput(f"{where}: “{text}” has no offset, write it as 2026-03-01T06:30:00+01:00.")
+        if cells.get("ended_at") is not None and cells["ended_at"] < cells["started_at"]:
+            raise BadInput(f"Row {place} of the {name}: the run ends before it starts.")
+        found.append(cells)
+    return found
+
+
+def _once(name: str, keys: Iterable[str]) -> None:
+    seen: set[str] = set()
+    for key in keys:
+        if key in seen:
+            raise BadInput(f"{key} stands twice in the {name}: leave one of them out.")
+        seen.add(key)
+
+
+def _by_press(rows: Sequence[Cells]) -> dict[str, dict[int, Cells]]:
+    """For each press its rows by their place in the file."""
+    found: dict[str, dict[int, Cells]] = defaultdict(dict)
+    for place, row in enumerate(rows):
+        found[row["press"]][place] = row
+    return found
+
+
+def _by_time(press: str, readings: Iterable[Cells]) -> ReadingColumns:
+    rows = sorted(readings, key=lambda row: row["read_at"])
+    _once("readings", (f"{press} {row['read_at'].isoformat()}" for row in rows))
+    return ReadingColumns(
+        _floats(seconds_of(row["read_at"]) for row in rows),
+        _floats(float(row["meter_h"]) for row in rows),
+        np.array([row["kind"] == ReadingKind.NEW_METER for row in rows], dtype=np.bool_),
+    )
+
+
+def _worked_out(press: str, runs: list[Cells], meter: ReadingColumns, by_meter: bool) -> PressHours:
+    barrels = sorted({barrel for run in runs for barrel in run["through"].split()})
+    if len(barrels) > 2:
+        raise BadInput(f"The runs of press {press} name the barrels {', '.join(barrels)}: it can have two.")
+    start = _floats(seconds_of(run["started_at"]) for run in runs)
+    ended = _floats(np.nan if run["ended_at"] is None else seconds_of(run["ended_at"]) for run in runs)
+    recorded_h = _floats(np.nan if run["hours_h"] is None else float(run["hours_h"]) for run in runs)
+    return worked_out(
+        start=start,
+        end=ends_by(start, ended, recorded_h),
+        recorded_h=recorded_h,
+        slot=np.array([Run.slot_of(run["through"], barrels) for run in runs], dtype=np.int64),
+        readings=meter,
+        by_meter=by_meter,
+    )
+
+
+def _floats(numbers: Iterable[float]) -> Floats:
+    return np.array(list(numbers), dtype=np.float64)
+
+
+def _of_run(run: Cells, found: PressHours, place: int) -> Found:
+    return {
+        "ref": run["ref"],
+        "press": run["press"],
+        "hours": _known(found.own_h[place]),
+        "press_hours": _known(found.press_h[place]),
+        "source": SOURCES.get(Source(int(found.source[place]))),
+        "told": WORDS.get(Told(int(found.told[place]))),
+    }
+
+
+def _known(hours: float) -> float | None:
+    return None if np.isnan(hours) else float(hours)
+
+
+def _of_press(press: str, meter: ReadingColumns, found: PressHours) -> Found:
+    table = found.stretches
+    stretches = zip(
+        _written(table.opens),
+        _written(table.closes),
+        table.advance_h.tolist(),
+        table.press_h.tolist(),
+        table.unlogged_h.tolist(),
+        table.telling.tolist(),
+        strict=True,
+    )
+    return {
+        "press": press,
+        "stretches": [list(stretch) for stretch in stretches],
+        "slips": _written(meter.at[~found.readings.believed]),
+        "unannounced": _written(meter.at[found.readings.unannounced]),
+    }
+
+
+def _written(instants: Floats) -> list[str]:
+    return [moment(instant).isoformat() for instant in instants.tolist()]
