@@ -35,11 +35,10 @@ def certutil() -> str:
 
 @contextmanager
 def mill(folder: Path, port: int) -> Iterator[tuple[str, str]]:
-    """Address and one-time link of a mill that is served by https."""
+    """Address of a mill that is served by https, and the link that its first start prints."""
     with running(*LOOSE, "--port", str(port), "--data", str(folder)) as (process, printed):
         link = re.search(rf"https://127\.0\.0\.1:{port}/sign-in/\S+", printed)
-        assert link, printed
-        yield f"https://127.0.0.1:{port}", link.group()
+        yield f"https://127.0.0.1:{port}", link.group() if link else ""
         code, _, rest = stop(process)
         assert (code, "Traceback" in rest) == (0, False), rest
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import os
+import subprocess
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from io import StringIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management import call_command
 from django.db import connection
 from django.utils import timezone
@@ -18,7 +21,7 @@ from pytest_django import Settings
 from tests.reminders.smtp import mail_server
 from tests.service.test_pictures import photo
 from tests.services.servers import free_port
-from wearlog.config import beat, doctor_machine, doctor_site
+from wearlog.config import beat, doctor_machine, doctor_site, environment
 from wearlog.config.doctor import State, bad, examine, ok, worst
 from wearlog.people.models import Mill, User
 from wearlog.reminders import clock, schedule_state
@@ -306,7 +309,60 @@ def test_a_key_file_that_others_can_read_is_bad(well: None, tmp_path: Path) -> N
 def test_a_key_that_can_be_guessed_is_bad(well: None, settings: Settings) -> None:
     for key in ("short", "a" * 60):
         settings.SECRET_KEY = key
-        assert found("secret key") == {"the key is short enough to be guessed": "bad"}
+        assert found("secret key") == {"it is short or uniform enough to be guessed": "bad"}
+
+
+def test_the_doctor_calls_a_key_bad_where_a_start_refuses_it_and_gives_the_same_advice(
+    well: None, settings: Settings, tmp_path: Path
+) -> None:
+    strong = "0123456789abcdef" * 2
+    for key in (strong, strong[:-1], "ab" * 40, "abcde" * 7):
+        settings.SECRET_KEY = key
+        (line,) = [
+            one for one in json.loads(doctor("--format", "json")[1])["checks"] if one["check"] == "secret key"
+        ]
+        read = partial(environment.read, {"DATA_DIR": str(tmp_path), "SECRET_KEY": key}, tmp_path)
+        if line["state"] == "ok":
+            assert str(read().secret_key) == strong
+            continue
+        with pytest.raises(ImproperlyConfigured) as refusal:
+            read()
+        assert key != strong
+        assert str(refusal.value).endswith(f"{line['words']}. {line['do']}")
+
+
+def test_a_site_for_this_machine_alone_is_not_asked_for_https_and_one_for_others_is(
+    well: None, settings: Settings
+) -> None:
+    settings.SITE_URL, settings.ALLOWED_HOSTS = "http://127.0.0.1:8000", ["localhost", "127.0.0.1", "[::1]"]
+    assert found("settings")["no complaint about the settings"] == "ok"
+    settings.ALLOWED_HOSTS = ["localhost", "press-log.lan"]
+    (line,) = [words for words in found("settings") if "encryption" in words]
+    assert line.startswith("press-log.lan: served without encryption")
+    settings.SESSION_COOKIE_SECURE = True
+    assert not [words for words in found("settings") if "encryption" in words]
+
+
+def test_a_folder_that_others_can_open_is_told_with_what_to_type(
+    well: None, settings: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "the mill"
+    folder.mkdir(mode=0o700)
+    settings.DATA_DIR = folder
+    database = folder / "wearlog.sqlite3"
+    database.write_bytes(b"")
+    database.chmod(0o644)
+    monkeypatch.setitem(connection.settings_dict, "NAME", str(database))
+    kept = [ok("it is kept from others on this machine")]
+    assert list(doctor_machine.kept_from_others(folder)) == kept  # nobody else gets as far as the file
+    folder.chmod(0o755)
+    spoken = list(doctor_machine.kept_from_others(folder))
+    assert [line.state for line in spoken] == ["bad", "look"]
+    assert spoken[0].do == f"Run: chmod 600 '{database}'"
+    assert spoken[1].do == f"Run: chmod 700 '{folder}'"
+    for line in spoken:
+        subprocess.run(line.do.removeprefix("Run: "), shell=True, check=True)
+    assert list(doctor_machine.kept_from_others(folder)) == kept
 
 
 def test_a_promise_that_the_database_lost_is_bad_and_named(well: None) -> None:

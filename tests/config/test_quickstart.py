@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import http.client
 import os
 import re
+import shlex
 import signal
 import socket
 import sqlite3
@@ -35,12 +37,15 @@ def hears_ctrl_c() -> None:
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
-def command(*words: str) -> subprocess.Popen[str]:
-    clean = {name: value for name, value in os.environ.items() if name not in SETTINGS}
+def surroundings() -> dict[str, str]:
+    return {name: value for name, value in os.environ.items() if name not in SETTINGS}
+
+
+def command(*words: str, **variables: str) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [sys.executable, "-u", "manage.py", "quickstart", *words],
         cwd=ROOT,
-        env=clean,
+        env=surroundings() | variables,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
@@ -49,9 +54,9 @@ def command(*words: str) -> subprocess.Popen[str]:
 
 
 @contextmanager
-def running(*words: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
+def running(*words: str, **variables: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
     """The process and what it printed up to the line that says how to stop it."""
-    process = command(*words)
+    process = command(*words, **variables)
     printed = ""
     assert process.stdout
     try:
@@ -105,6 +110,15 @@ def test_it_serves_the_demo_mill_ends_on_ctrl_c_and_keeps_everything(tmp_path: P
     assert people == 1
     with running("--port", str(port), "--data", str(data)) as (process, printed):
         assert "loading the demo" not in printed
+        # The link that signs in stands in the first start's words alone.
+        assert "/sign-in/" not in printed
+        told = re.search(r"^  (\S+) manage.py (sign_in_link owner .*)$", printed, re.MULTILINE)
+        assert told, printed
+        asked = [sys.executable, "manage.py", *shlex.split(told[2])]
+        done = subprocess.run(asked, cwd=ROOT, env=surroundings(), capture_output=True, text=True)
+        link = re.search(rf"http://127\.0\.0\.1:{port}/sign-in/\S+", done.stdout)
+        assert link, done.stdout + done.stderr
+        assert fetch(link.group())[0] == 200
         assert stop(process)[0] == 0
     assert (presses, runs, people) == tuple(
         count(data, table) for table in ("equipment_press", "runs_run", "people_user")
@@ -142,10 +156,36 @@ def sent(data: Path) -> int:
 
 def test_without_the_demo_the_mill_is_empty(tmp_path: Path) -> None:
     port = free_port()
-    with running("--no-demo", f"--port={port}", f"--data={tmp_path}") as (process, _):
+    with running("--no-demo", f"--port={port}", f"--data={tmp_path}") as (process, printed):
         assert fetch(f"http://127.0.0.1:{port}/sign-in/")[0] == 200
+        assert "Warning" not in printed  # on this machine alone nobody reads along
         assert stop(process)[0] == 0
     assert count(tmp_path, "equipment_press") == 0
+
+
+def asked_as(host: str, port: int) -> tuple[int, str]:
+    """What somebody gets who calls this site by that name."""
+    asked = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+    asked.request("GET", "/sign-in/", headers={"Host": host})
+    answer = asked.getresponse()
+    return answer.status, answer.read().decode()
+
+
+def test_not_even_debug_shows_a_stranger_a_developers_page_and_the_network_is_warned_of(
+    tmp_path: Path,
+) -> None:
+    port = free_port()
+    place = ("--no-demo", "--host", "0.0.0.0", "--port", str(port), "--data", str(tmp_path))
+    with running(*place, DEBUG="1", ALLOWED_HOSTS="press-log.lan") as (process, printed):
+        status, page = asked_as("192.168.1.50", port)
+        assert status == 400
+        assert "DisallowedHost" not in page
+        # A name of its own does not send people to an https that nobody speaks there.
+        assert asked_as("press-log.lan", port)[0] == 200
+        assert stop(process)[0] == 0
+    assert "Warning: " in printed
+    assert "served without encryption" in printed
+    assert "--https" in printed
 
 
 def test_a_port_in_use_is_one_clear_sentence(tmp_path: Path) -> None:

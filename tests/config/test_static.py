@@ -26,8 +26,8 @@ print(re.search(r'"statics": "([^"]*)"', client.get("/worker.js").content.decode
 def ask(folder: Path, *command: str) -> str:
     clean = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
     site = {
-        "DJANGO_SETTINGS_MODULE": "wearlog.config.settings", "DEBUG": "0", "HTTPS": "off",
-        "SECRET_KEY": "k3" * 30, "ALLOWED_HOSTS": "mill.example", "DATA_DIR": str(folder),
+        "DJANGO_SETTINGS_MODULE": "wearlog.config.settings", "HTTPS": "off",
+        "ALLOWED_HOSTS": "mill.example", "DATA_DIR": str(folder),
         "DATABASE_URL": f"sqlite:///{folder / 'wearlog.sqlite3'}",
     }  # fmt: skip
     done = subprocess.run(

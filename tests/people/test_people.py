@@ -190,6 +190,36 @@ def test_add_person_again_keeps_the_role_and_refuses_in_one_line(owner: User) ->
     assert User.objects.count() == 1
 
 
+def test_the_way_in_is_printed_for_the_first_owner_and_changes_nobody(owner: User, operator: User) -> None:
+    second = somebody(Role.OWNER, "second")
+    before = list(User.objects.order_by("pk").values())
+    for words, who, begin in (
+        ([], owner, "http://127.0.0.1:8000/sign-in/"),
+        (["SECOND", "--host", "press-log.lan:8001"], second, "http://press-log.lan:8001/sign-in/"),
+        (["operator", "--host", "https://press-log.lan/"], operator, "https://press-log.lan/sign-in/"),
+    ):
+        out = io.StringIO()
+        call_command("sign_in_link", *words, stdout=out)
+        said, link = out.getvalue().splitlines()
+        assert said == f"Sign in as {who} (once, within 24 hours):"
+        assert link.strip().startswith(begin)
+        made = SignInLink.objects.latest("pk").made_at
+        assert signin.spend(secret=link.rstrip("/").rsplit("/", 1)[1], at=made) == who
+    assert list(User.objects.order_by("pk").values()) == before
+
+
+def test_who_can_not_sign_in_gets_no_link_and_one_sentence(owner: User, operator: User) -> None:
+    User.objects.filter(pk=operator.pk).update(is_active=False)
+    with pytest.raises(CommandError, match="switch the account on first"):
+        call_command("sign_in_link", "operator")
+    with pytest.raises(CommandError, match="Nobody signs in as 'nobody'"):
+        call_command("sign_in_link", "nobody")
+    User.objects.filter(pk=owner.pk).update(is_active=False)
+    with pytest.raises(CommandError, match="add_person NAME --role owner"):
+        call_command("sign_in_link")
+    assert SignInLink.objects.count() == 0
+
+
 # --- words and snapshots ----------------------------------------------------------------------------
 
 

@@ -61,7 +61,7 @@ def kept_from_others(folder: Path) -> Iterator[Finding]:
         yield look(
             f"{folder} can be opened by others on this machine", f"Run: chmod 700 {shlex.quote(str(folder))}"
         )
-    elif not files:
+    else:
         yield ok("it is kept from others on this machine")
 
 

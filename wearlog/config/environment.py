@@ -103,6 +103,8 @@ def url(source: Mapping[str, str], name: str, schemes: tuple[str, ...], example:
             name, value, f"it must begin with {' or '.join(s + '://' for s in schemes)}, as in {example}"
         )
     if scheme in ("sqlite", "filemail"):  # a path, in which every letter may stand
+        if not rest.startswith(("/", ":memory:")):
+            raise refuse(name, value, f"a path begins after three slashes, as in {scheme}:///data/mill")
         return value
     try:
         taken = urlsplit(value)

@@ -51,7 +51,10 @@ class Front:
         serving = asyncio.start_server(
             self._carry, sock=self.listening, ssl=self.context, ssl_handshake_timeout=HANDSHAKE_SECONDS
         )
-        self.loop.run_until_complete(serving)
+        try:
+            self.loop.run_until_complete(serving)
+        except RuntimeError:  # it was stopped before it had begun
+            return
         self.loop.run_forever()
 
     async def _carry(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:

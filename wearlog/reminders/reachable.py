@@ -59,22 +59,27 @@ def read_hosts(text: str) -> tuple[Target, ...]:
             place = None
         if place is None or place.path != "/":
             raise ImproperlyConfigured(
-                f"WEBHOOK_HOSTS={text!r} can't be used: {entry!r} is no host. "
+                f"WEBHOOK_HOSTS={shown(text)} can't be used: {shown(entry)} is no host. "
                 "Write hosts with a comma between, as in hooks.mill.example,http://panel.mill.example:8080"
             )
         found.append(place.target)
     return tuple(found)
 
 
+def shown(entry: str) -> str:
+    """What was written, but for a name and password before an address: the refusal gets into logs."""
+    return repr(entry.rpartition("@")[2])
+
+
 def read_networks(text: str) -> tuple[Network, ...]:
     """`WEBHOOK_NETWORKS`: private networks that may be called, comma between. Raises ImproperlyConfigured."""
     try:
         return tuple(ipaddress.ip_network(part.strip()) for part in text.split(",") if part.strip())
-    except ValueError as error:
+    except ValueError:
         raise ImproperlyConfigured(
-            f"WEBHOOK_NETWORKS={text!r} can't be used: {error}. "
+            f"WEBHOOK_NETWORKS={shown(text)} can't be used. "
             "Write networks with a comma between, as in 192.168.10.0/24,fd00:10::/64"
-        ) from error
+        ) from None
 
 
 def take_apart(url: str) -> Place:

@@ -111,7 +111,7 @@ class Command(BaseCommand):
         if "SITE_URL" not in os.environ:  # links in mails lead to where the site is
             settings.SITE_URL = origins[0]
         self.stdout.write("Wearlog is at " + " and ".join(f"{one}/" for one in origins))
-        if not self.https and (reached := plain_http.others(addresses)):
+        if not self.https and (reached := plain_http.others(addresses or [host])):
             self.stderr.write(f"Warning: {plain_http.words(reached)}. Start with --https (docs/phone.md).")
         self._tell_the_way_in(origins[0])
         front = self._front(addresses, listening) if self.https else None
