@@ -70,6 +70,8 @@ def test_postgres_redis_and_mail_are_read_from_their_urls(tmp_path: Path) -> Non
         ({"DATABASE_URL": "mysql://x"}, ["DATABASE_URL", "postgres://"]),
         ({"REDIS_URL": "http://x"}, ["REDIS_URL", "redis://"]),
         ({"EMAIL_URL": "mail.example"}, ["EMAIL_URL", "smtp"]),
+        ({"EMAIL_URL": "filemail://var/mail"}, ["EMAIL_URL", "filemail:///var/mail"]),
+        ({"EMAIL_URL": "filemail:///"}, ["EMAIL_URL", "filemail:///var/mail"]),
         ({"HTTPS": "perhaps"}, ["HTTPS", "1 or 0"]),
     ],
     ids=lambda value: ",".join(value),
@@ -145,3 +147,14 @@ def test_production_settings_pass_the_deployment_check(tmp_path: Path) -> None:
     variables = {"DATA_DIR": str(tmp_path), "DEBUG": "0", "SECRET_KEY": key, "ALLOWED_HOSTS": "mill.example"}
     done = manage("check", "--deploy", "--fail-level", "WARNING", **variables)
     assert done.returncode == 0, done.stderr
+
+
+def test_mails_to_a_folder_are_written_to_the_very_folder_that_is_named(tmp_path: Path) -> None:
+    folder = tmp_path / "a place" / "mail"
+    url = f"filemail://{str(folder).replace(' ', '%20')}"
+    variables = {"DATA_DIR": str(tmp_path / "data"), "EMAIL_URL": url}
+    assert environment.read(variables, ROOT).email["EMAIL_FILE_PATH"] == str(folder)
+    manage("migrate", "-v0", **variables)
+    done = manage("doctor", "--send-to", "ada@mill.example", **variables)
+    (mail,) = folder.iterdir()
+    assert "To: ada@mill.example" in mail.read_text(), done.stdout

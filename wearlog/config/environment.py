@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import unquote, urlsplit
 
 import environ
 from django.core.exceptions import ImproperlyConfigured
@@ -79,6 +79,17 @@ def site_url(source: Mapping[str, str]) -> str:
     return value or "http://127.0.0.1:8000"
 
 
+def mail_folder(email_url: str) -> str:
+    """The folder that `filemail://` names, from the root. Raises ValueError."""
+    parts = urlsplit(email_url)
+    path = unquote(parts.path)
+    if parts.netloc or not path.strip("/"):
+        raise ValueError(
+            "name a folder from the root, with three slashes, as in filemail:///var/mail/wearlog"
+        )
+    return path
+
+
 def made_key(data_dir: Path) -> str:
     """The key in the data folder, made at the first call and readable by its owner alone."""
     path = data_dir / "secret_key"
@@ -129,6 +140,8 @@ def read(source: Mapping[str, str], root: Path) -> Environment:
         raise refuse("DATABASE_URL", database_url, str(error)) from error
     try:
         email = environ.Env.email_url_config(email_url or "consolemail://")
+        if email_url.startswith("filemail:"):
+            email["EMAIL_FILE_PATH"] = mail_folder(email_url)
     except Exception as error:
         raise refuse("EMAIL_URL", email_url, str(error)) from error
     return Environment(
