@@ -10,7 +10,7 @@ import pytest
 from openpyxl import load_workbook
 
 from tests.compare.conftest import RunMaker
-from wearlog.compare.export import as_csv, as_xlsx, neutral
+from wearlog.compare.export import as_csv, as_xlsx
 from wearlog.compare.queries import compare
 from wearlog.equipment.models import Press
 
@@ -51,8 +51,11 @@ def test_a_name_that_looks_like_a_formula_is_text_in_csv(run: RunMaker, name: st
     assert row["press"] == f"'{name}"
 
 
-def test_a_plain_name_is_left_as_it_is() -> None:
-    assert neutral("Press 2") == "Press 2"
+def test_a_plain_name_is_left_as_it_is(run: RunMaker) -> None:
+    run("P1", "flax", "2026-03-01 06:00", hours="5", kg="100")
+    Press.objects.update(name="Press 2")
+    (row,) = table(as_csv(compare(by=("press",))))
+    assert row["press"] == "Press 2"
 
 
 def test_a_name_that_looks_like_a_formula_is_text_in_xlsx(run: RunMaker) -> None:

@@ -248,7 +248,40 @@ def test_what_is_not_public_may_not_be_called(address: str) -> None:
     assert not reachable.may_be_called(ipaddress.ip_address(address), networks=())
 
 
-@pytest.mark.parametrize("address", ["20.0.0.1", "2a00::1", "64:ff9b::1400:1", "::ffff:20.0.0.1"])
+@pytest.mark.parametrize(
+    "network",
+    [
+        "0.0.0.0/8", "10.0.0.0/8", "100.64.0.0/10", "127.0.0.0/8", "169.254.0.0/16", "172.16.0.0/12",
+        "192.0.0.0/24", "192.0.2.0/24", "192.88.99.0/24", "192.168.0.0/16",
+        "198.18.0.0/15", "198.51.100.0/24", "203.0.113.0/24", "224.0.0.0/4", "240.0.0.0/4",
+        "255.255.255.255/32", "::/128", "::1/128", "::/96", "::ffff:0:0/104",
+        "64:ff9b::/104", "64:ff9b:1::/48",
+        "100::/64", "100:0:0:1::/64", "2001::/40", "2001:2::/48", "2001:10::/28", "2001:20::/28",
+        "2001:30::/28", "2001:db8::/32", "2002::/24", "2002:a00::/24", "3fff::/20", "4000::/3", "5f00::/16",
+        "fc00::/7", "fe80::/10", "fec0::/10", "ff00::/8",
+    ],
+)  # fmt: skip
+def test_no_special_range_may_be_called_from_its_first_address_to_its_last(network: str) -> None:
+    """The IANA IPv4 and IPv6 special-purpose address registries, written down from memory, and what lies
+    outside of the global unicast that IANA has given out. Of ranges that stand for IPv4 addresses (6to4,
+    NAT64, mapped) that part which stands for ranges that are special themselves."""
+    whole = ipaddress.ip_network(network)
+    middle = whole[whole.num_addresses // 2]
+    for address in (whole[0], middle, whole[-1]):
+        assert not reachable.may_be_called(address, networks=()), address
+
+
+@pytest.mark.parametrize("address", ["fec0::1", "fedf:ffff::9", "feff:ffff:ffff:ffff:ffff:ffff:ffff:ffff"])
+def test_a_site_local_address_may_be_called_only_where_its_network_is_named(address: str) -> None:
+    one = ipaddress.ip_address(address)
+    assert not reachable.may_be_called(one, networks=())
+    assert reachable.may_be_called(one, networks=reachable.read_networks("fec0::/10"))
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["20.0.0.1", "2a00::1", "2001:200::1", "2620::1", "192.31.196.1", "64:ff9b::1400:1", "::ffff:20.0.0.1"],
+)
 def test_what_is_public_may_be_called(address: str) -> None:
     assert reachable.may_be_called(ipaddress.ip_address(address), networks=())
 

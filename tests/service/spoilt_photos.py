@@ -37,7 +37,7 @@ FORMS: dict[str, tuple[str, str, dict[str, object]]] = {
 
 
 def whole(form: str) -> bytes:
-    """A small picture with something in it, the data that a camera adds, and a second frame where one can be."""
+    """A small picture with something in it, what a camera adds, and a second frame where one can be."""
     name, mode, more = FORMS[form]
     image = Image.linear_gradient("L").resize((96, 64)).convert("RGB")
     image.paste((200, 30, 60), (10, 10, 50, 40))

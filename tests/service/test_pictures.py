@@ -222,8 +222,7 @@ def test_of_hundreds_of_spoilt_files_none_is_an_error(seed: int) -> None:
 def what_came_of(data: bytes) -> str:
     try:
         made = picture_of(data)
-    except Refused as refused:
-        assert refused.message
+    except Refused:
         return "refused"
     assert opened(made.jpeg).format == "JPEG"
     return "read"

@@ -13,14 +13,9 @@ from openpyxl.cell import WriteOnlyCell
 
 from wearlog.compare.columns import Value, columns
 from wearlog.compare.queries import Comparison
+from wearlog.people.spreadsheets import RISKY, guarded
 
-RISKY = ("=", "+", "-", "@", "'", "\t", "\r")
 UNWRITABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
-
-
-def neutral(text: str) -> str:
-    """Text that no spreadsheet takes for a formula: one apostrophe in front of what might be one."""
-    return f"'{text}" if text.startswith(RISKY) else text
 
 
 def rounded(value: Value) -> Value:
@@ -43,7 +38,7 @@ def as_csv(comparison: Comparison, system: str = "") -> str:
     out = io.StringIO()
     writer = csv.writer(out)
     for row in rows(comparison, system):
-        writer.writerow([neutral(cell) if isinstance(cell, str) else cell for cell in row])
+        writer.writerow([guarded(cell) if isinstance(cell, str) else cell for cell in row])
     return out.getvalue()
 
 

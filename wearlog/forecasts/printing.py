@@ -12,8 +12,7 @@ from typing import Any
 
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.text import caution_as_text, word_of
-
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+from wearlog.people.spreadsheets import guarded
 
 
 def as_data(item: DueItem) -> dict[str, Any]:
@@ -70,9 +69,7 @@ def as_data_names() -> tuple[str, ...]:
 def _cell(value: Any) -> Any:
     if value is None:
         return ""
-    if isinstance(value, str) and value.startswith(FORMULA_STARTS):
-        return "'" + value
-    return value
+    return guarded(value) if isinstance(value, str) else value
 
 
 def _day(value: date | None) -> str | None:

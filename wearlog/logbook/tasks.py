@@ -1,5 +1,5 @@
-"""What workers do for the logbook: imports, and one backup a day. A message only wakes; which imports wait stands
-in the database, what was backed up in a file."""
+"""What workers do for the logbook: imports, and one backup a day. A message only wakes; which imports wait
+stands in the database, what was backed up in a file."""
 
 from __future__ import annotations
 

@@ -35,7 +35,7 @@ class Mill(models.Model):
     time_zone = models.CharField(max_length=64, default="UTC")
     currency = models.CharField(max_length=12, blank=True)
     units = models.CharField(max_length=8, choices=Units, blank=True, default="")
-    language = models.CharField(max_length=12, choices=languages, default="en")
+    language = models.CharField(max_length=12, choices=languages, default="en", db_default="en")
 
     class Meta:
         constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="mill_is_one")]
@@ -80,7 +80,7 @@ class User(AbstractBaseUser):
     email = models.EmailField(blank=True)
     role = models.CharField(max_length=12, choices=Role, default=Role.OPERATOR)
     units = models.CharField(max_length=8, choices=Units, blank=True, default="")
-    language = models.CharField(max_length=12, choices=languages, blank=True, default="")
+    language = models.CharField(max_length=12, choices=languages, blank=True, default="", db_default="")
     gets_mail = models.BooleanField(default=True)
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(null=True, blank=True)

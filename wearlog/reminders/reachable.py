@@ -18,6 +18,24 @@ from django.utils.translation import gettext as _
 PORTS = {"https": 443, "http": 80}
 HOST = re.compile(r"[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*|[0-9a-f:.]*:[0-9a-f:.]*")
 NAT64 = ipaddress.ip_network("64:ff9b::/96")
+ALLOCATED_V6 = ipaddress.ip_network("2000::/3")
+"""All that IANA has given out as global unicast. What lies outside (site-local fec0::/10, local NAT64,
+segment routing 5f00::/16, ...) is no host of the public network, whatever a release of Python knows of it."""
+
+SPECIAL = tuple(
+    map(
+        ipaddress.ip_network,
+        (
+            "192.0.0.0/24",  # of protocols; its two anycast addresses are no place to send a message to
+            "192.88.99.0/24",  # relays of 6to4, given up by RFC 7526
+            "2001:20::/28",  # ORCHIDv2, names of hosts that are no addresses
+            "2001:30::/28",  # drone remote identification
+            "2001:db8::/32",
+            "3fff::/20",  # documentation, RFC 9637
+        ),
+    )
+)
+"""Within the public ranges, and yet no place to call. From the IANA special-purpose registries, by memory."""
 
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
 Network = ipaddress.IPv4Network | ipaddress.IPv6Network
@@ -149,6 +167,10 @@ def may_be_called(address: Address, *, networks: Sequence[Network]) -> bool:
         return may_be_called(inner, networks=networks)
     if any(address.version == network.version and address in network for network in networks):
         return True
+    if address.version == 6 and address not in ALLOCATED_V6:
+        return False
+    if any(address.version == network.version and address in network for network in SPECIAL):
+        return False
     return address.is_global and not (
         address.is_multicast or address.is_reserved or address.is_unspecified or address.is_loopback
     )

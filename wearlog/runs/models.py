@@ -84,7 +84,9 @@ class Run(LogRecord):
     ended_at = models.DateTimeField(null=True, blank=True)
     hours_h = quantity()
     seed_kg = quantity(null=False, blank=False)
-    seed_how = models.CharField(max_length=10, choices=SeedHow, blank=True, default=SeedHow.WEIGHED)
+    seed_how = models.CharField(
+        max_length=10, choices=SeedHow, blank=True, default=SeedHow.WEIGHED, db_default=SeedHow.WEIGHED
+    )
     oil_kg = quantity()
     cake_kg = quantity()
     foots_kg = quantity()

@@ -263,7 +263,7 @@ def value_of(table: str, column: str, cell: str, zone: str) -> object:
         return (moment if moment.tzinfo else moment.replace(tzinfo=ZoneInfo(zone))).astimezone(UTC)
     if NUMBER.fullmatch(column):
         return Decimal(cell)
-    return cell[1:] if cell[0] == "'" and cell[1:2] and cell[1] in "=+-@'" else cell
+    return cell[1:] if cell[0] == "'" and cell[1:2] and cell[1] in "=+-@'\t\r" else cell
 
 
 def files(folder: Path) -> dict[str, bytes]:

@@ -21,6 +21,9 @@ AWKWARD = [
     "a,b",
     "two\r\nlines",
     "lone\rreturn",
+    "\tindented",
+    "\r=1+1",
+    "'\t",
     "\n",
     " ",
 ]

@@ -160,6 +160,9 @@ def test_a_tag_that_is_not_known_is_named() -> None:
         ("-1 bag", "'-1 bag"),
         ("@home", "'@home"),
         ("'tis", "''tis"),
+        ("\t=1+1", "'\t=1+1"),
+        ("\r=1+1", "'\r=1+1"),
+        ("'\tx", "''\tx"),
         ("a=b", "a=b"),
     ],
 )
@@ -174,7 +177,7 @@ def test_a_text_from_elsewhere_that_begins_with_a_mark_keeps_it() -> None:
 
 @given(
     st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), min_size=1)
-    | st.from_regex(r"[=+\-@']{1,4}.?", fullmatch=True)
+    | st.from_regex(r"[=+\-@'\t\r]{1,4}.?", fullmatch=True)
 )
 def test_every_text_comes_back(text: str) -> None:
     assert Text().read(Text().write(text, VIENNA), VIENNA) == text

@@ -16,10 +16,10 @@ from typing import ClassVar, TypeVar
 
 from django.utils.translation import gettext as _
 
+from wearlog.people.spreadsheets import guarded, unguarded
+
 Moment = TypeVar("Moment", bound=date)
 
-MARK = "'"
-FORMULA_STARTS = ("=", "+", "-", "@", MARK)
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
@@ -55,11 +55,10 @@ class Text(Form):
     empty: ClassVar[object] = ""
 
     def read(self, cell: str, zone: tzinfo) -> str:
-        return cell[1:] if cell[0] == MARK and cell[1:].startswith(FORMULA_STARTS) else cell
+        return unguarded(cell)
 
     def write(self, value: object, zone: tzinfo) -> str:
-        text = str(value)
-        return MARK + text if text.startswith(FORMULA_STARTS) else text
+        return guarded(str(value))
 
 
 @dataclass(frozen=True)

@@ -60,7 +60,7 @@ class OutboxRow(models.Model):
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="outbox")
     channel = models.CharField(max_length=20, default="mail")
     stage = models.CharField(max_length=10, choices=Stage)
-    telling = models.CharField(max_length=60, blank=True)
+    telling = models.CharField(max_length=60, blank=True, default="", db_default="")
     rule = models.CharField(max_length=120, blank=True)
     press = models.CharField(max_length=60, blank=True)
     thing = models.CharField(max_length=200, blank=True)
