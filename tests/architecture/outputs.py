@@ -19,7 +19,7 @@ from django.utils import timezone
 from wearlog.equipment.models import Fitting, Position
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.queries import due_items
-from wearlog.people.models import Mill, User
+from wearlog.people.models import Mill, Session, User
 from wearlog.reminders.mail_links import SINGLE, job_url, stop_url
 from wearlog.service.models import Action
 from wearlog.web.codes import Code
@@ -190,7 +190,9 @@ def mail_tokens() -> list[str]:
 
 
 def own_models() -> list[type[models.Model]]:
-    return [model for model in apps.get_models() if model.__module__.startswith("wearlog.")]
+    """All but sessions, whose keys are no numbers and stand in no address."""
+    models_of_ours = [model for model in apps.get_models() if model.__module__.startswith("wearlog.")]
+    return [model for model in models_of_ours if model is not Session]
 
 
 def first_keys(model: type[models.Model]) -> list[int]:

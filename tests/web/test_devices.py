@@ -92,7 +92,10 @@ def test_all_others_are_signed_out_at_once(here: Client, lost: Client, operator:
 
 
 def test_signing_out_this_device_there_is_signing_out(here: Client) -> None:
-    (own,) = handles(read(here))
+    page = read(here)
+    (own,) = handles(page)
+    # The very address at which a phone also throws away the pages that it has kept.
+    assert re.search(r'action="/sign-out/">(?:(?!</form>).)*' + own, page)
     assert here.post("/me/devices/", {"device": own})["Location"] == "/sign-in/"
     assert here.get("/").status_code == 302
     assert Session.objects.count() == 0
