@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from wearlog.logbook.backups import making
 from wearlog.logbook.exchange.exporting import export_logbook
 from wearlog.logbook.exchange.importing import Taken, import_logbook
 from wearlog.logbook.exchange.problems import BadLogbook, Conflicting
@@ -49,6 +50,8 @@ class Exchange(FormPage):
         upload = form.cleaned_data["file"]
         if upload.size > MOST_BYTES:
             raise Refused(_("This file is larger than 50 MB. Import it on the command line."), field="file")
+        if not form.dry_run:
+            making.before("import", at=now)
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "upload.zip"
             with path.open("wb") as stream:
