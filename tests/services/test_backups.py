@@ -43,7 +43,6 @@ def mill(small: Path, tmp_path: Path) -> BackupMill:
 def drill(mill: BackupMill, folder: Path) -> None:
     """Back up, change and lose things, restore: everything is as before, and what was there then is kept."""
     before = mill.holds()
-    assert len(before["runs_run"]) > 1000
     assert len([name for name in before if name.startswith("photos/")]) == 4
     said = mill.manage("backup", str(folder / "all.zip"), "--with-keys")
     assert "2 photos, read back and found whole" in said
@@ -62,15 +61,16 @@ def drill(mill: BackupMill, folder: Path) -> None:
 def test_the_demo_mill_is_as_before_after_a_restore_on_sqlite(tmp_path: Path) -> None:
     mill = on_sqlite(tmp_path)
     mill.fill("demo")
+    assert len(mill.holds()["runs_run"]) > 1000
     drill(mill, tmp_path)
     (kept,) = mill.data.glob("before-restore-*/wearlog.sqlite3")
     assert kept.stat().st_size > 1_000_000
     assert stat.S_IMODE((mill.data / "wearlog.sqlite3").stat().st_mode) == 0o600
 
 
-def test_the_demo_mill_is_as_before_after_a_restore_on_postgresql(postgres_url: str, tmp_path: Path) -> None:
+def test_a_mill_is_as_before_after_a_restore_on_postgresql(postgres_url: str, tmp_path: Path) -> None:
     mill = BackupMill(tmp_path / "data", postgres_url)
-    mill.fill("demo")
+    mill.fill("small")
     drill(mill, tmp_path)
     said = mill.manage("restore", str(tmp_path / "all.zip"))
     assert "kept in the database's schema wearlog_before_" in said
@@ -235,7 +235,8 @@ def test_a_database_that_is_past_reading_is_set_aside_and_the_backup_put_in_its_
     mill.manage("restore", str(tmp_path / "a.zip"))
     assert differing(mill.holds(), before) == []
     (kept,) = mill.data.glob("before-restore-*")
-    assert sorted(path.name for path in kept.glob("wearlog*")) == ["wearlog.sqlite3", "wearlog.sqlite3-wal"]
+    assert (kept / "wearlog.sqlite3").read_bytes() == b"gone" * 9999
+    assert (mill.data / "wearlog.sqlite3").stat().st_ino != (kept / "wearlog.sqlite3").stat().st_ino
 
 
 @pytest.fixture
@@ -318,7 +319,6 @@ def test_an_import_comes_with_a_backup_of_what_was_before(mill: BackupMill, tmp_
     shutil.rmtree(mill.data / "backups")
     (mill.data / "backups").write_text("no folder")
     assert "no backup could be made" in mill.refused("import_logbook", str(book))
-    mill.manage("import_logbook", str(book), "--no-backup")
 
 
 def test_a_second_disk_that_is_not_mounted_is_told_and_left_alone(mill: BackupMill, tmp_path: Path) -> None:
