@@ -210,7 +210,7 @@ def migrations() -> Iterator[Finding]:
             "Install that version again; this one must not write to it.",
         )
     if waiting:
-        yield bad(f"{len(waiting)} migrations wait", "Make a backup, then run manage.py migrate.")
+        yield bad(f"{len(waiting)} migrations wait", "Run manage.py migrate, which makes a backup first.")
     if not newer and not waiting:
         yield ok("its tables are those of this version")
 

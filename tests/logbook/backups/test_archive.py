@@ -132,7 +132,8 @@ def test_a_file_that_was_cut_off_or_added_to_is_refused(whole: Path) -> None:
     "name",
     [
         "../outside", "/etc/passwd", "photos/../../outside.jpg", "photos/0a/../../../x.jpg", "C:\\x",
-        "wearlog.sqlite3", "https/../secret_key", "photos/zz/0a000000000000000000000000000000.jpg", "database.sqlite3/x", "",
+        "wearlog.sqlite3", "https/../secret_key", "photos/zz/0a000000000000000000000000000000.jpg",
+        "database.sqlite3/x", "",
     ],
 )  # fmt: skip
 def test_a_name_that_does_not_belong_into_a_backup_is_refused(name: str, tmp_path: Path) -> None:
