@@ -21,7 +21,6 @@ from tests.services.backup_mill import PROGRAM, BackupMill, Children, children
 from tests.services.processes import run
 from wearlog.logbook.backups import archive
 
-
 LAST_TOUCHES = 25
 
 

@@ -36,6 +36,18 @@ TOUCHES = {
 }  # fmt: skip
 
 
+PROMISES = """
+SELECT conname, CASE contype WHEN 'c' THEN '' ELSE pg_get_constraintdef(c.oid) END
+FROM pg_constraint c JOIN pg_namespace n ON n.oid = connamespace WHERE nspname = 'public'
+UNION ALL SELECT tgname, tgrelid::regclass::text || coalesce(obj_description(t.oid), '')
+FROM pg_trigger t JOIN pg_class c ON c.oid = tgrelid JOIN pg_namespace n ON n.oid = relnamespace
+WHERE nspname = 'public' AND NOT tgisinternal
+UNION ALL SELECT indexname, tablename FROM pg_indexes WHERE schemaname = 'public'
+UNION ALL SELECT sequencename, last_value::text FROM pg_sequences WHERE schemaname = 'public'
+"""
+"""Of PostgreSQL, which words conditions anew when it reads them; of those the names alone are compared."""
+
+
 @dataclass(frozen=True)
 class BackupMill:
     """A data folder and a database with the settings that lead to them."""
@@ -106,17 +118,7 @@ class BackupMill:
             ).fetchall()
             for (name,) in tables:
                 yield name, sorted(map(repr, connection.execute(f'SELECT * FROM "{name}"')))
-            # PostgreSQL words conditions anew when it reads them; so of those the names alone are compared.
-            promises = connection.execute(
-                "SELECT conname, CASE contype WHEN 'c' THEN '' ELSE pg_get_constraintdef(c.oid) END "
-                "FROM pg_constraint c JOIN pg_namespace n ON n.oid = connamespace "
-                "WHERE nspname = 'public' UNION ALL SELECT tgname, tgrelid::regclass::text || coalesce(obj_description(t.oid), '') "
-                "FROM pg_trigger t JOIN pg_class c ON c.oid = tgrelid "
-                "JOIN pg_namespace n ON n.oid = relnamespace WHERE nspname = 'public' AND NOT tgisinternal UNION ALL "
-                "SELECT indexname, tablename FROM pg_indexes WHERE schemaname = 'public' UNION ALL "
-                "SELECT sequencename, last_value::text FROM pg_sequences WHERE schemaname = 'public'"
-            )
-            yield "what the database promises", sorted(map(repr, promises))
+            yield "what the database promises", sorted(map(repr, connection.execute(PROMISES)))
 
 
 class Children:

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.services import servers
+
 ROOT = Path(__file__).resolve().parents[2]
 FOLDERS = (
     "people",
@@ -46,6 +48,7 @@ def test_passes_on_postgresql(folder: str, postgres_url: str, tmp_path: Path) ->
     environment = os.environ | {
         "DATABASE_URL": postgres_url,
         "DATA_DIR": str(tmp_path),
+        "PATH": f"{servers.postgres_programs()}{os.pathsep}{os.environ['PATH']}",  # its pg_dump, too
         "WEARLOG_TESTED_ON": "postgresql",
     }
     for name in [name for name in environment if name.startswith("PYTEST_")]:

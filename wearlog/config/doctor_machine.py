@@ -14,6 +14,7 @@ from django.db import connection
 
 from wearlog.config import private_files, sqlite
 from wearlog.config.doctor import Finding, bad, look, ok
+from wearlog.logbook.backups import making, status
 from wearlog.people import disk
 from wearlog.reminders import clock, schedule_state
 from wearlog.service.photos import folder as photo_folder
@@ -86,6 +87,41 @@ def photos(at: datetime) -> Iterator[Finding]:
         )
     if not lacking and not left_over:
         yield ok("every photo of the log has its file")
+
+
+def backups(at: datetime) -> Iterator[Finding]:
+    """When the last one was made, what was in the way since, and whether one broken disk would take both."""
+    now, where = status.read(making.data_dir()), Path(settings.BACKUP_DIR)
+    if now.failed_at is not None:
+        yield bad(f"none could be made at {now.failed_at:%Y-%m-%d %H:%M} UTC: {now.why}", MAKE_ONE)
+    if now.made_at is None:
+        yield look("none has been made yet", MAKE_ONE)
+    elif now.is_old(at=at):
+        yield bad(f"the last one was made at {now.made_at:%Y-%m-%d %H:%M} UTC", MAKE_ONE)
+    elif not Path(now.file).exists():
+        yield look(
+            f"the last one, {now.file}, is not there any more", "Mount its disk, or see that it is kept well."
+        )
+    else:
+        yield ok(f"the last one was made at {now.made_at:%Y-%m-%d %H:%M} UTC: {now.file}")
+    if on_one_disk(where, making.data_dir()):
+        yield look(
+            f"they go to {where}, on the same disk as the data: if it breaks, both are gone",
+            "Set BACKUP_DIR to a folder on a second disk (docs/backup.md).",
+        )
+
+
+MAKE_ONE = "Run manage.py backup and see what it says; docs/backup.md has the whole way."
+
+
+def on_one_disk(one: Path, other: Path) -> bool:
+    """Whether both lie on one disk; a folder that is not there yet is on its parent's."""
+    while not one.exists() and one != one.parent:
+        one = one.parent
+    try:
+        return one.stat().st_dev == other.stat().st_dev
+    except OSError:
+        return False
 
 
 def disk_space(free_bytes: int) -> Finding:

@@ -209,7 +209,9 @@ def migrations() -> Iterator[Finding]:
         )
     if waiting:
         names = upgrades.told(waiting)
-        yield bad(f"{len(waiting)} migrations wait: {names}", "Make a backup, then run manage.py migrate.")
+        yield bad(
+            f"{len(waiting)} migrations wait: {names}", "Run manage.py migrate, which makes a backup first."
+        )
     if not newer and not waiting:
         yield ok("its tables are those of this version")
 

@@ -15,6 +15,7 @@ import shutil
 import zipfile
 import zlib
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from types import TracebackType
@@ -69,7 +70,7 @@ class Manifest:
 
 
 class Writer:
-    """Writes an archive beside its final name. `close` seals it; `drop` takes it away."""
+    """Writes an archive. Only `close` seals it; what was not sealed is no archive."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -84,7 +85,9 @@ class Writer:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if not self.stream.closed:
+        with suppress(OSError, ValueError):  # what is half written is thrown away, whatever it lacks
+            self.archive.close()
+        with suppress(OSError):
             self.stream.close()
 
     def add(self, name: str, source: IO[bytes], *, packed: bool) -> None:

@@ -17,6 +17,7 @@ OUTSIDE: tuple[tuple[str, Check], ...] = (
     ("settings", doctor_site.site_settings),
     ("secret key", doctor_site.secret_key),
     ("data folder", doctor_machine.data_folder),
+    ("backups", doctor_machine.backups),
     ("queue", doctor_site.queue),
     ("mail", doctor_site.mail),
 )

@@ -11,6 +11,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError
 from django.utils import timezone
 
+from wearlog.logbook.backups import making
 from wearlog.logbook.exchange.importing import KEEP, REPLACE, import_logbook
 from wearlog.logbook.exchange.progress import Told
 from wearlog.people.refusals import Refused
@@ -29,9 +30,15 @@ class Command(BaseCommand):
             help="what to do with keys that are stored already with other content (default: refuse all)",
         )
 
+        parser.add_argument(
+            "--no-backup", action="store_true", help="go on without the backup that comes before an import"
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         told = Told(sys.stderr, time.monotonic)
         try:
+            if not options["dry_run"] and not options["no_backup"]:
+                making.before("import", at=timezone.now())
             taken = import_logbook(
                 by=None,
                 at=timezone.now(),
