@@ -1,9 +1,9 @@
 """Imports at full size: `python -m tests.soak.imports beside`, `... kills`, `... memory`.
 
 `beside` imports 60,000 runs by page into the real site in one process on SQLite, while four people enter
-notes and runs and somebody asks for the write lock fifty times a second. `kills` kills the worker of an import a
-hundred times at any moment. `memory` imports 650,000 runs by command and says how much memory that took at
-most. Each prints its figures and ends with 1 where something is wrong.
+notes and runs and somebody asks for the write lock fifty times a second. `kills` kills the worker of an
+import a hundred times at any moment. `memory` imports 650,000 runs by command and says how much memory that
+took at most. Each prints its figures and ends with 1 where something is wrong.
 """
 
 from __future__ import annotations

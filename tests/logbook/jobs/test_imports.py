@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import zipfile
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from tests.logbook.exchange.books import packed
 from wearlog.equipment.models import Press
 from wearlog.logbook.exchange.problems import Unreadable
 from wearlog.logbook.jobs import asking, places, running
@@ -32,14 +32,6 @@ def folder(settings: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Pa
     monkeypatch.setattr(asking, "SMALL_BYTES", 0)
     monkeypatch.setattr(running, "TELL_EVERY_S", 0.0)
     return tmp_path / "imports"
-
-
-def packed(**files: str) -> bytes:
-    stream = io.BytesIO()
-    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as made:
-        for name, content in files.items():
-            made.writestr(f"{name}.csv", content)
-    return stream.getvalue()
 
 
 def book(runs: str) -> bytes:
