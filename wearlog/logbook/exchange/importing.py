@@ -86,6 +86,7 @@ def import_logbook(
             return taken
         book.seal()
         store = Store(book, by=by, at=at, source=name or source.name, progress=progress)
+        store.prepare(comparisons)
         before_storing()
         try:
             with transaction.atomic():
