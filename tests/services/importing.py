@@ -97,6 +97,7 @@ class Beside:
     """What happened beside the import. Seconds; `stored` is when the lock was held the longest."""
 
     took_s: float = 0.0
+    begun: float = 0.0
     states: list[str] = field(default_factory=list)
     errors: list[str] = field(default_factory=list)
     entries: list[tuple[float, float]] = field(default_factory=list)
@@ -112,13 +113,23 @@ class Beside:
         """How long the entries took that did, or did not, meet the storing; the longest last."""
         since, until = self.stored
         return sorted(
-            end - begin for begin, end in self.entries if beside_storing == (begin < until and end > since)
+            end - begin
+            for begin, end in self.entries
+            if end > self.begun and beside_storing == (begin < until and end > since)
         )
 
     @property
     def p95_s(self) -> float:
-        spent = self.spent(beside_storing=False)
-        return spent[int(len(spent) * 0.95)] if spent else 0.0
+        return p95(self.spent(beside_storing=False))
+
+    @property
+    def p95_before_s(self) -> float:
+        """The same on this machine before the import began."""
+        return p95(sorted(end - begin for begin, end in self.entries if end <= self.begun))
+
+
+def p95(spent: list[float]) -> float:
+    return spent[int(len(spent) * 0.95)] if spent else 0.0
 
 
 @contextmanager
@@ -137,8 +148,9 @@ def site(folder: Path) -> Iterator[Visitor]:
         end(process)
 
 
-def import_beside(folder: Path, *, runs: int, people: int, every_s: float) -> Beside:
-    """Import so many runs by page, while so many people leave a note or a run every `every_s` seconds."""
+def import_beside(folder: Path, *, runs: int, people: int, every_s: float, quiet_s: float = 1.0) -> Beside:
+    """Import so many runs by page, while so many people leave a note or a run every `every_s` seconds; they
+    begin `quiet_s` seconds before."""
     found = Beside()
     (folder / "data").mkdir(parents=True)
     content = packed(folder, runs)
@@ -160,8 +172,8 @@ def import_beside(folder: Path, *, runs: int, people: int, every_s: float) -> Be
         threads.append(threading.Thread(target=watch_lock, args=(database, over, found)))
         for thread in threads:
             thread.start()
-        time.sleep(3 * every_s)
-        begun = time.monotonic()
+        time.sleep(quiet_s)
+        begun = found.begun = time.monotonic()
         try:
             job = upload(owner, content)
             while not found.states or found.states[-1] not in ("done", "refused", "broken", "cancelled"):
