@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import io
 import re
+import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -50,6 +52,15 @@ INSTANTS = {
 }
 MEANT = {("positions", "share"): Decimal(1), ("readings", "kind"): "reading"}
 """What an empty cell means where that is a value."""
+
+
+def packed(**files: str) -> bytes:
+    """An archive of files by name, without their `.csv`."""
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as made:
+        for name, content in files.items():
+            made.writestr(f"{name}.csv", content)
+    return stream.getvalue()
 
 
 def small_book() -> dict[str, list[dict[str, str]]]:

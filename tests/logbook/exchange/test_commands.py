@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -73,3 +75,18 @@ def test_a_bad_row_ends_the_command_with_1_and_the_list_on_stderr(empty: Path, t
     assert told.returncode == 1
     assert told.stdout == ""
     assert 'runs.csv, line 2, column seed_kg, value "180,5": write a plain number' in told.stderr
+
+
+def test_a_dry_run_and_an_export_end_while_somebody_else_holds_the_write_lock(
+    empty: Path, tmp_path: Path
+) -> None:
+    data = tmp_path / "data"
+    shutil.copytree(empty, data)
+    book = write_book(tmp_path / "book", small_book())
+    with closing(sqlite3.connect(data / "wearlog.sqlite3", isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        tried = run(data, "import_logbook", book, "--dry-run")
+        given = run(data, "export_logbook", tmp_path / "out")
+
+    assert tried.stdout.startswith("Nothing is stored on a dry run. It would store 33 new rows")
+    assert (tried.returncode, given.returncode) == (0, 0), tried.stderr + given.stderr

@@ -13,16 +13,25 @@ from typing import Any
 from django.db import connection, models
 
 
-def add_rows(model: type[models.Model], columns: Mapping[str, Sequence[Any]], count: int) -> None:
-    """Store `count` records with the values of `columns` (attribute -> one value per record); a field that is
-    not named takes its default. Raises IntegrityError as any write does."""
+def add_rows(
+    model: type[models.Model],
+    columns: Mapping[str, Sequence[Any]],
+    count: int,
+    ready: Mapping[str, Sequence[Any]],
+) -> None:
+    """Store `count` records with the values of `columns` (attribute -> one value per record) and of `ready`,
+    which are what `driver_values` made; a field that is in neither takes its default. Raises IntegrityError
+    as any write does."""
     names: list[str] = []
+    values: Iterator[Any]
     prepared: list[Iterator[Any]] = []
     for field in model._meta.concrete_fields:
         assert field.column
         if field.primary_key or field.generated:
             continue
-        if field.attname in columns:
+        if field.attname in ready:
+            values = iter(ready[field.attname])
+        elif field.attname in columns:
             values = iter(driver_values(field, columns[field.attname]))
         elif field.has_default() or not field.has_db_default():
             values = defaults(field, count)

@@ -20,6 +20,7 @@ from wearlog.logbook.exchange.cells import BadCell
 from wearlog.logbook.exchange.columns import TABLES, Column, Table
 from wearlog.logbook.exchange.files import Sheet, read_files
 from wearlog.logbook.exchange.problems import BadRow
+from wearlog.logbook.exchange.same import Same
 
 AT_ONCE, REMEMBERED = 10_000, 20_000
 """So many cells are read at once, and so many different ones are remembered."""
@@ -51,7 +52,7 @@ class Rows:
         """The column's values; the value of an empty cell in each row where the file leaves it out."""
         if name in self.values:
             return self.values[name]
-        return [self.table.by_name[name].empty] * len(self)
+        return Same(self.table.by_name[name].empty, len(self))
 
     def keys(self) -> list[tuple[Any, ...]]:
         if not self.table.key:
@@ -75,7 +76,8 @@ class Rows:
     def seal(self) -> None:
         """Once all is checked: make the values unchangeable, so that Python's garbage collector need not walk
         the long columns again and again while they are stored."""
-        self.values = {name: tuple(values) for name, values in self.values.items()}
+        for name, values in self.values.items():
+            self.values[name] = tuple(values) if isinstance(values, list) else values
 
 
 @dataclass
@@ -161,8 +163,10 @@ def read_rows(sheet: Sheet, zone: tzinfo) -> tuple[Rows, list[BadRow]]:
 
 def read_column(
     table: Table, column: Column, cells: Sequence[str], zone: tzinfo
-) -> tuple[list[Any], list[tuple[int, str]]]:
+) -> tuple[Sequence[Any], list[tuple[int, str]]]:
     """The values, and row and reason of each cell that can't be read. Equal cells are read once."""
+    if isinstance(cells, Same) and not column.required:
+        return Same(column.empty, len(cells)), []
     longest, form = table.longest(column), column.form
     values: list[Any] = []
     wrong: list[tuple[int, str]] = []

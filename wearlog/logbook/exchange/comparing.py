@@ -45,7 +45,7 @@ class Comparison:
     changes: list[Change] = field(default_factory=list)
     stored: dict[int, tuple[Any, ...]] = field(default_factory=dict)
     """What is stored under the key of a row, in the order of the columns; kept where it can matter: where
-    the row says something else, or the file leaves columns out."""
+    the row says something else, or leaves out what is stored."""
 
     def conflicts(self, zone: tzinfo) -> Iterator[Conflict]:
         table = self.rows.table
@@ -77,8 +77,10 @@ def compare_table(rows: Rows, *, as_new: bool = False) -> Comparison:
     found = bytearray(len(rows))
     changes: dict[int, Change] = {}
     columns = [column for column in rows.table.columns if column.name in rows.values]
-    some_left_out = len(columns) < len(rows.table.columns)
     places = {name: place for place, name in enumerate(rows.table.by_name)}
+    left_out = [
+        (places[column.name], column.empty) for column in rows.table.columns if column.name not in rows.values
+    ]
     for row, pk, voided, values in stored_rows(rows) if rows.lines and not as_new else ():
         if found[row] == STANDING:
             continue
@@ -92,7 +94,7 @@ def compare_table(rows: Rows, *, as_new: bool = False) -> Comparison:
                 kind[column.name] = (here, there)
         if change.in_conflict or change.filled:
             changes[row] = change
-        if some_left_out or row in changes:
+        if row in changes or any(values[place] != empty for place, empty in left_out):
             result.stored[row] = values
     result.changes = [changes[row] for row in sorted(changes)]
     result.new = [row for row, state in enumerate(found) if not state and row not in rows.bad]
@@ -109,6 +111,8 @@ def stored_rows(rows: Rows) -> Iterator[tuple[int, int, bool, tuple[Any, ...]]]:
     values in the order of the columns. Of records with the same key the one voided last comes last among
     those that are voided."""
     table = rows.table
+    if not table.records.exists():
+        return
     names = list(table.by_name)
     key_places = [names.index(name) for name in table.key]
     row_of = {key: row for row, key in enumerate(rows.keys()) if row not in rows.bad}
@@ -128,7 +132,7 @@ def sought(rows: Rows) -> Iterator[QuerySet[Any]]:
     """The stored records that the rows may be about."""
     table: Table = rows.table
     records = table.records.all()
-    if not table.key or not records.exists():
+    if not table.key:
         yield records
         return
     good = [row for row in range(len(rows)) if row not in rows.bad]

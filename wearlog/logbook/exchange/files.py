@@ -8,17 +8,18 @@ import io
 import zipfile
 import zlib
 from array import array
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path, PurePosixPath
-from typing import TextIO
+from typing import BinaryIO, TextIO
 
 from django.utils.translation import gettext as _
 
 from wearlog.logbook.exchange.columns import BY_FILE, Table
 from wearlog.logbook.exchange.problems import BadRow, Unreadable
+from wearlog.logbook.exchange.same import Same
 
 UNPACKED_BYTES = 50_000_000
 ENTRIES = 1_000
@@ -26,8 +27,8 @@ RATIO = 100
 LONGEST_CELL = 10_000_000
 PIECE = 1 << 20
 UTF_8_MARK = codecs.BOM_UTF8
-Files = list[tuple[str, Callable[[], bytes] | None]]
-"""Name of each file, and what reads its bytes; None where it is no file of a logbook."""
+Files = list[tuple[str, Callable[[], BinaryIO] | None]]
+"""Name of each file, and what opens it; None where it is no file of a logbook."""
 LEFT_BEHIND = {"Thumbs.db", "desktop.ini", "__MACOSX"}
 """What desktop systems leave in folders without being asked; hidden files count among it too."""
 
@@ -38,7 +39,7 @@ class Sheet:
 
     table: Table
     lines: array[int] = field(default_factory=lambda: array("q"))
-    columns: dict[str, list[str]] = field(default_factory=dict)
+    columns: dict[str, Sequence[str]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -65,7 +66,8 @@ def read_files(
             if table is None or content is None:
                 yield None, [BadRow(name, 0, "", "", unknown_file(name))]
             else:
-                yield read_sheet(table, content(), most_rows)
+                with content() as stream:
+                    yield read_sheet(table, stream, most_rows)
 
 
 @contextmanager
@@ -90,21 +92,25 @@ def left_behind(name: str) -> bool:
     return name.startswith(".") or name in LEFT_BEHIND
 
 
-def folder_contents(folder: Path) -> Iterator[tuple[str, Callable[[], bytes] | None]]:
-    """Name of each file, and what reads its bytes; None for a folder within the folder."""
+def folder_contents(folder: Path) -> Iterator[tuple[str, Callable[[], BinaryIO] | None]]:
+    """Name of each file, and what opens it; None for a folder within the folder."""
     try:
         for path in sorted(folder.iterdir()):
             if not left_behind(path.name):
-                yield path.name, partial(bytes_of, path) if path.is_file() else None
+                yield path.name, partial(stream_of, path) if path.is_file() else None
     except OSError as error:
         raise unreadable(folder, error) from error
 
 
-def bytes_of(path: Path) -> bytes:
+def stream_of(path: Path) -> BinaryIO:
     try:
-        return path.read_bytes()
+        return path.open("rb")
     except OSError as error:
         raise unreadable(path, error) from error
+
+
+def unpacked(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> BinaryIO:
+    return io.BytesIO(archive.read(entry))
 
 
 def unreadable(path: Path, error: OSError) -> Unreadable:
@@ -168,7 +174,9 @@ def archive_contents(path: Path) -> Iterator[Files]:
                 _("%(path)s holds %(twice)s twice: leave one of them out.") % {"path": path, "twice": twice}
             )
         found = sorted(zip(names, entries, strict=True), key=lambda each: each[0])
-        yield [(name, partial(archive.read, entry) if name in BY_FILE else None) for name, entry in found]
+        yield [
+            (name, partial(unpacked, archive, entry) if name in BY_FILE else None) for name, entry in found
+        ]
 
 
 def refuse_bombs(path: Path, entries: list[zipfile.ZipInfo]) -> None:
@@ -188,7 +196,7 @@ def refuse_bombs(path: Path, entries: list[zipfile.ZipInfo]) -> None:
         )
 
 
-def read_sheet(table: Table, content: bytes, most_rows: int | None) -> tuple[Sheet, list[BadRow]]:
+def read_sheet(table: Table, content: BinaryIO, most_rows: int | None) -> tuple[Sheet, list[BadRow]]:
     sheet = Sheet(table)
     problems: list[BadRow] = []
     text = decoded(table.file, content, problems)
@@ -226,15 +234,17 @@ def read_sheet(table: Table, content: bytes, most_rows: int | None) -> tuple[She
 
 
 class Columns:
-    """Rows turned into columns a few at a time, in which equal cells are one text."""
+    """Rows turned into columns a few at a time, in which equal cells are one text. A column without any cell
+    takes no room."""
 
     AT_ONCE = 2_000
     REMEMBERED = 20_000
 
     def __init__(self, width: int) -> None:
-        self.columns: list[list[str]] = [[] for _place in range(width)]
+        self.columns: list[list[str] | None] = [None] * width
         self.known: list[dict[str, str]] = [{} for _place in range(width)]
         self.rows: list[list[str]] = []
+        self.turned = 0
 
     def add(self, row: list[str]) -> None:
         self.rows.append(row)
@@ -242,15 +252,21 @@ class Columns:
             self.turn()
 
     def turn(self) -> None:
-        for column, known, cells in zip(self.columns, self.known, zip(*self.rows, strict=True), strict=False):
+        for place, cells in enumerate(zip(*self.rows, strict=True)):
+            column, known = self.columns[place], self.known[place]
+            if column is None:
+                if not any(cells):
+                    continue
+                column = self.columns[place] = [""] * self.turned
             column.extend(map(known.setdefault, cells, cells))
             if len(known) > self.REMEMBERED:
                 known.clear()
+        self.turned += len(self.rows)
         self.rows = []
 
-    def done(self) -> list[list[str]]:
+    def done(self) -> list[Sequence[str]]:
         self.turn()
-        return self.columns
+        return [Same("", self.turned) if column is None else column for column in self.columns]
 
 
 def too_long(table: Table, most_rows: int) -> Unreadable:
@@ -270,43 +286,52 @@ def broken_quotes(error: str) -> str:
     ) % {"error": error}
 
 
-def decoded(file: str, content: bytes, problems: list[BadRow]) -> TextIO | None:
+def decoded(file: str, content: BinaryIO, problems: list[BadRow]) -> TextIO | None:
     """The text of a file in UTF-8, with or without its mark; broken places are named by their line. None for
     another encoding."""
-    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+    start = content.read(len(UTF_8_MARK))
+    content.seek(0)
+    if start.startswith((b"\xff\xfe", b"\xfe\xff")):
         problems.append(BadRow(file, 0, "", "", _("this file is in UTF-16: save it as CSV in UTF-8.")))
         return None
-    if b"\0" in content:
-        for number, line in enumerate(io.BytesIO(content), 1):
-            if b"\0" in line:
-                reason = _("a NUL byte stands in this line: take it out.")
-                problems.append(BadRow(file, number, "", "", reason))
-        content = content.replace(b"\0", b"")
-    mark = len(UTF_8_MARK) if content.startswith(UTF_8_MARK) else 0
-    if not is_utf_8(content):
-        for number, line in enumerate(io.BytesIO(content[mark:]), 1):
-            try:
-                line.decode("utf-8")
-            except UnicodeDecodeError as error:
-                reason = _("byte %(start)s of this line is not UTF-8: save the file as CSV in UTF-8.") % {
-                    "start": error.start + 1
-                }
-                problems.append(BadRow(file, number, "", "", reason))
-    stream = io.BytesIO(content)
-    stream.seek(mark)
-    return io.TextIOWrapper(stream, encoding="utf-8", errors="replace", newline="")
+    if not is_clean(content):
+        content = cleaned(file, content, problems)
+    content.seek(len(UTF_8_MARK) if start == UTF_8_MARK else 0)
+    return io.TextIOWrapper(content, encoding="utf-8", errors="replace", newline="")
 
 
-def is_utf_8(content: bytes) -> bool:
-    """Looked at piece by piece: the text as a whole would take several times the room of its bytes."""
+def is_clean(content: BinaryIO) -> bool:
+    """UTF-8 without a NUL, looked at piece by piece: as a whole it might take much room. Rewinds."""
     decoder = codecs.getincrementaldecoder("utf-8")()
     try:
-        for start in range(0, len(content), PIECE):
-            decoder.decode(content[start : start + PIECE])
+        while piece := content.read(PIECE):
+            decoder.decode(piece)
+            if b"\0" in piece:
+                return False
         decoder.decode(b"", final=True)
     except UnicodeDecodeError:
         return False
+    finally:
+        content.seek(0)
     return True
+
+
+def cleaned(file: str, content: BinaryIO, problems: list[BadRow]) -> BinaryIO:
+    """The same without NULs, and what is wrong with it."""
+    for number, line in enumerate(content, 1):
+        if b"\0" in line:
+            reason = _("a NUL byte stands in this line: take it out.")
+            problems.append(BadRow(file, number, "", "", reason))
+        text = line.replace(b"\0", b"").removeprefix(UTF_8_MARK if number == 1 else b"")
+        try:
+            text.decode("utf-8")
+        except UnicodeDecodeError as error:
+            reason = _("byte %(start)s of this line is not UTF-8: save the file as CSV in UTF-8.") % {
+                "start": error.start + 1
+            }
+            problems.append(BadRow(file, number, "", "", reason))
+    content.seek(0)
+    return io.BytesIO(content.read().replace(b"\0", b""))
 
 
 def header_problems(table: Table, header: list[str]) -> Iterator[BadRow]:

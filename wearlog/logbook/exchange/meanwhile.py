@@ -36,6 +36,10 @@ class Mark:
     first: int
     seen: frozenset[int]
 
+    def is_old(self) -> bool:
+        """Whether anything at all was written since."""
+        return versions.current() != self.version
+
 
 def mark() -> Mark:
     """Call it before the first look at what is stored."""

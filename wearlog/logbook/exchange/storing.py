@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from datetime import datetime
 from typing import Any
 
-from wearlog.logbook.exchange.adding import add_rows
+from wearlog.logbook.exchange.adding import add_rows, driver_values
 from wearlog.logbook.exchange.checking import Book, Rows
 from wearlog.logbook.exchange.columns import BY_NAME, STORING_ORDER, Column
 from wearlog.logbook.exchange.comparing import Change, Comparison
@@ -17,6 +17,7 @@ from wearlog.runs.models import Run
 
 BATCH = 2_000
 ADD_BATCH = 10_000
+PREPARED_ROWS = 200_000
 IMPORT = "import"
 """What the audit trail calls it."""
 ALONE_IN_PLACE = ("fittings", "runs")
@@ -32,6 +33,7 @@ class Store:
 
     def __init__(self, book: Book, *, by: User | None, at: datetime, source: str, progress: Progress) -> None:
         self.book, self.by, self.at, self.source, self.progress = book, by, at, source, progress
+        self.prepared: dict[str, dict[str, list[Any]]] = {}
 
     def take(self, comparisons: dict[str, Comparison], *, replace: bool) -> None:
         """Store what is new, what fills empty cells and, with `replace`, what is in conflict."""
@@ -45,15 +47,19 @@ class Store:
             if table.name == "positions" and (changes or comparison.new):
                 self.place_runs_again()
 
-    def attributes(self, rows: Rows, chosen: list[int]) -> dict[str, list[Any]]:
+    def attributes(self, rows: Rows, chosen: list[int], without: Container[str] = ()) -> dict[str, list[Any]]:
         """What to set on the records of the chosen rows, by attribute; made_from waits for all parts."""
         columns: dict[str, list[Any]] = {}
         for column in rows.table.columns:
             if column.attribute is None or column.name not in rows.values or column.name == "made_from":
                 continue
+            if column.attribute in without:
+                continue
             columns[column.attribute] = self.values(rows, column, chosen)
         if rows.table.name == "runs":
-            columns.update(self.derived(rows, chosen))
+            columns["slot"] = self.slots(rows, chosen)
+            if "ends_at" not in without:
+                columns["ends_at"] = self.ends(rows, chosen)
         return columns
 
     def values(self, rows: Rows, column: Column, chosen: list[int]) -> list[Any]:
@@ -64,25 +70,44 @@ class Store:
         ids = stored_keys(BY_NAME[column.refers], set(values) - {None})
         return [None if value is None else ids[value] for value in values]
 
-    def derived(self, rows: Rows, chosen: list[int]) -> dict[str, list[Any]]:
-        """When each run ends, and through which barrel it went."""
+    def ends(self, rows: Rows, chosen: list[int]) -> list[datetime | None]:
+        """When each run ends."""
         starts, ends, hours = (rows.column(name) for name in ("started_at", "ended_at", "hours_h"))
+        return [Run.end_of(starts[row], ends[row], hours[row]) for row in chosen]
+
+    def slots(self, rows: Rows, chosen: list[int]) -> list[int]:
+        """Through which barrel each run went."""
         presses, through = rows.column("press"), rows.column("through")
         barrels = barrels_by_press()
-        return {
-            "ends_at": [Run.end_of(starts[row], ends[row], hours[row]) for row in chosen],
-            "slot": [
-                Run.slot_of(through[row], barrels.get(presses[row], [])) if through[row] else 0
-                for row in chosen
-            ],
-        }
+        return [
+            Run.slot_of(through[row], barrels.get(presses[row], [])) if through[row] else 0 for row in chosen
+        ]
+
+    def prepare(self, comparisons: dict[str, Comparison]) -> None:
+        """What can be done of adding rows before others have to wait for it: all but the ids that rows refer
+        to. Very many rows are left for later, since they would take much memory twice."""
+        for name, comparison in comparisons.items():
+            if name == "mill" or not 0 < len(comparison.new) <= PREPARED_ROWS:
+                continue
+            rows, chosen = comparison.rows, comparison.new
+            fields = {field.attname: field for field in rows.table.model._meta.concrete_fields}
+            columns = {
+                column.attribute: [rows.values[column.name][row] for row in chosen]
+                for column in rows.table.columns
+                if column.attribute and not column.refers and column.name in rows.values
+            }
+            if name == "runs":
+                columns["ends_at"] = self.ends(rows, chosen)
+            self.prepared[name] = {key: driver_values(fields[key], columns.pop(key)) for key in list(columns)}
 
     def add(self, rows: Rows, chosen: list[int]) -> None:
         table = rows.table
         total = len(chosen)
+        prepared = self.prepared.pop(table.name, {})
         for start in range(0, total, ADD_BATCH):
             part = chosen[start : start + ADD_BATCH]
-            columns = self.attributes(rows, part)
+            ready = {name: values[start : start + ADD_BATCH] for name, values in prepared.items()}
+            columns = self.attributes(rows, part, without=ready)
             if table.has_voids:
                 columns["entered_at"] = [self.at] * len(part)
                 columns["entered_by_id"] = [self.by.pk if self.by else None] * len(part)
@@ -91,7 +116,7 @@ class Store:
                 for values in zip(*columns.values(), strict=True):
                     table.model(**dict(zip(names, values, strict=True))).save()
             else:
-                add_rows(table.model, columns, len(part))
+                add_rows(table.model, columns, len(part), ready)
             self.progress(table.file, start + len(part), total)
         self.link_made_from(rows, chosen)
 

@@ -19,6 +19,7 @@ from django.db.models import F
 from django.utils import translation
 from django.utils.translation import gettext as _
 
+from wearlog.logbook.backups import making
 from wearlog.logbook.exchange.importing import Taken, import_logbook
 from wearlog.logbook.exchange.problems import BadLogbook, Conflicting
 from wearlog.logbook.jobs import places, reporting
@@ -125,6 +126,8 @@ def take(job: ImportJob, held: Held) -> None:
     source = places.archive(job.file)
     if not source.is_file():
         raise Refused(_("The file is not on this machine any more. Choose it once more."))
+    if not job.only_check:
+        making.before("import", at=held.clock())
     taken = import_logbook(
         by=job.by,
         at=held.clock(),
