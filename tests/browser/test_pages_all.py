@@ -26,20 +26,9 @@ NOT_PAGES = {
     "labels-pdf", "calendar-feed", "health", "waiting-token", "photo", "photo-small", "worker", "manifest",
 }  # fmt: skip
 BUTTONS = {
-<<<<<<< HEAD
     "calendar-end", "mail-address-clear", "webhook-test", "webhook-renew", "lock-confirm", "lock-told",
-    "person-devices", "in-use",
+    "person-devices", "in-use", "import-cancel",
 }  # fmt: skip
-=======
-    "calendar-end",
-    "mail-address-clear",
-    "webhook-test",
-    "webhook-renew",
-    "lock-confirm",
-    "lock-told",
-    "import-cancel",
-}
->>>>>>> i11-imports
 ASKS = {
     "due-mark": "item={rule}.{press}.{screw_place}.{screw}.-",
     "job-card": "item={rule}.{press}.{screw_place}.{screw}.-",
