@@ -95,8 +95,7 @@ def soak(folder: Path, asked: argparse.Namespace) -> int:
 
 
 def mill() -> Any:
-    """A single press with a meter for readings, one with a meter for each phone's runs, a twin press that both
-    share, two operators."""
+    """A single press with a meter for readings, a twin press that both share, two operators."""
     from django.core.management import call_command
     from django.utils import timezone
 

@@ -11,7 +11,7 @@ function yesButton(entry) {
     const yeses = (entry.answer?.doubts || []).map((doubt) => /** @type {[string, Value]} */ (["confirm", doubt.code]));
     const fields = [...entry.fields, ...yeses];
     await keep({ ...entry, fields, answer: undefined, again: false, turn: (entry.turn || 0) + 1 });
-    sendNow();
+    flush(entry.id);  // somebody waits for it
   });
   return yes;
 }
