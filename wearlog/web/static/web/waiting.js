@@ -40,7 +40,7 @@ function slip(entry, all) {
   const buttons = element("p", "", "buttons");
   if (entry.answer?.doubts && isDecided(entry)) buttons.append(yesButton(entry));
   if (isDecided(entry)) buttons.append(mendLink(entry));
-  buttons.append(awayButton(entry, own.away));
+  buttons.append(awayButton(entry, isDecided(entry) || !headOf(entry, all) ? own.away : own.awayThis));
   box.append(buttons);
   return box;
 }
