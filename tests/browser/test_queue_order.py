@@ -175,7 +175,7 @@ def test_a_server_that_is_busy_is_not_called_no_network_and_is_asked_again_when_
 
     def busy(route: Route) -> None:
         asked.append(route.request.url)
-        body = json.dumps({"keep": "An import is running: nothing was saved."})
+        body = json.dumps({"state": "busy", "text": "An import is running: nothing was saved."})
         route.fulfill(status=503, headers={"Retry-After": "2"}, content_type="application/json", body=body)
 
     page.route("**/log/note/", busy)

@@ -254,9 +254,7 @@ class Phone:
     def decide(self, one: dict[str, Any], typed: Typed) -> None:
         if one["state"] not in DECIDED or typed.fate:
             return
-        slip = self.page.locator("#waiting-list article").filter(has_text=typed.mark)
-        if not slip.count():
-            return  # sent meanwhile
+        slip = self.page.locator(f'#waiting-list [data-entry="{one["id"]}"]')
         if one["state"] == "asked":
             slip.get_by_role("button", name="Yes, it is right").click()
             self.page.evaluate("() => flush().then(() => true)")

@@ -33,6 +33,7 @@ function standing(entry, all) {
 /** @param {Entry} entry @param {Entry[]} all @returns {HTMLElement} */
 function slip(entry, all) {
   const box = element("article", "", "slip");
+  box.dataset.entry = entry.id;
   box.append(element("h2", entry.title), element("p", moment(entry.at)));
   const facts = element("dl");
   for (const [name, value] of entry.told) facts.append(element("dt", name), element("dd", value));
