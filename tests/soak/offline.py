@@ -149,7 +149,7 @@ class Day:
         for name in self.pressed:
             press = Press.objects.create(code=f"M-{name}")
             self.presses[name] = press.pk
-            shop.reading(press, "100", self.clock)
+            shop.reading(press, "100", self.clock - timedelta(hours=3))
         for phone in self.phones:  # each page is seen once with a network
             for kind in KINDS:
                 phone.go(self.form(kind, "", phone.name)[0])

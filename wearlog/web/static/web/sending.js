@@ -49,7 +49,7 @@ async function askPass() {
     headers: { "X-Wearlog-Queue": "token" }, cache: "no-store", signal: within(PATIENCE_MS),
   });
   if (isBusy(answer)) return busy(answer);
-  if (!answer.ok) return { state: "signed_out" };
+  if (answer.status === 401 || answer.status === 403) return { state: "signed_out" };
   const told = await answer.json();
   pass = { token: told.token, who: String(told.who) };
   return null;
