@@ -41,6 +41,7 @@ def main() -> int:
     arguments = argparse.ArgumentParser(prog="python -m tests.soak.offline")
     arguments.add_argument("--entries", type=int, default=500)
     arguments.add_argument("--seed", type=int, default=1)
+    arguments.add_argument("--minutes", type=float, default=600, help="after these the day ends early")
     arguments.add_argument("--break", dest="how", default="", help="the server, broken on purpose")
     asked = arguments.parse_args()
     with tempfile.TemporaryDirectory(prefix="wearlog-offline-") as folder:
@@ -81,7 +82,7 @@ def soak(folder: Path, asked: argparse.Namespace) -> int:
     jammed = [one for phone in day.phones for one in phone.jammed]
     wrong, told = verdict(list(day.ledger.values()), jammed)
     counts = day.counts()
-    print(f"seed {asked.seed}: {asked.entries} entries by two phones in {time.monotonic() - begun:.0f} s\n")
+    print(f"seed {asked.seed}: {len(day.ledger)} entries by two phones in {time.monotonic() - begun:.0f} s\n")
     for what, number in [*told.items(), *sorted(counts.items())]:
         print(f"| {what} | {number} |")
     for line in wrong[:10]:
@@ -134,7 +135,8 @@ class Day:
         from tests.soak.offline_phone import Phone, Typed
         from wearlog.equipment.models import Press
 
-        self.dice, self.shop, self.entries = random.Random(asked.seed), shop, asked.entries
+        self.dice, self.shop = random.Random(asked.seed), shop
+        self.entries, self.minutes = asked.entries, asked.minutes
         self.ledger: dict[str, Typed] = {}
         self.sessions_ended, self.clock = 0, datetime.now(UTC) - BETWEEN_RUNS * (asked.entries + 100)
         self.phones = []
@@ -180,7 +182,8 @@ class Day:
 
         kinds, weights = list(KINDS), list(KINDS.values())
         number = 0
-        while number < self.entries - LAST:
+        ending = time.monotonic() + self.minutes * 60
+        while number < self.entries - LAST and time.monotonic() < ending:
             at = self.dice.randrange(2)
             phone = self.phones[at]
             if self.stays[at] <= 0:

@@ -237,6 +237,8 @@ class Phone:
                 return
             for one, typed in waiting:
                 self.decide(one, typed)
+                if not self.page.url.endswith("/log/waiting/"):
+                    break  # it was mended, on its own page
 
     def look_for_jams(self, waiting: list[tuple[dict[str, Any], Typed]]) -> None:
         """After one replay with a network nothing may wait but for what its person has to decide about."""
