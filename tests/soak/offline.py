@@ -41,6 +41,7 @@ def main() -> int:
     arguments = argparse.ArgumentParser(prog="python -m tests.soak.offline")
     arguments.add_argument("--entries", type=int, default=500)
     arguments.add_argument("--seed", type=int, default=1)
+    arguments.add_argument("--minutes", type=float, default=600, help="after these the day ends early")
     arguments.add_argument("--break", dest="how", default="", help="the server, broken on purpose")
     asked = arguments.parse_args()
     with tempfile.TemporaryDirectory(prefix="wearlog-offline-") as folder:
@@ -81,7 +82,7 @@ def soak(folder: Path, asked: argparse.Namespace) -> int:
     jammed = [one for phone in day.phones for one in phone.jammed]
     wrong, told = verdict(list(day.ledger.values()), jammed)
     counts = day.counts()
-    print(f"seed {asked.seed}: {asked.entries} entries by two phones in {time.monotonic() - begun:.0f} s\n")
+    print(f"seed {asked.seed}: {len(day.ledger)} entries by two phones in {time.monotonic() - begun:.0f} s\n")
     for what, number in [*told.items(), *sorted(counts.items())]:
         print(f"| {what} | {number} |")
     for line in wrong[:10]:
@@ -95,8 +96,7 @@ def soak(folder: Path, asked: argparse.Namespace) -> int:
 
 
 def mill() -> Any:
-    """A single press with a meter for readings, one with a meter for each phone's runs, a twin press that both
-    share, two operators."""
+    """A single press with a meter for readings, a twin press that both share, two operators."""
     from django.core.management import call_command
     from django.utils import timezone
 
@@ -135,7 +135,8 @@ class Day:
         from tests.soak.offline_phone import Phone, Typed
         from wearlog.equipment.models import Press
 
-        self.dice, self.shop, self.entries = random.Random(asked.seed), shop, asked.entries
+        self.dice, self.shop = random.Random(asked.seed), shop
+        self.entries, self.minutes = asked.entries, asked.minutes
         self.ledger: dict[str, Typed] = {}
         self.sessions_ended, self.clock = 0, datetime.now(UTC) - BETWEEN_RUNS * (asked.entries + 100)
         self.phones = []
@@ -150,7 +151,7 @@ class Day:
         for name in self.pressed:
             press = Press.objects.create(code=f"M-{name}")
             self.presses[name] = press.pk
-            shop.reading(press, "100", self.clock)
+            shop.reading(press, "100", self.clock - timedelta(hours=3))
         for phone in self.phones:  # each page is seen once with a network
             for kind in KINDS:
                 phone.go(self.form(kind, "", phone.name)[0])
@@ -181,7 +182,8 @@ class Day:
 
         kinds, weights = list(KINDS), list(KINDS.values())
         number = 0
-        while number < self.entries - LAST:
+        ending = time.monotonic() + self.minutes * 60
+        while number < self.entries - LAST and time.monotonic() < ending:
             at = self.dice.randrange(2)
             phone = self.phones[at]
             if self.stays[at] <= 0:

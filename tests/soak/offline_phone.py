@@ -45,7 +45,7 @@ MENDS = {"bag": "20"}
 """What the person had forgotten; a reading is typed anew."""
 WAITING = """async () => (await entries()).map((one) => ({
   id: one.id, marks: one.fields.map(([, value]) => String(value)),
-  state: one.answer ? one.answer.state : "waiting",
+  state: isDecided(one) ? one.answer.state : "waiting",
   said: ((one.answer && one.answer.problems) || []).map(([, text]) => text),
 }))"""
 
@@ -64,7 +64,7 @@ class Typed:
     """What the person saw of it where it was not simply taken: thrown away after it was shown."""
     said: list[str] = field(default_factory=list)
     spoilt: str = ""
-    """Where something is missing in it: whether its person will mend it, throw it away or leave it for ever."""
+    """Where something is missing in it: whether its person mends it, throws it away or leaves it for ever."""
 
     def builds_on(self, earlier: Typed) -> bool:
         """A second reckoning of what must wait for what: turns of one die, and runs by one hour meter."""
@@ -150,7 +150,7 @@ class Phone:
         return any(one["state"] not in DECIDED for one in found)
 
     def sent_by_now(self) -> list[dict[str, Any]]:
-        """What is left after one replay; nothing where nobody is signed in, since nothing can be sent then."""
+        """What is left after one replay; nothing where nobody is signed in, when nothing can be sent."""
         self.page.evaluate("() => flush().then(() => true)")
         signed_in: bool = self.page.evaluate("() => !trouble || trouble.state !== 'signed_out'")
         return self.unsent() if signed_in else []
@@ -201,8 +201,8 @@ class Phone:
     def send_copies(self) -> None:
         """What waits, twice at once, as two tabs would; and again after it has been answered."""
         twice = "async () => { %s; await Promise.all([...copies, ...copies].map((one) => send(one, true))); }"
-        left = "const left = await entries(); globalThis.copies = left.filter((one) => !waitsFor(one, left).length)"
-        self.page.evaluate(twice % left)
+        free = "left.filter((one) => !waitsFor(one, left).length)"
+        self.page.evaluate(twice % f"const left = await entries(); globalThis.copies = {free}")
         self.page.evaluate(twice % "await flush()")
         self.counts["sent again after the answer"] += 1
 
@@ -237,6 +237,8 @@ class Phone:
                 return
             for one, typed in waiting:
                 self.decide(one, typed)
+                if not self.page.url.endswith("/log/waiting/"):
+                    break  # it was mended, on its own page
 
     def look_for_jams(self, waiting: list[tuple[dict[str, Any], Typed]]) -> None:
         """After one replay with a network nothing may wait but for what its person has to decide about."""
@@ -254,9 +256,7 @@ class Phone:
     def decide(self, one: dict[str, Any], typed: Typed) -> None:
         if one["state"] not in DECIDED or typed.fate:
             return
-        slip = self.page.locator("#waiting-list article").filter(has_text=typed.mark)
-        if not slip.count():
-            return  # sent meanwhile
+        slip = self.page.locator(f'#waiting-list [data-entry="{one["id"]}"]')
         if one["state"] == "asked":
             slip.get_by_role("button", name="Yes, it is right").click()
             self.page.evaluate("() => flush().then(() => true)")

@@ -50,7 +50,26 @@ def overwrites() -> None:
     mock.patch.object(WorkNew, "prepare", at_what_sits_there).start()
 
 
-BREAKS = {"forgets-entries": forgets_entries, "overwrites": overwrites}
+def holds_all() -> None:
+    """The phone holds back everything that was typed after what was refused."""
+    from django.http import HttpResponse
+    from whitenoise.middleware import WhiteNoiseMiddleware
+
+    serve = WhiteNoiseMiddleware.serve
+
+    def with_another_rule(static_file: Any, request: Any) -> Any:
+        answer = serve(static_file, request)
+        if request.path.endswith("/order.js") and answer.status_code == 200:
+            text = b"".join(answer.streaming_content).decode()
+            rule = "one.changes?.some((thing) => entry.needs?.includes(thing))"
+            assert rule in text
+            return HttpResponse(text.replace(rule, "true"), content_type="text/javascript")
+        return answer
+
+    mock.patch.object(WhiteNoiseMiddleware, "serve", staticmethod(with_another_rule)).start()
+
+
+BREAKS = {"forgets-entries": forgets_entries, "overwrites": overwrites, "holds-all": holds_all}
 
 
 def main() -> None:

@@ -72,7 +72,7 @@ def stored(typed: Typed) -> list[Run | Reading | ShiftNote | Service]:
     if typed.kind in ("run", "meter run"):
         return list(Run.objects.standing().filter(lot=typed.mark))
     if typed.kind == "reading":
-        return list(Reading.objects.standing().filter(meter_h=typed.mark))
+        return list(Reading.objects.standing().filter(meter_h=typed.mark, press__code="N"))
     if typed.kind == "note":
         return list(ShiftNote.objects.standing().filter(text=typed.mark))
     return list(Service.objects.standing().filter(finding=typed.mark))

@@ -58,7 +58,7 @@ function sayAgain(form, entry) {
     lines.append(item);
   }
   box.append(element("h2", words.notSaved), lines);
-  form.before(box);
+  (document.getElementById("kept") || form).after(box);  // where a page shows what it refuses
   box.focus();
 }
 

@@ -49,8 +49,10 @@ const isDecided = (entry) => !!entry.answer && !entry.again && DECIDED.has(entry
  * @returns {Entry[]} those that it waits for
  */
 function waitsFor(entry, all) {
+  if (entry.again) return [];  // it has been sent with a network; only the answer got lost
   const place = all.findIndex((one) => one.id === entry.id);
-  return all.slice(0, Math.max(place, 0)).filter((one) => one.changes?.some((thing) => entry.needs?.includes(thing)));
+  const before = all.slice(0, Math.max(place, 0)).filter((one) => one.who === entry.who);  // the others may be away for good
+  return before.filter((one) => one.changes?.some((thing) => entry.needs?.includes(thing)));
 }
 
 /** @param {Entry} entry @param {Entry[]} all @returns {Entry | undefined} the one at the head of those that it waits for */

@@ -26,7 +26,8 @@ function told(form) {
     const own = field.labels && field.labels[0] ? field.labels[0].textContent || "" : field.name;
     const legend = field.closest("fieldset")?.querySelector("legend")?.textContent;
     const value = field instanceof HTMLSelectElement ? field.selectedOptions[0]?.textContent || ""
-      : files ? Array.from(files, (file) => file.name).join(", ") : field.value;
+      : files ? Array.from(files, (file) => file.name).join(", ")
+      : field.type === "datetime-local" ? field.value.replace("T", " ") : field.value;
     const pair = field.type === "radio" ? [legend || "", own] : field.type === "checkbox" ? [own, "✓"] : [own, value];
     found.push([pair[0].trim(), pair[1].trim()]);
   }

@@ -28,12 +28,17 @@ const isBusy = (answer) => answer.status >= 500 || answer.status === 429;
 
 /** @param {Response} answer @returns {Promise<Answer>} that the server is busy, in its own words, and until when */
 async function busy(answer) {
-  const said = await saidBy(answer).catch(() => null);
+  return busySaid(answer, await saidBy(answer).catch(() => null));
+}
+
+/** @param {Response} answer @param {any} said @returns {Answer} */
+function busySaid(answer, said) {
+  const text = said?.text ?? said?.keep;
   const asked = answer.headers.get("Retry-After") || "";
   const wait = /^\d+$/.test(asked) ? Number(asked) * 1000 : Date.parse(asked) - Date.now();
   return {
     state: "busy",
-    texts: typeof said?.keep === "string" ? [said.keep] : [],
+    texts: typeof text === "string" ? [text] : [],
     wait: wait > 0 ? Math.min(wait, LONGEST_WAIT_MS) : 0,
   };
 }
@@ -44,7 +49,7 @@ async function askPass() {
     headers: { "X-Wearlog-Queue": "token" }, cache: "no-store", signal: within(PATIENCE_MS),
   });
   if (isBusy(answer)) return busy(answer);
-  if (!answer.ok) return { state: "signed_out" };
+  if (answer.status === 401 || answer.status === 403) return { state: "signed_out" };
   const told = await answer.json();
   pass = { token: told.token, who: String(told.who) };
   return null;
@@ -73,7 +78,7 @@ async function send(entry, later) {
     if (answer.type === "opaqueredirect") throw new TypeError("something before the server answered");
     if (isBusy(answer)) return busy(answer);
     const said = await saidBy(answer);
-    if (said) return said;
+    if (said) return said.state === "busy" ? busySaid(answer, said) : said;
     if (answer.status !== 403 || last) return { state: "gone" };
     pass = null;
   }

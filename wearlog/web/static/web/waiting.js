@@ -11,7 +11,7 @@ function yesButton(entry) {
     const yeses = (entry.answer?.doubts || []).map((doubt) => /** @type {[string, Value]} */ (["confirm", doubt.code]));
     const fields = [...entry.fields, ...yeses];
     await keep({ ...entry, fields, answer: undefined, again: false, turn: (entry.turn || 0) + 1 });
-    sendNow();
+    flush(entry.id);  // somebody waits for it
   });
   return yes;
 }
@@ -33,6 +33,7 @@ function standing(entry, all) {
 /** @param {Entry} entry @param {Entry[]} all @returns {HTMLElement} */
 function slip(entry, all) {
   const box = element("article", "", "slip");
+  box.dataset.entry = entry.id;
   box.append(element("h2", entry.title), element("p", moment(entry.at)));
   const facts = element("dl");
   for (const [name, value] of entry.told) facts.append(element("dt", name), element("dd", value));
@@ -40,7 +41,7 @@ function slip(entry, all) {
   const buttons = element("p", "", "buttons");
   if (entry.answer?.doubts && isDecided(entry)) buttons.append(yesButton(entry));
   if (isDecided(entry)) buttons.append(mendLink(entry));
-  buttons.append(awayButton(entry, own.away));
+  buttons.append(awayButton(entry, isDecided(entry) || !headOf(entry, all) ? own.away : own.awayThis));
   box.append(buttons);
   return box;
 }
