@@ -104,7 +104,7 @@ def url(source: Mapping[str, str], name: str, schemes: tuple[str, ...], example:
         )
     if scheme in ("sqlite", "filemail"):  # a path, in which every letter may stand
         if not rest.startswith(("/", ":memory:")):
-            raise refuse(name, value, f"a path begins after three slashes, as in {scheme}:///data/mill")
+            raise refuse(name, value, f"a path begins after three slashes, as in {scheme}:///var/mail")
         return value
     try:
         taken = urlsplit(value)

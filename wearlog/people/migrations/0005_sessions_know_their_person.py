@@ -30,7 +30,7 @@ def move(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('people', '0003_sessions_and_brakes'),
+        ('people', '0004_sessions_and_brakes'),
         ('sessions', '0001_initial'),
     ]
 

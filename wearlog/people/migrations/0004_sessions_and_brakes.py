@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('people', '0002_languages'),
+        ('people', '0003_added_columns_have_defaults'),
     ]
 
     operations = [
