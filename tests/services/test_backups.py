@@ -239,6 +239,27 @@ def test_a_database_that_is_past_reading_is_set_aside_and_the_backup_put_in_its_
     assert (mill.data / "wearlog.sqlite3").stat().st_ino != (kept / "wearlog.sqlite3").stat().st_ino
 
 
+def test_what_the_administrator_restores_belongs_to_whom_the_data_belong(
+    mill: BackupMill, tmp_path: Path
+) -> None:
+    """And a database outside of the data folder is swapped where it lies."""
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    shutil.move(mill.data / "wearlog.sqlite3", elsewhere / "log.sqlite3")
+    mill = BackupMill(mill.data, f"sqlite:///{elsewhere / 'log.sqlite3'}")
+    before = mill.holds()
+    owner = 65534 if os.geteuid() == 0 else os.geteuid()
+    for path in (mill.data, elsewhere):
+        os.chown(path, owner, -1)
+    mill.manage("backup", str(tmp_path / "a.zip"))
+    mill.manage("restore", str(tmp_path / "a.zip"))
+    assert differing(mill.holds(), before) == []
+    (kept,) = elsewhere.glob("before-restore-*")
+    assert (kept / "log.sqlite3").is_file()
+    restored = [elsewhere / "log.sqlite3", kept, mill.data / "backups.json", *mill.data.glob("photos/**/*")]
+    assert {path.stat().st_uid for path in restored} == {owner}
+
+
 @pytest.fixture
 def at_work(mill: BackupMill, tmp_path: Path) -> Iterator[Callable[[list[str]], None]]:
     """Starts a program on the mill's data, and ends it after the test."""
