@@ -123,6 +123,8 @@ def make(target: Path, *, at: datetime, reason: str, keys: bool = False, picture
     if in_memory():
         raise BackupRefused("The database is in memory only: there is nothing to back up.")
     home = data_dir()
+    if not home.is_dir():
+        raise BackupRefused(f"There is no folder {home}: name the folder of the mill's data with --data.")
     with holding.one_backup(home, patience_s=0 if reason == folder.SCHEDULED else PATIENCE_S):
         work, part = home / WORK, target.with_name(f".{target.name}.part")
         shutil.rmtree(work, ignore_errors=True)
