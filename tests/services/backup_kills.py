@@ -36,11 +36,10 @@ class Outcome:
 
 
 def kill_both(mill: BackupMill, folder: Path, *, kills: int, seed: int) -> Outcome:
-    """Half of the kills in mid-backup and half in mid-restore; of each the half before a touch that was drawn
-    by lot, the others after a time that was."""
+    """Of a mill that was filled: half of the kills in mid-backup and half in mid-restore; of each the half
+    before a touch that was drawn by lot, the others after a time that was."""
     dice, found = random.Random(seed), Outcome()
     first, second, spare = folder / "first.zip", folder / "second.zip", folder / "spare.zip"
-    mill.fill("small")
     mill.manage("backup", str(first), "--with-keys")
     states = {"first": mill.holds()}
     run([*PROGRAM, "photos", "3"], mill.environment)
@@ -145,9 +144,11 @@ def main() -> int:
             assert programs
             with servers.postgres_server(programs) as server:
                 mill = BackupMill(folder / "data", f"{server}/postgres")
+                mill.fill("small")
                 found = kill_both(mill, folder, kills=asked.kills, seed=asked.seed)
         else:
             mill = BackupMill(folder / "data", f"sqlite:///{folder / 'data' / 'wearlog.sqlite3'}")
+            mill.fill("small")
             found = kill_both(mill, folder, kills=asked.kills, seed=asked.seed)
         log = (folder / "children.log").read_text()
     print(found, f"{time.monotonic() - begun:.0f} s")

@@ -13,6 +13,7 @@ import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import psycopg
 import pytest
 
 from tests.services import servers
@@ -38,6 +39,19 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def mill(small: Path, tmp_path: Path) -> BackupMill:
     shutil.copytree(small, tmp_path / "data")
     return on_sqlite(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def mill_on_postgresql(
+    postgres_server: str, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[BackupMill]:
+    """The same in a database of its own, which the tests hand on as they leave it."""
+    with psycopg.connect(f"{postgres_server}/postgres", autocommit=True) as connection:
+        connection.execute("CREATE DATABASE backups")
+        mill = BackupMill(tmp_path_factory.mktemp("on-postgresql") / "data", f"{postgres_server}/backups")
+        mill.fill("small")
+        yield mill
+        connection.execute("DROP DATABASE backups WITH (FORCE)")
 
 
 def drill(mill: BackupMill, folder: Path) -> None:
@@ -68,9 +82,10 @@ def test_the_demo_mill_is_as_before_after_a_restore_on_sqlite(tmp_path: Path) ->
     assert stat.S_IMODE((mill.data / "wearlog.sqlite3").stat().st_mode) == 0o600
 
 
-def test_a_mill_is_as_before_after_a_restore_on_postgresql(postgres_url: str, tmp_path: Path) -> None:
-    mill = BackupMill(tmp_path / "data", postgres_url)
-    mill.fill("small")
+def test_a_mill_is_as_before_after_a_restore_on_postgresql(
+    mill_on_postgresql: BackupMill, tmp_path: Path
+) -> None:
+    mill = mill_on_postgresql
     drill(mill, tmp_path)
     said = mill.manage("restore", str(tmp_path / "all.zip"))
     assert "kept in the database's schema wearlog_before_" in said
@@ -83,14 +98,16 @@ def check_kills(mill: BackupMill, folder: Path, kills: int) -> None:
     assert sum(found.backups.values()) + sum(found.restores.values()) == kills
 
 
-def test_killed_in_their_midst_they_leave_the_old_state_or_the_new_one_on_sqlite(tmp_path: Path) -> None:
-    check_kills(on_sqlite(tmp_path), tmp_path, 12)
+def test_killed_in_their_midst_they_leave_the_old_state_or_the_new_one_on_sqlite(
+    mill: BackupMill, tmp_path: Path
+) -> None:
+    check_kills(mill, tmp_path, 12)
 
 
 def test_killed_in_their_midst_they_leave_the_old_state_or_the_new_one_on_postgresql(
-    postgres_url: str, tmp_path: Path
+    mill_on_postgresql: BackupMill, tmp_path: Path
 ) -> None:
-    check_kills(BackupMill(tmp_path / "data", postgres_url), tmp_path, 8)
+    check_kills(mill_on_postgresql, tmp_path, 8)
 
 
 def test_a_restore_that_was_killed_in_its_swap_is_finished_by_whatever_is_started_next(
@@ -237,6 +254,27 @@ def test_a_database_that_is_past_reading_is_set_aside_and_the_backup_put_in_its_
     (kept,) = mill.data.glob("before-restore-*")
     assert (kept / "wearlog.sqlite3").read_bytes() == b"gone" * 9999
     assert (mill.data / "wearlog.sqlite3").stat().st_ino != (kept / "wearlog.sqlite3").stat().st_ino
+
+
+def test_what_the_administrator_restores_belongs_to_whom_the_data_belong(
+    mill: BackupMill, tmp_path: Path
+) -> None:
+    """And a database outside of the data folder is swapped where it lies."""
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    shutil.move(mill.data / "wearlog.sqlite3", elsewhere / "log.sqlite3")
+    mill = BackupMill(mill.data, f"sqlite:///{elsewhere / 'log.sqlite3'}")
+    before = mill.holds()
+    owner = 65534 if os.geteuid() == 0 else os.geteuid()
+    for path in (mill.data, elsewhere):
+        os.chown(path, owner, -1)
+    mill.manage("backup", str(tmp_path / "a.zip"))
+    mill.manage("restore", str(tmp_path / "a.zip"))
+    assert differing(mill.holds(), before) == []
+    (kept,) = elsewhere.glob("before-restore-*")
+    assert (kept / "log.sqlite3").is_file()
+    restored = [elsewhere / "log.sqlite3", kept, mill.data / "backups.json", *mill.data.glob("photos/**/*")]
+    assert {path.stat().st_uid for path in restored} == {owner}
 
 
 @pytest.fixture

@@ -100,9 +100,10 @@ def test_one_is_due_after_a_day_an_hour_after_a_failure_and_after_a_clock_that_w
         return status.Status(**known).is_due(at=NOW)  # type: ignore[arg-type]
 
     assert due()
-    assert due(made_at=NOW - timedelta(hours=23))
-    assert not due(made_at=NOW - timedelta(hours=22))
-    assert due(made_at=NOW + timedelta(days=300))
+    assert due(kept_at=NOW - timedelta(hours=23))
+    assert not due(kept_at=NOW - timedelta(hours=22))
+    assert due(kept_at=NOW + timedelta(days=300))
+    assert due(made_at=NOW)  # one that was taken away
     assert not due(failed_at=NOW - timedelta(minutes=59))
     assert due(failed_at=NOW - timedelta(minutes=61))
     assert due(failed_at=NOW + timedelta(days=300))

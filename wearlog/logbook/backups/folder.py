@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from wearlog.logbook.backups.archive import sync_folder
+from wearlog.logbook.backups.holding import own_like_folder
 from wearlog.logbook.backups.refusals import BackupRefused
 from wearlog.logbook.backups.retention import Keep, Kept, had_their_time
 
@@ -62,6 +63,7 @@ def see_ready(folder: Path, *, data_dir: Path, known: Sequence[str], new: bool =
     Raises BackupRefused where it is not there, or looks like a disk that is not mounted."""
     if folder == own_folder(data_dir):
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        own_like_folder(folder, data_dir)
         return
     if not folder.is_dir():
         raise BackupRefused(

@@ -6,6 +6,7 @@ It imports nothing of Django, since it is asked before the settings are there.
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
@@ -45,7 +46,7 @@ def join(data_dir: Path) -> None:
     """Be one of those at work on the folder, until this process ends; raises InUse while a restore has it.
     Nothing happens where there is no such folder, or none that can be written to."""
     try:
-        stream = open_private(data_dir / AT_WORK)
+        stream = open_to_lock(data_dir / AT_WORK)
     except OSError:
         return
     if not _take(stream, shared=True):
@@ -59,7 +60,7 @@ def alone(data_dir: Path) -> Iterator[None]:
     """Have the folder for this process alone; raises InUse where another one is at work on it."""
     with ExitStack() as held:
         for name in (AT_WORK, SERVED):
-            stream = held.enter_context(open_private(data_dir / name))
+            stream = held.enter_context(open_to_lock(data_dir / name))
             if not _take(stream, shared=False):
                 raise InUse(
                     f"Wearlog is at work on {data_dir}: stop it (quickstart, the pages, workers and "
@@ -69,14 +70,29 @@ def alone(data_dir: Path) -> Iterator[None]:
 
 
 @contextmanager
-def one_backup(data_dir: Path) -> Iterator[None]:
-    """Raises InUse while another backup is being made from this folder."""
-    with open_private(data_dir / ONE_BACKUP) as stream:
-        if not _take(stream, shared=False):
-            raise InUse("Another backup is being made at this moment: try again once it has ended.")
+def one_backup(data_dir: Path, *, patience_s: float) -> Iterator[None]:
+    """Wait for another backup from this folder to end; raises InUse where it takes longer."""
+    end = time.monotonic() + patience_s
+    with open_to_lock(data_dir / ONE_BACKUP) as stream:
+        while not _take(stream, shared=False):
+            if time.monotonic() > end:
+                raise InUse("Another backup is being made at this moment: try again once it has ended.")
+            time.sleep(0.2)
         yield
 
 
-def open_private(path: Path) -> IO[str]:
-    """A file to lock, made where it is not there; others on the machine can't read it."""
-    return os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT, 0o600), "r+", encoding="utf-8")
+def open_to_lock(path: Path) -> IO[str]:
+    """An empty file to lock, made where it is not there; whoever may read it can lock it, since one command
+    may be run by another user of the machine than the rest."""
+    try:
+        return os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT, 0o644), "r+", encoding="utf-8")
+    except PermissionError:
+        return path.open(encoding="utf-8")
+
+
+def own_like_folder(path: Path, folder: Path) -> None:
+    """Give a file or folder to whom the folder belongs. The administrator's commands would else leave
+    behind what the user that Wearlog runs as can't read."""
+    if hasattr(os, "geteuid") and os.geteuid() == 0:
+        owner = folder.stat()
+        os.chown(path, owner.st_uid, owner.st_gid)

@@ -25,6 +25,8 @@ from wearlog.service import photos
 WORK = ".backup-work"
 SPARE_BYTES = 200_000_000
 """So much stays free for the log itself when a backup is made on its disk."""
+PATIENCE_S = 120.0
+"""So long a backup that somebody waits for waits for another one."""
 MEMORY = (":memory:", "file:")
 TELLING_TABLES = ("people_user", "people_mill", "equipment_press")
 
@@ -103,6 +105,7 @@ def before(step: str, *, at: datetime) -> Path | None:
     try:
         with _told_plainly():
             where.mkdir(mode=0o700, parents=True, exist_ok=True)
+            holding.own_like_folder(where, data_dir())
             if target.exists():  # two steps in one second
                 return target
             make(target, at=at, reason=folder.BEFORE + step, pictures=False)
@@ -120,7 +123,9 @@ def make(target: Path, *, at: datetime, reason: str, keys: bool = False, picture
     if in_memory():
         raise BackupRefused("The database is in memory only: there is nothing to back up.")
     home = data_dir()
-    with holding.one_backup(home):
+    if not home.is_dir():
+        raise BackupRefused(f"There is no folder {home}: name the folder of the mill's data with --data.")
+    with holding.one_backup(home, patience_s=0 if reason == folder.SCHEDULED else PATIENCE_S):
         work, part = home / WORK, target.with_name(f".{target.name}.part")
         shutil.rmtree(work, ignore_errors=True)
         part.unlink(missing_ok=True)
@@ -149,6 +154,8 @@ def make(target: Path, *, at: datetime, reason: str, keys: bool = False, picture
                 writer.close(manifest)
             manifest = archive.check(part)  # as a restore would, while the original is still there
             os.replace(part, target)
+            if home in target.parents:
+                holding.own_like_folder(target, home)
             archive.sync_folder(target.parent)
         finally:
             with suppress(OSError):

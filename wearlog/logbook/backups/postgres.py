@@ -45,8 +45,8 @@ def connected(database: Mapping[str, Any]) -> Iterator[psycopg.Connection]:
     try:
         with psycopg.connect(postgres_tools.conninfo(database, secret=True), autocommit=True) as connection:
             yield connection
-    except psycopg.OperationalError as error:
-        raise BackupRefused(f"The database can't be reached: {str(error).strip()}") from error
+    except psycopg.Error as error:
+        raise BackupRefused(f"The database can't be used: {str(error).strip()}") from error
 
 
 def _major(connection: psycopg.Connection) -> int:

@@ -88,6 +88,9 @@ def _restore(path: Path, home: Path, *, at: datetime) -> Restored:
             (home / STAGE / "photos").mkdir(mode=0o700, exist_ok=True)
         on = _on_postgres if connection.vendor == "postgresql" else _on_sqlite
         lacking = on(manifest, home, live)
+        for stage in stages:
+            for one in stage.rglob("*"):
+                holding.own_like_folder(one, stage.parent)
         moves, schemas = _planned(manifest, home, live, at)
         _swap(home, moves, schemas)
     finally:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from wearlog.logbook.backups.archive import sync_folder
+from wearlog.logbook.backups.holding import own_like_folder
 from wearlog.logbook.backups.retention import AHEAD
 
 FILE = "backups.json"
@@ -22,10 +23,11 @@ AGAIN_AFTER = timedelta(hours=1)
 
 @dataclass(frozen=True)
 class Status:
-    """`made_at` is the last whole backup, `failed_at` and `why` a failure since; None where there was none.
-    `folders` are those that were written to before."""
+    """`made_at` is the last whole backup, `kept_at` the last one in the folder for them, `failed_at` and
+    `why` a failure since; None where there was none. `folders` are those that were written to before."""
 
     made_at: datetime | None = None
+    kept_at: datetime | None = None
     file: str = ""
     failed_at: datetime | None = None
     why: str = ""
@@ -38,7 +40,7 @@ class Status:
         """Whether the schedule makes the next one now. A clock that was set back does not stop it."""
         if self.failed_at is not None and timedelta(0) <= at - self.failed_at < AGAIN_AFTER:
             return False
-        return self.made_at is None or not -AHEAD <= at - self.made_at < EACH
+        return self.kept_at is None or not -AHEAD <= at - self.kept_at < EACH
 
 
 def read(data_dir: Path) -> Status:
@@ -47,6 +49,7 @@ def read(data_dir: Path) -> Status:
         content = json.loads((data_dir / FILE).read_text(encoding="utf-8"))
         return Status(
             made_at=_moment(content.get("made_at")),
+            kept_at=_moment(content.get("kept_at")),
             file=str(content.get("file") or ""),
             failed_at=_moment(content.get("failed_at")),
             why=str(content.get("why") or ""),
@@ -57,10 +60,12 @@ def read(data_dir: Path) -> Status:
 
 
 def made(data_dir: Path, *, at: datetime, file: Path, folder: Path | None) -> None:
-    """Remember a whole backup; `folder` where it was the schedule's."""
+    """Remember a whole backup; `folder` where it lies in the one for them."""
     before = read(data_dir)
-    folders = before.folders if folder is None else list(dict.fromkeys([*before.folders, str(folder)]))
-    _write(data_dir, Status(made_at=at, file=str(file), folders=folders))
+    now = Status(made_at=at, kept_at=before.kept_at, file=str(file), folders=before.folders)
+    if folder is not None:
+        now = replace(now, kept_at=at, folders=list(dict.fromkeys([*before.folders, str(folder)])))
+    _write(data_dir, now)
 
 
 def failed(data_dir: Path, *, at: datetime, why: str) -> None:
@@ -80,5 +85,6 @@ def _write(data_dir: Path, status: Status) -> None:
         json.dump(content, stream, indent=1)
         stream.flush()
         os.fsync(stream.fileno())
+    own_like_folder(beside, data_dir)
     os.replace(beside, data_dir / FILE)
     sync_folder(data_dir)

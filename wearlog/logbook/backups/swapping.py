@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from wearlog.logbook.backups.archive import sync_folder
-from wearlog.logbook.backups.holding import wait_for
+from wearlog.logbook.backups.holding import own_like_folder, wait_for
 
 JOURNAL = "restore-decided.json"
 
@@ -100,6 +100,7 @@ def _move(move: Move) -> None:
         return  # it was done before
     if live.exists() and not aside.exists():
         aside.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        own_like_folder(aside.parent, live.parent)
         os.rename(live, aside)
         sync_folder(aside.parent)
         sync_folder(live.parent)
