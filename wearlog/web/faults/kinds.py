@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import sqlite3
 import traceback
 from collections.abc import Iterator
@@ -176,6 +177,19 @@ def chain(error: BaseException | None) -> Iterator[BaseException]:
         seen.add(id(error))
         yield error
         error = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
+
+
+def let_go(error: BaseException) -> None:
+    """Drop what the calls that failed still hold.
+
+    A connection to SQLite that could not be made ready is known to nobody but them and to itself, and would
+    keep its files open until Python tidies up; with some for each page that is refused there would soon be
+    none left to open.
+    """
+    for one in chain(error):
+        traceback.clear_frames(one.__traceback__)
+    if any(isinstance(one, sqlite3.Error) for one in chain(error)):
+        gc.collect()
 
 
 def _of_one(error: BaseException) -> Kind | None:

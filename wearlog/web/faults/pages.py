@@ -35,7 +35,10 @@ logger = logging.getLogger(__name__)
 
 def broken(request: HttpRequest) -> HttpResponse:
     """Django's `handler500`: what every error ends in that no page has words for."""
-    kind = kinds.kind_of(sys.exc_info()[1])
+    error = sys.exc_info()[1]
+    kind = kinds.kind_of(error)
+    if error is not None and kind is not kinds.BROKEN:
+        kinds.let_go(error)
     session = getattr(request, "session", None)
     if session is not None:
         session.modified = False  # what the request began must not be saved by half

@@ -62,6 +62,7 @@ def of_the_database(at: datetime) -> dict[str, str]:
         beats = health.heartbeats()
     except Error as error:
         kind = kinds.kind_of(error)
+        kinds.let_go(error)
         if kind is not kinds.BEHIND:  # a table lacks, which is told as what waits
             found["database"] = WHAT_IS_WRONG.get(kind.name, NO_DATABASE)
         return found
