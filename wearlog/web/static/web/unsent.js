@@ -9,6 +9,8 @@ const words = document.getElementById("kept")?.dataset || {};
 const onScreen = new Set(here.took ? [here.took] : []);
 /** @type {Entry | null} the entry that the note on this page tells of */
 let toldOf = null;
+/** @type {Answer | null} what that note was told of it */
+let toldWhy = null;
 
 /** @param {number} at @param {boolean} [brief] without the day where it is today @returns {string} by the mill's clock */
 function moment(at, brief = false) {
@@ -114,9 +116,8 @@ function behind(entry, all) {
  *  and offer the next one @param {() => void} next */
 async function tell(form, entry, answer, next) {
   const slip = /** @type {HTMLElement} */ (document.getElementById("kept"));
-  toldOf = entry;
+  [toldOf, toldWhy] = [entry, answer];
   onScreen.delete(entry.id);
-  await explain(await entries(), answer);
   await show();
   form.hidden = true;
   slip.hidden = false;
@@ -131,8 +132,8 @@ async function tell(form, entry, answer, next) {
   };
 }
 
-/** @param {Entry[]} all @param {Answer | null} [answer] put into words how it stands with the entry of the note */
-function explain(all, answer = trouble) {
+/** @param {Entry[]} all put into words how it stands with the entry of the note */
+function explain(all) {
   const slip = document.getElementById("kept");
   if (!slip || !toldOf) return;
   const entry = all.find((one) => one.id === toldOf?.id);
@@ -148,10 +149,14 @@ function explain(all, answer = trouble) {
     buttons.append(mendLink(entry));
     more.replaceChildren(buttons);
   } else {
+    const answer = trouble || toldWhy;
     const said = (answer?.texts || []).map((text) => element("p", text));
     const text = whyNot(answer);
     if (strong.textContent !== text) strong.textContent = text;
-    if (!more.querySelector("[data-sure]")) more.replaceChildren(...said, ...behind(entry, all));
+    const head = headOf(entry, all)?.id || "";
+    const asks = more.querySelector("[data-sure]") && more.getAttribute("data-head") === head;
+    more.setAttribute("data-head", head);
+    if (!asks) more.replaceChildren(...said, ...behind(entry, all));  // a button that asks stays as it is
   }
 }
 
