@@ -79,9 +79,14 @@ function mendLink(entry) {
   return link;
 }
 
+/** @type {Set<string>} what is being asked about; a list that is drawn anew meanwhile goes on asking */
+const asking = new Set();
+
 /** @param {Entry} entry @param {string | undefined} text @returns {HTMLElement} a button that asks once */
 function awayButton(entry, text) {
-  const away = element("button", text);
+  const key = `${entry.id} ${text}`;
+  const away = element("button", asking.has(key) ? words.sure : text);
+  if (asking.has(key)) away.dataset.sure = "yes";
   away.setAttribute("type", "button");
   away.addEventListener("click", async () => {
     if (away.getAttribute("aria-disabled")) return;
@@ -91,6 +96,7 @@ function awayButton(entry, text) {
       flush();
       return;
     }
+    asking.add(key);
     away.dataset.sure = "yes";
     away.textContent = words.sure || "";
     away.setAttribute("aria-disabled", "true");  // a finger that trembles has not been asked
@@ -153,10 +159,7 @@ function explain(all) {
     const said = (answer?.texts || []).map((text) => element("p", text));
     const text = whyNot(answer);
     if (strong.textContent !== text) strong.textContent = text;
-    const head = headOf(entry, all)?.id || "";
-    const asks = more.querySelector("[data-sure]") && more.getAttribute("data-head") === head;
-    more.setAttribute("data-head", head);
-    if (!asks) more.replaceChildren(...said, ...behind(entry, all));  // a button that asks stays as it is
+    more.replaceChildren(...said, ...behind(entry, all));
   }
 }
 
