@@ -159,6 +159,9 @@ function explain(all) {
     const said = (answer?.texts || []).map((text) => element("p", text));
     const text = whyNot(answer);
     if (strong.textContent !== text) strong.textContent = text;
+    const now = JSON.stringify([entry.id, said.length, text, headOf(entry, all)]);
+    if (more.getAttribute("data-drawn") === now) return;  // a button that has the focus stays
+    more.setAttribute("data-drawn", now);
     more.replaceChildren(...said, ...behind(entry, all));
   }
 }
