@@ -211,3 +211,49 @@ def test_an_entry_on_which_the_server_stumbles_each_time_holds_back_no_other(pag
     page.unroute("**/log/note/")
     expect(page.locator("#unsent")).to_be_hidden()
     assert ShiftNote.objects.count() == 2
+
+
+START = {"kind": "run", "press": "1", "start": "1"}
+STOP = {"kind": "stop", "at": "1"}
+BY_HOURS = {"kind": "run", "press": "1", "hours_h": "7.5"}
+BY_METER = {"kind": "run", "press": "1", "meter_h": "104"}
+READING = {"kind": "reading", "press": "1", "meter_h": "104"}
+NEW_METER = {"kind": "reading", "press": "1", "meter_h": "2", "new_meter": "on"}
+FLIP = {"kind": "work", "press": "1", "position": "3", "fitting": "5", "action": "flip"}
+CLEAN = {"kind": "work", "press": "1", "position": "3", "fitting": "5", "action": "clean"}
+CLEAN_PRESS = {"kind": "work", "press": "1", "action": "clean"}
+FIT = {"kind": "move", "position": "3", "new": "9"}
+TAKE_OFF = {"kind": "move", "place": "3", "fitting": "5"}
+SWAP = {"kind": "move", "place": "3", "fitting": "5", "second": "6"}
+WAITS = [
+    (STOP, START), (STOP, BY_HOURS), (START, BY_HOURS), (START, BY_METER),
+    (BY_HOURS, BY_METER), (BY_METER, BY_METER), (READING, BY_METER), (STOP, BY_METER),
+    (NEW_METER, READING), (NEW_METER, BY_METER),
+    (FLIP, FLIP), (FLIP, CLEAN), (TAKE_OFF, FIT), (SWAP, TAKE_OFF),
+    (SWAP, {**FLIP, "position": "4", "fitting": "6"}),
+]  # fmt: skip
+PASSES = [
+    (BY_HOURS, BY_HOURS), (BY_METER, BY_HOURS), (BY_METER, START), (START, STOP), (READING, READING),
+    (BY_METER, {**BY_METER, "press": "2"}), (START, {**START, "press": "2"}), (NEW_METER, BY_HOURS),
+    (CLEAN, FLIP), (CLEAN_PRESS, FLIP), (FLIP, CLEAN_PRESS), (FLIP, BY_HOURS), (BY_HOURS, FLIP),
+    (FIT, {**FIT, "position": "4"}), (FLIP, {**FLIP, "position": "4", "fitting": "6"}),
+    (FLIP, {"kind": "note", "text": "belt squeals"}), (FLIP, {"kind": "incident", "press": "1"}),
+]  # fmt: skip
+WAIT = """(pairs) => pairs.map((pair) => {
+  const all = pair.map(({ kind, at, place, ...fields }, number) => {
+    const form = document.createElement("form");
+    Object.assign(form.dataset, { queue: kind, ...(at && { press: at }), ...(place && { place }) });
+    const data = new FormData();
+    for (const [name, value] of Object.entries(fields)) data.set(name, value);
+    return { id: String(number), who: "1", at: number, fields: [], ...orderOf(form, data) };
+  });
+  return waitsFor(all[1], all).length > 0;
+})"""
+
+
+def test_only_what_is_read_by_what_an_earlier_entry_changes_waits_for_it(page: Page) -> None:
+    page.goto("/log/waiting/")
+    waits = page.evaluate(WAIT, WAITS)
+    assert [pair for pair, told in zip(WAITS, waits, strict=True) if not told] == []
+    waits = page.evaluate(WAIT, PASSES)
+    assert [pair for pair, told in zip(PASSES, waits, strict=True) if told] == []

@@ -33,7 +33,7 @@ def verdict(ledger: list[Typed], jammed: list[str]) -> tuple[list[str], dict[str
             told["lost"] += 1
             wrong.append(f"lost: {typed}")
         elif typed.fate:
-            if rows:
+            if rows and typed.fate != "waits behind it":  # that one may be stored, with its answer lost
                 wrong.append(f"thrown away or left, and stored all the same: {typed}")
             if typed.fate in ("left open", "waits behind it"):
                 told[f"on the device at the end: {typed.fate}"] += 1

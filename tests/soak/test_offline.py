@@ -30,7 +30,7 @@ def test_twenty_entries_through_a_failing_network_are_stored_once_each(chromium:
 
 
 @pytest.mark.parametrize(
-    ("how", "told"), [("forgets-entries", "doubled: "), ("overwrites", "was stored as work on")]
+    ("how", "told"), [("forgets-entries", "doubled: "), ("overwrites", "both turned the die from edge")]
 )
 def test_a_server_that_is_broken_on_purpose_is_found_out(chromium: str, how: str, told: str) -> None:
     code, said = soak("--entries", "12", "--seed", "3", "--break", how)

@@ -44,6 +44,7 @@ function sayAgain(form, entry) {
   const said = saidOf(entry);
   if (!said.length) return;
   const box = element("div", "", "errors");
+  box.dataset.refusal = "yes";
   box.setAttribute("role", "alert");
   box.tabIndex = -1;
   const lines = element("ul");
@@ -67,8 +68,15 @@ function sayAt(field, text) {
   const place = field.closest(".field");
   const error = element("p", text, "error");
   error.id = `${field.id}_refusal`;
+  error.dataset.refusal = "yes";
   place?.querySelector("label, legend")?.after(error);
   field.setAttribute("aria-invalid", "true");
   field.setAttribute("aria-describedby", [field.getAttribute("aria-describedby"), error.id].filter(Boolean).join(" "));
   for (let fold = field.closest("details"); fold; fold = fold.parentElement?.closest("details") ?? null) fold.open = true;
+}
+
+/** @param {HTMLFormElement} form it is saved anew: what was said of it before is over */
+function unsay(form) {
+  document.querySelectorAll("[data-refusal]").forEach((one) => one.remove());
+  form.querySelectorAll("[aria-invalid]").forEach((one) => one.removeAttribute("aria-invalid"));
 }

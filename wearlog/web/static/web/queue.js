@@ -73,6 +73,7 @@ async function entryOf(form, button) {
 /** @param {HTMLFormElement} form @param {HTMLElement | null} button */
 async function submit(form, button) {
   form.setAttribute("aria-busy", "true");
+  unsay(form);
   const entry = await entryOf(form, button);
   const { mends } = form.dataset;
   try {
@@ -158,12 +159,13 @@ for (const form of /** @type {NodeListOf<HTMLFormElement>} */ (document.querySel
   });
 }
 
-window.addEventListener("pageshow", (event) => {
+window.addEventListener("pageshow", async (event) => {
   if (!event.persisted) return;
+  const waits = here.took && (await found(here.took));
   // Back again after it was saved: what is typed now is another entry.
   for (const form of /** @type {NodeListOf<HTMLFormElement>} */ (document.querySelectorAll("form[data-queue]"))) {
     form.removeAttribute("aria-busy");
-    rename(form);
+    if (!waits) rename(form);
   }
 });
 document.getElementById("send-now")?.addEventListener("click", sendNow);

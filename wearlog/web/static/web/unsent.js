@@ -9,6 +9,8 @@ const words = document.getElementById("kept")?.dataset || {};
 const onScreen = new Set(here.took ? [here.took] : []);
 /** @type {Entry | null} the entry that the note on this page tells of */
 let toldOf = null;
+/** @type {Answer | null} what that note was told of it */
+let toldWhy = null;
 
 /** @param {number} at @param {boolean} [brief] without the day where it is today @returns {string} by the mill's clock */
 function moment(at, brief = false) {
@@ -77,9 +79,14 @@ function mendLink(entry) {
   return link;
 }
 
+/** @type {Set<string>} what is being asked about; a list that is drawn anew meanwhile goes on asking */
+const asking = new Set();
+
 /** @param {Entry} entry @param {string | undefined} text @returns {HTMLElement} a button that asks once */
 function awayButton(entry, text) {
-  const away = element("button", text);
+  const key = `${entry.id} ${text}`;
+  const away = element("button", asking.has(key) ? words.sure : text);
+  if (asking.has(key)) away.dataset.sure = "yes";
   away.setAttribute("type", "button");
   away.addEventListener("click", async () => {
     if (away.getAttribute("aria-disabled")) return;
@@ -89,6 +96,7 @@ function awayButton(entry, text) {
       flush();
       return;
     }
+    asking.add(key);
     away.dataset.sure = "yes";
     away.textContent = words.sure || "";
     away.setAttribute("aria-disabled", "true");  // a finger that trembles has not been asked
@@ -114,9 +122,8 @@ function behind(entry, all) {
  *  and offer the next one @param {() => void} next */
 async function tell(form, entry, answer, next) {
   const slip = /** @type {HTMLElement} */ (document.getElementById("kept"));
-  toldOf = entry;
+  [toldOf, toldWhy] = [entry, answer];
   onScreen.delete(entry.id);
-  await explain(await entries(), answer);
   await show();
   form.hidden = true;
   slip.hidden = false;
@@ -131,8 +138,8 @@ async function tell(form, entry, answer, next) {
   };
 }
 
-/** @param {Entry[]} all @param {Answer | null} [answer] put into words how it stands with the entry of the note */
-function explain(all, answer = trouble) {
+/** @param {Entry[]} all put into words how it stands with the entry of the note */
+function explain(all) {
   const slip = document.getElementById("kept");
   if (!slip || !toldOf) return;
   const entry = all.find((one) => one.id === toldOf?.id);
@@ -148,10 +155,14 @@ function explain(all, answer = trouble) {
     buttons.append(mendLink(entry));
     more.replaceChildren(buttons);
   } else {
+    const answer = trouble || toldWhy;
     const said = (answer?.texts || []).map((text) => element("p", text));
     const text = whyNot(answer);
     if (strong.textContent !== text) strong.textContent = text;
-    if (!more.querySelector("[data-sure]")) more.replaceChildren(...said, ...behind(entry, all));
+    const now = JSON.stringify([entry.id, said.length, text, headOf(entry, all)]);
+    if (more.getAttribute("data-drawn") === now) return;  // a button that has the focus stays
+    more.setAttribute("data-drawn", now);
+    more.replaceChildren(...said, ...behind(entry, all));
   }
 }
 

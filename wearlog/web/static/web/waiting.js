@@ -53,7 +53,7 @@ if (list) {
     const none = document.getElementById("none-waiting");
     if (none) none.hidden = all.length > 0;
     const now = JSON.stringify([all, trouble, navigator.onLine]);
-    if (now === shown) return;  // a button that asks stays as it is
+    if (now === shown) return;
     shown = now;
     list.replaceChildren(...all.map((entry) => slip(entry, all)));
   });
