@@ -23,7 +23,7 @@ from pathlib import Path
 
 from tests.benchmarks.import_runs import rows, write
 from tests.services.pages import Visitor
-from tests.services.processes import ROOT, end, start, until
+from tests.services.processes import ROOT, end, going, start, until, worker
 from tests.services.servers import free_port
 
 SETTINGS = {"DATABASE_URL", "REDIS_URL", "EMAIL_URL", "SECRET_KEY", "ALLOWED_HOSTS", "DEBUG", "HTTPS"}
@@ -247,6 +247,26 @@ class KilledImports:
     before: int = 0
     halves: list[int] = field(default_factory=list)
     ended: list[str] = field(default_factory=list)
+
+
+def by_worker(folder: Path, redis_url: str, *, runs: int) -> str:
+    """What became of an import that a worker was woken for."""
+    data = folder / "data"
+    (data / "imports").mkdir(parents=True)
+    environment = surroundings(data) | {"REDIS_URL": redis_url}
+    subprocess.run([sys.executable, "manage.py", "migrate", "-v0"], env=environment, cwd=ROOT, check=True)
+    make_job(environment)
+    (data / "imports" / "some.zip").write_bytes(packed(folder, runs))
+
+    def state() -> str:
+        with closing(sqlite3.connect(data / "wearlog.sqlite3", timeout=60)) as reader:
+            return str(reader.execute("SELECT state FROM logbook_importjob").fetchone()[0])
+
+    with going([worker()], environment, folder):
+        wake = "import django; django.setup(); from wearlog.logbook import tasks; tasks.wake()"
+        subprocess.run([sys.executable, "-c", wake], env=environment, cwd=ROOT, check=True)
+        until(lambda: state() not in ("waiting", "checking", "storing"), 120)
+    return state()
 
 
 def kill_imports(folder: Path, *, runs: int, times: int, seed: int) -> KilledImports:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tests.services.importing import import_beside, kill_imports
+from tests.services.importing import by_worker, import_beside, kill_imports
 
 
 def test_people_enter_without_an_error_while_an_import_goes_on(tmp_path: Path) -> None:
@@ -26,3 +26,7 @@ def test_a_worker_killed_at_any_moment_leaves_all_or_nothing_and_another_goes_on
     assert found.kills >= 1
     assert found.halves == []
     assert found.ended == ["done"] * 2
+
+
+def test_a_worker_that_is_woken_carries_an_import_out(redis_url: str, tmp_path: Path) -> None:
+    assert by_worker(tmp_path, redis_url, runs=500) == "done"

@@ -53,7 +53,7 @@ def words(client: Client, path: str) -> str:
 
 def test_an_import_that_waits_says_so_and_leads_on_without_a_script(desk: Client, job: ImportJob) -> None:
     path = f"/exchange/imports/{job.pk}/"
-    assert "This import is waiting." in words(desk, path)
+    assert "State of the import: waiting" in words(desk, path)
     assert f'href="{path}">Look how far it is</a>' in words(desk, path)
     assert "logbook.zip" in words(desk, "/exchange/")
 

@@ -10,9 +10,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.utils import timezone
 
 from tests.logbook.exchange.books import packed
 from wearlog.equipment.models import Press
+from wearlog.logbook import tasks
 from wearlog.logbook.exchange.problems import Unreadable
 from wearlog.logbook.jobs import asking, places, running
 from wearlog.logbook.jobs.asking import ask_for_import, cancel_import
@@ -209,3 +211,24 @@ def test_what_became_of_it_is_forgotten_after_ninety_days(owner: User, folder: P
     asking.forget_old(at=NOW + timedelta(days=91))
     assert ImportJob.objects.count() == 0
     assert list(folder.iterdir()) == []
+
+
+def test_where_there_are_no_workers_the_schedule_takes_only_what_nobody_else_began(
+    owner: User, settings: Any
+) -> None:
+    """The one-process server begins an import within a second, apart from the schedule's thread."""
+    job = ask(owner, book(GOOD))
+    settings.CELERY_TASK_ALWAYS_EAGER = True
+    ImportJob.objects.update(asked_at=timezone.now() - timedelta(seconds=60))
+    assert tasks.carry_out_imports() == 0
+
+    ImportJob.objects.update(asked_at=timezone.now() - timedelta(seconds=120))
+    assert tasks.carry_out_imports() == 1
+    assert now_of(job).state == "done"
+
+
+def test_a_worker_takes_what_waits_at_once(owner: User, settings: Any) -> None:
+    job = ask(owner, book(GOOD))
+    settings.CELERY_TASK_ALWAYS_EAGER = False
+    assert (tasks.carry_out_imports(), tasks.carry_out_imports()) == (1, 0)
+    assert now_of(job).state == "done"
