@@ -141,7 +141,7 @@ def test_nothing_can_be_sent_to_it(method: str, shop: LookMill, operator: User) 
 
 
 def test_a_secret_that_nobody_made_is_not_found(shop: LookMill) -> None:
-    for word in ("not-a-secret", "%00", "x" * 3000):
+    for word in ("not-a-secret", "x" * 3000):
         assert Client().get(f"/calendar/{word}.ics").status_code == 404
 
 
