@@ -32,6 +32,7 @@ from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.queries import due_items
 from wearlog.lockout import text as lockout_text
 from wearlog.lockout.cautions import Caution
+from wearlog.logbook.models import ImportJob
 from wearlog.people.models import Mill, Role, User
 from wearlog.reminders.actions import scan, send_due
 from wearlog.reminders.models import OutboxRow
@@ -43,6 +44,13 @@ ROOT = Path(__file__).resolve().parents[2]
 @pytest.fixture
 def items(transactional_db: None) -> list[DueItem]:
     fill(timezone.now())
+    ImportJob.objects.create(
+        file="none",
+        name="old years.zip",
+        by=User.objects.get(role=Role.OWNER),
+        asked_at=timezone.now(),
+        only_check=True,
+    )
     return due_items(as_of=timezone.now().astimezone(Mill.current().zone).date())
 
 
@@ -61,7 +69,8 @@ def test_the_mill_of_the_walk_has_every_kind_of_item(items: list[DueItem]) -> No
 
 NO_PAGES = {
     "web:sign-in", "web:person-link", "web:export", "web:after", "web:job-card-pdf", "web:labels-pdf",
-    "web:lock-confirm", "web:lock-told",
+    "web:lock-confirm", "web:lock-told", "web:in-use", "web:person-devices", "web:import-cancel",
+    "web:import-problems",
     "web:mail-address-clear", "web:webhook-test", "web:webhook-renew",
     "web:calendar-end", "web:calendar-feed", "web:health", "authority", "web:photo", "web:photo-small",
     "look:look",

@@ -45,6 +45,8 @@ def shop(fresh_log: None) -> LookMill:
 def refused(page: Page, shop: LookMill) -> Iterator[tuple[str, str]]:
     """Opens every page, fills its form with nonsense, and stops where the page says that it isn't saved."""
     for address in list(addresses(shop)):
+        if resolve(address.partition("?")[0]).url_name == "my-devices":
+            continue  # its first form signs this very browser out
         page.goto(address)
         if page.locator("main form[method=post]").count():
             with page.expect_navigation(wait_until="load"):

@@ -22,7 +22,9 @@ SHIPPED = "wearlog.config.settings"
 
 
 def surroundings(database_url: str, mail: MailServer, folder: Path, **more: str) -> dict[str, str]:
-    inherited = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST_")}
+    # The browser's tests set the second for their own process; no server has it.
+    alone = ("PYTEST_", "DJANGO_ALLOW_ASYNC_UNSAFE")
+    inherited = {name: value for name, value in os.environ.items() if not name.startswith(alone)}
     return inherited | {
         "DJANGO_SETTINGS_MODULE": SHIPPED,
         "DATABASE_URL": database_url,

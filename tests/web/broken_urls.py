@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.contrib.sessions.models import Session
 from django.db import IntegrityError, connection
 from django.http import HttpRequest, HttpResponse
 from django.urls import path
 
 from wearlog.config import urls
-from wearlog.people.models import User
+from wearlog.people.models import Session, User
 
 OF_THE_ROW = "Zacharias"
 handler400 = urls.handler400
