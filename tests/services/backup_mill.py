@@ -216,9 +216,9 @@ def child(words: list[str]) -> int:
     from django.core.management import call_command
 
     if words == ["start"]:
-        from wearlog.config import environment
+        from wearlog.logbook.backups import swapping
 
-        environment.finish_restore(settings.ENVIRONMENT)
+        swapping.finish(settings.DATA_DIR, settings.DATABASES["default"])
         return 0
     what, file, number = words
     counted = die_at(int(number), (str(settings.DATA_DIR), str(Path(file).parent)))

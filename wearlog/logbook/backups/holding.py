@@ -83,9 +83,10 @@ def one_backup(data_dir: Path, *, patience_s: float) -> Iterator[None]:
 
 def open_to_lock(path: Path) -> IO[str]:
     """An empty file to lock, made where it is not there; whoever may read it can lock it, since one command
-    may be run by another user of the machine than the rest."""
+    may be run by another user of the machine than the rest. It is open for reading alone, so that a disk
+    can be made read-only meanwhile."""
     try:
-        return os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT, 0o644), "r+", encoding="utf-8")
+        return os.fdopen(os.open(path, os.O_RDONLY | os.O_CREAT, 0o644), encoding="utf-8")
     except PermissionError:
         return path.open(encoding="utf-8")
 
