@@ -43,7 +43,7 @@ def kill_both(mill: BackupMill, folder: Path, *, kills: int, seed: int) -> Outco
     mill.manage("backup", str(first), "--with-keys")
     states = {"first": mill.holds()}
     run([*PROGRAM, "photos", "3"], mill.environment)
-    (mill.data / "secret_key").write_text("a key for tests alone " * 3)
+    (mill.data / "secret_key").write_text("-a-key-for-tests-alone" * 3)
     mill.manage("backup", str(second), "--with-keys")
     states["second"] = mill.holds()
     assert states["first"] != states["second"]

@@ -29,7 +29,7 @@ def notes(path: Path) -> int:
 def surroundings_of(folder: Path, **more: str) -> dict[str, str]:
     return surroundings(
         f"sqlite:///{folder}/mill.sqlite3", MailServer(port=9), folder,
-        DEBUG="0", HTTPS="0", SECRET_KEY="a key for tests alone " * 3, ALLOWED_HOSTS="127.0.0.1", **more,
+        DEBUG="0", HTTPS="0", SECRET_KEY="-a-key-for-tests-alone" * 3, ALLOWED_HOSTS="127.0.0.1", **more,
     )  # fmt: skip
 
 

@@ -29,7 +29,7 @@ def walk(*, rounds: int, entries: int, seed: int, home: Path) -> dict[str, objec
     with small_disk(home / "disk", 32) as disk:
         environment = surroundings(
             f"sqlite:///{disk.folder}/mill.sqlite3", MailServer(port=9), disk.folder,
-            DEBUG="0", HTTPS="0", SECRET_KEY="a key for tests alone " * 3, ALLOWED_HOSTS="127.0.0.1",
+            DEBUG="0", HTTPS="0", SECRET_KEY="-a-key-for-tests-alone" * 3, ALLOWED_HOSTS="127.0.0.1",
             DJANGO_SETTINGS_MODULE=disk.settings,
         )  # fmt: skip
         fill(environment, presses=1, rules=1)

@@ -166,7 +166,8 @@ def _planned(manifest: Manifest, home: Path, live: Path, at: datetime) -> tuple[
         staged = live.parent / STAGE / archive.SQLITE_MEMBER
         moves.append(Move(str(live), str(beside / live.name), str(staged)))
     else:
-        kept = f"wearlog_before_{stamp.replace('-', '_')}"
+        # To the microsecond, so that a second restore within a second finds its name free.
+        kept = f"wearlog_before_{at.astimezone(UTC):%Y%m%d_%H%M%S_%f}"
         schemas = Schemas(live=manifest.database_schema, aside=kept, new=postgres.STAGED)
     names = ["photos"] if manifest.photos else []
     if manifest.keys:
