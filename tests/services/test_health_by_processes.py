@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import subprocess
 import sys
 import urllib.error
@@ -31,7 +30,7 @@ def doctor(environment: dict[str, str]) -> tuple[int, dict[str, list[str]]]:
     """Exit code of the real command, and the states of each check's lines."""
     done = subprocess.run(
         [sys.executable, "manage.py", "doctor", "--format", "json"],
-        cwd=ROOT, env=os.environ | environment, capture_output=True, text=True, timeout=120,
+        cwd=ROOT, env=environment, capture_output=True, text=True, timeout=120,
     )  # fmt: skip
     found: dict[str, list[str]] = {}
     for line in json.loads(done.stdout)["checks"]:

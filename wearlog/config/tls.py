@@ -8,6 +8,7 @@ import socket
 import ssl
 import threading
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from typing import Any
 
 from wearlog.config.authority import Papers
@@ -37,7 +38,8 @@ class Front:
 
     def stop(self) -> None:
         self.loop.call_soon_threadsafe(self.loop.stop)
-        self.thread.join(5)
+        with suppress(RuntimeError):  # Ctrl-C came while the thread was being started
+            self.thread.join(5)
 
     def application(self, site: Application) -> Application:
         def seen(environ: dict[str, Any], start_response: Any) -> Iterable[bytes]:
@@ -55,6 +57,10 @@ class Front:
             self.loop.run_until_complete(serving)
         except RuntimeError:  # it was stopped before it had begun
             return
+        except OSError:
+            if self.listening.fileno() == -1:  # and what it listens on was closed
+                return
+            raise
         self.loop.run_forever()
 
     async def _carry(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
