@@ -8,7 +8,6 @@ import socket
 import ssl
 import threading
 from collections.abc import Callable, Iterable
-from contextlib import suppress
 from typing import Any
 
 from wearlog.config.authority import Papers
@@ -38,7 +37,7 @@ class Front:
 
     def stop(self) -> None:
         self.loop.call_soon_threadsafe(self.loop.stop)
-        with suppress(RuntimeError):  # Ctrl-C came while the thread was being started
+        with contextlib.suppress(RuntimeError):  # Ctrl-C came while the thread was being started
             self.thread.join(5)
 
     def application(self, site: Application) -> Application:
