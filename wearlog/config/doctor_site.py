@@ -209,9 +209,7 @@ def migrations() -> Iterator[Finding]:
         )
     if waiting:
         names = upgrades.told(waiting)
-        yield bad(
-            f"{len(waiting)} migrations wait: {names}", "Run manage.py migrate, which makes a backup first."
-        )
+        yield bad(f"{len(waiting)} migrations wait: {names}", upgrades.REMEDY)
     if not newer and not waiting:
         yield ok("its tables are those of this version")
 

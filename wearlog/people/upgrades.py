@@ -10,6 +10,8 @@ from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 from django.db.utils import DatabaseError
 
+REMEDY = "Run manage.py migrate, which makes a backup first."
+
 
 @cache
 def shipped() -> dict[str, tuple[str, ...]]:

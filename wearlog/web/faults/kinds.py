@@ -103,7 +103,7 @@ BEHIND = Kind(
     503,
     heading=_("The site was upgraded, its database not yet"),
     happened=_("The database lacks what this version of the program needs."),
-    ask=_("Tell whoever runs this server to make a backup and then run: manage.py migrate"),
+    ask=_("Tell whoever runs this server to run manage.py migrate, which makes a backup first."),
     retry_after_s=60,
 )
 BROKEN = Kind(

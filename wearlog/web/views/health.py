@@ -27,7 +27,7 @@ NOT_KNOWN = "not known without the database"
 READ_ONLY = "can't be written to: see whom it belongs to, and whether its disk can be written to"
 NO_FOLDER = "is not there: look at DATA_DIR"
 LITTLE_ROOM = "%d MB are free, which is below %d: make room now, or what people log can't be saved"
-WAITING = "the site was upgraded, its database not yet: make a backup and run manage.py migrate (%s)"
+WAITING = f"the site was upgraded, its database not yet (%s). {upgrades.REMEDY}"
 
 
 @public
