@@ -18,12 +18,12 @@ from django.utils import timezone
 
 from wearlog.equipment.models import Fitting, Position
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.queries import due_items
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, Session, User
-from wearlog.reminders.mail_links import SINGLE, job_url, stop_url
+from wearlog.reminders.channels.mail.links import SINGLE, job_url, stop_url
 from wearlog.service.models import Action
-from wearlog.web.codes import Code
-from wearlog.web.templatetags.due import STATE_WORDS, card_key, task_line
+from wearlog.web.site.codes import Code
+from wearlog.web.site.tags.due import STATE_WORDS, card_key, task_line
 
 SAMPLES = 3
 """Pages of one address that differ only in their query are opened this often ..."""

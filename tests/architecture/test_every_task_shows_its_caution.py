@@ -29,13 +29,13 @@ from tests.architecture.everything_due import fill, fill_quietly
 from tests.architecture.outputs import Output, lacking, own_patterns, pages, shows, squeezed
 from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.queries import due_items
-from wearlog.lockout import text as lockout_text
-from wearlog.lockout.cautions import Caution
+from wearlog.forecasts.memory.queries import due_items
+from wearlog.lockout.cautions import text as lockout_text
+from wearlog.lockout.cautions.caution import Caution
 from wearlog.logbook.models import ImportJob
 from wearlog.people.models import Mill, Role, User
-from wearlog.reminders.actions import scan, send_due
 from wearlog.reminders.models import OutboxRow
+from wearlog.reminders.outbox.actions import scan, send_due
 from wearlog.service.models import Action
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -207,7 +207,7 @@ def test_each_row_of_the_csv_carries_its_caution(items: list[DueItem]) -> None:
 def templates_with_caution() -> list[str]:
     """Every template that shows a task's caution, by the name it is loaded under."""
     found = []
-    for path in sorted((ROOT / "wearlog").glob("*/templates/**/*")):
+    for path in sorted((ROOT / "wearlog").glob("**/templates/**/*")):
         if path.is_file() and re.search(r"\{% caution item\.caution", path.read_text()):
             found.append(str(path.relative_to(next(p for p in path.parents if p.name == "templates"))))
     return found
@@ -218,12 +218,13 @@ def without_caution(settings: Settings) -> Callable[[str], None]:
     """`without_caution(name)` renders that template without its `{% caution %}` from then on."""
 
     def take_out(name: str) -> None:
-        (path,) = (ROOT / "wearlog").glob(f"*/templates/{name}")
+        (path,) = (ROOT / "wearlog").glob(f"**/templates/{name}")
         mutant = re.sub(r"\{% caution [^%]*%\}", "", path.read_text())
         assert mutant != path.read_text()
         (engine,) = site.TEMPLATES
         loaders = [
             ("django.template.loaders.locmem.Loader", {name: mutant}),
+            "django.template.loaders.filesystem.Loader",
             "django.template.loaders.app_directories.Loader",
         ]
         options = engine["OPTIONS"] | {"loaders": loaders}
@@ -233,7 +234,7 @@ def without_caution(settings: Settings) -> Callable[[str], None]:
 
 
 def test_there_are_templates_to_take_it_out_of() -> None:
-    assert "web/parts/due_item.html" in templates_with_caution()
+    assert "web/site/parts/due_item.html" in templates_with_caution()
 
 
 @pytest.mark.parametrize("name", templates_with_caution())

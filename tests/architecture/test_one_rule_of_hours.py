@@ -26,7 +26,7 @@ NO_WAY_AROUND = {
     "wearlog/runs/queries.py rate_of": "the pace of a run: its seed over the hours that the rule gave it",
     "wearlog/runs/actions.py log_run": "adds questions, one of them about seed that follows from hours",
     "wearlog/compare/lives.py type_lives": "hours of parts between two rebuilds, from the timelines",
-    "wearlog/web/figures.py Work.__add__": "hours of parts, from the timelines",
+    "wearlog/web/machines/figures.py Work.__add__": "hours of parts, from the timelines",
 }
 """File and function where something is found that works out no hours of a run, and what it does."""
 

@@ -29,8 +29,8 @@ def main() -> None:
 
     from tests.benchmarks.large_mill import build
     from wearlog.equipment.models import Fitting, Press
-    from wearlog.forecasts import queries
-    from wearlog.forecasts.refresh import today
+    from wearlog.forecasts.memory import queries
+    from wearlog.forecasts.memory.refresh import today
     from wearlog.logbook import actions
     from wearlog.logbook.entries import NewMeasurement, NewRun, NewWork
     from wearlog.runs.models import Crop, Run

@@ -16,7 +16,7 @@ from tests.web.card_mill import give_points
 from tests.web.look_mill import LookMill
 from tests.web.pdf_reader import Paper
 from wearlog.people.models import Mill, User
-from wearlog.web.codes import Code
+from wearlog.web.site.codes import Code
 
 SignIn = Callable[[Page, User], None]
 

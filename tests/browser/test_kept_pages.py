@@ -17,7 +17,7 @@ from tests.services import processes
 from tests.web.log_shop import Shop
 from wearlog.people.models import Mill, Role, Session, User
 from wearlog.runs.models import Run
-from wearlog.web.views import worker
+from wearlog.web.offline.views import worker
 
 SignIn = Callable[[Page, User], None]
 PASSWORD = "cold-pressed-seed-9"

@@ -16,7 +16,6 @@ from tests.browser.test_pages_targets import GLOVE, controls, too_small
 from wearlog.people.models import Mill, User
 
 WEB = Path(site.ROOT) / "wearlog" / "web"
-TEMPLATES = WEB / "templates" / "web"
 SignIn = Callable[[Page, User], None]
 
 
@@ -103,14 +102,18 @@ def test_forced_colours_leave_every_panel_and_button_its_border(
 
 
 PARTS = [
-    "due_item", "form_errors", "form_doubts", "field", "unsent", "lock_banner", "hold", "press_drawing",
-    "running", "schedule_banner", "mail_banner", "shift_note", "table", "log_lines", "ways_in", "scan_field",
+    *(f"web/site/parts/{name}.html" for name in (
+        "due_item", "form_errors", "form_doubts", "unsent", "lock_banner", "hold", "running",
+        "schedule_banner", "mail_banner", "shift_note", "table", "log_lines", "ways_in", "scan_field",
+    )),
+    "web/site/field/field.html",
+    "web/drawing/press.html",
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("part", PARTS)
-def test_it_is_made_of_the_parts_that_other_pages_are_made_of(part: str) -> None:
-    file = f"web/parts/{part}.html"
-    assert f'"{file}"' in (TEMPLATES / "look.html").read_text() + (WEB / "tables.py").read_text()
-    users = [path for path in (*TEMPLATES.rglob("*.html"), *WEB.rglob("*.py")) if path.name != "look.html"]
+@pytest.mark.parametrize("file", PARTS)
+def test_it_is_made_of_the_parts_that_other_pages_are_made_of(file: str) -> None:
+    look = WEB / "look" / "templates" / "web" / "look" / "look.html"
+    assert f'"{file}"' in look.read_text() + (WEB / "machines" / "tables.py").read_text()
+    users = [path for path in (*WEB.rglob("*.html"), *WEB.rglob("*.py")) if path.name != "look.html"]
     assert any(f'"{file}"' in path.read_text() for path in users)

@@ -13,10 +13,10 @@ from tests.browser.test_pages_all import token_of
 from tests.browser.test_pages_look import MakeContext, findings
 from tests.reminders.hook import hook_server
 from tests.web.look_mill import LookMill
-from wearlog.forecasts.queries import due_items
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, User
-from wearlog.reminders import reachable
-from wearlog.reminders.mail_links import SINGLE, job_url, stop_url
+from wearlog.reminders.channels.mail.links import SINGLE, job_url, stop_url
+from wearlog.reminders.channels.webhook import reachable
 from wearlog.reminders.models import StoppedAddress, Webhook
 
 

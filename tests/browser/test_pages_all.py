@@ -12,13 +12,13 @@ from playwright.sync_api import ConsoleMessage, Page
 from tests.browser.narrow import narrow_page, open_folds, sideways
 from tests.browser.test_pages_look import MakeContext, findings
 from tests.web.look_mill import LookMill
-from wearlog.forecasts.queries import due_items
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.lockout.models import Lock
 from wearlog.logbook.models import ImportJob
 from wearlog.people.models import Mill, User
-from wearlog.reminders.mail_links import SINGLE, job_url, stop_url
+from wearlog.reminders.channels.mail.links import SINGLE, job_url, stop_url
 from wearlog.runs.models import PlanEntry, Price
-from wearlog.web.codes import Code
+from wearlog.web.site.codes import Code
 
 NOT_PAGES = {
     "import-problems",

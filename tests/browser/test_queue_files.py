@@ -14,7 +14,7 @@ from tests.browser.test_pages_look import MakeContext
 from tests.web.log_shop import Shop
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import ShiftNote
-from wearlog.web.views.log_events import NoteNew
+from wearlog.web.log.views.events import NoteNew
 
 SignIn = Callable[[Page, User], None]
 GPS_IFD, LATITUDE_REF, LATITUDE = 0x8825, 1, 2

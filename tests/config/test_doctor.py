@@ -21,11 +21,14 @@ from pytest_django import Settings
 from tests.reminders.smtp import mail_server
 from tests.service.test_pictures import photo
 from tests.services.servers import free_port
-from wearlog.config import beat, doctor_machine, doctor_site, environment
-from wearlog.config.doctor import State, bad, examine, ok, worst
+from wearlog.config import beat, environment
+from wearlog.config.doctor import machine as doctor_machine
+from wearlog.config.doctor import site as doctor_site
+from wearlog.config.doctor.report import State, bad, examine, ok, worst
 from wearlog.people.models import Mill, User
-from wearlog.reminders import clock, schedule_state
 from wearlog.reminders.models import OutboxRow, ScheduleState
+from wearlog.reminders.schedule import clock
+from wearlog.reminders.schedule import state as schedule_state
 from wearlog.runs.models import ShiftNote
 from wearlog.service import photos
 from wearlog.service.pictures import picture_of

@@ -25,7 +25,7 @@ from tests.web.log_shop import form_of
 from tests.web.look_mill import LookMill
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import Mill, Role, User
-from wearlog.reminders.actions import scan, send_due
+from wearlog.reminders.outbox.actions import scan, send_due
 
 EXEMPT = re.compile(
     r"""

@@ -22,13 +22,13 @@ from tests.browser.test_pages_all import shop as shop
 from tests.web.log_shop import form_of
 from tests.web.look_mill import LookMill
 from wearlog.calc import units
+from wearlog.forecasts.memory.refresh import languages
 from wearlog.forecasts.models import LogVersion
-from wearlog.forecasts.refresh import languages
 from wearlog.people.languages import language_of, language_of_browser
 from wearlog.people.models import Mill, Role, User
 from wearlog.people.words import day, figure, when
 from wearlog.runs.models import Reading
-from wearlog.web.forms.fields import HoursField, LengthField, MassField, NumberField, Reader
+from wearlog.web.site.fields import HoursField, LengthField, MassField, NumberField, Reader
 
 VIENNA = ZoneInfo("Europe/Vienna")
 NARROW = "\u202f"

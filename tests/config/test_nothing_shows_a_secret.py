@@ -24,7 +24,7 @@ from django.db import connection
 from tests.services.servers import free_port
 from wearlog.config import environment
 from wearlog.config.hidden import Hidden
-from wearlog.reminders import reachable
+from wearlog.reminders.channels.webhook import reachable
 
 ROOT = Path(__file__).resolve().parents[2]
 MARK = "qzjx"

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.queries import due_items
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill
 from wearlog.runs.models import Crop, PlanEntry, Reading, Run

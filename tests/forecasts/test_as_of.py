@@ -11,8 +11,8 @@ from django.db import transaction
 
 from tests.forecasts.shop import ZONE, Shop, when
 from wearlog.equipment.models import Fitting, Part, PartType
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.forecasts.printing import as_data
-from wearlog.forecasts.queries import due_items
 from wearlog.forecasts.record import load
 from wearlog.runs.models import PlanEntry, Reading, Run
 from wearlog.service.models import Incident, Measurement, Service

@@ -13,7 +13,7 @@ from tests.forecasts.shop import Shop, day
 from wearlog.forecasts.campaign import Campaign, campaign_of, grouped, opens_press, stop_at
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.rows import PlanRow
-from wearlog.lockout.cautions import NOT_YET
+from wearlog.lockout.cautions.caution import NOT_YET
 
 TODAY = date(2026, 9, 10)
 RAPE, SUNFLOWER = 0, 1

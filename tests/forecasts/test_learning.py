@@ -12,12 +12,12 @@ from tests.forecasts.test_track import many
 from wearlog.equipment.models import PartType
 from wearlog.forecasts import tasks
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.learning import learn, learned_today
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.forecasts.models import Replay, Standing, Widening
-from wearlog.forecasts.queries import due_items
 from wearlog.forecasts.record import load
-from wearlog.forecasts.replays import replay, stored
-from wearlog.forecasts.track import Past, track_record
+from wearlog.forecasts.track.learning import learn, learned_today
+from wearlog.forecasts.track.record import Past, track_record
+from wearlog.forecasts.track.replays import replay, stored
 from wearlog.forecasts.whole import whole
 from wearlog.runs.models import Run
 

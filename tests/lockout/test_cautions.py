@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wearlog.equipment.models import Kind, Press
+from wearlog.lockout.cautions.queries import caution_for, caution_for_press, cautions_for
 from wearlog.lockout.models import EnergyKind, EnergySource
-from wearlog.lockout.queries import caution_for, caution_for_press, cautions_for
 from wearlog.service.models import Action
 
 ACTIONS = [str(value) for value in Action.values]

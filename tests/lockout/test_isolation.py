@@ -13,9 +13,9 @@ from django.db.models import ProtectedError
 
 from tests.conftest import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.lockout.closing import StillLocked
-from wearlog.lockout.isolation_actions import NewLock
-from wearlog.lockout.isolation_queries import (
+from wearlog.lockout.isolation.actions import NewLock
+from wearlog.lockout.isolation.closing import StillLocked
+from wearlog.lockout.isolation.queries import (
     bare_sources,
     concerning,
     fitted_locks,
@@ -23,7 +23,7 @@ from wearlog.lockout.isolation_queries import (
     open_isolation,
     to_be_told,
 )
-from wearlog.lockout.isolation_rules import Person
+from wearlog.lockout.isolation.rules import Person
 from wearlog.lockout.models import EnergySource, Isolation, Lock
 from wearlog.logbook import actions, lockouts
 from wearlog.logbook.entries import NewCropChange, NewRun, NewWork

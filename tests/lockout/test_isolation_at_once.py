@@ -10,7 +10,7 @@ import pytest
 from tests.conftest import at
 from tests.logbook.test_concurrency import ROUNDS, at_once
 from wearlog.equipment.models import Press
-from wearlog.lockout.isolation_actions import NewLock
+from wearlog.lockout.isolation.actions import NewLock
 from wearlog.lockout.models import EnergySource, Isolation, Lock
 from wearlog.logbook import actions, lockouts
 from wearlog.logbook.entries import NewWork

@@ -21,10 +21,10 @@ from hypothesis.stateful import (
 
 from tests.conftest import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.lockout.isolation_actions import NewLock
-from wearlog.lockout.isolation_rules import Person
+from wearlog.lockout.cautions.steps import RELEASE
+from wearlog.lockout.isolation.actions import NewLock
+from wearlog.lockout.isolation.rules import Person
 from wearlog.lockout.models import EnergySource, Isolation, Lock
-from wearlog.lockout.steps import RELEASE
 from wearlog.logbook import actions, closing, lockouts
 from wearlog.logbook.entries import NewWork
 from wearlog.people.models import AuditEntry, Mill, Role, User

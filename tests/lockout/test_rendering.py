@@ -14,13 +14,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from wearlog.forecasts.items import DueItem
-from wearlog.lockout.cautions import Caution
-from wearlog.lockout.hazards import ALL
+from wearlog.lockout.cautions.caution import Caution
+from wearlog.lockout.cautions.hazards import ALL
+from wearlog.lockout.cautions.queries import caution_for
+from wearlog.lockout.cautions.steps import before_work
+from wearlog.lockout.cautions.text import caution_as_text, caution_in_one_line, task_as_text
+from wearlog.lockout.cautions.wordings import of_rows
 from wearlog.lockout.models import CautionWording, EnergySource
-from wearlog.lockout.queries import caution_for
-from wearlog.lockout.steps import before_work
-from wearlog.lockout.text import caution_as_text, caution_in_one_line, task_as_text
-from wearlog.lockout.wordings import of_rows
 
 CAUTION = Caution(
     signal_word="WARNING",

@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 from tests.conftest import at
 from wearlog.equipment.models import Press
 from wearlog.forecasts import versions
-from wearlog.lockout import hazards
+from wearlog.lockout.cautions import hazards
+from wearlog.lockout.cautions.queries import caution_for, caution_for_press, cautions_for
+from wearlog.lockout.cautions.wordings import of_rows, sentence
 from wearlog.lockout.models import CautionWording
-from wearlog.lockout.queries import caution_for, caution_for_press, cautions_for
-from wearlog.lockout.wordings import of_rows, sentence
 from wearlog.logbook import lockouts
 from wearlog.people.models import AuditEntry, User
 from wearlog.people.refusals import NotAllowed, Refused

@@ -10,10 +10,10 @@ from django.db import IntegrityError, transaction
 
 from tests.conftest import at
 from wearlog.equipment.models import Press
-from wearlog.forecasts.queries import due_items
-from wearlog.lockout.isolation_actions import NewLock
+from wearlog.forecasts.memory.queries import due_items
+from wearlog.lockout.isolation.actions import NewLock
 from wearlog.lockout.models import Yearly, YearlyLook
-from wearlog.lockout.yearly import last_looks, missing
+from wearlog.lockout.yearly.looks import last_looks, missing
 from wearlog.logbook import actions, lockouts
 from wearlog.logbook.entries import NewWork
 from wearlog.people.models import AuditEntry, Role, User

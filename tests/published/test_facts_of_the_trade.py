@@ -21,14 +21,14 @@ from tests.conftest import at
 from wearlog.calc import units
 from wearlog.compare.queries import compare
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.forecasts.queries import due_items
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewMeasurement, NewRun, NewWork
 from wearlog.people.models import User
 from wearlog.people.refusals import Doubtful
 from wearlog.runs.models import Crop, PlanEntry, Run
 from wearlog.service.models import Rule, Service
-from wearlog.web.templatetags.due import card_key
+from wearlog.web.site.tags.due import card_key
 
 NOW = at("2026-03-01 12:00")
 

@@ -11,9 +11,8 @@ from collections.abc import Callable
 
 import pytest
 
-from wearlog.lockout.models import Isolation, Lock
-from wearlog.lockout.queries import caution_for
-from wearlog.lockout.steps import (
+from wearlog.lockout.cautions.queries import caution_for
+from wearlog.lockout.cautions.steps import (
     APPLY,
     CONTRACTORS,
     FOR_ANOTHER,
@@ -30,6 +29,7 @@ from wearlog.lockout.steps import (
     hand_over,
     several_people,
 )
+from wearlog.lockout.models import Isolation, Lock
 
 # paragraph, what it asks for (own words), words of ours that must stand in the step
 APPLICATION = [

@@ -12,9 +12,9 @@ from __future__ import annotations
 import pytest
 
 from wearlog.equipment.models import Kind
-from wearlog.lockout import hazards
-from wearlog.lockout.hazards import Hazard, SignalWord, hazards_of, signal_word_of
-from wearlog.lockout.queries import caution_for
+from wearlog.lockout.cautions import hazards
+from wearlog.lockout.cautions.hazards import Hazard, SignalWord, hazards_of, signal_word_of
+from wearlog.lockout.cautions.queries import caution_for
 from wearlog.service.models import Action
 
 COULD_KILL_OR_MAIM = {

@@ -16,10 +16,10 @@ from tests.reminders.conftest import DUE, Greasing
 from tests.reminders.smtp import DROP, SILENT, MailServer
 from wearlog.people.models import AuditEntry, User
 from wearlog.people.refusals import NotAllowed
-from wearlog.reminders import addresses
-from wearlog.reminders.actions import Outcome, scan, send_due, send_one
-from wearlog.reminders.mail_notices import look_after
+from wearlog.reminders.channels.mail import addresses
+from wearlog.reminders.channels.mail.notices import look_after
 from wearlog.reminders.models import OutboxRow, OutboxState, StopNotice, StoppedAddress
+from wearlog.reminders.outbox.actions import Outcome, scan, send_due, send_one
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
 

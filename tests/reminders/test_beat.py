@@ -15,8 +15,8 @@ from django.db import OperationalError
 from tests.conftest import at
 from wearlog.config import beat
 from wearlog.config.beat import LEASE, LOCK, OneBeat
-from wearlog.reminders import schedule_state
 from wearlog.reminders.models import ScheduleState
+from wearlog.reminders.schedule import state as schedule_state
 
 NOON = at("2026-04-01 12:00")
 SECOND = timedelta(seconds=1)

@@ -16,10 +16,11 @@ from tests.reminders.conftest import COMING, DUE, Greasing
 from wearlog.equipment.models import Press
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.people.refusals import NotAllowed, Refused
-from wearlog.reminders import calendar_feeds, calendar_state
-from wearlog.reminders.actions import scan
-from wearlog.reminders.calendar_format import as_ics
+from wearlog.reminders.calendar import feeds as calendar_feeds
+from wearlog.reminders.calendar import state as calendar_state
+from wearlog.reminders.calendar.format import as_ics
 from wearlog.reminders.models import CalendarEntry, CalendarFeed
+from wearlog.reminders.outbox.actions import scan
 
 TODAY = date(2026, 4, 1)
 
@@ -272,7 +273,7 @@ def test_whatever_is_typed_two_readers_find_the_same_event_and_no_line_more(
 
 
 def shown(task: str) -> str:
-    from wearlog.reminders.mail_words import one_line
+    from wearlog.reminders.channels.mail.words import one_line
 
     return one_line(task)
 

@@ -15,9 +15,9 @@ from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.forecasts.models import LogVersion
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import User
-from wearlog.reminders import calendar_state
-from wearlog.reminders.keys import item_key
+from wearlog.reminders.calendar import state as calendar_state
 from wearlog.reminders.models import CalendarEntry, Mark
+from wearlog.reminders.outbox.keys import item_key
 from wearlog.service.models import Rule, Service
 
 LONG_BEFORE = at("2026-03-02 08:00")
@@ -174,7 +174,7 @@ def hold(greasing: Greasing, by: User, until: date) -> None:
 
 
 def mark(greasing: Greasing, by: User, **said: object) -> None:
-    from wearlog.forecasts.queries import due_items
+    from wearlog.forecasts.memory.queries import due_items
 
     (item,) = due_items(as_of=DUE.date())
     Mark.objects.create(

@@ -16,13 +16,13 @@ from django.core.exceptions import ImproperlyConfigured
 from pytest_django import Settings
 
 from tests.reminders.conftest import DUE, Greasing
-from wearlog.forecasts.queries import due_items
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import User
-from wearlog.reminders.actions import Outcome, scan, send_due, send_one
-from wearlog.reminders.channels import Channel, OutOfReach, Parcel, RefusedHere, TryLater, channels
-from wearlog.reminders.mail import MailChannel
+from wearlog.reminders.channels.channel import Channel, OutOfReach, Parcel, RefusedHere, TryLater, channels
+from wearlog.reminders.channels.mail.sending import MailChannel
+from wearlog.reminders.channels.webhook.sending import WebhookChannel
 from wearlog.reminders.models import OutboxRow, OutboxState, StoppedAddress
-from wearlog.reminders.webhook import WebhookChannel
+from wearlog.reminders.outbox.actions import Outcome, scan, send_due, send_one
 
 HERE = "tests.reminders.test_channels"
 
@@ -61,7 +61,7 @@ class Wordy(Board):
 
 @pytest.fixture
 def board(settings: Settings) -> Iterator[type[Board]]:
-    settings.REMINDER_CHANNELS = ["wearlog.reminders.mail.MailChannel", f"{HERE}.Board"]
+    settings.REMINDER_CHANNELS = ["wearlog.reminders.channels.mail.sending.MailChannel", f"{HERE}.Board"]
     Board.written, Board.raises = [], []
     yield Board
     Board.written, Board.raises = [], []
@@ -138,7 +138,7 @@ def test_a_channel_out_of_reach_is_left_for_the_round_and_the_other_goes_on(
 
 
 def test_a_row_of_a_channel_that_was_taken_out_is_withdrawn(row: OutboxRow, settings: Settings) -> None:
-    settings.REMINDER_CHANNELS = ["wearlog.reminders.mail.MailChannel"]
+    settings.REMINDER_CHANNELS = ["wearlog.reminders.channels.mail.sending.MailChannel"]
     assert send_one(row_id=row.pk, at=DUE) is Outcome.WITHDRAWN
 
 

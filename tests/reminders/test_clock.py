@@ -14,9 +14,11 @@ from tests.reminders.smtp import MailServer
 from tests.reminders.wishes import any_hour
 from wearlog.people.models import AuditEntry, User
 from wearlog.people.refusals import NotAllowed
-from wearlog.reminders import clock, schedule_state, tasks
-from wearlog.reminders.actions import scan, send_due
+from wearlog.reminders import tasks
 from wearlog.reminders.models import OutboxRow, OutboxState, ScheduleState
+from wearlog.reminders.outbox.actions import scan, send_due
+from wearlog.reminders.schedule import clock
+from wearlog.reminders.schedule import state as schedule_state
 
 DAY = timedelta(days=1)
 HOUR = timedelta(hours=1)

@@ -14,10 +14,10 @@ from tests.reminders.smtp import MailServer
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.reminders import marks
-from wearlog.reminders.actions import scan, send_due
-from wearlog.reminders.calls import calls_now
-from wearlog.reminders.keys import item_key
 from wearlog.reminders.models import OutboxRow, OutboxState, ReminderWish, Stage
+from wearlog.reminders.outbox.actions import scan, send_due
+from wearlog.reminders.outbox.calls import calls_now
+from wearlog.reminders.outbox.keys import item_key
 from wearlog.reminders.wishes import save_wish
 from wearlog.service.models import Rule, Service
 
@@ -200,7 +200,7 @@ def test_two_scans_at_the_same_hour_make_one_list(
     """As two schedulers would: the second began before the first had written anything."""
     wish(operator, rhythm="daily")
     scan(at=at("2026-03-31 03:55"))
-    from wearlog.reminders import schedule_state
+    from wearlog.reminders.schedule import state as schedule_state
 
     for _ in range(2):
         schedule_state.put_back(schedule_state.SCAN, at("2026-03-31 03:55"))

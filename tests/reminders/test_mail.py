@@ -12,10 +12,10 @@ from pytest_django import Settings
 
 from tests.conftest import at
 from wearlog.forecasts.items import DueItem
-from wearlog.lockout.cautions import Caution
+from wearlog.lockout.cautions.caution import Caution
 from wearlog.people.models import User
-from wearlog.reminders.mail import compose, message_id
-from wearlog.reminders.mail_links import JobLink, read_job
+from wearlog.reminders.channels.mail.links import JobLink, read_job
+from wearlog.reminders.channels.mail.sending import compose, message_id
 from wearlog.reminders.models import OutboxRow
 
 ITEM = DueItem(

@@ -19,16 +19,16 @@ from tests.architecture.outputs import Output, squeezed
 from tests.conftest import at
 from tests.reminders.test_mail import ITEM, OLGA, html_of
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.queries import due_items
-from wearlog.lockout.cautions import Caution
+from wearlog.forecasts.memory.queries import due_items
+from wearlog.lockout.cautions.caution import Caution
+from wearlog.lockout.cautions.queries import caution_for
+from wearlog.lockout.cautions.steps import before_work
+from wearlog.lockout.cautions.text import paragraphs_of
 from wearlog.lockout.models import EnergySource
-from wearlog.lockout.queries import caution_for
-from wearlog.lockout.steps import before_work
-from wearlog.lockout.text import paragraphs_of
 from wearlog.people.models import Mill, User
-from wearlog.reminders.calls import Line
-from wearlog.reminders.mail import compose_digest, message_id
+from wearlog.reminders.channels.mail.sending import compose_digest, message_id
 from wearlog.reminders.models import Mark, OutboxRow, Stage
+from wearlog.reminders.outbox.calls import Line
 
 MADE_AT = at("2026-08-20 08:00")
 

@@ -22,11 +22,10 @@ from tests.reminders.conftest import Greasing
 from tests.reminders.smtp import MailServer
 from tests.reminders.test_mail import ITEM, OLGA
 from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.forecasts.models import LogVersion
-from wearlog.forecasts.queries import due_items
 from wearlog.people.models import AuditEntry, SignInLink, User
-from wearlog.reminders.actions import scan, send_due
-from wearlog.reminders.mail_links import (
+from wearlog.reminders.channels.mail.links import (
     LIST,
     SINGLE,
     BadLink,
@@ -37,6 +36,7 @@ from wearlog.reminders.mail_links import (
     stop_url,
 )
 from wearlog.reminders.models import OutboxRow
+from wearlog.reminders.outbox.actions import scan, send_due
 
 DAY = date(2026, 8, 20)
 
@@ -81,12 +81,13 @@ def test_a_job_page_without_its_caution_would_be_noticed(
     overdue: DueItem, operator: User, settings: Settings
 ) -> None:
     """The check above must be able to fail: here the caution is taken out of the template."""
-    source = Path(__file__).parents[2] / "wearlog/web/templates/web/mail_job.html"
+    source = Path(__file__).parents[2] / "wearlog/web/reminders/templates/web/reminders/job.html"
     mutant = source.read_text().replace("{% caution task.caution %}", "")
     assert mutant != source.read_text()
     (engine,) = settings.TEMPLATES
     loaders = [
-        ("django.template.loaders.locmem.Loader", {"web/mail_job.html": mutant}),
+        ("django.template.loaders.locmem.Loader", {"web/reminders/job.html": mutant}),
+        "django.template.loaders.filesystem.Loader",
         "django.template.loaders.app_directories.Loader",
     ]
     settings.TEMPLATES = [engine | {"APP_DIRS": False, "OPTIONS": engine["OPTIONS"] | {"loaders": loaders}}]

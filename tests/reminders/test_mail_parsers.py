@@ -25,7 +25,7 @@ from tests.reminders.test_mail import ITEM, mail_of
 from tests.reminders.test_mail_digest import THREE
 from tests.reminders.test_mail_digest import mail_of as list_of
 from wearlog.people.models import User
-from wearlog.reminders.actions import scan, send_due
+from wearlog.reminders.outbox.actions import scan, send_due
 
 HEBREW = "\u05d1\u05d5\u05e8\u05d2"
 TURNED = "\u202eegdirb\u202c"

@@ -13,11 +13,11 @@ from tests.reminders.smtp import MailServer
 from wearlog.people.models import AuditEntry, Role, User
 from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.reminders import marks
-from wearlog.reminders.actions import scan, send_due
-from wearlog.reminders.calls import calls_now
-from wearlog.reminders.keys import item_key
 from wearlog.reminders.models import Mark, OutboxRow
-from wearlog.reminders.queries import messages_now
+from wearlog.reminders.outbox.actions import scan, send_due
+from wearlog.reminders.outbox.calls import calls_now
+from wearlog.reminders.outbox.keys import item_key
+from wearlog.reminders.outbox.queries import messages_now
 
 DAY = timedelta(days=1)
 FRIDAY = date(2026, 4, 3)

@@ -15,12 +15,12 @@ from tests.reminders.conftest import DUE, Greasing
 from tests.reminders.smtp import MailServer
 from tests.reminders.wishes import any_hour
 from wearlog.equipment.models import Press
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.forecasts.models import LogVersion
-from wearlog.forecasts.queries import due_items
 from wearlog.people.models import Mill, User
-from wearlog.reminders import finding
-from wearlog.reminders.actions import Outcome, scan, send_due, send_one
 from wearlog.reminders.models import OutboxRow, OutboxState
+from wearlog.reminders.outbox import finding
+from wearlog.reminders.outbox.actions import Outcome, scan, send_due, send_one
 from wearlog.service.models import Rule, Service
 
 DONE = at("2026-03-01 12:00")

@@ -18,11 +18,11 @@ from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import Role, User
 from wearlog.people.refusals import Refused
 from wearlog.reminders import marks
-from wearlog.reminders.actions import scan, send_due
-from wearlog.reminders.calls import calls_now
-from wearlog.reminders.keys import item_key
 from wearlog.reminders.models import OutboxRow, OutboxState, ReminderWish
-from wearlog.reminders.queries import messages_now
+from wearlog.reminders.outbox.actions import scan, send_due
+from wearlog.reminders.outbox.calls import calls_now
+from wearlog.reminders.outbox.keys import item_key
+from wearlog.reminders.outbox.queries import messages_now
 
 
 def rows(**wanted: object) -> list[tuple[str, str, str]]:

@@ -16,8 +16,8 @@ from tests.reminders.smtp import MailServer
 from tests.reminders.wishes import any_hour
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import User
-from wearlog.reminders.actions import Outcome, claim, scan, send_due, send_one, settle
 from wearlog.reminders.models import OutboxRow, OutboxState
+from wearlog.reminders.outbox.actions import Outcome, claim, scan, send_due, send_one, settle
 
 MINUTE = timedelta(minutes=1)
 

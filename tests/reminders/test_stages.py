@@ -13,10 +13,10 @@ from tests.reminders.smtp import MailServer
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import Mill, User
-from wearlog.reminders.actions import scan, send_due
-from wearlog.reminders.calls import calls_now
 from wearlog.reminders.models import OutboxRow, Stage
-from wearlog.reminders.stages import telling_of
+from wearlog.reminders.outbox.actions import scan, send_due
+from wearlog.reminders.outbox.calls import calls_now
+from wearlog.reminders.outbox.stages import telling_of
 from wearlog.service.models import Incident, Rule
 
 DAY = timedelta(days=1)

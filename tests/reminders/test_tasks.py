@@ -14,7 +14,7 @@ from tests.reminders.wishes import any_hour
 from wearlog.people.models import User
 from wearlog.reminders import tasks
 from wearlog.reminders.models import OutboxRow, OutboxState
-from wearlog.reminders.schedule import BEAT_SCHEDULE
+from wearlog.reminders.schedule.tasks_due import BEAT_SCHEDULE
 
 
 @pytest.fixture

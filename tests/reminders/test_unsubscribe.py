@@ -12,8 +12,8 @@ from pytest_django import Settings
 from tests.reminders.conftest import DUE, Greasing
 from tests.reminders.smtp import MailServer
 from wearlog.people.models import AuditEntry, User
-from wearlog.reminders.actions import scan, send_due
-from wearlog.reminders.mail_links import LIST, SINGLE, stop_url
+from wearlog.reminders.channels.mail.links import LIST, SINGLE, stop_url
+from wearlog.reminders.outbox.actions import scan, send_due
 
 ONE_CLICK = {"List-Unsubscribe": "One-Click"}
 

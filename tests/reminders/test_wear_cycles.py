@@ -11,8 +11,8 @@ from tests.conftest import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import Mill, User
-from wearlog.reminders.actions import scan
 from wearlog.reminders.models import OutboxRow
+from wearlog.reminders.outbox.actions import scan
 from wearlog.runs.models import Crop, Run
 from wearlog.service.models import Measurement, Rule, Service
 

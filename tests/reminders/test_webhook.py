@@ -25,14 +25,15 @@ from tests.reminders.conftest import DUE, Greasing
 from tests.reminders.hook import DRIP, HookServer, hook_server
 from tests.reminders.smtp import MailServer
 from tests.reminders.test_mail import ITEM
-from wearlog.lockout.cautions import Caution
+from wearlog.lockout.cautions.caution import Caution
 from wearlog.people.models import AuditEntry, Mill, User
 from wearlog.people.refusals import NotAllowed, Refused
-from wearlog.reminders import reachable, webhook
-from wearlog.reminders.actions import Outcome, scan, send_due, send_one
-from wearlog.reminders.channels import OutOfReach, RefusedHere
+from wearlog.reminders.channels.channel import OutOfReach, RefusedHere
+from wearlog.reminders.channels.webhook import reachable
+from wearlog.reminders.channels.webhook import sending as webhook
+from wearlog.reminders.channels.webhook.setup import renew_secret, save_webhook, try_out
 from wearlog.reminders.models import OutboxRow, OutboxState, StoppedAddress, Webhook
-from wearlog.reminders.webhook_setup import renew_secret, save_webhook, try_out
+from wearlog.reminders.outbox.actions import Outcome, scan, send_due, send_one
 
 
 @pytest.fixture

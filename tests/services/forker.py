@@ -20,7 +20,7 @@ from django.urls import reverse
 def do(what: str, start: datetime) -> None:
     from django.db import connections
 
-    from wearlog.reminders.actions import scan, send_due
+    from wearlog.reminders.outbox.actions import scan, send_due
 
     begun = time.monotonic()
 
@@ -37,7 +37,7 @@ def do(what: str, start: datetime) -> None:
 
 def main() -> None:
     django.setup()
-    import_module("wearlog.reminders.actions")
+    import_module("wearlog.reminders.outbox.actions")
     reverse("web:day")  # imports every page, so that no child has to
     for line in sys.stdin:
         what, instant = line.split()

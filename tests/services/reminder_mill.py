@@ -47,7 +47,7 @@ def fill(presses: int, rules: int) -> None:
 
 
 def send(start: datetime) -> None:
-    from wearlog.reminders.actions import scan, send_due
+    from wearlog.reminders.outbox.actions import scan, send_due
 
     begun = time.monotonic()
 

@@ -10,7 +10,7 @@ import psycopg
 import pytest
 
 from tests.services.servers import free_port
-from wearlog.web.faults.kinds import kind_of
+from wearlog.web.site.faults.kinds import kind_of
 
 pytestmark = pytest.mark.django_db  # what lacks a table is told by the migrations that wait
 

@@ -47,7 +47,7 @@ def test_pages_that_serve_people_leave_each_error_once_with_all_that_finds_it_an
     log = (tmp_path / "pages.log").read_text()
     assert f"ERROR [{name}] django.request: GET /rules/ answered 500, person 1\n" in log
     assert log.count("django.db.utils.OperationalError: no such table: service_rule") == 1
-    assert log.count("/wearlog/web/views/manage_rules.py") >= 1
+    assert log.count("/wearlog/web/setup/views/rules.py") >= 1
     for secret in ("typed-by-somebody", SERVES["SECRET_KEY"], "sessionid"):
         assert secret not in log
     cookies = {cookie.name: cookie.value or "" for cookie in visitor.cookies}

@@ -9,9 +9,9 @@ from datetime import datetime, timedelta
 from typing import Any
 from unittest import mock
 
-from wearlog.reminders import actions, keys
-from wearlog.reminders.handing import Handed
 from wearlog.reminders.models import OutboxState
+from wearlog.reminders.outbox import actions, keys
+from wearlog.reminders.outbox.handing import Handed
 
 
 @contextmanager
@@ -30,14 +30,14 @@ def forgets_what_was_told() -> Any:
     def key(*arguments: Any, **named: Any) -> str:
         return f"{next(numbers) // 10_000} {keys.dedupe_key(*arguments, **named)}"
 
-    return mock.patch("wearlog.reminders.queries.dedupe_key", key)
+    return mock.patch("wearlog.reminders.outbox.queries.dedupe_key", key)
 
 
 @contextmanager
 def lease_without_end() -> Iterator[None]:
     """What a dead sender held is never free again, nor taken for a wrong clock's."""
     with (
-        mock.patch("wearlog.reminders.actions.LEASE", timedelta(days=4000)),
+        mock.patch("wearlog.reminders.outbox.actions.LEASE", timedelta(days=4000)),
         mock.patch("wearlog.reminders.models.outbox.LONGEST_LEASE", timedelta(days=9000)),
     ):
         yield
@@ -45,7 +45,7 @@ def lease_without_end() -> Iterator[None]:
 
 def never_tries_again() -> Any:
     """A mail server that says "later" is not asked again."""
-    return mock.patch("wearlog.reminders.handing.RETRY_AFTER", (timedelta(days=4000),))
+    return mock.patch("wearlog.reminders.outbox.handing.RETRY_AFTER", (timedelta(days=4000),))
 
 
 def settles_before_it_sends() -> Any:
@@ -56,7 +56,7 @@ def settles_before_it_sends() -> Any:
         return whole(parcel, at=at)
 
     whole = actions.hand_over
-    return mock.patch("wearlog.reminders.actions.hand_over", hand_over)
+    return mock.patch("wearlog.reminders.outbox.actions.hand_over", hand_over)
 
 
 def sends_at_any_hour() -> Any:
@@ -66,7 +66,7 @@ def sends_at_any_hour() -> Any:
 
 def believes_any_clock() -> Any:
     """A year ahead, and everything is overdue."""
-    return mock.patch("wearlog.reminders.clock._doubt", return_value=None)
+    return mock.patch("wearlog.reminders.schedule.clock._doubt", return_value=None)
 
 
 BREAKS = {

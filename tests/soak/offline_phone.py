@@ -231,8 +231,12 @@ class Phone:
             if self.signed_out():
                 self.sign_in()
                 continue
-            waiting = [(one, typed_as(one, ledger)) for one in self.sent_by_now()]
-            self.look_for_jams(waiting)
+            waiting = self.what_waits(ledger)
+            patience = time.monotonic() + 10
+            while (stuck := self.stuck(waiting)) and time.monotonic() < patience:
+                time.sleep(0.5)  # a server that is busy says so, and the phone asks again
+                waiting = self.what_waits(ledger)
+            self.jammed += stuck
             if all(typed.fate in ("left open", "waits behind it") for _one, typed in waiting):
                 return
             for one, typed in waiting:
@@ -240,8 +244,13 @@ class Phone:
                 if not self.page.url.endswith("/log/waiting/"):
                     break  # it was mended, on its own page
 
-    def look_for_jams(self, waiting: list[tuple[dict[str, Any], Typed]]) -> None:
-        """After one replay with a network nothing may wait but for what its person has to decide about."""
+    def what_waits(self, ledger: dict[str, Typed]) -> list[tuple[dict[str, Any], Typed]]:
+        """What is left after a replay."""
+        return [(one, typed_as(one, ledger)) for one in self.sent_by_now()]
+
+    def stuck(self, waiting: list[tuple[dict[str, Any], Typed]]) -> list[str]:
+        """What waits with a network, and not for something that its person has to decide about."""
+        found = []
         for one, typed in waiting:
             typed.fate = ""
             if one["state"] in DECIDED:
@@ -249,9 +258,11 @@ class Phone:
                 continue
             before = [earlier for _one, earlier in waiting if typed.builds_on(earlier)]
             if not before:
-                self.jammed.append(f"could be sent, and was not: {typed} among {waiting}")
+                trouble = self.page.evaluate("() => JSON.stringify(trouble)")
+                found.append(f"could be sent, and was not ({trouble}): {typed} among {waiting}")
             elif any(earlier.fate for earlier in before):
                 typed.fate = "waits behind it"
+        return found
 
     def decide(self, one: dict[str, Any], typed: Typed) -> None:
         if one["state"] not in DECIDED or typed.fate:

@@ -12,8 +12,8 @@ from unittest import mock
 def forgets_entries() -> None:
     """No entry's name is remembered, and a note that comes twice is not known again."""
     from wearlog.logbook import actions
+    from wearlog.web.log.views.events import NoteNew
     from wearlog.web.models import QueuedEntry
-    from wearlog.web.views.log_events import NoteNew
 
     create = QueuedEntry.objects.create
     mock.patch.object(
@@ -32,7 +32,7 @@ def overwrites() -> None:
     """Work goes to whatever sits there now, not to what the person had in front of them."""
     from wearlog.equipment.models import Fitting
     from wearlog.equipment.queries import next_edge
-    from wearlog.web.views.log_work import WorkNew
+    from wearlog.web.log.views.work import WorkNew
 
     prepare = WorkNew.prepare
 

@@ -17,10 +17,10 @@ from tests.soak.dying import die_at
 from tests.soak.mill import TwoBooks
 from tests.soak.post import Post
 from tests.soak.verdict import Verdict
-from wearlog.reminders import clock
-from wearlog.reminders.actions import scan, send_due, send_one
 from wearlog.reminders.models import OutboxRow, OutboxState
-from wearlog.reminders.queries import sendable_ids
+from wearlog.reminders.outbox.actions import scan, send_due, send_one
+from wearlog.reminders.outbox.queries import sendable_ids
+from wearlog.reminders.schedule import clock
 
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
 DIES = 0.08

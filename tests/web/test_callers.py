@@ -10,7 +10,7 @@ from django.test import RequestFactory
 from pytest_django.fixtures import Settings
 
 from wearlog.config.environment import Proxies
-from wearlog.web.callers import TrustedProxies, caller, household, is_trusted
+from wearlog.web.site.callers import TrustedProxies, caller, household, is_trusted
 
 OURS = tuple(ip_network(word) for word in ("10.0.0.0/8", "127.0.0.1", "2001:db8:1::/48"))
 

@@ -14,12 +14,12 @@ from django.utils import timezone
 from tests.web.card_mill import give_points
 from tests.web.look_mill import LookMill
 from wearlog.equipment.models import Part
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.forecasts.models import LogVersion
-from wearlog.forecasts.queries import due_items
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule, Service
-from wearlog.web.jobcards import turn_of
-from wearlog.web.templatetags.due import card_key, task_line
+from wearlog.web.printing.cards import turn_of
+from wearlog.web.site.tags.due import card_key, task_line
 
 
 @pytest.fixture

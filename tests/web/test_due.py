@@ -12,11 +12,11 @@ from django.utils import timezone
 
 from tests.web.look_mill import LookMill
 from wearlog.forecasts.items import DueItem
-from wearlog.lockout.cautions import Caution
+from wearlog.lockout.cautions.caution import Caution
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule
-from wearlog.web.jobcards import things_to_bring
-from wearlog.web.templatetags import due
+from wearlog.web.site.tags import due
+from wearlog.words.bring import things_to_bring
 
 TODAY = date(2026, 3, 4)
 

@@ -15,10 +15,10 @@ from tests.architecture.everything_due import fill
 from tests.web.look_mill import LookMill
 from wearlog.equipment.models import Press
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.queries import due_items
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, User
-from wearlog.reminders import calendar_state
-from wearlog.reminders.calendar_feeds import make_feed
+from wearlog.reminders.calendar import state as calendar_state
+from wearlog.reminders.calendar.feeds import make_feed
 from wearlog.reminders.models import CalendarEntry, CalendarFeed
 
 

@@ -15,7 +15,7 @@ from tests.web.log_shop import Shop
 from tests.web.test_sheet import WEEK, hidden, page, week_of, words
 from wearlog.people.models import User
 from wearlog.runs.models import Run
-from wearlog.web.forms.base import new_ref
+from wearlog.web.site.forms import new_ref
 
 VIENNA = ZoneInfo("Europe/Vienna")
 

@@ -19,9 +19,10 @@ from pytest_django import Settings
 
 from tests.services.servers import free_port
 from wearlog.people.models import Mill, User
-from wearlog.reminders import clock, health, schedule_state
-from wearlog.reminders.actions import scan, send_due
 from wearlog.reminders.models import ScheduleState
+from wearlog.reminders.outbox.actions import scan, send_due
+from wearlog.reminders.schedule import clock, health
+from wearlog.reminders.schedule import state as schedule_state
 
 
 def ask() -> tuple[int, dict[str, Any]]:
@@ -124,7 +125,10 @@ def test_migrations_that_wait_are_bad_and_named(mill: Mill) -> None:
     MigrationRecorder(connection).record_unapplied("runs", "0003_seed_how")
     code, said = ask()
     assert code == 503
-    assert said["checks"]["migrations"].endswith("run manage.py migrate (runs.0003_seed_how)")
+    assert said["checks"]["migrations"] == (
+        "the site was upgraded, its database not yet (runs.0003_seed_how). "
+        "Run manage.py migrate, which makes a backup first."
+    )
     assert said["checks"]["scan"] == "ok"
 
 

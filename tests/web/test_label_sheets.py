@@ -12,8 +12,8 @@ from tests.web.look_mill import LookMill
 from tests.web.pdf_reader import Paper, ink
 from wearlog.equipment.models import Part
 from wearlog.people.models import Mill, User
-from wearlog.web.codes import Code
-from wearlog.web.labels import MOST, Wanted, labels_for
+from wearlog.web.printing.labels import MOST, Wanted, labels_for
+from wearlog.web.site.codes import Code
 
 SITE = "http://mill.example"
 

@@ -9,7 +9,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.web.log_shop import Shop
-from wearlog.forecasts.queries import due_items, remembered_items
+from wearlog.forecasts.memory.queries import due_items, remembered_items
 from wearlog.lockout.models import CautionWording
 from wearlog.logbook import actions
 from wearlog.people.models import Mill, User

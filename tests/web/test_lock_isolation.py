@@ -13,7 +13,7 @@ from tests.web.log_shop import Shop
 from wearlog.lockout.models import EnergySource, Isolation, Lock, ReleaseStatement
 from wearlog.people.models import Mill, Role, User
 from wearlog.service.models import Service
-from wearlog.web.forms.base import new_ref
+from wearlog.web.site.forms import new_ref
 
 
 class Yard:

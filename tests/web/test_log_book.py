@@ -16,7 +16,7 @@ from wearlog.logbook import actions
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Run
 from wearlog.service.models import Incident, Measurement, Service
-from wearlog.web.views.log_lines import PAGE
+from wearlog.web.log.views.lines import PAGE
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from wearlog.equipment.models import Fitting
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Reading, ReadingKind, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement
-from wearlog.web.forms.base import new_ref
+from wearlog.web.site.forms import new_ref
 
 
 @pytest.fixture

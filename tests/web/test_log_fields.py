@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearlog.web.forms.fields import (
+from wearlog.web.site.fields import (
     HoursField,
     InstantField,
     LengthField,

@@ -17,7 +17,7 @@ from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Reading, Run
 from wearlog.service.models import Rule
-from wearlog.web.forms.base import new_ref
+from wearlog.web.site.forms import new_ref
 
 
 def page(client: Client, address: str) -> str:

@@ -14,7 +14,7 @@ from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
 from wearlog.people.models import Role, User
 from wearlog.service.models import Measurement, Rule, Service
-from wearlog.web.forms.base import new_ref
+from wearlog.web.site.forms import new_ref
 
 
 def page(client: Client, address: str) -> str:

@@ -18,7 +18,7 @@ from wearlog.people.models import Mill, Role, User
 from wearlog.people.refusals import NotAllowed
 from wearlog.people.roles import allows
 from wearlog.people.signin import make_link
-from wearlog.web.views import day
+from wearlog.web.today.views import day
 
 PUBLIC = {
     "sign-in", "sign-in-link", "sign-out", "mail-job", "mail-stop", "calendar-feed", "health", "worker",

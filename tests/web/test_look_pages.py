@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from tests.web.look_mill import LookMill
 from wearlog.people.models import Mill, User
-from wearlog.web.views import day
+from wearlog.web.today.views import day
 
 SHOWN = ["/", "/due/", "/presses/", "/parts/"]
 

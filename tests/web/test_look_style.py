@@ -14,7 +14,7 @@ SCRIPTS = sorted((WEB / "static" / "web").glob("*.js"))
 # A mail carries its style with it; everything that a browser opens from here does not.
 TEMPLATES = [
     template
-    for template in sorted((Path(settings.ROOT) / "wearlog").glob("*/templates/**/*.html"))
+    for template in sorted((Path(settings.ROOT) / "wearlog").glob("**/templates/**/*.html"))
     if "reminders" not in template.parts
 ]
 PAPER = (WEB / "static" / "web" / "paper.css").read_text()
@@ -158,7 +158,7 @@ def test_motion_stops_where_a_person_asks_for_it() -> None:
 def test_no_word_of_a_page_stands_outside_translation() -> None:
     """Read as a translator's tool reads it: what is left when tags, marked words and variables are gone."""
     left = {}
-    for template in (WEB / "templates").glob("**/*.html"):
+    for template in WEB.glob("*/templates/**/*.html"):
         text = re.sub(r"\{% comment %\}.*?\{% endcomment %\}", "", template.read_text(), flags=re.S)
         text = re.sub(r"\{% block width %\}wide\{% endblock %\}", "", text)  # a class, not a word
         text = re.sub(r"\{% blocktranslate.*?\{% endblocktranslate %\}", "", text, flags=re.S)

@@ -15,12 +15,12 @@ from django.utils import timezone
 from tests.web.card_mill import SOURCES, give_points
 from tests.web.look_mill import LookMill
 from tests.web.pdf_reader import Paper, ink, is_black_and_white
+from wearlog.forecasts.memory.queries import due_items
 from wearlog.forecasts.models import LogVersion
-from wearlog.forecasts.queries import due_items
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule
-from wearlog.web.pdf import NoPdf, pdf_of, static_file
-from wearlog.web.templatetags.due import card_key
+from wearlog.web.printing.pdf import NoPdf, pdf_of, static_file
+from wearlog.web.site.tags.due import card_key
 
 SIZES = {"a4": (595, 842), "letter": (612, 792)}
 """Points: ISO 216 A4 is 210 x 297 mm, Letter is 8.5 x 11 in."""

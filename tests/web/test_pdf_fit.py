@@ -15,13 +15,13 @@ from hypothesis import strategies as st
 
 from wearlog.equipment.models import Press
 from wearlog.forecasts.items import DueItem, WearFigure
+from wearlog.lockout.cautions.queries import caution_for
+from wearlog.lockout.cautions.steps import APPLY, RELEASE, for_a_test
 from wearlog.lockout.models import EnergySource
-from wearlog.lockout.queries import caution_for
-from wearlog.lockout.steps import APPLY, RELEASE, for_a_test
 from wearlog.people.models import Mill
-from wearlog.web.jobcards import Card, card_of
-from wearlog.web.pdf import pdf_of
-from wearlog.web.views.card_print import SIGNERS, restart_steps
+from wearlog.web.printing.cards import Card, card_of
+from wearlog.web.printing.pdf import pdf_of
+from wearlog.web.printing.views.cards import SIGNERS, restart_steps
 
 WORDS = st.sampled_from(
     ["main", "motor", "disconnect", "Q1", "beside", "the", "of", "heater", "in", "NORTH", "pressing", "room",
@@ -92,7 +92,9 @@ def printed(cards: list[Card], paper: str) -> pypdfium2.PdfDocument:
         "other_paper_url": "/",
     }
     return pypdfium2.PdfDocument(
-        io.BytesIO(pdf_of(render_to_string("web/card.html", context, request), site="https://mill.example"))
+        io.BytesIO(
+            pdf_of(render_to_string("web/printing/card.html", context, request), site="https://mill.example")
+        )
     )
 
 

@@ -18,7 +18,7 @@ from tests.web.test_guesses import text
 from wearlog.runs.models import ShiftNote
 from wearlog.service.models import Incident, Photo, Service
 from wearlog.service.photos import path_of
-from wearlog.web.forms.base import new_ref
+from wearlog.web.site.forms import new_ref
 
 
 @pytest.fixture(autouse=True)

@@ -17,7 +17,7 @@ from tests.web.look_mill import LookMill
 from wearlog.people.models import Mill
 from wearlog.runs.models import PlanEntry
 from wearlog.service.models import Rule, Service
-from wearlog.web.codes import Code
+from wearlog.web.site.codes import Code
 
 Read = Callable[..., str]
 

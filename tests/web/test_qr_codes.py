@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from PIL import Image, ImageDraw
 from pytest_django import Settings
 
-from wearlog.web.codes import ALPHABET, LONGEST, Code, NoCode, read_code
-from wearlog.web.codes_qr import qr_svg, site_of
+from wearlog.web.site.codes import ALPHABET, LONGEST, Code, NoCode, read_code
+from wearlog.web.site.qr import qr_svg, site_of
 
 KINDS = st.sampled_from(["press", "position", "part"])
 NUMBERS = st.integers(1, 2**63 - 1)

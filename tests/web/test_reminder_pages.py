@@ -12,8 +12,9 @@ from django.utils import timezone
 from tests.web.look_mill import LookMill
 from wearlog.equipment.models import Fitting, Part, PartType
 from wearlog.people.models import Mill, User
-from wearlog.reminders import clock, schedule_state
 from wearlog.reminders.models import Mark, ReminderWish, Rhythm
+from wearlog.reminders.schedule import clock
+from wearlog.reminders.schedule import state as schedule_state
 from wearlog.service.models import Rule
 
 

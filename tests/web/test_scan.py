@@ -18,7 +18,7 @@ from wearlog.equipment.models import Part, Position, Press
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import Mill, Role, User
 from wearlog.service.models import Service
-from wearlog.web.codes import Code
+from wearlog.web.site.codes import Code
 
 Read = Callable[..., str]
 

@@ -14,7 +14,7 @@ from tests.web.log_shop import Shop
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Role, User
 from wearlog.runs.models import Reading, Run
-from wearlog.web.forms.sheet import ClockField
+from wearlog.web.log.forms.sheet import ClockField
 
 WEEK = "2026-03-02"  # a Monday
 

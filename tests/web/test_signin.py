@@ -16,7 +16,7 @@ from pytest_django.fixtures import Settings
 from wearlog.config.environment import Proxies
 from wearlog.people.models import AuditEntry, Session, SignInLink, User
 from wearlog.people.signin import make_link
-from wearlog.web import known_devices
+from wearlog.web.site import known_devices
 
 PASSWORD = "linseed and hemp"
 

@@ -10,7 +10,7 @@ from django.test import Client
 
 from tests.web.log_shop import Shop
 from wearlog.people.models import Mill, User
-from wearlog.web.views import worker
+from wearlog.web.offline.views import worker
 
 
 def test_the_script_stands_at_the_root_and_a_browser_asks_for_it_anew(client: Client, mill: Mill) -> None:

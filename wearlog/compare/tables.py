@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from wearlog.compare.columns import Column, relevant, shown
 from wearlog.compare.queries import Comparison, Line
 
-TEMPLATE = "web/compare_table.html"
+TEMPLATE = "web/reports/compare/table.html"
 
 
 class Figures(tables.Column):  # type: ignore[misc]

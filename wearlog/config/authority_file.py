@@ -9,7 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from wearlog.web.access import public
+from wearlog.web.site.access import public
 
 
 @public

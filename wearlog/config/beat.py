@@ -17,7 +17,7 @@ from celery.beat import ScheduleEntry, Scheduler
 from django.db import DatabaseError, close_old_connections
 from django.utils import timezone
 
-from wearlog.reminders import schedule_state
+from wearlog.reminders.schedule import state as schedule_state
 
 LOCK = "beat"
 LEASE = timedelta(seconds=60)

@@ -19,7 +19,7 @@ from django.contrib.auth import SESSION_KEY
 from django.http import Http404, HttpRequest
 from django.urls import resolve
 
-from wearlog.web.faults.request_id import current_request, id_of
+from wearlog.web.site.faults.request_id import current_request, id_of
 
 LOGGING: Final[dict[str, Any]] = {
     "version": 1,

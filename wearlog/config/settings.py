@@ -11,8 +11,8 @@ from wearlog.forecasts import schedule as forecasts
 from wearlog.logbook import schedule as logbook
 from wearlog.logbook.backups import folder, retention
 from wearlog.people import schedule as people
-from wearlog.reminders import reachable
-from wearlog.reminders import schedule as reminders
+from wearlog.reminders.channels.webhook import reachable
+from wearlog.reminders.schedule import tasks_due as reminders
 
 ROOT = Path(__file__).resolve().parents[2]
 surroundings = environment.read(os.environ, ROOT)  # not in capitals: it is none of Django's settings
@@ -52,18 +52,18 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "wearlog.web.faults.request_id.RequestIdMiddleware",
-    "wearlog.web.callers.TrustedProxies",  # first: who asks, and whether by https
+    "wearlog.web.site.faults.request_id.RequestIdMiddleware",
+    "wearlog.web.site.callers.TrustedProxies",  # first: who asks, and whether by https
     "django.middleware.security.SecurityMiddleware",
-    "wearlog.web.compression.TextCompression",
+    "wearlog.web.site.compression.TextCompression",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
-    "wearlog.web.faults.nul.NoNulMiddleware",  # before anything asks the database
+    "wearlog.web.site.faults.nul.NoNulMiddleware",  # before anything asks the database
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "wearlog.web.middleware.MillMiddleware",  # outside of the messages, which are worded as they are kept
+    "wearlog.web.site.middleware.MillMiddleware",  # outside of the messages: it words them
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
@@ -71,12 +71,18 @@ MIDDLEWARE = [
 ROOT_URLCONF = "wearlog.config.urls"
 WSGI_APPLICATION = "wearlog.config.wsgi.application"
 
+web = Path(__file__).resolve().parents[1] / "web"  # each of its areas has templates of its own
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": sorted(web.glob("*/templates")),
         "APP_DIRS": True,
         "OPTIONS": {
-            "builtins": ["wearlog.web.templatetags.dates"],
+            "builtins": ["wearlog.web.site.tags.dates"],
+            "libraries": {
+                path.stem: f"wearlog.web.site.tags.{path.stem}" for path in web.glob("site/tags/[!_]*.py")
+            }
+            | {"drawing": "wearlog.web.drawing.tags"},
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
@@ -134,7 +140,10 @@ EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = os.environ.get("MAIL_FROM", "wearlog@localhost")
 vars().update(surroundings.email)
 SITE_URL = surroundings.site_url
-REMINDER_CHANNELS = ["wearlog.reminders.mail.MailChannel", "wearlog.reminders.webhook.WebhookChannel"]
+REMINDER_CHANNELS = [
+    "wearlog.reminders.channels.mail.sending.MailChannel",
+    "wearlog.reminders.channels.webhook.sending.WebhookChannel",
+]
 # Nobody can point the web hook at another host from within the pages (docs/channels.md).
 WEBHOOK_HOSTS = reachable.read_hosts(os.environ.get("WEBHOOK_HOSTS", ""))
 WEBHOOK_NETWORKS = reachable.read_networks(os.environ.get("WEBHOOK_NETWORKS", ""))

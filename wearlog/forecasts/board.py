@@ -8,20 +8,21 @@ from datetime import date
 
 import numpy as np
 
-from wearlog.forecasts import counting, things
+from wearlog.forecasts import things
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.guessed import guessed_in
 from wearlog.forecasts.items import STATES, DueItem
-from wearlog.forecasts.limits import limit
+from wearlog.forecasts.memory.scope import Scope
 from wearlog.forecasts.outlook import Outlook
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import PartRow, PositionRow, RuleRow
-from wearlog.forecasts.scope import Scope
 from wearlog.forecasts.things import Thing, crops_of
-from wearlog.forecasts.triggers import ALL, Case
-from wearlog.forecasts.trips import Trip, first_of, state_of
-from wearlog.lockout.cautions import NOT_YET
-from wearlog.lockout.queries import cautions_for
+from wearlog.forecasts.triggers import counting
+from wearlog.forecasts.triggers.all import ALL, Case
+from wearlog.forecasts.triggers.limits import limit
+from wearlog.forecasts.triggers.trips import Trip, first_of, state_of
+from wearlog.lockout.cautions.caution import NOT_YET
+from wearlog.lockout.cautions.queries import cautions_for
 
 TURNS = ("flip", "turn")
 

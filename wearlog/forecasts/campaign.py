@@ -13,12 +13,12 @@ from datetime import date, timedelta
 
 from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.memory.queries import reckoning
 from wearlog.forecasts.outlook import Outlook
-from wearlog.forecasts.queries import reckoning
 from wearlog.forecasts.rows import PlanRow
-from wearlog.forecasts.season_end import QUIET_DAYS
-from wearlog.lockout.cautions import Caution
-from wearlog.lockout.queries import cautions_for
+from wearlog.forecasts.triggers.season_end import QUIET_DAYS
+from wearlog.lockout.cautions.caution import Caution
+from wearlog.lockout.cautions.queries import cautions_for
 from wearlog.service.models import Action
 
 DAYS = 30

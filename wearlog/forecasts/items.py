@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from wearlog.lockout.cautions import Caution
+from wearlog.lockout.cautions.caution import Caution
 
 STATES = ("overdue", "due", "coming", "unknown", "later")
 """In the order in which a person wants to see them."""

@@ -11,7 +11,7 @@ from datetime import date
 from typing import Any
 
 from wearlog.forecasts.items import DueItem
-from wearlog.lockout.text import caution_as_text, word_of
+from wearlog.lockout.cautions.text import caution_as_text, word_of
 from wearlog.people.spreadsheets import guarded
 
 

@@ -14,8 +14,9 @@ from django.conf import settings
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
-from wearlog.forecasts import learning, refresh
+from wearlog.forecasts.memory import refresh
 from wearlog.forecasts.schedule import EXPIRES_EARLY_S, REFRESH_EVERY_S
+from wearlog.forecasts.track import learning
 
 CHUNK = 4
 """Presses to one message: reading the log costs a worker more than the items of one press."""

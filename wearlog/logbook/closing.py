@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import TypeVar
 
 from wearlog.equipment.models import Fitting
-from wearlog.lockout.closing import (
+from wearlog.lockout.isolation.closing import (
     ask_about_own_locks,
     ask_about_pressing,
     refuse_others_locks,

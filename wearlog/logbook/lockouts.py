@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 
-from wearlog.lockout import isolation_actions as isolations
-from wearlog.lockout import isolation_corrections, wording_actions, yearly
-from wearlog.lockout.isolation_actions import NewLock
-from wearlog.lockout.isolation_rules import Person
+from wearlog.lockout.cautions import actions as wording_actions
+from wearlog.lockout.isolation import actions as isolations
+from wearlog.lockout.isolation import corrections as isolation_corrections
+from wearlog.lockout.isolation.actions import NewLock
+from wearlog.lockout.isolation.rules import Person
 from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock
+from wearlog.lockout.yearly import looks as yearly
 from wearlog.logbook import things
 from wearlog.logbook.door import enter
 from wearlog.people.models import User

@@ -19,9 +19,9 @@ from wearlog.people.models import Mill, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, allows, require
 from wearlog.people.words import day
-from wearlog.reminders.calls import Call, Marks, calls_now, marks_of
-from wearlog.reminders.keys import item_key, thing_of
 from wearlog.reminders.models import Mark, MarkKind
+from wearlog.reminders.outbox.calls import Call, Marks, calls_now, marks_of
+from wearlog.reminders.outbox.keys import item_key, thing_of
 
 LONGEST_HOLD = timedelta(days=366)
 LONGEST_REASON = 500

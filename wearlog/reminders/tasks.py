@@ -14,10 +14,12 @@ from celery.result import EagerResult
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
-from wearlog.reminders import actions, clock, schedule_state
-from wearlog.reminders.mail_notices import look_after
-from wearlog.reminders.queries import of_other_channels, sendable_ids
-from wearlog.reminders.schedule import EXPIRES_EARLY_S, SEND_EVERY_S
+from wearlog.reminders.channels.mail.notices import look_after
+from wearlog.reminders.outbox import actions
+from wearlog.reminders.outbox.queries import of_other_channels, sendable_ids
+from wearlog.reminders.schedule import clock
+from wearlog.reminders.schedule import state as schedule_state
+from wearlog.reminders.schedule.tasks_due import EXPIRES_EARLY_S, SEND_EVERY_S
 
 SEND_AT_ONCE = 500
 LONGEST_ROUND_S = 40.0

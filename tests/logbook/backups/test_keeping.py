@@ -11,7 +11,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.test import Client
 from pytest_django import Settings
 
-from wearlog.config import doctor_machine
+from wearlog.config.doctor import machine as doctor_machine
 from wearlog.logbook.backups import folder, status
 from wearlog.logbook.backups.refusals import BackupRefused
 from wearlog.logbook.backups.retention import Keep, Kept, had_their_time, read_keep

@@ -6,11 +6,11 @@ from django import template
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from wearlog.lockout.cautions import Caution
-from wearlog.lockout.hazards import shown_word
-from wearlog.lockout.queries import nothing_recorded
-from wearlog.lockout.steps import before_work
-from wearlog.lockout.text import caution_as_text, demand, paragraphs_of, word_of
+from wearlog.lockout.cautions.caution import Caution
+from wearlog.lockout.cautions.hazards import shown_word
+from wearlog.lockout.cautions.queries import nothing_recorded
+from wearlog.lockout.cautions.steps import before_work
+from wearlog.lockout.cautions.text import caution_as_text, demand, paragraphs_of, word_of
 
 register = template.Library()
 register.filter("signal_word", shown_word)

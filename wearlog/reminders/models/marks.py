@@ -25,9 +25,9 @@ class MarkQuerySet(models.QuerySet[Any]):
 class Mark(models.Model):
     """One mark on one cycle of one item, never deleted: done work begins a new cycle, with its own key.
 
-    `item_key` names rule, thing and cycle (`wearlog.reminders.keys.item_key`); rule, press and thing are for
-    reading. `telling` of a seen mark is the stage that was seen; `until_on` of a hold-back the day on which
-    it ends; `given_to` whose it is.
+    `item_key` names rule, thing and cycle (`wearlog.reminders.outbox.keys.item_key`); rule, press and thing
+    are for reading. `telling` of a seen mark is the stage that was seen; `until_on` of a hold-back the day on
+    which it ends; `given_to` whose it is.
     """
 
     item_key = models.CharField(max_length=64, db_index=True)

@@ -7,7 +7,7 @@ from django.db import models
 
 class ScheduleState(models.Model):
     """One fact by name: when something last ran (`at`), who holds a lock (`holder`, `until`), what is in
-    the way (`why`). `wearlog.reminders.schedule_state` reads and writes it."""
+    the way (`why`). `wearlog.reminders.schedule.state` reads and writes it."""
 
     name = models.CharField(max_length=40, unique=True)
     at = models.DateTimeField(null=True, blank=True)

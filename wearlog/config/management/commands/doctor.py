@@ -9,8 +9,9 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from wearlog.config import doctor_machine, doctor_site
-from wearlog.config.doctor import Check, Line, State, examine, worst
+from wearlog.config.doctor import machine as doctor_machine
+from wearlog.config.doctor import site as doctor_site
+from wearlog.config.doctor.report import Check, Line, State, examine, worst
 from wearlog.config.hidden import without_secrets
 
 OUTSIDE: tuple[tuple[str, Check], ...] = (

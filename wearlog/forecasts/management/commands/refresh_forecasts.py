@@ -8,9 +8,9 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from wearlog.forecasts.learning import learn
-from wearlog.forecasts.queries import due_items
-from wearlog.forecasts.refresh import refresh, today
+from wearlog.forecasts.memory.queries import due_items
+from wearlog.forecasts.memory.refresh import refresh, today
+from wearlog.forecasts.track.learning import learn
 
 
 class Command(BaseCommand):

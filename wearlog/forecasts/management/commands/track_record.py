@@ -6,9 +6,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from wearlog.forecasts import track_printing
 from wearlog.forecasts.management.commands._asked import add_day, day_asked
-from wearlog.forecasts.track import track_record
+from wearlog.forecasts.track import printing as track_printing
+from wearlog.forecasts.track.record import track_record
 
 
 class Command(BaseCommand):

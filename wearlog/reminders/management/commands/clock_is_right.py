@@ -7,7 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from wearlog.reminders import clock
+from wearlog.reminders.schedule import clock
 
 
 class Command(BaseCommand):

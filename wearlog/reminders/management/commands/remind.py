@@ -10,7 +10,8 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from wearlog.people.models import Mill
-from wearlog.reminders import actions, clock
+from wearlog.reminders.outbox import actions
+from wearlog.reminders.schedule import clock
 
 AT_ONCE = 10_000
 

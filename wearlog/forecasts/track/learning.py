@@ -1,0 +1,47 @@
+"""Once a day: hold past forecasts to what came, and widen those to come where ranges held too seldom.
+
+What is learned on a day holds from that day on, so that a forecast of an earlier day never knows of it. The
+replays are stored, and only those whose log has changed are worked out again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+
+from django.db import transaction
+
+from wearlog.forecasts import versions
+from wearlog.forecasts.memory.refresh import today
+from wearlog.forecasts.models import Widening
+from wearlog.forecasts.track.record import Past, asked_for
+from wearlog.forecasts.track.replays import catch_up_day
+from wearlog.forecasts.whole import whole
+
+
+def learned_today(*, at: datetime) -> bool:
+    return Widening.objects.filter(checked_on__gte=today(at)).exists()
+
+
+def learn(*, at: datetime, go_on: Callable[[], bool] = lambda: True) -> bool:
+    """Bring the replays in step with the log as it stood last night, then say by how much ranges are widened
+    from today on. Stops where `go_on` says so; called again, it goes on from there. True once done."""
+    day = today(at)
+    log = whole()
+    past = Past.of(log, day - timedelta(days=1))
+    said = {}
+    for replayed in past.days:
+        if not go_on():
+            return False
+        said[replayed] = catch_up_day(log, replayed, checked_on=day)
+    factor, judged = asked_for(past, said)
+    with transaction.atomic():
+        last = Widening.objects.filter(since__lte=day).order_by("-since").first()
+        if last is not None and (last.factor, last.judged) == (factor, judged):
+            Widening.objects.filter(pk=last.pk).update(checked_on=day)
+        else:
+            new = {"factor": factor, "judged": judged, "checked_on": day}
+            Widening.objects.update_or_create(since=day, defaults=new)
+        if factor != (1.0 if last is None else last.factor):
+            versions.touch(runs_of=())
+    return True

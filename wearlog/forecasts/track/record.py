@@ -1,0 +1,211 @@
+"""The track record: what the forecast would have said 30, 60 and 90 days before each edge reached its limit.
+
+The past is replayed through the loader of the forecasts, as the log stood at the end of each day, so that
+nothing later can leak. Replays stand on every fifteenth day, so that one reading of the log serves all edges
+and all three leads: "30 days ahead" is 30 to 44 days ahead.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.db import connection
+
+from wearlog.calc import conformal
+from wearlog.calc.conformal import LEAD_DAYS, Forward, History, Range
+from wearlog.calc.track import Promise, Summary, summary
+from wearlog.forecasts import versions
+from wearlog.forecasts.edges import EdgeKey, Edges
+from wearlog.forecasts.record import upto, widening_on
+from wearlog.forecasts.track import replays
+from wearlog.forecasts.track.reached import Reached, reached_edges
+from wearlog.forecasts.track.replays import Said
+from wearlog.forecasts.whole import Whole, whole
+
+LEADS = (30, 60, 90)
+STEP_DAYS = 15
+"""All leads are multiples of it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tracked:
+    """An edge that reached its limit, and for each lead the as-of day and what was said then. A lead is
+    absent where the edge was not in use so long before."""
+
+    reached: Reached
+    said: Mapping[int, tuple[date, Said]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrackRecord:
+    """edges: in the order in which they reached their limits. leads: a summary for each. forward: how often
+    ranges held as given and as this record would have widened them, from edges finished by then only.
+    factor: by how much this record would widen a forecast of the day after `as_of`, and judged: from how many
+    edges. in_force: by how much forecasts of that day are widened. replayed: on how many days,
+    and missing: how many days' replays have still to be made."""
+
+    as_of: date
+    edges: tuple[Tracked, ...]
+    leads: Mapping[int, Summary]
+    forward: Forward
+    factor: float
+    judged: int
+    in_force: float
+    replayed: int
+    missing: int
+
+
+_latest: dict[str, tuple[tuple[int, date, date | None, bool], TrackRecord]] = {}
+_lock = threading.Lock()
+
+
+def track_record(*, as_of: date, since: date | None = None, stored_only: bool = False) -> TrackRecord:
+    """Replay the past as the log of `as_of` tells it, for edges that came to their limits from `since` on
+    (None: all). Reads only.
+
+    Stored replays are used where the log still bears them out, and what is missing is worked out, seconds for
+    each year. With `stored_only` they are taken as they are and what is missing is left out, which is quick.
+    The answer is kept in the process until the log changes; within a transaction nothing is kept."""
+    number = versions.current()
+    key = (number, as_of, since, stored_only)
+    lasting = number > 0 and not connection.in_atomic_block
+    kept = _latest.get("kept")
+    if lasting and kept is not None and kept[0] == key:
+        return kept[1]
+    with _lock:
+        kept = _latest.get("kept")
+        if lasting and kept is not None and kept[0] == key:
+            return kept[1]
+        log = whole()
+        past = Past.of(log, as_of, since or date.min)
+        said = replays.stored(log, past.days, checked=not stored_only)
+        if not stored_only:
+            said |= {day: replays.replay(upto(log, day)) for day in past.days if day not in said}
+        made = _track_record(past, said)
+        if lasting and versions.current() == number and made.missing == 0:
+            _latest["kept"] = (key, made)
+    return made
+
+
+@dataclass(frozen=True, eq=False)
+class Past:
+    """What there is to replay. every: all lives that came to their limits. chosen: those that are told of.
+    days: the days to replay, in order."""
+
+    as_of: date
+    now: Edges
+    every: Sequence[Reached]
+    chosen: Sequence[Reached]
+    days: Sequence[date]
+    widening: float
+
+    @classmethod
+    def of(cls, log: Whole, as_of: date, since: date = date.min) -> Past:
+        now = Edges(upto(log, as_of))
+        every = reached_edges(now)
+        chosen = [one for one in every if one.came >= since]
+        days = {day for one in chosen for day in _days(one).values()} | _days_to_judge(chosen, as_of)
+        widening = widening_on(log, as_of + timedelta(days=1))
+        return cls(as_of, now, every, chosen, sorted(days), widening)
+
+
+def asked_for(past: Past, said: Mapping[date, Mapping[EdgeKey, Said]]) -> tuple[float, int]:
+    """By how much the record widens a forecast made from the day after on, and from how many edges."""
+    scores = conformal.scores_on(past.as_of.toordinal() + 1, _histories(past.now, past.every, said))
+    return conformal.factor(scores), len(scores)
+
+
+def _track_record(past: Past, said: Mapping[date, Mapping[EdgeKey, Said]]) -> TrackRecord:
+    edges = tuple(
+        Tracked(
+            reached=one,
+            said={
+                lead: (day, said[day][one.key])
+                for lead, day in _days(one).items()
+                if one.key in said.get(day, {}) and day >= one.begun
+            },
+        )
+        for one in past.chosen
+    )
+    factor, judged = asked_for(past, said)
+    return TrackRecord(
+        as_of=past.as_of,
+        edges=edges,
+        leads={lead: summary(_promises(edges, lead)) for lead in LEADS},
+        forward=conformal.forward(_histories(past.now, past.every, said)),
+        factor=factor,
+        judged=judged,
+        replayed=len(said),
+        missing=len(past.days) - len(said),
+        in_force=past.widening,
+    )
+
+
+def step_before(day: date) -> date:
+    """The last day on which replays stand, up to the day given."""
+    return date.fromordinal(day.toordinal() // STEP_DAYS * STEP_DAYS)
+
+
+def _days(one: Reached) -> dict[int, date]:
+    found = {lead: step_before(one.came - timedelta(days=lead)) for lead in LEADS}
+    return {lead: day for lead, day in found.items() if day >= one.begun}
+
+
+def _days_to_judge(reached: Sequence[Reached], as_of: date) -> set[date]:
+    """The day by whose words the edges are judged that have not reached their limits yet."""
+    return {step_before(as_of - timedelta(days=LEAD_DAYS))} if reached else set()
+
+
+def _promises(edges: Iterable[Tracked], lead: int) -> list[Promise]:
+    promises = []
+    for one in edges:
+        if lead in one.said:
+            day, said = one.said[lead]
+            promises.append(
+                Promise(
+                    said_on=day.toordinal(),
+                    came=one.reached.came.toordinal(),
+                    range=said.range,
+                    lumped=None if said.lumped is None else said.lumped.toordinal(),
+                )
+            )
+    return promises
+
+
+def _histories(
+    now: Edges, reached: Sequence[Reached], replays: Mapping[date, Mapping[EdgeKey, Said]]
+) -> list[History]:
+    """What the replays said of each edge: over each life that came to its limit, and the present one."""
+    histories = []
+    begun: dict[EdgeKey, date] = {}
+    for one in reached:
+        said = _said(one.key, replays, one.begun, one.came)
+        histories.append(History(said=said, came=one.came.toordinal(), known_on=one.known_on.toordinal()))
+        begun[one.key] = max(begun.get(one.key, one.known_on), one.known_on) + timedelta(days=1)
+    record = now.record
+    for edge in now.used.values():
+        part = record.parts[edge.key[0]]
+        since = begun.get(edge.key)
+        if since is not None and not any(day >= since and edge.key in said for day, said in replays.items()):
+            continue
+        ended = part.retired_on
+        if ended is None and now.last_of(part.id) is not edge:
+            removed = edge.fittings[-1].removed
+            ended = None if removed is None else record.day_of(removed)
+        said = _said(edge.key, replays, since or date.min, date.max)
+        histories.append(History(said=said, ended=None if ended is None else ended.toordinal()))
+    return histories
+
+
+def _said(
+    key: EdgeKey, replays: Mapping[date, Mapping[EdgeKey, Said]], since: date, until: date
+) -> tuple[tuple[float, Range], ...]:
+    found = []
+    for day, said in replays.items():
+        given = said[key].range if key in said and since <= day < until else None
+        if given is not None:
+            found.append((float(day.toordinal()), given))
+    return tuple(found)

@@ -1,0 +1,132 @@
+"""What past days' forecasts said, each from the log of its day, and stored while that stays as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields, replace
+from datetime import date
+from hashlib import blake2b
+from typing import Any
+
+from wearlog.calc.conformal import Range
+from wearlog.forecasts.edges import Edge, EdgeKey, Edges
+from wearlog.forecasts.models import Replay
+from wearlog.forecasts.outlook import Outlook
+from wearlog.forecasts.record import Record, upto
+from wearlog.forecasts.rows import PositionRow, TypeRow
+from wearlog.forecasts.things import crops_of
+from wearlog.forecasts.triggers.limits import limit, worst_of_last
+from wearlog.forecasts.whole import Whole
+
+
+@dataclass(frozen=True, kw_only=True)
+class Said:
+    """What was said of an edge at the end of a day; days are None where none could be named."""
+
+    early: date | None
+    mid: date | None
+    late: date | None
+    basis: str
+    lumped: date | None
+
+    @property
+    def range(self) -> Range | None:
+        if self.early is None or self.mid is None or self.late is None:
+            return None
+        return Range(early=self.early.toordinal(), mid=self.mid.toordinal(), late=self.late.toordinal())
+
+
+def stored(log: Whole, days: Iterable[date], *, checked: bool) -> dict[date, dict[EdgeKey, Said]]:
+    """What is stored of the days; with `checked` only where the log of the day is what it was."""
+    rows = Replay.objects.filter(day__in=list(days)).values_list("day", "fingerprint", "said")
+    return {
+        day: _as_said(said) for day, name, said in rows if not checked or name == fingerprint(upto(log, day))
+    }
+
+
+def catch_up_day(log: Whole, day: date, *, checked_on: date) -> dict[EdgeKey, Said]:
+    """Store what the day's forecast said, unless it is stored and the log bears it out."""
+    row = Replay.objects.filter(day=day).first()
+    if row is not None and row.checked_on == checked_on:
+        return _as_said(row.said)
+    record = upto(log, day)
+    name = fingerprint(record)
+    if row is not None and row.fingerprint == name:
+        Replay.objects.filter(day=day).update(checked_on=checked_on)
+        return _as_said(row.said)
+    said = replay(record)
+    new = {"fingerprint": name, "said": _as_plain(said), "checked_on": checked_on}
+    Replay.objects.update_or_create(day=day, defaults=new)
+    return said
+
+
+def fingerprint(record: Record) -> str:
+    """A name of all that a replay depends on."""
+    content = blake2b(digest_size=24)
+    for field in fields(record):
+        value = getattr(record, field.name)
+        if field.name in ("rules", "widening"):
+            continue
+        if field.name in ("runs", "readings"):
+            value = [(press, rows.digest) for press, rows in value.items()]
+        content.update(f"{field.name} {value!r}".encode())
+    return content.hexdigest()
+
+
+def _as_plain(said: Mapping[EdgeKey, Said]) -> list[list[Any]]:
+    return [
+        [
+            *key,
+            *(None if day is None else day.isoformat() for day in (one.early, one.mid, one.late, one.lumped)),
+            one.basis,
+        ]
+        for key, one in sorted(said.items())
+    ]
+
+
+def _as_said(plain: list[list[Any]]) -> dict[EdgeKey, Said]:
+    found = {}
+    for part_id, edge, *days, basis in plain:
+        early, mid, late, lumped = (None if day is None else date.fromisoformat(day) for day in days)
+        found[part_id, edge] = Said(early=early, mid=mid, late=late, lumped=lumped, basis=basis)
+    return found
+
+
+def replay(record: Record) -> dict[EdgeKey, Said]:
+    """What the record's forecast says of each edge in use, its range not widened, and what the lumped rate
+    says."""
+    record = replace(record, widening=1.0)
+    edges, outlook = Edges(record), Outlook(record)
+    found = {}
+    for part_id, fittings in record.fittings_of.items():
+        part = record.parts[part_id]
+        type_ = record.types[part.type_id]
+        if part.retired_on is not None or type_.new_mm is None or type_.limit_mm is None:
+            continue
+        edge, position = edges.last_of(part_id), record.positions[fittings[-1].position_id]
+        trip = limit(edges, outlook, part, edge, position)
+        found[edge.key] = Said(
+            early=trip.early,
+            mid=trip.due,
+            late=trip.late,
+            basis=trip.basis,
+            lumped=_lumped(edges, outlook, edge, type_, position),
+        )
+    return found
+
+
+def _lumped(edges: Edges, outlook: Outlook, edge: Edge, type_: TypeRow, position: PositionRow) -> date | None:
+    """Wear at the last gauge over the seed until then, whatever the crops, spent along the same season."""
+    assert type_.new_mm is not None
+    assert type_.limit_mm is not None
+    sign = 1.0 if type_.limit_mm > type_.new_mm else -1.0
+    last = worst_of_last(edge, sign)
+    if last is None:
+        return None
+    worn = sign * (last[1] - type_.new_mm)
+    kg = edges.taken_by(edge, last[0])
+    path = outlook.seed_path(position.press_id, position.share, crops_of(edges.record.crops, type_))
+    if kg <= 0 or worn <= 0 or path is None:
+        return None
+    left = abs(type_.limit_mm - type_.new_mm) / (worn / kg) - edges.taken(edge)[0]
+    return edges.record.as_of if left <= 0 else path.day(left)

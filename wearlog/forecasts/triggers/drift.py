@@ -1,0 +1,77 @@
+"""The drift trigger: output per hour that slides away from what the same press did in the same class.
+
+Runs count from the work that last reset the rule. A class is crop, size of the die on the press, speed band
+and moisture class; runs that cleaned the press (purge), runs without hours, and runs whose seed was guessed
+or worked out are left out: a guess is no measure of output.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearlog.forecasts.record import Record
+from wearlog.forecasts.rows import Floats, Ints
+from wearlog.forecasts.things import Thing
+from wearlog.forecasts.triggers import why
+from wearlog.forecasts.triggers.trips import Trip, on
+
+SPEED_BAND_HZ = 5.0
+MOISTURE_BAND_PCT = 1.0
+
+
+def drift_of(record: Record, thing: Thing, start: float) -> Trip:
+    """Tripped at the run from which on the output has been below its limit; else quiet, or not to be told."""
+    # Imported where a rule asks for it: the charts need parts of scipy that take half a second to load.
+    from wearlog.calc.drift import CAUSES, throughput_drift
+
+    rate, class_of_run, ends = _runs_of(record, thing, start)
+    found = throughput_drift(rate, class_of_run)
+    if found.state == "unknown":
+        return Trip(trigger="drift", why=why.drift_unknown(found.reason), known=False, basis="none")
+    if found.since is None:
+        return Trip(trigger="drift", why=why.no_drift(judged=found.judged), basis="measured")
+    at = float(ends[found.since])
+    day = record.day_of(at)
+    text = why.drift(loss=found.loss or 0.0, on=day, causes=CAUSES, as_of=record.as_of)
+    return Trip(trigger="drift", why=text, at=at, used=1.0, basis="measured", **on(day))
+
+
+def _runs_of(record: Record, thing: Thing, start: float) -> tuple[Floats, Ints, Floats]:
+    """Kilograms an hour, class and end of the runs that the thing was there for, in order of time."""
+    rates, ends, classes = [np.zeros(0)], [np.zeros(0)], [np.zeros((0, 4))]
+    for span in thing.spans:
+        runs = record.runs.get(span.press_id)
+        if runs is None:
+            continue
+        hours = record.run_hours(span.press_id)
+        rows = np.flatnonzero(
+            (runs.start >= max(start, span.start))
+            & (runs.start < span.end)
+            & ~runs.purge
+            & (hours > 0)
+            & (runs.seed_how == 0)
+        )
+        rates.append(runs.seed_kg[rows] / hours[rows])
+        ends.append(runs.end[rows])
+        bands = (
+            runs.crop[rows],
+            _die_sizes(record, span.press_id, runs.start[rows]),
+            np.nan_to_num(np.round(runs.drive_hz[rows] / SPEED_BAND_HZ), nan=-1.0),
+            np.nan_to_num(np.round(runs.moisture_pct[rows] / MOISTURE_BAND_PCT), nan=-1.0),
+        )
+        classes.append(np.column_stack(bands))
+    _, class_of_run = np.unique(np.concatenate(classes), axis=0, return_inverse=True)
+    return np.concatenate(rates), class_of_run.ravel().astype(np.int64), np.concatenate(ends)
+
+
+def _die_sizes(record: Record, press_id: int, instants: Floats) -> Floats:
+    """The size of the die on the press at each instant; 0 where none is known."""
+    sizes = np.zeros(instants.size)
+    for fitting in record.fittings:
+        position = record.positions[fitting.position_id]
+        type_ = record.types[record.parts[fitting.part_id].type_id]
+        if position.press_id != press_id or type_.kind != "die" or type_.size_mm is None:
+            continue
+        end = record.end if fitting.removed is None else fitting.removed
+        sizes[(instants >= fitting.fitted) & (instants < end)] = type_.size_mm
+    return sizes

@@ -1,0 +1,129 @@
+"""Which caution belongs to a task. Pure over rows, and with one query for any number of presses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from wearlog.lockout.cautions.caution import Caution
+from wearlog.lockout.cautions.hazards import hazards_of
+from wearlog.lockout.cautions.steps import before_work
+from wearlog.lockout.cautions.wordings import AS_SHIPPED, Wordings, load
+from wearlog.lockout.models import EnergyKind, EnergySource
+
+
+def caution_for(
+    *,
+    action: str,
+    kind: str,
+    sources: Sequence[EnergySource],
+    on_press: bool = True,
+    press_id: int | None = None,
+    wordings: Wordings = AS_SHIPPED,
+) -> Caution:
+    """The caution of a task, in the language that is active.
+
+    `action` is a service action, `kind` a part kind (empty for the press as a whole), `sources` the energy
+    sources recorded for the press. `on_press` is False only for work on a part that lies on the bench.
+    `wordings` are the mill's own words, of which those of `press_id` and of every press count. No query, no
+    clock; an unknown action or kind gets the hazards of every press. For people take `cautions_for`, which
+    knows the wordings.
+    """
+    hazards = hazards_of(action=action, kind=kind, on_press=on_press)
+    told = sorted((wordings.of(hazard, press_id) for hazard in hazards), key=lambda said: -said.word)
+    everywhere, number = wordings.for_every_task(press_id)
+    sentences = [*(said.sentence for said in told), *everywhere]
+    if not on_press:
+        sentences.append(_("Taking the part off a press or fitting it is work at the press."))
+    sentences += [before_work(), warm_head(), come_first()]
+    if not sources:
+        sentences.append(nothing_recorded())
+    return Caution(
+        signal_word=max(said.word for said in told).name,
+        text=" ".join(sentences),
+        isolation_points=tuple(isolation_point(source) for source in sources),
+        texts=max(number, *(said.number for said in told)),
+        in_short=(*(said.short for said in told), *everywhere),
+    )
+
+
+def caution_for_press(press_id: int, action: str, kind: str) -> Caution:
+    """The caution of one task at one press; two queries. For several presses take `cautions_for`."""
+    return cautions_for([press_id]).of(press_id, action=action, kind=kind)
+
+
+@dataclass(frozen=True)
+class Cautions:
+    """The energy sources of many presses and the mill's words for hazards, ready to make any of their
+    cautions without a query."""
+
+    sources: Mapping[int, Sequence[EnergySource]]
+    wordings: Wordings
+
+    def of(self, press_id: int | None, *, action: str, kind: str, on_press: bool = True) -> Caution:
+        """`press_id` None: a task of no press in particular, which has no isolation points to name."""
+        return caution_for(
+            action=action,
+            kind=kind,
+            sources=() if press_id is None else self.sources.get(press_id, ()),
+            on_press=on_press,
+            press_id=press_id,
+            wordings=self.wordings,
+        )
+
+
+def cautions_for(press_ids: Iterable[int]) -> Cautions:
+    """Two queries for any number of presses; `cautions_for(ids).of(press_id, action=..., kind=...)`."""
+    wanted = set(press_ids)
+    found: dict[int, list[EnergySource]] = {}
+    for source in EnergySource.objects.filter(press_id__in=wanted).order_by("press_id", "source"):
+        found.setdefault(source.press_id, []).append(source)
+    return Cautions(sources=found, wordings=load(wanted))
+
+
+NEEDS_NO_SWITCH = (EnergyKind.PRESSURE, EnergyKind.GRAVITY, EnergyKind.THERMAL)
+"""Stored in the machine itself: such energy is released or held back, and often nothing can switch it off."""
+
+
+def isolation_point(source: EnergySource) -> str:
+    """One source as one line: what it is, where it is isolated, how it is released and how verified."""
+    parts = []
+    if source.isolate_at:
+        parts.append(_("isolate at %(place)s") % {"place": source.isolate_at})
+    elif not source.release_by:
+        parts.append(_("how to isolate or release it is not recorded: find out before you start"))
+    elif source.kind not in NEEDS_NO_SWITCH:
+        parts.append(_("where to isolate it is not recorded: find out before you start"))
+    if source.release_by:
+        parts.append(_("release or hold: %(means)s") % {"means": source.release_by})
+    if source.verify_by:
+        parts.append(_("verify: %(means)s") % {"means": source.verify_by})
+    return _("%(source)s (%(kind)s): %(steps)s") % {
+        "source": source.source,
+        "kind": source.get_kind_display(),
+        "steps": "; ".join(parts),
+    }
+
+
+def warm_head() -> str:
+    """Heat is the one energy that may stay: cake sets in a cold head."""
+    return _(
+        "Where the head must be opened warm, heat may be kept under control instead of at zero: heater "
+        "isolated, temperature measured, gloves on, stand aside and loosen slowly."
+    )
+
+
+def come_first() -> str:
+    return _(
+        "The maker's manual, the site's own procedure and local codes come first; electrical work is for a "
+        "licensed electrician."
+    )
+
+
+def nothing_recorded() -> str:
+    return _(
+        "No isolation points are recorded for this press: find every energy source before you start, "
+        "and have them recorded."
+    )

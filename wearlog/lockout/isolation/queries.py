@@ -1,0 +1,111 @@
+"""Reads of the isolation record."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import datetime
+
+from django.db.models import Q
+
+from wearlog.lockout.cautions.queries import NEEDS_NO_SWITCH
+from wearlog.lockout.models import EnergySource, Isolation, Lock, Off
+from wearlog.people.models import User
+
+
+def open_isolation(press_id: int) -> Isolation | None:
+    """The isolation that goes on at the press, or None."""
+    return next(iter(open_isolations([press_id])), None)
+
+
+def open_isolations(press_ids: Collection[int] | None = None) -> list[Isolation]:
+    """Those that go on (at these presses, or at all), with press and locks; two queries."""
+    rows = Isolation.objects.standing().filter(ended_at__isnull=True)
+    if press_ids is not None:
+        rows = rows.filter(press_id__in=press_ids)
+    return list(rows.select_related("press").prefetch_related("locks__source", "locks__holder"))
+
+
+def concerning(user: User) -> tuple[list[Isolation], list[Lock]]:
+    """Every isolation that goes on, and the person's locks that were taken off while they were not there and
+    that nobody has told them about. One query where there is nothing to say."""
+    untold = Q(locks__off_how=Off.FOR_ANOTHER, locks__told_at__isnull=True, locks__voided_at__isnull=True)
+    rows = list(
+        Isolation.objects.standing()
+        .filter(Q(ended_at__isnull=True) | (untold & Q(locks__holder=user)))
+        .distinct()
+        .select_related("press")
+        .prefetch_related("locks__source", "locks__holder")
+    )
+    return (
+        [isolation for isolation in rows if isolation.ended_at is None],
+        [lock for row in rows for lock in row.locks.all() if lock.must_be_told and lock.is_of(user)],
+    )
+
+
+def fitted_locks(isolation: Isolation) -> list[Lock]:
+    """The locks that are recorded as being on, in the order in which they were fitted."""
+    return [lock for lock in isolation.locks.all() if lock.is_fitted]
+
+
+def bare_sources(isolation: Isolation) -> list[EnergySource]:
+    """Recorded sources of the press, to be switched off, on which no lock is recorded. No lock is expected on
+    pressure, weight and heat that are stored in the machine itself."""
+    locked = {lock.source_name for lock in fitted_locks(isolation)}
+    return [
+        source
+        for source in EnergySource.objects.filter(press_id=isolation.press_id)
+        if source.source not in locked and source.kind not in NEEDS_NO_SWITCH
+    ]
+
+
+def off_for_a_test(isolation: Isolation) -> list[Lock]:
+    """Locks that came off for a test under power and whose person has not fitted one there since."""
+    locks = [lock for lock in isolation.locks.all() if lock.voided_at is None]
+    return [
+        lock
+        for lock in locks
+        if lock.off_how == Off.TEST
+        and not any(
+            later.source_name == lock.source_name
+            and later.holder_name == lock.holder_name
+            and later.pk > lock.pk
+            for later in locks
+        )
+    ]
+
+
+def locks_of_others(press_id: int, by: User | None) -> list[Lock]:
+    """Locks of anybody but `by` that are recorded as being on at the press. Who has no account is always
+    somebody else."""
+    rows = Lock.objects.fitted().filter(
+        isolation__press_id=press_id, isolation__ended_at__isnull=True, isolation__voided_at__isnull=True
+    )
+    return [lock for lock in rows.select_related("isolation__press") if not lock.is_of(by)]
+
+
+def to_be_told(press_id: int) -> list[Lock]:
+    """Locks of the press taken off for people who were not there and have not been told yet."""
+    rows = Lock.objects.standing().filter(off_how=Off.FOR_ANOTHER, told_at__isnull=True)
+    return list(rows.filter(isolation__press_id=press_id).select_related("isolation__press", "holder"))
+
+
+def last_number(user: User, source: EnergySource) -> str:
+    """The lock that the person fitted there the last time, to fill in; empty where there was none."""
+    last = Lock.objects.filter(holder=user, source=source).order_by("-fitted_at").first()
+    return last.number if last else ""
+
+
+def past_isolations(press_id: int, *, most: int = 10) -> list[Isolation]:
+    """Ended ones, the latest first."""
+    rows = Isolation.objects.standing().filter(press_id=press_id, ended_at__isnull=False)
+    return list(rows.order_by("-ended_at").prefetch_related("locks")[:most])
+
+
+def overlaps(press_id: int, *, start: datetime, end: datetime | None) -> Lock | None:
+    """A lock that was recorded as being on at some moment of the period, or None."""
+    rows = Lock.objects.standing().filter(isolation__press_id=press_id, isolation__voided_at__isnull=True)
+    rows = rows.filter(off_at__isnull=True) | rows.filter(off_at__gt=start)
+    if end is not None:
+        rows = rows.filter(fitted_at__lt=end)
+    found: Lock | None = rows.order_by("fitted_at").first()
+    return found

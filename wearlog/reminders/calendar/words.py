@@ -1,0 +1,64 @@
+"""A due item as a calendar event: its day, its title, what it says, and its caution.
+
+A calendar is read by whoever has its address, and kept by programs that nobody here knows. So it says little:
+the work and the press, the range of days, what can hurt. No names of people, no reasons, no figures.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+
+from wearlog.forecasts.items import DueItem
+from wearlog.lockout.cautions.text import caution_as_text
+from wearlog.reminders.channels.mail.words import day as in_words
+from wearlog.reminders.channels.mail.words import heading, tidy, when
+
+EXPECTED, FIXED = "TENTATIVE", "CONFIRMED"
+"""RFC 5545, 3.8.1.11, for an event: a day that is expected, and one that has come."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a reader sees of an event. `day` is the whole day it lies on."""
+
+    task: str
+    words: str
+    caution: str
+    day: date
+    status: str
+
+
+def told_of(item: DueItem, *, first_seen: date, held_until: date | None) -> Told:
+    """The event of work that is to be done.
+
+    It lies on the likely day; without one (after an incident, say) on the day on which it came up; held
+    back, not before the day that was named.
+    """
+    likely = item.due_on or first_seen
+    held = held_until is not None and held_until > likely
+    words = [when(item)]
+    if held and held_until is not None:
+        words.append(_("Held back until %(day)s.") % {"day": in_words(held_until)})
+    words.append(_("The day is an estimate and moves with the log; look there before you plan."))
+    return Told(
+        task=str(capfirst(heading(item))),
+        words=" ".join(words),
+        caution=tidy(caution_as_text(item.caution, width=None)),
+        day=held_until if held and held_until is not None else likely,
+        status=FIXED if item.state in ("due", "overdue") else EXPECTED,
+    )
+
+
+def told_when_done(task: str, caution: str, *, done_on: date) -> Told:
+    """The same event once the work is in the log: on the day on which it was done."""
+    return Told(
+        task=task,
+        words=_("Done on %(day)s, as the log has it.") % {"day": in_words(done_on)},
+        caution=caution,
+        day=done_on,
+        status=FIXED,
+    )

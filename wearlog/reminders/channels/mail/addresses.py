@@ -1,0 +1,176 @@
+"""Where messages go: addresses that refused for good, who is told, and stopping mail by its own link."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from wearlog.people import audit
+from wearlog.people.models import User
+from wearlog.people.refusals import NotAllowed
+from wearlog.people.roles import Permission, allows
+from wearlog.reminders.channels.channel import channels
+from wearlog.reminders.channels.mail.links import StopLink
+from wearlog.reminders.models import OutboxRow, OutboxState, Stage, StopNotice, StoppedAddress
+from wearlog.reminders.outbox.keys import in_batches
+
+STUCK_AFTER = timedelta(hours=24)
+
+
+# -------- what stands
+
+
+def stopped_at(*, channel: str, address: str) -> StoppedAddress | None:
+    """The standing stop of an address, or None where messages may go there."""
+    return StoppedAddress.objects.standing().filter(channel=channel, address=address).first()
+
+
+def standing_for(person: User) -> list[StoppedAddress]:
+    """The stops that a person is to know of: owners of all, others of their own."""
+    stops = StoppedAddress.objects.standing().select_related("person").order_by("stopped_at", "pk")
+    return list(stops if allows(person, Permission.OWN) else stops.filter(person=person))
+
+
+def may_clear(person: User, stopped: StoppedAddress) -> bool:
+    return allows(person, Permission.OWN) or (person.is_active and stopped.person_id == person.pk)
+
+
+def stuck_since(at: datetime) -> datetime | None:
+    """Since when the oldest message has been tried in vain, where that is 24 hours or more; else None.
+
+    Messages to stopped addresses don't count: they are not tried, and have words of their own.
+    """
+    waiting = OutboxRow.objects.waiting().filter(first_attempt_at__lte=at - STUCK_AFTER)
+    since: datetime | None = (
+        waiting.exclude(last_error="")
+        .order_by("first_attempt_at")
+        .values_list("first_attempt_at", flat=True)
+        .first()
+    )
+    return since
+
+
+# -------- stopping and clearing
+
+
+@transaction.atomic
+def stop(*, channel: str, address: str, person: User, reason: str, at: datetime) -> StoppedAddress:
+    """Send nothing to the address from now on, and queue a mail about it to each owner who can get one.
+
+    Safe to repeat: an address that is stopped already stays as it is. It tells nobody at the address itself,
+    so that two owners whose mail is refused never tell each other for ever.
+    """
+    stopped, is_new = StoppedAddress.objects.get_or_create(
+        channel=channel,
+        address=address,
+        cleared_at=None,
+        defaults={"person": person, "reason": reason, "stopped_at": at},
+    )
+    if is_new:
+        StopNotice.objects.bulk_create(
+            StopNotice(stopped=stopped, person=owner, made_at=at, next_attempt_at=at)
+            for owner in owners_with_mail()
+        )
+    found: StoppedAddress = stopped
+    return found
+
+
+def owners_with_mail() -> list[User]:
+    """Owners with an address that takes mail. Not asked whether they want reminders: this is no reminder."""
+    mail = channels()["mail"]
+    gone = set(StoppedAddress.objects.standing().filter(channel="mail").values_list("address", flat=True))
+    people = User.objects.filter(is_active=True).exclude(email="").order_by("pk")
+    return [
+        person for person in people if allows(person, Permission.OWN) and mail.address_of(person) not in gone
+    ]
+
+
+@transaction.atomic
+def clear(*, stopped: StoppedAddress, by: User, at: datetime) -> None:
+    """Send to the address again, and what it has missed where that still holds. Owners may, and whose it is.
+
+    Raises NotAllowed. Of two who clear at once one does it and leaves the audit row.
+    """
+    if not may_clear(by, stopped):
+        raise NotAllowed(_("This is another person's address. Ask them, or an owner of the mill."))
+    before = audit.snapshot(stopped)
+    if not _close(stopped, by=by, at=at):
+        return
+    stopped.refresh_from_db()
+    audit.write(
+        at=at,
+        by=by,
+        action="send there again",
+        record=stopped,
+        old=before,
+        new=audit.snapshot(stopped),
+    )
+
+
+def clear_moved(*, at: datetime) -> int:
+    """Close the stops whose person has another address by now, and send what was missed there. Returns how
+    many were closed."""
+    closed = 0
+    for stopped in StoppedAddress.objects.standing().select_related("person"):
+        channel = channels().get(stopped.channel)
+        now = channel.address_of(stopped.person) if channel is not None else ""
+        if now and now != stopped.address:
+            with transaction.atomic():
+                closed += _close(stopped, by=None, at=at)
+    return closed
+
+
+def _close(stopped: StoppedAddress, *, by: User | None, at: datetime) -> bool:
+    standing = StoppedAddress.objects.standing().filter(pk=stopped.pk)
+    if not standing.update(cleared_at=at, cleared_by=by):
+        return False
+    StopNotice.objects.filter(stopped=stopped, ended_at__isnull=True).update(ended_at=at)
+    channel = channels().get(stopped.channel)
+    people = User.objects.filter(outbox__channel=stopped.channel, outbox__state=OutboxState.FAILED)
+    for person in people.distinct():
+        theirs = channel.address_of(person) if channel is not None else ""
+        if person.pk == stopped.person_id or theirs == stopped.address:
+            _take_up_again(person, stopped.channel, at=at)
+    return True
+
+
+def _take_up_again(person: User, channel: str, *, at: datetime) -> None:
+    """What was given up goes out if it still holds when its turn comes. Of lists only the last: each holds
+    all that is open."""
+    given_up = OutboxRow.objects.filter(person=person, channel=channel, state=OutboxState.FAILED)
+    lists = given_up.filter(stage=Stage.DIGEST).order_by("-made_at", "-pk").values_list("pk", flat=True)[:1]
+    singles = given_up.exclude(stage=Stage.DIGEST).values_list("pk", flat=True)
+    for some in in_batches([*lists, *singles]):
+        OutboxRow.objects.filter(pk__in=some, state=OutboxState.FAILED).update(
+            state=OutboxState.PENDING, next_attempt_at=at, first_attempt_at=None, last_error=""
+        )
+
+
+# -------- a mail's own link
+
+
+@transaction.atomic
+def stop_reminders(*, link: StopLink, at: datetime) -> bool:
+    """Switch the person's reminders by mail off, as their mail's link asks. True where that is now so; False
+    where mail no longer goes to the address that the link was sent to.
+
+    Safe to repeat: only the first call changes anything and leaves an audit row.
+    """
+    person = User.objects.select_for_update().filter(pk=link.person_id).first()
+    if person is None or not link.is_still_of(person):
+        return False
+    if person.gets_mail:
+        before = audit.snapshot(person)
+        person.gets_mail = False
+        person.save(update_fields=["gets_mail"])
+        audit.write(
+            at=at,
+            by=person,
+            action="stop mail by link",
+            record=person,
+            old=before,
+            new=audit.snapshot(person),
+        )
+    return True

@@ -1,0 +1,208 @@
+"""What the log calls for at one instant: each item worth a word, its stage, and what people said of it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from wearlog.calc.policy import order_by
+from wearlog.equipment.models import Part
+from wearlog.equipment.queries import spares
+from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.memory.queries import due_items
+from wearlog.people.models import Mill, User
+from wearlog.reminders.models import Mark, MarkKind, Stage
+from wearlog.reminders.outbox.keys import in_batches, item_key
+from wearlog.reminders.outbox.stages import OVERDUE_WEEKS, overdue_week, stage_of, telling_of
+from wearlog.service.models import Action, IncidentKind, Rule
+
+WORTH_A_LOOK = ("later", "coming", "due", "overdue")
+
+
+@dataclass(frozen=True)
+class Marks:
+    """What people said of one item. `held` is in force today; `given` is whose it is; `seen` by whom and
+    when, newest last."""
+
+    held: Mark | None = None
+    given: Mark | None = None
+    seen: tuple[Mark, ...] = ()
+    held_before: Mark | None = None
+    """The last hold-back whose day has come."""
+
+    @property
+    def said_anything(self) -> bool:
+        return bool(self.held or self.given or self.seen)
+
+
+NOTHING_SAID = Marks()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Call:
+    """One item that is worth a word today.
+
+    telling: the stage as the key of a message has it. seen_as: what somebody who has seen it has seen; a
+    new week of being overdue is not yet seen. order_on: the last day to order the part, None where no part
+    needs ordering. urgent: it follows metal in the seed. long: overdue for so long that only lists say it.
+    """
+
+    item: DueItem
+    stage: Stage
+    telling: str
+    seen_as: str
+    order_on: date | None
+    urgent: bool
+    long: bool
+    marks: Marks = field(default=NOTHING_SAID)
+
+    @property
+    def pressing(self) -> bool:
+        return self.stage in (Stage.DUE, Stage.OVERDUE)
+
+    def seen_by(self, person_id: int) -> bool:
+        return any(mark.made_by_id == person_id and mark.telling == self.seen_as for mark in self.marks.seen)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One task as one person is told of it, with its caution in `item`.
+
+    stage: as a word for the reader; `item.state` knows no *order*. order_on: the last day to order the part.
+    new: not yet told to this person in this stage. held, given: what people said of it (`held.until_on`,
+    `held.reason`, `held.made_by`, `given.given_to`); such lines stay in a list and say so. seen: by the
+    reader.
+    """
+
+    item: DueItem
+    stage: Stage
+    order_on: date | None = None
+    new: bool = True
+    held: Mark | None = None
+    given: Mark | None = None
+    seen: bool = False
+
+
+def calls_now(*, at: datetime, rule_id: int | None = None) -> list[Call]:
+    """Today's calls, most pressing first; today is the mill's own day. Reads only. With `rule_id` those of
+    one rule, which is quick enough to ask before each mail."""
+    today = at.astimezone(Mill.current().zone).date()
+    items = [item for item in due_items(as_of=today) if item.state in WORTH_A_LOOK]
+    orders = order_days(items, today=today)
+    if rule_id is not None:
+        items = [item for item in items if item.rule_id == rule_id]
+    staged = [
+        (item, stage, orders.get(item_key(item)))
+        for item in items
+        if (stage := stage_of(item, today=today, order_on=orders.get(item_key(item)))) is not None
+    ]
+    marks = standing_marks(items=[item for item, _stage, _order in staged], today=today)
+    metal = metal_rules(item for item, _stage, _order in staged)
+    return [
+        call_of(
+            item,
+            stage,
+            order_on=order,
+            today=today,
+            marks=marks.get(item_key(item), NOTHING_SAID),
+            urgent=item.rule_id in metal and item.trigger == "incident" and stage == Stage.DUE,
+        )
+        for item, stage, order in staged
+    ]
+
+
+def call_of(
+    item: DueItem, stage: Stage, *, order_on: date | None, today: date, marks: Marks, urgent: bool
+) -> Call:
+    week = overdue_week(item, today=today)
+    hold = marks.held_before.pk if marks.held_before is not None else None
+    return Call(
+        item=item,
+        stage=stage,
+        telling=telling_of(stage, week=min(week, OVERDUE_WEEKS), after_hold=hold),
+        seen_as=telling_of(stage, week=week, after_hold=hold),
+        order_on=order_on,
+        urgent=urgent,
+        long=week > OVERDUE_WEEKS,
+        marks=marks,
+    )
+
+
+def line_of(call: Call, person: User, *, new: bool) -> Line:
+    return Line(
+        item=call.item,
+        stage=call.stage,
+        order_on=call.order_on,
+        new=new,
+        held=call.marks.held,
+        given=call.marks.given,
+        seen=call.seen_by(person.pk),
+    )
+
+
+def metal_rules(items: Iterable[DueItem]) -> set[int]:
+    """Of the rules that an incident has tripped, those that ask for work after metal in the seed."""
+    ids = {item.rule_id for item in items if item.trigger == "incident"}
+    if not ids:
+        return set()
+    rules = Rule.objects.filter(pk__in=ids).values_list("pk", "after_incident")
+    return {pk for pk, kinds in rules if IncidentKind.METAL in kinds.split()}
+
+
+def order_days(items: Sequence[DueItem], *, today: date) -> dict[str, date]:
+    """By item key, the last day to order a new part: the early day less the type's lead time. Only for
+    replacements that no spare on the shelf will serve; the earliest ones get the spares."""
+    wanted = [
+        item
+        for item in items
+        if item.action == Action.REPLACE and item.part_id is not None and item.early_on is not None
+    ]
+    if not wanted:
+        return {}
+    types = {
+        part: (type_id, float(lead))
+        for part, type_id, lead in Part.objects.filter(pk__in=[item.part_id for item in wanted])
+        .exclude(part_type__lead_time_days=None)
+        .values_list("pk", "part_type_id", "part_type__lead_time_days")
+        if lead
+    }
+    by_type: dict[int, list[tuple[date, DueItem]]] = defaultdict(list)
+    for item in wanted:
+        if item.part_id in types and item.early_on is not None:
+            by_type[types[item.part_id][0]].append((item.early_on, item))
+    if not by_type:
+        return {}
+    shelf = spares(exclude=[item.part_id for item in wanted if item.part_id is not None])
+    on_shelf: dict[int, int] = defaultdict(int)
+    for type_id in shelf.filter(part_type_id__in=by_type).values_list("part_type_id", flat=True):
+        on_shelf[type_id] += 1
+    found = {}
+    for type_id, needs in by_type.items():
+        needs.sort(key=lambda need: (need[0], item_key(need[1])))
+        for early, item in needs[on_shelf[type_id] :]:
+            assert item.part_id is not None
+            found[item_key(item)] = order_by(early, lead_days=types[item.part_id][1])
+    return found
+
+
+def standing_marks(*, items: Sequence[DueItem], today: date) -> Mapping[str, Marks]:
+    """What people said of these items, by item key; one query for 500 of them."""
+    rows: dict[str, list[Mark]] = defaultdict(list)
+    for keys in in_batches([item_key(item) for item in items]):
+        open_marks = Mark.objects.open().filter(item_key__in=keys)
+        for mark in open_marks.select_related("made_by", "given_to"):
+            rows[mark.item_key].append(mark)
+    return {key: marks_of(said, today) for key, said in rows.items()}
+
+
+def marks_of(said: Sequence[Mark], today: date) -> Marks:
+    held = next((mark for mark in said if mark.kind == MarkKind.HELD), None)
+    over = held is not None and held.until_on is not None and held.until_on <= today
+    return Marks(
+        held=None if over else held,
+        held_before=held if over else None,
+        given=next((mark for mark in said if mark.kind == MarkKind.GIVEN), None),
+        seen=tuple(mark for mark in said if mark.kind == MarkKind.SEEN),
+    )

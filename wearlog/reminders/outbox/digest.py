@@ -1,0 +1,62 @@
+"""The list: one mail with all that is open, made of what is true when it leaves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from wearlog.people.models import User
+from wearlog.reminders.models import OutboxRow, OutboxState, Rhythm, Stage
+from wearlog.reminders.outbox.calls import Line, line_of
+from wearlog.reminders.outbox.queries import Current, channels_of, message_of, wish_of
+
+AT_ONCE = "at once "
+"""A list's period begins with this where it stands for many single mails, after an outage or an import."""
+
+
+@dataclass(frozen=True)
+class Digest:
+    """What a person's list holds now. `keys`: the messages that it tells in place of single mails."""
+
+    lines: tuple[Line, ...]
+    keys: frozenset[str]
+
+
+def digest_for(row: OutboxRow, board: Current) -> Digest | None:
+    """The content of the person's list as things stand, new lines first, then as pressing as they are;
+    None where there is nothing that needs saying, or the person wants no mail any more."""
+    person = row.person
+    if row.channel not in channels_of(person):
+        return None
+    waiting = set(
+        OutboxRow.objects.filter(
+            person=person, channel=row.channel, state__in=(OutboxState.GATHERED, OutboxState.PENDING)
+        )
+        .exclude(stage=Stage.DIGEST)
+        .values_list("dedupe_key", flat=True)
+    )
+    messages = board.messages_to(person, row.channel)
+    told = {message.key for message in messages if not message.call.urgent} & waiting
+    if not told and (row.telling.startswith(AT_ONCE) or not calls_for_list(board, person)):
+        return None
+    lines = [
+        line_of(call, person, new=message_of(call, person, row.channel).key in told) for call in board.calls
+    ]
+    return Digest(tuple(sorted(lines, key=lambda line: not line.new)), frozenset(told))
+
+
+def calls_for_list(board: Current, person: User) -> bool:
+    """Whether a list must leave though nothing is new: something due or overdue that the person has neither
+    seen nor may leave to others. Who gets single mails has a list only of what is long overdue."""
+    single = wish_of(person).rhythm == Rhythm.SINGLE
+    return any(
+        (call.long if single else call.pressing) and board.is_for(call, person) for call in board.calls
+    )
+
+
+def settle_told(*, row: OutboxRow, keys: frozenset[str], at: datetime) -> None:
+    """The rows that a list told are done with. Called in the transaction that settles the list."""
+    told = OutboxRow.objects.filter(person=row.person, dedupe_key__in=keys)
+    told.filter(state__in=(OutboxState.GATHERED, OutboxState.PENDING)).update(
+        state=OutboxState.SENT, sent_at=at, told_by=row
+    )

@@ -1,0 +1,53 @@
+"""Which stage a due item is in on a day. Pure.
+
+An item is in one stage at a time: the one whose day came last. *Coming up* begins `lead_days` before the
+early day, *order* on the day by which a new part must be ordered to be there on the early day.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import date, timedelta
+
+from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.triggers.trips import COUNTED_OVERDUE_DAYS
+from wearlog.reminders.models import Stage
+
+OVERDUE_WEEKS = 4
+"""So many times a mail of its own says that an item is overdue, a week apart; then lists alone do."""
+
+WEEK_DAYS = 7
+
+
+def stage_of(item: DueItem, *, today: date, order_on: date | None = None) -> Stage | None:
+    """The item's stage, or None where nothing is to be said yet. `order_on`: the last day to order a part
+    for it, None where none is needed."""
+    if item.state in (Stage.DUE, Stage.OVERDUE):
+        return Stage(item.state)
+    begun = []
+    if order_on is not None and order_on <= today:
+        begun.append((order_on, 1, Stage.ORDER))
+    if item.state == Stage.COMING and item.early_on is not None:
+        begun.append((item.early_on - timedelta(days=math.floor(item.lead_days)), 0, Stage.COMING))
+    return max(begun)[2] if begun else None
+
+
+def overdue_week(item: DueItem, *, today: date) -> int:
+    """1 in the first seven days of being overdue, 2 in the next seven, and so on; 0 where it is not."""
+    if item.state != Stage.OVERDUE or item.due_on is None:
+        return 0
+    after = item.due_on + timedelta(days=COUNTED_OVERDUE_DAYS)
+    if item.trigger == "limit" and item.late_on is not None:
+        after = item.late_on
+    return max(0, (today - after).days - 1) // WEEK_DAYS + 1
+
+
+def telling_of(stage: Stage, *, week: int = 0, after_hold: int | None = None) -> str:
+    """The stage as a message's key has it: `coming`, `overdue 3`, `due after 12` once hold-back 12 is over,
+    so that what was held back is told again."""
+    words = [str(stage.value)]
+    if week > 1:
+        words.append(str(week))
+    if after_hold is not None:
+        words.append(f"after {after_hold}")
+    return " ".join(words)

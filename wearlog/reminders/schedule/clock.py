@@ -1,0 +1,123 @@
+"""Whether this machine's clock can be believed, and what is paused while it can't.
+
+A wrong clock would tell a year of reminders at once, or none. Within a process the wall clock is held
+against a steady one that nobody sets; between two starts against the last instant that was seen. What is out
+of line pauses scan and sender, and the site asks an owner, until the clock is put right or an owner says
+that it is right (docs/reminders.md).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db import transaction
+
+from wearlog.people import audit
+from wearlog.people.models import User
+from wearlog.people.roles import Permission, require
+from wearlog.reminders.models import LONGEST_LEASE, OutboxRow, OutboxState, ScheduleState
+from wearlog.reminders.schedule import state as schedule_state
+
+SEEN = "clock seen"
+"""The last instant at which the clock was believed."""
+
+CONFIRMED = "clock confirmed"
+"""When an owner last said that the clock is right, by that clock."""
+
+PAUSE = "clock pause"
+"""There while scan and sender are paused: `at` is what the clock said, `until` what it should have said."""
+
+JUMP = timedelta(hours=24)
+"""So far wall and steady clock may part within one process."""
+
+LONGEST_OUTAGE = timedelta(days=60)
+"""So far ahead of the last instant seen a start is an outage, not a wrong clock."""
+
+BACK = timedelta(hours=1)
+"""So far behind it a start is a small correction."""
+
+FARTHEST_ATTEMPT = timedelta(days=15)
+"""No attempt is planned farther ahead than a weekday after next; what is was planned by a wrong clock."""
+
+
+@dataclass
+class Watch:
+    """What one process remembers: an instant and a steady clock's seconds that went together. `steady_s`
+    goes on while the machine sleeps, where the system has such a clock."""
+
+    at: datetime | None = None
+    steady_s: float = 0.0
+
+    def expected(self, steady_s: float) -> datetime | None:
+        """What the wall clock should say; None before the first look."""
+        return None if self.at is None else self.at + timedelta(seconds=steady_s - self.steady_s)
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Why scan and sender are paused: what the clock said, and what it should have said."""
+
+    said: datetime
+    expected: datetime
+
+
+def look(*, watch: Watch, at: datetime, steady_s: float) -> Doubt | None:
+    """Hold the clock against what is known, and remember it where it can be believed. Writes the pause, or
+    ends it: a clock that was put right needs nobody's word."""
+    doubt = _doubt(watch, at=at, steady_s=steady_s)
+    if doubt is not None and not _is_confirmed(at):
+        ScheduleState.objects.update_or_create(
+            name=PAUSE, defaults={"at": doubt.said, "until": doubt.expected}
+        )
+        return doubt
+    watch.at, watch.steady_s = at, steady_s
+    schedule_state.put_back(SEEN, at)
+    if standing() is not None:
+        ScheduleState.objects.filter(name=PAUSE).delete()
+    return None
+
+
+def _doubt(watch: Watch, *, at: datetime, steady_s: float) -> Doubt | None:
+    expected = watch.expected(steady_s)
+    if expected is not None:
+        return Doubt(at, expected) if abs(at - expected) > JUMP else None
+    seen = schedule_state.last(SEEN)
+    if seen is None or -BACK <= at - seen <= LONGEST_OUTAGE:
+        return None
+    return Doubt(at, seen)
+
+
+def _is_confirmed(at: datetime) -> bool:
+    confirmed = schedule_state.last(CONFIRMED)
+    return confirmed is not None and -BACK <= at - confirmed < JUMP
+
+
+def standing() -> Doubt | None:
+    """The pause that stands, for pages and for senders between two looks; None where nothing is paused."""
+    row = ScheduleState.objects.filter(name=PAUSE).first()
+    return Doubt(row.at, row.until) if row is not None and row.at and row.until else None
+
+
+@transaction.atomic
+def go_on(*, by: User | None, at: datetime) -> bool:
+    """An owner says that the clock is right: end the pause. False where nothing was paused.
+
+    What was planned by a clock that ran ahead (heartbeats, attempts, leases) is pulled back to now; nothing
+    that was sent is sent again. Raises NotAllowed.
+    """
+    require(by, Permission.OWN)
+    row = ScheduleState.objects.select_for_update().filter(name=PAUSE).first()
+    if row is None:
+        return False
+    audit.write(at=at, by=by, action="clock is right", record=row, old=audit.snapshot(row))
+    row.delete()
+    for name in (SEEN, CONFIRMED):
+        schedule_state.put_back(name, at)
+    for name in (schedule_state.SCAN, schedule_state.SEND):
+        ScheduleState.objects.filter(name=name, at__gt=at).update(at=at)
+    waiting = OutboxRow.objects.filter(state=OutboxState.PENDING)
+    waiting.filter(next_attempt_at__gt=at + FARTHEST_ATTEMPT).update(next_attempt_at=at)
+    leased = OutboxRow.objects.filter(state=OutboxState.LEASED)
+    leased.filter(leased_until__gt=at + LONGEST_LEASE).update(leased_until=at)
+    return True

@@ -1,0 +1,60 @@
+"""Which work is offered for what sits at a position, and for a press as a whole; the usual first.
+
+Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from wearlog.equipment.models import Fitting, Kind
+from wearlog.service.models import Action
+
+FOR_KIND: dict[str, tuple[Action, ...]] = {
+    Kind.DIE: (
+        Action.FLIP,
+        Action.REPLACE,
+        Action.MEASURE,
+        Action.POLISH,
+        Action.CLEAN,
+        Action.INSPECT,
+        Action.REAM,
+    ),
+    Kind.SCREW: (
+        Action.POLISH,
+        Action.INSPECT,
+        Action.MEASURE,
+        Action.CLEAN,
+        Action.REPLACE,
+        Action.HARD_FACE,
+        Action.REBUILD,
+        Action.REPAIR,
+    ),
+    Kind.BARREL: (
+        Action.CLEAN,
+        Action.INSPECT,
+        Action.MEASURE,
+        Action.TURN,
+        Action.REPLACE,
+        Action.REPAIR,
+        Action.REBUILD,
+    ),
+    Kind.BELT: (Action.INSPECT, Action.ADJUST, Action.REPLACE),
+    Kind.GEARBOX: (Action.LUBRICATE, Action.INSPECT, Action.REPAIR, Action.REPLACE),
+    Kind.BEARING: (Action.LUBRICATE, Action.INSPECT, Action.REPLACE),
+}
+FOR_ANY_PART = (Action.INSPECT, Action.CLEAN, Action.MEASURE, Action.ADJUST, Action.REPAIR, Action.REPLACE)
+FOR_PRESS = (
+    Action.CLEAN,
+    Action.INSPECT,
+    Action.LUBRICATE,
+    Action.ADJUST,
+    Action.REPAIR,
+    Action.STORE,
+)
+
+
+def actions_for(kind: str, fitting: Fitting | None) -> list[Action]:
+    """What can be done next with what sits there, the usual first."""
+    offered = FOR_KIND.get(kind, FOR_ANY_PART)
+    if fitting is None:
+        return [action for action in offered if action in (Action.CLEAN, Action.INSPECT)]
+    return [action for action in offered if action != Action.FLIP or fitting.part.part_type.edges > 1]

@@ -1,0 +1,69 @@
+"""The owner's words for a hazard: instead of the shipped sentence, after it, and the signal word."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.equipment.models import Press
+from wearlog.lockout.cautions.hazards import Hazard, SignalWord, shown_word
+from wearlog.lockout.models import CautionWording
+from wearlog.web.site.forms import EntryForm
+
+WORDS = {
+    SignalWord.CAUTION: _("CAUTION: a minor or moderate injury could follow"),
+    SignalWord.WARNING: _("WARNING: death or serious injury could follow"),
+    SignalWord.DANGER: _("DANGER: death or serious injury will follow"),
+}
+
+
+class WordingForm(EntryForm):
+    """`hazard` None: words that are added to every task. `press` None: for every press."""
+
+    seen = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
+    instead = forms.CharField(
+        label=_("In your words"),
+        help_text=_("Instead of the shipped sentence. Empty: the shipped sentence stands."),
+        required=False,
+        max_length=300,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    added = forms.CharField(
+        label=_("Added"),
+        help_text=_("What is particular here: the place, the tool, what happened once."),
+        required=False,
+        max_length=300,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    word = forms.ChoiceField(label=_("Signal word"), required=False)
+    reason = forms.CharField(label=_("Why it changes"), max_length=255)
+
+    def __init__(
+        self,
+        *args: Any,
+        hazard: Hazard | None,
+        press: Press | None,
+        latest: CautionWording | None,
+        **kwargs: Any,
+    ) -> None:
+        initial = {
+            "seen": latest.number if latest else 0,
+            "instead": latest.instead if latest else "",
+            "added": latest.added if latest else "",
+            "word": latest.word if latest else "",
+        }
+        super().__init__(*args, initial=initial, **kwargs)
+        if hazard is None:
+            del self.fields["instead"], self.fields["word"]
+            return
+        graver = [word for word in SignalWord if word > hazard.word and (press or word < SignalWord.DANGER)]
+        if not graver:
+            del self.fields["word"]
+            return
+        as_shipped = _("as shipped: %(word)s") % {"word": shown_word(hazard.word.name)}
+        self.fields["word"].choices = [  # type: ignore[attr-defined]
+            ("", as_shipped),
+            *((word.name, WORDS[word]) for word in graver),
+        ]

@@ -1,0 +1,116 @@
+"""Energy sources started from proposals: each row is ticked, and says where the source is isolated."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.forms import BoundField
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.equipment.models import Press
+from wearlog.lockout.models import EnergySource
+from wearlog.lockout.starting import Proposal
+from wearlog.web.site.forms import EntryForm
+
+WRITTEN = ("source", "isolate_at", "release_by", "verify_by")
+
+
+@dataclass(frozen=True)
+class ProposedRow:
+    """One proposal on the page: its tick and the four things that can be written."""
+
+    proposal: Proposal
+    use: BoundField
+    fields: Sequence[BoundField]
+    open: bool
+
+
+class EnergyStartForm(EntryForm):
+    """Ticks and texts for every proposal. Nothing is recorded of a row without its place."""
+
+    def __init__(
+        self, *args: Any, proposals: Sequence[Proposal], taken: Iterable[str], **kwargs: Any
+    ) -> None:
+        self.proposals = proposals
+        self.taken = {name.casefold() for name in taken}
+        super().__init__(*args, **kwargs)
+
+    def take_reader(self, reader: Any) -> None:
+        for each in self.proposals:
+            self.fields[f"{each.key}-use"] = forms.BooleanField(label=each.source, required=False)
+            self.fields[f"{each.key}-source"] = text(
+                _("Energy source"), 120, initial=each.source, required=False
+            )
+            self.fields[f"{each.key}-isolate_at"] = text(
+                _("Isolated or held at"), 255, help_text=each.where, required=False
+            )
+            self.fields[f"{each.key}-release_by"] = text(
+                _("What is stored is released or held by"), 255, initial=each.release, required=False
+            )
+            self.fields[f"{each.key}-verify_by"] = text(
+                _("Verified by"), 255, initial=each.verify, required=False
+            )
+        super().take_reader(reader)
+
+    def rows(self) -> list[ProposedRow]:
+        return [
+            ProposedRow(
+                proposal=each,
+                use=self[f"{each.key}-use"],
+                fields=[self[f"{each.key}-{name}"] for name in WRITTEN],
+                open=bool(self[f"{each.key}-use"].value())
+                or any(self[f"{each.key}-{name}"].errors for name in WRITTEN),
+            )
+            for each in self.proposals
+        ]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        used = [each for each in self.proposals if cleaned.get(f"{each.key}-use")]
+        named: set[str] = set(self.taken)
+        for each in self.proposals:
+            place = self.said(f"{each.key}-isolate_at")
+            if each in used and not place:
+                self.add_error(
+                    f"{each.key}-isolate_at",
+                    _("%(source)s: say where, or untick it. Only what was looked at is recorded.")
+                    % {"source": each.source},
+                )
+            if each not in used and place:
+                self.add_error(f"{each.key}-use", _("You wrote where it is isolated. Tick it to record it."))
+        for each in used:
+            name = self.said(f"{each.key}-source").casefold()
+            if not name:
+                self.add_error(f"{each.key}-source", _("Give it a name."))
+            elif name in named:
+                self.add_error(
+                    f"{each.key}-source", _("This press has a source of that name. Give it another.")
+                )
+            named.add(name)
+        if not used and not self.errors:
+            self.add_error(None, _("Nothing is ticked. Tick each source that this press has."))
+        return cleaned
+
+    def sources(self, press: Press) -> list[EnergySource]:
+        """The ticked rows as sources of the press, not yet saved."""
+        return [
+            EnergySource(
+                press=press,
+                kind=each.kind.value,
+                **{name: self.said(f"{each.key}-{name}") for name in WRITTEN},
+            )
+            for each in self.proposals
+            if self.cleaned_data.get(f"{each.key}-use")
+        ]
+
+
+def text(label: Any, length: int, **how: Any) -> forms.CharField:
+    return forms.CharField(
+        label=label,
+        max_length=length,
+        widget=forms.Textarea(attrs={"rows": 2}) if length > 120 else None,
+        **how,
+    )

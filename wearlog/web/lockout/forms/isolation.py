@@ -1,0 +1,236 @@
+"""Putting locks on, taking them off, handing them over: what each person states."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.forms import BoundField
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.lockout.cautions.steps import RELEASE
+from wearlog.lockout.isolation.actions import NewLock
+from wearlog.lockout.isolation.rules import Person
+from wearlog.lockout.models import EnergySource, Lock
+from wearlog.people.models import User
+from wearlog.web.site.forms import EntryForm, new_ref
+from wearlog.web.site.isolations import lock_label
+
+OTHER = "other"
+
+
+@dataclass(frozen=True)
+class SourceRow:
+    """One source on the page: its tick, the lock's number, and how zero was verified."""
+
+    name: str
+    point: str
+    use: BoundField
+    fields: Sequence[BoundField]
+
+
+def line(label: Any, length: int = 255, **how: Any) -> forms.CharField:
+    how.setdefault("required", False)
+    return forms.CharField(label=label, max_length=length, **how)
+
+
+class NamesSomebody(EntryForm):
+    """A person without an account, in a fold."""
+
+    def named(self) -> Person | None:
+        name = self.said("name")
+        return Person(name=name, firm=self.said("firm")) if name else None
+
+
+class LockOnForm(NamesSomebody):
+    """`sources` of the press; `joins` where an isolation goes on already; `numbers` by the source's key are
+    the locks that the person fitted the last time."""
+
+    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    work = line(_("What is the press stopped for?"))
+    lead = line(_("Who leads the work?"), 120, help_text=_("One person answers for the locks of all."))
+    name = line(
+        _("Lock of somebody without an account"), 120, help_text=_("A contractor, a helper: by name.")
+    )
+    firm = line(_("Their firm"), 120)
+
+    def __init__(
+        self,
+        *args: Any,
+        sources: Sequence[tuple[EnergySource, str]],
+        numbers: dict[int, str],
+        joins: bool,
+        user: User,
+        **kwargs: Any,
+    ) -> None:
+        self.sources, self.numbers, self.joins = sources, numbers, joins
+        super().__init__(*args, initial={"ref": new_ref(), "lead": str(user)}, **kwargs)
+
+    def take_reader(self, reader: Any) -> None:
+        for source, _point in self.sources:
+            self._row(str(source.pk), self.numbers.get(source.pk, ""), source.verify_by)
+        self._row(OTHER, "", "")
+        self.fields["source_name"] = line(
+            _("What it is on"), 120, help_text=_("A switch, valve or plug that is not in the list above.")
+        )
+        if self.joins:
+            del self.fields["work"], self.fields["lead"]
+        super().take_reader(reader)
+
+    def _row(self, key: str, number: str, how: str) -> None:
+        self.fields[f"use-{key}"] = forms.BooleanField(label=_("My lock is on"), required=False)
+        self.fields[f"number-{key}"] = line(_("Number on the lock"), 60, initial=number)
+        self.fields[f"verified-{key}"] = forms.BooleanField(label=_("I verified it"), required=False)
+        self.fields[f"how-{key}"] = line(
+            _("How"), initial=how, help_text=_("What you tried, and what happened.")
+        )
+
+    def rows(self) -> list[SourceRow]:
+        return [self._bound(str(source.pk), source.source, point) for source, point in self.sources]
+
+    def other(self) -> SourceRow:
+        return self._bound(OTHER, "", "")
+
+    def _bound(self, key: str, name: str, point: str) -> SourceRow:
+        return SourceRow(
+            name=name,
+            point=point,
+            use=self[f"use-{key}"],
+            fields=[self[f"{part}-{key}"] for part in ("number", "verified", "how")],
+        )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        keys = [*(str(source.pk) for source, _point in self.sources), OTHER]
+        for key in keys:
+            if cleaned.get(f"verified-{key}") and not self.said(f"how-{key}"):
+                self.add_error(
+                    f"how-{key}", _("Write how you verified it: what you tried, and what happened.")
+                )
+            if cleaned.get(f"verified-{key}") and not cleaned.get(f"use-{key}"):
+                self.add_error(f"use-{key}", _("You verified it. Tick your lock too, or untick that."))
+        if cleaned.get(f"use-{OTHER}") and not self.said("source_name"):
+            self.add_error("source_name", _("Say what the lock is on."))
+        return cleaned
+
+    def locks(self) -> list[NewLock]:
+        """The ticked rows."""
+        found = [
+            self._new(str(source.pk), source_id=source.pk)
+            for source, _point in self.sources
+            if self.cleaned_data.get(f"use-{source.pk}")
+        ]
+        if self.cleaned_data.get(f"use-{OTHER}"):
+            found.append(self._new(OTHER, source_name=self.said("source_name")))
+        return found
+
+    def _new(self, key: str, **what: Any) -> NewLock:
+        verified = self.said(f"how-{key}") if self.cleaned_data.get(f"verified-{key}") else ""
+        return NewLock(number=self.said(f"number-{key}"), verified_how=verified, **what)
+
+
+def steps_field(names: Collection[str], label: Any) -> forms.MultipleChoiceField:
+    """Steps before a restart to tick, each once it is done."""
+    return forms.MultipleChoiceField(
+        label=label,
+        choices=[(step.name, step.clause) for step in RELEASE if step.name in names],
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+
+
+def locks_field(locks: Sequence[Lock], label: Any) -> forms.MultipleChoiceField:
+    return forms.MultipleChoiceField(
+        label=label,
+        choices=[(str(lock.pk), lock_label(lock)) for lock in locks],
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+
+
+class LockOffForm(EntryForm):
+    def __init__(self, *args: Any, locks: Sequence[Lock], user: User, **kwargs: Any) -> None:
+        self.choices = locks
+        own = [str(lock.pk) for lock in locks if lock.is_of(user)]
+        super().__init__(*args, initial={"locks": own, "why": "self"}, **kwargs)
+
+    def take_reader(self, reader: Any) -> None:
+        self.fields["locks"] = locks_field(self.choices, _("Which lock is off"))
+        self.fields["why"] = forms.ChoiceField(
+            label=_("Why"),
+            choices=[("self", _("My work here is done")), ("test", _("For a test under power"))],
+            widget=forms.RadioSelect,
+        )
+        self.fields["stated"] = steps_field(
+            ("look", "clear"), _("With the last lock of the press: tick what is done")
+        )
+        super().take_reader(reader)
+
+    def lock_ids(self) -> list[int]:
+        return [int(key) for key in self.cleaned_data["locks"]]
+
+
+class HandOverForm(NamesSomebody):
+    to = forms.ModelChoiceField(
+        label=_("Who takes over"), queryset=User.objects.none(), required=False, empty_label="…"
+    )
+    name = line(_("Or somebody without an account"), 120, help_text=_("A contractor, a helper: by name."))
+    firm = line(_("Their firm"), 120)
+
+    def __init__(self, *args: Any, locks: Sequence[Lock], people: Any, **kwargs: Any) -> None:
+        self.choices = locks
+        self.people = people
+        super().__init__(*args, initial={"locks": [str(lock.pk) for lock in locks]}, **kwargs)
+
+    def take_reader(self, reader: Any) -> None:
+        self.fields["to"].queryset = self.people  # type: ignore[attr-defined]
+        self.fields["locks"] = locks_field(self.choices, _("Which locks"))
+        for lock in self.choices:
+            self.fields[f"number-{lock.pk}"] = line(
+                _("%(source)s: number on the other's lock") % {"source": lock.source_name}, 60
+            )
+        self.order_fields(["locks", *(f"number-{lock.pk}" for lock in self.choices), "to", "name", "firm"])
+        super().take_reader(reader)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        for key in cleaned.get("locks", ()):
+            if not self.said(f"number-{key}"):
+                self.add_error(f"number-{key}", _("Write the number on the lock that is on now."))
+        if cleaned.get("to") and self.said("name"):
+            self.add_error("name", _("Choose somebody above, or write a name here, not both."))
+        return cleaned
+
+    def numbers(self) -> dict[int, str]:
+        return {int(key): self.said(f"number-{key}") for key in self.cleaned_data["locks"]}
+
+
+class EndForm(EntryForm):
+    def take_reader(self, reader: Any) -> None:
+        self.fields["stated"] = steps_field([step.name for step in RELEASE], _("Tick each once it is done"))
+        super().take_reader(reader)
+
+
+class ForAnotherForm(EntryForm):
+    reason = line(_("Why it can't wait"), required=True)
+    not_here = line(_("How you made sure that the person is not on the premises"), required=True)
+    contact = line(_("How you reached the person, or what you tried"), required=True)
+
+    def take_reader(self, reader: Any) -> None:
+        self.fields["stated"] = steps_field(
+            ("look", "clear"), _("Before the lock comes off: tick what is done")
+        )
+        super().take_reader(reader)
+
+
+class VerifyForm(EntryForm):
+    how = line(_("How you verified it"), required=True, help_text=_("What you tried, and what happened."))
+
+
+class LockCorrectForm(EntryForm):
+    number = line(_("Number on the lock"), 60, required=True)
+    place = line(_("Place"))
+    firm = line(_("Firm"), 120)
+    reason = line(_("Why it changes"), required=True)

@@ -1,0 +1,50 @@
+"""The record of a yearly look: which presses, when, who looked, and with whom."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.equipment.models import Press
+from wearlog.lockout.models import Yearly
+from wearlog.people.models import Role, User
+from wearlog.web.site.fields import InstantField
+from wearlog.web.site.forms import EntryForm
+
+
+class YearlyForm(EntryForm):
+    presses = forms.ModelMultipleChoiceField(
+        label=_("Presses"), queryset=Press.objects.none(), widget=forms.CheckboxSelectMultiple, required=False
+    )
+    people = forms.ModelMultipleChoiceField(
+        label=_("People"), queryset=User.objects.none(), widget=forms.CheckboxSelectMultiple, required=False
+    )
+    others = forms.CharField(
+        label=_("People without an account"), max_length=255, required=False, help_text=_("By name.")
+    )
+    looked_by = forms.CharField(label=_("Who looked"), max_length=120)
+    finding = forms.CharField(
+        label=_("What was found, and what is to be mended"),
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    done_at = InstantField(label=_("When"), required=False, help_text=_("Left open: now."))
+
+    def __init__(self, *args: Any, kind: str, **kwargs: Any) -> None:
+        self.kind = kind
+        super().__init__(*args, **kwargs)
+
+    def take_reader(self, reader: Any) -> None:
+        people = User.objects.filter(is_active=True).exclude(role=Role.VIEWER).order_by("name", "username")
+        self.fields["people"].queryset = people  # type: ignore[attr-defined]
+        presses = Press.objects.filter(retired_on__isnull=True).order_by("code")
+        self.fields["presses"].queryset = presses  # type: ignore[attr-defined]
+        if self.kind == Yearly.INSTRUCTION:
+            del self.fields["others"]
+            self.fields["looked_by"].label = _("Who instructed")
+            self.fields["people"].label = _("Who was instructed")
+        else:
+            self.fields["people"].label = _("Who uses the procedure and was there")
+        super().take_reader(reader)

@@ -1,0 +1,292 @@
+"""What a person does with locks: on, off, handed over, verified, corrected; and the end of an isolation."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any, cast
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from wearlog.equipment.models import Press
+from wearlog.lockout.cautions import steps
+from wearlog.lockout.cautions.queries import caution_for_press, isolation_point
+from wearlog.lockout.isolation.queries import last_number
+from wearlog.lockout.models import EnergySource, Lock
+from wearlog.logbook import lockouts
+from wearlog.people.models import Role, User
+from wearlog.people.refusals import Refused
+from wearlog.people.roles import Permission
+from wearlog.web.lockout.forms.isolation import (
+    EndForm,
+    ForAnotherForm,
+    HandOverForm,
+    LockCorrectForm,
+    LockOffForm,
+    LockOnForm,
+    VerifyForm,
+)
+from wearlog.web.site import isolations
+from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.history import changes_of
+from wearlog.web.site.pages import FormPage
+
+
+class OnIsolation(FormPage):
+    """A form about the press in the address; afterwards its isolation page says how it stands."""
+
+    def prepare(self) -> None:
+        self.press = get_object_or_404(Press, pk=self.kwargs["pk"])
+        self.now = next(iter(isolations.open_at(self.request.user, [self.press.pk])), None)
+
+    @property
+    def locks(self) -> list[Lock]:
+        """Those that the reader may speak for."""
+        return isolations.speaks_for(self.request.user, self.now.locks) if self.now else []
+
+    def context(self) -> dict[str, Any]:
+        return {
+            "press": self.press,
+            "now": self.now,
+            "locks": self.locks,
+            "back": reverse("web:isolation", kwargs={"pk": self.press.pk}),
+            "caution": caution_for_press(self.press.pk, "", ""),
+        }
+
+    def done(self, record: Any) -> HttpResponse:
+        messages.success(self.request, self.said(record))
+        return HttpResponseRedirect(reverse("web:isolation", kwargs={"pk": self.press.pk}))
+
+    def said(self, record: Any) -> str:
+        raise NotImplementedError
+
+
+class LockOn(OnIsolation):
+    template_name = "web/lockout/on.html"
+
+    def form(self, data: Any) -> LockOnForm:
+        sources = list(EnergySource.objects.filter(press=self.press))
+        return LockOnForm(
+            data,
+            reader=self.reader,
+            sources=[(source, isolation_point(source)) for source in sources],
+            numbers={source.pk: last_number(self.request.user, source) for source in sources},
+            joins=self.now is not None,
+            user=self.request.user,
+        )
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "apply": steps.APPLY}
+
+    def act(self, form: LockOnForm, now: datetime) -> list[Lock]:
+        return lockouts.fit_locks(
+            by=self.request.user,
+            at=now,
+            press_id=self.press.pk,
+            locks=form.locks(),
+            work=form.said("work"),
+            lead=form.said("lead"),
+            person=form.named(),
+            ref=form.said("ref"),
+            confirmed=form.confirmed,
+        )
+
+    def said(self, record: list[Lock]) -> str:
+        return ngettext(
+            "Recorded as you stated it: %(n)s lock is on.",
+            "Recorded as you stated it: %(n)s locks are on.",
+            len(record),
+        ) % {"n": len(record)}
+
+
+class LockOff(OnIsolation):
+    template_name = "web/lockout/off.html"
+
+    def form(self, data: Any) -> LockOffForm:
+        return LockOffForm(data, reader=self.reader, locks=self.locks, user=self.request.user)
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "test_steps": steps.TEST, "release": steps.RELEASE}
+
+    def act(self, form: LockOffForm, now: datetime) -> list[Lock]:
+        return lockouts.take_off(
+            by=self.request.user,
+            at=now,
+            lock_ids=form.lock_ids(),
+            for_a_test=form.cleaned_data["why"] == "test",
+            stated=form.cleaned_data["stated"],
+        )
+
+    def said(self, record: list[Lock]) -> str:
+        return _("Recorded as you stated it: off are %(locks)s.") % {
+            "locks": "; ".join(isolations.lock_label(lock) for lock in record)
+        }
+
+
+class HandOver(OnIsolation):
+    template_name = "web/lockout/hand_over.html"
+
+    def form(self, data: Any) -> HandOverForm:
+        people = (
+            User.objects.filter(is_active=True).exclude(role=Role.VIEWER).exclude(pk=self.request.user.pk)
+        )
+        return HandOverForm(
+            data, reader=self.reader, locks=self.locks, people=people.order_by("name", "username")
+        )
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "hand_over": steps.HAND_OVER}
+
+    def act(self, form: HandOverForm, now: datetime) -> list[Lock]:
+        return lockouts.hand_over(
+            by=self.request.user,
+            at=now,
+            numbers=form.numbers(),
+            to=form.cleaned_data["to"],
+            person=form.named(),
+        )
+
+    def said(self, record: list[Lock]) -> str:
+        return _("Handed over to %(who)s, who verifies anew and confirms.") % {"who": record[0].holder_name}
+
+
+class EndIsolation(OnIsolation):
+    template_name = "web/lockout/end.html"
+
+    def form(self, data: Any) -> EndForm:
+        return EndForm(data, reader=self.reader)
+
+    def act(self, form: EndForm, now: datetime) -> Any:
+        if self.now is None:
+            raise Refused(_("No isolation goes on at this press; somebody may have ended it already."))
+        return lockouts.end_isolation(
+            by=self.request.user,
+            at=now,
+            isolation_id=self.now.isolation.pk,
+            stated=form.cleaned_data["stated"],
+        )
+
+    def said(self, record: Any) -> str:
+        return _("Ended, as you stated it. Look at the machine before anybody starts it.")
+
+
+class OnLock(OnIsolation):
+    """A form about one lock."""
+
+    def prepare(self) -> None:
+        found = (
+            Lock.objects.select_related("isolation__press", "follows").filter(pk=self.kwargs["pk"]).first()
+        )
+        if found is None:
+            raise Http404(_("There is no such lock."))
+        self.lock: Lock = found
+        self.press = self.lock.isolation.press
+        self.now = next(iter(isolations.open_at(self.request.user, [self.press.pk])), None)
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "lock": self.lock}
+
+
+class ForAnother(OnLock):
+    template_name = "web/lockout/for_another.html"
+
+    def form(self, data: Any) -> ForAnotherForm:
+        return ForAnotherForm(data, reader=self.reader)
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "for_another": steps.FOR_ANOTHER}
+
+    def act(self, form: ForAnotherForm, now: datetime) -> Lock:
+        return lockouts.take_off_for_another(
+            by=self.request.user,
+            at=now,
+            lock_id=self.lock.pk,
+            reason=form.said("reason"),
+            not_here=form.said("not_here"),
+            contact=form.said("contact"),
+            stated=form.cleaned_data["stated"],
+        )
+
+    def said(self, record: Lock) -> str:
+        return _("Recorded. %(who)s must know before they work here again.") % {"who": record.holder_name}
+
+
+class Verify(OnLock):
+    template_name = "web/lockout/verify.html"
+
+    def form(self, data: Any) -> VerifyForm:
+        how = self.lock.verified_how or (self.lock.source.verify_by if self.lock.source else "")
+        return VerifyForm(data, reader=self.reader, initial={"how": how})
+
+    def act(self, form: VerifyForm, now: datetime) -> Lock:
+        return lockouts.state_verified(
+            by=self.request.user, at=now, lock_id=self.lock.pk, how=form.said("how")
+        )
+
+    def said(self, record: Lock) -> str:
+        return _("Recorded as you stated it: %(how)s") % {"how": record.verified_how}
+
+
+class LockCorrect(OnLock):
+    template_name = "web/lockout/correct.html"
+
+    def form(self, data: Any) -> LockCorrectForm:
+        initial = {"number": self.lock.number, "place": self.lock.place, "firm": self.lock.firm}
+        return LockCorrectForm(data, reader=self.reader, initial=initial)
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "changes": changes_of(self.lock, self.reader)}
+
+    def act(self, form: LockCorrectForm, now: datetime) -> Lock:
+        if "strike" in self.request.POST:
+            return lockouts.strike_out_lock(
+                by=self.request.user, at=now, lock_id=self.lock.pk, reason=form.said("reason")
+            )
+        return lockouts.correct_lock(
+            by=self.request.user,
+            at=now,
+            lock_id=self.lock.pk,
+            number=form.said("number"),
+            place=form.said("place"),
+            firm=form.said("firm"),
+            reason=form.said("reason"),
+        )
+
+    def said(self, record: Lock) -> str:
+        return _("Struck out.") if record.voided_at is not None else _("Corrected.")
+
+
+def one_touch(request: HttpRequest, pk: int, act: Any, words: str) -> HttpResponse:
+    """A button of the isolation page that needs no form."""
+    lock = get_object_or_404(Lock.objects.select_related("isolation"), pk=pk)
+    if request.method == "POST":
+        try:
+            act(by=cast("SignedInRequest", request).user, at=timezone.now(), lock_id=pk)
+            messages.success(request, words)
+        except Refused as refused:
+            messages.error(request, refused.message)
+    return HttpResponseRedirect(reverse("web:isolation", kwargs={"pk": lock.isolation.press_id}))
+
+
+@needs(Permission.LOG)
+def lock_confirm(request: HttpRequest, pk: int) -> HttpResponse:
+    return one_touch(request, pk, lockouts.confirm_lock, _("Recorded as you stated it: your lock is on."))
+
+
+@needs(Permission.LOG)
+def lock_told(request: HttpRequest, pk: int) -> HttpResponse:
+    return one_touch(request, pk, lockouts.tell, _("Recorded: the person knows."))
+
+
+lock_on = LockOn.as_page(Permission.LOG)
+lock_off = LockOff.as_page(Permission.LOG)
+hand_over = HandOver.as_page(Permission.LOG)
+end = EndIsolation.as_page(Permission.LOG)
+for_another = ForAnother.as_page(Permission.OWN)
+verify = Verify.as_page(Permission.LOG)
+correct = LockCorrect.as_page(Permission.LOG)

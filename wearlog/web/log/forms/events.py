@@ -1,0 +1,279 @@
+"""Incidents, the release of a lot, crop changes, notes, readings, gauges and moves of parts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.equipment.models import Fitting, Part, Press, RetiredBecause
+from wearlog.logbook.entries import NewCropChange, NewIncident, NewMeasurement
+from wearlog.runs.models import Crop
+from wearlog.service.models import Bound, IncidentKind
+from wearlog.web.log.forms.photos import PhotosField
+from wearlog.web.log.forms.spares import SpareForm
+from wearlog.web.log.forms.work import edge_label, gauge_words
+from wearlog.web.site.fields import HoursField, InstantField, LengthField, MassField, Reader, pills
+from wearlog.web.site.forms import EntryForm, new_ref
+from wearlog.web.site.known import EdgeKnown, PlaceNow, Spare
+
+
+def note_field(label: Any = "") -> forms.CharField:
+    return forms.CharField(label=label or _("Note"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
+
+
+def number_field() -> forms.TextInput:
+    return forms.TextInput(attrs={"class": "number"})
+
+
+class IncidentForm(EntryForm):
+    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    press = forms.IntegerField(widget=forms.HiddenInput)
+    kind = forms.ChoiceField(
+        label=_("What happened?"),
+        choices=IncidentKind.choices,
+        widget=pills(),
+        error_messages={"required": _("Choose what happened.")},
+    )
+    position = forms.ChoiceField(label=_("Where?"), required=False, widget=pills())
+    lot = forms.CharField(
+        label=_("Lot in the press"),
+        max_length=60,
+        required=False,
+        help_text=_("Metal holds this lot's oil and cake until somebody releases it by name."),
+    )
+    note = note_field(_("What was seen"))
+    photo = PhotosField()
+    happened_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+
+    def __init__(self, *args: Any, reader: Reader, places: Sequence[PlaceNow], **kwargs: Any) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.fields["ref"].initial = new_ref()
+        self.fields["position"].choices = [  # type: ignore[attr-defined]
+            ("", _("not said")),
+            *((str(place.position.pk), place.position.name) for place in places),
+        ]
+
+    def entry(self, *, press: Press, now: datetime) -> NewIncident:
+        position = self.said("position")
+        return NewIncident(
+            press_id=press.pk,
+            kind=self.said("kind"),
+            happened_at=self.at_or("happened_at", now),
+            position_id=int(position) if position else None,
+            lot=self.said("lot"),
+            note=self.said("note"),
+            ref=self.said("ref"),
+        )
+
+
+class ReleaseForm(EntryForm):
+    released_by = forms.CharField(
+        label=_("Released by"),
+        max_length=120,
+        help_text=_("The name of the person who looked at it and answers for it."),
+        error_messages={"required": _("Write the name of the person who releases the lot.")},
+    )
+    reason = forms.CharField(
+        label=_("Why it may be used"),
+        widget=forms.Textarea(attrs={"rows": 3}),
+        error_messages={"required": _("Write what was found and looked at.")},
+    )
+
+
+class CropChangeForm(EntryForm):
+    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    press = forms.IntegerField(widget=forms.HiddenInput)
+    from_crop = forms.ModelChoiceField(label=_("From"), queryset=Crop.objects.all(), required=False)
+    to_crop = forms.ModelChoiceField(
+        label=_("To"),
+        queryset=Crop.objects.all(),
+        widget=pills(),
+        empty_label=None,
+        error_messages={"required": _("Choose the crop that comes next.")},
+    )
+    finding = forms.CharField(
+        label=_("What was cleaned, and how it looked"),
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    purge_kg = MassField(label=_("Purge seed"))
+    signed_by = forms.CharField(
+        label=_("Signed by"),
+        max_length=120,
+        help_text=_("The person who cleaned and answers for it."),
+        error_messages={"required": _("Write the name of the person who cleaned and signs for it.")},
+    )
+    done_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+    note = note_field()
+
+    def __init__(self, *args: Any, reader: Reader, crops: Sequence[Crop], **kwargs: Any) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.fields["ref"].initial = new_ref()
+        self.fields["to_crop"].choices = [(crop.pk, crop.code) for crop in crops]  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("from_crop") and cleaned["from_crop"] == cleaned.get("to_crop"):
+            self.add_error("to_crop", _("This is the crop that it comes from. Choose the next one."))
+        return cleaned
+
+    def entry(self, *, press: Press, now: datetime) -> NewCropChange:
+        value = self.cleaned_data
+        return NewCropChange(
+            press_id=press.pk,
+            done_at=self.at_or("done_at", now),
+            to_crop_id=value["to_crop"].pk,
+            signed_by=self.said("signed_by"),
+            from_crop_id=value["from_crop"].pk if value.get("from_crop") else None,
+            purge_kg=value.get("purge_kg"),
+            finding=self.said("finding"),
+            note=self.said("note"),
+            ref=self.said("ref"),
+        )
+
+
+class NoteForm(EntryForm):
+    text = forms.CharField(
+        label=_("For whoever comes next"),
+        max_length=4000,
+        widget=forms.Textarea(attrs={"rows": 4}),
+        error_messages={"required": _("Write a line, or go back.")},
+    )
+    photo = PhotosField()
+    press = forms.ChoiceField(label=_("About"), required=False, widget=pills())
+    by_name = forms.CharField(label=_("Signed"), max_length=120, required=False)
+
+    def __init__(self, *args: Any, reader: Reader, presses: Sequence[Press], **kwargs: Any) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.fields["press"].choices = [  # type: ignore[attr-defined]
+            ("", _("the whole mill")),
+            *((str(press.pk), str(press)) for press in presses),
+        ]
+
+
+class ReadingForm(EntryForm):
+    press = forms.IntegerField(widget=forms.HiddenInput)
+    meter_h = HoursField(
+        label=_("Hour meter shows"),
+        most=999_999,
+        required=True,
+        widget=number_field(),
+        error_messages={"required": _("Write what the hour meter shows.")},
+    )
+    new_meter = forms.BooleanField(
+        label=_("This is a new hour meter; the count goes on from here"), required=False
+    )
+    read_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+
+
+class MeasurementForm(EntryForm):
+    """A gauge on a part, on the press or on the bench."""
+
+    part = forms.IntegerField(widget=forms.HiddenInput)
+    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    edge = forms.ChoiceField(label=_("Edge"), required=False, widget=pills())
+    value_mm = LengthField(
+        label=_("Measured"),
+        most=5000,
+        required=True,
+        widget=number_field(),
+        error_messages={"required": _("Write what you measured.")},
+    )
+    place = forms.CharField(label=_("Place"), max_length=60, required=False, help_text=_("Such as: flight 3"))
+    bound = forms.ChoiceField(
+        label=_("The gauge gave"),
+        required=False,
+        choices=[("", _("the value itself")), *Bound.choices],
+        widget=pills(),
+    )
+    gauge = forms.CharField(label=_("Gauge used"), max_length=60, required=False)
+    measured_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+    note = note_field()
+
+    def __init__(
+        self,
+        *args: Any,
+        reader: Reader,
+        of_part: Part,
+        edges: Sequence[EdgeKnown],
+        at_work: str,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.fields["ref"].initial = new_ref()
+        if len(edges) > 1:
+            self.fields["edge"].choices = [  # type: ignore[attr-defined]
+                (edge.edge, edge_label(edge, reader)) for edge in edges
+            ]
+            self.fields["edge"].required = True
+            self.fields["edge"].error_messages["required"] = _("Choose the edge that you measured.")
+        else:
+            del self.fields["edge"]
+        self.fields["value_mm"].help_text = gauge_words(of_part, edges, at_work, reader)
+
+    def measurement(self) -> NewMeasurement:
+        return NewMeasurement(
+            value_mm=self.cleaned_data["value_mm"],
+            **{name: self.said(name) for name in ("place", "bound", "gauge", "note", "ref")},
+        )
+
+    def folded(self) -> list[Any]:
+        return [self[name] for name in ("place", "bound", "gauge", "measured_at", "note")]
+
+
+class FitForm(SpareForm):
+    """A part from the shelf onto an empty position."""
+
+    position = forms.IntegerField(widget=forms.HiddenInput)
+    fitted_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+
+    aliases = {"part": "new", "edge": "new", "moved_at": "fitted_at"}
+
+    def __init__(self, *args: Any, reader: Reader, spares: Sequence[Spare], **kwargs: Any) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.offer(spares)
+
+
+class TakeOffForm(EntryForm):
+    fitting = forms.IntegerField(widget=forms.HiddenInput)
+    retired_because = forms.ChoiceField(
+        label=_("What becomes of it"),
+        required=False,
+        choices=[("", _("goes on the shelf")), *RetiredBecause.choices],
+        widget=pills(),
+    )
+    removed_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+
+    aliases = {"moved_at": "removed_at"}
+
+
+class SwapForm(EntryForm):
+    fitting = forms.IntegerField(widget=forms.HiddenInput)
+    second = forms.ChoiceField(
+        label=_("Changes places with"),
+        widget=pills(),
+        error_messages={"required": _("Choose the part that it changes places with.")},
+    )
+    moved_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+
+    aliases = {"part": "second", "position": "second"}
+
+    def __init__(self, *args: Any, reader: Reader, others: Sequence[Fitting], **kwargs: Any) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.fields["second"].choices = [  # type: ignore[attr-defined]
+            (str(other.pk), str(other)) for other in others
+        ]
+
+
+def others_like(fitting: Fitting) -> list[Fitting]:
+    """Fitted parts of the same kind elsewhere: what this one could change places with."""
+    return list(
+        Fitting.objects.open()
+        .filter(position__kind=fitting.position.kind)
+        .exclude(pk=fitting.pk)
+        .select_related("part", "position__press")
+    )

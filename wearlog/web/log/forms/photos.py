@@ -1,0 +1,65 @@
+"""Photos from the phone: a field for several files, each checked and drawn anew before anything is stored."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from wearlog.people.refusals import Refused
+from wearlog.service.photos import MOST_PHOTOS
+from wearlog.service.pictures import MOST_BYTES, Picture, picture_of
+from wearlog.web.site.forms import EntryForm
+
+
+class PhotoInput(forms.ClearableFileInput):
+    """Opens the camera at the back of a phone; elsewhere it takes files."""
+
+    allow_multiple_selected = True
+    template_name = "django/forms/widgets/file.html"
+
+    def __init__(self) -> None:
+        super().__init__(attrs={"accept": "image/*", "capture": "environment", "multiple": True})
+
+
+class PhotosField(forms.FileField):
+    """Gives a list of pictures, which is empty where nothing was chosen."""
+
+    widget = PhotoInput
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("required", False)
+        kwargs.setdefault("label", gettext_lazy("Photo"))
+        kwargs.setdefault("help_text", gettext_lazy("Its place and camera data are taken out."))
+        super().__init__(**kwargs)
+
+    def clean(self, data: Any, initial: Any = None) -> Any:
+        files: Sequence[UploadedFile[bytes]] = (
+            data if isinstance(data, list | tuple) else [data] if data else []
+        )
+        if self.required and not files:
+            raise ValidationError(_("Choose a photo, or take one."), code="required")
+        if len(files) > MOST_PHOTOS:
+            raise ValidationError(
+                _("At most %(most)s photos at a time.") % {"most": MOST_PHOTOS}, code="too_many"
+            )
+        return [self._picture(file) for file in files]
+
+    @staticmethod
+    def _picture(file: UploadedFile[bytes]) -> Picture:
+        try:
+            # One byte more than is taken tells that there is more, without reading all of it.
+            return picture_of(file.read(MOST_BYTES + 1))
+        except Refused as refused:
+            raise ValidationError(refused.message, code="photo") from refused
+
+
+class PhotoForm(EntryForm):
+    """A photo more for an entry that stands."""
+
+    photo = PhotosField(required=True)

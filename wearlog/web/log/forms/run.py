@@ -1,0 +1,326 @@
+"""A run: two numbers, and everything else folded away."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.calc import units
+from wearlog.equipment.models import Press
+from wearlog.logbook.entries import NewRun
+from wearlog.runs.models import Crop, Dirt, SeedHow
+from wearlog.web.site.fields import (
+    HoursField,
+    InstantField,
+    MassField,
+    NumberField,
+    Reader,
+    TemperatureField,
+    pills,
+)
+from wearlog.web.site.forms import EntryForm, new_ref
+
+METRIC_UNITS = ("kg", "bag", "t", "lb", "short_ton", "cwt", "bushel")
+US_UNITS = ("lb", "bag", "short_ton", "cwt", "bushel", "kg", "t")
+
+
+def unit_choices(reader: Reader) -> list[tuple[str, str]]:
+    order = US_UNITS if units.is_us(reader.system) else METRIC_UNITS
+    return [(code, units.unit_word(code)) for code in order]
+
+
+HOW = [
+    (SeedHow.WEIGHED.value, _("weighed")),
+    (SeedHow.ABOUT.value, _("about")),
+    (SeedHow.WORKED_OUT.value, _("don't know")),
+]
+"""What a person can say of the seed. "Don't know" has it worked out, and shown before it is kept."""
+BOTH = _("You wrote an amount and said that it isn't known. Empty the amount, or choose “about”.")
+
+
+class SeedAmount(EntryForm):
+    """The second number: how much seed, in the unit of the person's choice."""
+
+    seed = NumberField(
+        label=_("Seed pressed"),
+        most=10_000_000,
+        widget=forms.TextInput(attrs={"class": "number"}),
+    )
+    seed_unit = forms.ChoiceField(label=_("Unit"))
+    bag = MassField(label=_("One bag weighs"), most=5000)
+    seed_how = forms.ChoiceField(
+        label=_("The seed was"), required=False, choices=HOW, initial=SeedHow.WEIGHED.value, widget=pills()
+    )
+
+    aliases = {"seed_kg": "seed"}
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.fields["seed_unit"].choices = unit_choices(reader)  # type: ignore[attr-defined]
+
+    @property
+    def how(self) -> str:
+        """What was said of the seed: a value of SeedHow."""
+        return str(self.cleaned_data.get("seed_how") or SeedHow.WEIGHED)
+
+    def seed_kg(self, crop: Crop) -> Decimal | None:
+        """The seed in kilograms; None with an error at its field, or where it is to be worked out."""
+        amount, unit = self.cleaned_data.get("seed"), self.cleaned_data.get("seed_unit") or "kg"
+        if self.how == SeedHow.WORKED_OUT:
+            if amount is not None:
+                self.add_error("seed", BOTH)
+            return None
+        if amount is None:
+            if "seed" not in self.errors:
+                self.add_error(
+                    "seed", _("Write how much seed was pressed; 0 where it was none. Or choose “don't know”.")
+                )
+            return None
+        bag = self.cleaned_data.get("bag")
+        if unit == "bag" and not bag:
+            if "bag" not in self.errors:
+                self.add_error("bag", _("Write what one bag weighs."))
+            return None
+        try:
+            return units.to_kg(
+                amount, unit, bag_kg=bag, bushel_kg=crop.bushel_kg or units.bushel_kg_of(crop.code)
+            )
+        except units.UnitProblem as problem:
+            self.add_error("seed", problem.worded(gettext))
+            return None
+
+
+FOLDED: tuple[tuple[str, Any, tuple[str, ...]], ...] = (
+    ("when", _("Other times, meter"), ("not_read", "hours_h", "started_at", "ended_at", "new_meter")),
+    ("seed", _("Lot and seed"), ("lot", "through", "dirt", "moisture_pct", "seed_oil_pct", "purge")),
+    ("out", _("Oil and cake"), ("oil_kg", "cake_kg", "foots_kg", "cake_oil_pct")),
+    ("machine", _("Machine"), ("head_c", "drive_hz", "motor_a", "energy_kwh")),
+    ("who", _("Who, and a note"), ("done_by", "note")),
+)
+
+
+class RunForm(SeedAmount):
+    field_order = ("ref", "press", "crop", "meter_h", "hours_h", "seed", "seed_unit", "bag", "seed_how")
+
+    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    press = forms.IntegerField(widget=forms.HiddenInput)
+    crop = forms.ModelChoiceField(
+        label=_("Crop"),
+        queryset=Crop.objects.all(),
+        widget=pills(),
+        empty_label=None,
+        error_messages={"required": _("Choose the crop.")},
+    )
+    meter_h = HoursField(
+        label=_("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs={"class": "number"})
+    )
+    hours_h = HoursField(
+        label=_("Hours pressed"),
+        most=10_000,
+        help_text=_("As 7.5 or 7:30."),
+        widget=forms.TextInput(attrs={"class": "number"}),
+    )
+    not_read = forms.BooleanField(
+        label=_("Hours not known: go by the clock"),
+        required=False,
+        help_text=_("Write below about when it started. The clock then tells the hours."),
+    )
+    started_at = InstantField(label=_("Started"), help_text=_("Empty: worked out from the hours."))
+    ended_at = InstantField(label=_("Ended"), help_text=_("Empty: from start and hours, else just now."))
+    new_meter = forms.BooleanField(label=_("This is a new hour meter; the count goes on"), required=False)
+    lot = forms.CharField(label=_("Lot"), max_length=60, required=False)
+    through = forms.ChoiceField(label=_("Barrels that pressed"), required=False, widget=pills())
+    dirt = forms.ChoiceField(
+        label=_("How clean was the seed?"),
+        required=False,
+        choices=[("", _("not said")), *Dirt.choices],
+        widget=pills(),
+    )
+    moisture_pct = NumberField(label=_("Seed moisture"), unit="%", most=100)
+    seed_oil_pct = NumberField(label=_("Oil in the seed"), unit="%", most=100)
+    purge = forms.BooleanField(label=_("Purge seed, off-grade"), required=False)
+    oil_kg = MassField(label=_("Oil"))
+    cake_kg = MassField(label=_("Cake"))
+    foots_kg = MassField(label=_("Foots"))
+    cake_oil_pct = NumberField(label=_("Oil left in the cake"), unit="%", most=100)
+    head_c = TemperatureField(label=_("Head temperature"), least=-50, most=400)
+    drive_hz = NumberField(label=_("Drive"), unit="Hz", most=1000)
+    motor_a = NumberField(label=_("Motor"), unit="A", most=10_000)
+    energy_kwh = NumberField(label=_("Energy"), unit="kWh")
+    done_by = forms.CharField(label=_("Done by"), max_length=120, required=False)
+    note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
+
+    def __init__(
+        self,
+        *args: Any,
+        reader: Reader,
+        crops: Sequence[Crop],
+        barrels: Sequence[str],
+        by_meter: bool,
+        meter_help: str = "",
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.by_meter = by_meter
+        self.fields["meter_h"].help_text = meter_help
+        self.fields["crop"].choices = [(crop.pk, crop.code) for crop in crops]  # type: ignore[attr-defined]
+        if len(barrels) > 1:
+            self.fields["through"].choices = [  # type: ignore[attr-defined]
+                ("", _("all")),
+                *((barrel, barrel) for barrel in barrels),
+            ]
+        else:
+            del self.fields["through"]
+        self.fields["ref"].initial = new_ref()
+
+    @property
+    def starts(self) -> bool:
+        """Whether the person pressed "start now" instead of handing in numbers."""
+        return "start" in self.data
+
+    @property
+    def first_number(self) -> Any:
+        return self["meter_h" if self.by_meter else "hours_h"]
+
+    def folds(self) -> list[dict[str, Any]]:
+        """The folded groups: title, fields, and whether one must stand open because of what is in it."""
+        shown = {"meter_h" if self.by_meter else "hours_h"}
+        groups = []
+        for key, title, all_names in FOLDED:
+            names = tuple(name for name in all_names if name in self.fields and name not in shown)
+            if key == "when" and not self.by_meter:
+                names = ("meter_h", *names)
+            doubted = {doubt.field for doubt in self.doubts}
+            # A meter in doubt or refused may be a new one, and then the hours are wanted: both stand there.
+            watched = (*names, "meter_h", "hours_h") if key == "when" else names
+            groups.append(
+                {
+                    "title": title,
+                    "fields": [self[name] for name in names],
+                    "open": any(name in self.errors or name in doubted for name in watched)
+                    or (self.is_bound and any(name in self.changed_data for name in names))
+                    or (key == "when" and self.by_meter and self.initial.get("hours_h") is not None),
+                }
+            )
+        return groups
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        crop = cleaned.get("crop")
+        if self.starts or crop is None:
+            return cleaned
+        numbered = [name for name in ("meter_h", "hours_h") if cleaned.get(name) is not None]
+        if cleaned.get("not_read"):
+            if numbered:
+                self.add_error(
+                    numbered[0],
+                    _("You wrote hours and said that nobody knows them. Empty them, or untick that."),
+                )
+            elif cleaned.get("started_at") is None and "started_at" not in self.errors:
+                self.add_error(
+                    "started_at", _("Write about when it started, for the clock to tell the hours.")
+                )
+        elif (
+            cleaned.get("meter_h") is None
+            and cleaned.get("hours_h") is None
+            and not (cleaned.get("started_at") and cleaned.get("ended_at"))
+            and not {"meter_h", "hours_h", "started_at", "ended_at"} & set(self.errors)
+        ):
+            self.add_error(
+                "meter_h" if self.by_meter else "hours_h",
+                _(
+                    "Write what the hour meter shows, or the hours pressed. "
+                    "Where nobody knows, tick “Hours not known” below."
+                ),
+            )
+        cleaned["seed_kg"] = self.seed_kg(crop)
+        return cleaned
+
+    def entry(self, *, press: Press, now: datetime, by_name: str) -> NewRun:
+        """The run as the logbook takes it. Without numbers ("start now") it is one that goes on."""
+        value = self.cleaned_data
+        common: dict[str, Any] = {
+            name: value.get(name)
+            for name in (
+                "oil_kg",
+                "cake_kg",
+                "foots_kg",
+                "moisture_pct",
+                "seed_oil_pct",
+                "cake_oil_pct",
+                "head_c",
+                "drive_hz",
+                "motor_a",
+                "energy_kwh",
+            )
+        }
+        common |= {name: self.said(name) for name in ("ref", "lot", "through", "dirt", "note")}
+        common |= {
+            "press_id": press.pk,
+            "crop_id": value["crop"].pk,
+            "purge": bool(value.get("purge")),
+            "done_by": self.said("done_by") or by_name,
+        }
+        if self.starts:
+            return NewRun(seed_kg=Decimal(0), started_at=self.at_or("started_at", now), **common)
+        started_at, hours_h, meter_h = (value.get(name) for name in ("started_at", "hours_h", "meter_h"))
+        # A start and hours tell the end; anything else that leaves it open was handed in as it ended.
+        told = started_at is not None and hours_h is not None and meter_h is None
+        return NewRun(
+            seed_kg=value["seed_kg"],
+            seed_how=self.how,
+            started_at=started_at,
+            ended_at=value.get("ended_at") if told else self.at_or("ended_at", now),
+            hours_h=hours_h,
+            meter_h=meter_h,
+            new_meter=bool(value.get("new_meter")),
+            **common,
+        )
+
+
+class RunStopForm(SeedAmount):
+    """The numbers of a run that was started before."""
+
+    field_order = ("meter_h", "hours_h", "seed", "seed_unit", "bag", "seed_how")
+
+    meter_h = HoursField(
+        label=_("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs={"class": "number"})
+    )
+    hours_h = HoursField(
+        label=_("Hours pressed"), most=10_000, help_text=_("Empty: from the meter, else from the clock.")
+    )
+    ended_at = InstantField(label=_("Ended"), help_text=_("Empty: just now."))
+    oil_kg = MassField(label=_("Oil"))
+
+    def __init__(
+        self,
+        *args: Any,
+        reader: Reader,
+        crop: Crop,
+        by_meter: bool,
+        meter_help: str = "",
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.fields["meter_h"].help_text = meter_help
+        self.crop = crop
+        self.by_meter = by_meter
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        cleaned["seed_kg"] = self.seed_kg(self.crop)
+        return cleaned
+
+    def folded(self) -> list[Any]:
+        names = ["hours_h", "ended_at", "oil_kg"] if self.by_meter else ["meter_h", "ended_at", "oil_kg"]
+        return [self[name] for name in names]
+
+    @property
+    def first_number(self) -> Any:
+        return self["meter_h" if self.by_meter else "hours_h"]

@@ -1,0 +1,219 @@
+"""A sheet of runs: one line for each, the unit once for all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, time
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from wearlog.calc import units
+from wearlog.equipment.models import Press
+from wearlog.logbook.entries import NewRun
+from wearlog.people.refusals import Doubt
+from wearlog.runs.models import Crop, SeedHow
+from wearlog.web.log.forms.run import BOTH, HOW, unit_choices
+from wearlog.web.site.fields import DayField, HoursField, MassField, NumberField, Reader
+from wearlog.web.site.forms import EntryForm, in_units_of, new_ref
+
+NUMBER = {"class": "number"}
+
+
+class ClockField(forms.CharField):
+    """A time of day: 18:00, 18.00, 1800 or 18."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("required", False)
+        kwargs.setdefault("max_length", 8)
+        super().__init__(**kwargs)
+        self.widget.attrs.update(inputmode="numeric", autocomplete="off")
+
+    def to_python(self, value: Any) -> Any:
+        if isinstance(value, time) or not value:
+            return value or None
+        text = str(value).strip().replace(".", ":")
+        if text.isdecimal():
+            text = f"{text[:-2] or 0}:{text[-2:]}" if len(text) > 2 else f"{text}:00"
+        try:
+            hours, minutes = (int(piece) for piece in text.split(":"))
+            return time(hours, minutes)
+        except ValueError as error:
+            raise ValidationError(
+                _("“%(text)s” is not a time of day. Write it like 18:00."), params={"text": value}
+            ) from error
+
+    def validate(self, value: Any) -> None:
+        forms.Field.validate(self, value)
+
+    def run_validators(self, value: Any) -> None:
+        """Not a text any more."""
+
+    def prepare_value(self, value: Any) -> Any:
+        return value.strftime("%H:%M") if isinstance(value, time) else value
+
+
+class SeedField(NumberField):
+    """Seed as it stands on paper: `400`, `~400` for about so much, `?` where nobody knows."""
+
+    sign = ""
+    """How the seed is known, where a sign said so; a value of SeedHow."""
+
+    def to_python(self, value: Any) -> Any:
+        text = str(value if value is not None else "").strip()
+        self.sign = ""
+        if text == "?":
+            self.sign = SeedHow.WORKED_OUT.value
+            return None
+        if text.startswith("~"):
+            self.sign = SeedHow.ABOUT.value
+            text = text[1:]
+        return super().to_python(text)
+
+
+class SheetHead(EntryForm):
+    """What holds for all lines: the unit of the seed, and what a bag weighs."""
+
+    seed_unit = forms.ChoiceField(label=gettext_lazy("Seed in"))
+    bag = MassField(label=gettext_lazy("One bag weighs"), most=5000)
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.fields["seed_unit"].choices = unit_choices(reader)  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("seed_unit") == "bag" and not cleaned.get("bag") and "bag" not in self.errors:
+            self.add_error("bag", _("Write what one bag weighs."))
+        return cleaned
+
+
+class SheetLine(EntryForm):
+    """One run. A line without numbers is an empty line of the paper and is left out."""
+
+    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    day = DayField(widget=forms.HiddenInput)
+    until = ClockField(label=gettext_lazy("Until"))
+    crop = forms.ModelChoiceField(label=gettext_lazy("Crop"), queryset=Crop.objects.all(), required=False)
+    meter_h = HoursField(
+        label=gettext_lazy("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs=NUMBER)
+    )
+    hours_h = HoursField(label=gettext_lazy("Hours"), most=10_000, widget=forms.TextInput(attrs=NUMBER))
+    seed = SeedField(label=gettext_lazy("Seed"), most=10_000_000, widget=forms.TextInput(attrs=NUMBER))
+    seed_how = forms.ChoiceField(
+        label=gettext_lazy("How known"),
+        required=False,
+        choices=HOW,
+        # Enter goes on to the next line; the field is for Tab and touch.
+        widget=forms.Select(attrs={"data-aside": True}),
+    )
+
+    aliases = {"seed_kg": "seed", "ended_at": "until", "started_at": "until"}
+
+    def __init__(
+        self,
+        *args: Any,
+        reader: Reader,
+        about: Press,
+        title: str,
+        crops: Sequence[Crop],
+        by_meter: bool,
+        hint: str = "",
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.about, self.title, self.by_meter, self.hint = about, title, by_meter, hint
+        choices = [(crop.pk, crop.code) for crop in crops]
+        self.fields["crop"].choices = [("", "—"), *choices]  # type: ignore[attr-defined]
+        self.fields["ref"].initial = new_ref()
+        del self.fields["hours_h" if by_meter else "meter_h"]
+        for name in ("until", "crop", self.first_name, "seed", "seed_how"):
+            self.fields[name].widget.attrs["aria-label"] = f"{self.fields[name].label}, {title}"
+
+    @property
+    def first_name(self) -> str:
+        return "meter_h" if self.by_meter else "hours_h"
+
+    @property
+    def first(self) -> Any:
+        return self[self.first_name]
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether neither number was written. A line that only says "don't know" is not empty."""
+        written = any(
+            str(self.data.get(self.add_prefix(name)) or "").strip() for name in (self.first_name, "seed")
+        )
+        return not written and self.data.get(self.add_prefix("seed_how")) != SeedHow.WORKED_OUT
+
+    @property
+    def confirmed(self) -> list[str]:
+        return self.data.getlist(self.add_prefix("confirm")) if hasattr(self.data, "getlist") else []
+
+    def ask(self, doubts: Sequence[Doubt]) -> None:
+        super().ask(
+            [Doubt(doubt.code, in_units_of(self.reader, doubt.question), doubt.field) for doubt in doubts]
+        )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get(self.first_name) is None and self.first_name not in self.errors:
+            self.add_error(self.first_name, _("Write the hours too, or empty the line."))
+        seed: Any = self.fields["seed"]
+        cleaned["seed_how"] = seed.sign or cleaned.get("seed_how") or SeedHow.WEIGHED.value
+        if cleaned["seed_how"] == SeedHow.WORKED_OUT:
+            if cleaned.get("seed") is not None:
+                self.add_error("seed", BOTH)
+        elif cleaned.get("seed") is None and "seed" not in self.errors:
+            self.add_error(
+                "seed", _("Write the seed too (0 where it was none), choose “don't know”, or empty the line.")
+            )
+        if cleaned.get("crop") is None and "crop" not in self.errors:
+            self.add_error("crop", _("Choose the crop."))
+        day, until = cleaned.get("day"), cleaned.get("until")
+        if day is not None and until is not None:
+            try:
+                cleaned["ended_at"] = self.instant(day, until)
+            except ValidationError as problem:
+                self.add_error("until", problem)
+        return cleaned
+
+    def instant(self, day: date, until: time) -> datetime:
+        wall = datetime.combine(day, until)
+        found = wall.replace(tzinfo=self.reader.zone).astimezone(UTC)
+        if found.astimezone(self.reader.zone).replace(tzinfo=None) != wall:
+            raise ValidationError(_("The clocks went forward then: that time never was."))
+        return found
+
+    def entry(self, head: SheetHead, *, now: datetime, by_name: str) -> NewRun | None:
+        """The run as the logbook takes it; None with an error at its field where the unit does not fit."""
+        value, unit = self.cleaned_data, head.cleaned_data["seed_unit"]
+        crop: Crop = value["crop"]
+        seed_kg: Decimal | None = None
+        if value["seed"] is not None:
+            try:
+                seed_kg = units.to_kg(
+                    value["seed"],
+                    unit,
+                    bag_kg=head.cleaned_data.get("bag"),
+                    bushel_kg=crop.bushel_kg or units.bushel_kg_of(crop.code),
+                )
+            except units.UnitProblem as problem:
+                self.add_error("seed", problem.worded(_))
+                return None
+        ended_at: datetime = value.get("ended_at") or now
+        return NewRun(
+            ref=self.said("ref"),
+            press_id=self.about.pk,
+            crop_id=crop.pk,
+            seed_kg=seed_kg,
+            seed_how=value["seed_how"],
+            ended_at=ended_at,
+            hours_h=value.get("hours_h"),
+            meter_h=value.get("meter_h"),
+            done_by=by_name,
+        )

@@ -1,0 +1,254 @@
+"""Work at a press: what was done, to which part and edge, with gauges before and after where they fit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.calc import units
+from wearlog.equipment.models import Fitting, Part, RetiredBecause
+from wearlog.logbook.entries import NewMeasurement, NewWork
+from wearlog.people.words import day as in_figures
+from wearlog.service.models import Action, Bound, Phase
+from wearlog.web.log.forms.photos import PhotosField
+from wearlog.web.log.forms.spares import SpareForm
+from wearlog.web.site.fields import HoursField, InstantField, LengthField, NumberField, Reader, pills
+from wearlog.web.site.forms import new_ref
+from wearlog.web.site.known import EdgeKnown, Spare
+
+ROWS = 4
+"""Places that one entry can gauge: the numbered flights of a screw, say. The first stands open."""
+
+BEFORE_AND_AFTER = {Action.POLISH, Action.REBUILD, Action.HARD_FACE, Action.REAM, Action.REPAIR}
+GAUGED_ONCE = {Action.MEASURE, Action.INSPECT, Action.FLIP, Action.REPLACE, Action.ADJUST, Action.TURN}
+
+
+def gauge_words(part: Part, edges: Sequence[EdgeKnown], edge: str, reader: Reader) -> str:
+    """`Bore: new 5.00 mm, limit 5.40 mm. Last 5.12 mm on 2026-03-01.`"""
+    kind = part.part_type
+    sentence = []
+    if kind.new_mm is not None:
+        sentence.append(gettext("new %s") % units.show_length(kind.new_mm, reader.system))
+    if kind.limit_mm is not None:
+        sentence.append(gettext("limit %s") % units.show_length(kind.limit_mm, reader.system))
+    words = ", ".join(sentence)
+    if words:
+        words = f"{kind.dimension}: {words}." if kind.dimension else f"{words[0].upper()}{words[1:]}."
+    last = next((each.last for each in edges if each.edge == edge), None)
+    if last is not None:
+        words += " " + gettext("Last %(value)s on %(day)s.") % {
+            "value": units.show_length(last.value_mm, reader.system),
+            "day": in_figures(last.measured_at.astimezone(reader.zone).date()),
+        }
+    return words.strip()
+
+
+def edge_label(edge: EdgeKnown, reader: Reader) -> str:
+    words = gettext("edge %s") % edge.edge if edge.edge else gettext("its one edge")
+    if not edge.used:
+        return words + ", " + gettext("unused")
+    if edge.last is None:
+        return words + ", " + gettext("used before")
+    size = units.show_length(edge.last.value_mm, reader.system)
+    return words + ", " + gettext("used before, last %(size)s") % {"size": size}
+
+
+class WorkForm(SpareForm):
+    """Fields follow the action: `flip` asks for the edge, `replace` for the spare, gauging for values."""
+
+    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    press = forms.IntegerField(widget=forms.HiddenInput)
+    position = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    fitting = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    action = forms.ChoiceField(widget=forms.HiddenInput, choices=Action.choices)
+    rule = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    to_edge = forms.ChoiceField(label=_("Turn to"), widget=pills())
+    old_part_retired_because = forms.ChoiceField(
+        label=_("What came off"),
+        required=False,
+        choices=[("", _("goes on the shelf")), *RetiredBecause.choices],
+        widget=pills(),
+    )
+    finding = forms.CharField(
+        label=_("What was found"), required=False, widget=forms.Textarea(attrs={"rows": 2})
+    )
+    bound = forms.ChoiceField(
+        label=_("The gauge gave"),
+        required=False,
+        choices=[("", _("the value itself")), *Bound.choices],
+        widget=pills(),
+    )
+    gauge = forms.CharField(label=_("Gauge used"), max_length=60, required=False)
+    done_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+    done_by = forms.CharField(label=_("Done by"), max_length=120, required=False)
+    downtime_h = HoursField(label=_("The press stood"), most=100_000)
+    labour_h = HoursField(label=_("Hours of work"), most=100_000)
+    cost = NumberField(label=_("Paid for it"))
+    note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
+    photo = PhotosField()
+
+    aliases = {
+        "expected_fitting_id": "fitting",
+        "new_part": "new",
+        "new_part_id": "new",
+        "new_edge": "new",
+        "moved_at": "done_at",
+        "value_mm": "value_0",
+    }
+
+    def __init__(
+        self,
+        *args: Any,
+        reader: Reader,
+        action: Action,
+        fitting: Fitting | None,
+        edges: Sequence[EdgeKnown] = (),
+        next_edge: str = "",
+        spares: Sequence[Spare] = (),
+        currency: str = "",
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        self.chosen = action
+        self.fields["ref"].initial = new_ref()
+        self.fields["cost"].unit = currency  # type: ignore[attr-defined]
+        self._shape_move(action, fitting, edges, next_edge, spares)
+        self._shape_gauges(action, fitting, edges)
+        # Fields that were added after the base class spoke to the rest.
+        self.take_reader(reader)
+
+    def _shape_move(
+        self,
+        action: Action,
+        fitting: Fitting | None,
+        edges: Sequence[EdgeKnown],
+        next_edge: str,
+        spares: Sequence[Spare],
+    ) -> None:
+        if action == Action.FLIP and fitting is not None:
+            others = [edge for edge in edges if edge.edge != fitting.edge]
+            self.fields["to_edge"].choices = [  # type: ignore[attr-defined]
+                (edge.edge, edge_label(edge, self.reader)) for edge in others
+            ]
+            self.fields["to_edge"].initial = next_edge
+        else:
+            del self.fields["to_edge"]
+        if action == Action.REPLACE:
+            self.offer(spares)
+        else:
+            del self.fields["new"], self.fields["new_mark"], self.fields["old_part_retired_because"]
+
+    def _shape_gauges(self, action: Action, fitting: Fitting | None, edges: Sequence[EdgeKnown]) -> None:
+        self.columns: tuple[tuple[str, str, Any], ...] = ()
+        self.gauge_words = ""
+        if fitting is not None and action in BEFORE_AND_AFTER:
+            self.columns = (
+                ("before", Phase.BEFORE, _("Before")),
+                ("after", Phase.AFTER, _("After")),
+            )
+        elif fitting is not None and action in GAUGED_ONCE:
+            came_off = action in (Action.FLIP, Action.REPLACE)
+            self.columns = (("value", "", _("Gauge of what came off") if came_off else _("Measured")),)
+        if not self.columns:
+            del self.fields["bound"], self.fields["gauge"]
+            return
+        if fitting is not None:
+            self.gauge_words = gauge_words(fitting.part, edges, fitting.edge, self.reader)
+        for row in range(ROWS):
+            for name, _phase, label in self.columns:
+                self.fields[f"{name}_{row}"] = LengthField(label=label, most=5000)
+            self.fields[f"place_{row}"] = forms.CharField(
+                label=_("Place"),
+                max_length=60,
+                required=False,
+                widget=forms.TextInput(attrs={"placeholder": _("flight 3")}),
+            )
+            if self.gauge_words:
+                self.fields[f"{self.columns[0][0]}_{row}"].widget.attrs["aria-describedby"] = "gauge-words"
+
+    @property
+    def first_gauges(self) -> list[Any]:
+        return [self[f"{name}_0"] for name, _phase, _label in self.columns]
+
+    def more_gauges(self) -> list[list[Any]]:
+        """Further rows, each with its place; the first row's place begins."""
+        if not self.columns:
+            return []
+        rows = [[self["place_0"]]]
+        rows += [
+            [self[f"place_{row}"], *(self[f"{name}_{row}"] for name, _phase, _label in self.columns)]
+            for row in range(1, ROWS)
+        ]
+        return rows
+
+    @property
+    def gauges_open(self) -> bool:
+        names = [field.name for row in self.more_gauges() for field in row] + ["bound", "gauge"]
+        return self.is_bound and any(self.data.get(name) or name in self.errors for name in names)
+
+    def folded(self) -> list[Any]:
+        return [self[name] for name in ("done_at", "done_by", "downtime_h", "labour_h", "cost", "note")]
+
+    @property
+    def folded_open(self) -> bool:
+        doubted = {doubt.field for doubt in self.doubts}
+        return any(field.errors or field.name in doubted for field in self.folded()) or (
+            self.is_bound
+            and any(self.data.get(name) for name in ("done_at", "downtime_h", "labour_h", "cost", "note"))
+        )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if self.chosen == Action.MEASURE and self.columns and not self.errors and not self.measurements():
+            self.add_error("value_0", _("Write what you measured."))
+        return cleaned
+
+    def measurements(self) -> list[NewMeasurement]:
+        value = self.cleaned_data
+        found = []
+        for row in range(ROWS if self.columns else 0):
+            for name, phase, _label in self.columns:
+                number: Decimal | None = value.get(f"{name}_{row}")
+                if number is not None:
+                    found.append(
+                        NewMeasurement(
+                            value_mm=number,
+                            place=self.said(f"place_{row}"),
+                            bound=self.said("bound"),
+                            phase=phase,
+                            gauge=self.said("gauge"),
+                        )
+                    )
+        return found
+
+    def entry(self, *, now: datetime, by_name: str, fitting: Fitting | None) -> NewWork:
+        value = self.cleaned_data
+        new_part, new_edge = self.chosen_spare()
+        return NewWork(
+            press_id=value["press"],
+            action=value["action"],
+            done_at=self.at_or("done_at", now),
+            position_id=value.get("position"),
+            expected_fitting_id=fitting.pk if fitting else None,
+            part_id=fitting.part_id if fitting else None,
+            edge=fitting.edge if fitting else "",
+            to_edge=self.said("to_edge"),
+            new_part_id=new_part,
+            new_edge=new_edge,
+            old_part_retired_because=self.said("old_part_retired_because"),
+            rule_id=value.get("rule"),
+            finding=self.said("finding"),
+            downtime_h=value.get("downtime_h"),
+            labour_h=value.get("labour_h"),
+            cost=value.get("cost"),
+            done_by=self.said("done_by") or by_name,
+            note=self.said("note"),
+            ref=self.said("ref"),
+            measurements=tuple(self.measurements()),
+        )

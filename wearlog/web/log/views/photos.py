@@ -1,0 +1,91 @@
+"""Photos of the log: shown to people who are signed in, and added to an entry that stands."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from wearlog.logbook import actions
+from wearlog.people.refusals import Refused
+from wearlog.people.roles import Permission
+from wearlog.service.models import Photo
+from wearlog.service.photos import COLUMN, NotKept, path_of
+from wearlog.web.log.forms.photos import PhotoForm
+from wearlog.web.log.views.book import record_or_404
+from wearlog.web.log.views.lines import line_of
+from wearlog.web.site.access import needs
+from wearlog.web.site.pages import FormPage
+
+KEPT_S = 60 * 60 * 24
+"""How long a browser may keep a photo: it never changes, and a phone passed on forgets it in a day."""
+
+
+@needs(Permission.VIEW)
+def photo(request: HttpRequest, name: str) -> HttpResponse:
+    return answer_with(name, small=False)
+
+
+@needs(Permission.VIEW)
+def photo_small(request: HttpRequest, name: str) -> HttpResponse:
+    return answer_with(name, small=True)
+
+
+def answer_with(name: str, *, small: bool) -> HttpResponse:
+    """The file of a photo that has a row; its name in the folder is the row's and never the address's."""
+    found = get_object_or_404(Photo, name=name)
+    try:
+        content = path_of(found.name, small=small).read_bytes()
+    except OSError as error:
+        raise Http404(_("The file of this photo is not there. Have it restored from a backup.")) from error
+    response = HttpResponse(content, content_type="image/jpeg")
+    taken = timezone.localtime(found.entered_at).strftime("%Y-%m-%d")
+    response["Content-Disposition"] = f'inline; filename="photo-{taken}-{found.name[:8]}.jpg"'
+    response["X-Content-Type-Options"] = "nosniff"
+    response["Cache-Control"] = f"private, max-age={KEPT_S}, immutable"
+    return response
+
+
+class PhotoAdd(FormPage):
+    """One photo more with an entry that stands. Unlike with a new entry, one that can't be kept is asked for
+    again, since there is nothing else to save."""
+
+    template_name = "web/log/photo.html"
+
+    def prepare(self) -> None:
+        self.record = record_or_404(self.kwargs["kind"], self.kwargs["pk"])
+        if type(self.record) not in COLUMN:
+            raise Http404(_("Photos belong to work, incidents and notes."))
+
+    def form(self, data: Any) -> PhotoForm:
+        return PhotoForm(data, reader=self.reader)
+
+    def context(self) -> dict[str, Any]:
+        return {"line": line_of(self.record, self.reader.system)}
+
+    def act(self, form: PhotoForm, now: datetime) -> list[Photo]:
+        pictures = form.cleaned_data["photo"]
+        try:
+            return actions.keep_photos(by=self.request.user, at=now, record=self.record, pictures=pictures)
+        except NotKept as lost:
+            raise Refused(
+                _("The disk of this machine would not take the photo (%(reason)s). Have room made there.")
+                % {"reason": lost},
+                field="photo",
+            ) from lost
+
+    def keep_photos(self, form: Any, record: Any) -> None:
+        """They are what `act` kept."""
+
+    def done(self, record: list[Photo]) -> HttpResponse:
+        messages.success(self.request, _("The photo is kept with the entry."))
+        return HttpResponseRedirect(reverse("web:record", kwargs=self.kwargs))
+
+
+photo_add = PhotoAdd.as_page(Permission.LOG)

@@ -1,0 +1,158 @@
+"""What presses and parts have worked, as pages show it. Derived from the record, stored nowhere."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from wearlog.calc.exposure import worked
+from wearlog.calc.wear import Quantiles
+from wearlog.compare.queries import Line, compare
+from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
+from wearlog.forecasts.edges import Edge, Edges
+from wearlog.forecasts.items import WearFigure
+from wearlog.forecasts.record import Record
+from wearlog.forecasts.rows import FittingRow
+from wearlog.forecasts.things import crops_of
+from wearlog.forecasts.triggers.limits import worst_of_last
+
+
+@dataclass(frozen=True)
+class Work:
+    """Hours of the press and seed through the part; `crops` has the seed of each crop, most first."""
+
+    hours_h: float
+    seed_kg: float
+    crops: tuple[tuple[str, float], ...]
+
+    def __add__(self, other: Work) -> Work:
+        crops = dict(self.crops)
+        for crop, kg in other.crops:
+            crops[crop] = crops.get(crop, 0.0) + kg
+        return Work(self.hours_h + other.hours_h, self.seed_kg + other.seed_kg, in_order(crops))
+
+
+NOTHING = Work(0.0, 0.0, ())
+
+
+def in_order(crops: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
+    return tuple(sorted(((crop, kg) for crop, kg in crops.items() if kg > 0), key=lambda pair: -pair[1]))
+
+
+def of_press(record: Record, press_id: int) -> Work:
+    """All that the press has pressed up to the record's end, without unlogged hours."""
+    timeline = record.timelines.get(press_id)
+    if timeline is None:
+        return NOTHING
+    kilograms = timeline.kilograms(0.0, record.end)[0]
+    crops = dict(zip(record.crops, kilograms.tolist(), strict=True))
+    return Work(float(record.press_hours(press_id).sum()), float(kilograms.sum()), in_order(crops))
+
+
+def of_spans(
+    record: Record, fittings: Iterable[FittingRow], *, until: float | None = None
+) -> dict[int, Work]:
+    """What each fitting has worked, by its primary key; up to `until` (seconds since 1970) where given."""
+    rows = list(fittings)
+    if not rows:
+        return {}
+    positions = [record.positions[row.position_id] for row in rows]
+    last = record.end if until is None else min(until, record.end)
+    result = worked(
+        record.timelines,
+        np.array([position.press_id for position in positions], dtype=np.int64),
+        [position.barrel for position in positions],
+        np.array([position.share for position in positions], dtype=np.float64),
+        np.array([row.fitted for row in rows], dtype=np.float64),
+        np.array([min(row.removed or last, last) for row in rows], dtype=np.float64),
+    )
+    return {
+        row.id: Work(
+            float(result.hours[number]),
+            float(result.kilograms[number].sum()),
+            in_order(dict(zip(record.crops, result.kilograms[number].tolist(), strict=True))),
+        )
+        for number, row in enumerate(rows)
+    }
+
+
+def hours_since(record: Record, press_id: int, instant: datetime) -> float:
+    """Hours that the press has worked since the instant."""
+    timeline = record.timelines.get(press_id)
+    return 0.0 if timeline is None else float(timeline.hours(instant.timestamp(), record.end)[0])
+
+
+def season_of(record: Record) -> str:
+    """The name of the season that the record's day lies in."""
+    start = parse_start(SEASON_START)
+    return season_name(int(season_years(np.array([record.end - 1.0]), start, record.zone)[0]), start)
+
+
+def season_lines(record: Record) -> dict[str, Line]:
+    """This season's line of the comparison for each press that has run in it, by press code."""
+    name = season_of(record)
+    lines = compare(by=("press", "season"), seasons=(name,)).lines
+    return {line.press: line for line in lines}
+
+
+@dataclass(frozen=True)
+class Rate:
+    """Wear of one crop on one edge, mm per tonne, with its 10 % and 90 % points."""
+
+    crop: str
+    mm_per_t: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class EdgeWear:
+    """What is believed of one edge: the strip, how sure, and its rates for the crops that its type serves."""
+
+    figure: WearFigure | None
+    basis: str
+    rates: tuple[Rate, ...]
+
+
+def wear_of(edges: Edges, part_id: int, edge: str) -> EdgeWear:
+    """The wear of an edge that has been used or not; without new and limit values there is no strip."""
+    record = edges.record
+    part = record.parts[part_id]
+    type_ = record.types[part.type_id]
+    fit, own = edges.fit_of(part, edge)
+    multiplier = 1.0 if own.multiplier is None else own.multiplier.mid
+    served = crops_of(record.crops, type_)
+    rates = tuple(
+        Rate(crop, rate.mid * multiplier * 1000, rate.low * multiplier * 1000, rate.high * multiplier * 1000)
+        for number, (crop, rate) in enumerate(zip(record.crops, fit.rates, strict=True))
+        if rate is not None and (served is None or number in served)
+    )
+    if type_.new_mm is None or type_.limit_mm is None:
+        return EdgeWear(None, own.basis, rates)
+    used = edges.used.get((part_id, edge))
+    return EdgeWear(figure_of(record, used, type_.new_mm, type_.limit_mm, own.now), own.basis, rates)
+
+
+def figure_of(
+    record: Record, used: Edge | None, new_mm: float, limit_mm: float, now: Quantiles | None
+) -> WearFigure:
+    sign = 1.0 if limit_mm > new_mm else -1.0
+    gauge = None if used is None else worst_of_last(used, sign)
+    return WearFigure(
+        new_mm=new_mm,
+        limit_mm=limit_mm,
+        measured_mm=None if gauge is None else gauge[1],
+        measured_on=None if gauge is None else record.day_of(gauge[0]),
+        now_mm=None if used is None or now is None else new_mm + sign * now.mid,
+        now_low_mm=None if used is None or now is None else new_mm + sign * now.low,
+        now_high_mm=None if used is None or now is None else new_mm + sign * now.high,
+    )
+
+
+def seed_at(record: Record, spans: Iterable[FittingRow], instant: float) -> float:
+    """Kilograms that these fittings had taken before an instant (seconds since 1970)."""
+    begun = [row for row in spans if row.fitted < instant]
+    return sum(work.seed_kg for work in of_spans(record, begun, until=instant).values())

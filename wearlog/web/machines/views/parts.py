@@ -1,0 +1,200 @@
+"""All parts in a table, and one part: its edges, gauges, fittings, work and rates."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django_tables2 import RequestConfig
+
+from wearlog.equipment.models import Fitting, Kind, Part
+from wearlog.equipment.queries import history_of
+from wearlog.forecasts.edges import Edges
+from wearlog.forecasts.guessed import Guessed, guessed_in
+from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.memory.queries import due_items, reckoning
+from wearlog.forecasts.things import spans_of
+from wearlog.people.roles import Permission
+from wearlog.service.models import Measurement
+from wearlog.service.queries import measurements_of, services_of
+from wearlog.web.drawing.caliper import caliper
+from wearlog.web.drawing.gauges import GaugeChart, GaugePoint, gauge_chart
+from wearlog.web.machines import figures
+from wearlog.web.machines.tables import PartTable
+from wearlog.web.machines.views.presses import first_of
+from wearlog.web.site import log_lines
+from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.tags.due import day_words, work_word
+
+STATES = (
+    ("", gettext_lazy("in the mill")),
+    ("fitted", gettext_lazy("on a press")),
+    ("shelf", gettext_lazy("on the shelf")),
+    ("retired", gettext_lazy("retired")),
+)
+PER_PAGE = 50
+
+
+def place_words(part: Part, fitting: Fitting | None) -> str:
+    if fitting is not None:
+        place = str(fitting.position)
+        if not fitting.edge:
+            return place
+        return _("%(part)s, edge %(edge)s") % {"part": place, "edge": fitting.edge}
+    if part.retired_on is not None:
+        because = f": {part.get_retired_because_display()}" if part.retired_because else ""
+        return _("retired") + because
+    return _("on the shelf")
+
+
+def rows_of(parts: Iterable[Part], items: Sequence[DueItem], today: date, state: str) -> list[dict[str, Any]]:
+    fitted = {
+        fitting.part_id: fitting
+        for fitting in Fitting.objects.open().select_related("position__press", "part")
+    }
+    by_part: dict[int, list[DueItem]] = {}
+    for item in items:
+        if item.part_id is not None:
+            by_part.setdefault(item.part_id, []).append(item)
+    rows = []
+    for part in parts:
+        fitting = fitted.get(part.pk)
+        if (state == "fitted" and fitting is None) or (state == "shelf" and fitting is not None):
+            continue
+        about = by_part.get(part.pk, [])
+        wear = next((item.wear for item in about if item.wear is not None), None)
+        coming = first_of(about)
+        due_on = coming.due_on if coming is not None else None
+        rows.append(
+            {
+                "pk": part.pk,
+                "part": part.code,
+                "kind": str(Kind(part.part_type.kind).label),
+                "part_type": part.part_type.code,
+                "place": place_words(part, fitting),
+                "worn": caliper(wear).share if wear is not None else None,
+                "due_on": due_on,
+                "next_words": f"{work_word(coming.action)} {day_words(due_on, today)}"
+                if coming and due_on
+                else "",
+            }
+        )
+    return rows
+
+
+@needs(Permission.VIEW)
+def parts(request: SignedInRequest) -> HttpResponse:
+    today = timezone.localdate()
+    kind, state = request.GET.get("kind", ""), request.GET.get("state", "")
+    chosen = Part.objects.select_related("part_type").order_by("code")
+    chosen = chosen.filter(retired_on__isnull=state != "retired")
+    if kind in Kind.values:
+        chosen = chosen.filter(part_type__kind=kind)
+    table = PartTable(rows_of(chosen, due_items(as_of=today), today, state))
+    table.caption = _("Parts %(where)s") % {"where": dict(STATES).get(state, dict(STATES)[""])}
+    RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
+    return render(
+        request,
+        "web/machines/parts.html",
+        {
+            "table": table,
+            "kinds": Kind.choices,
+            "kind": kind,
+            "states": STATES,
+            "state": state,
+        },
+    )
+
+
+@dataclass(frozen=True)
+class EdgeLine:
+    """One edge of a part as its page shows it."""
+
+    name: str
+    in_place: bool
+    work: figures.Work
+    guessed: Guessed
+    wear: figures.EdgeWear
+    chart: GaugeChart | None
+    gauges: list[Measurement]
+
+
+def edge_lines(part: Part, edges: Edges, gauges: Sequence[Measurement]) -> list[EdgeLine]:
+    record = edges.record
+    rows = [row for row in record.fittings if row.part_id == part.pk]
+    work = figures.of_spans(record, rows)
+    lines = []
+    for name in part.part_type.edge_names:
+        spans = [row for row in rows if row.edge == name or not name]
+        own = [gauge for gauge in gauges if gauge.edge == name or not name]
+        wear = figures.wear_of(edges, part.pk, name)
+        chart = None
+        if wear.figure is not None:
+            points = [
+                GaugePoint(
+                    seed_kg=figures.seed_at(record, spans, gauge.measured_at.timestamp()),
+                    value_mm=float(gauge.value_mm),
+                    bound=gauge.bound,
+                    phase=gauge.phase,
+                )
+                for gauge in reversed(own)
+            ]
+            chart = gauge_chart(points, new_mm=wear.figure.new_mm, limit_mm=wear.figure.limit_mm)
+        lines.append(
+            EdgeLine(
+                name=name,
+                in_place=any(row.removed is None for row in spans),
+                work=sum((work[row.id] for row in spans), figures.NOTHING),
+                guessed=guessed_in(record, spans_of(record, tuple(spans))),
+                wear=wear,
+                chart=chart,
+                gauges=own,
+            )
+        )
+    return lines
+
+
+@needs(Permission.VIEW)
+def part(request: SignedInRequest, pk: int) -> HttpResponse:
+    shown = get_object_or_404(Part.objects.select_related("part_type", "made_from"), pk=pk)
+    now = timezone.now()
+    today = timezone.localdate(now)
+    known = reckoning(as_of=today)
+    edges = known.edges
+    fittings = list(history_of(shown))
+    items = [item for item in known.items if item.part_id == shown.pk]
+    return render(
+        request,
+        "web/machines/part.html",
+        {
+            "part": shown,
+            "today": today,
+            "place": next((fitting for fitting in fittings if fitting.removed_at is None), None),
+            "edges": edge_lines(shown, edges, list(measurements_of(shown))),
+            "items": [item for item in items if item.state != "later"],
+            "later": [item for item in items if item.state == "later"],
+            "fittings": with_work(fittings, edges),
+            "made_into": shown.made_into.all(),
+            "lines": log_lines.of_part(
+                shown,
+                list(services_of(shown)),
+                user=request.user,
+                now=now,
+                system=str(request.units),  # type: ignore[attr-defined]
+            ),
+        },
+    )
+
+
+def with_work(fittings: Sequence[Fitting], edges: Edges) -> list[tuple[Fitting, figures.Work | None]]:
+    """Each fitting with what it worked, newest first; none where it starts after today."""
+    keys = {fitting.pk for fitting in fittings}
+    work = figures.of_spans(edges.record, (row for row in edges.record.fittings if row.id in keys))
+    return [(fitting, work.get(fitting.pk)) for fitting in reversed(fittings)]

@@ -1,0 +1,211 @@
+"""All presses, and one press: its drawing, what it has worked, what is due on it, and its last log lines."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from wearlog.compare.queries import Line
+from wearlog.equipment.models import Kind, Press
+from wearlog.equipment.queries import Seat as SeatRow
+from wearlog.equipment.queries import seats_of
+from wearlog.forecasts.items import STATES, DueItem, WearFigure
+from wearlog.forecasts.memory.queries import reckoning
+from wearlog.forecasts.record import Record
+from wearlog.lockout.cautions.queries import isolation_point
+from wearlog.people.roles import Permission
+from wearlog.runs.models import Run
+from wearlog.runs.queries import last_reading, running_runs
+from wearlog.service.models import Service
+from wearlog.service.queries import open_holds
+from wearlog.web.drawing import press as drawing
+from wearlog.web.machines import figures
+from wearlog.web.site import hours_words, isolations, log_lines
+from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.groups import group_of, grouped
+
+
+@dataclass(frozen=True)
+class PressLine:
+    """One press of the list."""
+
+    press: Press
+    runs: list[Run]
+    work: figures.Work
+    season: Line | None
+    due: list[tuple[str, int]]
+
+
+@needs(Permission.VIEW)
+def presses(request: SignedInRequest) -> HttpResponse:
+    today = timezone.localdate()
+    known = reckoning(as_of=today)
+    record = known.edges.record
+    seasons = figures.season_lines(record)
+    everything = list(Press.objects.order_by("code"))
+    counts: dict[int, Counter[str]] = {}
+    for item in known.items:
+        counts.setdefault(item.press_id, Counter())[item.state] += 1
+    running: dict[int, list[Run]] = {}
+    for run in running_runs():
+        running.setdefault(run.press_id, []).append(run)
+    lines = [
+        PressLine(
+            press=press,
+            runs=running.get(press.pk, []),
+            work=figures.of_press(record, press.pk),
+            season=seasons.get(press.code),
+            due=[
+                (state, counts[press.pk][state])
+                for state in ("overdue", "due", "coming")
+                if press.pk in counts and counts[press.pk][state]
+            ],
+        )
+        for press in everything
+        if press.retired_on is None or press.retired_on > today
+    ]
+    retired = [press for press in everything if press.retired_on is not None and press.retired_on <= today]
+    return render(
+        request,
+        "web/machines/presses.html",
+        {"lines": lines, "retired": retired, "season": figures.season_of(record)},
+    )
+
+
+@dataclass(frozen=True)
+class SeatLine:
+    """A position in the list beside the drawing: what sits there and how it is doing."""
+
+    number: int
+    seat: SeatRow
+    url: str
+    label: str
+    wear: WearFigure | None
+    work: figures.Work | None
+    last_work: Service | None
+    hours_since_work: float | None
+    next_item: DueItem | None
+
+
+def label_of(seat: SeatRow) -> str:
+    """`left die D5-04, edge A`, or `left die: nothing fitted`."""
+    name, kind = seat.position.name, seat.position.kind
+    place = name if kind == Kind.OTHER or str(Kind(kind).label) in name.lower() else f"{name} ({kind})"
+    if seat.fitting is None:
+        return _("%(place)s: nothing fitted") % {"place": place}
+    code, edge = seat.fitting.part.code, seat.fitting.edge
+    named = code if name.lower() in code.lower() else f"{place} {code}"
+    return _("%(part)s, edge %(edge)s") % {"part": named, "edge": edge} if edge else named
+
+
+def first_of(items: Sequence[DueItem]) -> DueItem | None:
+    """The item that wants to be seen first: worst state, then earliest day."""
+    known = [item for item in items if item.state != "unknown"]
+    return min(known, key=lambda item: (STATES.index(item.state), item.due_on or date.max), default=None)
+
+
+def seat_lines(
+    press: Press, items: Sequence[DueItem], record: Record
+) -> tuple[list[SeatLine], drawing.PressDrawing]:
+    rows = {row.position.pk: row for row in seats_of(press)}
+    by_position: dict[int, list[DueItem]] = {}
+    for item in items:
+        if item.position_id is not None and item.position_id in rows:
+            fitting = rows[item.position_id].fitting
+            if item.part_id is None or (fitting is not None and fitting.part_id == item.part_id):
+                by_position.setdefault(item.position_id, []).append(item)
+    in_place = {row.fitting.pk for row in rows.values() if row.fitting is not None}
+    work = figures.of_spans(record, (row for row in record.fittings if row.id in in_place))
+    last: dict[int, Service] = {}
+    fitted = [row.fitting.part_id for row in rows.values() if row.fitting is not None]
+    for service in Service.objects.standing().filter(part_id__in=fitted, press=press).order_by("done_at"):
+        if service.part_id is not None:
+            last[service.part_id] = service
+    seats = []
+    for pk, row in rows.items():
+        wear = next((item.wear for item in by_position.get(pk, ()) if item.wear is not None), None)
+        page = (
+            reverse("web:part", args=[row.fitting.part_id])
+            if row.fitting is not None
+            else f"{reverse('web:fitting-new')}?position={pk}"
+        )
+        seats.append(drawing.Seat(pk, row.position.kind, row.position.barrel, page, label_of(row), wear))
+    machine = drawing.draw(seats)
+    lines = []
+    for callout in machine.callouts:
+        row = rows[callout.seat.key]
+        service = last.get(row.fitting.part_id) if row.fitting is not None else None
+        lines.append(
+            SeatLine(
+                number=callout.number,
+                seat=row,
+                url=callout.seat.url,
+                label=callout.seat.label,
+                wear=callout.seat.wear,
+                work=work.get(row.fitting.pk) if row.fitting is not None else None,
+                last_work=service,
+                hours_since_work=None
+                if service is None
+                else figures.hours_since(record, press.pk, service.done_at),
+                next_item=first_of(by_position.get(callout.seat.key, ())),
+            )
+        )
+    return lines, machine
+
+
+@needs(Permission.VIEW)
+def press(request: SignedInRequest, pk: int) -> HttpResponse:
+    shown = get_object_or_404(Press, pk=pk)
+    now = timezone.now()
+    today = timezone.localdate(now)
+    known = reckoning(as_of=today)
+    record = known.edges.record
+    items = [item for item in known.items if item.press_id == shown.pk]
+    groups, later, unknown = grouped(items), group_of(items, "later"), group_of(items, "unknown")
+    seats, machine = seat_lines(shown, items, record)
+    # A task is named beside its part only where it stands on the page in full, with its caution.
+    in_full = {item for group in (*groups, later, unknown) if group is not None for item in group.items}
+    seats = [line if line.next_item in in_full else replace(line, next_item=None) for line in seats]
+    return render(
+        request,
+        "web/machines/press.html",
+        {
+            "press": shown,
+            "today": today,
+            "work": figures.of_press(record, shown.pk),
+            "season": figures.season_of(record),
+            "season_line": figures.season_lines(record).get(shown.code),
+            "running": running_runs(shown),
+            "holds": open_holds(shown),
+            "isolations": isolations.open_at(request.user, [shown.pk]),
+            "machine": machine,
+            "seats": seats,
+            "groups": groups,
+            "later": later,
+            "unknown": unknown,
+            "isolation_points": [
+                isolation_point(source) for source in shown.energy_sources.order_by("source")
+            ],
+            "reading": last_reading(shown),
+            "meter": hours_words.meter_lines(
+                record,
+                shown.pk,
+                str(request.units),  # type: ignore[attr-defined]
+                every=request.GET.get("stretches") == "all",
+            ),
+            "lines": log_lines.of_press(
+                shown,
+                user=request.user,
+                now=now,
+                system=str(request.units),  # type: ignore[attr-defined]
+            ),
+        },
+    )

@@ -1,0 +1,86 @@
+"""A page of the site as a PDF, from the same HTML and the same style sheets, without a network.
+
+WeasyPrint draws it. It is an extra (`pip install 'wearlog[pdf]'`) and needs Pango and a typeface from the
+system, so a machine may lack it: then `NoPdf` says what to install (docs/decisions/pdf.md).
+"""
+
+from __future__ import annotations
+
+import mimetypes
+from typing import Any
+from urllib.parse import unquote, urlsplit
+
+from django.conf import settings
+from django.contrib.staticfiles import finders
+from django.contrib.staticfiles.storage import staticfiles_storage
+from django.utils.translation import gettext as _
+
+from wearlog.people.refusals import Refused
+
+PACKAGES = "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-liberation fonts-dejavu-core"
+INSTALL_LIBRARY = "pip install 'wearlog[pdf]'"
+INSTALL_PACKAGES = f"apt-get install --no-install-recommends {PACKAGES}"
+"""Debian's names of what WeasyPrint asks the system for, the typeface that the sheets are reckoned with, and
+one for the letters that it lacks, Arabic among them."""
+
+
+class NoPdf(Refused):
+    """This machine can't make a PDF. The message names what to install."""
+
+
+def pdf_of(html: str, *, site: str) -> bytes:
+    """The page as a PDF, typefaces and all. Raises `NoPdf` where the library or system parts are missing.
+
+    Links lead to `site`; what the page loads comes from the site's own static files or not at all.
+    """
+    weasyprint = _library()
+    document = weasyprint.HTML(string=html, base_url=f"{site}/", url_fetcher=_own_files(weasyprint, site))
+    content: bytes = document.write_pdf()
+    return content
+
+
+def _library() -> Any:
+    try:
+        import weasyprint
+    except ImportError as missing:
+        raise NoPdf(
+            _("WeasyPrint is not installed. Whoever keeps this site runs: %(command)s")
+            % {"command": INSTALL_LIBRARY}
+        ) from missing
+    except OSError as missing:
+        raise NoPdf(
+            _("The system lacks a library that draws text (%(detail)s). On Debian: %(command)s")
+            % {
+                "detail": str(missing).split("\n")[0],
+                "command": INSTALL_PACKAGES,
+            }
+        ) from missing
+    return weasyprint
+
+
+def _own_files(weasyprint: Any, site: str) -> Any:
+    """A fetcher that opens the site's static files and nothing else, neither a network nor the disk."""
+
+    class OwnFiles(weasyprint.urls.URLFetcher):  # type: ignore[misc]
+        def fetch(self, url: str, headers: Any = None) -> Any:
+            return weasyprint.urls.URLFetcherResponse(
+                url, static_file(url, site=site), headers={"Content-Type": mimetypes.guess_type(url)[0] or ""}
+            )
+
+    return OwnFiles()
+
+
+def static_file(url: str, *, site: str) -> bytes:
+    """The content of one of the site's static files, named by its address. Raises ValueError for all else."""
+    parts = urlsplit(url)
+    prefix = urlsplit(str(settings.STATIC_URL)).path.strip("/") + "/"
+    path = unquote(parts.path).lstrip("/")
+    if not url.startswith(f"{site}/") or not path.startswith(prefix) or ".." in path:
+        raise ValueError(f"A page on paper loads only the site's own files, not {url}.")
+    name = path.removeprefix(prefix)
+    found = finders.find(name)
+    if isinstance(found, str):
+        with open(found, "rb") as file:
+            return file.read()
+    with staticfiles_storage.open(name) as file:
+        return bytes(file.read())

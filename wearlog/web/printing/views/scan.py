@@ -1,0 +1,152 @@
+"""What a code leads to: what stands there, and what can be done with it in one touch. Nothing is written."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from wearlog.equipment.models import Fitting, Part, Position, Press
+from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.memory.queries import due_items
+from wearlog.lockout.cautions.queries import caution_for_press
+from wearlog.people.roles import Permission
+from wearlog.service.models import Rule, Service
+from wearlog.service.offered import FOR_PRESS, actions_for
+from wearlog.web.printing.cards import turn_of
+from wearlog.web.printing.found import Thing, found_by
+from wearlog.web.site import known
+from wearlog.web.site.access import needs
+from wearlog.web.site.codes import NoCode
+from wearlog.web.site.log_lines import line, of_service
+from wearlog.web.site.pages import MillRequest, today
+from wearlog.web.site.tags.due import card_key, done_word
+
+PRESSING = ("overdue", "due", "coming")
+EMPTY_PLACES = 12
+LAST_WORK = 3
+
+
+@needs(Permission.VIEW)
+def scan(request: MillRequest) -> HttpResponse:
+    """A field to type a code into; `?code=` leads on to what it names, or asks which of several."""
+    typed = request.GET.get("code", "")[:200]
+    if not typed.strip():
+        return render(request, "web/printing/scan.html", {"typed": ""})
+    try:
+        things = found_by(typed)
+    except NoCode as wrong:
+        return render(request, "web/printing/scan.html", {"typed": typed, "error": wrong.message}, status=404)
+    if len(things) == 1:
+        return HttpResponseRedirect(reverse("web:scan-code", args=[things[0].code]))
+    return render(request, "web/printing/scan.html", {"typed": typed, "things": things})
+
+
+@needs(Permission.VIEW)
+def code(request: MillRequest, code: str) -> HttpResponse:
+    """What stands there now: the press, the place, the part with its edge at work, and what can be done."""
+    try:
+        thing = found_by(code)[-1]  # the code itself comes after names that are spelt like it
+    except NoCode as wrong:
+        return render(request, "web/printing/scan.html", {"typed": code, "error": wrong.message}, status=404)
+    return render(request, "web/printing/thing.html", page_of(request, thing))
+
+
+def page_of(request: MillRequest, thing: Thing) -> dict[str, Any]:
+    day = today(request)
+    items = [item for item in due_items(as_of=day) if concerns(item, thing)]
+    context: dict[str, Any] = {
+        "thing": thing,
+        "press": thing.press,
+        "due": [item for item in items if item.state in PRESSING],
+        "today": day,
+        "caution": caution_for_press(thing.press.pk, "", thing.kind) if thing.press else None,
+    }
+    if thing.place is not None:
+        context["place"] = thing.place
+        context["actions"] = actions_for(thing.place.position.kind, thing.fitting)
+    elif thing.press is not None:
+        places = known.places_of(thing.press)
+        context["places"] = [(place, actions_for(place.position.kind, place.fitting)) for place in places]
+        context["for_press"] = FOR_PRESS
+    elif thing.part is not None:
+        context["empty"] = list(
+            Position.objects.filter(kind=thing.kind, press__retired_on__isnull=True)
+            .exclude(fittings__in=Fitting.objects.open())
+            .select_related("press")[:EMPTY_PLACES]
+        )
+    if thing.part is not None:
+        context["edges"] = known.edges_of(thing.part)
+    return context
+
+
+def concerns(item: DueItem, thing: Thing) -> bool:
+    if thing.part is not None and item.part_id == thing.part.pk:
+        return True
+    if thing.position is not None:
+        return item.position_id == thing.position.pk
+    return thing.part is None and thing.press is not None and item.press_id == thing.press.pk
+
+
+@needs(Permission.VIEW)
+def job(request: MillRequest, key: str) -> HttpResponse:
+    """A card's job: still due, with its button, or what was logged since. `?c=`: the caution on the card.
+
+    `&n=` is which time of the job the card is for; when that has been logged, the next one is shown and said
+    to be another.
+    """
+    found = {card_key(item): item for item in due_items(as_of=today(request))}
+    numbers = numbers_in(key)
+    if numbers is None:
+        wrong = _("This address names no job: scan the card once more, or look among what is due.")
+        return render(request, "web/printing/scan.html", {"typed": "", "error": wrong}, status=404)
+    if key in found:
+        item, printed = found[key], request.GET.get("c", "")[:40]
+        changed = bool(printed) and printed != item.caution.version
+        done = bool(request.GET.get("n")) and request.GET["n"] != turn_of(item)
+        context = {"item": item, "printed": printed, "changed": changed, "done": done}
+        return render(request, "web/printing/job.html", logged(request, *numbers) | context)
+    return render(request, "web/printing/job.html", logged(request, *numbers))
+
+
+def logged(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> dict[str, Any]:
+    """What was logged last about the job's part, or under its rule, and the caution of such work."""
+    rule = Rule.objects.filter(pk=rule_pk).first()
+    press = Press.objects.filter(pk=press_pk).first()
+    part = Part.objects.select_related("part_type").filter(pk=part_pk).first()
+    work = Service.objects.standing().filter(press=press).select_related("part", "position", "entered_by")
+    work = work.filter(part=part) if part else work.filter(rule=rule)
+    now = timezone.now()
+    return {
+        "press": press,
+        "part": part,
+        "caution": caution_for_press(
+            press.pk, rule.action if rule else "", part.part_type.kind if part else rule.kind if rule else ""
+        )
+        if press
+        else None,
+        "lines": [
+            line(
+                each,
+                each.done_at,
+                done_word(each.action),
+                of_service(each, str(request.units)),
+                each.done_by,
+                user=request.user,
+                now=now,
+            )
+            for each in work.order_by("-done_at")[:LAST_WORK]
+        ],
+    }
+
+
+def numbers_in(key: str) -> tuple[int, int, int] | None:
+    """Rule, press and part of a card's key, 0 where it names none; None where it is no key."""
+    pieces = key.split(".")
+    if len(pieces) != 5 or not all(piece.isdecimal() and len(piece) < 19 for piece in pieces[:4]):
+        return None
+    return int(pieces[0]), int(pieces[1]), int(pieces[3])

@@ -1,0 +1,130 @@
+"""Marks on due items, and a person's wishes about reminders."""
+
+from __future__ import annotations
+
+import zoneinfo
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.people.models import User
+from wearlog.people.roles import Permission, allows
+from wearlog.reminders.models import EVERY_DAY, ReminderWish, Rhythm
+from wearlog.web.site.fields import DayField, Reader, pills
+from wearlog.web.site.forms import EntryForm, ModelForm, Speaking
+
+WEEKDAYS = (
+    ("1", _("Mon")),
+    ("2", _("Tue")),
+    ("3", _("Wed")),
+    ("4", _("Thu")),
+    ("5", _("Fri")),
+    ("6", _("Sat")),
+    ("7", _("Sun")),
+)
+
+
+class HoldForm(EntryForm):
+    until_on = DayField(label=_("Not before"), help_text=_("On this day everybody is reminded again."))
+    reason = forms.CharField(
+        label=_("Why it has to wait"),
+        required=False,
+        max_length=500,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text=_("Such as: the new die comes on Thursday."),
+    )
+
+
+class GiveForm(EntryForm):
+    person = forms.ModelChoiceField(
+        label=_("Whose it is"), queryset=User.objects.none(), required=False, empty_label=_("choose")
+    )
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, reader=reader, **kwargs)
+        people = User.objects.filter(is_active=True).order_by("name", "username")
+        may_log = [person.pk for person in people if allows(person, Permission.LOG)]
+        field: Any = self.fields["person"]
+        field.queryset = people.filter(pk__in=may_log)
+
+
+def clock_time(**words: Any) -> forms.TimeField:
+    """A time of the day as the phone's own clock face, or typed as 06:30."""
+    return forms.TimeField(
+        required=False,
+        input_formats=["%H:%M", "%H:%M:%S", "%H.%M", "%H"],
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+        error_messages={"invalid": _("Write a time like 06:30.")},
+        **words,
+    )
+
+
+class WishForm(Speaking, ModelForm):
+    from_time = clock_time(
+        label=_("From this time on"), help_text=_("Lists come then, single mails not before.")
+    )
+    quiet_from = clock_time(label=_("Quiet from"), help_text=_("Nothing comes in these hours."))
+    quiet_until = clock_time(label=_("Quiet until"), help_text=_("Leave both empty for no quiet hours."))
+    weekdays = forms.MultipleChoiceField(
+        label=_("On these days"),
+        choices=WEEKDAYS,
+        required=False,
+        widget=forms.CheckboxSelectMultiple(attrs={"class": "pill"}),
+        help_text=_("One list a week comes on the first of them."),
+    )
+    most_at_once = forms.IntegerField(
+        label=_("At most so many single mails at once"),
+        min_value=1,
+        max_value=100_000,
+        help_text=_("What is more comes as one list."),
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
+    time_zone = forms.ChoiceField(
+        label=_("My time zone"), required=False, help_text=_("For who is elsewhere than the mill.")
+    )
+
+    class Meta:
+        model = ReminderWish
+        fields = (
+            "rhythm",
+            "from_time",
+            "weekdays",
+            "quiet_from",
+            "quiet_until",
+            "urgent_any_time",
+            "most_at_once",
+            "time_zone",
+        )
+        labels = {
+            "rhythm": _("How mails come"),
+            "urgent_any_time": _("After metal in the seed, mail me at once, whatever the hour"),
+        }
+        widgets = {"rhythm": pills()}
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rhythm: Any = self.fields["rhythm"]
+        rhythm.choices = Rhythm.choices
+        zone: Any = self.fields["time_zone"]
+        known = sorted(zoneinfo.available_timezones() | ({self.instance.time_zone} - {""}))
+        zone.choices = [("", _("the mill's")), *((name, name) for name in known)]
+        self.initial["weekdays"] = list(self.instance.weekdays or EVERY_DAY)
+        self.take_reader(reader)
+
+    def clean_weekdays(self) -> str:
+        return "".join(sorted(self.cleaned_data.get("weekdays") or []))
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        ends = [cleaned.get("quiet_from"), cleaned.get("quiet_until")]
+        if "quiet_from" in cleaned and "quiet_until" in cleaned and ends.count(None) == 1:
+            name = "quiet_from" if ends[0] is None else "quiet_until"
+            self.add_error(name, _("Quiet hours need a beginning and an end; leave both empty for none."))
+        return cleaned
+
+    def clean_from_time(self) -> Any:
+        time = self.cleaned_data.get("from_time")
+        if time is None:
+            raise forms.ValidationError(_("Write a time like 06:30."))
+        return time

@@ -1,0 +1,193 @@
+"""Marks on due items, one's own reminder wishes, and the word on a clock that looked wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any, cast
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.generic import View
+
+from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.memory.queries import due_items
+from wearlog.people.dates import written
+from wearlog.people.models import User
+from wearlog.people.refusals import NotAllowed, Refused
+from wearlog.people.roles import Permission
+from wearlog.reminders import marks
+from wearlog.reminders.models import ReminderWish
+from wearlog.reminders.outbox.calls import NOTHING_SAID
+from wearlog.reminders.outbox.keys import item_key
+from wearlog.reminders.outbox.queries import wish_of
+from wearlog.reminders.schedule import clock
+from wearlog.reminders.wishes import save_wish
+from wearlog.web.reminders.forms.wishes import GiveForm, HoldForm, WishForm
+from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.pages import FormPage, back_to, number_in, reader_of, today
+from wearlog.web.site.tags.due import card_key
+
+
+class MarkPage(View):
+    """`?item=KEY` shows one task and what was said of it; a POST says something more (`do`).
+
+    The form carries the cycle's own name (`key`): what was done meanwhile is refused, not marked anew.
+    """
+
+    request: SignedInRequest
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        return self.show()
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        doing = {"seen": self.seen, "hold": self.hold, "give": self.give, "back": self.back}
+        act = doing.get(request.POST.get("do", ""))
+        if act is None:
+            return self.show(status=422)
+        return act(request.POST.get("key", ""), timezone.now())
+
+    def seen(self, key: str, now: datetime) -> HttpResponse:
+        try:
+            marks.mark_seen(by=self.request.user, at=now, key=key)
+        except NotAllowed:
+            raise
+        except Refused as refused:
+            return self.gone(refused)
+        return self.done(_("Marked as seen: you get no more mail about it until its next stage."))
+
+    def hold(self, key: str, now: datetime) -> HttpResponse:
+        form = self.hold_form(self.request.POST)
+        if not form.is_valid():
+            return self.show(bad=form, hold=form, status=422)
+        try:
+            mark = marks.hold_back(
+                by=self.request.user,
+                at=now,
+                key=key,
+                until_on=form.cleaned_data["until_on"],
+                reason=form.said("reason"),
+            )
+        except NotAllowed:
+            raise
+        except Refused as refused:
+            if not refused.field:
+                return self.gone(refused)
+            form.refuse(refused)
+            return self.show(bad=form, hold=form, status=422)
+        day = written(mark.until_on, "D j M") if mark.until_on else ""
+        return self.done(_("Held back until %(day)s.") % {"day": day})
+
+    def give(self, key: str, now: datetime) -> HttpResponse:
+        form = self.give_form(self.request.POST)
+        if not form.is_valid():
+            return self.show(bad=form, give=form, status=422)
+        try:
+            mark = marks.give_to(
+                by=self.request.user, at=now, key=key, person=form.cleaned_data.get("person")
+            )
+        except NotAllowed:
+            raise
+        except Refused as refused:
+            if not refused.field:
+                return self.gone(refused)
+            form.refuse(refused)
+            return self.show(bad=form, give=form, status=422)
+        return self.done(_("It is %(person)s's now.") % {"person": mark.given_to})
+
+    def back(self, key: str, now: datetime) -> HttpResponse:
+        try:
+            marks.take_back(by=self.request.user, at=now, mark_id=number_in(self.request, "mark") or 0)
+        except NotAllowed:
+            raise
+        except Refused as refused:
+            return self.gone(refused)
+        return self.done(_("Taken back."))
+
+    # -------- answers
+
+    def item(self) -> DueItem | None:
+        wanted = self.request.POST.get("item") or self.request.GET.get("item") or ""
+        items = due_items(as_of=today(self.request))
+        return next((item for item in items if card_key(item) == wanted), None)
+
+    def hold_form(self, data: Any = None) -> HoldForm:
+        return HoldForm(data, reader=reader_of(self.request), auto_id="hold_%s")
+
+    def give_form(self, data: Any = None) -> GiveForm:
+        return GiveForm(data, reader=reader_of(self.request), auto_id="give_%s")
+
+    def show(self, *, bad: Any = None, hold: Any = None, give: Any = None, status: int = 200) -> HttpResponse:
+        item = self.item()
+        if item is None:
+            return self.gone(Refused(_("That work is not in the forecast any more. Here is what is.")))
+        said = marks.marks_on_pages(at=timezone.now(), today=today(self.request)).get(
+            item_key(item), NOTHING_SAID
+        )
+        return render(
+            self.request,
+            "web/reminders/mark.html",
+            {
+                "item": item,
+                "said": said,
+                "form": bad,
+                "hold": hold or self.hold_form(),
+                "give": give or self.give_form(),
+                "next": self.request.POST.get("next") or self.request.GET.get("next") or "",
+            },
+            status=status,
+        )
+
+    def gone(self, refused: Refused) -> HttpResponse:
+        messages.warning(self.request, refused.message)
+        return HttpResponseRedirect(reverse("web:forecast"))
+
+    def done(self, words: str) -> HttpResponse:
+        messages.success(self.request, words)
+        return back_to(self.request, reverse("web:forecast"))
+
+
+class MyReminders(FormPage):
+    template_name = "web/setup/form.html"
+
+    def form(self, data: Any) -> WishForm:
+        person = User.objects.select_related("reminder_wish").get(pk=self.request.user.pk)
+        return WishForm(data, instance=wish_of(person), reader=self.reader)
+
+    def context(self) -> dict[str, Any]:
+        return {
+            "heading": _("My reminders"),
+            "is_new": False,
+            "back": reverse("web:my-settings"),
+            "lead": [(reverse("web:my-settings"), _("My name, mail address and units"))],
+        }
+
+    def act(self, form: WishForm, now: datetime) -> ReminderWish:
+        return save_wish(by=self.request.user, at=now, wish=form.save(commit=False))
+
+    def done(self, record: ReminderWish) -> HttpResponse:
+        messages.success(self.request, _("Your wishes are saved. They count for what is sent from now on."))
+        return HttpResponseRedirect(reverse("web:my-reminders"))
+
+
+@needs(Permission.OWN)
+def reminder_clock(request: SignedInRequest) -> HttpResponse:
+    """What the clock says where reminders are paused for it; a POST says that it is right."""
+    now = timezone.now()
+    if request.method == "POST":
+        if clock.go_on(by=request.user, at=now):
+            messages.success(request, _("Reminders go on."))
+        else:
+            messages.info(request, _("Reminders are not paused; there is nothing to do."))
+        return HttpResponseRedirect(reverse("web:reminder-clock"))
+    return render(request, "web/reminders/clock.html", {"now": now, "doubt": clock.standing()})
+
+
+my_reminders = MyReminders.as_page(Permission.LOG)
+due_mark = needs(Permission.VIEW, to_write=Permission.LOG)(
+    cast("Callable[..., HttpResponse]", MarkPage.as_view())
+)

@@ -1,0 +1,107 @@
+"""Hours and costs per tonne across presses, crops and seasons: page and downloads."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext_lazy as _
+from django_tables2 import RequestConfig
+
+from wearlog.compare.charts import per_tonne_chart
+from wearlog.compare.columns import figure_words, headline
+from wearlog.compare.earning import sentences
+from wearlog.compare.earning import table as earned_table
+from wearlog.compare.export import as_csv, as_xlsx
+from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, parse_by
+from wearlog.compare.queries import compare as compare_runs
+from wearlog.compare.seasons import SEASON_START, BadSeasonStart
+from wearlog.compare.tables import compare_table
+from wearlog.people.roles import Permission, allows
+from wearlog.web.site.access import SignedInRequest, needs
+
+GROUPINGS = (
+    ("press,crop,season", _("press, crop and season")),
+    ("press", _("press")),
+    ("crop", _("crop")),
+    ("season", _("season")),
+    ("press,season", _("press and season")),
+    ("crop,season", _("crop and season")),
+)
+FILTERS = {"press": _("Press"), "crop": _("Crop"), "season": _("Season")}
+PER_PAGE = 50
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def _asked(request: SignedInRequest) -> tuple[Comparison, str, list[tuple[str, str]]]:
+    """The comparison asked for, what was typed as the season's start, and (field, text) of each error."""
+    errors = []
+    try:
+        by = parse_by(request.GET.get("by") or ",".join(GROUPS))
+    except BadGrouping as error:
+        by = GROUPS
+        errors.append(("id_by", str(error)))
+    typed = request.GET.get("season-start") or SEASON_START
+    kept = {name: request.GET.getlist(name) for name in GROUPS}
+
+    def run(season_start: str) -> Comparison:
+        return compare_runs(
+            by=by,
+            season_start=season_start,
+            presses=kept["press"],
+            crops=kept["crop"],
+            seasons=kept["season"],
+            money=allows(request.user, Permission.OWN),
+        )
+
+    try:
+        return run(typed), typed, errors
+    except BadSeasonStart as error:
+        errors.append(("id_season-start", str(error)))
+        return run(SEASON_START), typed, errors
+
+
+@needs(Permission.VIEW)
+def compare(request: SignedInRequest) -> HttpResponse:
+    comparison, typed_start, errors = _asked(request)
+    system = str(request.units)  # type: ignore[attr-defined]
+    wanted = request.GET.get("download", "")
+    if wanted == "csv":
+        return _file(as_csv(comparison, system).encode(), "text/csv; charset=utf-8", "csv")
+    if wanted == "xlsx":
+        return _file(as_xlsx(comparison, system), XLSX, "xlsx")
+
+    table = compare_table(comparison, system)
+    RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
+    grouping = ",".join(comparison.by)
+    earned = earned_table(comparison, system)
+    context = {
+        "table": table,
+        "comparison": comparison,
+        "figures": [(figure, *figure_words(figure, system)) for figure in comparison.presses],
+        "chart": per_tonne_chart(comparison.presses, system),
+        "earning": sentences(comparison, system),
+        "earned": earned,
+        "earned_words": [words for words, _figure in earned[0][1]] if earned else [],
+        "headline": headline(system),
+        "groupings": GROUPINGS,
+        "grouping": grouping,
+        "grouped_by": dict(GROUPINGS).get(grouping, grouping),
+        "season_start": typed_start,
+        "filters": [
+            (
+                name,
+                FILTERS[name],
+                [(value, words, value in request.GET.getlist(name)) for value, words in choices],
+            )
+            for name, choices in comparison.choices.items()
+        ],
+        "filtered": any(request.GET.getlist(name) for name in GROUPS),
+        "errors": errors,
+    }
+    return render(request, "web/reports/compare/page.html", context)
+
+
+def _file(body: bytes, content_type: str, ending: str) -> HttpResponse:
+    response = HttpResponse(body, content_type=content_type)
+    response["Content-Disposition"] = f'attachment; filename="hours-per-tonne.{ending}"'
+    return response

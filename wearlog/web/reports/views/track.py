@@ -1,0 +1,97 @@
+"""The track record: what was promised of wear limits, and what came."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from wearlog.calc.conformal import FEWEST_EDGES
+from wearlog.calc.track import Summary
+from wearlog.forecasts.track.record import LEADS, STEP_DAYS, Tracked, track_record
+from wearlog.forecasts.track.replays import Said
+from wearlog.people.roles import Permission
+from wearlog.web.drawing.promises import picture
+from wearlog.web.site.access import SignedInRequest, needs
+
+USUAL_LEAD = 60
+MOST_BARS = 40
+PAST_DAYS = 3 * 365
+"""How far back the page looks; the command looks at everything."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One edge at the chosen lead, as the table shows it."""
+
+    part_id: int
+    name: str
+    came: date
+    between: tuple[date, date] | None
+    asked_on: date
+    said: Said
+    verdict: str
+
+
+def lines_of(edges: Sequence[Tracked], lead: int) -> list[Line]:
+    """Newest first."""
+    lines = []
+    for one in reversed(edges):
+        if lead not in one.said:
+            continue
+        asked_on, said = one.said[lead]
+        came = one.reached.came
+        lines.append(
+            Line(
+                part_id=one.reached.key[0],
+                name=f"{one.reached.part} {one.reached.key[1]}".strip(),
+                came=came,
+                between=one.reached.between,
+                asked_on=asked_on,
+                said=said,
+                verdict=verdict_of(said, came),
+            )
+        )
+    return lines
+
+
+def verdict_of(said: Said, came: date) -> str:
+    """`held`, `before` or `after` the range, or `none` where no full range was given."""
+    if said.early is None or said.mid is None or said.late is None:
+        return "none"
+    return "before" if came < said.early else "after" if came > said.late else "held"
+
+
+@needs(Permission.VIEW)
+def track(request: SignedInRequest) -> HttpResponse:
+    """`?ahead=30|60|90` chooses the lead that picture, sentence and table speak of."""
+    today = timezone.localdate()
+    asked = request.GET.get("ahead", "")
+    lead = int(asked) if asked.isdecimal() and int(asked) in LEADS else USUAL_LEAD
+    # Last night's, as it was replayed since then in the background.
+    night = today - timedelta(days=1)
+    found = track_record(as_of=night, since=night - timedelta(days=PAST_DAYS), stored_only=True)
+    lines = lines_of(found.edges, lead)
+    rows = [(line.name, line.said.range, float(line.came.toordinal())) for line in lines[:MOST_BARS]]
+    drawn = [(name, given, came) for name, given, came in rows if given is not None]
+    leads: list[tuple[int, Summary]] = list(found.leads.items())
+    return render(
+        request,
+        "web/reports/track.html",
+        {
+            "today": today,
+            "found": found,
+            "lead": lead,
+            "summary": found.leads[lead],
+            "leads": leads,
+            "lines": lines,
+            "picture": picture(drawn),
+            "longer": STEP_DAYS - 1,
+            "fewest": FEWEST_EDGES,
+            "most_bars": MOST_BARS,
+        },
+    )

@@ -1,0 +1,321 @@
+"""How long parts last, how work comes again, and what pays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from wearlog.calc import units
+from wearlog.compare.ledger import ledger
+from wearlog.compare.lives import Ended, Lived, TypeLives, type_lives
+from wearlog.compare.orders import Order, orders
+from wearlog.compare.repeats import Repeat, Thing, Trend, repeats
+from wearlog.compare.replacing import Mending, Planned, mend_or_buy, planned_or_not
+from wearlog.compare.stopping import Stop, stops
+from wearlog.forecasts.memory.queries import Reckoning, reckoning
+from wearlog.lockout.cautions.caution import Caution
+from wearlog.lockout.cautions.queries import Cautions, cautions_for
+from wearlog.people.roles import Permission
+from wearlog.web.drawing.survivors import Survivors, survivors
+from wearlog.web.reports import worth_words as words
+from wearlog.web.site.access import SignedInRequest, needs
+
+MOST_THINGS = 60
+"""So many parts are listed of one kind; the oldest first."""
+
+
+@dataclass(frozen=True)
+class InUse:
+    """A working part, its age, and what is left to 8 of 10 such parts; empty where unknown."""
+
+    lived: Lived
+    press: str
+    age: str
+    early: str
+    late: str
+
+
+@dataclass(frozen=True)
+class LifeLine:
+    lives: TypeLives
+    kind: str
+    counts: str
+    told: list[str]
+    picture: Survivors | None
+    picture_words: str
+    reach: str
+    in_use: list[InUse]
+
+
+@dataclass(frozen=True)
+class ThingLine:
+    thing: Thing
+    told: str
+
+
+@dataclass(frozen=True)
+class RepeatLine:
+    repeat: Repeat
+    title: str
+    told: str
+    law: str
+    things: list[ThingLine]
+    silent: int
+    """Things on which it was never done."""
+    cautions: list[Caution]
+    """Of this very work, where it comes ever faster and so has to be done soon."""
+
+
+@dataclass(frozen=True)
+class PlannedLine:
+    found: Planned
+    kind: str
+    told: str
+    cautions: list[Caution]
+
+
+@dataclass(frozen=True)
+class MendingLine:
+    found: Mending
+    kind: str
+    told: str
+    cautions: list[Caution]
+
+
+@dataclass(frozen=True)
+class StopLine:
+    found: Stop
+    press: str
+    told: str
+    figures: str
+    left_out: bool
+    cautions: list[Caution]
+
+
+@dataclass(frozen=True)
+class OrderLine:
+    found: Order
+    told: str
+    late: bool
+
+
+def _known(request: SignedInRequest) -> tuple[Reckoning, dict[int, str], str]:
+    known = reckoning(as_of=timezone.localdate())
+    return known, {pk: row.label for pk, row in known.ground.record.presses.items()}, str(request.units)  # type: ignore[attr-defined]
+
+
+@needs(Permission.VIEW)
+def lives(request: SignedInRequest) -> HttpResponse:
+    """Every part type with a part on record."""
+    known, presses, system = _known(request)
+    found = [_life_line(each, presses, system) for each in type_lives(known.ground.record)]
+    return render(request, "web/reports/worth/lives.html", {"lines": found})
+
+
+def _life_line(each: TypeLives, presses: dict[int, str], system: str) -> LifeLine:
+    left = {id(one.lived): one for one in each.left}
+    in_use = []
+    for one in each.working[:MOST_THINGS]:
+        rest = left.get(id(one))
+        in_use.append(
+            InUse(
+                one,
+                presses[one.press_id],
+                words.amount(one.age(each.by), each.by, system),
+                words.amount(rest.early, each.by, system) if rest else "",
+                words.amount(rest.late, each.by, system) if rest else "",
+            )
+        )
+    picture = survivors(each)
+    return LifeLine(
+        each,
+        words.kind_words(each.type.kind),
+        words.counts(each),
+        words.life_words(each, system),
+        picture,
+        _picture_words(each, system) if picture else "",
+        words.amount(picture.reach, each.by, system) if picture else "",
+        in_use,
+    )
+
+
+def _picture_words(each: TypeLives, system: str) -> str:
+    steps = "; ".join(
+        _("%(share)s %% at %(age)s")
+        % {
+            "share": units.show_number(100 * step.survival, 0, system),
+            "age": words.amount(step.age, each.by, system),
+        }
+        for step in each.steps
+    )
+    return _("Share still working, counted after each failure: %(steps)s.") % {"steps": steps}
+
+
+@needs(Permission.VIEW)
+def work(request: SignedInRequest) -> HttpResponse:
+    """Every work that comes again."""
+    known, presses, system = _known(request)
+    found = repeats(known.ground.record)
+    cautions = cautions_for(presses)
+    lines = [_repeat_line(each, cautions, presses, system) for each in found]
+    at = {thing.press_id for each in found for thing in each.things if thing.told.events}
+    everywhere = words.pressed_cautions(cautions, presses, at, action="", kind="")
+    return render(request, "web/reports/worth/work.html", {"lines": lines, "cautions": everywhere})
+
+
+def _repeat_line(repeat: Repeat, cautions: Cautions, presses: dict[int, str], system: str) -> RepeatLine:
+    told = [thing for thing in repeat.things if thing.told.events]
+    pressing = {thing.press_id for thing in told if Trend.FASTER in (thing.told.trend, repeat.told.trend)}
+    action = repeat.action or ("clean" if repeat.incident == "plugged" else "repair")
+    return RepeatLine(
+        repeat,
+        words.title_of(repeat),
+        words.trend_words(repeat, repeat.told, system),
+        words.law_words(repeat, system),
+        [
+            ThingLine(thing, words.trend_words(repeat, thing.told, system))
+            for thing in sorted(told, key=lambda one: -one.told.events)[:MOST_THINGS]
+        ],
+        len(repeat.things) - len(told),
+        words.pressed_cautions(cautions, presses, pressing, action=action, kind=repeat.kind),
+    )
+
+
+@needs(Permission.OWN)
+def pays(request: SignedInRequest) -> HttpResponse:
+    """Planned or after failure, stop or go on, mend or buy, and dies to make."""
+    known, presses, system = _known(request)
+    record = known.ground.record
+    book = ledger()
+    cautions = cautions_for(presses)
+    currency = request.mill.currency  # type: ignore[attr-defined]
+    money = _Money(currency, system)
+    every = [each for each in type_lives(record) if each.lived]
+    planned, mending = [], []
+    for each in every:
+        used = {one.press_id for one in each.lived if one.ended is Ended.IN_SERVICE} or {
+            one.press_id for one in each.lived
+        }
+        kind = words.kind_words(each.type.kind)
+        found = planned_or_not(record, book, each)
+        planned.append(
+            PlannedLine(
+                found,
+                kind,
+                _planned_words(found, money),
+                words.pressed_cautions(cautions, presses, used, action="replace", kind=each.type.kind),
+            )
+        )
+        choice = mend_or_buy(record, book, each)
+        if choice is not None:
+            mending.append(
+                MendingLine(
+                    choice,
+                    kind,
+                    _mending_words(choice, money),
+                    words.pressed_cautions(cautions, presses, used, action="rebuild", kind=each.type.kind),
+                )
+            )
+    stop_lines = [
+        StopLine(
+            each,
+            presses[each.press_id],
+            _stop_words(each),
+            _stop_figures(each, money),
+            bool(each.left_out),
+            words.pressed_cautions(
+                cautions,
+                presses,
+                {each.press_id},
+                action="replace",
+                kind=record.types[each.part.type_id].kind,
+            ),
+        )
+        for each in stops(record, book)
+    ]
+    context: dict[str, Any] = {
+        "advised": [line for line in planned if line.found.best_age is not None],
+        "withheld": [
+            (told, [line for line in planned if line.told == told])
+            for told in dict.fromkeys(line.told for line in planned if line.found.best_age is None)
+        ],
+        "mending": mending,
+        "stops": stop_lines,
+        "orders": [_order_line(each, record.as_of) for each in orders(record, known.edges, book)],
+    }
+    return render(request, "web/reports/worth/pays.html", context)
+
+
+@dataclass(frozen=True)
+class _Money:
+    currency: str
+    system: str
+
+    def __call__(self, value: float | None) -> str:
+        if value is None:
+            return units.NOTHING
+        return f"{units.show_number(value, 2, self.system)} {self.currency}".strip()
+
+    def per_ton(self, per_tonne: float | None) -> str:
+        us = units.is_us(self.system)
+        scaled = None if per_tonne is None else per_tonne * (0.90718474 if us else 1)
+        return f"{self(scaled)}/{units.per_word(self.system)}"
+
+
+def _planned_words(found: Planned, money: _Money) -> str:
+    if found.why is not None:
+        return str(words.WITHHELD_WORDS[found.why])
+    return _(
+        "Change them at %(age)s, before they fail: that saves about %(saving)s %% of what running to failure "
+        "costs. Planned it costs %(planned)s, after a failure %(failure)s."
+    ) % {
+        "age": words.amount(found.best_age, found.lives.by, money.system),
+        "saving": units.show_number(100 * found.saving, 0, money.system),
+        "planned": money(found.planned_cost),
+        "failure": money(found.failure_cost),
+    }
+
+
+def _mending_words(found: Mending, money: _Money) -> str:
+    figures = {"mend": money.per_ton(found.mend.cost_per_t), "buy": money.per_ton(found.buy.cost_per_t)}
+    if found.better == "mend":
+        return _("Rebuild: %(mend)s, against %(buy)s for a new one.") % figures
+    if found.better == "buy":
+        return _("Buy new: %(buy)s, against %(mend)s for a rebuild.") % figures
+    assert found.why is not None
+    return str(words.WITHHELD_WORDS[found.why])
+
+
+def _stop_words(found: Stop) -> str:
+    if found.why is not None:
+        return str(words.NO_STOP_WORDS[found.why])
+    if found.stop:
+        return _("Stop it: a tonne now loses more than a tonne has cost on average so far.")
+    return _("Go on: a tonne now still loses less than a tonne has cost on average so far.")
+
+
+def _stop_figures(found: Stop, money: _Money) -> str:
+    if found.loss_now is None or found.loss_range is None:
+        return ""
+    return _(
+        "On %(crop)s it now loses %(loss)s (%(low)s to %(high)s), by %(basis)s and hours per tonne against "
+        "its first runs; the average so far is %(average)s."
+    ) % {
+        "crop": found.crop,
+        "loss": money.per_ton(found.loss_now),
+        "low": money.per_ton(found.loss_range.low),
+        "high": money.per_ton(found.loss_range.high),
+        "basis": _("oil left in the cake") if found.analysed else _("weighed oil"),
+        "average": money.per_ton(found.average_so_far),
+    }
+
+
+def _order_line(found: Order, today: Any) -> OrderLine:
+    if found.why is not None:
+        return OrderLine(found, str(words.NO_ORDER_WORDS[found.why]), False)
+    return OrderLine(found, "", found.order_by is not None and found.order_by <= today)

@@ -1,0 +1,200 @@
+"""People, a person's own settings, and the mill."""
+
+from __future__ import annotations
+
+import zoneinfo
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.people.models import Mill, Role, Units, User, languages
+from wearlog.web.site.fields import Reader, pills
+from wearlog.web.site.forms import ModelForm, Speaking
+
+ROLE_WORDS = {
+    Role.VIEWER: _("viewer: reads"),
+    Role.OPERATOR: _("operator: logs runs and work"),
+    Role.MAINTAINER: _("maintainer: also parts, rules, energy sources, corrections"),
+    Role.OWNER: _("owner: also people, prices, plan, settings"),
+}
+
+
+class PersonForm(Speaking, ModelForm):
+    class Meta:
+        model = User
+        fields = ("name", "username", "email", "role", "units", "language", "gets_mail", "is_active")
+        labels = {
+            "name": _("Name"),
+            "username": _("Name to sign in with"),
+            "email": _("Mail address"),
+            "role": _("May do"),
+            "units": _("Units"),
+            "language": _("Language"),
+            "gets_mail": _("Gets reminders by mail"),
+            "is_active": _("May sign in"),
+        }
+        widgets = {"role": pills()}
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["role"].choices = [  # type: ignore[attr-defined]
+            (role.value, ROLE_WORDS[role]) for role in Role
+        ]
+        self.fields["name"].required = True
+        if self.instance.pk is None:
+            del self.fields["is_active"]
+        set_units(self)
+        set_language(self)
+        self.take_reader(reader)
+
+
+FIRST_PASSWORD = _(
+    "Leave it empty to change nothing. Without a password you sign in by a link; a first password can be set "
+    "within fifteen minutes of that."
+)
+NOT_FRESH = _(
+    "You signed in by a link more than fifteen minutes ago. To set a first password, sign in by a new link: "
+    "an owner of the mill makes one, on the page People."
+)
+
+
+class MeForm(Speaking, ModelForm):
+    """One's own name, mail and units, and a password where one is wanted."""
+
+    new_password = forms.CharField(
+        label=_("New password"),
+        required=False,
+        strip=False,
+        max_length=200,
+        help_text=_("Leave it empty to change nothing. Without a password you sign in by a link."),
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+    again = forms.CharField(
+        label=_("New password again"),
+        required=False,
+        strip=False,
+        max_length=200,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+    old_password = forms.CharField(
+        label=_("Password until now"),
+        required=False,
+        strip=False,
+        max_length=200,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+
+    aliases = {"password": "new_password"}
+
+    class Meta:
+        model = User
+        fields = ("name", "email", "units", "language", "gets_mail")
+        labels = {
+            "name": _("Name"),
+            "email": _("Mail address"),
+            "units": _("Units"),
+            "language": _("Language"),
+            "gets_mail": _("I get reminders by mail"),
+        }
+
+    def __init__(self, *args: Any, reader: Reader, fresh_from_link: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fresh_from_link = fresh_from_link
+        if not self.instance.has_usable_password():
+            del self.fields["old_password"]
+            self.fields["new_password"].help_text = FIRST_PASSWORD
+        set_units(self)
+        set_language(self)
+        self.take_reader(reader)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        new = cleaned.get("new_password")
+        if not new:
+            return cleaned
+        if cleaned.get("again") != new:
+            self.add_error("again", _("This is not the same. Type the new password twice."))
+        if "old_password" not in self.fields and not self.fresh_from_link:
+            self.add_error("new_password", NOT_FRESH)
+        if "old_password" in self.fields and not self.instance.check_password(
+            cleaned.get("old_password") or ""
+        ):
+            self.add_error("old_password", _("This is not your password until now. Type it again."))
+        return cleaned
+
+
+class MillForm(Speaking, ModelForm):
+    time_zone = forms.ChoiceField(
+        label=_("Time zone"), help_text=_("It decides when a day begins, for every date here.")
+    )
+
+    class Meta:
+        model = Mill
+        fields = ("name", "time_zone", "currency", "units", "language")
+        labels = {
+            "name": _("Name of the mill"),
+            "currency": _("Currency"),
+            "units": _("Units"),
+            "language": _("Language"),
+        }
+        help_texts = {
+            "currency": _("Such as: EUR, USD."),
+            "units": _("For everybody who has not chosen their own."),
+            "language": _("For everybody who has not chosen their own."),
+        }
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        zones = sorted(zoneinfo.available_timezones() | {self.instance.time_zone})
+        self.fields["time_zone"].choices = [(zone, zone) for zone in zones]  # type: ignore[attr-defined]
+        self.fields["units"].widget = pills()
+        self.fields["units"].choices = Units.choices  # type: ignore[attr-defined]
+        self.initial["units"] = self.instance.units or Units.METRIC
+        self.fields["language"].required = False
+        self.fields["language"].widget = pills()
+        self.fields["language"].choices = languages()  # type: ignore[attr-defined]
+        self.take_reader(reader)
+
+    def clean_language(self) -> str:
+        return str(self.cleaned_data["language"] or self.instance.language)
+
+
+def set_units(form: forms.BaseForm) -> None:
+    field = form.fields["units"]
+    field.required = False
+    field.widget = pills()
+    field.choices = [("", _("the mill's")), *Units.choices]  # type: ignore[attr-defined]
+
+
+def set_language(form: forms.BaseForm) -> None:
+    field = form.fields["language"]
+    field.required = False
+    field.widget = pills()
+    field.choices = [("", _("the mill's")), *languages()]  # type: ignore[attr-defined]
+
+
+class ImportForm(Speaking, forms.Form):
+    file = forms.FileField(
+        label=_("Logbook (.zip)"),
+        help_text=_("A .zip of the CSV files that the logbook's description names."),
+        error_messages={"required": _("Choose a .zip file.")},
+    )
+    on_conflict = forms.ChoiceField(
+        label=_("Where a record is here already with other content"),
+        required=False,
+        choices=[
+            ("", _("refuse everything and list it")),
+            ("keep", _("keep what is here")),
+            ("replace", _("take what the file says")),
+        ],
+        widget=forms.RadioSelect,
+    )
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.take_reader(reader)
+
+    @property
+    def dry_run(self) -> bool:
+        return "store" not in self.data

@@ -1,0 +1,151 @@
+"""When work is due, what is to be pressed, and what things are worth."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.equipment.models import Kind, Position
+from wearlog.runs.models import Crop, PlanEntry, Price
+from wearlog.service.models import IncidentKind, Rule
+from wearlog.web.setup.forms.things import TagsField, ThingForm, area
+from wearlog.web.site.fields import DayField, HoursField, MassField, NumberField
+
+
+class RuleForm(ThingForm):
+    every_h = HoursField(label=_("After hours of pressing"), most=1_000_000)
+    every_kg = MassField(label=_("After seed"))
+    every_days = NumberField(label=_("After days"), unit=_("days"), most=36_500)
+    lead_days = NumberField(label=_("Say so ahead"), unit=_("days"), most=3650)
+    after_incident = TagsField(label=_("After an incident"), choices=IncidentKind.choices)
+    position = forms.ChoiceField(label=_("Only on the position"), required=False)
+
+    class Meta:
+        model = Rule
+        fields = (
+            "code",
+            "action",
+            "kind",
+            "part_type",
+            "press",
+            "position",
+            "every_h",
+            "every_kg",
+            "every_days",
+            "after_crop",
+            "at_limit",
+            "on_drift",
+            "after_incident",
+            "lead_days",
+            "instructions",
+        )
+        labels = {
+            "code": _("Name of the rule"),
+            "action": _("What is to be done"),
+            "kind": _("To every fitted"),
+            "part_type": _("Only to the type"),
+            "press": _("Only on the press"),
+            "after_crop": _("After the season of"),
+            "at_limit": _("When the wear limit is reached"),
+            "on_drift": _("When the throughput drifts down"),
+            "instructions": _("How it is done here"),
+        }
+        widgets = {"instructions": area(4)}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        names = sorted(
+            set(Position.objects.values_list("name", flat=True))
+            | {str(getattr(self.instance, "position", ""))}
+        )
+        self.fields["position"].choices = [("", _("any"))] + [  # type: ignore[attr-defined]
+            (name, name) for name in names if name
+        ]
+        for name, words in (
+            ("kind", _("nothing: to the press as a whole")),
+            ("part_type", _("any")),
+            ("press", _("any")),
+            ("after_crop", _("no season")),
+        ):
+            field = self.fields[name]
+            if isinstance(field, forms.ModelChoiceField):
+                field.empty_label = words
+            else:
+                field.choices = [("", words), *Kind.choices]  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        triggers = (
+            "every_h",
+            "every_kg",
+            "every_days",
+            "after_crop",
+            "at_limit",
+            "on_drift",
+            "after_incident",
+        )
+        if not self.errors and not any(cleaned.get(name) for name in triggers):
+            self.add_error(None, _("Choose at least one trigger: after hours, seed, days, a season …"))
+        if cleaned.get("at_limit") and not (cleaned.get("kind") or cleaned.get("part_type")):
+            self.add_error("at_limit", _("A wear limit belongs to a part: choose a kind of part or a type."))
+        return cleaned
+
+
+class PlanForm(ThingForm):
+    start_on = DayField(label=_("From"), required=True)
+    end_on = DayField(label=_("Until"), required=True)
+    seed_kg = MassField(label=_("Seed"), required=True)
+
+    class Meta:
+        model = PlanEntry
+        fields = ("press", "crop", "start_on", "end_on", "seed_kg")
+        labels = {"press": _("Press"), "crop": _("Crop")}
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        start, end = cleaned.get("start_on"), cleaned.get("end_on")
+        if isinstance(start, date) and isinstance(end, date) and end < start:
+            self.add_error("end_on", _("This is before the first day. Write a day on or after it."))
+        return cleaned
+
+
+ITEMS = {
+    "oil_kg": _("oil, for a kilogram"),
+    "cake_kg": _("cake, for a kilogram"),
+    "labour_h": _("labour, for an hour"),
+    "energy_kwh": _("energy, for a kilowatt-hour"),
+    "stand_still_h": _("a press that stands still, for an hour"),
+}
+
+
+def item_words(item: str) -> str:
+    """What a price is for, in words: `seed_kg rapeseed` is seed of that crop."""
+    first, _space, crop = item.partition(" ")
+    if first == "seed_kg" and crop:
+        return gettext("seed of %(crop)s, for a kilogram") % {"crop": crop}
+    return str(ITEMS.get(item, item))
+
+
+class PriceForm(ThingForm):
+    item = forms.ChoiceField(label=_("What"))
+    from_on = DayField(label=_("From"), required=True)
+    price = NumberField(label=_("Price"), required=True)
+
+    class Meta:
+        model = Price
+        fields = ("item", "from_on", "price")
+
+    def __init__(self, *args: Any, currency: str = "", **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["price"].unit = currency  # type: ignore[attr-defined]
+        known: dict[str, Any] = dict(ITEMS)
+        for crop in Crop.objects.order_by("code"):
+            known[f"seed_kg {crop.code}"] = item_words(f"seed_kg {crop.code}")
+        item = str(getattr(self.instance, "item", ""))
+        if item and item not in known:
+            known[item] = item_words(item)
+        self.fields["item"].choices = list(known.items())  # type: ignore[attr-defined]

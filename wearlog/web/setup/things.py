@@ -1,0 +1,110 @@
+"""The way of every page that sets something up: a form, one saved thing, back to its list."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, ClassVar
+
+from django.contrib import messages
+from django.db import models
+from django.forms import ModelForm
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from wearlog.logbook import actions
+from wearlog.people.refusals import Refused
+from wearlog.web.site.history import changes_of
+from wearlog.web.site.pages import FormPage, back_to
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of a list: what it is, what is known of it, and where it is changed."""
+
+    title: str
+    url: str = ""
+    words: tuple[str, ...] = field(default=())
+    faded: bool = False
+
+
+def told(*words: object) -> tuple[str, ...]:
+    """The words that say something, as text."""
+    return tuple(str(word) for word in words if word not in (None, ""))
+
+
+class ThingPage(FormPage):
+    """Add a reference record, or change the one whose key is in the address."""
+
+    template_name = "web/setup/form.html"
+    model: ClassVar[type[models.Model]]
+    form_class: ClassVar[type[ModelForm[Any]]]
+    new_form_class: ClassVar[type[ModelForm[Any]] | None] = None
+    list_page: ClassVar[str] = ""
+    add_words: ClassVar[Any] = ""
+    removable: ClassVar[bool] = False
+
+    def prepare(self) -> None:
+        pk = self.kwargs.get("pk")
+        self.thing: Any = get_object_or_404(self.model, pk=pk) if pk is not None else self.new_thing()
+
+    def new_thing(self) -> models.Model:
+        return self.model()
+
+    @property
+    def is_new(self) -> bool:
+        return self.thing.pk is None
+
+    def form(self, data: Any) -> Any:
+        made = (self.new_form_class or self.form_class) if self.is_new else self.form_class
+        # The record that the form writes into is not the one that the heading names.
+        instance = self.model.objects.get(pk=self.thing.pk) if not self.is_new else self.thing  # type: ignore[attr-defined]
+        return made(data, instance=instance, reader=self.reader, **self.form_words())  # type: ignore[call-arg]
+
+    def form_words(self) -> dict[str, Any]:
+        return {}
+
+    def heading(self) -> str:
+        return str(self.add_words) if self.is_new else str(self.thing)
+
+    def back_url(self) -> str:
+        return reverse(self.list_page)
+
+    def context(self) -> dict[str, Any]:
+        return {
+            "heading": self.heading(),
+            "is_new": self.is_new,
+            "back": self.back_url(),
+            "removable": self.removable and not self.is_new,
+            "changes": [] if self.is_new else changes_of(self.thing, self.reader),
+        }
+
+    def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+        if self.removable and "remove" in request.POST:
+            return self.remove(request)
+        return super().post(request, **kwargs)
+
+    def remove(self, request: HttpRequest) -> HttpResponse:
+        self.prepare()
+        name = str(self.thing)
+        try:
+            self.take_away()
+        except Refused as refused:
+            messages.error(request, refused.message)
+            return HttpResponseRedirect(request.path)
+        messages.success(request, _("Removed: %s.") % name)
+        return HttpResponseRedirect(self.back_url())
+
+    def take_away(self) -> None:
+        actions.remove_thing(by=self.request.user, at=timezone.now(), thing=self.thing)
+
+    def act(self, form: Any, now: datetime) -> Any:
+        thing = form.save(commit=False)
+        return actions.save_thing(by=self.request.user, at=now, thing=thing)
+
+    def done(self, record: Any) -> HttpResponse:
+        messages.success(self.request, _("Saved: %s.") % record)
+        return back_to(self.request, self.back_url())

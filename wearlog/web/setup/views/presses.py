@@ -1,0 +1,203 @@
+"""Presses, their positions and energy sources, and crops."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.db import models, transaction
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from wearlog.calc import units
+from wearlog.equipment.models import Position, Press
+from wearlog.lockout.cautions.queries import caution_for_press
+from wearlog.lockout.models import EnergySource
+from wearlog.logbook import actions
+from wearlog.people.roles import Permission
+from wearlog.runs.models import Crop
+from wearlog.web.setup.forms.things import CropForm, EnergyForm, NewPressForm, PositionForm, PressForm
+from wearlog.web.setup.things import Row, ThingPage, told
+from wearlog.web.site.access import needs
+from wearlog.web.site.pages import reader_of
+
+
+class PressPage(ThingPage):
+    model = Press
+    form_class = PressForm
+    new_form_class = NewPressForm
+    list_page = "web:presses"
+    add_words = gettext_lazy("Add a press")
+
+    def heading(self) -> str:
+        return str(self.add_words) if self.is_new else _("Set up %s") % self.thing
+
+    def back_url(self) -> str:
+        if self.is_new:
+            return reverse("web:presses")
+        return reverse("web:press", kwargs={"pk": self.thing.pk})
+
+    def context(self) -> dict[str, Any]:
+        context = super().context()
+        if self.is_new:
+            return context
+        pk = self.thing.pk
+        rows = [
+            Row(
+                title=position.name,
+                url=reverse("web:position-edit", kwargs={"pk": position.pk}),
+                words=told(
+                    position.get_kind_display(),
+                    _("barrel %s") % position.barrel if position.barrel else "",
+                    _("takes %s of the seed") % units.plain(position.share)
+                    if position.share is not None
+                    else "",
+                ),
+            )
+            for position in Position.objects.filter(press=pk)
+        ]
+        return {
+            **context,
+            "below": _("Positions"),
+            "rows": rows,
+            "adds": [
+                (reverse("web:position-new", kwargs={"press": pk}), _("Add a position")),
+                (reverse("web:energy", kwargs={"pk": pk}), _("Energy sources")),
+            ],
+        }
+
+    def act(self, form: Any, now: datetime) -> Press:
+        press: Press = form.save(commit=False)
+        with transaction.atomic():
+            actions.save_thing(by=self.request.user, at=now, thing=press)
+            if isinstance(form, NewPressForm):
+                for position in form.first_positions(press):
+                    actions.save_thing(by=self.request.user, at=now, thing=position)
+        return press
+
+    def done(self, record: Press) -> HttpResponse:
+        self.thing = record
+        return super().done(record)
+
+
+class OnPress(ThingPage):
+    """Something that belongs to the press in the address (`press`), or has its own key there (`pk`)."""
+
+    removable = True
+
+    def new_thing(self) -> models.Model:
+        press = Press.objects.filter(pk=self.kwargs["press"]).first()
+        if press is None:
+            raise Http404(_("There is no such press."))
+        return self.model(press=press)
+
+
+class PositionPage(OnPress):
+    model = Position
+    form_class = PositionForm
+
+    def heading(self) -> str:
+        return _("Add a position to %s") % self.thing.press if self.is_new else str(self.thing)
+
+    def back_url(self) -> str:
+        return reverse("web:press-edit", kwargs={"pk": self.thing.press_id})
+
+
+class EnergyPage(OnPress):
+    model = EnergySource
+    form_class = EnergyForm
+
+    def heading(self) -> str:
+        return _("Add an energy source to %s") % self.thing.press if self.is_new else str(self.thing)
+
+    def back_url(self) -> str:
+        return reverse("web:energy", kwargs={"pk": self.thing.press_id})
+
+
+@needs(Permission.VIEW)
+def energy(request: HttpRequest, pk: int) -> HttpResponse:
+    """The press's energy sources, and the caution that they make."""
+    press = get_object_or_404(Press, pk=pk)
+    rows = [
+        Row(
+            title=source.source,
+            url=reverse("web:energy-edit", kwargs={"pk": source.pk}),
+            words=told(
+                source.get_kind_display(),
+                _("isolated at %s") % source.isolate_at
+                if source.isolate_at
+                else _("where it is isolated is not recorded"),
+                _("released by %s") % source.release_by if source.release_by else "",
+                _("verified by %s") % source.verify_by if source.verify_by else "",
+            ),
+        )
+        for source in EnergySource.objects.filter(press=press)
+    ]
+    return render(
+        request,
+        "web/setup/energy.html",
+        {
+            "heading": _("Energy sources"),
+            "press": press,
+            "rows": rows,
+            "adds": [
+                (reverse("web:energy-start", kwargs={"pk": pk}), _("Start from a list for its build")),
+                (reverse("web:energy-new", kwargs={"press": pk}), _("Add an energy source")),
+            ],
+            "empty": _(
+                "None is recorded. Walk round the press and record every one: motor, heater circuit, augers "
+                "and conveyors started elsewhere, trapped pressure, stored heat, drive, automatic restart, "
+                "hopper and heavy parts. A list for its build helps to forget none."
+            ),
+            "needed": "maintain",
+            "caution": caution_for_press(press.pk, "", ""),
+        },
+    )
+
+
+@needs(Permission.VIEW)
+def crops(request: HttpRequest) -> HttpResponse:
+    system = reader_of(request).system
+    rows = [
+        Row(
+            title=crop.code,
+            url=reverse("web:crop-edit", kwargs={"pk": crop.pk}),
+            words=told(
+                _("bushel of %s") % units.show_mass(crop.bushel_kg, system) if crop.bushel_kg else "",
+                crop.note,
+            ),
+        )
+        for crop in Crop.objects.all()
+    ]
+    return render(
+        request,
+        "web/setup/list.html",
+        {
+            "heading": _("Crops"),
+            "rows": rows,
+            "adds": [(reverse("web:crop-new"), _("Add a crop"))],
+            "empty": _("No crop is recorded yet."),
+            "needed": "maintain",
+        },
+    )
+
+
+class CropPage(ThingPage):
+    model = Crop
+    form_class = CropForm
+    list_page = "web:crops"
+    add_words = gettext_lazy("Add a crop")
+    removable = True
+
+
+press_new = PressPage.as_page(Permission.MAINTAIN)
+press_edit = PressPage.as_page(Permission.MAINTAIN)
+position_new = PositionPage.as_page(Permission.MAINTAIN)
+position_edit = PositionPage.as_page(Permission.MAINTAIN)
+energy_new = EnergyPage.as_page(Permission.MAINTAIN)
+energy_edit = EnergyPage.as_page(Permission.MAINTAIN)
+crop_new = CropPage.as_page(Permission.MAINTAIN)
+crop_edit = CropPage.as_page(Permission.MAINTAIN)

@@ -1,0 +1,206 @@
+"""Service rules, the season plan and prices."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from wearlog.calc import units
+from wearlog.lockout.cautions.queries import cautions_for
+from wearlog.logbook import actions
+from wearlog.people.roles import Permission
+from wearlog.people.words import day as in_figures
+from wearlog.people.words import in_language
+from wearlog.runs.models import PlanEntry, Price
+from wearlog.service.models import IncidentKind, Rule
+from wearlog.web.setup.forms.rules import PlanForm, PriceForm, RuleForm, item_words
+from wearlog.web.setup.things import Row, ThingPage, told
+from wearlog.web.site.access import needs
+from wearlog.web.site.pages import reader_of
+
+
+def trigger_words(rule: Rule, system: str) -> list[str]:
+    """When the rule speaks, in words: `after 300 h`, `after the season of sunflower`."""
+    words = []
+    if rule.every_h is not None:
+        words.append(_("after %s") % units.show_hours(rule.every_h, system))
+    if rule.every_kg is not None:
+        words.append(_("after %s of seed") % units.show_mass(rule.every_kg, system))
+    if rule.every_days is not None:
+        words.append(_("after %s days") % units.plain(rule.every_days))
+    if rule.after_crop is not None:
+        words.append(_("after the season of %s") % rule.after_crop)
+    if rule.at_limit:
+        words.append(_("at the wear limit"))
+    if rule.on_drift:
+        words.append(_("when throughput drifts down"))
+    words += [_("after an incident: %s") % IncidentKind(kind).label for kind in rule.after_incident.split()]
+    return words
+
+
+@needs(Permission.VIEW)
+def rules(request: HttpRequest) -> HttpResponse:
+    system = reader_of(request).system
+    rows = [
+        Row(
+            title=rule.code,
+            url=reverse("web:rule-edit", kwargs={"pk": rule.pk}),
+            words=told(
+                rule.get_kind_display() if rule.kind else "",
+                rule.part_type or "",
+                rule.press or "",
+                rule.position,
+                "; ".join(trigger_words(rule, system)),
+            ),
+        )
+        for rule in Rule.objects.select_related("part_type", "press", "after_crop")
+    ]
+    return render(
+        request,
+        "web/setup/list.html",
+        {
+            "heading": _("Service rules"),
+            "rows": rows,
+            "adds": [(reverse("web:rule-new"), _("Add a rule"))],
+            "empty": _("No rule says yet when work is due."),
+            "needed": "maintain",
+        },
+    )
+
+
+class RulePage(ThingPage):
+    model = Rule
+    form_class = RuleForm
+    list_page = "web:rules"
+    add_words = gettext_lazy("Add a rule")
+    removable = True
+
+    def context(self) -> dict[str, Any]:
+        context = super().context()
+        if self.is_new:
+            return context
+        press_id = self.thing.press_id
+        kind = self.thing.kind or (self.thing.part_type.kind if self.thing.part_type else "")
+        return {
+            **context,
+            # Whoever gets this task gets this with it, and the isolation points of the press at hand.
+            "caution": cautions_for([press_id] if press_id else []).of(
+                press_id, action=self.thing.action, kind=kind
+            ),
+        }
+
+
+@needs(Permission.VIEW)
+def plan(request: HttpRequest) -> HttpResponse:
+    """The season plan, press by press."""
+    system = reader_of(request).system
+    today = timezone.localdate(timezone=reader_of(request).zone)
+    entries = list(
+        PlanEntry.objects.select_related("press", "crop").order_by("press__code", "start_on", "pk")
+    )
+    groups = []
+    for press, of_press in groupby(entries, key=lambda entry: entry.press):
+        rows = [plan_row(entry, system) for entry in of_press if entry.end_on >= today]
+        past = [plan_row(entry, system) for entry in entries if entry.press == press and entry.end_on < today]
+        groups.append((press, rows, past))
+    return render(
+        request,
+        "web/setup/plan.html",
+        {
+            "heading": _("Season plan"),
+            "groups": groups,
+            "adds": [(reverse("web:plan-new"), _("Add to the plan"))],
+            "empty": _(
+                "Nothing is planned yet. With a plan the dates of wear follow what you mean to press, "
+                "instead of what you pressed before."
+            ),
+            "needed": "own",
+        },
+    )
+
+
+def plan_row(entry: PlanEntry, system: str) -> Row:
+    return Row(
+        title=f"{entry.crop}: {units.show_mass(entry.seed_kg, system)}",
+        url=reverse("web:plan-edit", kwargs={"pk": entry.pk}),
+        words=told(
+            _("%(start)s to %(end)s") % {"start": in_figures(entry.start_on), "end": in_figures(entry.end_on)}
+        ),
+    )
+
+
+class PlanPage(ThingPage):
+    model = PlanEntry
+    form_class = PlanForm
+    list_page = "web:plan"
+    add_words = gettext_lazy("Add to the plan")
+    removable = True
+
+    def new_thing(self) -> PlanEntry:
+        press = self.request.GET.get("press", "")
+        entry = PlanEntry(planned_on=timezone.localdate(timezone=self.reader.zone))
+        if press.isdecimal():
+            entry.press_id = int(press)
+        return entry
+
+    def take_away(self) -> None:
+        actions.remove_plan_entry(by=self.request.user, at=timezone.now(), entry=self.thing)
+
+
+@needs(Permission.OWN)
+def prices(request: HttpRequest) -> HttpResponse:
+    currency = currency_of(request)
+    rows = [price_row(price, currency) for price in Price.objects.order_by("item", "-from_on")]
+    return render(
+        request,
+        "web/setup/list.html",
+        {
+            "heading": _("Prices"),
+            "rows": rows,
+            "adds": [(reverse("web:price-new"), _("Add a price"))],
+            "empty": _("No price is recorded: costs are not worked out."),
+            "needed": "own",
+        },
+    )
+
+
+def price_row(price: Price, currency: str) -> Row:
+    amount = in_language(units.plain(price.price))
+    return Row(
+        title=f"{item_words(price.item)}: {amount} {currency}".strip(),
+        url=reverse("web:price-edit", kwargs={"pk": price.pk}),
+        words=told(_("from %s on") % in_figures(price.from_on)),
+    )
+
+
+def currency_of(request: HttpRequest) -> str:
+    return str(request.mill.currency)  # type: ignore[attr-defined]
+
+
+class PricePage(ThingPage):
+    model = Price
+    form_class = PriceForm
+    list_page = "web:prices"
+    add_words = gettext_lazy("Add a price")
+    removable = True
+
+    def new_thing(self) -> Price:
+        return Price(from_on=timezone.localdate(timezone=self.reader.zone))
+
+    def form_words(self) -> dict[str, Any]:
+        return {"currency": self.request.mill.currency}
+
+
+rule_new = RulePage.as_page(Permission.MAINTAIN)
+rule_edit = RulePage.as_page(Permission.MAINTAIN)
+plan_new = PlanPage.as_page(Permission.OWN)
+plan_edit = PlanPage.as_page(Permission.OWN)
+price_new = PricePage.as_page(Permission.OWN)
+price_edit = PricePage.as_page(Permission.OWN)

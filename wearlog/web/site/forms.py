@@ -1,0 +1,143 @@
+"""What every entry form shares: the reader's units, questions to confirm, refusals at their field."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from django import forms
+from django.forms.utils import ErrorList
+
+from wearlog.calc import units
+from wearlog.people.refusals import Doubt, Refused
+from wearlog.runs.doubts import pace
+from wearlog.web.site.fields import Reader
+
+if TYPE_CHECKING:
+    ModelForm = forms.ModelForm[Any]
+else:
+    ModelForm = forms.ModelForm  # it takes a parameter in the stubs only
+
+
+def new_ref() -> str:
+    """The entry's own id, made with the page: the same page sent twice is one entry."""
+    return f"p-{secrets.token_hex(8)}"
+
+
+NUMBER = r"(\d[\d.,]*(?:e[+-]?\d+)?)"
+LENGTH = rf"{NUMBER} mm\b"
+MASS = rf"{NUMBER} kg\b"
+
+
+def rate_pattern() -> str:
+    """How the domain words a rate in the reader's language."""
+    return re.escape(pace(0)).replace("0", NUMBER, 1)
+
+
+def in_units_of(reader: Reader, text: str) -> str:
+    """A sentence of the domain, which speaks SI, with rates, masses and sizes in the reader's units."""
+    if not units.is_us(reader.system):
+        return text
+    for pattern, show in (
+        (rate_pattern(), units.show_rate),
+        (MASS, units.show_mass),
+        (LENGTH, units.show_length),
+    ):
+        text = re.sub(
+            pattern,
+            lambda found, show=show: show(float(found[1].replace(",", ".")), reader.system),  # type: ignore[misc]
+            text,
+        )
+    return text
+
+
+class Speaking(forms.BaseForm):
+    """A form whose fields take over the reader's units. Mixed into plain forms and model forms."""
+
+    reader: Reader
+    #: What the domain calls a value, where the form has another name for it.
+    aliases: ClassVar[Mapping[str, str]] = {}
+
+    def take_reader(self, reader: Reader) -> None:
+        self.reader = reader
+        self.doubts: tuple[Doubt, ...] = ()
+        self.use_required_attribute = False
+        for field in self.fields.values():
+            speak = getattr(field, "speak", None)
+            if speak is not None:
+                speak(reader)
+
+    @property
+    def confirmed(self) -> list[str]:
+        """Codes of the questions that the person has answered with yes.
+
+        A yes of an earlier round counts on only while the numbers are those that it was said to.
+        """
+        getlist = getattr(self.data, "getlist", None)
+        if getlist is None:
+            return []
+        before = getlist("confirmed_before") if self.data.get("asked_about") == self.asked_about else []
+        return [*getlist("confirm"), *(code for code in before if code not in getlist("confirm"))]
+
+    @property
+    def confirmed_before(self) -> list[str]:
+        """What has been answered and is not asked again: carried along with the page."""
+        asked = {doubt.code for doubt in self.doubts}
+        return [code for code in self.confirmed if code not in asked]
+
+    @property
+    def asked_about(self) -> str:
+        """A fingerprint of the numbers, times and choices as typed; free text may change."""
+        told = [
+            (name, self.data.getlist(name) if hasattr(self.data, "getlist") else self.data.get(name))
+            for name, field in self.fields.items()
+            if type(field) is not forms.CharField
+        ]
+        return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
+
+    def refuse(self, refusal: Refused) -> None:
+        """Show a refusal of the domain at the field that it names, else at the top."""
+        name = self.aliases.get(refusal.field, refusal.field)
+        message = in_units_of(self.reader, refusal.message)
+        self.add_error(name if name in self.fields else None, message)
+
+    def ask(self, doubts: Sequence[Doubt]) -> None:
+        """Show what looks wrong as questions; what was answered already stays ticked."""
+        self.doubts = tuple(
+            replace(doubt, question=in_units_of(self.reader, doubt.question)) for doubt in doubts
+        )
+
+    def summary(self) -> list[tuple[str, str]]:
+        """(id of the input, or "", and text) of every error, in the order of the page."""
+        lines = [("", str(text)) for text in self.non_field_errors()]
+        for name in self.fields:
+            errors: ErrorList = self.errors.get(name, ErrorList())
+            bound = self[name]
+            target = "" if bound.is_hidden else bound.id_for_label or bound.auto_id
+            if isinstance(bound.field.widget, forms.RadioSelect | forms.CheckboxSelectMultiple):
+                target = f"{bound.auto_id}_0" if len(bound) else ""  # nothing to choose, nowhere to lead
+            label = "" if bound.is_hidden else f"{bound.label}: "
+            lines += [(target, f"{label}{text}") for text in errors]
+        return lines
+
+
+class EntryForm(Speaking, forms.Form):
+    """A line of the log to write."""
+
+    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.take_reader(reader)
+
+    def at_or(self, name: str, now: datetime) -> datetime:
+        """The instant that was typed, or `now` where the field was left empty."""
+        value = self.cleaned_data.get(name)
+        return value if isinstance(value, datetime) else now
+
+    def said(self, name: str) -> str:
+        return str(self.cleaned_data.get(name) or "").strip()

@@ -1,0 +1,152 @@
+"""What happened to a record: the audit trail in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.core.exceptions import FieldDoesNotExist
+from django.db import models
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from wearlog.equipment.models import Fitting
+from wearlog.lockout.models import ReleaseStatement
+from wearlog.people.audit import COMMAND_LINE
+from wearlog.people.models import AuditEntry
+from wearlog.people.words import day, in_language
+from wearlog.runs.models import Run
+from wearlog.runs.queries import reading_at_end
+from wearlog.service.models import Incident, LotHold, Measurement, Service
+from wearlog.web.site.fields import Reader
+from wearlog.web.site.history_words import act_words, column_words
+from wearlog.web.site.records import kind_of
+
+UNTOLD = {"id", "entered_at", "entered_by_id", "entry", "slot", "ends_at", "ref"}
+"""Columns that say nothing to a person: derived, or told elsewhere on the line."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    name: str
+    old: str
+    new: str
+
+
+@dataclass(frozen=True)
+class Change:
+    """One row of the audit trail; `differences` holds only what is not the same as before."""
+
+    at: datetime
+    by: str
+    action: str
+    reason: str
+    differences: tuple[Difference, ...]
+
+
+def related_to(record: models.Model, reader: Reader) -> list[tuple[str, str]]:
+    """(words, address) of what belongs to a record: a run's reading, the gauges of work, a held lot."""
+    found: list[tuple[str, str]] = []
+    if isinstance(record, Run):
+        reading = reading_at_end(record)
+        if reading is not None:
+            found.append((_("The meter reading at its end"), address_of(reading)))
+    elif isinstance(record, Service):
+        stated = ReleaseStatement.objects.filter(service=record).first()
+        if stated is not None:
+            words = _("%(who)s stated the steps before a restart") % {"who": stated.by_name}
+            found.append((words, reverse("web:isolation", kwargs={"pk": record.press_id})))
+        found += [(_("Its gauge: %s") % gauge, address_of(gauge)) for gauge in record.measurements.standing()]
+    elif isinstance(record, Measurement) and record.service is not None:
+        found.append((_("The work that it belongs to"), address_of(record.service)))
+    elif isinstance(record, Incident):
+        hold = LotHold.objects.filter(incident=record, released_at__isnull=True).first()
+        if hold is not None:
+            found.append((_("Release the held lot"), reverse("web:lot-release", kwargs={"pk": hold.pk})))
+    if isinstance(record, Measurement | Fitting):
+        found.append((_("The part"), reverse("web:part", kwargs={"pk": record.part_id})))
+    return found
+
+
+def address_of(record: models.Model) -> str:
+    return reverse("web:record", kwargs={"kind": kind_of(record), "pk": record.pk})
+
+
+def changes_of(record: models.Model, reader: Reader) -> list[Change]:
+    """First what was entered, then each change. Stored values as the log keeps them, in SI units."""
+    entries = AuditEntry.objects.filter(record=record._meta.model_name, record_id=record.pk).order_by("pk")
+    return [
+        Change(
+            at=entry.at,
+            by=_("command line") if entry.by_name == COMMAND_LINE else entry.by_name,
+            action=act_words(entry.action),
+            reason=entry.reason,
+            differences=tuple(differences(record, entry.old or {}, entry.new or {}, reader)),
+        )
+        for entry in entries
+    ]
+
+
+def differences(
+    record: models.Model, old: Mapping[str, Any], new: Mapping[str, Any], reader: Reader
+) -> list[Difference]:
+    found = []
+    for name in new:
+        if name in UNTOLD or old.get(name) == new[name] or (not old and new[name] in (None, "", False)):
+            continue
+        found.append(
+            Difference(
+                name=label_of(record, name),
+                old=shown(record, name, old.get(name), reader) if old else "",
+                new=shown(record, name, new[name], reader),
+            )
+        )
+    return found
+
+
+def label_of(record: models.Model, column: str) -> str:
+    words = {"voided_at": "struck out", "voided_by_id": "struck out by", "void_reason": "reason"}
+    return column_words(words.get(column) or column.removesuffix("_id").replace("_", " "))
+
+
+def shown(record: models.Model, column: str, value: Any, reader: Reader) -> str:
+    if value in (None, ""):
+        return "–"
+    if isinstance(value, bool):
+        return _("yes") if value else _("no")
+    try:
+        if column.endswith("_at"):
+            local = datetime.fromisoformat(str(value)).astimezone(reader.zone)
+            return f"{day(local)} {local:%H:%M}"
+        if column.endswith("_on"):
+            return day(date.fromisoformat(str(value)))
+    except ValueError:
+        return str(value)
+    if column.endswith("_id"):
+        return related(record, column, value)
+    field = field_of(record, column)
+    if field is not None and field.choices:
+        return str(dict(field.flatchoices).get(value, value))
+    return in_language(str(value)) if isinstance(field, models.DecimalField) else str(value)
+
+
+def field_of(record: models.Model, column: str) -> models.Field[Any, Any] | None:
+    try:
+        field = record._meta.get_field(column)
+    except FieldDoesNotExist:
+        return None
+    return field if isinstance(field, models.Field) else None
+
+
+def related(record: models.Model, column: str, value: Any) -> str:
+    """The name of what a key pointed to, or the key where it is gone."""
+    try:
+        field = record._meta.get_field(column.removesuffix("_id"))
+    except FieldDoesNotExist:
+        return str(value)
+    if field.related_model is None or isinstance(field.related_model, str):
+        return str(value)
+    target = field.related_model._default_manager.filter(pk=value).first()
+    return str(target) if target is not None else str(value)

@@ -1,0 +1,277 @@
+"""The way of every entry: load, check, one call of the domain, then the day page or the form again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date, datetime
+from typing import Any, ClassVar, cast
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db.models import Model
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http.response import HttpResponseBase
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views import View
+
+from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.memory.queries import due_items, remembered_items
+from wearlog.logbook import actions
+from wearlog.people.models import Mill
+from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
+from wearlog.people.roles import Permission
+from wearlog.service.photos import NotKept
+from wearlog.web.site import queued
+from wearlog.web.site.access import SignedInRequest, mark_kept, needs
+from wearlog.web.site.fields import Reader
+from wearlog.web.site.forms import Speaking
+from wearlog.web.site.records import kind_of
+
+
+class MillRequest(SignedInRequest):
+    """A request as the pages of the mill get it: somebody is signed in, the mill and the units are known."""
+
+    mill: Mill
+    units: str
+
+
+def reader_of(request: HttpRequest) -> Reader:
+    mill: Mill = request.mill  # type: ignore[attr-defined]
+    return Reader(system=str(request.units), zone=mill.zone)  # type: ignore[attr-defined]
+
+
+def today(request: HttpRequest) -> date:
+    """The day that it is in the mill's zone."""
+    return timezone.now().astimezone(reader_of(request).zone).date()
+
+
+def number_in(request: HttpRequest, name: str) -> int | None:
+    """A whole number in the address or the form, or None where it is missing or something else."""
+    text = request.POST.get(name) or request.GET.get(name) or ""
+    return int(text) if text.isdecimal() and len(text) < 19 else None
+
+
+def with_query(name: str, **query: object) -> str:
+    """The address of a page with what is known already: `with_query("web:work-new", press=1)`."""
+    known = {key: value for key, value in query.items() if value not in (None, "")}
+    return reverse(name) + (f"?{urlencode(known)}" if known else "")
+
+
+class NothingToShow(Exception):
+    """The page can't be shown as asked; `answer` is what to send instead."""
+
+    def __init__(self, answer: HttpResponse) -> None:
+        super().__init__()
+        self.answer = answer
+
+
+class FormPage(View):
+    """One form, one domain call. Subclasses load in `prepare`, build in `form`, write in `act`."""
+
+    template_name: ClassVar[str]
+    #: The model whose `ref` the page makes, where a page sent twice must be one entry.
+    replays: ClassVar[type[Model] | None] = None
+    request: MillRequest
+
+    @classmethod
+    def as_page(cls, permission: Permission) -> Callable[..., HttpResponse]:
+        """The view with its mark: who may open it and write with it."""
+        return needs(permission)(cast("Callable[..., HttpResponse]", cls.as_view()))
+
+    def prepare(self) -> None:
+        """Load what the page is about, from the address or the form. May raise Http404, NothingToShow."""
+
+    def form(self, data: Any) -> Any:
+        raise NotImplementedError
+
+    def context(self) -> dict[str, Any]:
+        return {}
+
+    def act(self, form: Any, now: datetime) -> Any:
+        raise NotImplementedError
+
+    def done(self, record: Any) -> HttpResponse:
+        raise NotImplementedError
+
+    def already_there(self, form: Any, refused: Refused) -> Any:
+        """The record that the first of two touches of the button made, or None.
+
+        Where a time was left open, "now" differs between the two; told the first one's, the domain sees that
+        it is the same entry. What was typed differently in the meantime stays refused.
+        """
+        if refused.field != "ref" or self.replays is None:
+            return None
+        first = self.replays.objects.filter(ref=form.cleaned_data["ref"]).first()  # type: ignore[attr-defined]
+        if first is None or first.entered_at is None:
+            return None
+        try:
+            return self.act(form, first.entered_at)
+        except (Refused, Doubtful, ValidationError):
+            return None
+
+    @property
+    def reader(self) -> Reader:
+        return reader_of(self.request)
+
+    def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+        try:
+            self.prepare()
+        except NothingToShow as nothing:
+            return nothing.answer
+        return self.show(self.form(None))
+
+    def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+        try:
+            self.prepare()
+        except NothingToShow as nothing:
+            return nothing.answer
+        form = self.form(request.POST)
+        form.files = request.FILES
+        if not form.is_valid():
+            return self.show(form, status=422)
+        try:
+            record = self.act(form, timezone.now())
+        except Doubtful as doubtful:
+            form.ask(doubtful.doubts)
+            return self.show(form)
+        except NotAllowed:
+            raise
+        except AlreadyMoved as moved:
+            form.refuse(moved)
+            return self.show(form, status=409)
+        except Refused as refused:
+            record = self.already_there(form, refused)
+            if record is None:
+                form.refuse(refused)
+                return self.show(form, status=422)
+        except ValidationError as invalid:
+            add_validation(form, invalid)
+            return self.show(form, status=422)
+        self.keep_photos(form, record)
+        return self.done(record)
+
+    def keep_photos(self, form: Any, record: Any) -> None:
+        """Keep what came with the form. The entry stands already, and is not lost where a photo is."""
+        pictures = form.cleaned_data.get("photo")
+        if not pictures:
+            return
+        try:
+            actions.keep_photos(by=self.request.user, at=timezone.now(), record=record, pictures=pictures)
+        except NotKept as lost:
+            messages.error(
+                self.request,
+                _(
+                    "The entry is saved, but its photo is not: the disk of this machine would not take it "
+                    "(%(reason)s). Have room made there, then add the photo on the page of the entry."
+                )
+                % {"reason": lost},
+            )
+        except Refused as refused:
+            messages.error(
+                self.request,
+                _("The entry is saved, but its photo is not. %(why)s") % {"why": refused.message},
+            )
+
+    def show(self, form: Any, status: int = 200) -> HttpResponse:
+        if queued.is_queued(self.request):
+            return queued.problem_of(form, status)
+        took = self.request.POST.get(queued.NAME_FIELD, "")
+        context = {"form": form, "took": took, **self.context()}
+        return render(self.request, self.template_name, context, status=status)
+
+
+def add_validation(form: Speaking, invalid: ValidationError) -> None:
+    """What a model refuses, at the field where the form has it, else at the top."""
+    if not hasattr(invalid, "error_dict"):
+        form.add_error(None, invalid)
+        return
+    for name, errors in invalid.message_dict.items():
+        for text in errors:
+            if name in form.fields:
+                form.add_error(name, text)
+            else:
+                form.add_error(None, text if name == NON_FIELD_ERRORS else f"{name}: {text}")
+
+
+class EntryPage(FormPage):
+    """A new line of the log. Afterwards the day page says what was saved and what became due by it."""
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if queued.is_queued(self.request):
+            return queued.answered(self.request, lambda: self.post(request, **kwargs))
+        if queued.is_named(self.request):
+            return queued.once(
+                self.request, lambda: super(EntryPage, self).dispatch(request, *args, **kwargs)
+            )
+        return mark_kept(request, super().dispatch(request, *args, **kwargs))
+
+    def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+        self.remember_due()
+        return super().post(request, **kwargs)
+
+    def remember_due(self) -> None:
+        """Keep what was due before the entry, so that `after` can say what it added."""
+        before = remembered_items(as_of=today(self.request))
+        self.due_before = None if before is None else sorted(pressing(before))
+
+    def saved(self, text: str, record: Model) -> None:
+        """Say what was saved, with a link to correct it."""
+        correct = reverse("web:correct", kwargs={"kind": kind_of(record), "pk": record.pk})
+        messages.success(
+            self.request,
+            format_html('{} <a href="{}">{}</a>', text, correct, _("Correct this")),
+        )
+
+    def back(self) -> HttpResponse:
+        """To where the person came from (`next`), else to the day page.
+
+        On the way there `after` works out what became due, so that saving itself need not wait for it.
+        """
+        self.request.session[DUE_BEFORE] = self.due_before
+        asked = self.request.POST.get("next") or self.request.GET.get("next") or ""
+        return HttpResponseRedirect(with_query("web:after", next=asked))
+
+
+DUE_BEFORE = "due_before"
+
+
+@needs(Permission.LOG)
+def after(request: HttpRequest) -> HttpResponse:
+    """Between an entry and the page after it: say how much became due by it, and go on."""
+    before = request.session.get(DUE_BEFORE)
+    if before is not None:
+        new = len(pressing(due_items(as_of=today(request))) - set(before))
+        if new:
+            messages.warning(
+                request,
+                ngettext(
+                    "With this, one thing became due. It stands below.",
+                    "With this, %(number)s things became due. They stand below.",
+                    new,
+                )
+                % {"number": new},
+            )
+    return back_to(request, reverse("web:day"))
+
+
+def back_to(request: HttpRequest, otherwise: str) -> HttpResponse:
+    target = request.POST.get("next") or request.GET.get("next") or ""
+    if url_has_allowed_host_and_scheme(target, {request.get_host()}, require_https=request.is_secure()):
+        return HttpResponseRedirect(target)
+    return HttpResponseRedirect(otherwise)
+
+
+def pressing(items: Sequence[DueItem]) -> set[str]:
+    """A name for each thing and cycle that is due or overdue."""
+    return {
+        f"{item.rule_id}.{item.press_id}.{item.position_id}.{item.part_id}.{item.edge}.{item.cycle}"
+        for item in items
+        if item.state in ("due", "overdue")
+    }

@@ -1,0 +1,24 @@
+"""`{% load mail_state %}{% mail_banner %}`: a line above each page where reminders don't get through."""
+
+from __future__ import annotations
+
+from django import template
+from django.template.context import RequestContext
+from django.utils import timezone
+
+from wearlog.reminders.channels.mail import addresses
+
+register = template.Library()
+
+
+@register.inclusion_tag("web/site/parts/mail_banner.html", takes_context=True)
+def mail_banner(context: RequestContext) -> dict[str, object]:
+    """Nothing for who isn't signed in. Two small queries; owners hear of all addresses, others of theirs."""
+    user = context["request"].user
+    if not user.is_authenticated:
+        return {}
+    return {
+        "stops": addresses.standing_for(user),
+        "stuck_since": addresses.stuck_since(timezone.now()),
+        "user": user,
+    }

@@ -1,0 +1,46 @@
+"""What people said of a due item, beside it: `{% said_of item as said %}`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from urllib.parse import urlencode
+
+from django import template
+from django.template.context import RequestContext
+from django.urls import reverse
+
+from wearlog.forecasts.items import DueItem
+from wearlog.reminders.outbox.calls import NOTHING_SAID, Marks
+from wearlog.reminders.outbox.keys import item_key
+from wearlog.web.site.tags.due import card_key
+
+register = template.Library()
+
+
+@register.simple_tag(takes_context=True)
+def said_of(context: RequestContext, item: DueItem) -> Marks:
+    """The item's marks; the page's marks are read once, with the first item."""
+    found: Marks = context["request"].marks.get(item_key(item), NOTHING_SAID)
+    return found
+
+
+@register.simple_tag
+def order_day(item: DueItem, orders: Mapping[str, date] | str) -> date | str:
+    """The last day to order the part, where the page has worked them out; else an empty text."""
+    return orders.get(item_key(item), "") if orders else ""  # type: ignore[union-attr]
+
+
+@register.filter
+def markable(item: DueItem, order_on: object) -> bool:
+    """Whether something can be said of it: it is in a stage that people are reminded of."""
+    return item.state in ("coming", "due", "overdue") or bool(order_on)
+
+
+@register.filter
+def mark_url(item: DueItem) -> str:
+    """The page that says more of this item than `seen`."""
+    return f"{reverse('web:due-mark')}?{urlencode({'item': card_key(item)})}"
+
+
+register.filter("item_key", item_key)

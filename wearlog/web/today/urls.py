@@ -1,0 +1,13 @@
+"""The day page, the forecast, and what else one stop serves."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern, path
+
+from wearlog.web.today.views import day, forecast, press_open
+
+urlpatterns: list[URLPattern] = [
+    path("", day.day, name="day"),
+    path("due/", forecast.forecast, name="forecast"),
+    path("presses/<int:pk>/open/", press_open.press_open, name="press-open"),
+]

@@ -1,0 +1,140 @@
+"""While the head is off: all that falls due within the coming campaign of a press, for one stop."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from wearlog.equipment.models import Press
+from wearlog.forecasts.campaign import DAYS, MOST_DAYS, Stop, opens_press, stop_at
+from wearlog.forecasts.items import DueItem
+from wearlog.people.roles import Permission
+from wearlog.web.site import isolations
+from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.tags.due import MOST_CARDS, card_key
+from wearlog.words.bring import things_to_bring
+
+CHOICES = (7, 14, 30, 60, 90, 180)
+MOST_SLIPS = 40
+"""Slips of one group; a press has fewer tasks than that by far, and a page must end somewhere."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """A task of the stop, and what to bring for it beside what every task needs."""
+
+    item: DueItem
+    bring: tuple[str, ...]
+    opened: bool
+
+
+@dataclass(frozen=True)
+class Section:
+    key: str
+    heading: str
+    intro: str
+    lines: tuple[Line, ...]
+    count: int
+
+    @property
+    def more(self) -> int:
+        return self.count - len(self.lines)
+
+
+def days_asked(request: SignedInRequest) -> int | None:
+    """`?days=N`, kept within bounds; None to go along the plan."""
+    text = request.GET.get("days", "")
+    if not text.isdecimal() or len(text) > 6:
+        return None
+    return min(max(int(text), 1), MOST_DAYS)
+
+
+def for_everything(items: Sequence[DueItem]) -> list[str]:
+    """What to bring for the whole stop, each thing once, in the order in which it is first called for."""
+    return list(dict.fromkeys(thing for item in items for thing in things_to_bring(item)))
+
+
+def section(key: str, heading: str, intro: str, items: Sequence[DueItem], common: set[str]) -> Section:
+    lines = tuple(
+        Line(
+            item,
+            tuple(thing for thing in things_to_bring(item) if thing not in common),
+            opens_press(action=item.action, kind=item.kind),
+        )
+        for item in items[:MOST_SLIPS]
+    )
+    return Section(key, heading, intro, lines, len(items))
+
+
+def sections_of(stop: Stop) -> list[Section]:
+    """The groups that hold something, in the order in which they press."""
+    every = [set(things_to_bring(item)) for item in stop.items.listed]
+    common = set.intersection(*every) if len(every) > 1 else set()
+    found = (
+        section("now", _("Now"), _("Due or overdue today."), stop.items.now, common),
+        section(
+            "before-end",
+            _("Before the campaign ends"),
+            _("The early end of the range lies within the campaign: with bad luck it would stop you in it."),
+            stop.items.before_end,
+            common,
+        ),
+        section(
+            "just-after",
+            _("Just after: worth doing while it is open"),
+            _("Likely due in the first %(days)s days after the campaign.")
+            % {"days": stop.campaign.margin_days},
+            stop.items.just_after,
+            common,
+        ),
+        section(
+            "cant-tell",
+            _("Can't tell yet: a chance to look"),
+            _("Nothing is known to reckon with. A gauge taken while it is open is the beginning."),
+            stop.items.cant_tell,
+            common,
+        ),
+    )
+    return [one for one in found if one.lines]
+
+
+@needs(Permission.VIEW)
+def press_open(request: SignedInRequest, pk: int) -> HttpResponse:
+    press = get_object_or_404(Press, pk=pk)
+    today = timezone.localdate()
+    days = days_asked(request)
+    stop = stop_at(press.pk, as_of=today, days=days)
+    listed = stop.items.listed
+    cards = ""
+    if listed:
+        keys = urlencode([("item", card_key(item)) for item in listed[:MOST_CARDS]])
+        cards = f"{reverse('web:job-card')}?{keys}"
+    looked = stop.campaign.days if stop.campaign.why == "days" else None
+    return render(
+        request,
+        "web/today/press_open.html",
+        {
+            "press": press,
+            "today": today,
+            "stop": stop,
+            "campaign": stop.campaign,
+            "sections": sections_of(stop),
+            "opened": [item for item in listed if opens_press(action=item.action, kind=item.kind)],
+            "listed": listed,
+            "bring": for_everything(listed),
+            "cards": cards,
+            "days": days,
+            "choices": sorted({*CHOICES, *([looked] if looked else [])}),
+            "looked": looked or DAYS,
+            "crops": ", ".join(stop.crops),
+            "caution": stop.caution,
+            "isolations": isolations.open_at(request.user, [press.pk]),
+        },
+    )
