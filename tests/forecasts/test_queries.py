@@ -9,9 +9,9 @@ import pytest
 from django.db import connection, transaction
 
 from tests.forecasts.shop import Shop, day
-from wearlog.forecasts import versions
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import queries
+from wearlog.history import versions
 
 DAY = date(2026, 3, 27)
 

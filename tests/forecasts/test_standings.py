@@ -16,12 +16,13 @@ from django.utils import translation
 from tests.conftest import at
 from tests.logbook.mill import SmallMill, a_small_mill, vienna_mill
 from wearlog.equipment.models import Fitting, Part, Position
-from wearlog.forecasts import tasks, versions, whole
+from wearlog.forecasts import tasks
 from wearlog.forecasts.board import items_of
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import queries, refresh, standings
 from wearlog.forecasts.models import Standing
-from wearlog.forecasts.record import upto
+from wearlog.history import versions, whole
+from wearlog.history.record import upto
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewMeasurement, NewRun, NewWork

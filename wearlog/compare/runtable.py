@@ -12,7 +12,7 @@ from django.db import connection
 from django.db.models import Case, Count, Max, When
 
 from wearlog.equipment.models import HoursFrom, Press
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.runs.hours import ends_by, readings_of, run_columns, worked_out
 from wearlog.runs.models import Crop, Run, SeedHow
 

@@ -23,8 +23,8 @@ from wearlog.calc.wear import (
     fingerprint,
     learn,
 )
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
+from wearlog.history.record import Record
+from wearlog.history.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
 
 RESETS = ("rebuild", "hard-face")
 SHIFTS = ("polish",)

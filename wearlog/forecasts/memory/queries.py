@@ -19,13 +19,14 @@ from hashlib import sha256
 from django.db import connection
 from django.utils.translation import get_language
 
-from wearlog.forecasts import edges, versions, whole
+from wearlog.forecasts import edges
 from wearlog.forecasts.board import Board, in_order, with_cautions
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import standings
 from wearlog.forecasts.memory.scope import Scope, scopes_of
-from wearlog.forecasts.record import Record, load
+from wearlog.history import versions, whole
+from wearlog.history.record import Record, load
 
 REMEMBERED = 8
 PRESSES_REMEMBERED = 512

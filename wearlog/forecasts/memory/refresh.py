@@ -15,9 +15,9 @@ from django.db import transaction
 from django.utils import translation
 
 from wearlog.equipment.models import Press
-from wearlog.forecasts import versions
 from wearlog.forecasts.memory import standings
 from wearlog.forecasts.memory.queries import Reckoning, forget, reckoning
+from wearlog.history import versions
 from wearlog.people.languages import in_use
 from wearlog.people.models import Mill
 

@@ -17,13 +17,13 @@ from django.db import connection
 from wearlog.calc import conformal
 from wearlog.calc.conformal import LEAD_DAYS, Forward, History, Range
 from wearlog.calc.track import Promise, Summary, summary
-from wearlog.forecasts import versions
 from wearlog.forecasts.edges import EdgeKey, Edges
-from wearlog.forecasts.record import upto, widening_on
 from wearlog.forecasts.track import replays
 from wearlog.forecasts.track.reached import Reached, reached_edges
 from wearlog.forecasts.track.replays import Said
-from wearlog.forecasts.whole import Whole, whole
+from wearlog.history import versions
+from wearlog.history.record import upto, widening_on
+from wearlog.history.whole import Whole, whole
 
 LEADS = (30, 60, 90)
 STEP_DAYS = 15

@@ -21,9 +21,9 @@ from django.db import connection
 from django.db.models import Case, F, When
 
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
-from wearlog.forecasts import versions
-from wearlog.forecasts.models import Widening
-from wearlog.forecasts.rows import (
+from wearlog.history import versions
+from wearlog.history.models import Widening
+from wearlog.history.rows import (
     ABOUT,
     WORKED_OUT,
     FittingRow,
