@@ -65,7 +65,7 @@ class RunsVersion(models.Model):
 class Widening(models.Model):
     """By how much ranges of wear limits are widened from a day on, and from how many edges that was learned.
 
-    `forecasts.track` learns it. It stands here because it is known from a day on, as all that is read with it.
+    `forecasts.track` learns it; it stands here because it is read with the log and known from a day on.
     `checked_on` is the last day on which the record asked for the same."""
 
     since = models.DateField(unique=True)
