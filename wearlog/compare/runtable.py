@@ -12,9 +12,10 @@ import numpy.typing as npt
 from wearlog.history import versions
 from wearlog.history.cache import VersionShelf
 from wearlog.history.rows import WORKED_OUT
-from wearlog.history.runs import NO_RUNS, PressRuns
-from wearlog.history.whole import Whole, runs_seen, seen_anew
+from wearlog.history.runs import NO_RUNS, PressRuns, last_and_count, runs_and_readings
+from wearlog.history.whole import press_rows
 from wearlog.history.yields import NO_YIELDS, Yields, yields_of
+from wearlog.runs.models import Crop
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
@@ -54,7 +55,7 @@ def load() -> RunTable:
     in by another way than the log's own door are seen too.
     """
     number = versions.current()
-    return _KEPT.get(runs_seen(), lambda: _made(seen_anew()), number=number)
+    return _KEPT.get(last_and_count(), _made, number=number)
 
 
 def _natural(code: str) -> tuple[object, ...]:
@@ -64,14 +65,23 @@ def _natural(code: str) -> tuple[object, ...]:
     )
 
 
-def _made(log: Whole) -> RunTable:
+def _made() -> RunTable:
     """All runs that have ended, in order of their keys."""
-    presses = sorted(log.presses.values(), key=lambda press: _natural(press.code))
-    given = yields_of({press_id: runs.id for press_id, runs in log.runs.items()})
+    known = press_rows()
+    presses = sorted(known.values(), key=lambda press: _natural(press.code))
+    crops = list(Crop.objects.order_by("code").values_list("pk", "code"))
+    of_press = runs_and_readings(known, looking_twice=True)
+    runs = {press_id: found.runs for press_id, found in of_press.items() if found.runs is not None}
+    given = yields_of({press_id: own.id for press_id, own in runs.items()})
     parts = [
-        _columns(place, log.runs[press.id], log.press_hours(press.id), given[press.id])
+        _columns(
+            place,
+            runs[press.id],
+            of_press[press.id].press_hours(by_meter=press.by_meter),
+            given[press.id],
+        )
         for place, press in enumerate(presses)
-        if press.id in log.runs
+        if press.id in runs
     ]
     found = {
         name: np.concatenate([nothing, *(part[name] for part in parts)])
@@ -81,11 +91,11 @@ def _made(log: Whole) -> RunTable:
     order = np.argsort(found.pop("id"))
     order = order[ended[order]]
     found = {name: column[order] for name, column in found.items()}
-    found["crop"] = _places(found["crop"], [pk for pk, _ in log.crops])
+    found["crop"] = _places(found["crop"], [pk for pk, _ in crops])
     return RunTable(
         press_codes=tuple(press.code for press in presses),
         press_names=tuple(press.label for press in presses),
-        crop_codes=tuple(code for _, code in log.crops),
+        crop_codes=tuple(code for _, code in crops),
         running=int(np.count_nonzero(~ended)),
         **found,
     )

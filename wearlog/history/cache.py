@@ -103,6 +103,8 @@ class VersionShelf(Generic[Key, Answer]):
         number: the log's version, where the caller has read it before anything else of the log.
         keep: whether an answer is good enough to be kept.
         one_at_a_time: threads wait for the one that makes the answer instead of making it too."""
+        if connection.in_atomic_block:
+            return make()
         number = versions.current() if number is None else number
         if not lasting(number):
             return make()
@@ -135,7 +137,7 @@ class RunsShelf(Generic[Answer]):
         self, presses: Collection[int], make: Callable[[list[int]], Mapping[int, Answer]]
     ) -> dict[int, Answer]:
         """By press; `make` answers for the presses of which nothing is kept, one answer for each."""
-        number = versions.current()
+        number = 0 if connection.in_atomic_block else versions.current()
         if not lasting(number):
             return dict(make(list(presses)))
         of_runs = versions.of_runs()

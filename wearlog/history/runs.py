@@ -1,18 +1,23 @@
-"""The runs of a press as arrays, whatever day they are asked for: the columns that every forecast needs."""
+"""Runs and readings as arrays, press by press, whatever day they are asked for: most of a log.
+
+They are kept under the version of their press, so that an entry at one press makes only that press's be read
+again."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from django.db.models import Case, When
+from django.db import connection
+from django.db.models import Case, Count, Max, When
 
-from wearlog.history.rows import ABOUT, WORKED_OUT, Flags, Floats, Ints, RunColumns
+from wearlog.history.cache import RunsShelf
+from wearlog.history.rows import ABOUT, WORKED_OUT, Flags, Floats, Ints, ReadingColumns, RunColumns
 from wearlog.runs import hours
-from wearlog.runs.models import Run, SeedHow
+from wearlog.runs.models import Run, RunQuerySet, SeedHow
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,9 +105,82 @@ NO_RUNS = PressRuns(
 )
 
 
-def runs_of(presses: list[int], *, every: bool) -> dict[int, PressRuns]:
-    """By press; one without runs is absent. `every` says that these are all presses there are."""
-    rows = Run.objects.standing() if every else Run.objects.standing().filter(press_id__in=presses)
+@dataclass(frozen=True, eq=False)
+class OfPress:
+    """What one press did; None where nothing is on record."""
+
+    runs: PressRuns | None
+    readings: ReadingColumns | None
+    seen: tuple[int, int]
+    """The last key and the count of the press's runs, struck out or not, when this was read."""
+
+    def press_hours(self, *, by_meter: bool) -> Floats:
+        """What each of `runs` has of the press's hours, which count each moment once; NaN for one that goes
+        on."""
+        runs = self.runs or NO_RUNS
+        return hours.worked_out(
+            start=runs.start,
+            end=runs.ends,
+            recorded_h=runs.recorded_h,
+            slot=runs.slot,
+            readings=self.readings,
+            by_meter=by_meter,
+        ).press_h
+
+
+_KEPT: RunsShelf[OfPress] = RunsShelf("runs and readings of each press")
+
+
+def runs_and_readings(presses: Collection[int], *, looking_twice: bool = False) -> dict[int, OfPress]:
+    """By press, of all that stands; `presses` are the keys of all presses.
+
+    looking_twice: runs that came in by another way than the log's own door raise no version; look whether
+    there are any, and read the presses that have them again."""
+
+    def read(some: Collection[int]) -> dict[int, OfPress]:
+        return _read(some, every=len(some) == len(presses))
+
+    found = _KEPT.get(presses, read)
+    if looking_twice and not connection.in_atomic_block:
+        now = _seen(Run.objects.all())
+        other = [press_id for press_id in presses if found[press_id].seen != now.get(press_id, NEVER)]
+        found |= read(other) if other else {}
+    return found
+
+
+def runs_and_readings_anew(presses: Collection[int]) -> dict[int, OfPress]:
+    """The same, read from the database whatever is kept."""
+    return _read(presses, every=True)
+
+
+def _read(presses: Collection[int], *, every: bool) -> dict[int, OfPress]:
+    """`every`: these are all there are, which is read faster without asking for them one by one."""
+    rows = Run.objects.all() if every else Run.objects.filter(press_id__in=presses)
+    seen = _seen(rows)
+    runs = _runs(rows.standing())
+    readings = hours.readings_of(presses)
+    return {
+        press_id: OfPress(runs.get(press_id), readings.get(press_id), seen.get(press_id, NEVER))
+        for press_id in presses
+    }
+
+
+NEVER = (0, 0)
+
+
+def _seen(rows: RunQuerySet) -> dict[int, tuple[int, int]]:
+    found = rows.order_by().values_list("press_id").annotate(last=Max("pk"), count=Count("pk"))
+    return {press_id: (last, count) for press_id, last, count in found}
+
+
+def last_and_count() -> tuple[int, int]:
+    """The last key and the count of all runs, struck out or not."""
+    found = Run.objects.aggregate(last=Max("pk"), count=Count("pk"))
+    return found["last"] or 0, found["count"]
+
+
+def _runs(rows: RunQuerySet) -> dict[int, PressRuns]:
+    """By press; one without runs is absent."""
     guessed = Case(
         When(seed_how=SeedHow.ABOUT, then=ABOUT),
         When(seed_how=SeedHow.WORKED_OUT, then=WORKED_OUT),

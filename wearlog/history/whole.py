@@ -11,17 +11,16 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Protocol
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, F, Max
+from django.db.models import F
 
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
-from wearlog.history.cache import RunsShelf, VersionShelf
+from wearlog.history.cache import VersionShelf
 from wearlog.history.models import Widening
 from wearlog.history.rows import (
     FittingRow,
-    Floats,
     IncidentRow,
     MeasurementRow,
     PartRow,
@@ -33,11 +32,10 @@ from wearlog.history.rows import (
     ServiceRow,
     TypeRow,
 )
-from wearlog.history.runs import PressRuns, runs_of
+from wearlog.history.runs import OfPress, PressRuns, runs_and_readings, runs_and_readings_anew
 from wearlog.people.models import Mill
-from wearlog.runs import hours
 from wearlog.runs.columns import number, seconds
-from wearlog.runs.models import Crop, PlanEntry, Run
+from wearlog.runs.models import Crop, PlanEntry
 from wearlog.service.models import Incident, Measurement, Rule, Service
 
 
@@ -62,78 +60,27 @@ class Whole:
     readings: Mapping[int, ReadingColumns]
     widenings: tuple[tuple[date, float], ...]
     """From which day on ranges are widened by how much, in order of days."""
-    runs_seen: tuple[int, int]
-    """The last number and the count of all runs when this was read."""
-
-    def press_hours(self, press_id: int) -> Floats:
-        """What each run of a press has of the press's hours, which count each moment once; in the order of
-        `runs`, NaN for one that goes on."""
-        runs = self.runs[press_id]
-        found = hours.worked_out(
-            start=runs.start,
-            end=runs.ends,
-            recorded_h=runs.recorded_h,
-            slot=runs.slot,
-            readings=self.readings.get(press_id),
-            by_meter=self.presses[press_id].by_meter,
-        )
-        return found.press_h
-
-
-@dataclass(frozen=True, eq=False)
-class _OfPress:
-    """None where there are none."""
-
-    runs: PressRuns | None
-    readings: ReadingColumns | None
 
 
 _ROWS: VersionShelf[None, Whole] = VersionShelf("the log's rows", most=1)
-_OF_PRESS: RunsShelf[_OfPress] = RunsShelf("runs and readings of each press")
 
 
 def whole() -> Whole:
     """The log as it stands. Reads only."""
-    return _ROWS.get(None, lambda: _read(_OF_PRESS.get), one_at_a_time=True)
-
-
-def seen_anew() -> Whole:
-    """The log as it stands, read again also where runs came in by another way than the log's own door, which
-    raises no version: the last number and the count of runs tell."""
-    log = whole()
-    return log if log.runs_seen == runs_seen() else anew()
+    return _ROWS.get(None, lambda: _read(runs_and_readings), one_at_a_time=True)
 
 
 def anew() -> Whole:
     """The log as it stands, read from the database whatever is kept."""
-    return _read(lambda presses, make: dict(make(list(presses))))
+    return _read(runs_and_readings_anew)
 
 
-def runs_seen() -> tuple[int, int]:
-    """The last number and the count of all runs, struck out or not."""
-    found = Run.objects.aggregate(last=Max("pk"), count=Count("pk"))
-    return found["last"] or 0, found["count"]
-
-
-class _Getter(Protocol):
-    def __call__(
-        self, presses: Collection[int], make: Callable[[list[int]], Mapping[int, _OfPress]]
-    ) -> dict[int, _OfPress]: ...
-
-
-def _read(get: _Getter) -> Whole:
+def _read(of_presses: Callable[[Collection[int]], Mapping[int, OfPress]]) -> Whole:
     mill = Mill.current()
-    seen = runs_seen()
     crops = tuple(Crop.objects.order_by("code").values_list("id", "code"))
     crop_index = {pk: index for index, (pk, _) in enumerate(crops)}
-    presses = _presses()
-
-    def read(wanted: list[int]) -> dict[int, _OfPress]:
-        runs = runs_of(wanted, every=len(wanted) == len(presses))
-        readings = hours.readings_of(wanted)
-        return {press_id: _OfPress(runs.get(press_id), readings.get(press_id)) for press_id in wanted}
-
-    of_press = get(presses, read)
+    presses = press_rows()
+    of_press = of_presses(presses)
     return Whole(
         zone=mill.zone,
         units=mill.units,
@@ -153,7 +100,6 @@ def _read(get: _Getter) -> Whole:
             press_id: kept.readings for press_id, kept in of_press.items() if kept.readings is not None
         },
         widenings=tuple(Widening.objects.order_by("since").values_list("since", "factor")),
-        runs_seen=seen,
     )
 
 
@@ -161,7 +107,7 @@ def _float(value: Any) -> float | None:
     return None if value is None else float(value)
 
 
-def _presses() -> dict[int, PressRow]:
+def press_rows() -> dict[int, PressRow]:
     rows = Press.objects.values_list("id", "code", "name", "commissioned_on", "retired_on", "hours_from")
     return {
         pk: PressRow(pk, code, name, begun, over, by == HoursFrom.METER)
