@@ -7,7 +7,6 @@ from decimal import Decimal
 
 from tests.reminders.wishes import any_hour
 from wearlog.equipment.models import Fitting, Kind, Part, PartType, Position, Press
-from wearlog.history.models import LogVersion
 from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Crop, PlanEntry, Price, Run
@@ -55,7 +54,6 @@ def fill(now: datetime) -> None:
     Price.objects.create(item="oil_kg", from_on=long_ago.date(), price=Decimal(2))
     Position.objects.create(press=first, name="empty place", kind="die")
     LotHold.objects.create(incident=incident, lot="L-1", held_at=now - timedelta(days=1))
-    LogVersion.raise_by_one()
 
 
 def fill_quietly(now: datetime) -> None:
@@ -65,7 +63,6 @@ def fill_quietly(now: datetime) -> None:
     press = Press.objects.create(code="P1", name="North press")
     EnergySource.objects.create(press=press, source="Main motor", kind="electrical", isolate_at="Q1")
     _rule("grease", "lubricate", press, now - timedelta(hours=1), every_days=Decimal(60))
-    LogVersion.raise_by_one()
 
 
 def _words_of_the_mill(press: Press, now: datetime) -> None:

@@ -13,7 +13,6 @@ from pytest_django import Settings
 from tests.conftest import at
 from tests.reminders.smtp import MailServer, mail_server
 from wearlog.equipment.models import Press
-from wearlog.history.models import LogVersion
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule, Service
@@ -32,12 +31,10 @@ class Greasing:
         service = Service.objects.create(
             ref=ref, done_at=when, press=self.press, action="lubricate", rule=self.rule
         )
-        LogVersion.raise_by_one()
         return service
 
     def correct(self, when: datetime) -> None:
         Service.objects.filter(pk=self.done.pk).update(done_at=when)
-        LogVersion.raise_by_one()
 
 
 @pytest.fixture
@@ -57,7 +54,6 @@ def greasing(mill: Mill) -> Greasing:
     done = Service.objects.create(
         ref="first", done_at=at("2026-03-01 12:00"), press=press, action="lubricate", rule=rule
     )
-    LogVersion.raise_by_one()
     return Greasing(press=press, rule=rule, done=done)
 
 

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from tests.conftest import at
 from tests.reminders.conftest import COMING, DUE, OVERDUE, Greasing
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.history.models import LogVersion
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import User
 from wearlog.reminders.calendar import state as calendar_state
@@ -92,7 +91,6 @@ def test_work_that_is_voided_opens_the_same_event_again(greasing: Greasing) -> N
     again = greasing.log(at("2026-04-01 09:00"))
     calendar_state.update(at=at("2026-04-01 10:00"))
     Service.objects.filter(pk=again.pk).update(voided_at=at("2026-04-01 11:00"))
-    LogVersion.raise_by_one()
     calendar_state.update(at=at("2026-04-01 12:00"))
     first, second = CalendarEntry.objects.order_by("pk")
     assert (first.state, first.day, first.sequence) == ("open", date(2026, 3, 31), 2)
@@ -104,7 +102,6 @@ def test_a_corrected_day_of_work_moves_the_event_that_is_done(greasing: Greasing
     again = greasing.log(at("2026-04-01 09:00"))
     calendar_state.update(at=at("2026-04-02 10:00"))
     Service.objects.filter(pk=again.pk).update(done_at=at("2026-03-30 09:00"))
-    LogVersion.raise_by_one()
     calendar_state.update(at=at("2026-04-02 11:00"))
     done, coming = CalendarEntry.objects.order_by("pk")
     assert (done.day, done.sequence) == (date(2026, 3, 30), 2)
@@ -114,7 +111,6 @@ def test_a_corrected_day_of_work_moves_the_event_that_is_done(greasing: Greasing
 def test_a_rule_that_no_longer_asks_takes_its_event_away(greasing: Greasing) -> None:
     calendar_state.update(at=DUE)
     Rule.objects.filter(pk=greasing.rule.pk).update(every_days=None)
-    LogVersion.raise_by_one()
     calendar_state.update(at=DUE + timedelta(minutes=1))
     assert seen() == (date(2026, 3, 31), "gone", "CONFIRMED", 1)
 
@@ -123,7 +119,6 @@ def test_other_work_at_the_press_does_not_count_as_done(greasing: Greasing) -> N
     calendar_state.update(at=DUE)
     Service.objects.create(ref="clean", done_at=at("2026-04-01 07:00"), press=greasing.press, action="clean")
     Rule.objects.filter(pk=greasing.rule.pk).update(every_days=None)
-    LogVersion.raise_by_one()
     calendar_state.update(at=DUE + timedelta(minutes=1))
     assert only().state == "gone"
 
@@ -133,7 +128,6 @@ def test_work_that_names_no_rule_counts_by_its_action(greasing: Greasing) -> Non
     Service.objects.create(
         ref="by hand", done_at=at("2026-04-01 07:00"), press=greasing.press, action="lubricate"
     )
-    LogVersion.raise_by_one()
     calendar_state.update(at=DUE + timedelta(minutes=1))
     assert CalendarEntry.objects.get(state="done").day == date(2026, 4, 1)
 
@@ -144,7 +138,6 @@ def test_a_part_that_is_replaced_is_done_by_the_work_at_its_place(greasing: Grea
     old, new = (Part.objects.create(code=code, part_type=kind) for code in ("S-01", "S-02"))
     worn = Fitting.objects.create(part=old, position=place, fitted_at=at("2026-01-01 08:00"))
     rule = Rule.objects.create(code="new screw", action="replace", kind="screw", every_days=Decimal(60))
-    LogVersion.raise_by_one()
     calendar_state.update(at=COMING)
     Fitting.objects.filter(pk=worn.pk).update(removed_at=at("2026-03-25 09:00"))
     Fitting.objects.create(part=new, position=place, fitted_at=at("2026-03-25 09:30"))
@@ -152,7 +145,6 @@ def test_a_part_that_is_replaced_is_done_by_the_work_at_its_place(greasing: Grea
         ref="swap", done_at=at("2026-03-25 09:30"), press=greasing.press, position=place, part=new,
         action="replace", rule=rule,
     )  # fmt: skip
-    LogVersion.raise_by_one()
     calendar_state.update(at=at("2026-03-25 10:00"))
     states = dict(CalendarEntry.objects.filter(rule=rule).values_list("part__code", "state"))
     assert states == {"S-01": "done", "S-02": "open"}
@@ -197,7 +189,6 @@ def test_a_recorded_isolation_point_changes_the_event(greasing: Greasing) -> Non
     EnergySource.objects.create(
         press=greasing.press, source="Head heater", kind="electrical", isolate_at="fuse F3"
     )
-    LogVersion.raise_by_one()
     calendar_state.update(at=DUE + timedelta(minutes=1))
     assert "fuse F3" in only().caution
     assert only().sequence == 1
@@ -205,7 +196,6 @@ def test_a_recorded_isolation_point_changes_the_event(greasing: Greasing) -> Non
 
 def test_what_lies_more_than_a_year_ahead_has_no_event_yet(greasing: Greasing) -> None:
     Rule.objects.filter(pk=greasing.rule.pk).update(every_days=Decimal(400))
-    LogVersion.raise_by_one()
     assert calendar_state.update(at=LONG_BEFORE) == 0
     assert calendar_state.update(at=at("2026-04-10 08:00")) == 1  # due on 5 April 2027
 
@@ -264,10 +254,8 @@ def test_whatever_is_logged_an_event_keeps_its_name_and_its_number_only_rises(
             elif step == "void":
                 last = Service.objects.standing().order_by("-done_at").first()
                 Service.objects.filter(pk=last.pk if last else 0).update(voided_at=now)
-                LogVersion.raise_by_one()
             else:
                 Rule.objects.filter(pk=greasing.rule.pk).update(every_days=value)
-                LogVersion.raise_by_one()
             calendar_state.update(at=now)
             entries = {entry.pk: entry for entry in CalendarEntry.objects.all()}
             assert before.keys() <= entries.keys()
@@ -289,7 +277,6 @@ def test_a_press_that_is_removed_takes_its_events_along(greasing: Greasing) -> N
     other = Press.objects.create(code="P2", name="South press")
     Rule.objects.create(code="look", action="inspect", press=other, every_days=Decimal(30))
     Service.objects.create(ref="look", done_at=at("2026-03-01 12:00"), press=other, action="inspect")
-    LogVersion.raise_by_one()
     calendar_state.update(at=COMING)
     assert CalendarEntry.objects.filter(press=other).count() == 1
     Service.objects.filter(press=other).delete()

@@ -11,7 +11,6 @@ import pytest
 from tests.conftest import at
 from tests.reminders.conftest import COMING, DUE, OVERDUE, Greasing
 from tests.reminders.smtp import MailServer
-from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.reminders import marks
 from wearlog.reminders.models import OutboxRow, OutboxState, ReminderWish, Stage
@@ -65,7 +64,6 @@ def more(greasing: Greasing) -> Callable[[int], None]:
                 action="inspect",
                 rule=rule,
             )
-        LogVersion.raise_by_one()
 
     return add
 
@@ -367,7 +365,6 @@ def test_a_rule_told_further_ahead_acts_on_what_is_not_yet_told(
 ) -> None:
     assert rounds(at("2026-03-15 10:00")) == [0]
     Rule.objects.update(lead_days=Decimal(20))
-    LogVersion.raise_by_one()
     assert rounds(at("2026-03-15 10:01"), at("2026-03-24 10:00")) == [1, 0]
 
 

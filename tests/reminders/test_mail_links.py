@@ -23,7 +23,6 @@ from tests.reminders.smtp import MailServer
 from tests.reminders.test_mail import ITEM, OLGA
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.history.models import LogVersion
 from wearlog.people.models import AuditEntry, SignInLink, User
 from wearlog.reminders.channels.mail.links import (
     LIST,
@@ -130,7 +129,6 @@ def test_nothing_can_be_posted_to_it(overdue: DueItem, operator: User) -> None:
 def test_it_shows_the_task_as_it_stands_now(overdue: DueItem, operator: User, greasing: Greasing) -> None:
     greasing.rule.instructions = "Three strokes now."
     greasing.rule.save()
-    LogVersion.raise_by_one()
     assert "Three strokes now." in Client().get(path_of(overdue, operator)).content.decode()
 
 
@@ -148,7 +146,6 @@ def test_a_task_that_is_gone_says_so_and_leads_on(
     path = path_of(overdue, operator)
     greasing.press.retired_on = date(2026, 4, 2)
     greasing.press.save()
-    LogVersion.raise_by_one()
     answer = Client().get(path)
     assert answer.status_code == 200
     assert "no longer in the forecast" in answer.content.decode()

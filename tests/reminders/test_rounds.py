@@ -16,7 +16,6 @@ from tests.reminders.smtp import MailServer
 from tests.reminders.wishes import any_hour
 from wearlog.equipment.models import Press
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import OutboxRow, OutboxState
 from wearlog.reminders.outbox import finding
@@ -35,7 +34,6 @@ def many(presses: int, rules: int) -> None:
             Service(ref=f"{press.code} {number}", done_at=DONE, press=press, action="inspect", rule=rule)
             for press in made
         )
-    LogVersion.raise_by_one()
 
 
 @pytest.fixture

@@ -14,7 +14,6 @@ from tests.conftest import at
 from tests.reminders.conftest import DUE, Greasing
 from tests.reminders.smtp import MailServer
 from tests.reminders.wishes import any_hour
-from wearlog.history.models import LogVersion
 from wearlog.people.models import User
 from wearlog.reminders.models import OutboxRow, OutboxState
 from wearlog.reminders.outbox.actions import Outcome, claim, scan, send_due, send_one, settle
@@ -188,7 +187,6 @@ def test_the_mail_tells_the_numbers_of_the_moment_it_is_sent(
 ) -> None:
     greasing.rule.instructions = "Three strokes now."
     greasing.rule.save()
-    LogVersion.raise_by_one()
     send_one(row_id=row.pk, at=DUE)
     body = smtp.mails[0].get_body(("plain",))
     assert body is not None

@@ -11,7 +11,6 @@ from tests.conftest import at
 from tests.reminders.conftest import COMING, DUE, Greasing
 from tests.reminders.smtp import MailServer
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import OutboxRow, Stage
 from wearlog.reminders.outbox.actions import scan, send_due
@@ -92,7 +91,6 @@ def gearbox(mill: Mill) -> Part:
     Rule.objects.create(
         code="new gearbox", action="replace", kind="gearbox", every_days=Decimal(200), lead_days=Decimal(14)
     )
-    LogVersion.raise_by_one()
     return part
 
 
@@ -116,7 +114,6 @@ def test_a_part_with_a_lead_time_is_to_be_ordered_so_long_before_the_early_day(g
 def test_where_the_part_comes_quicker_than_the_warning_ordering_is_the_later_word(gearbox: Part) -> None:
     """Seven days of delivery: coming up from 6 July, to be ordered by 13 July."""
     PartType.objects.update(lead_time_days=Decimal(7))
-    LogVersion.raise_by_one()
     order_on = date(2026, 7, 13)
     assert stages_on("2026-07-06", "2026-07-12", "2026-07-13") == [
         [("coming", order_on)],
@@ -132,11 +129,9 @@ def test_each_is_told_once_and_with_its_own_word(gearbox: Part, operator: User, 
 
 def test_a_spare_on_the_shelf_needs_no_order(gearbox: Part) -> None:
     spare = Part.objects.create(code="G-02", part_type=gearbox.part_type)
-    LogVersion.raise_by_one()
     assert stages_on("2026-05-21", "2026-07-06") == [[], [("coming", None)]]
     spare.retired_on = date(2026, 5, 1)
     spare.save()
-    LogVersion.raise_by_one()
     assert stages_on("2026-05-21") == [[("order", ORDER_ON)]]
 
 
@@ -147,7 +142,6 @@ def test_one_spare_serves_the_first_of_two_and_the_other_is_ordered(gearbox: Par
     position = Position.objects.create(press=press, name="gearbox", kind="gearbox")
     Fitting.objects.create(part=second, position=position, fitted_at=at("2026-01-11 06:00"))
     Part.objects.create(code="G-02", part_type=gearbox.part_type)
-    LogVersion.raise_by_one()
     found = calls_now(at=at("2026-06-02 08:00"))
     assert [(call.item.part, call.telling, call.order_on) for call in found] == [
         ("G-05", "order", date(2026, 5, 31))
@@ -157,13 +151,11 @@ def test_one_spare_serves_the_first_of_two_and_the_other_is_ordered(gearbox: Par
 @pytest.mark.parametrize("changes", [{"lead_time_days": None}, {"lead_time_days": Decimal(0)}])
 def test_a_type_without_a_lead_time_is_never_to_be_ordered(gearbox: Part, changes: dict[str, object]) -> None:
     PartType.objects.update(**changes)
-    LogVersion.raise_by_one()
     assert stages_on("2026-07-05", "2026-07-06") == [[], [("coming", None)]]
 
 
 def test_work_that_needs_no_new_part_is_never_to_be_ordered(gearbox: Part) -> None:
     Rule.objects.update(action="inspect")
-    LogVersion.raise_by_one()
     assert stages_on("2026-05-21") == [[]]
 
 
@@ -180,7 +172,6 @@ def metal(greasing: Greasing) -> Greasing:
     Incident.objects.create(
         ref="bolt", press=greasing.press, happened_at=at("2026-03-24 21:30"), kind="metal"
     )
-    LogVersion.raise_by_one()
     return greasing
 
 
@@ -208,7 +199,6 @@ def test_nor_what_follows_something_else(metal: Greasing, operator: User, smtp: 
     """By a rule that does not ask for work after metal."""
     Rule.objects.filter(code="look after metal").update(after_incident="noise")
     Incident.objects.update(kind="noise")
-    LogVersion.raise_by_one()
     assert _round(at("2026-03-24 21:35")) == 0
 
 

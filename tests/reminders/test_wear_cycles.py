@@ -9,7 +9,6 @@ import pytest
 
 from tests.conftest import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import OutboxRow
 from wearlog.reminders.outbox.actions import scan
@@ -53,7 +52,6 @@ def gauge(part: Part, day: int, value: str, **more: object) -> None:
     Measurement.objects.create(
         ref=f"m{day}{more.get('phase', '')}", measured_at=when, part=part, value_mm=Decimal(value), **more
     )
-    LogVersion.raise_by_one()
 
 
 def test_a_polish_ends_the_cycle_and_the_limit_is_told_again_when_it_comes_back(screw: Part) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from wearlog.equipment.models import Press
-from wearlog.history.models import LogVersion
 from wearlog.lockout.models import EnergySource
 
 SOURCES = (
@@ -34,4 +33,3 @@ def give_points(press: Press, number: int, *, place: str = "") -> None:
             release_by=release,
             verify_by=verify,
         )
-    LogVersion.raise_by_one()

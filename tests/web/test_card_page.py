@@ -15,7 +15,6 @@ from tests.web.card_mill import give_points
 from tests.web.look_mill import LookMill
 from wearlog.equipment.models import Part
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule, Service
 from wearlog.web.printing.cards import turn_of
@@ -209,7 +208,6 @@ class TestCard:
         for number in range(10, 20):
             Part.objects.create(code=f"D5-{number}", part_type=shop.small)
         rule = Rule.objects.create(code="new die", action="replace", kind="die", every_days=1)
-        LogVersion.raise_by_one()
         card = read(f"/due/card/?item={rule.pk}.{shop.north.pk}.{shop.die_place.pk}.{shop.die.pk}.A")
         assert "On the shelf: D5-02, D5-10, D5-11, D5-12, D5-13, D5-14. And 5 more." in card
 
@@ -244,7 +242,6 @@ class TestCard:
     ) -> None:
         for number in range(45):
             Rule.objects.create(code=f"r{number:02}", action="clean", press=shop.north, every_days=1)
-        LogVersion.raise_by_one()
         due = [item for item in due_items(as_of=timezone.localdate()) if item.state in ("overdue", "due")]
         page = read("/due/card/?all=due")
         assert page.count("<article") == 40
@@ -261,14 +258,12 @@ class TestCard:
         give_points(shop.north, 10)
         shop.flip_rule.instructions = "Turn it slowly. " * 60
         shop.flip_rule.save()
-        LogVersion.raise_by_one()
         first, second = re.findall(r"<article.*?</article>", read(f"/due/card/?item={keys[1]}"))
         assert "Written on the next sheet." in first
         assert "Turn it slowly." not in first
         assert second.count("Turn it slowly.") == 60
         shop.flip_rule.instructions = "Turn it slowly. " * 600
         shop.flip_rule.save()
-        LogVersion.raise_by_one()
         assert "... (the rest stands with the rule)" in read(f"/due/card/?item={keys[1]}")
 
 

@@ -16,7 +16,6 @@ from tests.web.card_mill import SOURCES, give_points
 from tests.web.look_mill import LookMill
 from tests.web.pdf_reader import Paper, ink, is_black_and_white
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule
 from wearlog.web.printing.pdf import NoPdf, pdf_of, static_file
@@ -129,7 +128,6 @@ def test_the_signal_word_stands_in_a_black_band(shop: LookMill, print_out: Print
 def test_eight_tasks_are_eight_sheets_and_each_has_its_own_caution(shop: LookMill, print_out: Print) -> None:
     for number in range(8):
         Rule.objects.create(code=f"look {number}", action="clean", press=shop.north, every_days=number + 1)
-    LogVersion.raise_by_one()
     keys = [card_key(item) for item in due_items(as_of=timezone.localdate()) if item.action == "clean"]
     assert len(keys) == 8
     for paper in ("a4", "letter"):
@@ -169,7 +167,6 @@ def test_long_names_and_names_from_right_to_left_stay_on_the_sheet(
 ) -> None:
     shop.north.name = name[:120].strip()
     shop.north.save()
-    LogVersion.raise_by_one()
     card = print_out(flip(shop))
     assert card.sizes == [SIZES["a4"]]
     # PDFium gives letters from right to left in the order of reading or of sight; both have each letter.
@@ -193,7 +190,6 @@ def test_the_code_on_the_sheet_is_read_from_its_picture_and_leads_to_the_job(
 def test_every_typeface_is_within_the_file(shop: LookMill, print_out: Print) -> None:
     shop.north.name = "معصرة"
     shop.north.save()
-    LogVersion.raise_by_one()
     fonts = print_out(flip(shop)).fonts()
     assert fonts
     assert all(fonts.values()), fonts
