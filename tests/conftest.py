@@ -14,6 +14,7 @@ from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
 from tests.requirements import REQUIREMENTS, all_required, gettext_program, pdf_library
+from wearlog.history import cache
 from wearlog.people.models import Mill, Role, User
 
 # No test fails on a clock. Where everything is judged, the examples are the same each time, so that a change
@@ -22,6 +23,12 @@ hypothesis_settings.register_profile(
     "house", deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=all_required()
 )
 hypothesis_settings.load_profile("house")
+
+
+@pytest.fixture(autouse=True)
+def nothing_is_kept_from_another_test() -> None:
+    """What the process keeps of one test's mill would be wrong of the next one's."""
+    cache.forget()
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from tests.forecasts.shop import ZONE, Shop, when
 from wearlog.equipment.models import Fitting, Part, PartType
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.forecasts.printing import as_data
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
 from wearlog.runs.models import PlanEntry, Reading, Run
 from wearlog.service.models import Incident, Measurement, Service
 

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from tests.conftest import at
 from tests.forecasts.shop import Shop, day, when
 from wearlog.calc.meters import Stretches
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
 
 
 class TestTheEndOfTheDay:

@@ -9,10 +9,10 @@ import pytest
 from tests.forecasts.shop import Shop, day
 from wearlog.equipment.models import Part, PartType
 from wearlog.forecasts.edges import Edges
-from wearlog.forecasts.record import load
 from wearlog.forecasts.track.reached import Reached, reached_edges
 from wearlog.forecasts.track.record import LEADS, STEP_DAYS, step_before, track_record
 from wearlog.forecasts.track.replays import replay
+from wearlog.history.record import load
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ import pytest
 from tests.conftest import at
 from tests.logbook.mill import NOW, SmallMill, small_mill, somebody
 from wearlog.equipment.models import Fitting
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewCropChange, NewIncident, NewMeasurement, NewRun, NewWork
 from wearlog.people.models import AuditEntry, Role

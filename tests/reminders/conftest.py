@@ -13,7 +13,7 @@ from pytest_django import Settings
 from tests.conftest import at
 from tests.reminders.smtp import MailServer, mail_server
 from wearlog.equipment.models import Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule, Service

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from tests.conftest import at
 from tests.reminders.conftest import COMING, DUE, OVERDUE, Greasing
 from tests.reminders.smtp import MailServer
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Role, User
 from wearlog.people.refusals import Refused
 from wearlog.reminders import marks

@@ -14,7 +14,7 @@ from tests.conftest import at
 from tests.reminders.conftest import DUE, Greasing
 from tests.reminders.smtp import MailServer
 from tests.reminders.wishes import any_hour
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import User
 from wearlog.reminders.models import OutboxRow, OutboxState
 from wearlog.reminders.outbox.actions import Outcome, claim, scan, send_due, send_one, settle

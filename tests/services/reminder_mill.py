@@ -21,7 +21,7 @@ def fill(presses: int, rules: int) -> None:
 
     from tests.reminders.wishes import any_hour
     from wearlog.equipment.models import Press
-    from wearlog.forecasts.models import LogVersion
+    from wearlog.history.models import LogVersion
     from wearlog.lockout.models import EnergySource
     from wearlog.people.models import Mill, Role, User
     from wearlog.runs.models import Crop

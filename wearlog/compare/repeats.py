@@ -18,7 +18,7 @@ import numpy as np
 from wearlog.calc import recurrence as repeated
 from wearlog.compare.ages import ages_of
 from wearlog.forecasts.edges import RESETS
-from wearlog.forecasts.record import Record
+from wearlog.history.record import Record
 
 REPEATED = ("polish", "clean", "adjust", "repair")
 """Works that come again on the same thing. A flip or a replacement ends a life instead; inspecting, greasing

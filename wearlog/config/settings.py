@@ -41,6 +41,7 @@ INSTALLED_APPS = [
     "wearlog.equipment",
     "wearlog.runs",
     "wearlog.service",
+    "wearlog.history",
     "wearlog.lockout",
     "wearlog.forecasts",
     "wearlog.logbook",

@@ -12,13 +12,13 @@ from datetime import timedelta
 from functools import cached_property
 
 from wearlog.forecasts.outlook import TENTH, Outlook, Path
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import IncidentRow, RuleRow
 from wearlog.forecasts.things import Thing, crops_of, place_at
 from wearlog.forecasts.triggers import counting, why
 from wearlog.forecasts.triggers.drift import drift_of
 from wearlog.forecasts.triggers.season_end import season_end
 from wearlog.forecasts.triggers.trips import Dates, Trip, on
+from wearlog.history.record import Record
+from wearlog.history.rows import IncidentRow, RuleRow
 
 
 @dataclass(frozen=True)

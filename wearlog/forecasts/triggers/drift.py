@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, Ints
 from wearlog.forecasts.things import Thing
 from wearlog.forecasts.triggers import why
 from wearlog.forecasts.triggers.trips import Trip, on
+from wearlog.history.record import Record
+from wearlog.history.rows import Floats, Ints
 
 SPEED_BAND_HZ = 5.0
 MOISTURE_BAND_PCT = 1.0

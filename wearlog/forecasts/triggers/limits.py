@@ -14,11 +14,11 @@ from wearlog.calc.wear import EdgeFit, Quantiles, TypeFit
 from wearlog.forecasts.edges import RESETS, Edge, Edges
 from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.outlook import TENTH, Outlook, Path
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, PartRow, PositionRow, TypeRow
 from wearlog.forecasts.things import crops_of
 from wearlog.forecasts.triggers import why, why_limit
 from wearlog.forecasts.triggers.trips import Trip
+from wearlog.history.record import Record
+from wearlog.history.rows import Floats, PartRow, PositionRow, TypeRow
 
 LIFE_SPREAD = 0.4
 """Standard deviation of the logarithm of a life about the expected one: our assumption, no source."""

@@ -8,9 +8,9 @@ from datetime import date, timedelta
 import numpy as np
 
 from wearlog.forecasts.outlook import Outlook
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, Ints, PlanRow
 from wearlog.forecasts.things import Thing
+from wearlog.history.record import Record
+from wearlog.history.rows import Floats, Ints, PlanRow
 
 QUIET_DAYS = 14
 PLAN_MISS_DAYS = 7  # how far a planned change is usually missed: our assumption, no source
