@@ -17,6 +17,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from tests import migrated
 from tests.services.servers import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -128,6 +129,7 @@ def test_it_serves_the_demo_mill_ends_on_ctrl_c_and_keeps_everything(tmp_path: P
 def test_the_schedule_scans_without_redis_in_the_same_process(tmp_path: Path) -> None:
     """An owner with an address gets the demo mill's reminders by mail, on the console, once."""
     port = free_port()
+    migrated.lay(tmp_path / "wearlog.sqlite3")
     with running("--port", str(port), "--data", str(tmp_path)) as (process, _):
         stop(process)
     with sqlite3.connect(tmp_path / "wearlog.sqlite3") as connection:
@@ -175,6 +177,7 @@ def test_not_even_debug_shows_a_stranger_a_developers_page_and_the_network_is_wa
     tmp_path: Path,
 ) -> None:
     port = free_port()
+    migrated.lay(tmp_path / "wearlog.sqlite3")
     place = ("--no-demo", "--host", "0.0.0.0", "--port", str(port), "--data", str(tmp_path))
     with running(*place, DEBUG="1", ALLOWED_HOSTS="press-log.lan") as (process, printed):
         status, page = asked_as("192.168.1.50", port)
@@ -201,6 +204,7 @@ def test_a_port_in_use_is_one_clear_sentence(tmp_path: Path) -> None:
 
 
 def test_a_second_start_on_the_same_folder_says_so(tmp_path: Path) -> None:
+    migrated.lay(tmp_path / "wearlog.sqlite3")
     with running("--no-demo", "--port", str(free_port()), "--data", str(tmp_path)) as (process, _):
         said, code = outcome("--no-demo", "--port", str(free_port()), "--data", str(tmp_path))
         assert code == 1

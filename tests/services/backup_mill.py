@@ -184,9 +184,9 @@ def add_photos(count: int) -> None:
 
 
 def fill(how: str) -> None:
-    from django.core.management import call_command
+    from tests.migrated import migrate
 
-    call_command("migrate", verbosity=0, no_backup=True)
+    migrate(no_backup=True)
     if how == "demo":
         from wearlog.logbook import demo
 

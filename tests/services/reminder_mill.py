@@ -17,8 +17,7 @@ import django
 
 
 def fill(presses: int, rules: int) -> None:
-    from django.core.management import call_command
-
+    from tests.migrated import migrate
     from tests.reminders.wishes import any_hour
     from wearlog.equipment.models import Press
     from wearlog.forecasts.models import LogVersion
@@ -27,7 +26,7 @@ def fill(presses: int, rules: int) -> None:
     from wearlog.runs.models import Crop
     from wearlog.service.models import Rule, Service
 
-    call_command("migrate", verbosity=0)
+    migrate()
     Crop.objects.create(code="rapeseed")
     Mill(name="Many presses", time_zone="UTC", units="metric").save()
     any_hour(User.objects.create_user("operator", email="operator@mill.example", role=Role.OPERATOR))

@@ -61,15 +61,16 @@ def prepare() -> None:
     django.setup()
     logging.disable()  # refusals and deaths are what is tried here
     from django.conf import settings
-    from django.core.management import call_command
     from django.db import connection, connections
+
+    from tests.migrated import migrate
 
     settings.EMAIL_TIMEOUT = 0.3
     if connection.vendor == "sqlite":  # no power is cut here, so that no disk need be waited for
         connection.settings_dict["OPTIONS"]["init_command"] = (
             "PRAGMA journal_mode=WAL; PRAGMA synchronous=OFF;"
         )
-    call_command("migrate", verbosity=0)
+    migrate()
     connections.close_all()
 
 
