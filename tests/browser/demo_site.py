@@ -105,7 +105,7 @@ def main() -> None:
         morning = datetime(given.day.year, given.day.month, given.day.day, MORNING, tzinfo=UTC)
         timezone.now = lambda: morning + timedelta(seconds=time.monotonic() - begun)
     if given.large:
-        from tests.benchmarks import large_mill
+        from tests.mills import large_mill
         from wearlog.people.models import Mill
 
         call_command("migrate", verbosity=0)

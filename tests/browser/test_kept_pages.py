@@ -12,9 +12,9 @@ from pytest_django.live_server_helper import LiveServer
 
 from tests.browser.program import FLAGS
 from tests.browser.test_pages_look import MakeContext, findings
+from tests.mills.log_shop import Shop
 from tests.requirements import browser_program
 from tests.services import processes
-from tests.web.log_shop import Shop
 from wearlog.people.models import Mill, Role, Session, User
 from wearlog.runs.models import Run
 from wearlog.web.offline.views import worker

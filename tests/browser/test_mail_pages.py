@@ -11,8 +11,8 @@ from pytest_django import Settings
 
 from tests.browser.test_pages_all import token_of
 from tests.browser.test_pages_look import MakeContext, findings
+from tests.mills.look_mill import LookMill
 from tests.reminders.hook import hook_server
-from tests.web.look_mill import LookMill
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, User
 from wearlog.reminders.channels.mail.links import SINGLE, job_url, stop_url

@@ -11,7 +11,7 @@ from playwright.sync_api import ConsoleMessage, Page
 
 from tests.browser.narrow import narrow_page, open_folds, sideways
 from tests.browser.test_pages_look import MakeContext, findings
-from tests.web.look_mill import LookMill
+from tests.mills.look_mill import LookMill
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.lockout.models import Lock
 from wearlog.logbook.models import ImportJob

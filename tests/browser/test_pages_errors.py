@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.narrow import narrow_page, open_folds, sideways
 from tests.browser.test_pages_all import addresses, whole_mill
 from tests.browser.test_pages_look import MakeContext, findings
-from tests.web.look_mill import LookMill
+from tests.mills.look_mill import LookMill
 from wearlog.people.models import User
 
 SEND_NONSENSE = """() => {

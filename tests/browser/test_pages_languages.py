@@ -11,7 +11,7 @@ from tests.browser.narrow import narrow_page, open_folds, sideways
 from tests.browser.test_pages_all import addresses
 from tests.browser.test_pages_all import shop as shop
 from tests.browser.test_pages_look import MakeContext
-from tests.web.look_mill import LookMill
+from tests.mills.look_mill import LookMill
 from wearlog.people.models import User
 
 

@@ -10,7 +10,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
 from playwright.sync_api import BrowserContext, Page, expect
 
-from tests.web.look_mill import LookMill
+from tests.mills.look_mill import LookMill
 from wearlog.people.models import Mill, User
 
 RULES = {

@@ -10,7 +10,7 @@ from django.urls import resolve
 from playwright.sync_api import Page
 
 from tests.browser.test_pages_all import addresses, whole_mill
-from tests.web.look_mill import LookMill
+from tests.mills.look_mill import LookMill
 from wearlog.people.models import User
 
 PRESS_SIDE = {

@@ -11,8 +11,8 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from tests.browser.test_pages_look import MakeContext, findings
+from tests.mills.look_mill import LookMill
 from tests.service.test_pictures import photo
-from tests.web.look_mill import LookMill
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Photo
 

@@ -19,8 +19,8 @@ from django.utils import translation
 
 from tests.browser.test_pages_all import addresses
 from tests.browser.test_pages_all import shop as shop
-from tests.web.log_shop import form_of
-from tests.web.look_mill import LookMill
+from tests.mills.log_shop import form_of
+from tests.mills.look_mill import LookMill
 from wearlog.calc import units
 from wearlog.forecasts.memory.refresh import languages
 from wearlog.forecasts.models import LogVersion

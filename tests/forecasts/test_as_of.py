@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.db import transaction
 
-from tests.forecasts.shop import ZONE, Shop, when
+from tests.mills.forecast_shop import ZONE, Shop, when
 from wearlog.equipment.models import Fitting, Part, PartType
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.forecasts.printing import as_data

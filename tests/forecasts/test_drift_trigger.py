@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from tests.forecasts.shop import Shop, item, items
+from tests.mills.forecast_shop import Shop, item, items
 from wearlog.runs.models import Run
 
 SCATTER = (490, 510, 505, 495, 500, 515, 485, 500, 508, 492)

@@ -14,7 +14,7 @@ from django.core.management import call_command
 from django.utils import translation
 
 from tests.conftest import at
-from tests.logbook.mill import SmallMill, a_small_mill, vienna_mill
+from tests.mills.logbook_mill import SmallMill, a_small_mill, vienna_mill
 from wearlog.equipment.models import Fitting, Part, Position
 from wearlog.forecasts import tasks, versions, whole
 from wearlog.forecasts.board import items_of

@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 
-from tests.forecasts.shop import Shop, day
+from tests.mills.forecast_shop import Shop, day
 from wearlog.equipment.models import Part, PartType
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.record import load

@@ -9,7 +9,7 @@ from decimal import Decimal
 import pytest
 
 from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, small_mill, somebody
+from tests.mills.logbook_mill import NOW, SmallMill, small_mill, somebody
 from wearlog.equipment.models import Fitting
 from wearlog.forecasts import versions
 from wearlog.logbook import actions

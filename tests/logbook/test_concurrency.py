@@ -11,7 +11,7 @@ import pytest
 
 from tests.at_once import at_once
 from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, a_small_mill, somebody, vienna_mill
+from tests.mills.logbook_mill import NOW, SmallMill, a_small_mill, somebody, vienna_mill
 from wearlog.equipment.models import Fitting
 from wearlog.forecasts import versions
 from wearlog.logbook import actions

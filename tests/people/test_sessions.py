@@ -19,7 +19,7 @@ from django.utils import timezone
 
 from tests.at_once import at_once
 from tests.conftest import at
-from tests.logbook.mill import somebody
+from tests.mills.logbook_mill import somebody
 from wearlog.logbook import actions
 from wearlog.people import accounts, sessions, signin
 from wearlog.people.models import AuditEntry, Role, Session, SignInLink, User

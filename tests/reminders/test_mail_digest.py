@@ -14,9 +14,9 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.architecture.everything_due import fill
 from tests.architecture.outputs import Output, squeezed
 from tests.conftest import at
+from tests.mills.everything_due import fill
 from tests.reminders.test_mail import ITEM, OLGA, html_of
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items

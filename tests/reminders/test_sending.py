@@ -11,9 +11,9 @@ from django.db import IntegrityError, transaction
 from pytest_django import Settings
 
 from tests.conftest import at
+from tests.mills.wishes import any_hour
 from tests.reminders.conftest import DUE, Greasing
 from tests.reminders.smtp import MailServer
-from tests.reminders.wishes import any_hour
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import User
 from wearlog.reminders.models import OutboxRow, OutboxState

@@ -11,8 +11,8 @@ from pathlib import Path
 
 from tests import migrated
 from tests.config.test_quickstart import SETTINGS, running, stop
+from tests.mills.backup_mill import BackupMill
 from tests.services.backup_kills import differing
-from tests.services.backup_mill import BackupMill
 from tests.services.servers import free_port
 from wearlog.logbook.backups import folder
 

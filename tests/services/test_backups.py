@@ -16,9 +16,9 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from tests.mills.backup_mill import MANAGE, PROGRAM, BackupMill, children
 from tests.services import servers
 from tests.services.backup_kills import differing, kill_both
-from tests.services.backup_mill import MANAGE, PROGRAM, BackupMill, children
 from tests.services.processes import CELERY, QUICK, ROOT, end, run, start, until
 from wearlog.logbook.backups import archive, swapping
 

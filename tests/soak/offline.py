@@ -100,8 +100,8 @@ def mill() -> Any:
     from django.utils import timezone
 
     from tests.migrated import migrate
+    from tests.mills.log_shop import Shop
     from tests.soak.offline_phone import PASSWORD
-    from tests.web.log_shop import Shop
     from wearlog.people.models import Mill, Role, User
 
     migrate()

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from tests.web.test_sheet import WEEK, hidden, page, week_of, words
 from wearlog.people.models import User
 from wearlog.runs.models import Run

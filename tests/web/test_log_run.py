@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from tests.conftest import at
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Reading, Run

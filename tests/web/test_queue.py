@@ -6,7 +6,7 @@ from typing import Any
 
 from django.test import Client
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from tests.web.test_sheet import hidden
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import Role, User

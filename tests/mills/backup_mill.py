@@ -28,7 +28,7 @@ from typing import IO, Any
 
 from tests.services.processes import ROOT, run
 
-PROGRAM = [sys.executable, "-m", "tests.services.backup_mill"]
+PROGRAM = [sys.executable, "-m", "tests.mills.backup_mill"]
 MANAGE = [sys.executable, "manage.py"]
 TOUCHES = {
     "open", "os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.chmod", "os.listdir", "os.scandir",

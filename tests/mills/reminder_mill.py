@@ -1,6 +1,6 @@
 """Run as a program: fill an empty database with overdue work, or scan and send until killed.
 
-`python -m tests.services.reminder_mill fill PRESSES RULES` brings the database up to date and makes
+`python -m tests.mills.reminder_mill fill PRESSES RULES` brings the database up to date and makes
 PRESSES x RULES items that have been overdue for years, told to one operator. `... send INSTANT` takes INSTANT
 for now and lets time go on from there. `... wake` does what one beat of the schedule does. `... link` prints
 the secret of a sign-in link for the operator.
@@ -18,7 +18,7 @@ import django
 
 def fill(presses: int, rules: int) -> None:
     from tests.migrated import migrate
-    from tests.reminders.wishes import any_hour
+    from tests.mills.wishes import any_hour
     from wearlog.equipment.models import Press
     from wearlog.forecasts.models import LogVersion
     from wearlog.lockout.models import EnergySource
