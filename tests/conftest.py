@@ -6,7 +6,6 @@ import os
 import sqlite3
 from collections.abc import Generator, Iterator
 from contextlib import closing
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -79,11 +78,6 @@ def xgettext() -> str:
     program = gettext_program()
     assert program
     return program
-
-
-def at(text: str) -> datetime:
-    """`at("2026-03-01 06:30")` is that instant in UTC."""
-    return datetime.fromisoformat(text).replace(tzinfo=UTC)
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -19,9 +19,9 @@ from cryptography import x509
 from playwright.sync_api import Browser, expect
 
 from tests import migrated
+from tests.browser.kept import see
 from tests.browser.program import FLAGS
-from tests.browser.test_kept_pages import see
-from tests.config.test_quickstart import running, stop
+from tests.config.quickstart_process import running, stop
 from tests.requirements import browser_program
 from tests.services.servers import free_port
 

@@ -11,8 +11,9 @@ from django.test import Client
 from playwright.sync_api import Page, expect
 from pytest_django import Settings
 
-from tests.browser.test_pages_look import MakeContext, findings
-from tests.browser.test_pages_targets import GLOVE, controls, too_small
+from tests.browser.axe import findings
+from tests.browser.controls import GLOVE, controls, too_small
+from tests.browser.program import MakeContext
 from wearlog.people.models import Mill, User
 
 WEB = Path(site.ROOT) / "wearlog" / "web"

@@ -9,8 +9,9 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 from pytest_django import Settings
 
-from tests.browser.test_pages_all import token_of
-from tests.browser.test_pages_look import MakeContext, findings
+from tests.browser.addresses import token_of
+from tests.browser.axe import findings
+from tests.browser.program import MakeContext
 from tests.mills.look_mill import LookMill
 from tests.reminders.hook import hook_server
 from wearlog.forecasts.memory.queries import due_items

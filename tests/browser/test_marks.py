@@ -9,9 +9,9 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Locator, Page, expect
 
-from tests.browser.conftest import SignIn
+from tests.browser.axe import findings
 from tests.browser.narrow import narrow_page
-from tests.browser.test_pages_look import MakeContext, findings
+from tests.browser.program import MakeContext, SignIn
 from tests.mills.look_mill import LookMill
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import Mark

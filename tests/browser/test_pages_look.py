@@ -6,17 +6,14 @@ import re
 from collections.abc import Callable
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import Page, expect
 
+from tests.browser.axe import findings
+from tests.browser.program import MakeContext
 from tests.mills.look_mill import LookMill
 from wearlog.people.models import Mill, User
 
-RULES = {
-    "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
-    "resultTypes": ["violations"],  # nothing is gathered about what passed: it would take most of the time
-}
 PAGES = [
     "/",
     "/due/",
@@ -31,7 +28,6 @@ PAGES = [
     "/no-such-page/",
 ]
 PRESS_SIDE = ["/", "/presses/{north}/", "/due/"]
-MakeContext = Callable[..., BrowserContext]
 NO_WORKER = "Service Worker registration blocked by Playwright"
 """The tests' own wish (`conftest.py`), which the browser tells the page."""
 
@@ -66,21 +62,6 @@ def visit(page: Page, path: str, shop: LookMill) -> None:
     answer = page.goto(address(path, shop))
     assert answer is not None
     assert answer.status == (404 if path == "/no-such-page/" else 200)
-
-
-def findings(page: Page, within: str = "html") -> list[str]:
-    """What axe finds. The ruled lines are taken away first: behind a picture it measures no contrast (the
-    contrast of ink against the lines has a test of its own). The bar at the bottom lies below the page
-    instead of over it, since axe counts a target that is covered at this moment as a small one."""
-    page.add_style_tag(
-        content="body { background-image: none !important } .ways-in { position: static !important }"
-    )
-    result = Axe().run(page, context=within, options=RULES)
-    return [
-        f"{finding['id']}: {node['html'][:160]}"
-        for finding in result.response["violations"]
-        for node in finding["nodes"]
-    ]
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from tests.conftest import at
+from tests.dates import at
 from tests.mills.logbook_mill import NOW, SmallMill, small_mill
 from wearlog.equipment import queries
 from wearlog.equipment.models import Part, Position, Press

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.conftest import at
+from tests.dates import at
 from tests.mills.logbook_mill import NOW, SmallMill, message, small_mill, somebody
 from wearlog.equipment import queries
 from wearlog.equipment.models import Fitting

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from tests.forecasts.test_drift_trigger import some_runs, the_rule
+from tests.mills.falling_output import some_runs, the_rule
 from tests.mills.forecast_shop import Shop, day, item
 from wearlog.forecasts.campaign import stop_at
 from wearlog.forecasts.guessed import Guessed

@@ -19,7 +19,7 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.cautions.steps import RELEASE
 from wearlog.lockout.isolation.actions import NewLock

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import pytest
 
-from tests.conftest import at
+from tests.dates import at
 from tests.mills.logbook_mill import NOW, SmallMill, small_mill, somebody
 from wearlog.equipment.models import Fitting
 from wearlog.forecasts import versions

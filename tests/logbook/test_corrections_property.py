@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
-from tests.conftest import at
+from tests.dates import at
 from tests.mills.logbook_mill import a_small_mill, vienna_mill
 from wearlog.equipment.models import Fitting, Part
 from wearlog.logbook import actions

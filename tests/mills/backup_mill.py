@@ -169,7 +169,7 @@ def children(mill: BackupMill, log: Path) -> Iterator[Children]:
 
 def add_photos(count: int) -> None:
     """A note that has so many photos, each of its own."""
-    from tests.service.test_pictures import photo
+    from tests.service.photographs import photo
     from wearlog.logbook import actions
     from wearlog.people.models import Role, User
     from wearlog.runs.models import ShiftNote

@@ -11,8 +11,8 @@ from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.conftest import at
-from tests.reminders.conftest import COMING, DUE, OVERDUE, Greasing
+from tests.dates import at
+from tests.mills.greasing import COMING, DUE, OVERDUE, Greasing
 from tests.reminders.smtp import MailServer
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import Role, User

@@ -10,9 +10,9 @@ import pytest
 from django.db import IntegrityError, transaction
 from pytest_django import Settings
 
-from tests.conftest import at
+from tests.dates import at
+from tests.mills.greasing import DUE, Greasing
 from tests.mills.wishes import any_hour
-from tests.reminders.conftest import DUE, Greasing
 from tests.reminders.smtp import MailServer
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import User

@@ -8,8 +8,8 @@ import pytest
 from celery import current_app
 from pytest_django import Settings
 
+from tests.mills.greasing import Greasing
 from tests.mills.wishes import any_hour
-from tests.reminders.conftest import Greasing
 from tests.reminders.smtp import MailServer
 from wearlog.people.models import User
 from wearlog.reminders import tasks

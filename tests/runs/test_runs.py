@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from tests.conftest import at
+from tests.dates import at
 from tests.mills.logbook_mill import NOW, SmallMill, codes, message, small_mill
 from wearlog.logbook import actions
 from wearlog.people.refusals import Doubtful, Refused

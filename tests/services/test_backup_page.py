@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 from tests import migrated
-from tests.config.test_quickstart import SETTINGS, running, stop
+from tests.config.quickstart_process import SETTINGS, running, stop
 from tests.mills.backup_mill import BackupMill
 from tests.services.backup_kills import differing
 from tests.services.servers import free_port

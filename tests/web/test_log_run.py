@@ -11,7 +11,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from tests.conftest import at
+from tests.dates import at
 from tests.mills.log_shop import Shop
 from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import AuditEntry, Mill, Role, User

@@ -13,8 +13,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from tests.mills.log_shop import Shop
-from tests.service.test_pictures import header_of_png, opened, photo
-from tests.web.test_guesses import text
+from tests.service.photographs import header_of_png, opened, photo
+from tests.web.sheets import text
 from wearlog.runs.models import ShiftNote
 from wearlog.service.models import Incident, Photo, Service
 from wearlog.service.photos import path_of

@@ -7,7 +7,7 @@ from typing import Any
 from django.test import Client
 
 from tests.mills.log_shop import Shop
-from tests.web.test_sheet import hidden
+from tests.web.sheets import hidden
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import Role, User
 from wearlog.runs.models import Reading, Run, ShiftNote
