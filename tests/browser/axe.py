@@ -12,7 +12,7 @@ RULES = {
     "resultTypes": ["violations"],  # nothing is gathered about what passed: it would take most of the time
 }
 RULES_ON_COLOURS = {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
-"""All that can come out otherwise in the dark, which changes colours alone: `test_look_style.py` sees to it."""
+"""All that can come out otherwise in the dark: it changes colours alone, as `test_look_style.py` sees to."""
 
 
 def findings(page: Page, within: str = "html", *, rules: dict[str, object] = RULES) -> list[str]:

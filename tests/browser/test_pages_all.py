@@ -1,5 +1,5 @@
-"""Every page that an owner can open, visited once in a real browser, on a narrow phone: accessible by day and by
-night, nothing sideways, controls for a glove, and nothing that the content policy forbids."""
+"""Every page that an owner can open, visited once in a real browser on a narrow phone: accessible by day and
+by night, nothing sideways, controls for a glove, and nothing that the content policy forbids."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def test_every_page_is_accessible_fits_a_narrow_phone_and_a_glove_and_keeps_its_
 
 
 BREAKS = {
-    "image-alt": "document.querySelector('main').insertAdjacentHTML('beforeend', '<img src=\"/static/web/icon.svg\">')",
+    "image-alt": "document.querySelector('main').append(document.createElement('img'))",
     "in the dark, color-contrast": """{
       const sheet = new CSSStyleSheet();
       sheet.replaceSync('@media (prefers-color-scheme: dark) { main h1 { color: #23201b !important } }');
