@@ -15,14 +15,15 @@ from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
 from tests import migrated
+from tests.examples import FULL
 from tests.requirements import ON_POSTGRESQL, REQUIREMENTS, all_required, gettext_program, pdf_library
 from wearlog.people.models import Mill, Role, User
 
 # No test fails on a clock. Where everything is judged, the examples are the same each time, so that a change
-# is judged by what it changed.
-hypothesis_settings.register_profile(
-    "house", deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=all_required()
-)
+# is judged by what it changed. `--hypothesis-profile=full` looks longer, and at others each time.
+unhurried = hypothesis_settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+hypothesis_settings.register_profile("house", unhurried, derandomize=all_required())
+hypothesis_settings.register_profile(FULL, unhurried, max_examples=1000)
 hypothesis_settings.load_profile("house")
 
 
