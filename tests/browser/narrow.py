@@ -6,12 +6,12 @@ from collections.abc import Callable
 
 from playwright.sync_api import BrowserContext, Page
 
-WIDTH = 320
+WIDTH, HEIGHT = 320, 740
 
 
 def narrow_page(context_of: Callable[..., BrowserContext]) -> Page:
     return context_of(
-        viewport={"width": WIDTH, "height": 740},
+        viewport={"width": WIDTH, "height": HEIGHT},
         has_touch=True,
         is_mobile=True,
         reduced_motion="reduce",

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 
 import pytest
 from django.urls import resolve
-from playwright.sync_api import ConsoleMessage, Page
+from playwright.sync_api import ConsoleMessage, Page, ViewportSize
 
 from tests.browser.addresses import addresses
 from tests.browser.axe import findings_by_day_and_night
 from tests.browser.controls import FLOOR, GLOVE, PRESS_SIDE, controls, too_close, too_small
-from tests.browser.narrow import narrow_page, open_folds, sideways
+from tests.browser.narrow import HEIGHT, WIDTH, narrow_page, open_folds, sideways
 from tests.browser.program import MakeContext, SignIn
 from tests.mills.look_mill import LookMill
 from tests.mills.whole_mill import whole_mill
@@ -20,6 +20,8 @@ from wearlog.people.models import User
 
 PARTS = 4
 """Of the walk, so that several workers share it."""
+PHONE: ViewportSize = {"width": 360, "height": HEIGHT}
+"""On which controls are measured; all else is looked at on a narrower one."""
 GRID_GOES_SIDEWAYS = (
     "[...document.querySelectorAll('form .frame')].some(it => it.scrollWidth > it.clientWidth)"
 )
@@ -50,12 +52,14 @@ def wrong_with(page: Page, address: str) -> Iterator[str]:
     yield from wrong_controls(page, name, address)
     open_folds(page)
     yield from wrong_controls(page, name, f"{address} with open folds")
+    page.set_viewport_size({"width": WIDTH, "height": HEIGHT})
     for finding in findings_by_day_and_night(page):
         yield f"{address}: {finding}"
     for what in sideways(page):
         yield f"{address}: {what}"
     if page.evaluate(GRID_GOES_SIDEWAYS):
         yield f"{address}: the grid goes sideways within its frame with text at 200 %"
+    page.set_viewport_size(PHONE)
 
 
 def test_the_walk_comes_by_every_page_that_is_used_at_a_press(shop: LookMill) -> None:
@@ -67,6 +71,7 @@ def test_every_page_is_accessible_fits_a_narrow_phone_and_a_glove_and_keeps_its_
     part: int, context_of: MakeContext, sign_in: SignIn, shop: LookMill
 ) -> None:
     page = narrow_page(context_of)
+    page.set_viewport_size(PHONE)
     wrong: list[str] = []
 
     def note(message: ConsoleMessage) -> None:
@@ -89,18 +94,22 @@ BREAKS = {
     "image-alt": "document.querySelector('main').append(document.createElement('img'))",
     "in the dark, color-contrast": """{
       const sheet = new CSSStyleSheet();
-      sheet.replaceSync('@media (prefers-color-scheme: dark) { main h1 { color: #23201b !important } }');
+      sheet.replaceSync('@media (prefers-color-scheme: dark) { main, main * { color: #23201b !important } }');
       document.adoptedStyleSheets = [sheet];
     }""",
-    "pixels wide with text at 200 %": "document.querySelector('main h1').style.setProperty('width', '340px')",
-    "BUTTON One: 23.0 pixels": """{
+    "pixels wide with text at 200 %": "document.querySelector('main').style.setProperty('width', '340px')",
+    "BUTTON One: 18.0 pixels": """{
       const one = document.createElement('button');
       one.textContent = 'One';
       one.style.all = 'initial';
       one.style.width = '23px';
       document.querySelector('main').append(one);
     }""",
-    "Content Security Policy": "document.querySelector('main h1').setAttribute('style', 'color: blue')",
+    "Content Security Policy": """{
+      const one = document.createElement('script');
+      one.textContent = 'window.told = 1';
+      document.head.append(one);
+    }""",
     "broken by the test": "setTimeout(() => { throw new Error('broken by the test') })",
 }
 """What is told of a page, and how it is broken so."""
@@ -111,6 +120,7 @@ def test_a_page_that_is_broken_on_purpose_is_told_of(
     told: str, context_of: MakeContext, sign_in: SignIn, shop: LookMill
 ) -> None:
     page = narrow_page(context_of)
+    page.set_viewport_size(PHONE)
     wrong: list[str] = []
     page.on("console", lambda message: wrong.append(message.text))
     page.on("pageerror", lambda error: wrong.append(str(error)))
