@@ -10,11 +10,11 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
-from tests.browser.program import FLAGS
-from tests.browser.test_pages_look import MakeContext, findings
+from tests.browser.axe import findings
+from tests.browser.kept import see, until
+from tests.browser.program import FLAGS, MakeContext
+from tests.mills.log_shop import Shop
 from tests.requirements import browser_program
-from tests.services import processes
-from tests.web.log_shop import Shop
 from wearlog.people.models import Mill, Role, Session, User
 from wearlog.runs.models import Run
 from wearlog.web.offline.views import worker
@@ -48,26 +48,6 @@ def page(pocket: BrowserContext, sign_in: SignIn, ines: User) -> Page:
     opened = pocket.new_page()
     sign_in(opened, ines)
     return opened
-
-
-KEPT = """async (address) => {
-  for (const name of await caches.keys()) {
-    if (name.startsWith("wearlog-pages-") && await (await caches.open(name)).match(address)) return true;
-  }
-  return false;
-}"""
-
-
-def see(page: Page, address: str) -> None:
-    """Open the page with a network, and wait until it is kept."""
-    page.goto(address)
-    until(page, KEPT, address)
-    until(page, KEPT, "/log/waiting/")
-
-
-def until(page: Page, script: str, told: str = "") -> None:
-    """Wait until the script, which may wait for the device's memory, answers with yes."""
-    assert processes.until(lambda: page.evaluate(script, told), 15), f"{script} with {told!r}"
 
 
 def kept_anywhere(page: Page) -> list[str]:

@@ -7,8 +7,8 @@ from decimal import Decimal
 
 import pytest
 
-from tests.conftest import at
-from tests.logbook.mill import FITTED, NOW, SmallMill, codes, message, small_mill, somebody
+from tests.dates import at
+from tests.mills.logbook_mill import FITTED, NOW, SmallMill, codes, message, small_mill, somebody
 from wearlog.equipment import queries as equipment
 from wearlog.equipment.models import Fitting, Part
 from wearlog.history import versions

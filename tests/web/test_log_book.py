@@ -9,8 +9,8 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.conftest import at
-from tests.web.log_shop import MORNING, Shop, form_of
+from tests.dates import at
+from tests.mills.log_shop import MORNING, Shop, form_of
 from wearlog.equipment.models import Fitting
 from wearlog.logbook import actions
 from wearlog.people.models import AuditEntry, Mill, Role, User

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from tests.reminders.wishes import any_hour
+from tests.mills.wishes import any_hour
 from wearlog.equipment.models import Fitting, Kind, Part, PartType, Position, Press
 from wearlog.history.models import LogVersion
 from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock
