@@ -14,11 +14,10 @@ from django.test import SimpleTestCase
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
-from tests.requirements import REQUIREMENTS, all_required, gettext_program, pdf_library
-from wearlog.history import cache
 from tests import migrated
 from tests.examples import FULL
 from tests.requirements import ON_POSTGRESQL, REQUIREMENTS, all_required, gettext_program, pdf_library
+from wearlog.history import cache
 from wearlog.people.models import Mill, Role, User
 
 # No test fails on a clock. Where everything is judged, the examples are the same each time, so that a change

@@ -19,14 +19,11 @@ from pytest_django import Settings
 from tests.browser.addresses import addresses
 from tests.config import catalogues
 from tests.config.pages_read import Reader, data_of_the_mill, letters_in, outside, untranslated
-from tests.web.log_shop import form_of
-from tests.web.look_mill import LookMill
-from wearlog.history.models import LogVersion
 from tests.mills.everything_due import fill
 from tests.mills.log_shop import form_of
 from tests.mills.look_mill import LookMill
 from tests.mills.whole_mill import whole_mill
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, Role, User
 from wearlog.reminders.outbox.actions import scan, send_due
 
