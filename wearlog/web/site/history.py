@@ -21,8 +21,8 @@ from wearlog.runs.models import Run
 from wearlog.runs.queries import reading_at_end
 from wearlog.service.models import Incident, LotHold, Measurement, Service
 from wearlog.web.site.fields import Reader
-from wearlog.web.site.history_words import act_words, column_words
 from wearlog.web.site.records import kind_of
+from wearlog.words.history import act_words, column_words
 
 UNTOLD = {"id", "entered_at", "entered_by_id", "entry", "slot", "ends_at", "ref"}
 """Columns that say nothing to a person: derived, or told elsewhere on the line."""

@@ -28,9 +28,10 @@ from wearlog.service.models import Service
 from wearlog.service.queries import open_holds
 from wearlog.web.drawing import press as drawing
 from wearlog.web.machines import figures
-from wearlog.web.site import hours_words, isolations, log_lines
+from wearlog.web.site import isolations, log_lines
 from wearlog.web.site.access import SignedInRequest, needs
 from wearlog.web.site.groups import group_of, grouped
+from wearlog.words.hours import meter_lines
 
 
 @dataclass(frozen=True)
@@ -195,7 +196,7 @@ def press(request: SignedInRequest, pk: int) -> HttpResponse:
                 isolation_point(source) for source in shown.energy_sources.order_by("source")
             ],
             "reading": last_reading(shown),
-            "meter": hours_words.meter_lines(
+            "meter": meter_lines(
                 record,
                 shown.pk,
                 str(request.units),  # type: ignore[attr-defined]
