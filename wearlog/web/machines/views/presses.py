@@ -11,10 +11,9 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import gettext as _
 
 from wearlog.compare.queries import Line
-from wearlog.equipment.models import Kind, Press
+from wearlog.equipment.models import Press
 from wearlog.equipment.queries import Seat as SeatRow
 from wearlog.equipment.queries import seats_of
 from wearlog.forecasts.items import STATES, DueItem, WearFigure
@@ -32,6 +31,7 @@ from wearlog.web.site import isolations, log_lines
 from wearlog.web.site.access import SignedInRequest, needs
 from wearlog.web.site.groups import group_of, grouped
 from wearlog.words.hours import meter_lines
+from wearlog.words.kinds import seat_words
 
 
 @dataclass(frozen=True)
@@ -98,13 +98,9 @@ class SeatLine:
 
 def label_of(seat: SeatRow) -> str:
     """`left die D5-04, edge A`, or `left die: nothing fitted`."""
-    name, kind = seat.position.name, seat.position.kind
-    place = name if kind == Kind.OTHER or str(Kind(kind).label) in name.lower() else f"{name} ({kind})"
-    if seat.fitting is None:
-        return _("%(place)s: nothing fitted") % {"place": place}
-    code, edge = seat.fitting.part.code, seat.fitting.edge
-    named = code if name.lower() in code.lower() else f"{place} {code}"
-    return _("%(part)s, edge %(edge)s") % {"part": named, "edge": edge} if edge else named
+    place, fitting = seat.position, seat.fitting
+    code, edge = (fitting.part.code, fitting.edge) if fitting is not None else (None, "")
+    return seat_words(place.kind, place.name, code, edge)
 
 
 def first_of(items: Sequence[DueItem]) -> DueItem | None:
