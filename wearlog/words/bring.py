@@ -46,8 +46,6 @@ OPENS = {
     Action.REPAIR,
     Action.HARD_FACE,
 }
-SPARED = {Action.REBUILD, Action.REPAIR, Action.HARD_FACE, Action.REAM}
-"""Work for which the part leaves the press: with a spare it goes on meanwhile, or if the work fails."""
 
 
 def things_to_bring(item: DueItem, system: str = "", *, name_size: bool = False) -> tuple[str, ...]:
@@ -82,6 +80,10 @@ def things_to_bring(item: DueItem, system: str = "", *, name_size: bool = False)
     elif name_size and item.kind and size:
         things.append(_("for the %(kind)s, %(size)s") % {"kind": noun_words(item.kind), "size": size})
     return tuple(things)
+
+
+SPARED = {Action.REBUILD, Action.REPAIR, Action.HARD_FACE, Action.REAM}
+"""Work for which the part leaves the press: with a spare it goes on meanwhile, or if the work fails."""
 
 
 def _goes_on(action: str, kind: str, size: str) -> str:
