@@ -85,8 +85,9 @@ def test_the_subject_names_stage_work_part_and_press() -> None:
     [
         "Why: Edge B has worn 0.31 of 0.40 mm after 27 t; 8.4 t left.",
         "When: about 3 September 2026, between 27 August 2026 and 12 September 2026.",
-        "Bring: your own lock and tag for each person: 2 locks; gloves, a thermometer; spanners for the head, "
-        "a soft drift; pin gauges or a bore gauge; food-grade anti-seize for threads; the new die, 6.00 mm",
+        "Bring: your own lock and tag for each person: 2 locks; gloves, a thermometer; spanners for the "
+        "head, a soft drift; pin gauges or a bore gauge; food-grade anti-seize for threads; the "
+        "new die, 6.00 mm",
         "Heat the head first. Mind the thread.",
         "WARNING",
         "The screw can start by itself. Try the start before you touch anything.",

@@ -89,7 +89,8 @@ def run_words(run: Run, system: str) -> str:
 
 def until(start: datetime, end: datetime) -> str:
     """The clock at the end, with the day where it is another one than at the start."""
-    start, end = timezone.localtime(start), timezone.localtime(end)
+    zone = timezone.get_current_timezone()
+    start, end = start.astimezone(zone), end.astimezone(zone)
     clock = f"{end:%H:%M}"
     return clock if start.date() == end.date() else f"{in_figures(end)} {clock}"
 
