@@ -12,7 +12,7 @@ from django.db import transaction
 from tests.mills.busy_mill import DAYS, FIRST, a_busy_mill, cut_off
 from tests.mills.forecast_shop import Shop
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.printing import as_data
+from wearlog.words.printing import as_data
 from wearlog.history.record import load
 
 

@@ -44,6 +44,7 @@ INSTALLED_APPS = [
     "wearlog.history",
     "wearlog.lockout",
     "wearlog.forecasts",
+    "wearlog.words",
     "wearlog.logbook",
     "wearlog.compare",
     "wearlog.reminders",

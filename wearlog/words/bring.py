@@ -9,6 +9,7 @@ from wearlog.calc import units
 from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
 from wearlog.service.models import Action
+from wearlog.words.kinds import noun_words
 
 GAUGES = {
     Kind.DIE: gettext_lazy("pin gauges or a bore gauge"),
@@ -47,8 +48,13 @@ OPENS = {
 }
 
 
-def things_to_bring(item: DueItem) -> tuple[str, ...]:
-    """Locks first, then tools, gauge, material and paste, as far as action and part call for them."""
+def things_to_bring(item: DueItem, system: str = "", *, name_size: bool = False) -> tuple[str, ...]:
+    """Locks first, then tools, gauge, material, paste and the part that goes on, as far as action and part
+    call for them. Sizes are in the units of `system`.
+
+    name_size: say the part's size where nothing else on the list does, for messages, which show it nowhere
+    else.
+    """
     points = len(item.caution.isolation_points)
     locks = (
         ngettext("%(n)s lock", "%(n)s locks", points) % {"n": points}
@@ -67,7 +73,24 @@ def things_to_bring(item: DueItem) -> tuple[str, ...]:
         things.append(str(BY_ACTION[Action(item.action)]))
     if item.action in OPENS:
         things.append(_("food-grade anti-seize for threads"))
-    if item.action == Action.REPLACE and item.size_mm is not None:
-        new = {"kind": Kind(item.kind).label, "size": units.show_length(item.size_mm)}
-        things.append(_("the new %(kind)s, %(size)s") % new)
+    size = units.show_length(item.size_mm, system) if item.size_mm is not None else ""
+    goes_on = "" if not item.kind else _goes_on(item.action, noun_words(item.kind), size)
+    if goes_on:
+        things.append(goes_on)
+    elif name_size and item.kind and size:
+        things.append(_("for the %(kind)s, %(size)s") % {"kind": noun_words(item.kind), "size": size})
     return tuple(things)
+
+
+SPARED = {Action.REBUILD, Action.REPAIR, Action.HARD_FACE, Action.REAM}
+"""Work for which the part leaves the press: with a spare it goes on meanwhile, or if the work fails."""
+
+
+def _goes_on(action: str, kind: str, size: str) -> str:
+    """The part that takes the place of the old one, for good or while that is worked on."""
+    words = {"kind": kind, "size": size}
+    if action == Action.REPLACE:
+        return (_("the new %(kind)s, %(size)s") if size else _("the new %(kind)s")) % words
+    if action in SPARED:
+        return (_("a spare %(kind)s, %(size)s") if size else _("a spare %(kind)s")) % words
+    return ""
