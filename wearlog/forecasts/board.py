@@ -19,7 +19,7 @@ from wearlog.forecasts.rows import PartRow, PositionRow, RuleRow
 from wearlog.forecasts.things import Thing, crops_of
 from wearlog.forecasts.triggers import counting
 from wearlog.forecasts.triggers.all import ALL, Case
-from wearlog.forecasts.triggers.limits import limit
+from wearlog.forecasts.triggers.limit import limit
 from wearlog.forecasts.triggers.trips import Trip, first_of, state_of
 from wearlog.lockout.cautions.caution import NOT_YET
 from wearlog.lockout.cautions.queries import cautions_for

@@ -16,7 +16,7 @@ from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import reckoning
 from wearlog.forecasts.outlook import Outlook
 from wearlog.forecasts.rows import PlanRow
-from wearlog.forecasts.triggers.season_end import QUIET_DAYS
+from wearlog.forecasts.triggers.season import QUIET_DAYS
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import cautions_for
 from wearlog.service.models import Action

@@ -20,7 +20,7 @@ from wearlog.calc.track import crossing
 from wearlog.forecasts.edges import RESETS, SAME_WORK_S, Edge, EdgeKey, Edges
 from wearlog.forecasts.outlook import Outlook
 from wearlog.forecasts.rows import PartRow, ServiceRow, TypeRow
-from wearlog.forecasts.triggers.limits import past_of
+from wearlog.forecasts.triggers.limit import past_of
 
 COMES_OFF = ("flip", "turn", "replace", *RESETS)
 OF_WEAR = re.compile(r"\b(worn|wear|limit)\b", re.IGNORECASE)

@@ -15,7 +15,7 @@ from wearlog.forecasts.outlook import Outlook
 from wearlog.forecasts.record import Record, upto
 from wearlog.forecasts.rows import PositionRow, TypeRow
 from wearlog.forecasts.things import crops_of
-from wearlog.forecasts.triggers.limits import limit, worst_of_last
+from wearlog.forecasts.triggers.limit import limit, worst_of_last
 from wearlog.forecasts.whole import Whole
 
 

@@ -17,7 +17,7 @@ from wearlog.forecasts.rows import IncidentRow, RuleRow
 from wearlog.forecasts.things import Thing, crops_of, place_at
 from wearlog.forecasts.triggers import counting, why
 from wearlog.forecasts.triggers.drift import drift_of
-from wearlog.forecasts.triggers.season_end import season_end
+from wearlog.forecasts.triggers.season import season_end
 from wearlog.forecasts.triggers.trips import Dates, Trip, on
 
 

@@ -17,7 +17,7 @@ from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import FittingRow
 from wearlog.forecasts.things import crops_of
-from wearlog.forecasts.triggers.limits import worst_of_last
+from wearlog.forecasts.triggers.limit import worst_of_last
 
 
 @dataclass(frozen=True)
