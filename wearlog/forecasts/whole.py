@@ -45,7 +45,8 @@ from wearlog.people.models import Mill
 from wearlog.runs import hours
 from wearlog.runs.columns import number, seconds
 from wearlog.runs.models import Crop, PlanEntry, Run, SeedHow
-from wearlog.service.models import Incident, Measurement, Rule, Service
+from wearlog.service.models import TRIGGER_COLUMNS, Incident, Measurement, Rule, Service
+from wearlog.service.triggers import Asked, Asks
 
 
 @dataclass(frozen=True, eq=False)
@@ -271,19 +272,22 @@ def _rules(crop_index: dict[int, int]) -> tuple[RuleRow, ...]:
             rule.part_type_id,
             rule.press_id,
             rule.position,
-            _float(rule.every_h),
-            _float(rule.every_kg),
-            _float(rule.every_days),
-            None if rule.after_crop_id is None else crop_index[rule.after_crop_id],
-            rule.at_limit,
-            rule.on_drift,
-            tuple(rule.after_incident.split()),
+            _triggers(rule, crop_index),
             float(rule.lead_days or 0),
             rule.instructions,
             rule.yearly is not None,
         )
         for rule in Rule.objects.order_by("code").annotate(yearly=F("yearly_look__pk"))
     )
+
+
+def _triggers(rule: Rule, crop_index: dict[int, int]) -> dict[str, Asked]:
+    found: dict[str, Asked] = {}
+    for column in TRIGGER_COLUMNS:
+        asked = column.asked_by(rule)
+        if asked is not None:
+            found[column.name] = crop_index[int(asked)] if column.asks is Asks.CROP else asked  # type: ignore[arg-type]
+    return found
 
 
 def _fittings() -> tuple[FittingRow, ...]:

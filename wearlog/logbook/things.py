@@ -25,7 +25,8 @@ from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
 from wearlog.people.words import day_of, when
 from wearlog.runs.models import Crop, PlanEntry, Price, Run
-from wearlog.service.models import IncidentKind, Rule
+from wearlog.service.models import TRIGGER_COLUMNS, IncidentKind, Rule
+from wearlog.service.triggers import NUMBERS
 
 Thing = TypeVar("Thing", bound=models.Model)
 
@@ -261,19 +262,16 @@ def _check_rule(rule: Rule, before: Rule | None) -> None:
             % {"unknown": repr(unknown[0]), "names": ", ".join(IncidentKind.values)},
             field="after_incident",
         )
-    triggers = (rule.every_h, rule.every_kg, rule.every_days, rule.after_crop_id)
-    if all(each is None for each in triggers) and not (rule.at_limit or rule.on_drift or rule.after_incident):
+    if not any(column.is_named_by(rule) for column in TRIGGER_COLUMNS):
         raise Refused(
-            _(
-                "Without a trigger the rule never falls due. Give hours, tonnes, days, a crop, "
-                "the wear limit, drift or an incident."
-            ),
-            field="every_h",
+            _("Without a trigger the rule never falls due. Give at least one: %(triggers)s.")
+            % {"triggers": ", ".join(str(column.label) for column in TRIGGER_COLUMNS)},
+            field=TRIGGER_COLUMNS[0].name,
         )
-    for name in ("every_h", "every_kg", "every_days"):
-        value = getattr(rule, name)
+    for column in TRIGGER_COLUMNS:
+        value = getattr(rule, column.name) if column.asks in NUMBERS else None
         if value is not None and value <= 0:
-            raise Refused(_("An interval is more than 0. Leave it empty for none."), field=name)
+            raise Refused(_("An interval is more than 0. Leave it empty for none."), field=column.name)
     if rule.part_type is not None and rule.kind and rule.part_type.kind != rule.kind:
         raise Refused(
             _("%(part_type)s is a %(kind)s. Leave the kind empty, or change it.")

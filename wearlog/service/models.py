@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from functools import reduce
+from operator import and_
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -12,6 +15,7 @@ from wearlog.equipment.models import EDGES, Kind, Part, PartType, Position, Pres
 from wearlog.people.models import LogRecord, LogRecordQuerySet
 from wearlog.runs.models import Crop, ShiftNote
 from wearlog.service.pictures import SMALL_SIDE
+from wearlog.service.triggers import NUMBERS, Asks, TriggerColumn
 
 
 class Action(models.TextChoices):
@@ -52,6 +56,25 @@ class Phase(models.TextChoices):
     AFTER = "after", _("after the work")
 
 
+TRIGGER_COLUMNS = (
+    TriggerColumn(name="every_h", asks=Asks.HOURS, label=_("After hours of pressing"), most=1_000_000),
+    TriggerColumn(name="every_kg", asks=Asks.SEED, label=_("After seed")),
+    TriggerColumn(name="every_days", asks=Asks.NUMBER, label=_("After days"), unit=_("days"), most=36_500),
+    TriggerColumn(name="after_crop", asks=Asks.CROP, label=_("After the season of")),
+    TriggerColumn(name="at_limit", asks=Asks.FLAG, label=_("When the wear limit is reached")),
+    TriggerColumn(name="on_drift", asks=Asks.FLAG, label=_("When the throughput drifts down")),
+    TriggerColumn(name="after_incident", asks=Asks.INCIDENTS, label=_("After an incident")),
+)
+"""The triggers that a rule can have: in the order of the form and of `rules.csv`, in which a tie of days is
+settled too. Each has a field of `Rule` and an object in `forecasts.triggers`."""
+
+
+def _intervals_positive() -> Q:
+    numbers = (column.name for column in TRIGGER_COLUMNS if column.asks in NUMBERS)
+    given = (Q(**{f"{name}__isnull": True}) | Q(**{f"{name}__gt": 0}) for name in numbers)
+    return reduce(and_, given) & (Q(lead_days__isnull=True) | Q(lead_days__gte=0))
+
+
 class Rule(models.Model):
     """When work is due. Any number of triggers; the first to trip decides.
 
@@ -80,13 +103,7 @@ class Rule(models.Model):
             models.CheckConstraint(condition=~Q(code=""), name="rule_has_code"),
             models.CheckConstraint(condition=Q(action__in=Action.values), name="rule_action_known"),
             models.CheckConstraint(condition=Q(kind="") | Q(kind__in=Kind.values), name="rule_kind_known"),
-            models.CheckConstraint(
-                condition=(Q(every_h__isnull=True) | Q(every_h__gt=0))
-                & (Q(every_kg__isnull=True) | Q(every_kg__gt=0))
-                & (Q(every_days__isnull=True) | Q(every_days__gt=0))
-                & (Q(lead_days__isnull=True) | Q(lead_days__gte=0)),
-                name="rule_intervals_positive",
-            ),
+            models.CheckConstraint(condition=_intervals_positive(), name="rule_intervals_positive"),
         ]
 
     def __str__(self) -> str:

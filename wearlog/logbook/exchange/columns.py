@@ -23,12 +23,29 @@ from wearlog.lockout.models import EnergyKind, EnergySource
 from wearlog.logbook.exchange.cells import Code, Day, Form, Instant, Number, Tags, Text, Whole, Yes
 from wearlog.people.models import LogRecord, Mill, Units
 from wearlog.runs.models import Crop, Dirt, PlanEntry, Price, Reading, ReadingKind, Run, SeedHow
-from wearlog.service.models import Action, Bound, Incident, IncidentKind, Measurement, Phase, Rule, Service
+from wearlog.service.models import (
+    TRIGGER_COLUMNS,
+    Action,
+    Bound,
+    Incident,
+    IncidentKind,
+    Measurement,
+    Phase,
+    Rule,
+    Service,
+)
+from wearlog.service.triggers import NUMBERS, Asks, TriggerColumn
 
 TEXT, TAGS, YES, DAY, INSTANT = Text(), Tags(), Yes(), Day(), Instant()
 ANY, NOT_NEGATIVE, POSITIVE, PERCENT = Number(), Number(least=0), Number(above=0), Number(least=0, most=100)
 KIND, EDGE, ACTION = Code(tuple(Kind.values)), Code(EDGES), Code(tuple(Action.values))
 INCIDENTS = tuple(IncidentKind.values)
+FORM_OF: dict[Asks, Form] = {
+    **dict.fromkeys(NUMBERS, POSITIVE),
+    Asks.FLAG: YES,
+    Asks.INCIDENTS: Tags(INCIDENTS),
+}
+"""How a file writes what a trigger asks for; a crop is written as its tag."""
 
 
 @dataclass(frozen=True)
@@ -116,6 +133,14 @@ class Table:
 
 def required(name: str, form: Form, path: str = "", **more: Any) -> Column:
     return Column(name, form, path, required=True, **more)
+
+
+def _trigger_column(trigger: TriggerColumn) -> Column:
+    if trigger.asks is Asks.CROP:
+        return Column(
+            trigger.name, TEXT, f"{trigger.name}__code", refers="crops", came_later=trigger.came_later
+        )
+    return Column(trigger.name, FORM_OF[trigger.asks], came_later=trigger.came_later)
 
 
 PRESS = required("press", TEXT, "press__code", refers="presses")
@@ -323,15 +348,10 @@ TABLES = (
             Column("part_type", TEXT, "part_type__code", refers="part_types"),
             Column("press", TEXT, "press__code", refers="presses"),
             Column("position", TEXT),
-            Column("every_h", POSITIVE),
-            Column("every_kg", POSITIVE),
-            Column("every_days", POSITIVE),
-            Column("after_crop", TEXT, "after_crop__code", refers="crops"),
-            Column("at_limit", YES),
-            Column("on_drift", YES),
-            Column("after_incident", Tags(INCIDENTS)),
+            *(_trigger_column(trigger) for trigger in TRIGGER_COLUMNS if not trigger.came_later),
             Column("lead_days", NOT_NEGATIVE),
             Column("instructions", TEXT),
+            *(_trigger_column(trigger) for trigger in TRIGGER_COLUMNS if trigger.came_later),
         ),
     ),
     Table(

@@ -6,22 +6,42 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.db import models
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import Kind, Position
 from wearlog.runs.models import Crop, PlanEntry, Price
-from wearlog.service.models import IncidentKind, Rule
+from wearlog.service.models import TRIGGER_COLUMNS, IncidentKind, Rule
+from wearlog.service.triggers import Asks, TriggerColumn
 from wearlog.web.setup.forms.things import TagsField, ThingForm, area
-from wearlog.web.site.fields import DayField, HoursField, MassField, NumberField
+from wearlog.web.site.fields import MOST, DayField, HoursField, MassField, NumberField
+
+TRIGGERS = {column.name: column for column in TRIGGER_COLUMNS}
+
+
+def trigger_field(column: TriggerColumn, field: models.Field[Any, Any]) -> forms.Field | None:
+    """The field of a form that asks for a trigger. A crop or a yes is asked for as its model field says."""
+    most = MOST if column.most is None else column.most
+    if column.asks is Asks.HOURS:
+        return HoursField(label=column.label, most=most)
+    if column.asks is Asks.SEED:
+        return MassField(label=column.label, most=most)
+    if column.asks is Asks.NUMBER:
+        return NumberField(label=column.label, unit=column.unit, most=most)
+    if column.asks is Asks.INCIDENTS:
+        return TagsField(label=column.label, choices=IncidentKind.choices)
+    return field.formfield(label=column.label)
+
+
+def rule_field(field: models.Field[Any, Any], **words: Any) -> forms.Field | None:
+    """The field of the rule form for one of the rule's."""
+    column = TRIGGERS.get(field.name)
+    return field.formfield(**words) if column is None else trigger_field(column, field)
 
 
 class RuleForm(ThingForm):
-    every_h = HoursField(label=_("After hours of pressing"), most=1_000_000)
-    every_kg = MassField(label=_("After seed"))
-    every_days = NumberField(label=_("After days"), unit=_("days"), most=36_500)
     lead_days = NumberField(label=_("Say so ahead"), unit=_("days"), most=3650)
-    after_incident = TagsField(label=_("After an incident"), choices=IncidentKind.choices)
     position = forms.ChoiceField(label=_("Only on the position"), required=False)
 
     class Meta:
@@ -33,13 +53,7 @@ class RuleForm(ThingForm):
             "part_type",
             "press",
             "position",
-            "every_h",
-            "every_kg",
-            "every_days",
-            "after_crop",
-            "at_limit",
-            "on_drift",
-            "after_incident",
+            *TRIGGERS,
             "lead_days",
             "instructions",
         )
@@ -49,12 +63,10 @@ class RuleForm(ThingForm):
             "kind": _("To every fitted"),
             "part_type": _("Only to the type"),
             "press": _("Only on the press"),
-            "after_crop": _("After the season of"),
-            "at_limit": _("When the wear limit is reached"),
-            "on_drift": _("When the throughput drifts down"),
             "instructions": _("How it is done here"),
         }
         widgets = {"instructions": area(4)}
+        formfield_callback = rule_field
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -69,7 +81,7 @@ class RuleForm(ThingForm):
             ("kind", _("nothing: to the press as a whole")),
             ("part_type", _("any")),
             ("press", _("any")),
-            ("after_crop", _("no season")),
+            *((name, _("no season")) for name, column in TRIGGERS.items() if column.asks is Asks.CROP),
         ):
             field = self.fields[name]
             if isinstance(field, forms.ModelChoiceField):
@@ -79,16 +91,7 @@ class RuleForm(ThingForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
-        triggers = (
-            "every_h",
-            "every_kg",
-            "every_days",
-            "after_crop",
-            "at_limit",
-            "on_drift",
-            "after_incident",
-        )
-        if not self.errors and not any(cleaned.get(name) for name in triggers):
+        if not self.errors and not any(cleaned.get(name) for name in TRIGGERS):
             self.add_error(None, _("Choose at least one trigger: after hours, seed, days, a season …"))
         if cleaned.get("at_limit") and not (cleaned.get("kind") or cleaned.get("part_type")):
             self.add_error("at_limit", _("A wear limit belongs to a part: choose a kind of part or a type."))
