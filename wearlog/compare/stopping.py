@@ -20,11 +20,11 @@ from wearlog.calc import policy
 from wearlog.calc.life import Range
 from wearlog.compare.ages import ages_of
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
-from wearlog.forecasts.edges import RESETS
 from wearlog.forecasts.record import Record
 from wearlog.forecasts.rows import Floats, Ints, PartRow
 from wearlog.runs.columns import number
 from wearlog.runs.models import Run, SeedHow
+from wearlog.service.work import RENEWS
 
 WORN_KINDS = ("screw",)
 """Only a screw's wear is read from oil and throughput: a die is changed for the next crop before it shows."""
@@ -135,7 +135,7 @@ def stops(record: Record, ledger: Ledger) -> list[Stop]:
         since = max(
             [
                 last.fitted,
-                *(row.done for row in record.services if row.part_id == part.id and row.action in RESETS),
+                *(row.done for row in record.services if row.part_id == part.id and row.action in RENEWS),
             ]
         )
         ages = ages_of(record, [(part.id, since), (part.id, record.end)])

@@ -10,27 +10,13 @@ from django.db.models import F, Q
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from wearlog.equipment.kinds import Kind as Kind
 from wearlog.people.models import LogRecord, LogRecordQuerySet
 
 
 def quantity(*, null: bool = True, blank: bool = True) -> models.DecimalField[Any, Any]:
     """A recorded number: at most six decimals, empty where not known."""
     return models.DecimalField(max_digits=15, decimal_places=6, null=null, blank=blank)
-
-
-class Kind(models.TextChoices):
-    SCREW = "screw", _("screw")
-    DIE = "die", _("die")
-    BARREL = "barrel", _("barrel")
-    HEAD = "head", _("head")
-    HEATER = "heater", _("heater")
-    BEARING = "bearing", _("bearing")
-    GEARBOX = "gearbox", _("gearbox")
-    BELT = "belt", _("belt")
-    MOTOR = "motor", _("motor")
-    MAGNET = "magnet", _("magnet")
-    FILTER = "filter", _("filter")
-    OTHER = "other", _("other")
 
 
 class HoursFrom(models.TextChoices):

@@ -23,8 +23,7 @@ from wearlog.forecasts.triggers.limit import TRIGGER as LIMIT
 from wearlog.forecasts.triggers.trips import Trip
 from wearlog.lockout.cautions.caution import NOT_YET
 from wearlog.lockout.cautions.queries import cautions_for
-
-TURNS = ("flip", "turn")
+from wearlog.service.work import TAKES_NEXT_EDGE
 
 
 def items_of(record: Record) -> list[DueItem]:
@@ -181,7 +180,7 @@ class Board:
 
     def _action(self, rule: RuleRow, part: PartRow | None) -> str:
         """Turning a part that has no unused edge left means replacing it."""
-        if part is not None and rule.action in TURNS and self.edges.unused(part) == 0:
+        if part is not None and rule.action in TAKES_NEXT_EDGE and self.edges.unused(part) == 0:
             return "replace"
         return rule.action
 

@@ -9,31 +9,13 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import pgettext_lazy
 
 from wearlog.equipment.models import EDGES, Kind, Part, PartType, Position, Press, quantity
 from wearlog.people.models import LogRecord, LogRecordQuerySet
 from wearlog.runs.models import Crop, ShiftNote
 from wearlog.service.pictures import SMALL_SIDE
 from wearlog.service.triggers import NUMBERS, Asks, TriggerColumn
-
-
-class Action(models.TextChoices):
-    # Verbs; the context parts them from the nouns "the last polish" and from "clean" seed.
-    INSPECT = "inspect", _("inspect")
-    MEASURE = "measure", _("measure")
-    CLEAN = "clean", pgettext_lazy("work to be done", "clean")
-    POLISH = "polish", pgettext_lazy("work to be done", "polish")
-    FLIP = "flip", pgettext_lazy("work to be done", "flip")
-    TURN = "turn", pgettext_lazy("work to be done", "turn")
-    REPLACE = "replace", _("replace")
-    ADJUST = "adjust", _("adjust")
-    LUBRICATE = "lubricate", _("lubricate")
-    REAM = "ream", _("ream")
-    HARD_FACE = "hard-face", _("hard-face")
-    REBUILD = "rebuild", pgettext_lazy("work to be done", "rebuild")
-    REPAIR = "repair", pgettext_lazy("work to be done", "repair")
-    STORE = "store", _("store")
+from wearlog.service.work import Action as Action
 
 
 class IncidentKind(models.TextChoices):

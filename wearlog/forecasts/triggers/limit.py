@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from wearlog.calc import conformal
 from wearlog.calc.season import DailySeed, Reach, reach
 from wearlog.calc.wear import EdgeFit, Quantiles, TypeFit
-from wearlog.forecasts.edges import RESETS, Edge, Edges
+from wearlog.forecasts.edges import Edge, Edges
 from wearlog.forecasts.guessed import Guessed, guessed_in
 from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.outlook import TENTH, Outlook, Path
@@ -24,6 +24,7 @@ from wearlog.forecasts.triggers.case import Case
 from wearlog.forecasts.triggers.trigger import Trigger
 from wearlog.forecasts.triggers.trips import Trip
 from wearlog.service.models import Rule
+from wearlog.service.work import RENEWS
 
 LIFE_SPREAD = 0.4
 """Standard deviation of the logarithm of a life about the expected one: our assumption, no source."""
@@ -83,7 +84,7 @@ def _used(type_: TypeRow, own: EdgeFit) -> float:
 
 def _cycle(edge: Edge) -> str:
     """A rebuilt edge begins a new life, and with it new reminders."""
-    rebuilt = [row.id for row in edge.works if row.action in RESETS]
+    rebuilt = [row.id for row in edge.works if row.action in RENEWS]
     begun = f"rebuilt-{rebuilt[-1]}" if rebuilt else f"fitting-{edge.fittings[0].id}"
     return f"edge-{edge.key[1]}-{begun}"
 
