@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator
 from enum import Enum
+from pathlib import Path
 
 import pytest
 from django.db.models import TextChoices
