@@ -295,8 +295,6 @@ def _check_rule(rule: Rule, before: Rule | None) -> None:
 def _check_plan(entry: PlanEntry, before: PlanEntry | None) -> None:
     if entry.start_on and entry.end_on and entry.end_on < entry.start_on:
         raise Refused(_("The last day lies before the first. Change one."), field="end_on")
-    if entry.seed_kg is not None and entry.seed_kg < 0:
-        raise Refused(_("Planned seed can't be negative. Write 0 or more."), field="seed_kg")
 
 
 def _check_mill(mill: Mill, before: Mill | None) -> None:

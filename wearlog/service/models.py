@@ -8,7 +8,8 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
-from wearlog.equipment.models import EDGES, Kind, Part, PartType, Position, Press, quantity
+from wearlog.equipment.models import EDGE_CHOICES, EDGES, Kind, Part, PartType, Position, Press, quantity
+from wearlog.people.fields import MOST, Hours, Kilograms, Millimetres, Money
 from wearlog.people.models import LogRecord, LogRecordQuerySet
 from wearlog.runs.models import Crop, ShiftNote
 from wearlog.service.pictures import SMALL_SIDE
@@ -96,20 +97,31 @@ class Rule(models.Model):
 class Service(LogRecord):
     """Work that was done. A flip or replace row describes work; the fitting moves the part."""
 
-    ref = models.CharField(max_length=60, unique=True)
-    done_at = models.DateTimeField()
-    press = models.ForeignKey(Press, models.PROTECT, related_name="services")
-    position = models.ForeignKey(Position, models.PROTECT, null=True, blank=True, related_name="services")
-    part = models.ForeignKey(Part, models.PROTECT, null=True, blank=True, related_name="services")
-    edge = models.CharField(max_length=1, blank=True)
-    action = models.CharField(max_length=12, choices=Action)
-    finding = models.TextField(blank=True)
-    rule = models.ForeignKey(Rule, models.PROTECT, null=True, blank=True, related_name="services")
-    downtime_h = quantity()
-    labour_h = quantity()
-    cost = quantity()
-    done_by = models.CharField(max_length=120, blank=True)
-    note = models.TextField(blank=True)
+    ref = models.CharField(_("Reference"), max_length=60, unique=True)
+    done_at = models.DateTimeField(_("When"))
+    press = models.ForeignKey(Press, models.PROTECT, related_name="services", verbose_name=_("Press"))
+    position = models.ForeignKey(
+        Position, models.PROTECT, null=True, blank=True, related_name="services", verbose_name=_("Position")
+    )
+    part = models.ForeignKey(
+        Part, models.PROTECT, null=True, blank=True, related_name="services", verbose_name=_("Part")
+    )
+    edge = models.CharField(_("Edge"), max_length=1, blank=True, choices=EDGE_CHOICES)
+    action = models.CharField(_("Work"), max_length=12, choices=Action)
+    finding = models.TextField(_("What was found"), blank=True)
+    rule = models.ForeignKey(
+        Rule,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="services",
+        verbose_name=_("Counts for the rule"),
+    )
+    downtime_h = Hours(_("The press stood"), most=100_000, null=True, blank=True)
+    labour_h = Hours(_("Hours of work"), most=100_000, null=True, blank=True)
+    cost = Money(_("Paid for it"), least=-MOST, null=True, blank=True)
+    done_by = models.CharField(_("Done by"), max_length=120, blank=True)
+    note = models.TextField(_("Note"), blank=True)
 
     objects = LogRecordQuerySet.as_manager()
 
@@ -134,17 +146,24 @@ class Service(LogRecord):
 class Measurement(LogRecord):
     """A gauge on a part: the value, where, and for a pin gauge only a bound."""
 
-    ref = models.CharField(max_length=60, unique=True)
-    measured_at = models.DateTimeField()
-    part = models.ForeignKey(Part, models.PROTECT, related_name="measurements")
-    edge = models.CharField(max_length=1, blank=True)
-    value_mm = quantity(null=False, blank=False)
-    place = models.CharField(max_length=60, blank=True)
-    bound = models.CharField(max_length=8, choices=Bound, blank=True)
-    service = models.ForeignKey(Service, models.PROTECT, null=True, blank=True, related_name="measurements")
-    phase = models.CharField(max_length=6, choices=Phase, blank=True)
-    gauge = models.CharField(max_length=60, blank=True)
-    note = models.TextField(blank=True)
+    ref = models.CharField(_("Reference"), max_length=60, unique=True)
+    measured_at = models.DateTimeField(_("When"))
+    part = models.ForeignKey(Part, models.PROTECT, related_name="measurements", verbose_name=_("Part"))
+    edge = models.CharField(_("Edge"), max_length=1, blank=True, choices=EDGE_CHOICES)
+    value_mm = Millimetres(_("Measured"), most=5000)
+    place = models.CharField(_("Place"), help_text=_("Such as: flight 3"), max_length=60, blank=True)
+    bound = models.CharField(_("The gauge gave"), max_length=8, choices=Bound, blank=True)
+    service = models.ForeignKey(
+        Service,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="measurements",
+        verbose_name=_("The work that it belongs to"),
+    )
+    phase = models.CharField(_("Before or after work"), max_length=6, choices=Phase, blank=True)
+    gauge = models.CharField(_("Gauge used"), max_length=60, blank=True)
+    note = models.TextField(_("Note"), blank=True)
 
     objects = LogRecordQuerySet.as_manager()
 
@@ -168,12 +187,14 @@ class Measurement(LogRecord):
 
 
 class Incident(LogRecord):
-    ref = models.CharField(max_length=60, unique=True)
-    happened_at = models.DateTimeField()
-    press = models.ForeignKey(Press, models.PROTECT, related_name="incidents")
-    position = models.ForeignKey(Position, models.PROTECT, null=True, blank=True, related_name="incidents")
-    kind = models.CharField(max_length=12, choices=IncidentKind)
-    note = models.TextField(blank=True)
+    ref = models.CharField(_("Reference"), max_length=60, unique=True)
+    happened_at = models.DateTimeField(_("When"))
+    press = models.ForeignKey(Press, models.PROTECT, related_name="incidents", verbose_name=_("Press"))
+    position = models.ForeignKey(
+        Position, models.PROTECT, null=True, blank=True, related_name="incidents", verbose_name=_("Where?")
+    )
+    kind = models.CharField(_("What happened?"), max_length=12, choices=IncidentKind)
+    note = models.TextField(_("What was seen"), blank=True)
 
     objects = LogRecordQuerySet.as_manager()
 
@@ -191,12 +212,22 @@ class Incident(LogRecord):
 class LotHold(models.Model):
     """Oil and cake of a lot that nobody may use until a person releases it by name."""
 
-    incident = models.OneToOneField(Incident, models.PROTECT, related_name="hold")
-    lot = models.CharField(max_length=60, blank=True)
-    held_at = models.DateTimeField()
-    released_at = models.DateTimeField(null=True, blank=True)
-    released_by = models.CharField(max_length=120, blank=True)
-    reason = models.TextField(blank=True)
+    incident = models.OneToOneField(Incident, models.PROTECT, related_name="hold", verbose_name=_("Incident"))
+    lot = models.CharField(
+        _("Lot in the press"),
+        help_text=_("Metal holds this lot's oil and cake until somebody releases it by name."),
+        max_length=60,
+        blank=True,
+    )
+    held_at = models.DateTimeField(_("On hold since"))
+    released_at = models.DateTimeField(_("Released"), null=True, blank=True)
+    released_by = models.CharField(
+        _("Released by"),
+        help_text=_("The name of the person who looked at it and answers for it."),
+        max_length=120,
+        blank=True,
+    )
+    reason = models.TextField(_("Why it may be used"), blank=True)
 
     class Meta:
         ordering = ["-held_at"]
@@ -214,11 +245,17 @@ class LotHold(models.Model):
 class CropChange(models.Model):
     """The signed record that a press was cleaned between two crops."""
 
-    service = models.OneToOneField(Service, models.PROTECT, related_name="crop_change")
-    from_crop = models.ForeignKey(Crop, models.PROTECT, null=True, blank=True, related_name="+")
-    to_crop = models.ForeignKey(Crop, models.PROTECT, related_name="+")
-    signed_by = models.CharField(max_length=120)
-    purge_kg = quantity()
+    service = models.OneToOneField(
+        Service, models.PROTECT, related_name="crop_change", verbose_name=_("The work that it belongs to")
+    )
+    from_crop = models.ForeignKey(
+        Crop, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("From")
+    )
+    to_crop = models.ForeignKey(Crop, models.PROTECT, related_name="+", verbose_name=_("To"))
+    signed_by = models.CharField(
+        _("Signed by"), help_text=_("The person who cleaned and answers for it."), max_length=120
+    )
+    purge_kg = Kilograms(_("Purge seed"), null=True, blank=True)
 
     class Meta:
         constraints = [models.CheckConstraint(condition=~Q(signed_by=""), name="crop_change_is_signed")]

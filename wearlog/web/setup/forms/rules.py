@@ -13,7 +13,8 @@ from wearlog.equipment.models import Kind, Position
 from wearlog.runs.models import Crop, PlanEntry, Price
 from wearlog.service.models import IncidentKind, Rule
 from wearlog.web.setup.forms.things import TagsField, ThingForm, area
-from wearlog.web.site.fields import DayField, HoursField, MassField, NumberField
+from wearlog.web.site.fields import HoursField, MassField, NumberField
+from wearlog.web.site.model_fields import Described, of
 
 
 class RuleForm(ThingForm):
@@ -96,14 +97,9 @@ class RuleForm(ThingForm):
 
 
 class PlanForm(ThingForm):
-    start_on = DayField(label=_("From"), required=True)
-    end_on = DayField(label=_("Until"), required=True)
-    seed_kg = MassField(label=_("Seed"), required=True)
-
-    class Meta:
+    class Meta(Described):
         model = PlanEntry
         fields = ("press", "crop", "start_on", "end_on", "seed_kg")
-        labels = {"press": _("Press"), "crop": _("Crop")}
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
@@ -131,11 +127,9 @@ def item_words(item: str) -> str:
 
 
 class PriceForm(ThingForm):
-    item = forms.ChoiceField(label=_("What"))
-    from_on = DayField(label=_("From"), required=True)
-    price = NumberField(label=_("Price"), required=True)
+    item = of(Price, "item", forms.ChoiceField)
 
-    class Meta:
+    class Meta(Described):
         model = Price
         fields = ("item", "from_on", "price")
 
