@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any, Self
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
@@ -22,11 +22,6 @@ from wearlog.people.fields import (
     Tags,
 )
 from wearlog.people.models import LogRecord, LogRecordQuerySet
-
-
-def quantity(*, null: bool = True, blank: bool = True) -> models.DecimalField[Any, Any]:
-    """A recorded number: at most six decimals, empty where not known."""
-    return models.DecimalField(max_digits=15, decimal_places=6, null=null, blank=blank)
 
 
 class Kind(models.TextChoices):

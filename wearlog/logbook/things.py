@@ -19,7 +19,7 @@ from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook.door import enter
 from wearlog.people import accounts, audit
-from wearlog.people.cleaning import clean, stored
+from wearlog.people.cleaning import check_numbers, clean
 from wearlog.people.models import Mill, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
@@ -56,7 +56,7 @@ def save_thing(*, by: User | None, at: datetime, thing: Thing) -> Thing:
 
 def _save(*, by: User | None, at: datetime, thing: Thing) -> Thing:
     before = type(thing)._default_manager.select_for_update().filter(pk=thing.pk).first()
-    _round(thing)
+    check_numbers(thing)
     check = CHECKS.get(type(thing))
     if check is not None:
         check(thing, before)
@@ -109,12 +109,6 @@ def save_person(*, by: User | None, at: datetime, user: User, password: str | No
     """Add or change a person. People change their own name, mail, units and password; the rest is the
     owner's. There is always one owner who can sign in."""
     return enter(lambda: accounts.save_person(by=by, at=at, user=user, password=password))
-
-
-def _round(thing: models.Model) -> None:
-    for field in thing._meta.concrete_fields:
-        if isinstance(field, models.DecimalField):
-            setattr(thing, field.attname, stored(getattr(thing, field.attname)))
 
 
 def _check_press(press: Press, before: Press | None) -> None:

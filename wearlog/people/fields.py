@@ -6,7 +6,7 @@ them from its fields. To migrations they are Django's own fields: unit and limit
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
@@ -202,9 +202,13 @@ class SmallCount(Limited, PositiveSmallIntegerField):
 
 
 class Tags(Described, CharField):
-    """Words with a space between."""
+    """Words with a space between; `known` are those that may stand there, where not any may."""
 
     django_class = models.CharField
+
+    def __init__(self, verbose_name: Words | None = None, *, known: Sequence[str] = (), **more: Any) -> None:
+        self.known = tuple(known)
+        super().__init__(verbose_name, **more)
 
 
 def quantity_of(model: type[models.Model], name: str) -> Quantity:

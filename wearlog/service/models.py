@@ -8,8 +8,8 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
-from wearlog.equipment.models import EDGE_CHOICES, EDGES, Kind, Part, PartType, Position, Press, quantity
-from wearlog.people.fields import MOST, Hours, Kilograms, Millimetres, Money
+from wearlog.equipment.models import EDGE_CHOICES, EDGES, Kind, Part, PartType, Position, Press
+from wearlog.people.fields import MOST, Days, Hours, Kilograms, Millimetres, Money, Tags
 from wearlog.people.models import LogRecord, LogRecordQuerySet
 from wearlog.runs.models import Crop, ShiftNote
 from wearlog.service.pictures import SMALL_SIDE
@@ -59,21 +59,42 @@ class Rule(models.Model):
     With a part kind or a part type there is one item for each fitted part, else one for each press.
     """
 
-    code = models.CharField(_("rule"), max_length=120, unique=True)
-    action = models.CharField(max_length=12, choices=Action)
-    kind = models.CharField(max_length=12, choices=Kind, blank=True)
-    part_type = models.ForeignKey(PartType, models.PROTECT, null=True, blank=True, related_name="rules")
-    press = models.ForeignKey(Press, models.PROTECT, null=True, blank=True, related_name="rules")
-    position = models.CharField(max_length=60, blank=True)
-    every_h = quantity()
-    every_kg = quantity()
-    every_days = quantity()
-    after_crop = models.ForeignKey(Crop, models.PROTECT, null=True, blank=True, related_name="rules")
-    at_limit = models.BooleanField(default=False)
-    on_drift = models.BooleanField(default=False)
-    after_incident = models.CharField(max_length=120, blank=True)
-    lead_days = quantity()
-    instructions = models.TextField(blank=True)
+    code = models.CharField(_("Name of the rule"), max_length=120, unique=True)
+    action = models.CharField(_("What is to be done"), max_length=12, choices=Action)
+    kind = models.CharField(_("To every fitted"), max_length=12, choices=Kind, blank=True)
+    part_type = models.ForeignKey(
+        PartType,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="rules",
+        verbose_name=_("Only to the type"),
+    )
+    press = models.ForeignKey(
+        Press,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="rules",
+        verbose_name=_("Only on the press"),
+    )
+    position = models.CharField(_("Only on the position"), max_length=60, blank=True)
+    every_h = Hours(_("After hours of pressing"), above=0, most=1_000_000, null=True, blank=True)
+    every_kg = Kilograms(_("After seed"), above=0, null=True, blank=True)
+    every_days = Days(_("After days"), above=0, most=36_500, null=True, blank=True)
+    after_crop = models.ForeignKey(
+        Crop,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="rules",
+        verbose_name=_("After the season of"),
+    )
+    at_limit = models.BooleanField(_("When the wear limit is reached"), default=False)
+    on_drift = models.BooleanField(_("When the throughput drifts down"), default=False)
+    after_incident = Tags(_("After an incident"), max_length=120, blank=True, known=IncidentKind.values)
+    lead_days = Days(_("Say so ahead"), most=3650, null=True, blank=True)
+    instructions = models.TextField(_("How it is done here"), blank=True)
 
     class Meta:
         ordering = ["code"]

@@ -220,7 +220,13 @@ SPOILT: list[tuple[str, Callable[[Book], None], tuple[str, int, str], str, str]]
         "sun flower",
         "without spaces",
     ),
-    ("a share above 1", put("positions", 2, share="1.5"), ("positions.csv", 4, "share"), "1.5", "at most 1"),
+    (
+        "a share above 1",
+        put("positions", 2, share="1.5"),
+        ("positions.csv", 4, "share"),
+        "1.5",
+        "from 0 to 1.",
+    ),
     (
         "a barrel of two words",
         put("positions", 0, barrel="left one"),

@@ -18,7 +18,7 @@ from wearlog.logbook.exchange.cells import Code, Day, Form, Instant, Number, Tag
 from wearlog.people import fields
 from wearlog.people.models import LogRecord, Mill
 from wearlog.runs.models import Crop, PlanEntry, Price, Reading, Run
-from wearlog.service.models import Incident, IncidentKind, Measurement, Rule, Service
+from wearlog.service.models import Incident, Measurement, Rule, Service
 
 TEXT, INSTANT = Text(), Instant()
 
@@ -30,7 +30,7 @@ def form_of(field: Any) -> Form:
     if isinstance(field, fields.Count | fields.SmallCount):
         return Whole(field.limits)
     if isinstance(field, fields.Tags):
-        return Tags()
+        return Tags(field.known)
     if isinstance(field, models.BooleanField):
         return Yes()
     if isinstance(field, models.DateTimeField):
@@ -50,8 +50,7 @@ class Column:
     `refers` names the table whose key the cell holds. One that is not `stored` is only part of another's key.
     `always` says that the cell may not be empty although the model has a default. `same_as_empty` is a value
     that says no more than an empty cell does. What `came_later` than the format is written only where it
-    says something, so that a log that doesn't use it keeps its bytes. `written` is how cells are written
-    where the model's field doesn't tell.
+    says something, so that a log that doesn't use it keeps its bytes.
     """
 
     name: str
@@ -61,7 +60,6 @@ class Column:
     always: bool = False
     same_as_empty: object = None
     came_later: bool = False
-    written: Form | None = None
     model: type[models.Model] = models.Model
 
     @cached_property
@@ -84,7 +82,7 @@ class Column:
 
     @cached_property
     def form(self) -> Form:
-        return self.written or form_of(self.field)
+        return form_of(self.field)
 
     @cached_property
     def required(self) -> bool:
@@ -162,8 +160,6 @@ PRESS = Column("press", "press__code", refers="presses")
 CROP = Column("crop", "crop__code", refers="crops")
 POSITION = Column("position", "position__name", refers="positions")
 PART = Column("part", "part__code", refers="parts")
-ABOVE_NOTHING = Number(fields.Limits.of(0, fields.MOST, above=0))
-NOT_NEGATIVE = Number(fields.Limits.of(0, fields.MOST))
 
 TABLES = (
     Table(
@@ -365,14 +361,14 @@ TABLES = (
             Column("part_type", "part_type__code", refers="part_types"),
             Column("press", "press__code", refers="presses"),
             "position",
-            Column("every_h", written=ABOVE_NOTHING),
-            Column("every_kg", written=ABOVE_NOTHING),
-            Column("every_days", written=ABOVE_NOTHING),
+            "every_h",
+            "every_kg",
+            "every_days",
             Column("after_crop", "after_crop__code", refers="crops"),
             "at_limit",
             "on_drift",
-            Column("after_incident", written=Tags(tuple(IncidentKind.values))),
-            Column("lead_days", written=NOT_NEGATIVE),
+            "after_incident",
+            "lead_days",
             "instructions",
         ),
     ),

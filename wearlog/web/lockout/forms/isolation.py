@@ -49,7 +49,7 @@ class LockOnForm(NamesSomebody):
     """`sources` of the press; `joins` where an isolation goes on already; `numbers` by the source's key are
     the locks that the person fitted the last time."""
 
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Isolation, "ref", widget=forms.HiddenInput)
     work = of(Isolation, "work", required=False)
     lead = of(Isolation, "lead", required=False)
     name = line(

@@ -27,7 +27,7 @@ def number_field() -> forms.TextInput:
 
 
 class IncidentForm(EntryForm):
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Incident, "ref", widget=forms.HiddenInput)
     press = forms.IntegerField(widget=forms.HiddenInput)
     kind = of(Incident, "kind", widget=pills(), error_messages={"required": _("Choose what happened.")})
     position = of(Incident, "position", forms.ChoiceField, widget=pills())
@@ -73,7 +73,7 @@ class ReleaseForm(EntryForm):
 
 
 class CropChangeForm(EntryForm):
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Service, "ref", widget=forms.HiddenInput)
     press = forms.IntegerField(widget=forms.HiddenInput)
     from_crop = of(CropChange, "from_crop")
     to_crop = of(
@@ -159,7 +159,7 @@ class MeasurementForm(EntryForm):
     """A gauge on a part, on the press or on the bench."""
 
     part = forms.IntegerField(widget=forms.HiddenInput)
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Measurement, "ref", widget=forms.HiddenInput)
     edge = of(Measurement, "edge", widget=pills())
     value_mm = of(
         Measurement,

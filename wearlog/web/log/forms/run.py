@@ -103,7 +103,7 @@ FOLDED: tuple[tuple[str, Any, tuple[str, ...]], ...] = (
 class RunForm(SeedAmount):
     field_order = ("ref", "press", "crop", "meter_h", "hours_h", "seed", "seed_unit", "bag", "seed_how")
 
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Run, "ref", widget=forms.HiddenInput)
     press = forms.IntegerField(widget=forms.HiddenInput)
     crop = of(
         Run,

@@ -97,7 +97,7 @@ class SheetHead(EntryForm):
 class SheetLine(EntryForm):
     """One run. A line without numbers is an empty line of the paper and is left out."""
 
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Run, "ref", widget=forms.HiddenInput)
     day = DayField(widget=forms.HiddenInput)
     until = ClockField(label=gettext_lazy("Until"))
     crop = of(Run, "crop", required=False)

@@ -64,7 +64,7 @@ def edge_label(edge: EdgeKnown, reader: Reader) -> str:
 class WorkForm(SpareForm):
     """Fields follow the action: `flip` asks for the edge, `replace` for the spare, gauging for values."""
 
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Service, "ref", widget=forms.HiddenInput)
     press = forms.IntegerField(widget=forms.HiddenInput)
     position = forms.IntegerField(widget=forms.HiddenInput, required=False)
     fitting = forms.IntegerField(widget=forms.HiddenInput, required=False)
