@@ -1,6 +1,6 @@
 """A rule with one trigger alone, walked from the form to the mail: for each trigger that there is.
 
-A new column in `TRIGGER_COLUMNS` is walked by itself: what is typed follows from what the column asks for,
+A new one in `Rule.TRIGGERS` is walked by itself: what is typed follows from what its field asks for,
 and at this mill every trigger has tripped.
 """
 
@@ -10,9 +10,11 @@ import re
 from datetime import date, timedelta
 from html import unescape
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core import mail
+from django.db import models
 from django.test import Client
 
 from tests.conftest import at
@@ -22,11 +24,12 @@ from wearlog.forecasts.triggers.all import ALL, BY_NAME
 from wearlog.forecasts.triggers.trigger import Trigger
 from wearlog.logbook.exchange.exporting import export_logbook
 from wearlog.logbook.exchange.importing import import_logbook
+from wearlog.people.fields import Tags
 from wearlog.people.models import Role, User
 from wearlog.reminders.outbox.actions import scan, send_due
 from wearlog.runs.models import Crop
-from wearlog.service.models import TRIGGER_COLUMNS, Rule
-from wearlog.service.triggers import Asks
+from wearlog.service.models import Rule
+from wearlog.service.triggers import asked_by, field_of, named_by
 
 LAST_DAY = "2026-04-10"
 MORNING_AFTER = at("2026-04-11 08:00")
@@ -58,10 +61,12 @@ def maintainer(shop: Shop) -> User:
     return user
 
 
-def typed(asks: Asks) -> str:
-    if asks is Asks.CROP:
+def typed(field: Any) -> str:
+    if field.is_relation:
         return str(Crop.objects.get(code="rapeseed").pk)
-    return {Asks.FLAG: "on", Asks.INCIDENTS: "metal"}.get(asks, "3")
+    if isinstance(field, models.BooleanField):
+        return "on"
+    return "metal" if isinstance(field, Tags) else "3"
 
 
 def words(html: str) -> str:
@@ -72,29 +77,29 @@ def words(html: str) -> str:
 def test_a_rule_with_one_trigger_goes_from_the_form_to_list_file_forecast_and_mail(
     name: str, shop: Shop, maintainer: User, client: Client, tmp_path: Path
 ) -> None:
-    trigger, column = BY_NAME[name], BY_NAME[name].described
+    trigger, field = BY_NAME[name], field_of(BY_NAME[name].column)
     client.force_login(maintainer)
     empty = words(client.get("/rules/new/").content.decode())
-    assert str(column.label) in empty
-    assert f'name="{column.name}"' in empty
+    assert str(field.verbose_name) in empty
+    assert f'name="{field.name}"' in empty
 
-    values = {"code": "only one", "action": "inspect", "kind": "die", column.name: typed(column.asks)}
+    values = {"code": "only one", "action": "inspect", "kind": "die", field.name: typed(field)}
     answer = client.post("/rules/new/", values, follow=True)
     assert answer.status_code == 200, words(answer.content.decode())
     rule = Rule.objects.get()
-    assert [each.name for each in TRIGGER_COLUMNS if each.is_named_by(rule)] == [column.name]
+    assert named_by(rule) == [field.name]
 
     listed = words(client.get("/rules/").content.decode())
     told = trigger.told(rule, "metric")
     assert told
     assert all(text in listed for text in told)
 
-    asked = column.asked_by(rule)
+    asked = asked_by(rule, field.name)
     export_logbook(by=None, target=tmp_path / "first")
     rule.delete()
     import_logbook(by=None, at=MORNING_AFTER, source=tmp_path / "first")
     rule = Rule.objects.get()
-    assert column.asked_by(rule) == asked
+    assert asked_by(rule, field.name) == asked
     export_logbook(by=None, target=tmp_path / "again")
     assert (tmp_path / "again" / "rules.csv").read_bytes() == (tmp_path / "first" / "rules.csv").read_bytes()
 
@@ -110,19 +115,14 @@ def test_a_rule_with_one_trigger_goes_from_the_form_to_list_file_forecast_and_ma
     assert found.why in said
 
 
-def test_every_column_of_a_trigger_has_one_object_in_the_same_order() -> None:
-    assert [trigger.column for trigger in ALL] == [column.name for column in TRIGGER_COLUMNS]
+def test_every_trigger_of_a_rule_has_one_object_in_the_same_order() -> None:
+    assert [trigger.column for trigger in ALL] == list(Rule.TRIGGERS)
     assert len(BY_NAME) == len(ALL)
     assert all(isinstance(trigger, Trigger) for trigger in ALL)
 
 
-def test_every_column_of_a_trigger_is_a_field_of_the_rule() -> None:
-    fields = {field.name for field in Rule._meta.get_fields()}
-    assert {column.name for column in TRIGGER_COLUMNS} <= fields
-
-
-def test_a_column_without_an_object_is_told_when_the_program_starts() -> None:
+def test_a_trigger_without_an_object_is_told_when_the_program_starts() -> None:
     from wearlog.forecasts.triggers.all import _in_order
 
-    with pytest.raises(LookupError, match="Give each column one file"):
+    with pytest.raises(LookupError, match="Give each of them one file"):
         _in_order(ALL[1:])

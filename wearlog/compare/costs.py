@@ -238,12 +238,12 @@ def _spent(table: RunTable, priced: Prices, zone: ZoneInfo) -> Iterator[tuple[st
         # A moment at least, so that a part that was taken off at once still belongs somewhere.
         sat[part_id][press_id] += max((off - on).total_seconds(), 1.0)
     retired = Part.objects.filter(retired_on__isnull=False)
-    for pk, day, price in retired.values_list("pk", "retired_on", "part_type__unit_cost"):
+    for pk, day, unit_cost in retired.values_list("pk", "retired_on", "part_type__unit_cost"):
         whole = sum(sat[pk].values())
         at = datetime.combine(day, time.min, zone).timestamp() if day else 0.0
         for press_id, seconds in sat[pk].items():
             if press_id not in of_press:
                 continue
             share = seconds / whole
-            name, amount = ("no_part", share) if price is None else ("parts", share * float(price))
+            name, amount = ("no_part", share) if unit_cost is None else ("parts", share * float(unit_cost))
             yield name, of_press[press_id], at, amount

@@ -45,8 +45,8 @@ from wearlog.people.models import Mill
 from wearlog.runs import hours
 from wearlog.runs.columns import number, seconds
 from wearlog.runs.models import Crop, PlanEntry, Run, SeedHow
-from wearlog.service.models import TRIGGER_COLUMNS, Incident, Measurement, Rule, Service
-from wearlog.service.triggers import Asked, Asks
+from wearlog.service.models import Incident, Measurement, Rule, Service
+from wearlog.service.triggers import Asked, asked_by, field_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -283,10 +283,11 @@ def _rules(crop_index: dict[int, int]) -> tuple[RuleRow, ...]:
 
 def _triggers(rule: Rule, crop_index: dict[int, int]) -> dict[str, Asked]:
     found: dict[str, Asked] = {}
-    for column in TRIGGER_COLUMNS:
-        asked = column.asked_by(rule)
+    for name in Rule.TRIGGERS:
+        asked = asked_by(rule, name)
         if asked is not None:
-            found[column.name] = crop_index[int(asked)] if column.asks is Asks.CROP else asked  # type: ignore[arg-type]
+            is_crop = field_of(name).is_relation
+            found[name] = crop_index[asked] if is_crop and isinstance(asked, int) else asked
     return found
 
 

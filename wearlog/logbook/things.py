@@ -19,14 +19,15 @@ from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook.door import enter
 from wearlog.people import accounts, audit
-from wearlog.people.cleaning import clean, stored
+from wearlog.people.cleaning import check_numbers, clean
+from wearlog.people.fields import Quantity
 from wearlog.people.models import Mill, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
 from wearlog.people.words import day_of, when
 from wearlog.runs.models import Crop, PlanEntry, Price, Run
-from wearlog.service.models import TRIGGER_COLUMNS, IncidentKind, Rule
-from wearlog.service.triggers import NUMBERS
+from wearlog.service.models import IncidentKind, Rule
+from wearlog.service.triggers import field_of, named_by
 
 Thing = TypeVar("Thing", bound=models.Model)
 
@@ -57,7 +58,7 @@ def save_thing(*, by: User | None, at: datetime, thing: Thing) -> Thing:
 
 def _save(*, by: User | None, at: datetime, thing: Thing) -> Thing:
     before = type(thing)._default_manager.select_for_update().filter(pk=thing.pk).first()
-    _round(thing)
+    check_numbers(thing)
     check = CHECKS.get(type(thing))
     if check is not None:
         check(thing, before)
@@ -110,12 +111,6 @@ def save_person(*, by: User | None, at: datetime, user: User, password: str | No
     """Add or change a person. People change their own name, mail, units and password; the rest is the
     owner's. There is always one owner who can sign in."""
     return enter(lambda: accounts.save_person(by=by, at=at, user=user, password=password))
-
-
-def _round(thing: models.Model) -> None:
-    for field in thing._meta.concrete_fields:
-        if isinstance(field, models.DecimalField):
-            setattr(thing, field.attname, stored(getattr(thing, field.attname)))
 
 
 def _check_press(press: Press, before: Press | None) -> None:
@@ -262,16 +257,15 @@ def _check_rule(rule: Rule, before: Rule | None) -> None:
             % {"unknown": repr(unknown[0]), "names": ", ".join(IncidentKind.values)},
             field="after_incident",
         )
-    if not any(column.is_named_by(rule) for column in TRIGGER_COLUMNS):
+    if not named_by(rule):
         raise Refused(
             _("Without a trigger the rule never falls due. Give at least one: %(triggers)s.")
-            % {"triggers": ", ".join(str(column.label) for column in TRIGGER_COLUMNS)},
-            field=TRIGGER_COLUMNS[0].name,
+            % {"triggers": ", ".join(str(field_of(name).verbose_name) for name in Rule.TRIGGERS)},
+            field=Rule.TRIGGERS[0],
         )
-    for column in TRIGGER_COLUMNS:
-        value = getattr(rule, column.name) if column.asks in NUMBERS else None
-        if value is not None and value <= 0:
-            raise Refused(_("An interval is more than 0. Leave it empty for none."), field=column.name)
+    for name in named_by(rule):
+        if isinstance(field_of(name), Quantity) and getattr(rule, name) <= 0:
+            raise Refused(_("An interval is more than 0. Leave it empty for none."), field=name)
     if rule.part_type is not None and rule.kind and rule.part_type.kind != rule.kind:
         raise Refused(
             _("%(part_type)s is a %(kind)s. Leave the kind empty, or change it.")
@@ -293,8 +287,6 @@ def _check_rule(rule: Rule, before: Rule | None) -> None:
 def _check_plan(entry: PlanEntry, before: PlanEntry | None) -> None:
     if entry.start_on and entry.end_on and entry.end_on < entry.start_on:
         raise Refused(_("The last day lies before the first. Change one."), field="end_on")
-    if entry.seed_kg is not None and entry.seed_kg < 0:
-        raise Refused(_("Planned seed can't be negative. Write 0 or more."), field="seed_kg")
 
 
 def _check_mill(mill: Mill, before: Mill | None) -> None:

@@ -1,6 +1,6 @@
 """All triggers of rules: each file of this folder that defines a `TRIGGER` is one of them.
 
-Every column of `service.models.TRIGGER_COLUMNS` has one trigger, and every trigger a column; a slip is an
+Every field that `Rule.TRIGGERS` names has one trigger, and every trigger such a field; a slip is an
 error when this module is loaded.
 """
 
@@ -13,8 +13,9 @@ from pkgutil import iter_modules
 from typing import Any
 
 from wearlog.forecasts import triggers
-from wearlog.forecasts.triggers.trigger import COLUMNS, Trigger
+from wearlog.forecasts.triggers.trigger import Trigger
 from wearlog.forecasts.triggers.trips import Trip
+from wearlog.service.models import Rule
 
 
 def _found() -> Iterator[Trigger[Any]]:
@@ -28,17 +29,17 @@ def _found() -> Iterator[Trigger[Any]]:
 
 def _in_order(found: Sequence[Trigger[Any]]) -> tuple[Trigger[Any], ...]:
     by_column = {trigger.column: trigger for trigger in found}
-    if len(by_column) != len(found) or by_column.keys() != COLUMNS.keys():
+    if len(by_column) != len(found) or by_column.keys() != set(Rule.TRIGGERS):
         raise LookupError(
-            f"The columns of triggers are {list(COLUMNS)} (service.models.TRIGGER_COLUMNS), but the files in "
-            f"forecasts/triggers are about {sorted(trigger.column for trigger in found)}. Give each column "
-            "one file."
+            f"Rule.TRIGGERS names {list(Rule.TRIGGERS)}, but the files in "
+            f"forecasts/triggers are about {sorted(trigger.column for trigger in found)}. Give each "
+            "of them one file."
         )
-    return tuple(by_column[column] for column in COLUMNS)
+    return tuple(by_column[column] for column in Rule.TRIGGERS)
 
 
 ALL = _in_order(tuple(_found()))
-"""In the order of their columns, in which a tie of days is settled."""
+"""In the order of `Rule.TRIGGERS`, in which a tie of days is settled."""
 
 BY_NAME = {trigger.name: trigger for trigger in ALL}
 ORDER = {trigger.name: place for place, trigger in enumerate(ALL)}

@@ -11,13 +11,10 @@ from wearlog.forecasts.guessed import Guessed
 from wearlog.forecasts.rows import RuleRow
 from wearlog.forecasts.triggers.case import Case
 from wearlog.forecasts.triggers.trips import Trip
-from wearlog.service.models import TRIGGER_COLUMNS, Rule
-from wearlog.service.triggers import TriggerColumn
+from wearlog.service.models import Rule
 
 COUNTED_OVERDUE_DAYS = 7
 """So many days after its due day work is overdue, where the day is counted and not drawn from a range."""
-
-COLUMNS = {column.name: column for column in TRIGGER_COLUMNS}
 
 Value = TypeVar("Value")
 
@@ -27,7 +24,7 @@ class Trigger(Generic[Value]):
     """A trigger of rules; `Value` is what a rule asks for by it.
 
     name: the trigger's word in forecasts and their JSON.
-    column: the name of its column, as in `service.models.TRIGGER_COLUMNS`.
+    column: the name of its column, one of `Rule.TRIGGERS`.
     trips: when it trips for a case, from which numbers, in one sentence; None where the case has nothing that
     it could be about.
     told: how it reads in a list of rules, in the given system of units; one text or more.
@@ -42,10 +39,6 @@ class Trigger(Generic[Value]):
     told: Callable[[Rule, str], list[str]]
     guessed: Callable[[Case], Guessed] | None = None
     overdue_by_range: bool = False
-
-    @property
-    def described(self) -> TriggerColumn:
-        return COLUMNS[self.column]
 
     def is_named_by(self, rule: RuleRow) -> bool:
         return self.column in rule.triggers

@@ -6,45 +6,22 @@ from datetime import date
 from typing import Any
 
 from django import forms
-from django.db import models
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import Kind, Position
 from wearlog.runs.models import Crop, PlanEntry, Price
-from wearlog.service.models import TRIGGER_COLUMNS, IncidentKind, Rule
-from wearlog.service.triggers import Asks, TriggerColumn
+from wearlog.service.models import IncidentKind, Rule
+from wearlog.service.triggers import field_of
 from wearlog.web.setup.forms.things import TagsField, ThingForm, area
-from wearlog.web.site.fields import MOST, DayField, HoursField, MassField, NumberField
-
-TRIGGERS = {column.name: column for column in TRIGGER_COLUMNS}
-
-
-def trigger_field(column: TriggerColumn, field: models.Field[Any, Any]) -> forms.Field | None:
-    """The field of a form that asks for a trigger. A crop or a yes is asked for as its model field says."""
-    most = MOST if column.most is None else column.most
-    if column.asks is Asks.HOURS:
-        return HoursField(label=column.label, most=most)
-    if column.asks is Asks.SEED:
-        return MassField(label=column.label, most=most)
-    if column.asks is Asks.NUMBER:
-        return NumberField(label=column.label, unit=column.unit, most=most)
-    if column.asks is Asks.INCIDENTS:
-        return TagsField(label=column.label, choices=IncidentKind.choices)
-    return field.formfield(label=column.label)
-
-
-def rule_field(field: models.Field[Any, Any], **words: Any) -> forms.Field | None:
-    """The field of the rule form for one of the rule's."""
-    column = TRIGGERS.get(field.name)
-    return field.formfield(**words) if column is None else trigger_field(column, field)
+from wearlog.web.site.model_fields import Described, of
 
 
 class RuleForm(ThingForm):
-    lead_days = NumberField(label=_("Say so ahead"), unit=_("days"), most=3650)
-    position = forms.ChoiceField(label=_("Only on the position"), required=False)
+    after_incident = of(Rule, "after_incident", TagsField, choices=IncidentKind.choices)
+    position = of(Rule, "position", forms.ChoiceField)
 
-    class Meta:
+    class Meta(Described):
         model = Rule
         fields = (
             "code",
@@ -53,20 +30,11 @@ class RuleForm(ThingForm):
             "part_type",
             "press",
             "position",
-            *TRIGGERS,
+            *Rule.TRIGGERS,
             "lead_days",
             "instructions",
         )
-        labels = {
-            "code": _("Name of the rule"),
-            "action": _("What is to be done"),
-            "kind": _("To every fitted"),
-            "part_type": _("Only to the type"),
-            "press": _("Only on the press"),
-            "instructions": _("How it is done here"),
-        }
         widgets = {"instructions": area(4)}
-        formfield_callback = rule_field
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -81,7 +49,7 @@ class RuleForm(ThingForm):
             ("kind", _("nothing: to the press as a whole")),
             ("part_type", _("any")),
             ("press", _("any")),
-            *((name, _("no season")) for name, column in TRIGGERS.items() if column.asks is Asks.CROP),
+            *((name, _("no season")) for name in Rule.TRIGGERS if field_of(name).is_relation),
         ):
             field = self.fields[name]
             if isinstance(field, forms.ModelChoiceField):
@@ -91,7 +59,7 @@ class RuleForm(ThingForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
-        if not self.errors and not any(cleaned.get(name) for name in TRIGGERS):
+        if not self.errors and not any(cleaned.get(name) for name in Rule.TRIGGERS):
             self.add_error(None, _("Choose at least one trigger: after hours, seed, days, a season …"))
         if cleaned.get("at_limit") and not (cleaned.get("kind") or cleaned.get("part_type")):
             self.add_error("at_limit", _("A wear limit belongs to a part: choose a kind of part or a type."))
@@ -99,14 +67,9 @@ class RuleForm(ThingForm):
 
 
 class PlanForm(ThingForm):
-    start_on = DayField(label=_("From"), required=True)
-    end_on = DayField(label=_("Until"), required=True)
-    seed_kg = MassField(label=_("Seed"), required=True)
-
-    class Meta:
+    class Meta(Described):
         model = PlanEntry
         fields = ("press", "crop", "start_on", "end_on", "seed_kg")
-        labels = {"press": _("Press"), "crop": _("Crop")}
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
@@ -134,11 +97,9 @@ def item_words(item: str) -> str:
 
 
 class PriceForm(ThingForm):
-    item = forms.ChoiceField(label=_("What"))
-    from_on = DayField(label=_("From"), required=True)
-    price = NumberField(label=_("Price"), required=True)
+    item = of(Price, "item", forms.ChoiceField)
 
-    class Meta:
+    class Meta(Described):
         model = Price
         fields = ("item", "from_on", "price")
 

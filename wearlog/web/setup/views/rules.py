@@ -20,20 +20,20 @@ from wearlog.people.roles import Permission
 from wearlog.people.words import day as in_figures
 from wearlog.people.words import in_language
 from wearlog.runs.models import PlanEntry, Price
-from wearlog.service.models import TRIGGER_COLUMNS, Rule
-from wearlog.service.triggers import Asks
+from wearlog.service.models import Rule
+from wearlog.service.triggers import field_of, named_by
 from wearlog.web.setup.forms.rules import PlanForm, PriceForm, RuleForm, item_words
 from wearlog.web.setup.things import Row, ThingPage, told
 from wearlog.web.site.access import needs
 from wearlog.web.site.pages import reader_of
 
-CROPS_NAMED = [column.name for column in TRIGGER_COLUMNS if column.asks is Asks.CROP]
+CROPS_NAMED = [name for name in Rule.TRIGGERS if field_of(name).is_relation]
 
 
 def trigger_words(rule: Rule, system: str) -> list[str]:
     """When the rule speaks, in words: `after 300 h`, `after the season of sunflower`."""
-    named = (trigger for trigger in ALL if trigger.described.is_named_by(rule))
-    return [words for trigger in named for words in trigger.told(rule, system)]
+    named = set(named_by(rule))
+    return [words for trigger in ALL if trigger.column in named for words in trigger.told(rule, system)]
 
 
 @needs(Permission.VIEW)
