@@ -22,6 +22,9 @@ from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.triggers.limits import LIFE_SPREAD
 from wearlog.history.record import Record
 from wearlog.history.rows import Floats, PartRow, TypeRow
+from wearlog.forecasts.record import Record
+from wearlog.forecasts.rows import Floats, PartRow, TypeRow
+from wearlog.forecasts.triggers.limit import LIFE_SPREAD
 
 AHEAD_DAYS = 366
 """The plan counts so far ahead."""

@@ -24,6 +24,11 @@ from wearlog.forecasts.edges import RESETS
 from wearlog.history.record import Record
 from wearlog.history.rows import WORKED_OUT, Floats, Ints, PartRow
 from wearlog.history.yields import yields_of
+from wearlog.forecasts.record import Record
+from wearlog.forecasts.rows import Floats, Ints, PartRow
+from wearlog.runs.columns import number
+from wearlog.runs.models import Run, SeedHow
+from wearlog.service.work import RENEWS
 
 WORN_KINDS = ("screw",)
 """Only a screw's wear is read from oil and throughput: a die is changed for the next crop before it shows."""
@@ -124,7 +129,7 @@ def stops(record: Record, ledger: Ledger) -> list[Stop]:
         since = max(
             [
                 last.fitted,
-                *(row.done for row in record.services if row.part_id == part.id and row.action in RESETS),
+                *(row.done for row in record.services if row.part_id == part.id and row.action in RENEWS),
             ]
         )
         ages = ages_of(record, [(part.id, since), (part.id, record.end)])

@@ -18,6 +18,7 @@ from wearlog.forecasts.things import crops_of
 from wearlog.forecasts.triggers.limits import worst_of_last
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow
+from wearlog.forecasts.triggers.limit import worst_of_last
 
 
 @dataclass(frozen=True)
