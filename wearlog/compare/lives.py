@@ -24,12 +24,9 @@ import numpy as np
 
 from wearlog.calc import life as lives
 from wearlog.compare.ages import ages_of
-from wearlog.forecasts.edges import RESETS
+from wearlog.equipment.kinds import GROUND_BY_SEED
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow, PartRow, TypeRow
-from wearlog.equipment.kinds import GROUND_BY_SEED
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import FittingRow, PartRow, TypeRow
 from wearlog.service.work import RENEWS
 
 OFF_SEASON_S = 14 * 86400.0

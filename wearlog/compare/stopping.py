@@ -20,14 +20,9 @@ from wearlog.calc import policy
 from wearlog.calc.life import Range
 from wearlog.compare.ages import ages_of
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
-from wearlog.forecasts.edges import RESETS
 from wearlog.history.record import Record
 from wearlog.history.rows import WORKED_OUT, Floats, Ints, PartRow
 from wearlog.history.yields import yields_of
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, Ints, PartRow
-from wearlog.runs.columns import number
-from wearlog.runs.models import Run, SeedHow
 from wearlog.service.work import RENEWS
 
 WORN_KINDS = ("screw",)

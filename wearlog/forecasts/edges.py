@@ -25,8 +25,6 @@ from wearlog.calc.wear import (
 from wearlog.history.cache import Shelf
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
 from wearlog.service.work import RENEWS
 
 SHIFTS = ("polish",)

@@ -19,7 +19,6 @@ from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook.door import enter
 from wearlog.people import audit
-from wearlog.people import audit
 from wearlog.people.cleaning import check_numbers, clean
 from wearlog.people.fields import Quantity
 from wearlog.people.models import Mill, User
@@ -106,8 +105,6 @@ def remove_thing(*, by: User | None, at: datetime, thing: models.Model, reason: 
 def remove_plan_entry(*, by: User | None, at: datetime, entry: PlanEntry) -> None:
     """Take an entry out of the season plan."""
     remove_thing(by=by, at=at, thing=entry)
-
-
 
 
 def _check_press(press: Press, before: Press | None) -> None:

@@ -9,12 +9,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from wearlog.calc import units
-from wearlog.equipment.kinds import KINDS, Kind
+from wearlog.equipment.kinds import KINDS
 from wearlog.forecasts.items import DueItem
-from wearlog.service.models import Action
-from wearlog.words.kinds import noun_words
 from wearlog.people.tables import exhaustive
 from wearlog.service.work import Action
+from wearlog.words.kinds import noun_words
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise

@@ -12,14 +12,6 @@ from importlib import import_module
 from pkgutil import iter_modules
 from typing import Any
 
-from wearlog.forecasts.outlook import TENTH, Outlook, Path
-from wearlog.forecasts.things import Thing, crops_of, place_at
-from wearlog.forecasts.triggers import counting, why
-from wearlog.forecasts.triggers.drift import drift_of
-from wearlog.forecasts.triggers.season_end import season_end
-from wearlog.forecasts.triggers.trips import Dates, Trip, on
-from wearlog.history.record import Record
-from wearlog.history.rows import IncidentRow, RuleRow
 from wearlog.forecasts import triggers
 from wearlog.forecasts.triggers.trigger import Trigger
 from wearlog.forecasts.triggers.trips import Trip

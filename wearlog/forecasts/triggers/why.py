@@ -8,7 +8,6 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc.units import show_hours, show_length, show_mass
 from wearlog.people.dates import written
-from wearlog.service.models import IncidentKind
 from wearlog.service.spoken import noun_of
 
 
