@@ -6,7 +6,7 @@ from django.db import migrations
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('forecasts', '0003_replays'),
+        ('forecasts', '0001_squashed'),
         ('history', '0001_initial'),
     ]
 
