@@ -28,9 +28,9 @@ BOUNDED = {"of", "open", "in_place", "running", "create", "bulk_create", "get_or
 
 WITH_REASON = {
     "wearlog/lockout/yearly/looks.py last_looks": "shows records: one a year for each yearly rule and press",
-    "wearlog/logbook/exchange/exporting.py without_voided_services": "writes all records out, working out none",
-    "wearlog/logbook/exchange/relations.py meeting_fittings": "holds a logbook against what is stored as it is",
-    "wearlog/reminders/calendar/state.py _work_for": "the work since the oldest open event, which may have closed it",
+    "wearlog/logbook/exchange/exporting.py without_voided_services": "writes all records as they are",
+    "wearlog/logbook/exchange/relations.py meeting_fittings": "holds a logbook against all stored fittings",
+    "wearlog/reminders/calendar/state.py _work_for": "the work that may have closed open events",
 }
 """Where a table of records is asked for with nothing of `NARROW`, and why that may be."""
 

@@ -68,7 +68,7 @@ def main() -> None:
     from django.core.management import call_command
     from django.db import connection
 
-    from tests.benchmarks.large_mill import build
+    from tests.mills.large_mill import build
     from wearlog.calc.exposure import worked
     from wearlog.forecasts.board import items_of
     from wearlog.history.record import Record, load

@@ -27,7 +27,7 @@ def main() -> None:
     from django.core.management import call_command
     from django.utils import timezone
 
-    from tests.benchmarks.large_mill import build
+    from tests.mills.large_mill import build
     from wearlog.equipment.models import Fitting, Press
     from wearlog.forecasts.memory import queries
     from wearlog.forecasts.memory.refresh import today

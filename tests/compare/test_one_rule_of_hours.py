@@ -24,7 +24,7 @@ from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.calc.meters import Source
 from wearlog.compare import runtable
 from wearlog.compare.stopping import pressed

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from tests.forecasts.shop import Shop
+from tests.mills.forecast_shop import Shop
 from wearlog.compare.repeats import Repeat, Trend, repeats
 from wearlog.history.record import load
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from tests.forecasts.shop import Shop, number
+from tests.mills.forecast_shop import Shop, number
 from wearlog.compare.ledger import ledger
 from wearlog.compare.lives import type_lives
 from wearlog.compare.orders import NoOrder, Order, orders

@@ -17,10 +17,10 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import translation
 
-from tests.browser.test_pages_all import addresses
-from tests.browser.test_pages_all import shop as shop
-from tests.web.log_shop import form_of
-from tests.web.look_mill import LookMill
+from tests.browser.addresses import addresses
+from tests.mills.log_shop import form_of
+from tests.mills.look_mill import LookMill
+from tests.mills.whole_mill import whole_mill
 from wearlog.calc import units
 from wearlog.forecasts.memory.refresh import languages
 from wearlog.history.models import LogVersion
@@ -37,6 +37,11 @@ NARROW = "\u202f"
 @pytest.fixture
 def fresh_log(transactional_db: None) -> None:
     LogVersion.raise_by_one()
+
+
+@pytest.fixture
+def shop(fresh_log: None) -> LookMill:
+    return whole_mill()
 
 
 # -------- numbers and days

@@ -7,8 +7,8 @@ from datetime import date, timedelta
 import pytest
 from django.core.management import call_command
 
-from tests.forecasts.shop import Shop, day, when
-from tests.forecasts.test_track import many
+from tests.mills.dies_in_turn import many
+from tests.mills.forecast_shop import Shop, day, when
 from wearlog.equipment.models import PartType
 from wearlog.forecasts import tasks
 from wearlog.forecasts.items import DueItem

@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 from django.db import connection, transaction
 
-from tests.forecasts.shop import Shop, day
+from tests.mills.forecast_shop import Shop, day
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import queries
 from wearlog.history import versions

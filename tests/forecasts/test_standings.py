@@ -13,8 +13,8 @@ import pytest
 from django.core.management import call_command
 from django.utils import translation
 
-from tests.conftest import at
-from tests.logbook.mill import SmallMill, a_small_mill, vienna_mill
+from tests.dates import at
+from tests.mills.logbook_mill import SmallMill, a_small_mill, vienna_mill
 from wearlog.equipment.models import Fitting, Part, Position
 from wearlog.forecasts import tasks
 from wearlog.forecasts.board import items_of

@@ -7,7 +7,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from tests.forecasts.shop import Shop
+from tests.mills.forecast_shop import Shop
 from wearlog.compare import runtable
 from wearlog.history import versions
 from wearlog.history.runs import runs_and_readings

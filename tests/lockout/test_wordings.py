@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Press
 from wearlog.history import versions
 from wearlog.lockout.cautions import hazards

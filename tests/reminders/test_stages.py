@@ -7,8 +7,8 @@ from decimal import Decimal
 
 import pytest
 
-from tests.conftest import at
-from tests.reminders.conftest import COMING, DUE, Greasing
+from tests.dates import at
+from tests.mills.greasing import COMING, DUE, Greasing
 from tests.reminders.smtp import MailServer
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.people.models import Mill, User

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import OutboxRow

@@ -12,8 +12,8 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.card_mill import SOURCES, give_points
-from tests.web.look_mill import LookMill
+from tests.mills.card_mill import SOURCES, give_points
+from tests.mills.look_mill import LookMill
 from tests.web.pdf_reader import Paper, ink, is_black_and_white
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, User

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.forecasts.shop import Shop
+from tests.mills.forecast_shop import Shop
 from wearlog.calc.conformal import Range
 from wearlog.forecasts.models import Replay
 from wearlog.forecasts.track.learning import learn

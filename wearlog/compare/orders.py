@@ -19,7 +19,7 @@ import numpy as np
 from wearlog.calc import policy
 from wearlog.compare.ledger import Ledger
 from wearlog.forecasts.edges import Edges
-from wearlog.forecasts.triggers.limits import LIFE_SPREAD
+from wearlog.forecasts.triggers.limit import LIFE_SPREAD
 from wearlog.history.record import Record
 from wearlog.history.rows import Floats, PartRow, TypeRow
 

@@ -20,10 +20,10 @@ from wearlog.calc import policy
 from wearlog.calc.life import Range
 from wearlog.compare.ages import ages_of
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
-from wearlog.forecasts.edges import RESETS
 from wearlog.history.record import Record
 from wearlog.history.rows import WORKED_OUT, Floats, Ints, PartRow
 from wearlog.history.yields import yields_of
+from wearlog.service.work import RENEWS
 
 WORN_KINDS = ("screw",)
 """Only a screw's wear is read from oil and throughput: a die is changed for the next crop before it shows."""
@@ -124,7 +124,7 @@ def stops(record: Record, ledger: Ledger) -> list[Stop]:
         since = max(
             [
                 last.fitted,
-                *(row.done for row in record.services if row.part_id == part.id and row.action in RESETS),
+                *(row.done for row in record.services if row.part_id == part.id and row.action in RENEWS),
             ]
         )
         ages = ages_of(record, [(part.id, since), (part.id, record.end)])

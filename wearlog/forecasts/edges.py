@@ -25,8 +25,8 @@ from wearlog.calc.wear import (
 from wearlog.history.cache import Shelf
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
+from wearlog.service.work import RENEWS
 
-RESETS = ("rebuild", "hard-face")
 SHIFTS = ("polish",)
 SAME_WORK_S = 86400.0
 """A gauge marked before or after, but tied to no service, belongs to work on the part within a day."""
@@ -97,7 +97,7 @@ class Edges:
         works: dict[EdgeKey, list[ServiceRow]] = defaultdict(list)
         told = {row.service_id for row in self.record.measurements if row.phase}
         for service in self.record.services:
-            if service.action in RESETS or service.action in SHIFTS or service.id in told:
+            if service.action in RENEWS or service.action in SHIFTS or service.id in told:
                 part_id = self._part_of(service)
                 if part_id is not None:
                     works[part_id, self._edge_at(part_id, service.edge, service.done)].append(service)
@@ -109,7 +109,7 @@ class Edges:
 
     def taken(self, edge: Edge) -> tuple[float, ServiceRow | None]:
         """Seed that the edge has taken since it was last rebuilt (and by which work), or since it was new."""
-        rebuilt = [row for row in edge.works if row.action in RESETS]
+        rebuilt = [row for row in edge.works if row.action in RENEWS]
         if not rebuilt:
             return float(edge.now_kg.sum()), None
         before = self._exposures([(edge.key, rebuilt[-1].done)], {edge.key: list(edge.fittings)})
@@ -117,7 +117,7 @@ class Edges:
 
     def taken_by(self, edge: Edge, instant: float) -> float:
         """Seed that the edge had taken by an instant, since it was last rebuilt or since it was new."""
-        rebuilt = [row.done for row in edge.works if row.action in RESETS]
+        rebuilt = [row.done for row in edge.works if row.action in RENEWS]
         wanted = [(edge.key, instant), (edge.key, max(rebuilt, default=0.0))]
         upto, before = self._exposures(wanted, {edge.key: list(edge.fittings)})
         return float((upto - before).sum())
@@ -225,7 +225,7 @@ class Edges:
             part=part.id,
             gauges=tuple(self._gauge(row, edge.works) for row in edge.measurements),
             gauge_kg=seed[:count],
-            works=tuple(Work(id=row.id, at=row.done, resets=row.action in RESETS) for row in edge.works),
+            works=tuple(Work(id=row.id, at=row.done, resets=row.action in RENEWS) for row in edge.works),
             work_kg=seed[count:],
             now_kg=edge.now_kg,
             worn_out=(part.retired_because == "worn" and current) or self.turned_as_worn(edge),

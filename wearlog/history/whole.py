@@ -37,6 +37,7 @@ from wearlog.people.models import Mill
 from wearlog.runs.columns import number, seconds
 from wearlog.runs.models import Crop, PlanEntry
 from wearlog.service.models import Incident, Measurement, Rule, Service
+from wearlog.service.triggers import Asked, asked_by, field_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,19 +159,23 @@ def _rules(crop_index: dict[int, int]) -> tuple[RuleRow, ...]:
             rule.part_type_id,
             rule.press_id,
             rule.position,
-            _float(rule.every_h),
-            _float(rule.every_kg),
-            _float(rule.every_days),
-            None if rule.after_crop_id is None else crop_index[rule.after_crop_id],
-            rule.at_limit,
-            rule.on_drift,
-            tuple(rule.after_incident.split()),
+            _triggers(rule, crop_index),
             float(rule.lead_days or 0),
             rule.instructions,
             rule.yearly is not None,
         )
         for rule in Rule.objects.order_by("code").annotate(yearly=F("yearly_look__pk"))
     )
+
+
+def _triggers(rule: Rule, crop_index: dict[int, int]) -> dict[str, Asked]:
+    found: dict[str, Asked] = {}
+    for name in Rule.TRIGGERS:
+        asked = asked_by(rule, name)
+        if asked is not None:
+            is_crop = field_of(name).is_relation
+            found[name] = crop_index[asked] if is_crop and isinstance(asked, int) else asked
+    return found
 
 
 def _fittings() -> tuple[FittingRow, ...]:

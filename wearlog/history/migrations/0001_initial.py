@@ -9,8 +9,8 @@ class Migration(migrations.Migration):
     initial = True
 
     dependencies = [
-        ('equipment', '0001_initial'),
-        ('forecasts', '0003_replays'),
+        ('equipment', '0001_squashed'),
+        ('forecasts', '0001_squashed'),
     ]
 
     operations = [

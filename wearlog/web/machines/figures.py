@@ -15,7 +15,7 @@ from wearlog.compare.seasons import SEASON_START, parse_start, season_name, seas
 from wearlog.forecasts.edges import Edge, Edges
 from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.things import crops_of
-from wearlog.forecasts.triggers.limits import worst_of_last
+from wearlog.forecasts.triggers.limit import worst_of_last
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow
 
