@@ -152,7 +152,7 @@ def test_a_reading_of_a_whole_table_is_found(source: str) -> None:
         "places = Fitting.objects.open().select_related('part')",
         "rows = Run.objects.filter(pk__in=Service.objects.filter(part=part).values('run'))",
         "rows = Press.objects.all()",
-        "from wearlog.history.yields import yields_of",
+        "from wearlog.history.yields import WEIGHED",
         "from wearlog.compare.columns import columns",
     ],
 )

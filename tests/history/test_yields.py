@@ -12,7 +12,7 @@ from wearlog.compare import runtable
 from wearlog.history import versions
 from wearlog.history.runs import runs_and_readings
 from wearlog.history.whole import whole
-from wearlog.history.yields import yields_of
+from wearlog.history.yields import ANALYSED
 from wearlog.runs.models import Run
 
 
@@ -31,10 +31,10 @@ def lasting_shop(transactional_db: None) -> Shop:
 def test_they_come_in_the_order_asked_for_and_are_nan_where_nothing_is_on_record(lasting_shop: Shop) -> None:
     press_id = lasting_shop.press("P1").id
     key = Run.objects.get(press_id=press_id).pk
-    found = yields_of({press_id: np.array([key + 100, key])})[press_id]
-    np.testing.assert_array_equal(found.oil_kg, [np.nan, 170.5])
-    np.testing.assert_array_equal(found.cake_oil_pct, [np.nan, 9.5])
-    np.testing.assert_array_equal(found.energy_kwh, [np.nan, np.nan])
+    found = ANALYSED.of({press_id: np.array([key + 100, key])})[press_id]
+    np.testing.assert_array_equal(found["oil_kg"], [np.nan, 170.5])
+    np.testing.assert_array_equal(found["cake_oil_pct"], [np.nan, 9.5])
+    np.testing.assert_array_equal(found["seed_oil_pct"], [np.nan, np.nan])
 
 
 def test_a_corrected_oil_weight_is_in_the_table_at_once(lasting_shop: Shop) -> None:

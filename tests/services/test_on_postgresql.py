@@ -19,6 +19,7 @@ FOLDERS = (
     "equipment",
     "runs",
     "service",
+    "history",
     "lockout",
     "forecasts",
     "logbook",

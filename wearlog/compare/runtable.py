@@ -14,7 +14,7 @@ from wearlog.history.cache import VersionShelf
 from wearlog.history.rows import WORKED_OUT
 from wearlog.history.runs import NO_RUNS, PressRuns, last_and_count, runs_and_readings
 from wearlog.history.whole import press_rows
-from wearlog.history.yields import NO_YIELDS, Yields, yields_of
+from wearlog.history.yields import WEIGHED, Columns
 from wearlog.runs.models import Crop
 
 Floats = npt.NDArray[np.float64]
@@ -72,7 +72,7 @@ def _made() -> RunTable:
     crops = list(Crop.objects.order_by("code").values_list("pk", "code"))
     of_press = runs_and_readings(known, looking_twice=True)
     runs = {press_id: found.runs for press_id, found in of_press.items() if found.runs is not None}
-    given = yields_of({press_id: own.id for press_id, own in runs.items()})
+    given = WEIGHED.of({press_id: own.id for press_id, own in runs.items()})
     parts = [
         _columns(
             place,
@@ -85,7 +85,7 @@ def _made() -> RunTable:
     ]
     found = {
         name: np.concatenate([nothing, *(part[name] for part in parts)])
-        for name, nothing in _columns(0, NO_RUNS, np.zeros(0), NO_YIELDS).items()
+        for name, nothing in _columns(0, NO_RUNS, np.zeros(0), WEIGHED.nothing).items()
     }
     ended = found.pop("ended")
     order = np.argsort(found.pop("id"))
@@ -101,7 +101,7 @@ def _made() -> RunTable:
     )
 
 
-def _columns(place: int, runs: PressRuns, hours: Floats, given: Yields) -> dict[str, npt.NDArray[Any]]:
+def _columns(place: int, runs: PressRuns, hours: Floats, given: Columns) -> dict[str, npt.NDArray[Any]]:
     """Those of one press, by their names in the table; its crops are still keys."""
     return {
         "id": runs.id,
@@ -112,9 +112,7 @@ def _columns(place: int, runs: PressRuns, hours: Floats, given: Yields) -> dict[
         # No hours beside seed is a missing figure, not a press that is infinitely fast.
         "hours": np.where(hours > 0, hours, np.nan),
         "seed_kg": runs.seed_kg,
-        "oil_kg": given.oil_kg,
-        "cake_kg": given.cake_kg,
-        "energy_kwh": given.energy_kwh,
+        **given,
         "purge": runs.purge,
         "worked_out": runs.seed_how == WORKED_OUT,
     }

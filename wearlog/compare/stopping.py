@@ -22,7 +22,7 @@ from wearlog.compare.ages import ages_of
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
 from wearlog.history.record import Record
 from wearlog.history.rows import WORKED_OUT, Floats, Ints, PartRow
-from wearlog.history.yields import yields_of
+from wearlog.history.yields import ANALYSED
 from wearlog.service.work import RENEWS
 
 WORN_KINDS = ("screw",)
@@ -79,7 +79,7 @@ class PressedRuns:
 
 def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
     """By press. Purge runs are left out, and runs whose seed was worked out from the usual rate."""
-    given = yields_of({press_id: record.runs[press_id].id for press_id in presses & record.runs.keys()})
+    given = ANALYSED.of({press_id: record.runs[press_id].id for press_id in presses & record.runs.keys()})
     made = {}
     for press_id, oil in given.items():
         runs = record.runs[press_id]
@@ -90,8 +90,8 @@ def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
                 hours=record.run_hours(press_id)[own],
                 crop=runs.crop[own],
                 seed_kg=runs.seed_kg[own],
-                oil=oil.oil_kg[own] / runs.seed_kg[own],
-                analysed=_analysed(oil.seed_oil_pct[own] / 100, oil.cake_oil_pct[own] / 100),
+                oil=oil["oil_kg"][own] / runs.seed_kg[own],
+                analysed=_analysed(oil["seed_oil_pct"][own] / 100, oil["cake_oil_pct"][own] / 100),
             )
     return made
 
