@@ -39,7 +39,8 @@ class _OfPress:
         """The places in `ids` of those that are here."""
         place = np.searchsorted(self.id, ids)
         within = np.flatnonzero(place < self.id.size)
-        return within[self.id[place[within]] == ids[within]]
+        found: Ints = within[self.id[place[within]] == ids[within]]
+        return found
 
 
 class Beside:
