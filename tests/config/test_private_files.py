@@ -30,9 +30,10 @@ with connection.cursor() as cursor:
     cursor.execute("INSERT INTO wear VALUES (0.2)")
     photos.make_folder(photos.path_of("0a0b").parent)
     photos.write_through(photos.path_of("0a0b"), b"a photo")
-    with embedded.sole_use(Path(settings.DATA_DIR)), holding.one_backup(Path(settings.DATA_DIR), patience_s=0):
-        for path in [Path(settings.DATA_DIR), *sorted(Path(settings.DATA_DIR).rglob("*"))]:
-            print(oct(path.stat().st_mode & 0o777), path.relative_to(Path(settings.DATA_DIR)))
+    data = Path(settings.DATA_DIR)
+    with embedded.sole_use(data), holding.one_backup(data, patience_s=0):
+        for path in [data, *sorted(data.rglob("*"))]:
+            print(oct(path.stat().st_mode & 0o777), path.relative_to(data))
 """
 
 
