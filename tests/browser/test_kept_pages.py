@@ -11,11 +11,11 @@ from django.utils import timezone
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
-from tests.browser.program import FLAGS
-from tests.browser.test_pages_look import MakeContext, findings
+from tests.browser.axe import findings
+from tests.browser.kept import see, until
+from tests.browser.program import FLAGS, MakeContext
+from tests.mills.log_shop import Shop
 from tests.requirements import browser_program
-from tests.services import processes
-from tests.web.log_shop import Shop
 from wearlog.people import sessions
 from wearlog.people.models import Mill, Role, Session, User
 from wearlog.runs.models import Run, ShiftNote
@@ -52,26 +52,7 @@ def page(pocket: BrowserContext, sign_in: SignIn, ines: User) -> Page:
     return opened
 
 
-KEPT = """async (address) => {
-  for (const name of await caches.keys()) {
-    if (name.startsWith("wearlog-pages-") && await (await caches.open(name)).match(address)) return true;
-  }
-  return false;
-}"""
-
 NOTHING_KEPT = "async () => !(await caches.keys()).some((name) => name.startsWith('wearlog-pages-'))"
-
-
-def see(page: Page, address: str) -> None:
-    """Open the page with a network, and wait until it is kept."""
-    page.goto(address)
-    until(page, KEPT, address)
-    until(page, KEPT, "/log/waiting/")
-
-
-def until(page: Page, script: str, told: str = "") -> None:
-    """Wait until the script, which may wait for the device's memory, answers with yes."""
-    assert processes.until(lambda: page.evaluate(script, told), 15), f"{script} with {told!r}"
 
 
 def kept_anywhere(page: Page) -> list[str]:

@@ -65,11 +65,8 @@ def test_a_database_may_be_named_by_the_folder_of_its_socket(tmp_path: Path) -> 
         {"DATA_DIR": str(tmp_path), "DATABASE_URL": "postgres://wearlog@%2Fvar%2Frun%2Fpostgresql/mill"}, ROOT
     )
     database = read.database
-    assert (database["HOST"], database["USER"], database["NAME"]) == (
-        "/var/run/postgresql",
-        "wearlog",
-        "mill",
-    )
+    named = (database["HOST"], database["USER"], database["NAME"])
+    assert named == ("/var/run/postgresql", "wearlog", "mill")
 
 
 def test_proxies_are_addresses_networks_and_the_word_for_a_socket_file(tmp_path: Path) -> None:

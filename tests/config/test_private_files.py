@@ -30,10 +30,10 @@ with connection.cursor() as cursor:
     cursor.execute("INSERT INTO wear VALUES (0.2)")
     photos.make_folder(photos.path_of("0a0b").parent)
     photos.write_through(photos.path_of("0a0b"), b"a photo")
-    data = Path(settings.DATA_DIR)
-    with embedded.sole_use(data), holding.one_backup(data, patience_s=0):
-        for path in [data, *sorted(data.rglob("*"))]:
-            print(oct(path.stat().st_mode & 0o777), path.relative_to(data))
+    home = Path(settings.DATA_DIR)
+    with embedded.sole_use(home), holding.one_backup(home, patience_s=0):
+        for path in [home, *sorted(home.rglob("*"))]:
+            print(oct(path.stat().st_mode & 0o777), path.relative_to(home))
 """
 
 

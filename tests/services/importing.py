@@ -21,6 +21,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from tests import migrated
 from tests.benchmarks.import_runs import rows, write
 from tests.services.pages import Visitor
 from tests.services.processes import ROOT, end, going, start, until, worker
@@ -136,6 +137,7 @@ def p95(spent: list[float]) -> float:
 def site(folder: Path) -> Iterator[Visitor]:
     """The whole site in one process, and its owner, signed in."""
     port, log = free_port(), folder / "site.log"
+    migrated.lay(folder / "data" / "wearlog.sqlite3")
     command = [sys.executable, "-u", "manage.py", "quickstart", "--no-demo", f"--port={port}"]
     process = start(command, surroundings(folder / "data"), log)
     try:
@@ -272,7 +274,7 @@ def by_worker(folder: Path, redis_url: str, *, runs: int) -> str:
     data = folder / "data"
     (data / "imports").mkdir(parents=True)
     environment = surroundings(data) | {"REDIS_URL": redis_url}
-    subprocess.run([sys.executable, "manage.py", "migrate", "-v0"], env=environment, cwd=ROOT, check=True)
+    migrated.make(data / "wearlog.sqlite3", data)
     make_job(environment)
     (data / "imports" / "some.zip").write_bytes(packed(folder, runs))
 
@@ -293,7 +295,7 @@ def kill_imports(folder: Path, *, runs: int, times: int, seed: int) -> KilledImp
     data = folder / "data"
     data.mkdir(parents=True)
     environment, log = surroundings(data), folder / "worker.log"
-    subprocess.run([sys.executable, "manage.py", "migrate", "-v0"], env=environment, cwd=ROOT, check=True)
+    migrated.make(data / "wearlog.sqlite3", data)
     content = packed(folder, runs)
     (data / "imports").mkdir()
     database, archive = data / "wearlog.sqlite3", data / "imports" / "some.zip"

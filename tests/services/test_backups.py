@@ -16,9 +16,9 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from tests.mills.backup_mill import MANAGE, PROGRAM, BackupMill, children
 from tests.services import servers
 from tests.services.backup_kills import differing, kill_both
-from tests.services.backup_mill import MANAGE, PROGRAM, BackupMill, children
 from tests.services.processes import CELERY, QUICK, ROOT, end, run, start, until
 from wearlog.logbook.backups import archive, swapping
 
@@ -43,11 +43,11 @@ def mill(small: Path, tmp_path: Path) -> BackupMill:
 
 @pytest.fixture(scope="module")
 def mill_on_postgresql(
-    postgres_server: str, tmp_path_factory: pytest.TempPathFactory
+    postgres_server: str, postgres_template: str, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[BackupMill]:
     """The same in a database of its own, which the tests hand on as they leave it."""
     with psycopg.connect(f"{postgres_server}/postgres", autocommit=True) as connection:
-        connection.execute("CREATE DATABASE backups")
+        connection.execute(f"CREATE DATABASE backups TEMPLATE {postgres_template}")
         mill = BackupMill(tmp_path_factory.mktemp("on-postgresql") / "data", f"{postgres_server}/backups")
         mill.fill("small")
         yield mill

@@ -10,7 +10,7 @@ from django.test import Client
 from django.utils import timezone
 from pytest_django.fixtures import Settings
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.people import sessions
 from wearlog.people.models import AuditEntry, Role, Session, User
 from wearlog.people.signin import make_link
