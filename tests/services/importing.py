@@ -186,7 +186,8 @@ def import_beside(
         begun = found.begun = time.monotonic()
         try:
             if by_command:
-                command = [sys.executable, "manage.py", "import_logbook", str(folder / "book")]
+                words = ["import_logbook", str(folder / "book"), "--on-conflict", "keep"]
+                command = [sys.executable, "manage.py", *words]
                 done = subprocess.run(
                     command, env=surroundings(folder / "data"), cwd=ROOT, capture_output=True, text=True
                 )

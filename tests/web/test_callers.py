@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ipaddress import ip_network
+from pathlib import Path
 
 import pytest
 from django.http import HttpRequest, HttpResponse
@@ -68,6 +69,12 @@ def test_who_is_trusted(remote: str, socket_file: bool, trusted: bool) -> None:
 )
 def test_an_ipv6_address_counts_with_its_whole_network(address: str, counted: str) -> None:
     assert household(address) == counted
+
+
+@pytest.fixture(autouse=True)
+def data_folder(settings: Settings, tmp_path: Path) -> Path:
+    settings.DATA_DIR = tmp_path
+    return tmp_path
 
 
 def seen(proxies: Proxies, settings: Settings, **said: str) -> dict[str, str]:
