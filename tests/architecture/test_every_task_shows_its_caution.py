@@ -25,8 +25,8 @@ from django.urls import resolve, reverse
 from django.utils import timezone
 from pytest_django import Settings
 
-from tests.architecture.everything_due import fill, fill_quietly
 from tests.architecture.outputs import Output, lacking, own_patterns, pages, shows, squeezed
+from tests.mills.everything_due import fill, fill_quietly
 from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
@@ -280,7 +280,7 @@ def test_plain_text_without_its_caution_makes_the_walk_fail(
 def test_a_table_without_its_caution_makes_the_walk_fail(
     items: list[DueItem], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from wearlog.forecasts import printing
+    from wearlog.words import printing
 
     monkeypatch.setattr(printing, "caution_as_text", lambda caution, width=None: "Mind the screw.")
     assert problems_of_table(items)

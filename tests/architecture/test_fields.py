@@ -13,6 +13,7 @@ from django.apps import apps
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.functional import Promise
+from wearlog.web.site.history_words import column_words
 
 from wearlog.lockout.models import CautionWording
 from wearlog.logbook.exchange.cells import BadCell
@@ -26,7 +27,6 @@ from wearlog.people.refusals import Refused
 from wearlog.reminders.models import ReminderWish
 from wearlog.service.models import CropChange, LotHold
 from wearlog.web.log.forms.corrections import CORRECTED
-from wearlog.web.site.history_words import column_words
 from wearlog.web.site.model_fields import of
 
 WEB = Path(__file__).resolve().parents[2] / "wearlog" / "web"

@@ -10,7 +10,7 @@ import pytest
 from django.db import models
 from django.utils import translation
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource, Lock
 from wearlog.people import audit
@@ -18,7 +18,7 @@ from wearlog.people.models import Mill, User
 from wearlog.runs.models import Crop, PlanEntry, Price, Reading, Run, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Rule, Service
 from wearlog.web.site.history import UNTOLD
-from wearlog.web.site.history_words import ACTS, COLUMNS, column_words
+from wearlog.words.history import ACTS, COLUMNS, column_words
 
 RECORDS: tuple[type[models.Model], ...] = (
     Press, Position, PartType, Part, Fitting, Crop, Run, Reading, PlanEntry, Price, ShiftNote, Service,

@@ -10,6 +10,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from wearlog.equipment.kinds import Kind as Kind
 from wearlog.people.fields import (
     Count,
     Days,
@@ -22,21 +23,6 @@ from wearlog.people.fields import (
     Tags,
 )
 from wearlog.people.models import LogRecord, LogRecordQuerySet
-
-
-class Kind(models.TextChoices):
-    SCREW = "screw", _("screw")
-    DIE = "die", _("die")
-    BARREL = "barrel", _("barrel")
-    HEAD = "head", _("head")
-    HEATER = "heater", _("heater")
-    BEARING = "bearing", _("bearing")
-    GEARBOX = "gearbox", _("gearbox")
-    BELT = "belt", _("belt")
-    MOTOR = "motor", _("motor")
-    MAGNET = "magnet", _("magnet")
-    FILTER = "filter", _("filter")
-    OTHER = "other", _("other")
 
 
 class HoursFrom(models.TextChoices):

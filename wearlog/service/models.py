@@ -2,35 +2,19 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import pgettext_lazy
 
 from wearlog.equipment.models import EDGE_CHOICES, EDGES, Kind, Part, PartType, Position, Press
 from wearlog.people.fields import MOST, Days, Hours, Kilograms, Millimetres, Money, Tags
 from wearlog.people.models import LogRecord, LogRecordQuerySet
 from wearlog.runs.models import Crop, ShiftNote
 from wearlog.service.pictures import SMALL_SIDE
-
-
-class Action(models.TextChoices):
-    # Verbs; the context parts them from the nouns "the last polish" and from "clean" seed.
-    INSPECT = "inspect", _("inspect")
-    MEASURE = "measure", _("measure")
-    CLEAN = "clean", pgettext_lazy("work to be done", "clean")
-    POLISH = "polish", pgettext_lazy("work to be done", "polish")
-    FLIP = "flip", pgettext_lazy("work to be done", "flip")
-    TURN = "turn", pgettext_lazy("work to be done", "turn")
-    REPLACE = "replace", _("replace")
-    ADJUST = "adjust", _("adjust")
-    LUBRICATE = "lubricate", _("lubricate")
-    REAM = "ream", _("ream")
-    HARD_FACE = "hard-face", _("hard-face")
-    REBUILD = "rebuild", pgettext_lazy("work to be done", "rebuild")
-    REPAIR = "repair", pgettext_lazy("work to be done", "repair")
-    STORE = "store", _("store")
+from wearlog.service.work import Action as Action
 
 
 class IncidentKind(models.TextChoices):
@@ -95,6 +79,18 @@ class Rule(models.Model):
     after_incident = Tags(_("After an incident"), max_length=120, blank=True, known=IncidentKind.values)
     lead_days = Days(_("Say so ahead"), most=3650, null=True, blank=True)
     instructions = models.TextField(_("How it is done here"), blank=True)
+
+    TRIGGERS: ClassVar[tuple[str, ...]] = (
+        "every_h",
+        "every_kg",
+        "every_days",
+        "after_crop",
+        "at_limit",
+        "on_drift",
+        "after_incident",
+    )
+    """The fields that are triggers, in the order in which forms ask for them and a tie of days is settled.
+    Each has a file in `forecasts.triggers`."""
 
     class Meta:
         ordering = ["code"]

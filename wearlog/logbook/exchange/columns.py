@@ -161,6 +161,24 @@ CROP = Column("crop", "crop__code", refers="crops")
 POSITION = Column("position", "position__name", refers="positions")
 PART = Column("part", "part__code", refers="parts")
 
+FIRST_TRIGGERS = (
+    "every_h",
+    "every_kg",
+    "every_days",
+    "after_crop",
+    "at_limit",
+    "on_drift",
+    "after_incident",
+)
+"""The triggers that the format began with; others are written behind all columns, where a rule has one."""
+
+
+def trigger_column(name: str) -> Column:
+    if Rule._meta.get_field(name).is_relation:
+        return Column(name, f"{name}__code", refers="crops", came_later=name not in FIRST_TRIGGERS)
+    return Column(name, came_later=name not in FIRST_TRIGGERS)
+
+
 TABLES = (
     Table(
         "mill",
@@ -337,15 +355,10 @@ TABLES = (
             Column("part_type", "part_type__code", refers="part_types"),
             Column("press", "press__code", refers="presses"),
             "position",
-            "every_h",
-            "every_kg",
-            "every_days",
-            Column("after_crop", "after_crop__code", refers="crops"),
-            "at_limit",
-            "on_drift",
-            "after_incident",
+            *(trigger_column(name) for name in FIRST_TRIGGERS),
             "lead_days",
             "instructions",
+            *(trigger_column(name) for name in Rule.TRIGGERS if name not in FIRST_TRIGGERS),
         ),
     ),
     Table(

@@ -16,7 +16,8 @@ from wearlog.equipment.models import Fitting, Part
 from wearlog.logbook.entries import NewMeasurement, NewWork
 from wearlog.people.fields import quantity_of
 from wearlog.people.words import day as in_figures
-from wearlog.service.models import Action, Measurement, Phase, Service
+from wearlog.service.models import Measurement, Phase, Service
+from wearlog.service.work import ACTIONS, Action, Gauged
 from wearlog.web.log.forms.photos import PhotosField
 from wearlog.web.log.forms.spares import SpareForm
 from wearlog.web.site.fields import Reader, pills
@@ -26,9 +27,6 @@ from wearlog.web.site.model_fields import of, when
 
 ROWS = 4
 """Places that one entry can gauge: the numbered flights of a screw, say. The first stands open."""
-
-BEFORE_AND_AFTER = {Action.POLISH, Action.REBUILD, Action.HARD_FACE, Action.REAM, Action.REPAIR}
-GAUGED_ONCE = {Action.MEASURE, Action.INSPECT, Action.FLIP, Action.REPLACE, Action.ADJUST, Action.TURN}
 
 
 def gauge_words(part: Part, edges: Sequence[EdgeKnown], edge: str, reader: Reader) -> str:
@@ -143,15 +141,15 @@ class WorkForm(SpareForm):
     def _shape_gauges(self, action: Action, fitting: Fitting | None, edges: Sequence[EdgeKnown]) -> None:
         self.columns: tuple[tuple[str, str, Any], ...] = ()
         self.gauge_words = ""
-        if fitting is not None and action in BEFORE_AND_AFTER:
+        work = ACTIONS[action]
+        if fitting is not None and work.gauged is Gauged.BEFORE_AND_AFTER:
             self.columns = (
                 ("before", Phase.BEFORE, _("Before")),
                 ("after", Phase.AFTER, _("After")),
             )
-        elif fitting is not None and action in GAUGED_ONCE:
-            came_off = action in (Action.FLIP, Action.REPLACE)
+        elif fitting is not None and work.gauged is Gauged.ONCE:
             measured = quantity_of(Measurement, "value_mm").verbose_name
-            self.columns = (("value", "", _("Gauge of what came off") if came_off else measured),)
+            self.columns = (("value", "", _("Gauge of what came off") if work.moves else measured),)
         if not self.columns:
             del self.fields["bound"], self.fields["gauge"]
             return

@@ -8,7 +8,8 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from wearlog.equipment.models import HoursFrom, Kind, Part, PartType, Position, Press
+from wearlog.equipment.kinds import KINDS, Kind
+from wearlog.equipment.models import HoursFrom, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.runs.models import Crop
 from wearlog.web.site.fields import InstantField, NumberField, Reader
@@ -87,19 +88,7 @@ class PressForm(ThingForm):
         ]
 
 
-ONE_BARREL: tuple[tuple[str, Kind, str], ...] = (
-    ("screw", Kind.SCREW, ""),
-    ("die", Kind.DIE, ""),
-    ("barrel", Kind.BARREL, ""),
-    ("head", Kind.HEAD, ""),
-    ("heater", Kind.HEATER, ""),
-    ("bearing", Kind.BEARING, ""),
-    ("gearbox", Kind.GEARBOX, ""),
-    ("belt", Kind.BELT, ""),
-    ("motor", Kind.MOTOR, ""),
-    ("magnet", Kind.MAGNET, ""),
-)
-BY_BARREL = ("screw", "die", "barrel", "head", "heater")
+ONE_BARREL = tuple((kind.value, kind, "") for kind in Kind if KINDS[kind].usual)
 TEMPLATES: dict[str, tuple[Any, tuple[tuple[str, Kind, str], ...]]] = {
     "single": (_("one barrel: screw, die, barrel, head, heater, drive"), ONE_BARREL),
     "twin": (
@@ -108,9 +97,9 @@ TEMPLATES: dict[str, tuple[Any, tuple[tuple[str, Kind, str], ...]]] = {
             (f"{name} {side}", kind, side)
             for side in ("left", "right")
             for name, kind, _barrel in ONE_BARREL
-            if name in BY_BARREL
+            if KINDS[kind].in_each_barrel
         )
-        + tuple(row for row in ONE_BARREL if row[0] not in BY_BARREL),
+        + tuple(row for row in ONE_BARREL if not KINDS[row[1]].in_each_barrel),
     ),
     "none": (_("none yet"), ()),
 }
