@@ -12,10 +12,10 @@ from django.db import transaction
 from tests.forecasts.shop import ZONE, Shop, when
 from wearlog.equipment.models import Fitting, Part, PartType
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.printing import as_data
 from wearlog.forecasts.record import load
 from wearlog.runs.models import PlanEntry, Reading, Run
 from wearlog.service.models import Incident, Measurement, Service
+from wearlog.words.printing import as_data
 
 FIRST, DAYS = date(2024, 9, 1), 420
 SEASONS = (("rapeseed", 0, 70), ("sunflower", 85, 150), ("flax", 190, 240), ("rapeseed", 330, 400))

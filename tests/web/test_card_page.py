@@ -19,7 +19,8 @@ from wearlog.forecasts.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule, Service
 from wearlog.web.printing.cards import turn_of
-from wearlog.web.site.tags.due import card_key, task_line
+from wearlog.web.site.tags.due import card_key
+from wearlog.words.tasks import task_line
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ from wearlog.people.models import Mill, User
 from wearlog.runs.models import Crop, PlanEntry, Price, Reading, Run, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Rule, Service
 from wearlog.web.site.history import UNTOLD
-from wearlog.web.site.history_words import ACTS, COLUMNS, column_words
+from wearlog.words.history import ACTS, COLUMNS, column_words
 
 RECORDS: tuple[type[models.Model], ...] = (
     Press, Position, PartType, Part, Fitting, Crop, Run, Reading, PlanEntry, Price, ShiftNote, Service,

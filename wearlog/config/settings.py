@@ -43,6 +43,7 @@ INSTALLED_APPS = [
     "wearlog.service",
     "wearlog.lockout",
     "wearlog.forecasts",
+    "wearlog.words",
     "wearlog.logbook",
     "wearlog.compare",
     "wearlog.reminders",

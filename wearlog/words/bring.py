@@ -9,10 +9,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from wearlog.calc import units
-from wearlog.equipment.kinds import KINDS, Kind
+from wearlog.equipment.kinds import KINDS
 from wearlog.forecasts.items import DueItem
 from wearlog.people.tables import exhaustive
 from wearlog.service.work import Action
+from wearlog.words.kinds import noun_words
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -20,11 +21,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Brought:
-    """What an action calls for, whatever the part. `opens`: the machine has to be opened for it, with the
-    tools of the part's kind."""
+    """What an action calls for, whatever the part.
+
+    opens: the machine has to be opened for it, with the tools of the part's kind. spared: the part leaves the
+    press; with a spare it goes on meanwhile, or if the work fails."""
 
     opens: bool
     material: _StrPromise | None
+    spared: bool = False
 
 
 BY_ACTION = exhaustive(
@@ -39,18 +43,23 @@ BY_ACTION = exhaustive(
         Action.REPLACE: Brought(True, None),
         Action.ADJUST: Brought(False, gettext_lazy("shims and a feeler gauge")),
         Action.LUBRICATE: Brought(False, gettext_lazy("the grease or oil that the maker names")),
-        Action.REAM: Brought(True, gettext_lazy("the reamer of the next size, cutting oil")),
-        Action.HARD_FACE: Brought(True, None),
-        Action.REBUILD: Brought(True, None),
-        Action.REPAIR: Brought(True, None),
+        Action.REAM: Brought(True, gettext_lazy("the reamer of the next size, cutting oil"), spared=True),
+        Action.HARD_FACE: Brought(True, None, spared=True),
+        Action.REBUILD: Brought(True, None, spared=True),
+        Action.REPAIR: Brought(True, None, spared=True),
         Action.STORE: Brought(False, None),
     },
 )
 NOTHING = Brought(False, None)
 
 
-def things_to_bring(item: DueItem) -> tuple[str, ...]:
-    """Locks first, then tools, gauge, material and paste, as far as action and part call for them."""
+def things_to_bring(item: DueItem, system: str = "", *, name_size: bool = False) -> tuple[str, ...]:
+    """Locks first, then tools, gauge, material, paste and the part that goes on, as far as action and part
+    call for them. Sizes are in the units of `system`.
+
+    name_size: say the part's size where nothing else on the list does, for messages, which show it nowhere
+    else.
+    """
     points = len(item.caution.isolation_points)
     locks = (
         ngettext("%(n)s lock", "%(n)s locks", points) % {"n": points}
@@ -70,7 +79,20 @@ def things_to_bring(item: DueItem) -> tuple[str, ...]:
         things.append(str(action.material))
     if action.opens:
         things.append(_("food-grade anti-seize for threads"))
-    if item.action == Action.REPLACE and item.size_mm is not None:
-        new = {"kind": Kind(item.kind).label, "size": units.show_length(item.size_mm)}
-        things.append(_("the new %(kind)s, %(size)s") % new)
+    size = units.show_length(item.size_mm, system) if item.size_mm is not None else ""
+    goes_on = "" if not item.kind else _goes_on(item.action, noun_words(item.kind), size)
+    if goes_on:
+        things.append(goes_on)
+    elif name_size and item.kind and size:
+        things.append(_("for the %(kind)s, %(size)s") % {"kind": noun_words(item.kind), "size": size})
     return tuple(things)
+
+
+def _goes_on(action: str, kind: str, size: str) -> str:
+    """The part that takes the place of the old one, for good or while that is worked on."""
+    words = {"kind": kind, "size": size}
+    if action == Action.REPLACE:
+        return (_("the new %(kind)s, %(size)s") if size else _("the new %(kind)s")) % words
+    if BY_ACTION.get(action, NOTHING).spared:
+        return (_("a spare %(kind)s, %(size)s") if size else _("a spare %(kind)s")) % words
+    return ""

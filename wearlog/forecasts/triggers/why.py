@@ -8,27 +8,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc.units import show_hours, show_length, show_mass
 from wearlog.people.dates import written
-
-
-def words(action: str) -> str:
-    """The work as a noun: "since the last ..."."""
-    nouns = {
-        "inspect": _("inspection"),
-        "measure": _("measurement"),
-        "clean": _("cleaning"),
-        "polish": _("polish"),
-        "flip": _("flip"),
-        "turn": _("turn"),
-        "replace": _("replacement"),
-        "adjust": _("adjustment"),
-        "lubricate": _("lubrication"),
-        "ream": _("reaming"),
-        "hard-face": _("hard-facing"),
-        "rebuild": _("rebuild"),
-        "repair": _("repair"),
-        "store": _("storing"),
-    }
-    return nouns.get(action, action)
+from wearlog.service.spoken import noun_of
 
 
 def day(value: date, as_of: date) -> str:
@@ -41,7 +21,7 @@ def since(action: str, on: date | None, as_of: date, *, of_part: bool) -> str:
     if on is None:
         return _("since the beginning")
     if action:
-        return _("since the last %(work)s on %(day)s") % {"work": words(action), "day": day(on, as_of)}
+        return _("since the last %(work)s on %(day)s") % {"work": noun_of(action), "day": day(on, as_of)}
     if of_part:
         return _("since it was first fitted on %(day)s") % {"day": day(on, as_of)}
     return _("since the press's start on %(day)s") % {"day": day(on, as_of)}
@@ -49,7 +29,7 @@ def since(action: str, on: date | None, as_of: date, *, of_part: bool) -> str:
 
 def work_on(action: str, on: date, as_of: date) -> str:
     """`the rebuild on 3 May`."""
-    return _("the %(work)s on %(day)s") % {"work": words(action), "day": day(on, as_of)}
+    return _("the %(work)s on %(day)s") % {"work": noun_of(action), "day": day(on, as_of)}
 
 
 def route(basis: str, *, begins: date, as_of: date, beyond_plan: bool) -> str:

@@ -19,8 +19,9 @@ from wearlog.lockout.cautions.steps import before_work, for_a_test
 from wearlog.lockout.cautions.text import paragraphs_of
 from wearlog.service.models import Action
 from wearlog.web.printing.sheets import Content, Sheet, sheets_of
-from wearlog.web.site.tags.due import card_key, task_line, when
+from wearlog.web.site.tags.due import card_key
 from wearlog.words.bring import things_to_bring
+from wearlog.words.tasks import task_line, when
 
 HOW_LONGEST = 1200
 SPARES_NAMED = 6
@@ -112,7 +113,7 @@ def card_of(
     release: Sequence[str],
 ) -> Card:
     """One card; no query. `on_shelf` are the parts that could go on instead."""
-    bring, how = things_to_bring(item), shortened(item.instructions)
+    bring, how = things_to_bring(item, system), shortened(item.instructions)
     named, more = tuple(on_shelf[:SPARES_NAMED]), max(0, len(on_shelf) - SPARES_NAMED)
     content = Content(
         title=task_line(item),

@@ -12,6 +12,7 @@ from wearlog.people.models import User
 from wearlog.runs.models import Crop, Reading, Run
 from wearlog.service.models import Measurement
 from wearlog.service.queries import last_crop_change
+from wearlog.words.kinds import mark_words
 
 
 def presses_at_work() -> list[Press]:
@@ -46,14 +47,10 @@ class PlaceNow:
 
     @property
     def fitted(self) -> str:
-        """`D-07 edge B`, or nothing."""
+        """`D-07 B`, or nothing: the place beside it says the kind."""
         if self.fitting is None:
             return ""
-        return part_and_edge(self.fitting.part, self.fitting.edge)
-
-
-def part_and_edge(part: Part, edge: str) -> str:
-    return f"{part.code} {edge}".strip()
+        return mark_words(self.fitting.part.code, self.fitting.edge)
 
 
 def places_of(press: Press) -> list[PlaceNow]:

@@ -31,7 +31,9 @@ from wearlog.web.machines.tables import PartTable
 from wearlog.web.machines.views.presses import first_of
 from wearlog.web.site import log_lines
 from wearlog.web.site.access import SignedInRequest, needs
-from wearlog.web.site.tags.due import day_words, work_word
+from wearlog.words.actions import work_word
+from wearlog.words.days import day_words
+from wearlog.words.kinds import kind_words
 
 STATES = (
     ("", gettext_lazy("in the mill")),
@@ -76,7 +78,7 @@ def rows_of(parts: Iterable[Part], items: Sequence[DueItem], today: date, state:
             {
                 "pk": part.pk,
                 "part": part.code,
-                "kind": str(Kind(part.part_type.kind).label),
+                "kind": kind_words(part.part_type.kind),
                 "part_type": part.part_type.code,
                 "place": place_words(part, fitting),
                 "worn": caliper(wear).share if wear is not None else None,
