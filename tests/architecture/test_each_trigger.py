@@ -17,9 +17,9 @@ from django.core import mail
 from django.db import models
 from django.test import Client
 
-from tests.conftest import at
-from tests.forecasts.shop import Shop, item
-from tests.reminders.wishes import any_hour
+from tests.dates import at
+from tests.mills.forecast_shop import Shop, item
+from tests.mills.wishes import any_hour
 from wearlog.forecasts.triggers.all import ALL, BY_NAME
 from wearlog.forecasts.triggers.trigger import Trigger
 from wearlog.logbook.exchange.exporting import export_logbook

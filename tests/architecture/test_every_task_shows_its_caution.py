@@ -25,8 +25,8 @@ from django.urls import resolve, reverse
 from django.utils import timezone
 from pytest_django import Settings
 
-from tests.architecture.everything_due import fill, fill_quietly
 from tests.architecture.outputs import Output, lacking, own_patterns, pages, shows, squeezed
+from tests.mills.everything_due import fill, fill_quietly
 from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items

@@ -8,10 +8,12 @@ import pytest
 from django.urls import resolve
 from playwright.sync_api import Page, expect
 
+from tests.browser.addresses import addresses
+from tests.browser.axe import findings_by_day_and_night
 from tests.browser.narrow import narrow_page, open_folds, sideways
-from tests.browser.test_pages_all import addresses, whole_mill
-from tests.browser.test_pages_look import MakeContext, findings
-from tests.web.look_mill import LookMill
+from tests.browser.program import MakeContext
+from tests.mills.look_mill import LookMill
+from tests.mills.whole_mill import whole_mill
 from wearlog.people.models import User
 
 SEND_NONSENSE = """() => {
@@ -42,52 +44,57 @@ def shop(fresh_log: None) -> LookMill:
     return whole_mill()
 
 
-def refused(page: Page, shop: LookMill) -> Iterator[tuple[str, str]]:
-    """Opens every page, fills its form with nonsense, and stops where the page says that it isn't saved."""
-    for address in list(addresses(shop)):
-        if resolve(address.partition("?")[0]).url_name == "my-devices":
+PARTS = 3
+"""Of the walk, so that several workers share it."""
+
+
+def name_of(address: str) -> str:
+    return str(resolve(address.partition("?")[0]).url_name)
+
+
+def refused(page: Page, walk: list[str]) -> Iterator[tuple[str, str]]:
+    """Opens these pages, fills their forms with nonsense, and stops where one says that it isn't saved."""
+    for address in walk:
+        if name_of(address) == "my-devices":
             continue  # its first form signs this very browser out
         page.goto(address)
         if page.locator("main form[method=post]").count():
             with page.expect_navigation(wait_until="load"):
                 page.evaluate(SEND_NONSENSE)
             if page.locator("main .errors").count():
-                yield str(resolve(address.partition("?")[0]).url_name), address
+                yield name_of(address), address
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_what_is_wrong_is_focused_accessible_and_nothing_is_sideways(
-    scheme: str, context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
+@pytest.mark.parametrize("part", range(PARTS))
+def test_what_is_wrong_is_focused_leads_to_its_field_is_accessible_and_what_was_typed_stays(
+    part: int, context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
 ) -> None:
-    page = narrow_page(context_of, scheme)
+    page = narrow_page(context_of)
     sign_in(page, User.objects.get())
-    wrong, names = [], set()
-    for name, address in refused(page, shop):
+    walk = list(addresses(shop))[part::PARTS]
+    wrong, names, leading = [], set(), 0
+    for name, address in refused(page, walk):
         names.add(name)
         if not page.evaluate("document.activeElement.matches('main .errors')"):
             wrong.append(f"{address}: the focus is elsewhere")
+        links = page.locator("main .errors a")
+        for number in range(links.count()):
+            target = links.nth(number).get_attribute("href") or ""
+            assert page.locator(f"[id='{target[1:]}']").count() == 1, (address, target)
+            leading += 1
+        field = page.locator("main form input[type=text][aria-invalid=true]")
+        if field.count():
+            expect(field.first).to_have_value("no: such <thing>")
         open_folds(page)
-        wrong += [f"{address}: {finding}" for finding in findings(page)]
+        wrong += [f"{address}: {finding}" for finding in findings_by_day_and_night(page)]
         wrong += [f"{address}: {what}" for what in sideways(page)]
-    assert names >= REFUSE_NONSENSE
+    assert names >= REFUSE_NONSENSE & {name_of(address) for address in walk}
+    assert leading > 30 / PARTS
     assert wrong == []
 
 
-def test_each_line_of_the_summary_leads_to_its_field_and_what_was_typed_stays(
-    phone: Page, sign_in: Callable[[Page, User], None], shop: LookMill
-) -> None:
-    sign_in(phone, User.objects.get())
-    leading = 0
-    for _name, address in refused(phone, shop):
-        links = phone.locator("main .errors a")
-        for number in range(links.count()):
-            target = links.nth(number).get_attribute("href") or ""
-            assert phone.locator(f"[id='{target[1:]}']").count() == 1, (address, target)
-            leading += 1
-        field = phone.locator("main form input[type=text][aria-invalid=true]")
-        if field.count():
-            expect(field.first).to_have_value("no: such <thing>")
-    assert leading > 30
+def test_the_walk_comes_by_pages_that_refuse_nonsense(shop: LookMill) -> None:
+    assert {name_of(address) for address in addresses(shop)} >= REFUSE_NONSENSE
 
 
 def test_a_touch_on_a_line_of_the_summary_puts_the_cursor_into_its_field(

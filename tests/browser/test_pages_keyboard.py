@@ -7,9 +7,9 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.test_pages_all import whole_mill
-from tests.browser.test_pages_look import MakeContext
-from tests.web.look_mill import LookMill
+from tests.browser.program import MakeContext
+from tests.mills.look_mill import LookMill
+from tests.mills.whole_mill import whole_mill
 from wearlog.people.models import User
 
 SignIn = Callable[[Page, User], None]

@@ -7,12 +7,17 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page
 
+from tests.browser.addresses import addresses
 from tests.browser.narrow import narrow_page, open_folds, sideways
-from tests.browser.test_pages_all import addresses
-from tests.browser.test_pages_all import shop as shop
-from tests.browser.test_pages_look import MakeContext
-from tests.web.look_mill import LookMill
+from tests.browser.program import MakeContext
+from tests.mills.look_mill import LookMill
+from tests.mills.whole_mill import whole_mill
 from wearlog.people.models import User
+
+
+@pytest.fixture
+def shop(fresh_log: None) -> LookMill:
+    return whole_mill()
 
 
 @pytest.mark.parametrize("language", ["de", "fr"])

@@ -6,17 +6,15 @@ import re
 from collections.abc import Callable
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import Page, expect
 
-from tests.web.look_mill import LookMill
+from tests.browser.axe import findings, findings_by_day_and_night
+from tests.browser.narrow import narrow_page, open_folds, sideways
+from tests.browser.program import MakeContext
+from tests.mills.look_mill import LookMill
 from wearlog.people.models import Mill, User
 
-RULES = {
-    "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
-    "resultTypes": ["violations"],  # nothing is gathered about what passed: it would take most of the time
-}
 PAGES = [
     "/",
     "/due/",
@@ -31,7 +29,6 @@ PAGES = [
     "/no-such-page/",
 ]
 PRESS_SIDE = ["/", "/presses/{north}/", "/due/"]
-MakeContext = Callable[..., BrowserContext]
 NO_WORKER = "Service Worker registration blocked by Playwright"
 """The tests' own wish (`conftest.py`), which the browser tells the page."""
 
@@ -68,70 +65,45 @@ def visit(page: Page, path: str, shop: LookMill) -> None:
     assert answer.status == (404 if path == "/no-such-page/" else 200)
 
 
-def findings(page: Page, within: str = "html") -> list[str]:
-    """What axe finds. The ruled lines are taken away first: behind a picture it measures no contrast (the
-    contrast of ink against the lines has a test of its own). The bar at the bottom lies below the page
-    instead of over it, since axe counts a target that is covered at this moment as a small one."""
-    page.add_style_tag(
-        content="body { background-image: none !important } .ways-in { position: static !important }"
-    )
-    result = Axe().run(page, context=within, options=RULES)
-    return [
-        f"{finding['id']}: {node['html'][:160]}"
-        for finding in result.response["violations"]
-        for node in finding["nodes"]
-    ]
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("path", PAGES)
-def test_axe_finds_nothing(
-    path: str, scheme: str, context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
+def test_a_page_is_accessible_goes_nowhere_sideways_keeps_its_policy_and_loads_nothing_from_elsewhere(
+    path: str, context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
 ) -> None:
-    context = context_of(
-        viewport={"width": 360, "height": 740}, color_scheme=scheme, bypass_csp=True, reduced_motion="reduce"
-    )
-    page = context.new_page()
+    page = narrow_page(context_of)
+    complaints: list[str] = []
+    page.on("console", lambda message: complaints.append(message.text))
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    hosts: set[str] = set()
+    page.on("request", lambda request: hosts.add(re.sub(r"^(https?://[^/]+).*", r"\1", request.url)))
     sign_in(page, User.objects.get(username="owner"))
     visit(page, path, shop)
-    page.evaluate("document.querySelectorAll('main details').forEach(fold => { fold.open = true })")
-    assert findings(page) == []
+    page.wait_for_load_state("networkidle")
+    own = re.sub(r"^(https?://[^/]+).*", r"\1", page.url)
+    assert hosts == {own}
+    open_folds(page)
+    assert findings_by_day_and_night(page) == []
+    page.evaluate("document.querySelectorAll('details').forEach(fold => { fold.open = true })")
+    assert page.evaluate("document.documentElement.scrollWidth") == 320
+    assert sideways(page) == []
+    assert [text for text in complaints if "404" not in text and NO_WORKER not in text] == []
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_in_the_open_index(
     scheme: str, context_of: MakeContext, sign_in: Callable[[Page, User], None], people: User
 ) -> None:
-    page = context_of(
-        viewport={"width": 360, "height": 1400}, color_scheme=scheme, bypass_csp=True
-    ).new_page()
+    page = context_of(viewport={"width": 360, "height": 1400}, color_scheme=scheme).new_page()
     sign_in(page, people)
     page.goto("/parts/")
     page.get_by_text("Index").click()
     assert findings(page, within=".tabs") == []
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("path", ["/sign-in/", "/sign-in/a-secret/"])
-def test_axe_finds_nothing_before_signing_in(
-    path: str, scheme: str, context_of: MakeContext, people: User
-) -> None:
-    page = context_of(color_scheme=scheme, bypass_csp=True).new_page()
+def test_axe_finds_nothing_before_signing_in(path: str, context_of: MakeContext, people: User) -> None:
+    page = context_of().new_page()
     page.goto(path)
-    assert findings(page) == []
-
-
-@pytest.mark.parametrize("path", PAGES)
-def test_nothing_is_sideways_at_320_pixels_with_text_at_200_percent(
-    path: str, context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
-) -> None:
-    page = context_of(viewport={"width": 320, "height": 640}, bypass_csp=True).new_page()
-    sign_in(page, User.objects.get(username="owner"))
-    visit(page, path, shop)
-    page.evaluate("document.querySelectorAll('details').forEach(fold => { fold.open = true })")
-    assert page.evaluate("document.documentElement.scrollWidth") == 320
-    page.add_style_tag(content="html { font-size: 225% !important }")  # twice the sheet's own 112.5 %
-    assert page.evaluate("document.documentElement.scrollWidth") == 320
+    assert findings_by_day_and_night(page) == []
 
 
 @pytest.mark.parametrize("path", PRESS_SIDE)
@@ -158,23 +130,6 @@ def test_targets_at_the_press_are_48_pixels_and_8_apart(
         if max(other[1] - one[3], one[1] - other[3]) < 7.9 and max(other[2] - one[4], one[2] - other[4]) < 7.9
     ]
     assert close == []
-
-
-@pytest.mark.parametrize("path", PAGES)
-def test_no_page_breaks_its_content_policy_or_loads_from_elsewhere(
-    path: str, page: Page, sign_in: Callable[[Page, User], None], shop: LookMill
-) -> None:
-    complaints: list[str] = []
-    page.on("console", lambda message: complaints.append(message.text))
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    hosts: set[str] = set()
-    page.on("request", lambda request: hosts.add(re.sub(r"^(https?://[^/]+).*", r"\1", request.url)))
-    sign_in(page, User.objects.get(username="owner"))
-    visit(page, path, shop)
-    page.wait_for_load_state("networkidle")
-    own = re.sub(r"^(https?://[^/]+).*", r"\1", page.url)
-    assert hosts == {own}
-    assert [text for text in complaints if "404" not in text and NO_WORKER not in text] == []
 
 
 def test_the_two_big_ways_in_stay_in_sight_on_a_phone(

@@ -10,8 +10,8 @@ import pytest
 from PIL import Image
 from playwright.sync_api import BrowserContext, Page, expect
 
-from tests.browser.test_pages_look import MakeContext
-from tests.web.log_shop import Shop
+from tests.browser.program import MakeContext
+from tests.mills.log_shop import Shop
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import ShiftNote
 from wearlog.web.log.views.events import NoteNew

@@ -12,8 +12,9 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
-from tests.browser.test_pages_look import MakeContext, findings
-from tests.web.log_shop import Shop
+from tests.browser.axe import findings
+from tests.browser.program import MakeContext
+from tests.mills.log_shop import Shop
 from wearlog.equipment.models import Fitting, Position
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Run, ShiftNote

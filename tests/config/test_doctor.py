@@ -19,7 +19,7 @@ from django.utils import timezone
 from pytest_django import Settings
 
 from tests.reminders.smtp import mail_server
-from tests.service.test_pictures import photo
+from tests.service.photographs import photo
 from tests.services.servers import free_port
 from wearlog.config import beat, environment
 from wearlog.config.doctor import machine as doctor_machine

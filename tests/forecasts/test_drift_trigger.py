@@ -2,29 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
-from tests.forecasts.shop import Shop, item, items
-from wearlog.runs.models import Run
-
-SCATTER = (490, 510, 505, 495, 500, 515, 485, 500, 508, 492)
-
-
-def some_runs(shop: Shop, first: str, count: int, *, part: float = 1.0, crop: str = "rapeseed") -> list[Run]:
-    """Runs of 10 h with a little scatter about 500 kg times `part`."""
-    return [
-        shop.run(
-            f"{date.fromisoformat(first) + timedelta(days=number)} 06:00",
-            10,
-            round(SCATTER[number % 10] * part),
-            crop=crop,
-        )
-        for number in range(count)
-    ]
-
-
-def the_rule(shop: Shop) -> None:
-    shop.rule("output falls", "inspect", on_drift=True)
+from tests.mills.falling_output import some_runs, the_rule
+from tests.mills.forecast_shop import Shop, item, items
 
 
 def test_output_that_falls_makes_the_work_due_and_says_by_how_much_and_where_to_look(shop: Shop) -> None:

@@ -7,18 +7,19 @@ from datetime import date, timedelta
 import pytest
 from django.core.management import call_command
 
-from tests.forecasts.shop import Shop, day, when
-from tests.forecasts.test_track import many
+from tests.mills.dies_in_turn import many
+from tests.mills.forecast_shop import Shop, day, when
 from wearlog.equipment.models import PartType
 from wearlog.forecasts import tasks
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import Replay, Standing, Widening
-from wearlog.forecasts.record import load
+from wearlog.forecasts.models import Replay, Standing
 from wearlog.forecasts.track.learning import learn, learned_today
 from wearlog.forecasts.track.record import Past, track_record
 from wearlog.forecasts.track.replays import replay, stored
-from wearlog.forecasts.whole import whole
+from wearlog.history.models import Widening
+from wearlog.history.record import load
+from wearlog.history.whole import whole
 from wearlog.runs.models import Run
 
 NOW = when("2026-06-02 04:00")

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from tests.forecasts.shop import Shop, day, item, items, span
+from tests.mills.forecast_shop import Shop, day, item, items, span
 from wearlog.equipment.models import Part, PartType
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from tests.forecasts.shop import Shop, item, items, span
+from tests.mills.forecast_shop import Shop, item, items, span
 
 
 def a_screw(shop: Shop, fitted: str = "2026-01-01") -> None:

@@ -6,13 +6,14 @@ from datetime import timedelta
 
 import pytest
 
-from tests.forecasts.shop import Shop, day
+from tests.mills.dies_in_turn import many
+from tests.mills.forecast_shop import Shop, day
 from wearlog.equipment.models import Part, PartType
 from wearlog.forecasts.edges import Edges
-from wearlog.forecasts.record import load
 from wearlog.forecasts.track.reached import Reached, reached_edges
 from wearlog.forecasts.track.record import LEADS, STEP_DAYS, step_before, track_record
 from wearlog.forecasts.track.replays import replay
+from wearlog.history.record import load
 
 
 @pytest.fixture
@@ -162,18 +163,6 @@ def test_a_screw_rebuilt_off_the_press_and_never_put_back_has_one_life(shop: Sho
     assert [(one.begun, one.came, one.how) for one in found()] == [
         (day("2026-01-01"), day("2026-03-01"), "turned")
     ]
-
-
-def many(shop: Shop, die: PartType) -> None:
-    """Six dies one after another, 80 days each, gauged every 20 days at 0.005 mm a day, planned as run."""
-    for number in range(6):
-        begun = day("2025-01-01") + timedelta(days=80 * number)
-        part = shop.part(f"D-{number}", die, retired_on=begun + timedelta(days=80), retired_because="worn")
-        shop.fit(part, f"{begun} 00:30", f"{begun + timedelta(days=80)} 00:15", edge="A", position="die")
-        for days in (20, 40, 60):
-            shop.gauge(f"{begun + timedelta(days=days)} 05:00", part, 5.0 + 0.005 * days, edge="A")
-    shop.runs("2025-01-01", 485)
-    shop.plan("2025-01-01", "2026-04-30", 485 * 500)
 
 
 def test_what_was_said_is_what_the_log_of_that_day_says(shop: Shop, die: PartType) -> None:

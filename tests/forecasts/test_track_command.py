@@ -8,8 +8,8 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 
-from tests.forecasts.shop import Shop
-from tests.forecasts.test_track import many
+from tests.mills.dies_in_turn import many
+from tests.mills.forecast_shop import Shop
 
 
 def run(*arguments: str) -> str:

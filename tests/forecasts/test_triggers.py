@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from django.utils import translation
 
-from tests.forecasts.shop import Shop, day, item, items, span
+from tests.mills.forecast_shop import Shop, day, item, items, span
 
 
 class TestIncidents:

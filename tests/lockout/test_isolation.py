@@ -11,7 +11,7 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.db.models import ProtectedError
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.isolation.actions import NewLock
 from wearlog.lockout.isolation.closing import StillLocked

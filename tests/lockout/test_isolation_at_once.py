@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from tests.conftest import at
-from tests.logbook.test_concurrency import ROUNDS, at_once
+from tests.at_once import ROUNDS, at_once
+from tests.dates import at
 from wearlog.equipment.models import Press
 from wearlog.lockout.isolation.actions import NewLock
 from wearlog.lockout.models import EnergySource, Isolation, Lock

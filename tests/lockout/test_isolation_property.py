@@ -19,7 +19,8 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from tests.conftest import at
+from tests.dates import at
+from tests.examples import bounded
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.cautions.steps import RELEASE
 from wearlog.lockout.isolation.actions import NewLock
@@ -242,7 +243,7 @@ class Mills(RuleBasedStateMachine):
 @pytest.mark.django_db
 def test_no_sequence_of_acts_closes_a_job_under_the_lock_of_somebody_else() -> None:
     run_state_machine_as_test(
-        Mills, settings=settings(max_examples=40, stateful_step_count=30, deadline=None)
+        Mills, settings=settings(max_examples=bounded(40, 15), stateful_step_count=30, deadline=None)
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.db import IntegrityError, transaction
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Press
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.lockout.isolation.actions import NewLock

@@ -8,10 +8,10 @@ from decimal import Decimal
 
 import pytest
 
-from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, small_mill, somebody
+from tests.dates import at
+from tests.mills.logbook_mill import NOW, SmallMill, small_mill, somebody
 from wearlog.equipment.models import Fitting
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewCropChange, NewIncident, NewMeasurement, NewRun, NewWork
 from wearlog.people.models import AuditEntry, Role

@@ -7,11 +7,11 @@ from decimal import Decimal
 
 import pytest
 
-from tests.conftest import at
-from tests.logbook.mill import FITTED, NOW, SmallMill, codes, message, small_mill, somebody
+from tests.dates import at
+from tests.mills.logbook_mill import FITTED, NOW, SmallMill, codes, message, small_mill, somebody
 from wearlog.equipment import queries as equipment
 from wearlog.equipment.models import Fitting, Part
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewMeasurement
 from wearlog.people.models import AuditEntry, Role

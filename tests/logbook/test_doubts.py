@@ -6,8 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, codes, message, small_mill
+from tests.dates import at
+from tests.mills.logbook_mill import NOW, SmallMill, codes, message, small_mill
 from wearlog.equipment.models import Press
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewMeasurement

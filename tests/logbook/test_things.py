@@ -8,8 +8,8 @@ from decimal import Decimal
 import pytest
 from django.db import models
 
-from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, small_mill, somebody
+from tests.dates import at
+from tests.mills.logbook_mill import NOW, SmallMill, small_mill, somebody
 from wearlog.equipment.models import Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions

@@ -9,8 +9,8 @@ from decimal import Decimal
 import pytest
 from django.core.management import CommandError, call_command
 
-from tests.conftest import at
-from tests.logbook.mill import somebody
+from tests.dates import at
+from tests.mills.logbook_mill import somebody
 from wearlog.equipment.models import PartType
 from wearlog.logbook import actions
 from wearlog.people import audit, signin

@@ -11,8 +11,8 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 from pytest_django import Settings
 
-from tests.conftest import at
-from tests.reminders.conftest import DUE, Greasing
+from tests.dates import at
+from tests.mills.greasing import DUE, Greasing
 from tests.reminders.smtp import DROP, SILENT, MailServer
 from wearlog.people.models import AuditEntry, User
 from wearlog.people.refusals import NotAllowed

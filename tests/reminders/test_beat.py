@@ -12,7 +12,7 @@ import pytest
 from celery import Celery
 from django.db import OperationalError
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.config import beat
 from wearlog.config.beat import LEASE, LOCK, OneBeat
 from wearlog.reminders.models import ScheduleState

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from icalendar import Calendar
 
-from tests.conftest import at
-from tests.reminders.conftest import COMING, DUE, Greasing
+from tests.dates import at
+from tests.mills.greasing import COMING, DUE, Greasing
 from wearlog.equipment.models import Press
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.people.refusals import NotAllowed, Refused

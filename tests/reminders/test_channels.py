@@ -15,7 +15,7 @@ import pytest
 from django.core.exceptions import ImproperlyConfigured
 from pytest_django import Settings
 
-from tests.reminders.conftest import DUE, Greasing
+from tests.mills.greasing import DUE, Greasing
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import User
 from wearlog.reminders.channels.channel import Channel, OutOfReach, Parcel, RefusedHere, TryLater, channels

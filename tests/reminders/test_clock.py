@@ -8,10 +8,10 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 
-from tests.conftest import at
-from tests.reminders.conftest import DUE, OVERDUE, Greasing
+from tests.dates import at
+from tests.mills.greasing import DUE, OVERDUE, Greasing
+from tests.mills.wishes import any_hour
 from tests.reminders.smtp import MailServer
-from tests.reminders.wishes import any_hour
 from wearlog.people.models import AuditEntry, User
 from wearlog.people.refusals import NotAllowed
 from wearlog.reminders import tasks

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections import Counter
-from collections.abc import Sequence
 from datetime import date
 
 import pytest
@@ -14,59 +13,22 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.architecture.everything_due import fill
 from tests.architecture.outputs import Output, squeezed
-from tests.conftest import at
-from tests.reminders.test_mail import ITEM, OLGA, html_of
-from wearlog.forecasts.items import DueItem
+from tests.mills.everything_due import fill
+from tests.reminders.digests import THREE, mail_of, task
+from tests.reminders.mails import ITEM, html_of
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.lockout.cautions.caution import Caution
-from wearlog.lockout.cautions.queries import caution_for
 from wearlog.lockout.cautions.steps import before_work
 from wearlog.lockout.cautions.text import paragraphs_of
-from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill, User
 from wearlog.reminders.channels.mail.sending import compose_digest, message_id
 from wearlog.reminders.models import Mark, OutboxRow, Stage
 from wearlog.reminders.outbox.calls import Line
 
-MADE_AT = at("2026-08-20 08:00")
-
-
-def mail_of(
-    items: Sequence[DueItem], lines: Sequence[Line] = (), units: str = "metric"
-) -> EmailMultiAlternatives:
-    row = OutboxRow(pk=1, message_id=message_id("b" * 64), made_at=MADE_AT, stage=Stage.DIGEST)
-    return compose_digest(row=row, items=items, person=OLGA, units=units, lines=lines)
-
 
 def outputs_of(mail: EmailMultiAlternatives) -> list[Output]:
     return [Output.of_text("text", str(mail.body)), Output.of_html("HTML", html_of(mail))]
-
-
-def task(
-    press: str, *, action: str = "replace", kind: str = "die", state: str = "due", points: int = 1
-) -> DueItem:
-    """A task at a press with so many isolation points, and the caution that the house makes for it."""
-    sources = [
-        EnergySource(source=f"Motor {number}", kind="electrical", isolate_at=f"{press}-Q{number}")
-        for number in range(points)
-    ]
-    return dataclasses.replace(
-        ITEM,
-        press=press,
-        press_name=f"Press {press}",
-        press_id=ord(press[0]),
-        action=action,
-        kind=kind,
-        state=state,
-        rule=f"{action} {kind}",
-        why=f"{press}: {action} {kind} is {state}.",
-        caution=caution_for(action=action, kind=kind, sources=sources),
-    )
-
-
-THREE = [task("A"), task("A", action="clean", kind="screw", state="overdue"), task("B", points=2)]
 
 
 def test_the_subject_counts_tasks_by_stage_and_names_the_presses() -> None:

@@ -18,12 +18,12 @@ from hypothesis import strategies as st
 from pytest_django import Settings
 
 from tests.architecture.outputs import Output, lacking
-from tests.reminders.conftest import Greasing
+from tests.mills.greasing import Greasing
+from tests.reminders.mails import ITEM, OLGA
 from tests.reminders.smtp import MailServer
-from tests.reminders.test_mail import ITEM, OLGA
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import AuditEntry, SignInLink, User
 from wearlog.reminders.channels.mail.links import (
     LIST,

@@ -19,11 +19,11 @@ from django.core.mail import EmailMultiAlternatives
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.reminders.conftest import DUE, Greasing
+from tests.mills.greasing import DUE, Greasing
+from tests.reminders.digests import THREE
+from tests.reminders.digests import mail_of as list_of
+from tests.reminders.mails import ITEM, mail_of
 from tests.reminders.smtp import MailServer
-from tests.reminders.test_mail import ITEM, mail_of
-from tests.reminders.test_mail_digest import THREE
-from tests.reminders.test_mail_digest import mail_of as list_of
 from wearlog.people.models import User
 from wearlog.reminders.outbox.actions import scan, send_due
 

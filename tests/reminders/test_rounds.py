@@ -10,13 +10,13 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from tests.conftest import at
-from tests.reminders.conftest import DUE, Greasing
+from tests.dates import at
+from tests.mills.greasing import DUE, Greasing
+from tests.mills.wishes import any_hour
 from tests.reminders.smtp import MailServer
-from tests.reminders.wishes import any_hour
 from wearlog.equipment.models import Press
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import OutboxRow, OutboxState
 from wearlog.reminders.outbox import finding

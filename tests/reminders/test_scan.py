@@ -11,10 +11,11 @@ from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.conftest import at
-from tests.reminders.conftest import COMING, DUE, OVERDUE, Greasing
+from tests.dates import at
+from tests.examples import bounded
+from tests.mills.greasing import COMING, DUE, OVERDUE, Greasing
 from tests.reminders.smtp import MailServer
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Role, User
 from wearlog.people.refusals import Refused
 from wearlog.reminders import marks
@@ -163,7 +164,9 @@ def say(step: str, value: object, now: datetime, owner: User) -> None:
             marks.mark_seen(by=owner, at=now, key=key)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=bounded(60, 25), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(steps=STEPS)
 def test_whatever_is_corrected_only_what_is_true_waits_and_nothing_is_sent_twice(
     greasing: Greasing, operator: User, owner: User, steps: list[tuple[str, object]]

@@ -10,11 +10,11 @@ import pytest
 from django.db import IntegrityError, transaction
 from pytest_django import Settings
 
-from tests.conftest import at
-from tests.reminders.conftest import DUE, Greasing
+from tests.dates import at
+from tests.mills.greasing import DUE, Greasing
+from tests.mills.wishes import any_hour
 from tests.reminders.smtp import MailServer
-from tests.reminders.wishes import any_hour
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import User
 from wearlog.reminders.models import OutboxRow, OutboxState
 from wearlog.reminders.outbox.actions import Outcome, claim, scan, send_due, send_one, settle

@@ -8,9 +8,9 @@ import pytest
 from celery import current_app
 from pytest_django import Settings
 
-from tests.reminders.conftest import Greasing
+from tests.mills.greasing import Greasing
+from tests.mills.wishes import any_hour
 from tests.reminders.smtp import MailServer
-from tests.reminders.wishes import any_hour
 from wearlog.people.models import User
 from wearlog.reminders import tasks
 from wearlog.reminders.models import OutboxRow, OutboxState

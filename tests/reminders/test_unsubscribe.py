@@ -9,7 +9,7 @@ from django.contrib.auth import SESSION_KEY
 from django.test import Client
 from pytest_django import Settings
 
-from tests.reminders.conftest import DUE, Greasing
+from tests.mills.greasing import DUE, Greasing
 from tests.reminders.smtp import MailServer
 from wearlog.people.models import AuditEntry, User
 from wearlog.reminders.channels.mail.links import LIST, SINGLE, stop_url

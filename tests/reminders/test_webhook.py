@@ -21,10 +21,10 @@ from django.test import Client
 from django.utils import timezone
 from pytest_django import Settings
 
-from tests.reminders.conftest import DUE, Greasing
+from tests.mills.greasing import DUE, Greasing
 from tests.reminders.hook import DRIP, HookServer, hook_server
+from tests.reminders.mails import ITEM
 from tests.reminders.smtp import MailServer
-from tests.reminders.test_mail import ITEM
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.people.models import AuditEntry, Mill, User
 from wearlog.people.refusals import NotAllowed, Refused

@@ -8,8 +8,8 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, transaction
 
-from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, codes, message, small_mill
+from tests.dates import at
+from tests.mills.logbook_mill import NOW, SmallMill, codes, message, small_mill
 from wearlog.equipment import queries as equipment
 from wearlog.equipment.models import Fitting
 from wearlog.logbook import actions

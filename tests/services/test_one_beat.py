@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -12,7 +11,7 @@ import psycopg
 import redis as redis_client
 
 from tests.reminders.smtp import mail_server
-from tests.services.processes import QUICK, beat, end, logs, run, start, surroundings, until
+from tests.services.processes import QUICK, beat, end, logs, start, surroundings, until
 from tests.services.servers import RedisServer
 
 
@@ -49,7 +48,6 @@ def test_of_three_schedulers_one_beats_and_a_killed_one_is_followed_by_one_other
         environment = surroundings(
             postgres_url, mail, tmp_path, REDIS_URL=redis.url, DJANGO_SETTINGS_MODULE=QUICK
         )
-        run([sys.executable, "manage.py", "migrate", "--verbosity", "0"], environment)
         schedulers = [start(beat(tmp_path, n), environment, tmp_path / f"beat-{n}.log") for n in range(3)]
         try:
             assert until(lambda: waiting(redis) >= 12, 120), logs(tmp_path)

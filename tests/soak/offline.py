@@ -97,14 +97,14 @@ def soak(folder: Path, asked: argparse.Namespace) -> int:
 
 def mill() -> Any:
     """A single press with a meter for readings, a twin press that both share, two operators."""
-    from django.core.management import call_command
     from django.utils import timezone
 
+    from tests.migrated import migrate
+    from tests.mills.log_shop import Shop
     from tests.soak.offline_phone import PASSWORD
-    from tests.web.log_shop import Shop
     from wearlog.people.models import Mill, Role, User
 
-    call_command("migrate", verbosity=0)
+    migrate()
     Mill.objects.create(name="Valley mill", time_zone="Europe/Vienna", units="metric")
     shop = Shop()
     shop.reading(shop.north, "100", timezone.now())

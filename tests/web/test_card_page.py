@@ -11,11 +11,11 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.card_mill import give_points
-from tests.web.look_mill import LookMill
+from tests.mills.card_mill import give_points
+from tests.mills.look_mill import LookMill
 from wearlog.equipment.models import Part
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule, Service
 from wearlog.web.printing.cards import turn_of

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 from openpyxl import load_workbook
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Press
 from wearlog.people.models import User
 from wearlog.runs.models import Crop, Run

@@ -9,7 +9,7 @@ from django.contrib.staticfiles import finders
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.look_mill import LookMill
+from tests.mills.look_mill import LookMill
 from wearlog.people.models import Mill, User
 
 PACKED = {"Accept-Encoding": "gzip, br"}

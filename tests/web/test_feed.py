@@ -11,8 +11,8 @@ from django.test import Client
 from django.utils import timezone
 from icalendar import Calendar
 
-from tests.architecture.everything_due import fill
-from tests.web.look_mill import LookMill
+from tests.mills.everything_due import fill
+from tests.mills.look_mill import LookMill
 from wearlog.equipment.models import Press
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items

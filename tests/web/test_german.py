@@ -8,7 +8,7 @@ from django.test import Client
 from django.utils import translation
 
 from tests.config.catalogues import as_read, texts
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.people.models import Mill, User
 from wearlog.words.kinds import part_words
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 import re
 from datetime import datetime, timedelta
 from decimal import Decimal
-from html import unescape
 from zoneinfo import ZoneInfo
 
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.log_shop import Shop
-from tests.web.test_sheet import WEEK, hidden, page, week_of, words
+from tests.mills.log_shop import Shop
+from tests.web.sheets import WEEK, hidden, page, text, week_of, words
 from wearlog.people.models import User
 from wearlog.runs.models import Run
 from wearlog.web.site.forms import new_ref
@@ -29,10 +28,6 @@ def three_runs(shop: Shop) -> None:
 def typed(shop: Shop, **more: str) -> dict[str, str]:
     numbers = {"ref": new_ref(), "press": str(shop.north.pk), "crop": str(shop.rape.pk), "seed_unit": "kg"}
     return numbers | more
-
-
-def text(answer: object) -> str:
-    return unescape(words(answer.content.decode()))  # type: ignore[attr-defined]
 
 
 class TestRun:

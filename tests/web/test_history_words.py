@@ -10,7 +10,7 @@ import pytest
 from django.db import models
 from django.utils import translation
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource, Lock
 from wearlog.people import audit

@@ -7,7 +7,7 @@ import re
 import pytest
 from django.test import Client
 
-from tests.forecasts.shop import Shop
+from tests.mills.forecast_shop import Shop
 from wearlog.people.models import Role, User
 from wearlog.runs.models import Reading, Run
 

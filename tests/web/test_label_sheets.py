@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.look_mill import LookMill
+from tests.mills.look_mill import LookMill
 from tests.web.pdf_reader import Paper, ink
 from wearlog.equipment.models import Part
 from wearlog.people.models import Mill, User

@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.forecasts.memory.queries import due_items, remembered_items
 from wearlog.lockout.models import CautionWording
 from wearlog.logbook import actions

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.lockout.models import EnergySource, Isolation, Lock, ReleaseStatement
 from wearlog.people.models import Mill, Role, User
 from wearlog.service.models import Service

@@ -10,7 +10,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Reading, ReadingKind, ShiftNote

@@ -11,9 +11,9 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from tests.conftest import at
-from tests.web.log_shop import Shop
-from wearlog.forecasts.models import LogVersion
+from tests.dates import at
+from tests.mills.log_shop import Shop
+from wearlog.history.models import LogVersion
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Reading, Run
 from wearlog.service.models import Rule

@@ -8,7 +8,7 @@ from decimal import Decimal
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.equipment.models import Fitting, Part
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions

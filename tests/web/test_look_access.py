@@ -13,7 +13,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.utils import timezone
 
-from tests.web.look_mill import LookMill
+from tests.mills.look_mill import LookMill
 from wearlog.people.models import Mill, Role, User
 from wearlog.people.refusals import NotAllowed
 from wearlog.people.roles import allows

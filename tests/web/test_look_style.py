@@ -80,6 +80,14 @@ def test_borders_of_what_can_be_touched_and_the_jaw_are_seen(scheme: str, ground
         assert contrast(found[colour], found[ground]) >= 3
 
 
+def test_the_dark_page_differs_in_colours_alone() -> None:
+    """So the browser's tests need no more than their contrast looked at in the dark."""
+    assert sum(sheet.read_text().count("prefers-color-scheme") for sheet in SHEETS) == 1
+    block = re.search(r"prefers-color-scheme: dark\) \{\s*:root \{(.*?)\}\s*\}", PAPER, re.S)
+    assert block is not None
+    assert re.sub(r"--[\w-]+: #[0-9a-f]{6};", "", block[1]).strip() == ""
+
+
 def test_states_have_no_colour_of_their_own() -> None:
     """A state changes a border's weight or dash at most: colour is for touch (steel) and emphasis (oil)."""
     for sheet in SHEETS:

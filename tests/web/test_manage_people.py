@@ -11,7 +11,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.log_shop import MORNING, Shop
+from tests.mills.log_shop import MORNING, Shop
 from wearlog.equipment.models import Press
 from wearlog.people.models import AuditEntry, Mill, Role, SignInLink, User
 from wearlog.people.signin import make_link

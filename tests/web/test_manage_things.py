@@ -10,7 +10,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from tests.web.log_shop import MORNING, Shop, form_of
+from tests.mills.log_shop import MORNING, Shop, form_of
 from wearlog.equipment.models import Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import AuditEntry, Mill, Role, User

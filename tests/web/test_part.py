@@ -12,9 +12,9 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.look_mill import LookMill
+from tests.mills.look_mill import LookMill
 from wearlog.equipment.models import Fitting, Part
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Measurement
 

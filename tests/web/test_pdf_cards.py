@@ -12,11 +12,11 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.card_mill import SOURCES, give_points
-from tests.web.look_mill import LookMill
+from tests.mills.card_mill import SOURCES, give_points
+from tests.mills.look_mill import LookMill
 from tests.web.pdf_reader import Paper, ink, is_black_and_white
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule
 from wearlog.web.printing.pdf import NoPdf, pdf_of, static_file

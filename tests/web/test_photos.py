@@ -12,9 +12,9 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from tests.service.test_pictures import header_of_png, opened, photo
-from tests.web.log_shop import Shop
-from tests.web.test_guesses import text
+from tests.mills.log_shop import Shop
+from tests.service.photographs import header_of_png, opened, photo
+from tests.web.sheets import text
 from wearlog.runs.models import ShiftNote
 from wearlog.service.models import Incident, Photo, Service
 from wearlog.service.photos import path_of

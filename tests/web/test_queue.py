@@ -6,8 +6,8 @@ from typing import Any
 
 from django.test import Client
 
-from tests.web.log_shop import Shop
-from tests.web.test_sheet import hidden
+from tests.mills.log_shop import Shop
+from tests.web.sheets import hidden
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import Role, User
 from wearlog.runs.models import Reading, Run, ShiftNote

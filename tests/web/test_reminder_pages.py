@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.look_mill import LookMill
+from tests.mills.look_mill import LookMill
 from wearlog.equipment.models import Fitting, Part, PartType
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import Mark, ReminderWish, Rhythm

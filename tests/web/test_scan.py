@@ -12,10 +12,10 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from tests.web.card_mill import give_points
-from tests.web.look_mill import LookMill
+from tests.mills.card_mill import give_points
+from tests.mills.look_mill import LookMill
 from wearlog.equipment.models import Part, Position, Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, Role, User
 from wearlog.service.models import Service
 from wearlog.web.site.codes import Code

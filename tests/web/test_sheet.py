@@ -10,48 +10,18 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
+from tests.web.sheets import WEEK, hidden, page, week_of, words
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Role, User
 from wearlog.runs.models import Reading, Run
 from wearlog.web.log.forms.sheet import ClockField
-
-WEEK = "2026-03-02"  # a Monday
 
 
 @pytest.fixture
 def desk(client: Client, operator: User) -> Client:
     client.force_login(operator)
     return client
-
-
-def page(client: Client, address: str) -> str:
-    answer = client.get(address)
-    assert answer.status_code == 200
-    return answer.content.decode()
-
-
-def hidden(html: str) -> dict[str, str]:
-    """The fields that a browser sends along without anybody touching them."""
-    found = {}
-    for tag in re.findall(r"<input[^>]*>", html):
-        name = re.search(r'name="([^"]+)"', tag)
-        value = re.search(r'value="([^"]*)"', tag)
-        if name and 'type="checkbox"' not in tag and name[1] != "csrfmiddlewaretoken":
-            found[name[1]] = value[1] if value else ""
-    for name, inner in re.findall(r'<select name="([^"]+)"[^>]*>(.*?)</select>', html, re.S):
-        chosen = re.search(r'value="([^"]*)" selected', inner) or re.search(r'value="([^"]*)"', inner)
-        found[name] = chosen[1] if chosen else ""
-    return found
-
-
-def words(html: str) -> str:
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html))
-
-
-def week_of(shop: Shop, **query: str) -> str:
-    known = {"from": WEEK, **query}
-    return f"/presses/{shop.north.pk}/week/?" + "&".join(f"{key}={value}" for key, value in known.items())
 
 
 def test_a_week_is_typed_up_and_becomes_seven_days_of_runs(desk: Client, shop: Shop) -> None:

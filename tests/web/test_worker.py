@@ -8,7 +8,7 @@ import pytest
 from django.contrib.staticfiles import finders
 from django.test import Client
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.people.models import Mill, User
 from wearlog.web.offline.views import worker
 

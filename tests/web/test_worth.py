@@ -10,7 +10,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.forecasts.shop import Shop, number
+from tests.mills.forecast_shop import Shop, number
 from wearlog.compare.orders import NoOrder
 from wearlog.compare.replacing import Withheld
 from wearlog.compare.stopping import NoStop

@@ -25,8 +25,8 @@ import numpy as np
 from wearlog.calc import life as lives
 from wearlog.compare.ages import ages_of
 from wearlog.equipment.kinds import GROUND_BY_SEED
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import FittingRow, PartRow, TypeRow
+from wearlog.history.record import Record
+from wearlog.history.rows import FittingRow, PartRow, TypeRow
 from wearlog.service.work import RENEWS
 
 OFF_SEASON_S = 14 * 86400.0

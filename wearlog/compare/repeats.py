@@ -17,7 +17,7 @@ import numpy as np
 
 from wearlog.calc import recurrence as repeated
 from wearlog.compare.ages import ages_of
-from wearlog.forecasts.record import Record
+from wearlog.history.record import Record
 from wearlog.service.work import RENEWS
 
 REPEATED = ("polish", "clean", "adjust", "repair")

@@ -15,8 +15,8 @@ from enum import StrEnum
 from wearlog.calc import policy
 from wearlog.compare.ledger import LABOUR, STAND_STILL, Ledger, mean
 from wearlog.compare.lives import Ended, Lived, TypeLives
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import ServiceRow
+from wearlog.history.record import Record
+from wearlog.history.rows import ServiceRow
 from wearlog.service.work import RENEWS
 
 FAILURE_WORK = ("replace", "repair")

@@ -13,14 +13,14 @@ from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import STATES, DueItem
 from wearlog.forecasts.memory.scope import Scope
 from wearlog.forecasts.outlook import Outlook
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import PartRow, RuleRow
 from wearlog.forecasts.things import Thing, crops_of
 from wearlog.forecasts.triggers import counting
 from wearlog.forecasts.triggers.all import ALL, BY_NAME, first_of, state_of
 from wearlog.forecasts.triggers.case import Case
 from wearlog.forecasts.triggers.limit import TRIGGER as LIMIT
 from wearlog.forecasts.triggers.trips import Trip
+from wearlog.history.record import Record
+from wearlog.history.rows import PartRow, RuleRow
 from wearlog.lockout.cautions.caution import NOT_YET
 from wearlog.lockout.cautions.queries import cautions_for
 from wearlog.service.work import TAKES_NEXT_EDGE

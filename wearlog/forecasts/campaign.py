@@ -16,8 +16,8 @@ from wearlog.equipment.kinds import KINDS, Kind
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import reckoning
 from wearlog.forecasts.outlook import Outlook
-from wearlog.forecasts.rows import PlanRow
 from wearlog.forecasts.triggers.season import QUIET_DAYS
+from wearlog.history.rows import PlanRow
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import cautions_for
 from wearlog.people.tables import exhaustive

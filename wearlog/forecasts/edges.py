@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -23,8 +22,9 @@ from wearlog.calc.wear import (
     fingerprint,
     learn,
 )
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
+from wearlog.history.cache import Shelf
+from wearlog.history.record import Record
+from wearlog.history.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
 from wearlog.service.work import RENEWS
 
 SHIFTS = ("polish",)
@@ -34,30 +34,8 @@ SAME_WORK_S = 86400.0
 EdgeKey = tuple[int, str]
 """Part and edge; the edge is empty for a part that has one."""
 
-LEARNED_KEPT = 4
-_memory: OrderedDict[str, tuple[Learned, ...]] = OrderedDict()
-_lock = threading.Lock()
-
-
-def _learned(records: list[TypeRecord], name: str) -> tuple[Learned, ...]:
-    """What the records teach, kept in the process under the name of their content."""
-    with _lock:
-        kept = _memory.get(name)
-        if kept is not None:
-            _memory.move_to_end(name)
-            return kept
-    made = learn(records)
-    with _lock:
-        _memory[name] = made
-        while len(_memory) > LEARNED_KEPT:
-            _memory.popitem(last=False)
-    return made
-
-
-def forget() -> None:
-    """Drop what is kept in this process."""
-    with _lock:
-        _memory.clear()
+_LEARNED: Shelf[str, tuple[Learned, ...]] = Shelf("what gauges have taught", most=4)
+"""Under the name of the content that it was learned from."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +59,7 @@ class Edges:
     def fits(self) -> Mapping[int, TypeFit]:
         """The wear model's answer for each part type, learned together: types teach each other."""
         records = self._type_records
-        learned = _learned(list(records.values()), self._taught)
+        learned = _LEARNED.get(self._taught, lambda: learn(list(records.values())))
         return {
             type_id: answers(record, known)
             for (type_id, record), known in zip(records.items(), learned, strict=True)

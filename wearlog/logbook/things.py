@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook.door import enter
-from wearlog.people import accounts, audit
+from wearlog.people import audit
 from wearlog.people.cleaning import check_numbers, clean
 from wearlog.people.fields import Quantity
 from wearlog.people.models import Mill, User
@@ -105,12 +105,6 @@ def remove_thing(*, by: User | None, at: datetime, thing: models.Model, reason: 
 def remove_plan_entry(*, by: User | None, at: datetime, entry: PlanEntry) -> None:
     """Take an entry out of the season plan."""
     remove_thing(by=by, at=at, thing=entry)
-
-
-def save_person(*, by: User | None, at: datetime, user: User, password: str | None = None) -> User:
-    """Add or change a person. People change their own name, mail, units and password; the rest is the
-    owner's. There is always one owner who can sign in."""
-    return enter(lambda: accounts.save_person(by=by, at=at, user=user, password=password))
 
 
 def _check_press(press: Press, before: Press | None) -> None:

@@ -53,7 +53,8 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
     """Log a run, with the reading at its end where it was logged by the meter.
 
     A start that is not given is counted back from the end (`at` where that is not given either) by the
-    hours, or by what the meter advanced. Raises Doubtful and Refused as `logbook.actions` says.
+    hours, or by what the meter advanced. The same `entry.ref` sent again returns the run that stands. Raises
+    Doubtful and Refused as `logbook.actions` says.
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
@@ -122,7 +123,11 @@ def stop_run(
     oil_kg: Decimal | None = None,
     confirmed: Collection[str] = (),
 ) -> Run:
-    """End a run that goes on. The same stop sent twice is one; another one is refused with who stopped it."""
+    """End a run that goes on. The same stop sent twice is one; another one is refused with who stopped it.
+
+    With `meter_h` a reading is written at its end and the hours follow from it. `seed_kg` None with
+    `seed_how` "worked_out" works the seed out from the usual rate, and asks first.
+    """
     require(by, Permission.LOG)
     press_id = Run.objects.filter(pk=run_id).values_list("press_id", flat=True).first()
     if press_id is None:

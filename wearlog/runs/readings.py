@@ -39,7 +39,8 @@ def log_reading(
     new_meter: bool = False,
     confirmed: Collection[str] = (),
 ) -> Reading:
-    """Log a reading. The same value at the same instant is the same reading."""
+    """Log what the hour meter shows; `new_meter` where it is the first value of a meter just fitted. The same
+    value at the same instant is the same reading."""
     require(by, Permission.LOG)
     press = locked_press(press_id)
     reading = new_reading(by=by, at=at, press=press, read_at=read_at, meter_h=meter_h, new_meter=new_meter)

@@ -89,7 +89,8 @@ def run_words(run: Run, system: str) -> str:
 
 def until(start: datetime, end: datetime) -> str:
     """The clock at the end, with the day where it is another one than at the start."""
-    start, end = timezone.localtime(start), timezone.localtime(end)
+    zone = timezone.get_current_timezone()
+    start, end = start.astimezone(zone), end.astimezone(zone)
     clock = f"{end:%H:%M}"
     return clock if start.date() == end.date() else f"{in_figures(end)} {clock}"
 
@@ -103,17 +104,19 @@ def reading_words(reading: Reading) -> str:
 
 
 def done_words(service: Service) -> str:
-    """`Flipped die D5-04, edge A (left die)`: `words.tasks.heading` with the word for what is done."""
-    work, position = done_word(service.action), service.position
-    if service.part is None:
-        return worded(work, position.name if position is not None else _("the press"))
-    words = worded(work, fitted_part_words(service.part, service.edge))
-    return at_place(words, position.name) if position is not None else words
+    """`Flipped die D5-04, edge A`: `words.tasks.heading` with the word for what is done."""
+    if service.part is not None:
+        thing = fitted_part_words(service.part, service.edge)
+    else:
+        thing = service.position.name if service.position is not None else _("the press")
+    return worded(done_word(service.action), thing)
 
 
 def work_words(service: Service) -> str:
-    """`Cleaned the press, for rapeseed, signed by Mira`: done for which crop."""
+    """`Flipped die D5-04, edge A (left die)`; `Cleaned the press, for rapeseed, signed by Mira`."""
     words = done_words(service)
+    if service.part is not None and service.position is not None:
+        words = at_place(words, service.position.name)
     change: CropChange | None = getattr(service, "crop_change", None)
     if change is not None:
         words += ", " + _("for %(crop)s, signed by %(name)s") % {

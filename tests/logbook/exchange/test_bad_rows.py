@@ -12,7 +12,7 @@ from django.core.management import CommandError, call_command
 
 from tests.logbook.exchange.books import small_book, write_book
 from wearlog.equipment.models import Press
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.logbook.exchange.importing import import_logbook
 from wearlog.logbook.exchange.problems import BadLogbook, BadRow, Unreadable
 from wearlog.people.models import AuditEntry, Mill

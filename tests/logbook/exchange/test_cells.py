@@ -55,7 +55,7 @@ def test_a_number_is_written_as_the_shortest_plain_decimal(value: str, cell: str
         (".", "plain number"),
         ("5.1234567", "at most 6 decimals"),
         ("1.0000000", "at most 6 decimals"),
-        ("1000000000", "below 1,000,000,000"),
+        ("1000000000", "Write a number from 0 to 999999999 kg"),
         ("-0.1", "Write a number from 0 to 999999999 kg"),
     ],
 )

@@ -19,8 +19,8 @@ import numpy as np
 from wearlog.calc.track import crossing
 from wearlog.forecasts.edges import SAME_WORK_S, Edge, EdgeKey, Edges
 from wearlog.forecasts.outlook import Outlook
-from wearlog.forecasts.rows import PartRow, ServiceRow, TypeRow
 from wearlog.forecasts.triggers.limit import past_of
+from wearlog.history.rows import PartRow, ServiceRow, TypeRow
 from wearlog.service.work import ENDS_LIFE, RENEWS
 
 OF_WEAR = re.compile(r"\b(worn|wear|limit)\b", re.IGNORECASE)

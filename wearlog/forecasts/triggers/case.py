@@ -7,11 +7,11 @@ from functools import cached_property
 
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.outlook import TENTH, Outlook, Path
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import RuleRow
 from wearlog.forecasts.things import Thing, crops_of
 from wearlog.forecasts.triggers import counting, why
 from wearlog.forecasts.triggers.trips import Dates
+from wearlog.history.record import Record
+from wearlog.history.rows import RuleRow
 
 
 @dataclass(frozen=True)

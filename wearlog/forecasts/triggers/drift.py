@@ -13,13 +13,13 @@ from datetime import date
 import numpy as np
 from django.utils.translation import gettext as _
 
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, Ints
 from wearlog.forecasts.things import Thing
 from wearlog.forecasts.triggers import why
 from wearlog.forecasts.triggers.case import Case
 from wearlog.forecasts.triggers.trigger import Trigger
 from wearlog.forecasts.triggers.trips import Trip, on
+from wearlog.history.record import Record
+from wearlog.history.rows import Floats, Ints
 from wearlog.service.models import Rule
 
 SPEED_BAND_HZ = 5.0

@@ -7,12 +7,12 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
-from wearlog.forecasts.rows import IncidentRow
 from wearlog.forecasts.things import Thing, place_at
 from wearlog.forecasts.triggers import why
 from wearlog.forecasts.triggers.case import Case
 from wearlog.forecasts.triggers.trigger import Trigger
 from wearlog.forecasts.triggers.trips import Trip, on
+from wearlog.history.rows import IncidentRow
 from wearlog.service.models import IncidentKind, Rule
 
 

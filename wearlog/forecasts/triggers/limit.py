@@ -16,13 +16,13 @@ from wearlog.forecasts.edges import Edge, Edges
 from wearlog.forecasts.guessed import Guessed, guessed_in
 from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.outlook import TENTH, Outlook, Path
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, PartRow, PositionRow, TypeRow
 from wearlog.forecasts.things import crops_of, spans_of
 from wearlog.forecasts.triggers import why, why_limit
 from wearlog.forecasts.triggers.case import Case
 from wearlog.forecasts.triggers.trigger import Trigger
 from wearlog.forecasts.triggers.trips import Trip
+from wearlog.history.record import Record
+from wearlog.history.rows import Floats, PartRow, PositionRow, TypeRow
 from wearlog.service.models import Rule
 from wearlog.service.work import RENEWS
 

@@ -10,13 +10,13 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from wearlog.forecasts.outlook import Outlook
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, Ints, PlanRow
 from wearlog.forecasts.things import Thing
 from wearlog.forecasts.triggers import why
 from wearlog.forecasts.triggers.case import Case
 from wearlog.forecasts.triggers.trigger import Trigger
 from wearlog.forecasts.triggers.trips import Trip, on
+from wearlog.history.record import Record
+from wearlog.history.rows import Floats, Ints, PlanRow
 from wearlog.service.models import Rule
 
 QUIET_DAYS = 14

@@ -8,9 +8,9 @@ from datetime import date, timedelta
 from typing import Generic, TypeVar, cast
 
 from wearlog.forecasts.guessed import Guessed
-from wearlog.forecasts.rows import RuleRow
 from wearlog.forecasts.triggers.case import Case
 from wearlog.forecasts.triggers.trips import Trip
+from wearlog.history.rows import RuleRow
 from wearlog.service.models import Rule
 
 COUNTED_OVERDUE_DAYS = 7

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from django.utils.translation import gettext as _
 
-from wearlog.people.fields import Limits, plain
+from wearlog.people.fields import MOST, Limits, plain
 from wearlog.people.spreadsheets import guarded, unguarded
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 Moment = TypeVar("Moment", bound=date)
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199
+STORABLE = Limits.of(-MOST, MOST)
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
 DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -113,9 +114,9 @@ class Yes(Form):
 
 @dataclass(frozen=True)
 class Number(Form):
-    """A decimal with at most six decimals and nine digits before the point, within the limits."""
+    """A decimal with at most six decimals, within the limits."""
 
-    limits: Limits | None = None
+    limits: Limits = STORABLE
     unit: Words = ""
 
     def read(self, cell: str, zone: tzinfo) -> Decimal:
@@ -126,9 +127,7 @@ class Number(Form):
         if len(cell.partition(".")[2]) > 6:
             raise BadCell(_("write at most 6 decimals"))
         number = Decimal(cell)
-        if abs(number) >= 1_000_000_000:
-            raise BadCell(_("write a number below 1,000,000,000"))
-        if self.limits is not None and not self.limits.hold(number):
+        if not self.limits.hold(number):
             raise BadCell(self.limits.refusal(self.unit).removesuffix("."))
         return number or Decimal(0)  # no minus on a nought
 

@@ -33,7 +33,7 @@ from wearlog.web.site import log_lines
 from wearlog.web.site.access import SignedInRequest, needs
 from wearlog.words.actions import work_word
 from wearlog.words.days import day_words
-from wearlog.words.kinds import kind_words
+from wearlog.words.kinds import kind_words, with_edge
 
 STATES = (
     ("", gettext_lazy("in the mill")),
@@ -46,10 +46,7 @@ PER_PAGE = 50
 
 def place_words(part: Part, fitting: Fitting | None) -> str:
     if fitting is not None:
-        place = str(fitting.position)
-        if not fitting.edge:
-            return place
-        return _("%(part)s, edge %(edge)s") % {"part": place, "edge": fitting.edge}
+        return with_edge(str(fitting.position), fitting.edge)
     if part.retired_on is not None:
         because = f": {part.get_retired_because_display()}" if part.retired_because else ""
         return _("retired") + because

@@ -1,35 +1,28 @@
 """The whole log as plain rows, whatever day it is asked for: read once, and kept while it stays as it is.
 
 Runs and readings are most of a log. They are kept per press under the press's own version, so that an entry
-at one press makes only that press's be read again; all the rest is kept under the log's version. Within a
-transaction, and where a version was never written, nothing is kept.
+at one press makes only that press's be read again; all the rest is kept under the log's version
+(`history.cache`). What only comparisons and money need stands apart (`history.yields`, `history.bills`) and
+is read when one of them first asks.
 """
 
 from __future__ import annotations
 
-import threading
-from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
-from typing import Any
+from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
-import numpy as np
-from django.db import connection
-from django.db.models import Case, F, When
+from django.db.models import Count, F, Max
 
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
-from wearlog.forecasts import versions
-from wearlog.forecasts.models import Widening
-from wearlog.forecasts.rows import (
-    ABOUT,
-    WORKED_OUT,
+from wearlog.history.cache import RunsShelf, VersionShelf
+from wearlog.history.models import Widening
+from wearlog.history.rows import (
     FittingRow,
     Floats,
     IncidentRow,
-    Ints,
     MeasurementRow,
     PartRow,
     PlanRow,
@@ -37,83 +30,16 @@ from wearlog.forecasts.rows import (
     PressRow,
     ReadingColumns,
     RuleRow,
-    RunColumns,
     ServiceRow,
     TypeRow,
 )
+from wearlog.history.runs import PressRuns, runs_of
 from wearlog.people.models import Mill
 from wearlog.runs import hours
 from wearlog.runs.columns import number, seconds
-from wearlog.runs.models import Crop, PlanEntry, Run, SeedHow
+from wearlog.runs.models import Crop, PlanEntry, Run
 from wearlog.service.models import Incident, Measurement, Rule, Service
 from wearlog.service.triggers import Asked, asked_by, field_of
-
-
-@dataclass(frozen=True, eq=False)
-class PressRuns:
-    """All runs of one press in any order, shape (n,) each, NaN for null; `crop_id` is the crop's key."""
-
-    id: Ints
-    start: Floats
-    ended: Floats
-    recorded_h: Floats
-    seed_kg: Floats
-    crop_id: Ints
-    slot: Ints
-    drive_hz: Floats
-    moisture_pct: Floats
-    purge: np.ndarray
-    seed_how: Ints
-    through: Mapping[int, str]
-
-    @cached_property
-    def ends(self) -> Floats:
-        """When each run ended; where only its hours are known, when that must have been."""
-        return hours.ends_by(self.start, self.ended, self.recorded_h)
-
-    def upto(self, end: float, crops: tuple[int, ...]) -> RunColumns:
-        """The runs that had started and ended by an instant, in order; an end after it counts as unknown.
-        Crops become their places in `crops`, the keys of all crops in the order of the record."""
-        if self._last > end:
-            return self._cut(end, crops)
-        kept = self._whole.get(crops)
-        if kept is None:
-            self._whole.clear()
-            kept = self._whole[crops] = self._cut(end, crops)
-        return kept
-
-    @cached_property
-    def _last(self) -> float:
-        return float(np.nanmax(np.concatenate([self.start, self.ends]), initial=-np.inf))
-
-    @cached_property
-    def _whole(self) -> dict[tuple[int, ...], RunColumns]:
-        return {}
-
-    def _cut(self, end: float, crops: tuple[int, ...]) -> RunColumns:
-        ends = hours.ends_by(self.start, self.ended, self.recorded_h, end)
-        begun = self.start < end
-        own = np.flatnonzero(begun & ~np.isnan(ends))
-        going_on = np.flatnonzero(begun & np.isnan(ends))
-        own = own[np.lexsort((self.id[own], ends[own], self.start[own]))]
-        order = np.argsort(crops)
-        place = order[np.searchsorted(np.array(crops)[order], self.crop_id[own])]
-        return RunColumns(
-            id=self.id[own],
-            start=self.start[own],
-            end=ends[own],
-            recorded_h=self.recorded_h[own],
-            seed_kg=self.seed_kg[own],
-            crop=place,
-            slot=self.slot[own],
-            through=tuple(self.through.get(int(key), "") for key in self.id[own]) if self.through else None,
-            drive_hz=self.drive_hz[own],
-            moisture_pct=self.moisture_pct[own],
-            purge=self.purge[own],
-            seed_how=self.seed_how[own],
-            going_on=self.start[going_on],
-            slot_going_on=self.slot[going_on],
-        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,66 +63,78 @@ class Whole:
     readings: Mapping[int, ReadingColumns]
     widenings: tuple[tuple[date, float], ...]
     """From which day on ranges are widened by how much, in order of days."""
+    runs_seen: tuple[int, int]
+    """The last number and the count of all runs when this was read."""
+
+    def press_hours(self, press_id: int) -> Floats:
+        """What each run of a press has of the press's hours, which count each moment once; in the order of
+        `runs`, NaN for one that goes on."""
+        runs = self.runs[press_id]
+        found = hours.worked_out(
+            start=runs.start,
+            end=runs.ends,
+            recorded_h=runs.recorded_h,
+            slot=runs.slot,
+            readings=self.readings.get(press_id),
+            by_meter=self.presses[press_id].by_meter,
+        )
+        return found.press_h
 
 
-@dataclass(frozen=True)
-class _Kept:
-    number: int
-    whole: Whole
+@dataclass(frozen=True, eq=False)
+class _OfPress:
+    """None where there are none."""
+
+    runs: PressRuns | None
+    readings: ReadingColumns | None
 
 
-_latest: dict[str, _Kept] = {}
-_by_press: dict[int, tuple[int, PressRuns | None, ReadingColumns | None]] = {}
-"""Of each press: the version of its runs, and those runs and readings, None where it has none."""
-_lock = threading.Lock()
-
-
-def forget() -> None:
-    """Drop what is kept in this process."""
-    with _lock:
-        _latest.clear()
-        _by_press.clear()
+_ROWS: VersionShelf[None, Whole] = VersionShelf("the log's rows", most=1)
+_OF_PRESS: RunsShelf[_OfPress] = RunsShelf("runs and readings of each press")
 
 
 def whole() -> Whole:
     """The log as it stands. Reads only."""
-    number = versions.current()
-    lasting = number > 0 and not connection.in_atomic_block
-    if not lasting:
-        return anew()
-    kept = _latest.get("kept")
-    if kept is not None and kept.number == number:
-        return kept.whole
-    with _lock:
-        kept = _latest.get("kept")
-        if kept is not None and kept.number == number:
-            return kept.whole
-        of_runs = versions.of_runs()
-        made = _read({press: kept for press, kept in _by_press.items() if of_runs.get(press) == kept[0]})
-        if versions.current() == number:
-            _latest["kept"] = _Kept(number, made)
-            _by_press.clear()
-            for press_id, version in of_runs.items():
-                _by_press[press_id] = version, made.runs.get(press_id), made.readings.get(press_id)
-    return made
+    return _ROWS.get(None, lambda: _read(_OF_PRESS.get), one_at_a_time=True)
+
+
+def seen_anew() -> Whole:
+    """The log as it stands, read again also where runs came in by another way than the log's own door, which
+    raises no version: the last number and the count of runs tell."""
+    log = whole()
+    return log if log.runs_seen == runs_seen() else anew()
 
 
 def anew() -> Whole:
     """The log as it stands, read from the database whatever is kept."""
-    return _read({})
+    return _read(lambda presses, make: dict(make(list(presses))))
 
 
-def _read(known: Mapping[int, tuple[int, PressRuns | None, ReadingColumns | None]]) -> Whole:
+def runs_seen() -> tuple[int, int]:
+    """The last number and the count of all runs, struck out or not."""
+    found = Run.objects.aggregate(last=Max("pk"), count=Count("pk"))
+    return found["last"] or 0, found["count"]
+
+
+class _Getter(Protocol):
+    def __call__(
+        self, presses: Collection[int], make: Callable[[list[int]], Mapping[int, _OfPress]]
+    ) -> dict[int, _OfPress]: ...
+
+
+def _read(get: _Getter) -> Whole:
     mill = Mill.current()
+    seen = runs_seen()
     crops = tuple(Crop.objects.order_by("code").values_list("id", "code"))
     crop_index = {pk: index for index, (pk, _) in enumerate(crops)}
     presses = _presses()
-    fresh = [press for press in presses if press not in known]
-    runs = {press: kept[1] for press, kept in known.items() if press in presses and kept[1] is not None}
-    readings = {press: kept[2] for press, kept in known.items() if press in presses and kept[2] is not None}
-    if fresh:
-        runs |= _runs(fresh, every=not known)
-        readings |= hours.readings_of(fresh)
+
+    def read(wanted: list[int]) -> dict[int, _OfPress]:
+        runs = runs_of(wanted, every=len(wanted) == len(presses))
+        readings = hours.readings_of(wanted)
+        return {press_id: _OfPress(runs.get(press_id), readings.get(press_id)) for press_id in wanted}
+
+    of_press = get(presses, read)
     return Whole(
         zone=mill.zone,
         units=mill.units,
@@ -211,9 +149,12 @@ def _read(known: Mapping[int, tuple[int, PressRuns | None, ReadingColumns | None
         measurements=_measurements(),
         incidents=_incidents(),
         plan=_plan(crop_index),
-        runs=runs,
-        readings=readings,
+        runs={press_id: kept.runs for press_id, kept in of_press.items() if kept.runs is not None},
+        readings={
+            press_id: kept.readings for press_id, kept in of_press.items() if kept.readings is not None
+        },
         widenings=tuple(Widening.objects.order_by("since").values_list("since", "factor")),
+        runs_seen=seen,
     )
 
 
@@ -355,42 +296,3 @@ def _plan(crop_index: dict[int, int]) -> tuple[PlanRow, ...]:
         PlanRow(press, crop_index[crop], start, end, float(seed), planned)
         for press, crop, start, end, seed, planned in rows
     )
-
-
-def _runs(presses: list[int], *, every: bool) -> dict[int, PressRuns]:
-    rows = Run.objects.standing() if every else Run.objects.standing().filter(press_id__in=presses)
-    guessed = Case(
-        When(seed_how=SeedHow.ABOUT, then=ABOUT),
-        When(seed_how=SeedHow.WORKED_OUT, then=WORKED_OUT),
-        default=0,
-    )
-    table = hours.run_columns(
-        rows.annotate(how=guessed),
-        numbers=("crop_id", "seed_kg", "drive_hz", "moisture_pct"),
-        flags=("purge", "how"),
-    )
-    if table["id"].size == 0:
-        return {}
-    through: dict[int, dict[int, str]] = defaultdict(dict)
-    for press_id, run_id, barrels in (
-        rows.exclude(through="").order_by().values_list("press_id", "id", "through")
-    ):
-        through[press_id][run_id] = barrels
-    found = {}
-    for press_id in np.unique(table["press_id"]).astype(int).tolist():
-        own = np.flatnonzero(table["press_id"] == press_id)
-        found[press_id] = PressRuns(
-            id=table["id"][own].astype(np.int64),
-            start=table["started_at"][own],
-            ended=table["ended_at"][own],
-            recorded_h=table["hours_h"][own],
-            seed_kg=table["seed_kg"][own],
-            crop_id=table["crop_id"][own].astype(np.int64),
-            slot=table["slot"][own].astype(np.int64),
-            drive_hz=table["drive_hz"][own],
-            moisture_pct=table["moisture_pct"][own],
-            purge=table["purge"][own] > 0,
-            seed_how=table["how"][own].astype(np.int64),
-            through=through.get(press_id, {}),
-        )
-    return found

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewRun, NewWork

@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from tests.reminders.wishes import any_hour
+from tests.mills.wishes import any_hour
 from wearlog.equipment.models import Fitting, Kind, Part, PartType, Position, Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Crop, PlanEntry, Price, Run

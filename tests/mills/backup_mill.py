@@ -28,7 +28,7 @@ from typing import IO, Any
 
 from tests.services.processes import ROOT, run
 
-PROGRAM = [sys.executable, "-m", "tests.services.backup_mill"]
+PROGRAM = [sys.executable, "-m", "tests.mills.backup_mill"]
 MANAGE = [sys.executable, "manage.py"]
 TOUCHES = {
     "open", "os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.chmod", "os.listdir", "os.scandir",
@@ -169,7 +169,7 @@ def children(mill: BackupMill, log: Path) -> Iterator[Children]:
 
 def add_photos(count: int) -> None:
     """A note that has so many photos, each of its own."""
-    from tests.service.test_pictures import photo
+    from tests.service.photographs import photo
     from wearlog.logbook import actions
     from wearlog.people.models import Role, User
     from wearlog.runs.models import ShiftNote
@@ -184,9 +184,9 @@ def add_photos(count: int) -> None:
 
 
 def fill(how: str) -> None:
-    from django.core.management import call_command
+    from tests.migrated import migrate
 
-    call_command("migrate", verbosity=0, no_backup=True)
+    migrate(no_backup=True)
     if how == "demo":
         from wearlog.logbook import demo
 

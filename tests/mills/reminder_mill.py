@@ -1,6 +1,6 @@
 """Run as a program: fill an empty database with overdue work, or scan and send until killed.
 
-`python -m tests.services.reminder_mill fill PRESSES RULES` brings the database up to date and makes
+`python -m tests.mills.reminder_mill fill PRESSES RULES` brings the database up to date and makes
 PRESSES x RULES items that have been overdue for years, told to one operator. `... send INSTANT` takes INSTANT
 for now and lets time go on from there. `... wake` does what one beat of the schedule does. `... link` prints
 the secret of a sign-in link for the operator.
@@ -17,17 +17,16 @@ import django
 
 
 def fill(presses: int, rules: int) -> None:
-    from django.core.management import call_command
-
-    from tests.reminders.wishes import any_hour
+    from tests.migrated import migrate
+    from tests.mills.wishes import any_hour
     from wearlog.equipment.models import Press
-    from wearlog.forecasts.models import LogVersion
+    from wearlog.history.models import LogVersion
     from wearlog.lockout.models import EnergySource
     from wearlog.people.models import Mill, Role, User
     from wearlog.runs.models import Crop
     from wearlog.service.models import Rule, Service
 
-    call_command("migrate", verbosity=0)
+    migrate()
     Crop.objects.create(code="rapeseed")
     Mill(name="Many presses", time_zone="UTC", units="metric").save()
     any_hour(User.objects.create_user("operator", email="operator@mill.example", role=Role.OPERATOR))
