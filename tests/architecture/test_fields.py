@@ -13,7 +13,6 @@ from django.apps import apps
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.functional import Promise
-from wearlog.web.site.history_words import column_words
 
 from wearlog.lockout.models import CautionWording
 from wearlog.logbook.exchange.cells import BadCell

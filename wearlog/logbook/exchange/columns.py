@@ -161,7 +161,7 @@ CROP = Column("crop", "crop__code", refers="crops")
 POSITION = Column("position", "position__name", refers="positions")
 PART = Column("part", "part__code", refers="parts")
 
-FIRST_TRIGGERS = ("every_h every_kg every_days after_crop at_limit on_drift after_incident").split()
+FIRST_TRIGGERS = ["every_h", "every_kg", "every_days", "after_crop", "at_limit", "on_drift", "after_incident"]
 """The triggers that the format began with; others are written behind all columns, where a rule has one."""
 
 
