@@ -88,10 +88,6 @@ def things_to_bring(item: DueItem, system: str = "", *, name_size: bool = False)
     return tuple(things)
 
 
-SPARED = {Action.REBUILD, Action.REPAIR, Action.HARD_FACE, Action.REAM}
-"""Work for which the part leaves the press: with a spare it goes on meanwhile, or if the work fails."""
-
-
 def _goes_on(action: str, kind: str, size: str) -> str:
     """The part that takes the place of the old one, for good or while that is worked on."""
     words = {"kind": kind, "size": size}
