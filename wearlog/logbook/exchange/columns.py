@@ -161,22 +161,13 @@ CROP = Column("crop", "crop__code", refers="crops")
 POSITION = Column("position", "position__name", refers="positions")
 PART = Column("part", "part__code", refers="parts")
 
-FIRST_TRIGGERS = (
-    "every_h",
-    "every_kg",
-    "every_days",
-    "after_crop",
-    "at_limit",
-    "on_drift",
-    "after_incident",
-)
+FIRST_TRIGGERS = ["every_h", "every_kg", "every_days", "after_crop", "at_limit", "on_drift", "after_incident"]
 """The triggers that the format began with; others are written behind all columns, where a rule has one."""
 
 
 def trigger_column(name: str) -> Column:
-    if Rule._meta.get_field(name).is_relation:
-        return Column(name, f"{name}__code", refers="crops", came_later=name not in FIRST_TRIGGERS)
-    return Column(name, came_later=name not in FIRST_TRIGGERS)
+    path = f"{name}__code" if Rule._meta.get_field(name).is_relation else ""
+    return Column(name, path, "crops" if path else "", came_later=name not in FIRST_TRIGGERS)
 
 
 TABLES = (
