@@ -85,8 +85,8 @@ NO_PAGES = {
     "look:look",
 }  # fmt: skip
 """They lead a signed-in person elsewhere, take a POST only, or answer with an archive, a photo, or the PDF
-of a page that is walked (`tests/web/test_pdf_cards.py` reads the caution in it); the page of the look is
-there for developers alone, who meet it in `tests/browser/test_look_page.py`."""
+of a page that is walked (`tests/web/printing/test_cards_as_pdf.py` reads the caution in it); the page of the
+look is there for developers alone, who meet it in `tests/browser/test_look_page.py`."""
 
 
 @pytest.mark.parametrize("role", Role.values)
