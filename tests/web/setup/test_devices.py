@@ -8,7 +8,6 @@ from datetime import timedelta
 import pytest
 from django.test import Client
 from django.utils import timezone
-from pytest_django.fixtures import Settings
 
 from tests.mills.log_shop import Shop
 from wearlog.people import sessions
@@ -167,11 +166,6 @@ def test_only_a_post_notes_a_use_and_the_page_asks_its_script_for_one(operator: 
 
 
 # --- passwords --------------------------------------------------------------------------------------
-
-
-@pytest.fixture(autouse=True)
-def quick_hashes(settings: Settings) -> None:
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
 NEW = {"name": "Oskar", "new_password": "seven brown hulls", "again": "seven brown hulls"}

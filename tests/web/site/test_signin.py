@@ -21,12 +21,6 @@ from wearlog.web.site import known_devices
 PASSWORD = "linseed and hemp"
 
 
-@pytest.fixture(autouse=True)
-def quick_hashes(settings: Settings) -> None:
-    """The real hash takes a tenth of a second on purpose; these tests make hundreds."""
-    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-
-
 @pytest.fixture
 def olga(owner: User) -> User:
     owner.set_password(PASSWORD)
