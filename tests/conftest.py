@@ -18,6 +18,7 @@ from hypothesis import settings as hypothesis_settings
 from tests import migrated
 from tests.examples import FULL
 from tests.requirements import ON_POSTGRESQL, REQUIREMENTS, all_required, gettext_program, pdf_library
+from wearlog.history import cache
 from wearlog.people.models import Mill, Role, User
 
 # No test fails on a clock. Where everything is judged, the examples are the same each time, so that a change
@@ -26,6 +27,12 @@ unhurried = hypothesis_settings(deadline=None, suppress_health_check=[HealthChec
 hypothesis_settings.register_profile("house", unhurried, derandomize=all_required())
 hypothesis_settings.register_profile(FULL, unhurried, max_examples=1000)
 hypothesis_settings.load_profile("house")
+
+
+@pytest.fixture(autouse=True)
+def nothing_is_kept_from_another_test() -> None:
+    """What the process keeps of one test's mill would be wrong of the next one's."""
+    cache.forget()
 
 
 @pytest.fixture

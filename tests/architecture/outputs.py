@@ -21,9 +21,10 @@ from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, Session, User
 from wearlog.reminders.channels.mail.links import SINGLE, job_url, stop_url
-from wearlog.service.models import Action
 from wearlog.web.site.codes import Code
-from wearlog.web.site.tags.due import STATE_WORDS, card_key, task_line
+from wearlog.web.site.tags.due import card_key
+from wearlog.words.actions import work_word
+from wearlog.words.tasks import STATE_WORDS, task_line
 
 SAMPLES = 3
 """Pages of one address that differ only in their query are opened this often ..."""
@@ -86,7 +87,7 @@ def shows(output: Output, item: DueItem) -> bool:
     if squeezed(item.why) in output.words or task_line(item) in output.words:
         return True
     if item.part and item.part in output.words:
-        work, part = Action(item.action).label, re.escape(item.part)
+        work, part = work_word(item.action), re.escape(item.part)
         named = rf"\b{work} (\w+ )?{part}\b|\b{part}\b[^:]{{0,200}}\b({STATES}): {work}\b"
         if re.search(named, output.words, re.IGNORECASE):
             return True

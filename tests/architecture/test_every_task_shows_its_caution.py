@@ -291,7 +291,7 @@ def test_plain_text_without_its_caution_makes_the_walk_fail(
 def test_a_table_without_its_caution_makes_the_walk_fail(
     items: list[DueItem], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from wearlog.forecasts import printing
+    from wearlog.words import printing
 
     monkeypatch.setattr(printing, "caution_as_text", lambda caution, width=None: "Mind the screw.")
     assert problems_of_table(items)

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, BrowserContext, Page
 from pytest_django.live_server_helper import LiveServer
 
 from tests.browser.program import SignIn, chromium
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import User
 
 # Playwright keeps an event loop in this thread; the tests' own queries are made from here all the same.

@@ -42,7 +42,7 @@ def test_a_photo_is_taken_with_the_work_and_seen_in_the_log(
     page.get_by_label("What was found").fill("Varnish on flight 3")
     page.get_by_label("Photo").set_input_files(taken)
     page.get_by_role("button", name="Save the work").click()
-    expect(page.get_by_text("Cleaned: North press")).to_be_visible()
+    expect(page.get_by_text("Cleaned North press")).to_be_visible()
     page.goto("/log/")
     small = page.get_by_role("img", name="Photo 1: Cleaned")
     expect(small).to_be_visible()

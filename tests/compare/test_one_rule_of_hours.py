@@ -29,8 +29,8 @@ from wearlog.calc.meters import Source
 from wearlog.compare import runtable
 from wearlog.compare.stopping import pressed
 from wearlog.equipment.models import Position, Press
-from wearlog.forecasts.record import NO_RUNS, Record, load
-from wearlog.forecasts.rows import WORKED_OUT
+from wearlog.history.record import NO_RUNS, Record, load
+from wearlog.history.rows import WORKED_OUT
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewRun
 from wearlog.logbook.exchange.exporting import export_logbook

@@ -8,7 +8,7 @@ import pytest
 
 from tests.mills.forecast_shop import Shop
 from wearlog.compare.repeats import Repeat, Trend, repeats
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
 
 AS_OF = date(2026, 12, 31)
 

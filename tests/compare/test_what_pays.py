@@ -15,7 +15,7 @@ from wearlog.compare.replacing import Mending, Planned, Withheld, mend_or_buy, p
 from wearlog.compare.stopping import NoStop, Stop, stops
 from wearlog.equipment.models import PartType
 from wearlog.forecasts.edges import Edges
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
 from wearlog.runs.models import Price, Run
 from wearlog.service.models import Service
 

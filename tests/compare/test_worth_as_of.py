@@ -19,7 +19,7 @@ from wearlog.compare.replacing import mend_or_buy, planned_or_not
 from wearlog.compare.stopping import stops
 from wearlog.equipment.models import PartType
 from wearlog.forecasts.edges import Edges
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
 from wearlog.runs.models import Price, Run
 from wearlog.service.models import Service
 

@@ -12,8 +12,8 @@ from django.db import transaction
 from tests.mills.busy_mill import DAYS, FIRST, a_busy_mill, cut_off
 from tests.mills.forecast_shop import Shop
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.printing import as_data
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
+from wearlog.words.printing import as_data
 
 
 def told(as_of: date) -> list[dict[str, Any]]:

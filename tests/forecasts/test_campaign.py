@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.mills.forecast_shop import Shop, day
 from wearlog.forecasts.campaign import Campaign, campaign_of, grouped, opens_press, stop_at
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.rows import PlanRow
+from wearlog.history.rows import PlanRow
 from wearlog.lockout.cautions.caution import NOT_YET
 
 TODAY = date(2026, 9, 10)

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from tests.dates import at
 from tests.mills.forecast_shop import Shop, day, when
 from wearlog.calc.meters import Stretches
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
 
 
 class TestTheEndOfTheDay:

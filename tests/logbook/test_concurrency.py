@@ -13,7 +13,7 @@ from tests.at_once import ROUNDS, at_once
 from tests.dates import at
 from tests.mills.logbook_mill import NOW, SmallMill, a_small_mill, somebody, vienna_mill
 from wearlog.equipment.models import Fitting
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewRun, NewWork
 from wearlog.people import signin

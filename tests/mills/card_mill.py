@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from wearlog.equipment.models import Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.lockout.models import EnergySource
 
 SOURCES = (

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from tests.mills.wishes import any_hour
 from wearlog.equipment.models import Fitting, Kind, Part, PartType, Position, Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Crop, PlanEntry, Price, Run

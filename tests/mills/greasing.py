@@ -7,7 +7,7 @@ from datetime import datetime
 
 from tests.dates import at
 from wearlog.equipment.models import Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.service.models import Rule, Service
 
 

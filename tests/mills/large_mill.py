@@ -9,7 +9,7 @@ from decimal import Decimal
 from django.db import transaction
 
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill
 from wearlog.runs.models import Crop, PlanEntry, Reading, Run

@@ -45,6 +45,9 @@ amounts = (
     | st.sampled_from(["0", "0.10"])
 )
 positive = st.decimals("0.000001", 999_999, places=6).map(str)
+seeds = st.decimals(0, 10_000_000, places=6).map(str) | st.sampled_from(["0", "400"])
+sizes = st.decimals("0.000001", 5000, places=6).map(str) | st.sampled_from(["5", "0.10"])
+meters = st.decimals(0, 999_999, places=6).map(str) | st.sampled_from(["0", "0.10"])
 shares = st.decimals(0, 1, places=3).map(str)
 days = st.dates(datetime(2020, 1, 1, tzinfo=UTC).date(), datetime(2030, 1, 1, tzinfo=UTC).date()).map(str)
 
@@ -78,8 +81,8 @@ def mills(draw: Any) -> dict[str, list[Row]]:
             "kind": draw(st.sampled_from(["die", "screw"])),
             "edges": str(edges),
             "for_crops": " ".join(draw(st.lists(st.sampled_from(crops), unique=True))),
-            "size_mm": draw(maybe(positive)),
-            "new_mm": draw(maybe(amounts)),
+            "size_mm": draw(maybe(sizes)),
+            "new_mm": draw(maybe(sizes)),
             "expected_life_kg": draw(maybe(positive)),
             "min_spares": draw(maybe(st.just("2"))),
         }
@@ -138,7 +141,7 @@ def mills(draw: Any) -> dict[str, list[Row]]:
         {
             "press": press,
             "read_at": moment,
-            "meter_h": draw(amounts),
+            "meter_h": draw(meters),
             "kind": draw(st.sampled_from(["", "reading", "new_meter"])),
         }
         for press in presses
@@ -186,7 +189,7 @@ def mills(draw: Any) -> dict[str, list[Row]]:
             "measured_at": clock.moment(),
             "part": part,
             "edge": draw(st.sampled_from(edge_of[part])),
-            "value_mm": draw(amounts),
+            "value_mm": draw(sizes),
             "place": draw(texts),
             "bound": draw(st.sampled_from(["", "at_least", "below"])),
             "service": draw(maybe(st.sampled_from([row["ref"] for row in services]))) if services else "",
@@ -307,7 +310,7 @@ def runs(draw: Any, clock: Clock, press: str, number: int, barrels: list[str], c
                 "crop": draw(st.sampled_from(crops)),
                 "lot": draw(texts),
                 "started_at": clock.written(start),
-                "seed_kg": draw(amounts),
+                "seed_kg": draw(seeds),
                 "oil_kg": draw(maybe(amounts)),
                 "through": through,
                 "dirt": draw(st.sampled_from(["", "dirty"])),

@@ -20,7 +20,7 @@ def fill(presses: int, rules: int) -> None:
     from tests.migrated import migrate
     from tests.mills.wishes import any_hour
     from wearlog.equipment.models import Press
-    from wearlog.forecasts.models import LogVersion
+    from wearlog.history.models import LogVersion
     from wearlog.lockout.models import EnergySource
     from wearlog.people.models import Mill, Role, User
     from wearlog.runs.models import Crop

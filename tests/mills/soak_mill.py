@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from tests.soak import plain
 from wearlog.equipment.models import Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewRun, NewWork

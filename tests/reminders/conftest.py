@@ -12,7 +12,7 @@ from tests.dates import at
 from tests.mills.greasing import Greasing
 from tests.reminders.smtp import MailServer, mail_server
 from wearlog.equipment.models import Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule, Service

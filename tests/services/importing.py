@@ -150,9 +150,17 @@ def site(folder: Path) -> Iterator[Visitor]:
         end(process)
 
 
-def import_beside(folder: Path, *, runs: int, people: int, every_s: float, quiet_s: float = 1.0) -> Beside:
-    """Import so many runs by page, while so many people leave a note or a run every `every_s` seconds; they
-    begin `quiet_s` seconds before."""
+def import_beside(
+    folder: Path,
+    *,
+    runs: int,
+    people: int,
+    every_s: float,
+    quiet_s: float = 1.0,
+    by_command: bool = False,
+) -> Beside:
+    """Import so many runs by page, or by the command, while so many people leave a note or a run every
+    `every_s` seconds; they begin `quiet_s` seconds before."""
     found = Beside()
     (folder / "data").mkdir(parents=True)
     content = packed(folder, runs)
@@ -177,16 +185,14 @@ def import_beside(folder: Path, *, runs: int, people: int, every_s: float, quiet
         time.sleep(quiet_s)
         begun = found.begun = time.monotonic()
         try:
-            job = upload(owner, content)
-            while not found.states or found.states[-1] not in ("done", "refused", "broken", "cancelled"):
-                with closing(sqlite3.connect(database, timeout=60)) as reader:
-                    (state,) = reader.execute(
-                        "SELECT state FROM logbook_importjob WHERE id = ?", [job]
-                    ).fetchone()
-                if state not in found.states[-1:]:
-                    found.states.append(state)
-                owner.get(f"/exchange/imports/{job}/")
-                time.sleep(0.2)
+            if by_command:
+                command = [sys.executable, "manage.py", "import_logbook", str(folder / "book")]
+                done = subprocess.run(
+                    command, env=surroundings(folder / "data"), cwd=ROOT, capture_output=True, text=True
+                )
+                found.states.append("done" if done.returncode == 0 else done.stderr[-500:])
+            else:
+                follow(owner, upload(owner, content), database, found)
             found.took_s = time.monotonic() - begun
             time.sleep(3 * every_s)
         finally:
@@ -197,6 +203,17 @@ def import_beside(folder: Path, *, runs: int, people: int, every_s: float, quiet
         found.runs = reader.execute("SELECT count(*) FROM runs_run").fetchone()[0]
         found.notes = reader.execute("SELECT count(*) FROM runs_shiftnote").fetchone()[0]
     return found
+
+
+def follow(owner: Visitor, job: int, database: Path, found: Beside) -> None:
+    """Look at the page of the import until it has ended."""
+    while not found.states or found.states[-1] not in ("done", "refused", "broken", "cancelled"):
+        with closing(sqlite3.connect(database, timeout=60)) as reader:
+            (state,) = reader.execute("SELECT state FROM logbook_importjob WHERE id = ?", [job]).fetchone()
+        if state not in found.states[-1:]:
+            found.states.append(state)
+        owner.get(f"/exchange/imports/{job}/")
+        time.sleep(0.2)
 
 
 def keep_entering(

@@ -7,6 +7,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from django.utils import timezone
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
@@ -15,8 +16,9 @@ from tests.browser.offline.kept import see, until
 from tests.browser.program import FLAGS, MakeContext
 from tests.mills.log_shop import Shop
 from tests.requirements import browser_program
+from wearlog.people import sessions
 from wearlog.people.models import Mill, Role, Session, User
-from wearlog.runs.models import Run
+from wearlog.runs.models import Run, ShiftNote
 from wearlog.web.offline.views import worker
 
 SignIn = Callable[[Page, User], None]
@@ -48,6 +50,9 @@ def page(pocket: BrowserContext, sign_in: SignIn, ines: User) -> Page:
     opened = pocket.new_page()
     sign_in(opened, ines)
     return opened
+
+
+NOTHING_KEPT = "async () => !(await caches.keys()).some((name) => name.startsWith('wearlog-pages-'))"
 
 
 def kept_anywhere(page: Page) -> list[str]:
@@ -100,7 +105,7 @@ def test_with_a_network_the_page_is_the_servers_own_and_the_kept_one_is_renewed(
     expect(page.locator("#kept-from")).to_be_hidden()
     until(
         page,
-        "async (address) => (await (await caches.match(address)).text()).includes('Press by the door')",
+        "async (address) => (await (await caches.match(address))?.text())?.includes('Press by the door')",
         address,
     )
     pocket.set_offline(True)
@@ -181,7 +186,7 @@ def test_what_was_kept_goes_at_once_where_somebody_signs_out_without_a_network(
     pocket.set_offline(True)
     with page.expect_event("requestfailed"):
         sign_out(page)
-    until(other, "async () => !(await caches.keys()).some((name) => name.startsWith('wearlog-pages-'))")
+    until(other, NOTHING_KEPT)
 
 
 def test_the_next_person_on_a_shared_phone_sees_nothing_of_the_one_before(
@@ -207,12 +212,52 @@ def test_a_sign_in_that_ran_out_leaves_the_kept_pages_where_they_are(
     pocket: BrowserContext, page: Page
 ) -> None:
     see(page, "/")
-    Session.objects.all().delete()
+    Session.objects.update(expire_date=timezone.now())
     page.goto("/")
     expect(page.get_by_role("button", name="Sign in")).to_be_visible()
     pocket.set_offline(True)
     page.goto("/")
     expect(page.locator("#kept-from")).to_be_visible()
+
+
+def end_from_afar(person: User) -> None:
+    assert sessions.end_all(by=person, at=timezone.now(), person=person) == 1
+
+
+def test_what_was_kept_goes_when_the_device_was_signed_out_from_afar(
+    pocket: BrowserContext, page: Page, ines: User
+) -> None:
+    see(page, "/")
+    see(page, "/log/note/")
+    end_from_afar(ines)
+    # An answer that no script reads comes first, such as a picture's: the session's cookie is gone with it.
+    assert pocket.request.get("/presses/", max_redirects=0).status == 302
+    page.goto("/")
+    expect(page.get_by_role("button", name="Sign in")).to_be_visible()
+    until(page, NOTHING_KEPT)
+    pocket.set_offline(True)
+    page.goto("/")
+    expect(page.get_by_text("This page is not kept on this device.")).to_be_visible()
+
+
+def test_a_device_signed_out_from_afar_forgets_its_pages_as_it_sends_and_keeps_what_waits(
+    pocket: BrowserContext, page: Page, sign_in: SignIn, ines: User
+) -> None:
+    see(page, "/")
+    see(page, "/log/note/")
+    pocket.set_offline(True)
+    page.get_by_label("For whoever comes next").fill("belt squeals")
+    page.get_by_role("button", name="Leave the note").tap()
+    expect(page.locator("#unsent")).to_have_text("1 entry is not sent yet")
+    end_from_afar(ines)
+    pocket.set_offline(False)
+    until(page, NOTHING_KEPT)
+    assert not ShiftNote.objects.exists()
+    sign_in(page, ines)
+    page.goto("/log/waiting/")
+    expect(page.get_by_text("Everything typed on this device has been sent.")).to_be_visible()
+    assert ShiftNote.objects.get().text == "belt squeals"
+    see(page, "/")
 
 
 def test_what_was_said_once_is_not_said_again_by_the_kept_page(pocket: BrowserContext, page: Page) -> None:
@@ -221,7 +266,7 @@ def test_what_was_said_once_is_not_said_again_by_the_kept_page(pocket: BrowserCo
     page.get_by_label("For whoever comes next").fill("belt squeals")
     page.get_by_role("button", name="Leave the note").tap()
     expect(page.get_by_text("The note stands on the day page.")).to_be_visible()
-    until(page, "async () => (await (await caches.match('/')).text()).includes('belt squeals')")
+    until(page, "async () => (await (await caches.match('/'))?.text())?.includes('belt squeals')")
     pocket.set_offline(True)
     page.goto("/")
     expect(page.get_by_text("belt squeals")).to_be_visible()
@@ -278,7 +323,7 @@ def test_a_new_version_renews_what_is_kept_without_anybody_being_stuck(
     page.goto("/")
     until(
         page,
-        "async (address) => (await (await caches.match(address)).text()).includes('Press by the door')",
+        "async (address) => (await (await caches.match(address))?.text())?.includes('Press by the door')",
         address,
     )
     pocket.set_offline(True)

@@ -151,7 +151,7 @@ def test_a_flip_that_somebody_else_was_quicker_with_is_shown_with_both_and_a_cho
     sign_in(other, User.objects.create_user("olga", name="Olga", role=Role.OPERATOR))
     other.goto(f"/log/work/?fitting={shop.d1_on.pk}&action=flip")
     other.get_by_role("button", name="Save the work").click()
-    expect(other.get_by_text("Flipped: D-1 A, North press.")).to_be_visible()
+    expect(other.get_by_text("Flipped die D-1, edge A · North press.")).to_be_visible()
     pocket.set_offline(False)
     page.goto("/log/waiting/")
     expect(page.get_by_text("Somebody else was quicker.")).to_be_visible()

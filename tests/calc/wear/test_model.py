@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.calc.plain_edges import straight_fleet, worn_edge
+from tests.calc.plain_edges import chance_reached, straight_fleet, worn_edge
 from wearlog.calc.wear import EdgeFit, EdgeRecord, Gauge, Quantiles, TypeRecord, Work, fit_fleet, fit_type
 
 ONE = np.ones(1)
@@ -56,7 +56,7 @@ def test_nothing_known_gives_no_number() -> None:
     assert (mine.basis, mine.now, mine.multiplier, mine.scenarios) == ("none", None, None, None)
     assert mine.reason
     assert mine.seed_left(ONE) is None
-    assert np.isnan(mine.chance_reached(np.array([[1e6]]))).all()
+    assert np.isnan(chance_reached(mine, np.array([[1e6]]))).all()
     assert (fit.rates, fit.gauge_sd, fit.spread, fit.new_edge.basis) == ((None,), None, None, "none")
 
 
@@ -233,7 +233,7 @@ def test_an_edge_read_clearly_past_the_limit_stays_past_it_though_nobody_took_it
     edge = worn_edge("mine", kg=kg, wear=(kg * 1e-5).tolist())
     mine = fit_type(die(edge, *straight_fleet(11, parts=30))).edges["mine"]
     assert left(mine) == Quantiles(0.0, 0.0, 0.0)
-    assert mine.chance_reached(np.zeros((1, 1)))[0] > 0.95
+    assert chance_reached(mine, np.zeros((1, 1)))[0] > 0.95
 
 
 def test_a_part_that_shrinks_is_the_mirror_image_of_one_that_grows() -> None:
@@ -296,7 +296,7 @@ def test_seed_left_of_a_mix_lies_between_those_of_its_crops() -> None:
 
 def test_the_chance_of_the_limit_rises_with_the_seed() -> None:
     fit = fit_type(die(*straight_fleet(15)))
-    chance = fit.new_edge.chance_reached(np.linspace(0, 100e3, 40)[:, None])
+    chance = chance_reached(fit.new_edge, np.linspace(0, 100e3, 40)[:, None])
     assert chance[0] == 0
     assert chance[-1] > 0.95
     assert (np.diff(chance) >= 0).all()

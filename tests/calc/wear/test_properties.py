@@ -16,7 +16,7 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from tests.calc.plain_edges import straight_fleet, worn_edge
+from tests.calc.plain_edges import chance_reached, straight_fleet, worn_edge
 from wearlog.calc.wear import EdgeRecord, Gauge, Quantiles, TypeFit, TypeRecord, Work, fit_fleet, fit_type
 from wearlog.calc.wear.shape import KNOTS, POINTS, Shapes, value
 
@@ -42,7 +42,7 @@ def figures(fit: TypeFit, mix: Sequence[float] = (1.0,), mass: float = 1.0, leng
         out[key, "left"] = [q / mass / 1e3 for q in (left.low, left.mid, left.high)]
         out[key, "now"] = [q / length for q in (edge.now.low, edge.now.mid, edge.now.high)]
         out[key, "times"] = [edge.multiplier.low, edge.multiplier.mid, edge.multiplier.high]
-        out[key, "chance"] = list(edge.chance_reached(ahead))
+        out[key, "chance"] = list(chance_reached(edge, ahead))
     for crop, rate in enumerate(fit.rates):
         assert rate is not None
         out["rate", str(crop)] = [q * mass / length * 1e5 for q in (rate.low, rate.mid, rate.high)]
@@ -270,7 +270,7 @@ def test_whatever_is_recorded_every_figure_is_a_number_or_nothing(
             if quantiles is not None:
                 assert all(math.isfinite(q) for q in (quantiles.low, quantiles.mid, quantiles.high))
                 assert quantiles.low <= quantiles.mid <= quantiles.high
-        chance = edge.chance_reached(np.array([[0.0, 0.0], [1e3, 1e3], [1e5, 1e5]]))
+        chance = chance_reached(edge, np.array([[0.0, 0.0], [1e3, 1e3], [1e5, 1e5]]))
         if edge.basis == "none":
             assert np.isnan(chance).all()
         else:

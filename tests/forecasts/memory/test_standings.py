@@ -16,12 +16,13 @@ from django.utils import translation
 from tests.dates import at
 from tests.mills.logbook_mill import SmallMill, a_small_mill, vienna_mill
 from wearlog.equipment.models import Fitting, Part, Position
-from wearlog.forecasts import tasks, versions, whole
+from wearlog.forecasts import tasks
 from wearlog.forecasts.board import items_of
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import queries, refresh, standings
 from wearlog.forecasts.models import Standing
-from wearlog.forecasts.record import upto
+from wearlog.history import cache, versions, whole
+from wearlog.history.record import upto
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewMeasurement, NewRun, NewWork
@@ -171,7 +172,7 @@ def test_after_any_entry_all_memories_say_what_the_log_read_anew_says(mill: Smal
         said = from_scratch(TODAY)
         if turn % 3 == 0:  # a worker may come before or after the next page, or an entry later
             tasks_at(NOW)
-            queries.forget()
+            cache.forget()
         assert queries.due_items(as_of=TODAY) == said
         assert queries.due_items(as_of=EARLIER) == from_scratch(EARLIER)
     assert taken >= 10
@@ -191,9 +192,9 @@ def test_stored_items_are_read_back_to_the_last_digit(mill: SmallMill) -> None:
 
 def test_a_process_that_starts_reads_what_is_stored_and_not_the_log(mill: SmallMill) -> None:
     refresh.refresh(at=NOW)
-    queries.forget()
+    cache.forget()
     queries.due_items(as_of=TODAY)
-    assert not whole._latest
+    assert len(whole._ROWS) == 0
 
 
 def test_an_entry_at_one_press_leaves_the_other_presses_items_as_they_are(mill: SmallMill) -> None:
@@ -223,7 +224,7 @@ def test_a_late_entry_where_a_part_worked_before_reaches_the_press_that_it_is_on
     mill.work("inspect", "2026-03-06 06:00", **look)
     assert mill.press.pk in refresh.changed(at=NOW)
     tasks_at(NOW)
-    queries.forget()
+    cache.forget()
     assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)
 
 
@@ -242,7 +243,7 @@ def test_an_entry_that_comes_during_a_refresh_leaves_it_stale(
     assert refresh.stale(at=NOW) != []
     assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)
     tasks_at(NOW)
-    queries.forget()
+    cache.forget()
     assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)
 
 
@@ -270,7 +271,7 @@ def test_a_caution_is_never_older_than_the_isolation_points(mill: SmallMill) -> 
     source.isolate_at = "new switch by the door"
     actions.save_thing(by=None, at=NOW, thing=source)
     tasks_at(NOW)
-    queries.forget()
+    cache.forget()
     item = next(item for item in queries.due_items(as_of=TODAY) if item.press == "P1")
     assert "new switch by the door" in item.caution.isolation_points[0]
 
@@ -279,7 +280,7 @@ def test_a_new_press_and_a_new_rule_are_stored_too(mill: SmallMill) -> None:
     refresh.refresh(at=NOW)
     actions.save_thing(by=None, at=NOW, thing=Rule(code="belt", action="adjust", every_days=Decimal(5)))
     tasks_at(NOW)
-    queries.forget()
+    cache.forget()
     belts = [item.press for item in queries.due_items(as_of=TODAY) if item.rule == "belt"]
     assert sorted(belts) == ["P1", "P2", "P3"]
 
@@ -302,11 +303,11 @@ def test_yesterdays_items_are_thrown_away(mill: SmallMill) -> None:
 def test_the_command_works_everything_out_anew(mill: SmallMill, capsys: pytest.CaptureFixture[str]) -> None:
     tasks.refresh_changed()
     Standing.objects.update(items=[])
-    queries.forget()
+    cache.forget()
     call_command("refresh_forecasts")
     today = datetime.now(UTC).date()
     assert "of 3 presses stored" in capsys.readouterr().out
-    queries.forget()
+    cache.forget()
     assert queries.due_items(as_of=today) == from_scratch(today)
 
 

@@ -13,12 +13,13 @@ from wearlog.equipment.models import PartType
 from wearlog.forecasts import tasks
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import Replay, Standing, Widening
-from wearlog.forecasts.record import load
+from wearlog.forecasts.models import Replay, Standing
 from wearlog.forecasts.track.learning import learn, learned_today
 from wearlog.forecasts.track.record import Past, track_record
 from wearlog.forecasts.track.replays import replay, stored
-from wearlog.forecasts.whole import whole
+from wearlog.history.models import Widening
+from wearlog.history.record import load
+from wearlog.history.whole import whole
 from wearlog.runs.models import Run
 
 NOW = when("2026-06-02 04:00")

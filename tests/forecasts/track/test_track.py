@@ -10,10 +10,10 @@ from tests.mills.dies_in_turn import many
 from tests.mills.forecast_shop import Shop, day
 from wearlog.equipment.models import Part, PartType
 from wearlog.forecasts.edges import Edges
-from wearlog.forecasts.record import load
 from wearlog.forecasts.track.reached import Reached, reached_edges
 from wearlog.forecasts.track.record import LEADS, STEP_DAYS, step_before, track_record
 from wearlog.forecasts.track.replays import replay
+from wearlog.history.record import load
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from tests.dates import at
 from wearlog.equipment.models import Press
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.lockout.cautions import hazards
 from wearlog.lockout.cautions.queries import caution_for, caution_for_press, cautions_for
 from wearlog.lockout.cautions.wordings import of_rows, sentence

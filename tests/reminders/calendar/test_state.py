@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.dates import at
 from tests.mills.greasing import COMING, DUE, OVERDUE, Greasing
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import User
 from wearlog.reminders.calendar import state as calendar_state

@@ -11,7 +11,7 @@ import pytest
 from tests.dates import at
 from tests.mills.greasing import COMING, DUE, OVERDUE, Greasing
 from tests.reminders.smtp import MailServer
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.reminders import marks
 from wearlog.reminders.models import OutboxRow, OutboxState, ReminderWish, Stage

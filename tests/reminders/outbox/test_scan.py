@@ -15,7 +15,7 @@ from tests.dates import at
 from tests.examples import bounded
 from tests.mills.greasing import COMING, DUE, OVERDUE, Greasing
 from tests.reminders.smtp import MailServer
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Role, User
 from wearlog.people.refusals import Refused
 from wearlog.reminders import marks

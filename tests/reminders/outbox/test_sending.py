@@ -14,7 +14,7 @@ from tests.dates import at
 from tests.mills.greasing import DUE, Greasing
 from tests.mills.wishes import any_hour
 from tests.reminders.smtp import MailServer
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import User
 from wearlog.reminders.models import OutboxRow, OutboxState
 from wearlog.reminders.outbox.actions import Outcome, claim, scan, send_due, send_one, settle
@@ -208,7 +208,7 @@ def test_a_mail_parser_reads_both_parts_with_caution_and_isolation_point(
         assert "WARNING" in words
         assert "can start by itself" in words
         assert "Main motor (electrical): isolate at disconnect Q1" in words
-    assert mail["Subject"] == "Due: lubricate North press (grease bearing)"
+    assert mail["Subject"] == "Due: Lubricate North press (grease bearing)"
 
 
 def test_a_round_takes_no_more_than_its_limit(

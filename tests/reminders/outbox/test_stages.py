@@ -11,7 +11,7 @@ from tests.dates import at
 from tests.mills.greasing import COMING, DUE, Greasing
 from tests.reminders.smtp import MailServer
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import OutboxRow, Stage
 from wearlog.reminders.outbox.actions import scan, send_due

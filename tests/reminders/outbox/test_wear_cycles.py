@@ -9,7 +9,7 @@ import pytest
 
 from tests.dates import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import OutboxRow
 from wearlog.reminders.outbox.actions import scan

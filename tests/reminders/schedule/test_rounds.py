@@ -16,7 +16,7 @@ from tests.mills.wishes import any_hour
 from tests.reminders.smtp import MailServer
 from wearlog.equipment.models import Press
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import OutboxRow, OutboxState
 from wearlog.reminders.outbox import finding

@@ -50,10 +50,17 @@ def test_every_kind_of_record_stands_in_one_order_of_time(desk: Client, shop: Sh
     )
     actions.leave_note(by=None, at=MORNING + timedelta(hours=10), text="Runs well.", by_name="Oskar")
     text = page(desk, "/log/")
-    order = ["Runs well.", "Polished S-1", "S-1: 59.80 mm", "Meter at 107.5 h", "Plugged", "350 kg rapeseed"]
+    order = [
+        "Runs well.",
+        "Polished screw S-1",
+        "S-1: 59.80 mm",
+        "Meter at 107.5 h",
+        "Plugged",
+        "350 kg rapeseed",
+    ]
     places = [text.index(words) for words in order]
     assert places == sorted(places)
-    assert "D-1 A on die" in text
+    assert "die D-1, edge A on die" in text
 
 
 def test_the_log_is_paged_without_losing_or_repeating_a_line(desk: Client, shop: Shop) -> None:
@@ -104,7 +111,7 @@ def test_a_correction_needs_a_reason_and_keeps_the_old_values(
     assert (run.seed_kg, run.hours_h, run.lot) == (Decimal("350"), Decimal("7.5"), "L-7")
     text = page(desk, f"/log/run/{run.pk}/")
     assert "one zero too many" in text
-    assert "<del>3500</del> → 350" in text
+    assert "<dt>Seed pressed (kg)</dt><dd><del>3500</del> → 350" in text
     assert "Mara" in text
 
 

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from tests.dates import at
 from tests.mills.log_shop import Shop
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Reading, Run
 from wearlog.service.models import Rule

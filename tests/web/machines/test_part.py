@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
 from wearlog.equipment.models import Fitting, Part
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Measurement
 
@@ -152,7 +152,7 @@ class TestPage:
     def test_work_on_it_can_be_corrected(self, shop: LookMill, read: Callable[[str], str]) -> None:
         work = shop.polish()
         page = read(f"/parts/{shop.screw.pk}/")
-        assert "polish S-01 (screw): varnish on flight 3" in page
+        assert "Polished screw S-01: varnish on flight 3" in page
         assert f"/log/work/{work.pk}/correct/" in page
 
     def test_what_is_due_on_it_carries_the_caution(self, shop: LookMill, read: Callable[[str], str]) -> None:

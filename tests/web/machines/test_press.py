@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
 from wearlog.equipment.models import Position, Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.runs.models import Run
 

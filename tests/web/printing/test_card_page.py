@@ -15,11 +15,12 @@ from tests.mills.card_mill import give_points
 from tests.mills.look_mill import LookMill
 from wearlog.equipment.models import Part
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule, Service
 from wearlog.web.printing.cards import turn_of
-from wearlog.web.site.tags.due import card_key, task_line
+from wearlog.web.site.tags.due import card_key
+from wearlog.words.tasks import task_line
 
 
 @pytest.fixture

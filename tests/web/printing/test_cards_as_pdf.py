@@ -16,7 +16,7 @@ from tests.mills.card_mill import SOURCES, give_points
 from tests.mills.look_mill import LookMill
 from tests.web.printing.pdf_reader import Paper, ink, is_black_and_white
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule
 from wearlog.web.printing.pdf import NoPdf, pdf_of, static_file

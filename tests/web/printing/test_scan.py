@@ -15,7 +15,7 @@ from django.utils import timezone
 from tests.mills.card_mill import give_points
 from tests.mills.look_mill import LookMill
 from wearlog.equipment.models import Part, Position, Press
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, Role, User
 from wearlog.service.models import Service
 from wearlog.web.site.codes import Code

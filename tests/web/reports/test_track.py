@@ -11,8 +11,9 @@ from django.utils import timezone
 
 from tests.mills.forecast_shop import Shop
 from wearlog.calc.conformal import Range
-from wearlog.forecasts.models import Replay, Widening
+from wearlog.forecasts.models import Replay
 from wearlog.forecasts.track.learning import learn
+from wearlog.history.models import Widening
 from wearlog.people.models import Role, User
 from wearlog.web.drawing.promises import picture
 

@@ -74,6 +74,24 @@ def test_a_lost_phone_is_signed_out_and_this_device_stays(here: Client, lost: Cl
     assert "signed out already" in again.content.decode()
 
 
+def test_a_phone_is_told_that_it_was_signed_out_until_somebody_signs_in_there(
+    here: Client, lost: Client, operator: User
+) -> None:
+    assert "X-Wearlog-Ended" not in lost.get("/").headers
+    sessions.end_all(by=operator, at=timezone.now(), person=operator)
+    for _time in range(2):  # with the session's cookie, and after Django has taken it back
+        assert lost.get("/").headers["X-Wearlog-Ended"] == "yes"
+    lost.post(f"/sign-in/{make_link(user=operator, at=timezone.now())}/")
+    assert "X-Wearlog-Ended" not in lost.get("/").headers
+    assert "wearlog_ended" not in {name for name, cookie in lost.cookies.items() if cookie.value}
+
+
+def test_a_phone_whose_sign_in_has_run_out_is_not_told_that_it_was_ended(lost: Client) -> None:
+    Session.objects.update(expire_date=timezone.now())
+    answer = lost.get("/")
+    assert (answer.status_code, "X-Wearlog-Ended" in answer.headers) == (302, False)
+
+
 def test_what_a_signed_out_phone_still_sends_stays_with_it(here: Client, lost: Client, shop: Shop) -> None:
     here.post("/me/devices/", {"device": "all"})
     answer = lost.post("/log/note/", {"text": "from the field"}, headers={"X-Wearlog-Queue": "note-1"})

@@ -10,7 +10,7 @@ from django.utils import translation
 from tests.config.catalogues import as_read, texts
 from tests.mills.log_shop import Shop
 from wearlog.people.models import Mill, User
-from wearlog.web.site.tags.due import part_words
+from wearlog.words.kinds import part_words
 
 
 def test_quotes_are_the_german_pair() -> None:

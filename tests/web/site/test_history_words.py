@@ -18,24 +18,40 @@ from wearlog.people.models import Mill, User
 from wearlog.runs.models import Crop, PlanEntry, Price, Reading, Run, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Rule, Service
 from wearlog.web.site.history import UNTOLD
-from wearlog.web.site.history_words import ACTS, COLUMNS
+from wearlog.words.history import ACTS, COLUMNS, column_words
 
 RECORDS: tuple[type[models.Model], ...] = (
     Press, Position, PartType, Part, Fitting, Crop, Run, Reading, PlanEntry, Price, ShiftNote, Service,
     Measurement, Incident, LotHold, CropChange, Rule, EnergySource, Lock, User, Mill,
 )  # fmt: skip
-SAID = {"voided_at": "struck out", "voided_by_id": "struck out by", "void_reason": "reason"}
 APPS = ("equipment", "runs", "service", "logbook")
 
 
 @pytest.mark.parametrize("record", RECORDS, ids=lambda record: record.__name__)
 def test_every_column_that_a_page_tells_of_has_words_of_its_own(record: type[models.Model]) -> None:
-    told = {
-        SAID.get(field.attname) or field.attname.removesuffix("_id").replace("_", " ")
+    bare = {
+        field.name
         for field in record._meta.concrete_fields
-        if field.attname not in UNTOLD and field.name not in audit.SECRET_FIELDS
+        if field.attname not in UNTOLD
+        and field.name not in audit.SECRET_FIELDS
+        and column_words(record, field.attname) == field.name.replace("_", " ")
     }
-    assert told - COLUMNS.keys() == set()
+    assert bare == set()
+
+
+def test_what_the_trail_tells_beside_a_record_has_words_too() -> None:
+    beside = {
+        key.value
+        for path in (Path(__file__).resolve().parents[2] / "wearlog").rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == "audit.write"
+        for given in node.keywords
+        if given.arg == "new" and isinstance(given.value, ast.Dict)
+        for key in given.value.keys
+        if isinstance(key, ast.Constant)
+    }
+    assert beside - UNTOLD == {"device", "digest", "photo"}
+    assert beside - UNTOLD <= COLUMNS.keys()
 
 
 def test_every_act_on_a_record_of_the_log_has_words_of_its_own() -> None:

@@ -23,7 +23,7 @@ from tests.reminders.channels.mail.mails import ITEM, OLGA
 from tests.reminders.smtp import MailServer
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.models import AuditEntry, SignInLink, User
 from wearlog.reminders.channels.mail.links import (
     LIST,

@@ -117,7 +117,7 @@ def test_marks_days_to_order_and_what_is_new_are_told() -> None:
     ]
     for output in outputs_of(mail_of([first, second], lines)):
         for words in (
-            "Order the part: replace",
+            "Order the part: Replace",
             "Order a new die by 27 August 2026, to have it in time.",
             "Not before 9 September 2026: seed comes late",
             "Given to Mara.",

@@ -23,7 +23,7 @@ def both(mail: EmailMultiAlternatives) -> list[str]:
 
 
 def test_the_subject_names_stage_work_part_and_press() -> None:
-    assert mail_of().subject == "Coming up: replace D-07 B on North press (die limit)"
+    assert mail_of().subject == "Coming up: Replace die D-07, edge B · North press (die limit)"
 
 
 @pytest.mark.parametrize(
@@ -31,7 +31,9 @@ def test_the_subject_names_stage_work_part_and_press() -> None:
     [
         "Why: Edge B has worn 0.31 of 0.40 mm after 27 t; 8.4 t left.",
         "When: about 3 September 2026, between 27 August 2026 and 12 September 2026.",
-        "Bring: a spare die 6.00 mm for D-07; spanners for the head and a soft drift",
+        "Bring: your own lock and tag for each person: 2 locks; gloves, a thermometer; spanners for the "
+        "head, a soft drift; pin gauges or a bore gauge; food-grade anti-seize for threads; the "
+        "new die, 6.00 mm",
         "Heat the head first. Mind the thread.",
         "WARNING",
         "The screw can start by itself. Try the start before you touch anything.",
@@ -74,7 +76,7 @@ def test_a_single_day_is_told_without_a_range() -> None:
 
 def test_a_name_with_line_breaks_or_markup_breaks_neither_header_nor_page() -> None:
     mail = mail_of(dataclasses.replace(ITEM, rule="x\r\nBcc: all@mill.example", part="<b>D</b>"))
-    assert mail.subject == "Coming up: replace <b>D</b> B on North press (x Bcc: all@mill.example)"
+    assert mail.subject == "Coming up: Replace die <b>D</b>, edge B · North press (x Bcc: all@mill.example)"
     assert "<b>D</b>" not in html_of(mail)
     assert "&lt;b&gt;D&lt;/b&gt;" in html_of(mail)
     assert mail.message()["Bcc"] is None

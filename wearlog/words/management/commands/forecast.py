@@ -7,9 +7,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from wearlog.forecasts import printing
 from wearlog.forecasts.management.commands._asked import add_day, day_asked
 from wearlog.forecasts.memory.queries import due_items
+from wearlog.words import printing
 
 
 class Command(BaseCommand):

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
 
 from wearlog.runs.columns import Flags, Floats, Ints, digest_of
 from wearlog.runs.hours import ReadingColumns
+from wearlog.service.triggers import Asked
 
 __all__ = ["Flags", "Floats", "Ints", "ReadingColumns"]
 
@@ -121,14 +123,8 @@ class RuleRow:
     type_id: int | None
     press_id: int | None
     position: str
-    every_h: float | None
-    every_kg: float | None
-    every_days: float | None
-    after_crop: int | None
-    """The crop's index in the record."""
-    at_limit: bool
-    on_drift: bool
-    after_incident: tuple[str, ...]
+    triggers: Mapping[str, Asked] = field(hash=False)
+    """What the rule asks for by each trigger that it names, by column; a crop is its index in the record."""
     lead_days: float
     instructions: str
     named_only: bool = False

@@ -20,7 +20,7 @@ import numpy as np
 
 from wearlog.calc.exposure import PressTimeline, timeline_of
 from wearlog.calc.meters import PressHours
-from wearlog.forecasts.rows import (
+from wearlog.history.rows import (
     FittingRow,
     Floats,
     IncidentRow,
@@ -35,7 +35,7 @@ from wearlog.forecasts.rows import (
     ServiceRow,
     TypeRow,
 )
-from wearlog.forecasts.whole import Whole, whole
+from wearlog.history.whole import Whole, whole
 from wearlog.runs.hours import worked_out
 
 Kind = TypeVar("Kind")

@@ -1,4 +1,5 @@
-"""The end of a crop's season: the next run of another crop on the press, or 14 days after the last run."""
+"""The trigger of the season: the end of a crop's season, which is the next run of another crop on the press,
+or 14 days after the crop's last run."""
 
 from __future__ import annotations
 
@@ -6,11 +7,17 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from wearlog.forecasts.outlook import Outlook
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, Ints, PlanRow
 from wearlog.forecasts.things import Thing
+from wearlog.forecasts.triggers import why
+from wearlog.forecasts.triggers.case import Case
+from wearlog.forecasts.triggers.trigger import Trigger
+from wearlog.forecasts.triggers.trips import Trip, on
+from wearlog.history.record import Record
+from wearlog.history.rows import Floats, Ints, PlanRow
+from wearlog.service.models import Rule
 
 QUIET_DAYS = 14
 PLAN_MISS_DAYS = 7  # how far a planned change is usually missed: our assumption, no source
@@ -140,3 +147,66 @@ def _as_last_year(record: Record, press_id: int, crop: int) -> SeasonEnd:
         mine = mine[runs.start[mine] > instant]
     ahead = [day + timedelta(days=365) for day in ends if day + timedelta(days=365) > record.as_of]
     return SeasonEnd("last_year", min(ahead), miss_days=YEAR_MISS_DAYS) if ahead else SeasonEnd("none")
+
+
+def trips(case: Case, crop: int) -> Trip:
+    record = case.record
+    end = season_end(record, case.outlook, case.thing, crop, case.since_instant)
+    text = sentence(
+        how=end.how,
+        crop=record.crops[crop],
+        next_crop="" if end.next_crop is None else record.crops[end.next_crop],
+        on=end.on,
+        last_run_on=end.last_run_on,
+        since=case.since,
+        as_of=record.as_of,
+    )
+    if end.on is None:
+        return Trip(why=text)
+    tomorrow = record.as_of + timedelta(days=1)
+    if end.at is not None:
+        return Trip(why=text, at=end.at, used=1.0, **on(end.on))
+    return Trip(
+        why=text,
+        due=end.on,
+        early=max(end.on - timedelta(days=end.miss_days), tomorrow),
+        late=end.on + timedelta(days=end.miss_days),
+    )
+
+
+def sentence(
+    *,
+    how: str,
+    crop: str,
+    next_crop: str,
+    on: date | None,
+    last_run_on: date | None,
+    since: str,
+    as_of: date,
+) -> str:
+    """The end of a crop's season, by how it is known."""
+    if on is None:
+        return _("No %(crop)s has been pressed %(since)s, and none is planned.") % {
+            "crop": crop,
+            "since": since,
+        }
+    values = {
+        "crop": crop,
+        "next": next_crop,
+        "day": why.day(on, as_of),
+        "last": why.day(last_run_on, as_of) if last_run_on else "",
+    }
+    return {
+        "changed": _("The press changed from %(crop)s to %(next)s on %(day)s."),
+        "quiet": _("The last %(crop)s was pressed on %(last)s, 14 days before %(day)s."),
+        "plan": _("The plan changes from %(crop)s to %(next)s about %(day)s."),
+        "quiet_to_come": _("The last day of %(crop)s known so far is %(last)s; 14 days later is %(day)s."),
+        "last_year": _("No plan; the last %(crop)s season ended a year before %(day)s."),
+    }[how] % values
+
+
+def told(rule: Rule, system: str) -> list[str]:
+    return [_("after the season of %s") % rule.after_crop]
+
+
+TRIGGER = Trigger(name="season", column="after_crop", trips=trips, told=told)

@@ -1,4 +1,4 @@
-"""The wear limit of an edge as a trip: what is worn, what is left, and when it comes along the plan."""
+"""The trigger of the wear limit: what is worn, what is left, and when it comes along the plan."""
 
 from __future__ import annotations
 
@@ -7,18 +7,24 @@ from datetime import date, timedelta
 from math import ceil, exp, floor
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from wearlog.calc import conformal
 from wearlog.calc.season import DailySeed, Reach, reach
 from wearlog.calc.wear import EdgeFit, Quantiles, TypeFit
-from wearlog.forecasts.edges import RESETS, Edge, Edges
+from wearlog.forecasts.edges import Edge, Edges
+from wearlog.forecasts.guessed import Guessed, guessed_in
 from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.outlook import TENTH, Outlook, Path
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, PartRow, PositionRow, TypeRow
-from wearlog.forecasts.things import crops_of
+from wearlog.forecasts.things import crops_of, spans_of
 from wearlog.forecasts.triggers import why, why_limit
+from wearlog.forecasts.triggers.case import Case
+from wearlog.forecasts.triggers.trigger import Trigger
 from wearlog.forecasts.triggers.trips import Trip
+from wearlog.history.record import Record
+from wearlog.history.rows import Floats, PartRow, PositionRow, TypeRow
+from wearlog.service.models import Rule
+from wearlog.service.work import RENEWS
 
 LIFE_SPREAD = 0.4
 """Standard deviation of the logarithm of a life about the expected one: our assumption, no source."""
@@ -45,7 +51,6 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
     )
     found = _widened(found, record)
     return Trip(
-        trigger="limit",
         why=_sentence(edges, outlook, edge, position, fit, own, found),
         due=found.mid,
         early=found.early,
@@ -79,7 +84,7 @@ def _used(type_: TypeRow, own: EdgeFit) -> float:
 
 def _cycle(edge: Edge) -> str:
     """A rebuilt edge begins a new life, and with it new reminders."""
-    rebuilt = [row.id for row in edge.works if row.action in RESETS]
+    rebuilt = [row.id for row in edge.works if row.action in RENEWS]
     begun = f"rebuilt-{rebuilt[-1]}" if rebuilt else f"fitting-{edge.fittings[0].id}"
     return f"edge-{edge.key[1]}-{begun}"
 
@@ -147,7 +152,6 @@ def _by_life(edges: Edges, outlook: Outlook, edge: Edge, position: PositionRow, 
         )
     if not lives:
         return Trip(
-            trigger="limit",
             why=why_limit.nothing(own.reason),
             known=False,
             basis="none",
@@ -185,7 +189,6 @@ def _life(
     early, due, late = (day(life * exp(z * LIFE_SPREAD)) for z in (-TENTH, 0.0, TENTH))
     show = why.mass if unit == "kg" else why.hours
     return Trip(
-        trigger="limit",
         why=why_limit.by_life(
             used=show(used, record.units),
             life=show(life, record.units),
@@ -280,3 +283,28 @@ def _rates(
     ]
     known.sort(key=lambda one: (-one[0], one[1]))
     return [(crop, rate) for _, crop, rate in known[:2]]
+
+
+def trips(case: Case, asked: bool) -> Trip | None:
+    """Of a part's last edge, where it is or last was; None for a press. Work that the rule asks for (a
+    polish, say) begins a new cycle of the same edge."""
+    part, position = case.thing.part, case.thing.position
+    if part is None or position is None:
+        return None
+    return limit(case.edges, case.outlook, part, case.edges.last_of(part.id), position)
+
+
+def guessed(case: Case) -> Guessed:
+    """In all that the edge has taken, wherever it was."""
+    part = case.thing.part
+    assert part is not None
+    return guessed_in(case.record, spans_of(case.record, case.edges.last_of(part.id).fittings))
+
+
+def told(rule: Rule, system: str) -> list[str]:
+    return [_("at the wear limit")]
+
+
+TRIGGER = Trigger(
+    name="limit", column="at_limit", trips=trips, told=told, guessed=guessed, overdue_by_range=True
+)

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
 from wearlog.calc.meters import Source, Told
-from wearlog.forecasts.record import Record
+from wearlog.history.record import Record
 from wearlog.people.words import in_language, when
 from wearlog.runs.hours import RunHours, StretchOfRun, moment
 from wearlog.runs.models import Reading
@@ -85,7 +84,7 @@ class DoubtfulReading:
     """A reading that was left out as a slip, or that begins a count without a word."""
 
     text: str
-    url: str
+    reading_id: int
 
 
 @dataclass(frozen=True)
@@ -163,6 +162,5 @@ def _doubtful(record: Record, press_id: int, system: str) -> tuple[DoubtfulReadi
             "meter": in_language(units.plain(reading.meter_h)),
             "when": when(reading.read_at, record.zone),
         }
-        url = reverse("web:record", kwargs={"kind": "reading", "pk": reading.pk})
-        made.append(DoubtfulReading(text, url))
+        made.append(DoubtfulReading(text, reading.pk))
     return tuple(made)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from wearlog.forecasts.models import LogVersion, RunsVersion
+from wearlog.history.models import LogVersion, RunsVersion
 
 
 def touch(*, runs_of: Collection[int] | None = None) -> None:

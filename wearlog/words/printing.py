@@ -13,6 +13,9 @@ from typing import Any
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.cautions.text import caution_as_text, word_of
 from wearlog.people.spreadsheets import guarded
+from wearlog.words.actions import work_word
+from wearlog.words.kinds import kind_words
+from wearlog.words.tasks import heading_with_place, state_word
 
 
 def as_data(item: DueItem) -> dict[str, Any]:
@@ -100,20 +103,26 @@ def _press_lines(items: list[DueItem], width: int) -> list[str]:
     lines = textwrap.wrap(title, width)
     lines.append("=" * max(map(len, lines)))
     for item in items:
-        what = " ".join(word for word in (item.action, item.position, item.part, item.edge) if word)
-        lines += textwrap.wrap(f"{item.state.upper():<8} {_when(item):<24} {what}  [{item.rule}]", width,
-                               subsequent_indent=" " * 9)  # fmt: skip
+        state, what = state_word(item.state).upper(), heading_with_place(item)
+        line = f"{state:<14} {_when(item):<18} {what}  [{item.rule}]"
+        lines += textwrap.wrap(line, width, subsequent_indent=" " * 9)
         lines += textwrap.wrap(item.why, width, initial_indent=" " * 9, subsequent_indent=" " * 9)
     lines.append("")
     cautions = {item.caution: None for item in items}
     for caution in cautions:
-        tasks = sorted({" ".join(w for w in (i.action, i.kind) if w) for i in items if i.caution == caution})
+        tasks = sorted({_work(item) for item in items if item.caution == caution})
         lines += textwrap.wrap(f"Before you {', '.join(tasks)}:", width)
         lines += textwrap.indent(caution_as_text(caution, width=width - 2), "  ").splitlines()
     return lines
 
 
+def _work(item: DueItem) -> str:
+    """`flip die`: the work that a caution is about, within a sentence."""
+    thing = kind_words(item.kind) if item.kind else ""
+    return f"{work_word(item.action)} {thing}".strip()
+
+
 def _when(item: DueItem) -> str:
     if item.due_on is None:
-        return "no day yet" if item.state == "later" else "can't tell yet"
+        return "no day yet" if item.state in ("later", "unknown") else "as soon as it fits"
     return item.due_on.isoformat()
