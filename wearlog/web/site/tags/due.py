@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from urllib.parse import urlencode
 
 from django import template
@@ -45,10 +45,13 @@ def mark(state: str) -> SafeString:
     )
 
 
-@register.filter
-def day(value: date | None, today: date | None = None) -> str:
-    """`Sat 14 Mar`, with the year where it is half a year or more from `today`; empty for no day."""
-    return "" if value is None else day_words(value, today)
+@register.filter(expects_localtime=True)
+def day(value: date | datetime | None, today: date | None = None) -> str:
+    """`Sat 14 Mar`, with the year where it is half a year or more from `today`; empty for no day. Of an
+    instant, its day in the mill's zone."""
+    if value is None:
+        return ""
+    return day_words(value.date() if isinstance(value, datetime) else value, today)
 
 
 @register.filter
