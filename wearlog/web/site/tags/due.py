@@ -14,6 +14,7 @@ from wearlog.forecasts import campaign
 from wearlog.forecasts.items import DueItem
 from wearlog.words.actions import action_word, done_word, work_word
 from wearlog.words.days import day_words
+from wearlog.words.kinds import fitted_part_words
 from wearlog.words.tasks import basis_words, heading, state_word, task_line, when
 
 register = template.Library()
@@ -34,6 +35,7 @@ register.filter("task_line", task_line)
 register.filter("when", when)
 register.filter("state_word", state_word)
 register.filter("basis_words", basis_words)
+register.filter("part_words", fitted_part_words)
 
 
 @register.simple_tag
