@@ -143,7 +143,7 @@ class TestDates:
         shop.plan("2026-08-01", "2026-10-31", 46_000)
         text = item("2026-04-09").why
         for words in (
-            "Edge A has worn 0.", "of 0.40 mm after 20.00 t", "on this die rapeseed 0.0", "mm per tonne",
+            "Edge A has worn 0.", "of 0.40 mm after 20.00 t", "on this die rapeseed 0.0", "mm/t;",
             "t left", "at the plan from 1 August about",
         ):  # fmt: skip
             assert words in text, text

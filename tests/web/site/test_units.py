@@ -25,7 +25,7 @@ def show(expression: str, value: object) -> str:
         ("value|hours_per_tonne", 66.1, "66.1 h/t", "60.0 h/short ton"),  # 66.1 x 0.90718474 = 59.96
         ("value|throughput", 18.9, "18.9 kg/h", "41.7 lb/h"),  # 18.9 / 0.45359237 = 41.67
         # 0.0254 mm is a thou; a short ton is 0.90718474 t
-        ("value|wear_rate", 0.0254, "0.0254 mm/t", "0.91 thou/short ton"),
+        ("value|wear_rate", 0.0254, "0.025 mm/t", "0.91 thou/short ton"),
     ],
 )
 def test_each_quantity_reads_in_both_systems(expression: str, value: object, metric: str, us: str) -> None:
