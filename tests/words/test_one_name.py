@@ -13,7 +13,6 @@ from django.urls import reverse
 from django.utils import timezone, translation
 
 from tests.mills.look_mill import LookMill
-from tests.web.look_mill import LookMill
 from wearlog.equipment.models import Part, PartType
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
