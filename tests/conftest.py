@@ -9,6 +9,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from django.conf import settings as site
 from django.db import connection, connections
 from django.test import SimpleTestCase
 from hypothesis import HealthCheck
@@ -90,6 +91,8 @@ def xgettext() -> str:
 
 def pytest_configure(config: pytest.Config) -> None:
     migrated.begin_session(config)
+    # The real hash takes a tenth of a second on purpose (`tests/people/test_people.py`); tests make hundreds.
+    site.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

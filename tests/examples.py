@@ -1,6 +1,6 @@
 """How many examples a property is tried with: a bounded number in the suite, many more by hand.
 
-.venv/bin/pytest --hypothesis-profile=full tests/lockout/test_isolation_property.py
+.venv/bin/pytest --hypothesis-profile=full tests/lockout/isolation/test_property.py
 """
 
 from __future__ import annotations

@@ -9,9 +9,11 @@ from __future__ import annotations
 import fcntl
 import os
 import shutil
+import sqlite3
 import subprocess
 import sys
 import tempfile
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -47,6 +49,8 @@ def template(folder: Path) -> Path:
         if not made.exists():
             making = folder / "making"
             apply_migrations(f"sqlite:///{making / 'wearlog.sqlite3'}", making)
+            with closing(sqlite3.connect(making / "wearlog.sqlite3")) as connection:
+                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # the one file holds everything
             making.rename(made.parent)
     return made
 

@@ -13,7 +13,6 @@ from django.apps import apps
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils.functional import Promise
-from wearlog.web.site.history_words import column_words
 
 from wearlog.lockout.models import CautionWording
 from wearlog.logbook.exchange.cells import BadCell
@@ -28,6 +27,7 @@ from wearlog.reminders.models import ReminderWish
 from wearlog.service.models import CropChange, LotHold
 from wearlog.web.log.forms.corrections import CORRECTED
 from wearlog.web.site.model_fields import of
+from wearlog.words.history import column_words
 
 WEB = Path(__file__).resolve().parents[2] / "wearlog" / "web"
 OWN_APPS = ("people", "equipment", "runs", "service", "lockout", "reminders")
@@ -53,7 +53,6 @@ OTHER_WORDS = {
     ("LockOnForm", "firm"): "the firm of somebody without an account",
     ("HandOverForm", "name"): "the name of somebody without an account",
     ("HandOverForm", "firm"): "the firm of somebody without an account",
-    ("RuleForm", "*"): "what triggers a rule is described with the trigger",
 }
 """Where a form words a field of that name itself, and why."""
 

@@ -25,6 +25,7 @@ CHOICES: tuple[type[TextChoices], ...] = (Kind, Action)
 
 MAY_NAME_SOME = {
     ("wearlog/service/offered.py", "Action"): "the usual works in the order in which they are offered",
+    ("wearlog/service/spoken.py", "Action"): "the words of the works that `compare.repeats` follows",
     ("wearlog/compare/repeats.py", "Action"): "the works that come again on a thing, of which a page tells",
     ("wearlog/compare/replacing.py", "Action"): "the two works that are paid for after a failure",
     ("wearlog/web/look/samples.py", "Kind"): "samples of a drawing, shown to whoever changes the look",

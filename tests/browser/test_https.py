@@ -19,7 +19,7 @@ from cryptography import x509
 from playwright.sync_api import Browser, expect
 
 from tests import migrated
-from tests.browser.kept import see
+from tests.browser.offline.kept import see
 from tests.browser.program import FLAGS
 from tests.config.quickstart_process import running, stop
 from tests.requirements import browser_program

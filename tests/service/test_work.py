@@ -14,9 +14,11 @@ from wearlog.equipment import queries as equipment
 from wearlog.equipment.models import Fitting
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewMeasurement, NewWork
+from wearlog.people.fields import Quantity
 from wearlog.people.refusals import AlreadyMoved, Doubtful, Refused
 from wearlog.service import queries
 from wearlog.service.models import Incident, LotHold, Measurement, Rule, Service
+from wearlog.service.triggers import field_of
 
 __all__ = ["small_mill"]
 
@@ -334,7 +336,7 @@ def test_the_database_refuses_bad_gauges_incidents_and_releases(small_mill: Smal
         LotHold.objects.create(incident=incident, held_at=NOW)
 
 
-@pytest.mark.parametrize("name", ["every_h", "every_kg", "every_days"])
+@pytest.mark.parametrize("name", [name for name in Rule.TRIGGERS if isinstance(field_of(name), Quantity)])
 def test_the_database_refuses_an_interval_of_nought(small_mill: SmallMill, name: str) -> None:
     with pytest.raises(IntegrityError), transaction.atomic():
         Rule.objects.create(code="r", action="clean", **{name: Decimal(0)})

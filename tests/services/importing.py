@@ -19,6 +19,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 from tests import migrated
@@ -186,7 +187,8 @@ def import_beside(
         begun = found.begun = time.monotonic()
         try:
             if by_command:
-                command = [sys.executable, "manage.py", "import_logbook", str(folder / "book")]
+                words = ["import_logbook", str(folder / "book"), "--on-conflict", "keep"]
+                command = [sys.executable, "manage.py", *words]
                 done = subprocess.run(
                     command, env=surroundings(folder / "data"), cwd=ROOT, capture_output=True, text=True
                 )
@@ -307,14 +309,22 @@ def kill_imports(folder: Path, *, runs: int, times: int, seed: int) -> KilledImp
         whole_s = time.monotonic() - began
         full = connection.execute("SELECT count(*) FROM runs_run").fetchone()[0]
         assert full == runs
-        for _time in range(times):
+
+        def begun_or_over(worker: subprocess.Popen[bytes]) -> bool:
+            (state,) = connection.execute("SELECT state FROM logbook_importjob").fetchone()
+            return state != "waiting" or worker.poll() is not None
+
+        for number in range(times):
             connection.execute("DELETE FROM runs_run")
             archive.write_bytes(content)
             connection.execute(
                 "UPDATE logbook_importjob SET state = 'waiting', ended_at = NULL, tries = 0, holder = ''"
             )
             process = start(take, environment, log)
-            time.sleep(dice.uniform(0.3, 1.05) * whole_s)
+            if number % 2:
+                time.sleep(dice.uniform(0.3, 1.05) * whole_s)
+            else:  # however busy the machine is, this one is not over by then
+                until(partial(begun_or_over, process), 120, every=0.005)
             if process.poll() is None:
                 process.send_signal(signal.SIGKILL)
                 found.kills += 1

@@ -46,7 +46,7 @@ def test_every_folder_that_uses_a_database_is_run_again() -> None:
     assert there - without == set(FOLDERS)
 
 
-FILES_AT_ONCE = 12
+FILES_AT_ONCE = 20
 """So that several workers share a large folder, and none is alone with one in the end."""
 
 

@@ -21,7 +21,7 @@ import pytest
 import trustme
 
 from tests.services import servers
-from tests.services.server_page import MADE_BY_THE_TEST, ONLY_ON_A_MACHINE, ROOT, Machine, blocks
+from tests.services.server_page import MADE_BY_THE_TEST, ONLY_ON_A_MACHINE, PAGE, ROOT, Machine, blocks
 
 SERVICES = ("wearlog-pages", "wearlog-worker", "wearlog-schedule")
 
@@ -116,10 +116,11 @@ def test_the_page_about_a_server_holds_word_for_word(
     visitor, link = Visitor(authority), ""
 
     with ExitStack() as running:
+        programs_of_ours = running.enter_context(ExitStack())
 
-        def start(name: str, command: list[str], *where: object) -> Path:
+        def start(name: str, command: list[str], *where: object, among: ExitStack = running) -> Path:
             log = tmp_path / f"{name}.log"
-            running.enter_context(started(command, log, *where))  # type: ignore[arg-type]
+            among.enter_context(started(command, log, *where))  # type: ignore[arg-type]
             return log
 
         for block in blocks():
@@ -128,8 +129,11 @@ def test_the_page_about_a_server_holds_word_for_word(
                 continue
             for command in block.text.splitlines():
                 first = command.split()[0]
-                if command.startswith("systemctl enable"):
-                    logs = [start(name, *machine.service(name)) for name in SERVICES]
+                if command.startswith("systemctl stop"):
+                    assert command.split()[2:] == list(SERVICES)
+                    programs_of_ours.close()
+                elif command.startswith(("systemctl enable", "systemctl start")):
+                    logs = [start(name, *machine.service(name), among=programs_of_ours) for name in SERVICES]
                     visitor.wait_for(f"http://127.0.0.1:{pages}/healthz", logs[0])
                 elif command == "systemctl reload nginx":
                     log = start("nginx", [nginx, "-c", str(machine.web_server())])
@@ -162,12 +166,20 @@ def test_the_page_about_a_server_holds_word_for_word(
             visitor.ask(f"http://127.0.0.1:{plain}/presses/")  # sent on to https://mill.example
 
 
+def test_where_a_file_goes_stands_above_it_since_a_drawn_page_hides_the_name_in_the_block() -> None:
+    page = PAGE.read_text()
+    for block in blocks():
+        if block.path:
+            above = page[: page.index(f"{block.path}\n{block.text}")].splitlines()[-3:]
+            assert f"`{block.path}`:" in "\n".join(above), block.path
+
+
 def test_the_extras_that_the_page_names_bring_what_it_starts() -> None:
     extras = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["optional-dependencies"]
     install = [
         command for block in blocks() for command in block.text.splitlines() if "bin/pip install" in command
     ]
-    assert len(install) == 2
+    assert len(install) == 3
     for command in install:
         named = re.search(r"app\[([\w,]+)\]", command)
         assert named is not None

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone, translation
 
 from tests.mills.look_mill import LookMill
+from wearlog.equipment.models import Part, PartType
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, User
@@ -145,3 +146,16 @@ def test_a_new_part_is_brought_in_the_units_of_the_reader(
     mill.save()
     assert "the new die, 0.1969 in." in page(desk, f"{reverse('web:job-card')}?item={card_key(item)}")
     assert "the new die, 0.1969 in" in page(desk, reverse("web:press-open", args=[shop.north.pk]))
+
+
+def test_a_part_whose_code_says_its_kind_is_not_told_it_twice_on_its_page(
+    shop: LookMill, desk: Client
+) -> None:
+    belts = PartType.objects.create(code="belt-a", kind="belt")
+    belt = Part.objects.create(code="N belt", part_type=belts)
+    answer = desk.get(reverse("web:part", args=[belt.pk])).content.decode()
+    assert "<h1>N belt</h1>" in answer
+    answer = desk.get(reverse("web:part", args=[shop.die.pk])).content.decode()
+    assert "<h1>Die D5-01</h1>" in answer
+    off = page(desk, f"{reverse('web:fitting-end')}?fitting={shop.die_fitting.pk}")
+    assert "Take off die D5-01, edge A" in off

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import UTC, date, datetime
+
 import pytest
 from django.conf import settings
-from django.utils import translation
+from django.template import Context, Template
+from django.utils import timezone, translation
 
 from wearlog.compare.repeats import INCIDENTS, REPEATED
 from wearlog.equipment.models import Kind
@@ -79,3 +82,20 @@ def test_a_place_that_says_its_kind_is_not_told_it_again_in_any_language(languag
 def test_a_place_of_another_name_says_its_kind_in_the_language_of_the_reader() -> None:
     with translation.override("de"):
         assert seat_words("belt", "P4", None) == "P4 (Riemen): nichts eingebaut"
+
+
+@pytest.mark.parametrize(
+    ("day", "words"),
+    [
+        (date(2026, 3, 1), "Sun 1 Mar"),
+        (datetime(2026, 2, 28, 23, 30, tzinfo=UTC), "Sun 1 Mar"),  # half past midnight in Vienna
+        (datetime(2025, 3, 1, 12, tzinfo=UTC), "Sat 1 Mar 2025"),
+        (None, ""),
+    ],
+)
+def test_a_day_on_a_page_has_its_year_where_it_is_long_ago_an_instant_too(
+    day: date | datetime | None, words: str
+) -> None:
+    page = Template("{% load due %}{{ day|day:today }}")
+    with timezone.override("Europe/Vienna"):
+        assert page.render(Context({"day": day, "today": date(2026, 3, 4)})) == words

@@ -21,11 +21,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Brought:
-    """What an action calls for, whatever the part. `opens`: the machine has to be opened for it, with the
-    tools of the part's kind."""
+    """What an action calls for, whatever the part.
+
+    opens: the machine has to be opened for it, with the tools of the part's kind. spared: the part leaves the
+    press; with a spare it goes on meanwhile, or if the work fails."""
 
     opens: bool
     material: _StrPromise | None
+    spared: bool = False
 
 
 BY_ACTION = exhaustive(
@@ -40,10 +43,10 @@ BY_ACTION = exhaustive(
         Action.REPLACE: Brought(True, None),
         Action.ADJUST: Brought(False, gettext_lazy("shims and a feeler gauge")),
         Action.LUBRICATE: Brought(False, gettext_lazy("the grease or oil that the maker names")),
-        Action.REAM: Brought(True, gettext_lazy("the reamer of the next size, cutting oil")),
-        Action.HARD_FACE: Brought(True, None),
-        Action.REBUILD: Brought(True, None),
-        Action.REPAIR: Brought(True, None),
+        Action.REAM: Brought(True, gettext_lazy("the reamer of the next size, cutting oil"), spared=True),
+        Action.HARD_FACE: Brought(True, None, spared=True),
+        Action.REBUILD: Brought(True, None, spared=True),
+        Action.REPAIR: Brought(True, None, spared=True),
         Action.STORE: Brought(False, None),
     },
 )
@@ -85,15 +88,11 @@ def things_to_bring(item: DueItem, system: str = "", *, name_size: bool = False)
     return tuple(things)
 
 
-SPARED = {Action.REBUILD, Action.REPAIR, Action.HARD_FACE, Action.REAM}
-"""Work for which the part leaves the press: with a spare it goes on meanwhile, or if the work fails."""
-
-
 def _goes_on(action: str, kind: str, size: str) -> str:
     """The part that takes the place of the old one, for good or while that is worked on."""
     words = {"kind": kind, "size": size}
     if action == Action.REPLACE:
         return (_("the new %(kind)s, %(size)s") if size else _("the new %(kind)s")) % words
-    if action in SPARED:
+    if BY_ACTION.get(action, NOTHING).spared:
         return (_("a spare %(kind)s, %(size)s") if size else _("a spare %(kind)s")) % words
     return ""

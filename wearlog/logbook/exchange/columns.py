@@ -161,22 +161,13 @@ CROP = Column("crop", "crop__code", refers="crops")
 POSITION = Column("position", "position__name", refers="positions")
 PART = Column("part", "part__code", refers="parts")
 
-FIRST_TRIGGERS = (
-    "every_h",
-    "every_kg",
-    "every_days",
-    "after_crop",
-    "at_limit",
-    "on_drift",
-    "after_incident",
-)
+FIRST_TRIGGERS = ["every_h", "every_kg", "every_days", "after_crop", "at_limit", "on_drift", "after_incident"]
 """The triggers that the format began with; others are written behind all columns, where a rule has one."""
 
 
 def trigger_column(name: str) -> Column:
-    if Rule._meta.get_field(name).is_relation:
-        return Column(name, f"{name}__code", refers="crops", came_later=name not in FIRST_TRIGGERS)
-    return Column(name, came_later=name not in FIRST_TRIGGERS)
+    path = f"{name}__code" if Rule._meta.get_field(name).is_relation else ""
+    return Column(name, path, "crops" if path else "", came_later=name not in FIRST_TRIGGERS)
 
 
 TABLES = (
@@ -184,12 +175,7 @@ TABLES = (
         "mill",
         Mill,
         (),
-        (
-            "name",
-            Column("time_zone", always=True),
-            "currency",
-            "units",
-        ),
+        ("name", Column("time_zone", always=True), "currency", "units"),
     ),
     Table(
         "presses",
@@ -211,14 +197,7 @@ TABLES = (
         "positions",
         Position,
         ("press", "position"),
-        (
-            PRESS,
-            Column("position", "name"),
-            "kind",
-            "barrel",
-            Column("share", same_as_empty=1),
-            "note",
-        ),
+        (PRESS, Column("position", "name"), "kind", "barrel", Column("share", same_as_empty=1), "note"),
     ),
     Table(
         "crops",
@@ -309,12 +288,7 @@ TABLES = (
         "readings",
         Reading,
         ("press", "read_at"),
-        (
-            PRESS,
-            "read_at",
-            "meter_h",
-            "kind",
-        ),
+        (PRESS, "read_at", "meter_h", "kind"),
     ),
     Table(
         "services",
@@ -359,14 +333,7 @@ TABLES = (
         "incidents",
         Incident,
         ("ref",),
-        (
-            "ref",
-            "happened_at",
-            PRESS,
-            POSITION,
-            "kind",
-            "note",
-        ),
+        ("ref", "happened_at", PRESS, POSITION, "kind", "note"),
     ),
     Table(
         "rules",
@@ -389,27 +356,13 @@ TABLES = (
         "plan",
         PlanEntry,
         ("press", "crop", "start_on"),
-        (
-            PRESS,
-            CROP,
-            "start_on",
-            "end_on",
-            "seed_kg",
-            "planned_on",
-        ),
+        (PRESS, CROP, "start_on", "end_on", "seed_kg", "planned_on"),
     ),
     Table(
         "energy_sources",
         EnergySource,
         ("press", "source"),
-        (
-            PRESS,
-            "source",
-            "kind",
-            "isolate_at",
-            "release_by",
-            "verify_by",
-        ),
+        (PRESS, "source", "kind", "isolate_at", "release_by", "verify_by"),
     ),
     Table(
         "prices",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from urllib.parse import urlencode
 
 from django import template
@@ -14,6 +14,7 @@ from wearlog.forecasts import campaign
 from wearlog.forecasts.items import DueItem
 from wearlog.words.actions import action_word, done_word, work_word
 from wearlog.words.days import day_words
+from wearlog.words.kinds import fitted_part_words
 from wearlog.words.tasks import basis_words, heading, state_word, task_line, when
 
 register = template.Library()
@@ -34,6 +35,7 @@ register.filter("task_line", task_line)
 register.filter("when", when)
 register.filter("state_word", state_word)
 register.filter("basis_words", basis_words)
+register.filter("part_words", fitted_part_words)
 
 
 @register.simple_tag
@@ -45,10 +47,13 @@ def mark(state: str) -> SafeString:
     )
 
 
-@register.filter
-def day(value: date | None, today: date | None = None) -> str:
-    """`Sat 14 Mar`, with the year where it is half a year or more from `today`; empty for no day."""
-    return "" if value is None else day_words(value, today)
+@register.filter(expects_localtime=True)
+def day(value: date | datetime | None, today: date | None = None) -> str:
+    """`Sat 14 Mar`, with the year where it is half a year or more from `today`; empty for no day. Of an
+    instant, its day in the mill's zone."""
+    if value is None:
+        return ""
+    return day_words(value.date() if isinstance(value, datetime) else value, today)
 
 
 @register.filter
