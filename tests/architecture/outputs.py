@@ -200,8 +200,9 @@ def first_keys(model: type[models.Model]) -> list[int]:
     return list(model._default_manager.order_by("pk").values_list("pk", flat=True)[:1])
 
 
-def pages(person: User, *, begin: Sequence[str] = ()) -> Iterator[Output]:
-    """Every page that the person may open: all addresses of the site (or `begin`), and what they link to."""
+def pages(person: User, *, begin: Sequence[str] = (), numbered: int = NUMBERED) -> Iterator[Output]:
+    """Every page that the person may open: all addresses of the site (or `begin`), and what they link to, so
+    many of each kind at most."""
     client = Client()
     client.force_login(person)
     waiting = list(begin or own_addresses())
@@ -214,7 +215,7 @@ def pages(person: User, *, begin: Sequence[str] = ()) -> Iterator[Output]:
         seen.add(address)
         name = resolve(urlsplit(address).path).url_name or ""
         query = sorted(key for key, _value in parse_qsl(urlsplit(address).query))
-        most = SAMPLES if query and name != "job-card" else NUMBERED
+        most = SAMPLES if query and name != "job-card" else numbered
         kind = (name, *query)
         if opened[kind] >= most:
             continue

@@ -11,7 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Reading, Run

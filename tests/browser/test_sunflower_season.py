@@ -12,9 +12,9 @@ from django.core.management import call_command
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
+from tests.mills.log_shop import Shop
+from tests.mills.wishes import any_hour
 from tests.reminders.smtp import MailServer, mail_server
-from tests.reminders.wishes import any_hour
-from tests.web.log_shop import Shop
 from wearlog.equipment.models import Fitting
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill, Role, User

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Hashable, Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from wearlog.calc.wear import EdgeRecord, Gauge
+from wearlog.calc.wear import EdgeFit, EdgeRecord, Gauge
 
 
 def worn_edge(
@@ -62,3 +62,15 @@ def straight_fleet(
             )
         )
     return tuple(edges)
+
+
+def chance_reached(edge: EdgeFit, kg: ArrayLike) -> NDArray[np.float64]:
+    """The chance that the limit is reached after each further amount of seed; shape (n, crops) -> (n,).
+
+    Negative amounts look back. All NaN where nothing is known of the edge."""
+    kg = np.atleast_2d(np.asarray(kg, dtype=float))
+    if edge.scenarios is None:
+        return np.full(len(kg), np.nan)
+    progress = kg @ edge.scenarios.rates.T
+    reached = progress[:, :, None] >= edge.scenarios.needed[None, :, :]
+    return np.asarray((reached * edge.scenarios.weights).sum(axis=(1, 2)))

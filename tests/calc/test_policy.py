@@ -12,7 +12,6 @@ from scipy import integrate
 
 from wearlog.calc.policy import (
     Choice,
-    bar_length_mm,
     dies_to_make,
     mend_or_buy,
     oil_per_kg,
@@ -183,12 +182,6 @@ def test_dies_for_a_season(planned: float, shelf: float, edges: int, presses: in
         planned_t=planned, edge_life_t=10.0, edges=edges, left_on_shelf_t=shelf, presses=presses
     )
     assert found == dies
-
-
-def test_bar_for_dies() -> None:
-    # 4 x (30 + 3 + 1) + 40
-    assert bar_length_mm(dies=4, length_mm=30, kerf_mm=3, facing_mm=1, stub_mm=40) == 176
-    assert bar_length_mm(dies=0, length_mm=30, kerf_mm=3, facing_mm=1, stub_mm=40) == 0
 
 
 def test_a_part_is_ordered_its_lead_time_before_the_early_date() -> None:

@@ -63,25 +63,6 @@ def test_bushels_without_the_crops_weight_are_refused_with_what_to_do() -> None:
         units.to_kg(12, "bushel")
 
 
-def test_a_volume_of_oil_is_refused_until_its_density_is_stated() -> None:
-    with pytest.raises(UnitProblem, match="State the oil's density"):
-        units.oil_kg(10, "us_gal", density_kg_per_l=None)
-    # 10 gal x 3.785411784 L x 0.92 kg/L
-    assert units.oil_kg(10, "us_gal", density_kg_per_l=Decimal("0.92")) == Decimal("34.825788")
-
-
-def test_a_density_in_the_wrong_unit_is_refused() -> None:
-    with pytest.raises(UnitProblem, match=r"near 0\.92"):
-        units.oil_kg(10, "l", density_kg_per_l=Decimal(920))
-
-
-def test_warm_oil_is_lighter_by_the_users_own_coefficient() -> None:
-    found = units.density_at(
-        Decimal("0.92"), stated_at_c=Decimal(20), oil_c=Decimal(50), per_c=Decimal("0.0006")
-    )
-    assert found == Decimal("0.902")
-
-
 def test_more_seed_than_the_record_can_hold_is_refused_with_words() -> None:
     assert units.to_kg(999_999, "t") == 999_999_000
     with pytest.raises(UnitProblem, match="check the number and its unit"):

@@ -8,9 +8,9 @@ import pytest
 from django.core.management import CommandError, call_command
 from pytest_django import Settings
 
-from tests.reminders.conftest import Greasing
+from tests.mills.greasing import Greasing
+from tests.mills.wishes import any_hour
 from tests.reminders.smtp import MailServer
-from tests.reminders.wishes import any_hour
 from wearlog.people.models import Mill, User
 
 

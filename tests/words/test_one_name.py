@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone, translation
 
-from tests.web.look_mill import LookMill
+from tests.mills.look_mill import LookMill
 from wearlog.equipment.models import Part, PartType
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items

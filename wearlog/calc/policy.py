@@ -252,11 +252,6 @@ def dies_to_make(
     return math.ceil(round(short / (edge_life_t * edges), 9)) + presses
 
 
-def bar_length_mm(*, dies: int, length_mm: float, kerf_mm: float, facing_mm: float, stub_mm: float) -> float:
-    """Bar to order for so many dies: each its length, saw cut and facing, and one stub for the chuck."""
-    return dies * (length_mm + kerf_mm + facing_mm) + stub_mm if dies > 0 else 0.0
-
-
 def order_by(early_on: date, *, lead_days: float, margin_days: float = 0.0) -> date:
     """The last day to order for a part that may be needed on `early_on`; part days round away from it."""
     if lead_days < 0 or margin_days < 0:

@@ -186,31 +186,6 @@ def from_celsius(celsius: Decimal | int, unit: str) -> Decimal:
     raise _not_a_temperature(unit)
 
 
-def oil_kg(volume: Decimal | int, unit: str, *, density_kg_per_l: Decimal | None) -> Decimal:
-    """Kilograms of a volume of oil. The density is the user's: none is assumed (UnitProblem)."""
-    if unit not in LITRES:
-        raise UnitProblem(
-            gettext_noop("“%(unit)s” is not a unit of volume: use l, us_gal or imp_gal."), {"unit": unit}
-        )
-    if density_kg_per_l is None:
-        raise UnitProblem(
-            gettext_noop(
-                "State the oil's density in kg per litre before entering a volume, or weigh the oil."
-            )
-        )
-    if not Decimal("0.5") <= density_kg_per_l <= Decimal("1.5"):
-        raise UnitProblem(
-            gettext_noop("An oil's density is near 0.92 kg per litre: check the unit of the density.")
-        )
-    return _stored(Decimal(volume) * LITRES[unit] * density_kg_per_l)
-
-
-def density_at(density_kg_per_l: Decimal, *, stated_at_c: Decimal, oil_c: Decimal, per_c: Decimal) -> Decimal:
-    """The density of oil at its own temperature, linear: stated density less `per_c` for each degree
-    above the temperature that it was stated for. All four are the user's."""
-    return _stored(density_kg_per_l - per_c * (oil_c - stated_at_c))
-
-
 # -------- shown to a person
 
 
@@ -368,7 +343,3 @@ def show_rate(kg_per_h: Decimal | float | None, system: str = "") -> str:
         return NOTHING
     value = float(kg_per_h) / (float(KG["lb"]) if is_us(system) else 1)
     return f"{show_number(value, _digits_for(value, 1), system)} {mass_unit(system)}/h"
-
-
-def show_percent(value: Decimal | float | None) -> str:
-    return NOTHING if value is None else f"{show_number(value, 1)} %"

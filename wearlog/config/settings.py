@@ -41,6 +41,7 @@ INSTALLED_APPS = [
     "wearlog.equipment",
     "wearlog.runs",
     "wearlog.service",
+    "wearlog.history",
     "wearlog.lockout",
     "wearlog.forecasts",
     "wearlog.words",
@@ -64,6 +65,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "wearlog.web.site.ended.EndedMiddleware",
     "wearlog.web.site.middleware.MillMiddleware",  # outside of the messages: it words them
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",

@@ -36,7 +36,7 @@ def fit(
     fitted_at: datetime,
     why: str = "fit",
 ) -> Fitting:
-    """Put a part that sits nowhere on an empty position.
+    """Put a part that sits nowhere on an empty position. `why` names the move in the audit trail.
 
     Raises AlreadyMoved where the position is taken or the part sits elsewhere, Refused where the part does
     not belong there.
@@ -65,7 +65,8 @@ def take_off(
     removed_at: datetime,
     retired_because: str = "",
 ) -> Fitting:
-    """End a fitting; the part goes to the shelf, or out of service where `retired_because` says why."""
+    """End a fitting; the part goes to the shelf, or out of service where `retired_because` says why. Returns
+    the fitting that ended."""
     require(by, Permission.LOG)
     fitting = locked_fitting(expected_fitting_id)
     not_in_the_future(removed_at, at=at, field="removed_at")
@@ -79,7 +80,8 @@ def take_off(
 def flip(
     *, by: User | None, at: datetime, expected_fitting_id: int, moved_at: datetime, to_edge: str = ""
 ) -> Fitting:
-    """Turn a part to another of its edges where it sits. Without `to_edge`: to the next unused edge."""
+    """Turn a part to another of its edges where it sits. Without `to_edge`: to the next unused edge.
+    Returns the fitting that began."""
     require(by, Permission.LOG)
     fitting = locked_fitting(expected_fitting_id)
     not_in_the_future(moved_at, at=at, field="moved_at")
@@ -123,7 +125,7 @@ def replace(
 ) -> Fitting:
     """Take off what sits on a position and fit another part there.
 
-    `expected_fitting_id` None: the position was empty."""
+    `expected_fitting_id` None: the position was empty. Returns the fitting that began."""
     require(by, Permission.LOG)
     if expected_fitting_id is None:
         return fit(

@@ -1,10 +1,17 @@
-"""What closes a job, held to the isolation record: no work logged and no part moved under another's lock."""
+"""What closes a job, held to the isolation record: no work logged and no part moved under another's lock.
+
+What holds an action to it takes the action and returns it with the same parameters. An action is told by
+keyword who acts (`by`), which questions were answered (`confirmed`) and what is entered (`entry`, whose `ref`
+says whether it was sent before: an entry that stands is what it was).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
-from typing import TypeVar
+from functools import wraps
+from typing import ParamSpec, TypeVar, cast
 
 from wearlog.equipment.models import Fitting
 from wearlog.lockout.isolation.closing import (
@@ -14,51 +21,65 @@ from wearlog.lockout.isolation.closing import (
     state_release,
 )
 from wearlog.people.models import User
+from wearlog.runs.entries import NewRun
 from wearlog.runs.models import Run
+from wearlog.service import actions as service
+from wearlog.service import incidents
+from wearlog.service.entries import NewCropChange, NewWork
 from wearlog.service.models import CropChange, Service
 
+Asked = ParamSpec("Asked")
 Moved = TypeVar("Moved", Fitting, tuple[Fitting, Fitting])
 
 CLOSES = frozenset({"press", "position", "part", "edge", "action", "rule", "done_at"})
 """Fields of work whose correction may close another job than before."""
 
 
-def work_done(
-    write: Callable[[], Service],
+def log_work(
     *,
     by: User | None,
     at: datetime,
-    ref: str,
-    confirmed: Collection[str],
-    release_stated: bool,
+    entry: NewWork,
+    confirmed: Collection[str] = (),
+    release_stated: bool = False,
 ) -> Service:
-    """Log work, and keep that the steps before a restart were stated with it. Raises StillLocked under
-    another's lock, and asks whether one's own stay on. Work that was sent before is what it was."""
-    known = bool(ref) and Service.objects.filter(ref=ref).exists()
-    service = write()
+    """Log work with its gauges; flip and replace also move the part. `release_stated` keeps that the person
+    stated the steps before a restart. Raises StillLocked while somebody else's lock is recorded as being on
+    at the press, and asks whether one's own stay on."""
+    known = bool(entry.ref) and Service.objects.filter(ref=entry.ref).exists()
+    work = service.log_work(by=by, at=at, entry=entry, confirmed=confirmed)
     if not known:
-        refuse_others_locks(by=by, press_id=service.press_id, done_at=service.done_at)
-        ask_about_own_locks(by=by, press_id=service.press_id, done_at=service.done_at, confirmed=confirmed)
+        refuse_others_locks(by=by, press_id=work.press_id, done_at=work.done_at)
+        ask_about_own_locks(by=by, press_id=work.press_id, done_at=work.done_at, confirmed=confirmed)
     if release_stated:
-        state_release(by=by, at=at, service=service)
-    return service
+        state_release(by=by, at=at, service=work)
+    return work
 
 
-def crop_changed(write: Callable[[], CropChange], *, by: User | None, ref: str) -> CropChange:
-    """Keep a crop change, which is work too."""
-    known = bool(ref) and Service.objects.filter(ref=ref).exists()
-    change = write()
+def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -> CropChange:
+    """Keep the signed cleaning record between two crops, and the cleaning as work done, which it is.
+
+    Without `from_crop_id` it is the crop that the press pressed last before. Raises StillLocked as
+    other work does.
+    """
+    known = bool(entry.ref) and Service.objects.filter(ref=entry.ref).exists()
+    change = incidents.record_crop_change(by=by, at=at, entry=entry)
     if not known:
         refuse_others_locks(by=by, press_id=change.service.press_id, done_at=change.service.done_at)
     return change
 
 
-def part_moved(write: Callable[[], Moved], *, by: User | None) -> Moved:
+def part_moved(move: Callable[Asked, Moved]) -> Callable[Asked, Moved]:
     """Move a part. The move is looked at by its instant, at the press that it touches."""
-    moved = write()
-    for fitting in moved if isinstance(moved, tuple) else (moved,):
-        refuse_moves(by=by, fitting=fitting)
-    return moved
+
+    @wraps(move)
+    def move_and_look(*args: Asked.args, **kwargs: Asked.kwargs) -> Moved:
+        moved = move(*args, **kwargs)
+        for fitting in moved if isinstance(moved, tuple) else (moved,):
+            refuse_moves(by=_told(kwargs).by, fitting=fitting)
+        return moved
+
+    return move_and_look
 
 
 def refuse_moves(*, by: User | None, fitting: Fitting) -> None:
@@ -72,10 +93,35 @@ def work_corrected(*, by: User | None, service: Service, changed: Iterable[str])
         refuse_others_locks(by=by, press_id=service.press_id, done_at=service.done_at)
 
 
-def pressed(write: Callable[[], Run], *, ref: str, confirmed: Collection[str]) -> Run:
+def pressed(log: Callable[Asked, Run]) -> Callable[Asked, Run]:
     """Log a run, or its end. Asks where a lock was recorded as being on in that time."""
-    known = bool(ref) and Run.objects.filter(ref=ref).exists()
-    run = write()
-    if not known:
-        ask_about_pressing(press_id=run.press_id, start=run.started_at, end=run.ends_at, confirmed=confirmed)
-    return run
+
+    @wraps(log)
+    def log_and_look(*args: Asked.args, **kwargs: Asked.kwargs) -> Run:
+        told = _told(kwargs)
+        known = bool(told.ref) and Run.objects.filter(ref=told.ref).exists()
+        run = log(*args, **kwargs)
+        if not known:
+            ask_about_pressing(
+                press_id=run.press_id, start=run.started_at, end=run.ends_at, confirmed=told.confirmed
+            )
+        return run
+
+    return log_and_look
+
+
+@dataclass(frozen=True)
+class _Told:
+    by: User | None
+    ref: str
+    confirmed: Collection[str]
+
+
+def _told(kwargs: Mapping[str, object]) -> _Told:
+    """What a look needs of the arguments of an action; `by` is never left out."""
+    entry = kwargs.get("entry")
+    return _Told(
+        by=cast("User | None", kwargs["by"]),
+        ref=entry.ref if isinstance(entry, NewRun) else "",
+        confirmed=cast("Collection[str]", kwargs.get("confirmed", ())),
+    )

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
-from typing import TypeVar
+from functools import wraps
+from typing import ParamSpec, TypeVar
 
 from django.db import IntegrityError, OperationalError, connection, transaction
 from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Fitting
-from wearlog.forecasts import tasks, versions
+from wearlog.forecasts import tasks
+from wearlog.history import versions
 from wearlog.lockout.models import CautionWording, Isolation, Lock, ReleaseStatement
 from wearlog.people.refusals import Refused
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Photo, Service
 
+Asked = ParamSpec("Asked")
 Result = TypeVar("Result")
 WITHOUT_RUNS = (
     Fitting,
@@ -31,6 +34,16 @@ WITHOUT_RUNS = (
     ReleaseStatement,
 )
 """What is written without touching a run or a reading."""
+
+
+def entered(action: Callable[Asked, Result]) -> Callable[Asked, Result]:
+    """The action, entered through the door. Parameters, types and docstring stay those of the action."""
+
+    @wraps(action)
+    def through_the_door(*args: Asked.args, **kwargs: Asked.kwargs) -> Result:
+        return enter(lambda: action(*args, **kwargs))
+
+    return through_the_door
 
 
 def enter(write: Callable[[], Result]) -> Result:

@@ -15,6 +15,8 @@ from wearlog.runs import actions as runs
 from wearlog.runs.entries import NewRun
 from wearlog.runs.models import Run
 
+_log_run = closing.pressed(runs.log_run)
+
 
 class SheetNotTaken(Exception):
     """Some lines can't be taken as they are; nothing was stored. Both mappings go by the line's ref.
@@ -49,7 +51,7 @@ def log_sheet(
                 continue
             try:
                 with transaction.atomic():
-                    taken.append(_logged(by, at, entry, answered.get(entry.ref, ())))
+                    taken.append(_log_run(by=by, at=at, entry=entry, confirmed=answered.get(entry.ref, ())))
             except Doubtful as doubtful:
                 doubts[entry.ref] = doubtful.doubts
                 waiting.add(entry.press_id)
@@ -63,11 +65,3 @@ def log_sheet(
         return taken
 
     return enter(write)
-
-
-def _logged(by: User | None, at: datetime, entry: NewRun, confirmed: Collection[str]) -> Run:
-    return closing.pressed(
-        lambda: runs.log_run(by=by, at=at, entry=entry, confirmed=confirmed),
-        ref=entry.ref,
-        confirmed=confirmed,
-    )

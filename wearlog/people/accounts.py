@@ -22,6 +22,7 @@ OWN_FIELDS = frozenset({"name", "email", "units", "language", "gets_mail"})
 @transaction.atomic
 def save_person(*, by: User | None, at: datetime, user: User, password: str | None = None) -> User:
     """Add or change a person; `password` None leaves it (a new person then signs in by link).
+    People change their own name, mail, units and password; the rest is the owner's.
 
     Who is switched off is signed out for good: switched on again, no phone is back without signing in anew.
     A new password ends every session of the person, and the links that wait for them.

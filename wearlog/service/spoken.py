@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext_lazy as _
 
-from wearlog.service.models import Action, IncidentKind
+from wearlog.people.tables import exhaustive
+from wearlog.service.models import IncidentKind
+from wearlog.service.work import Action
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -25,22 +27,25 @@ class Spoken:
     done: _StrPromise
 
 
-FORMS: dict[Action, Spoken] = {
-    Action.INSPECT: Spoken(_("inspection"), _("Inspected")),
-    Action.MEASURE: Spoken(_("measurement"), _("Measured")),
-    Action.CLEAN: Spoken(_("cleaning"), _("Cleaned")),
-    Action.POLISH: Spoken(_("polish"), _("Polished")),
-    Action.FLIP: Spoken(_("flip"), _("Flipped")),
-    Action.TURN: Spoken(_("turn"), _("Turned")),
-    Action.REPLACE: Spoken(_("replacement"), _("Replaced")),
-    Action.ADJUST: Spoken(_("adjustment"), _("Adjusted")),
-    Action.LUBRICATE: Spoken(_("lubrication"), _("Lubricated")),
-    Action.REAM: Spoken(_("reaming"), _("Reamed")),
-    Action.HARD_FACE: Spoken(_("hard-facing"), _("Hard-faced")),
-    Action.REBUILD: Spoken(_("rebuild"), _("Rebuilt")),
-    Action.REPAIR: Spoken(_("repair"), _("Repaired")),
-    Action.STORE: Spoken(_("storing"), _("Stored")),
-}
+FORMS = exhaustive(
+    Action,
+    {
+        Action.INSPECT: Spoken(_("inspection"), _("Inspected")),
+        Action.MEASURE: Spoken(_("measurement"), _("Measured")),
+        Action.CLEAN: Spoken(_("cleaning"), _("Cleaned")),
+        Action.POLISH: Spoken(_("polish"), _("Polished")),
+        Action.FLIP: Spoken(_("flip"), _("Flipped")),
+        Action.TURN: Spoken(_("turn"), _("Turned")),
+        Action.REPLACE: Spoken(_("replacement"), _("Replaced")),
+        Action.ADJUST: Spoken(_("adjustment"), _("Adjusted")),
+        Action.LUBRICATE: Spoken(_("lubrication"), _("Lubricated")),
+        Action.REAM: Spoken(_("reaming"), _("Reamed")),
+        Action.HARD_FACE: Spoken(_("hard-facing"), _("Hard-faced")),
+        Action.REBUILD: Spoken(_("rebuild"), _("Rebuilt")),
+        Action.REPAIR: Spoken(_("repair"), _("Repaired")),
+        Action.STORE: Spoken(_("storing"), _("Stored")),
+    },
+)
 
 RECURRING: dict[str, _StrPromise] = {
     Action.POLISH: _("Polishing"),

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from django.db import models
+from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
+
+from wearlog.people.fields import unit_of
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -51,150 +55,21 @@ ACTS: dict[str, _StrPromise] = {
 """What was done to a record."""
 
 COLUMNS: dict[str, _StrPromise] = {
-    "acquired on": pgettext_lazy("column", "acquired on"),
-    "action": pgettext_lazy("column", "action"),
-    "after crop": pgettext_lazy("column", "after crop"),
-    "after incident": pgettext_lazy("column", "after incident"),
-    "at limit": pgettext_lazy("column", "at limit"),
-    "barrel": pgettext_lazy("column", "barrel"),
-    "bound": pgettext_lazy("column", "bound"),
-    "bushel kg": pgettext_lazy("column", "bushel kg"),
-    "by name": pgettext_lazy("column", "by name"),
-    "cake kg": pgettext_lazy("column", "cake kg"),
-    "cake oil pct": pgettext_lazy("column", "cake oil pct"),
-    "code": pgettext_lazy("column", "code"),
-    "commissioned on": pgettext_lazy("column", "commissioned on"),
-    "confirmed at": pgettext_lazy("column", "confirmed at"),
-    "contact": pgettext_lazy("column", "contact"),
-    "cost": pgettext_lazy("column", "cost"),
-    "crop": pgettext_lazy("column", "crop"),
-    "currency": pgettext_lazy("column", "currency"),
-    "device": pgettext_lazy("column", "device"),
-    "digest": pgettext_lazy("column", "digest"),
-    "dimension": pgettext_lazy("column", "dimension"),
-    "dirt": pgettext_lazy("column", "dirt"),
-    "done at": pgettext_lazy("column", "done at"),
-    "done by": pgettext_lazy("column", "done by"),
-    "downtime h": pgettext_lazy("column", "downtime h"),
-    "drive hz": pgettext_lazy("column", "drive hz"),
-    "edge": pgettext_lazy("column", "edge"),
-    "edges": pgettext_lazy("column", "edges"),
-    "email": pgettext_lazy("column", "email"),
-    "end on": pgettext_lazy("column", "end on"),
-    "ended at": pgettext_lazy("column", "ended at"),
-    "energy kwh": pgettext_lazy("column", "energy kwh"),
-    "every days": pgettext_lazy("column", "every days"),
-    "every h": pgettext_lazy("column", "every h"),
-    "every kg": pgettext_lazy("column", "every kg"),
-    "expected life h": pgettext_lazy("column", "expected life h"),
-    "expected life kg": pgettext_lazy("column", "expected life kg"),
-    "finding": pgettext_lazy("column", "finding"),
-    "firm": pgettext_lazy("column", "firm"),
-    "fitted at": pgettext_lazy("column", "fitted at"),
-    "follows": pgettext_lazy("column", "follows"),
-    "foots kg": pgettext_lazy("column", "foots kg"),
-    "for crops": pgettext_lazy("column", "for crops"),
-    "from crop": pgettext_lazy("column", "from crop"),
-    "from on": pgettext_lazy("column", "from on"),
-    "gauge": pgettext_lazy("column", "gauge"),
-    "gets mail": pgettext_lazy("column", "gets mail"),
-    "happened at": pgettext_lazy("column", "happened at"),
-    "head c": pgettext_lazy("column", "head c"),
-    "held at": pgettext_lazy("column", "held at"),
-    "holder": pgettext_lazy("column", "holder"),
-    "holder name": pgettext_lazy("column", "holder name"),
-    "hours from": pgettext_lazy("column", "hours from"),
-    "hours h": pgettext_lazy("column", "hours h"),
-    "incident": pgettext_lazy("column", "incident"),
-    "instructions": pgettext_lazy("column", "instructions"),
-    "is active": pgettext_lazy("column", "is active"),
-    "isolate at": pgettext_lazy("column", "isolate at"),
-    "isolation": pgettext_lazy("column", "isolation"),
-    "item": pgettext_lazy("column", "item"),
-    "joined at": pgettext_lazy("column", "joined at"),
-    "kind": pgettext_lazy("column", "kind"),
-    "labour h": pgettext_lazy("column", "labour h"),
-    "language": pgettext_lazy("column", "language"),
-    "lead days": pgettext_lazy("column", "lead days"),
-    "lead time days": pgettext_lazy("column", "lead time days"),
-    "limit mm": pgettext_lazy("column", "limit mm"),
-    "lot": pgettext_lazy("column", "lot"),
-    "made from": pgettext_lazy("column", "made from"),
-    "maker": pgettext_lazy("column", "maker"),
-    "measured at": pgettext_lazy("column", "measured at"),
-    "meter h": pgettext_lazy("column", "meter h"),
-    "min spares": pgettext_lazy("column", "min spares"),
-    "model": pgettext_lazy("column", "model"),
-    "moisture pct": pgettext_lazy("column", "moisture pct"),
-    "motor a": pgettext_lazy("column", "motor a"),
-    "name": pgettext_lazy("column", "name"),
-    "new mm": pgettext_lazy("column", "new mm"),
-    "not here": pgettext_lazy("column", "not here"),
-    "note": pgettext_lazy("column", "note"),
-    "number": pgettext_lazy("column", "number"),
-    "off at": pgettext_lazy("column", "off at"),
-    "off by": pgettext_lazy("column", "off by"),
-    "off by name": pgettext_lazy("column", "off by name"),
-    "off how": pgettext_lazy("column", "off how"),
-    "oil kg": pgettext_lazy("column", "oil kg"),
-    "on drift": pgettext_lazy("column", "on drift"),
-    "part": pgettext_lazy("column", "part"),
-    "part type": pgettext_lazy("column", "part type"),
-    "phase": pgettext_lazy("column", "phase"),
-    "photo": pgettext_lazy("column", "photo"),
-    "place": pgettext_lazy("column", "place"),
-    "planned on": pgettext_lazy("column", "planned on"),
-    "position": pgettext_lazy("column", "position"),
-    "press": pgettext_lazy("column", "press"),
-    "price": pgettext_lazy("column", "price"),
-    "purge": pgettext_lazy("column", "purge"),
-    "purge kg": pgettext_lazy("column", "purge kg"),
-    "read at": pgettext_lazy("column", "read at"),
-    "reason": pgettext_lazy("column", "reason"),
-    "release by": pgettext_lazy("column", "release by"),
-    "released at": pgettext_lazy("column", "released at"),
-    "released by": pgettext_lazy("column", "released by"),
-    "removed at": pgettext_lazy("column", "removed at"),
-    "retired because": pgettext_lazy("column", "retired because"),
-    "retired on": pgettext_lazy("column", "retired on"),
-    "role": pgettext_lazy("column", "role"),
-    "rule": pgettext_lazy("column", "rule"),
-    "seed how": pgettext_lazy("column", "seed how"),
-    "seed kg": pgettext_lazy("column", "seed kg"),
-    "seed oil pct": pgettext_lazy("column", "seed oil pct"),
-    "serial": pgettext_lazy("column", "serial"),
-    "service": pgettext_lazy("column", "service"),
-    "share": pgettext_lazy("column", "share"),
-    "signed by": pgettext_lazy("column", "signed by"),
-    "size mm": pgettext_lazy("column", "size mm"),
-    "source": pgettext_lazy("column", "source"),
-    "source name": pgettext_lazy("column", "source name"),
-    "start on": pgettext_lazy("column", "start on"),
-    "started at": pgettext_lazy("column", "started at"),
-    "struck out": pgettext_lazy("column", "struck out"),
-    "struck out by": pgettext_lazy("column", "struck out by"),
-    "text": pgettext_lazy("column", "text"),
-    "through": pgettext_lazy("column", "through"),
-    "time zone": pgettext_lazy("column", "time zone"),
-    "to crop": pgettext_lazy("column", "to crop"),
-    "to edge": pgettext_lazy("column", "to edge"),
-    "told at": pgettext_lazy("column", "told at"),
-    "told by name": pgettext_lazy("column", "told by name"),
-    "unit cost": pgettext_lazy("column", "unit cost"),
-    "units": pgettext_lazy("column", "units"),
-    "username": pgettext_lazy("column", "username"),
-    "value mm": pgettext_lazy("column", "value mm"),
-    "verified at": pgettext_lazy("column", "verified at"),
-    "verified how": pgettext_lazy("column", "verified how"),
-    "verify by": pgettext_lazy("column", "verify by"),
-    "written at": pgettext_lazy("column", "written at"),
+    "device": _("Device"),
+    "digest": _("Check sum"),
+    "photo": _("Photo"),
 }
-"""What of it changed; a unit stands last."""
+"""What else the trail tells of a record than the fields of its model, which have their labels there."""
 
 
 def act_words(action: str) -> str:
     return str(ACTS.get(action, action))
 
 
-def column_words(name: str) -> str:
-    return str(COLUMNS.get(name, name))
+def column_words(model: type[models.Model], column: str) -> str:
+    """What people call a column of the trail; a unit stands last: `Seed pressed (kg)`."""
+    field = next((each for each in model._meta.concrete_fields if each.attname == column), None)
+    if field is None:
+        return str(COLUMNS.get(column, column.replace("_", " ")))
+    unit = unit_of(field)
+    return f"{field.verbose_name} ({unit})" if unit else str(field.verbose_name)

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc import units
 from wearlog.calc.meters import Source, Told
-from wearlog.forecasts.record import Record
+from wearlog.history.record import Record
 from wearlog.people.words import in_language, when
 from wearlog.runs.hours import RunHours, StretchOfRun, moment
 from wearlog.runs.models import Reading

@@ -68,17 +68,6 @@ class EdgeFit:
     multiplier: Quantiles | None = None
     scenarios: Scenarios | None = field(default=None, repr=False)
 
-    def chance_reached(self, kg: Floats) -> Floats:
-        """The chance that the limit is reached after each further amount of seed; shape (n, crops) -> (n,).
-
-        Negative amounts look back. All NaN where the basis is "none"."""
-        kg = np.atleast_2d(np.asarray(kg, dtype=float))
-        if self.scenarios is None:
-            return np.full(len(kg), np.nan)
-        progress = kg @ self.scenarios.rates.T
-        reached = progress[:, :, None] >= self.scenarios.needed[None, :, :]
-        return np.asarray((reached * self.scenarios.weights).sum(axis=(1, 2)))
-
     def seed_left(self, mix: Floats) -> Quantiles | None:
         """Seed of this crop mix (any positive weights, shape (crops,)) until the limit, 10/50/90 %.
 

@@ -130,8 +130,8 @@ def record_look(
     instructed at these presses: one line of the log for each press, and for each person.
 
     `looked_by` looked or instructed, `others` are people without an account, by name, with whom a procedure
-    was gone through. Raises Refused where
-    whoever looked is among the people who use the procedure.
+    was gone through. It is no work inside a press, so that locks of others, which the look is about, don't
+    hold it up. Raises Refused where whoever looked is among the people who use the procedure.
     """
     require(by, Permission.MAINTAIN)
     looked_by, others = looked_by.strip(), others.strip()

@@ -102,17 +102,12 @@ def differences(
             continue
         found.append(
             Difference(
-                name=label_of(record, name),
+                name=column_words(type(record), name),
                 old=shown(record, name, old.get(name), reader) if old else "",
                 new=shown(record, name, new[name], reader),
             )
         )
     return found
-
-
-def label_of(record: models.Model, column: str) -> str:
-    words = {"voided_at": "struck out", "voided_by_id": "struck out by", "void_reason": "reason"}
-    return column_words(words.get(column) or column.removesuffix("_id").replace("_", " "))
 
 
 def shown(record: models.Model, column: str, value: Any, reader: Reader) -> str:

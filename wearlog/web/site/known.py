@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from wearlog.equipment.models import Fitting, Kind, Part, Position, Press
+from wearlog.equipment.kinds import GROUND_BY_SEED, Kind
+from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.people.models import User
 from wearlog.runs.models import Crop, Reading, Run
 from wearlog.service.models import Measurement
@@ -42,7 +43,7 @@ class PlaceNow:
     @property
     def is_wear_part(self) -> bool:
         """Screws and dies: what work at a press is mostly about, and shown first."""
-        return self.position.kind in (Kind.SCREW, Kind.DIE)
+        return self.position.kind in GROUND_BY_SEED
 
     @property
     def fitted(self) -> str:

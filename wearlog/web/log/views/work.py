@@ -19,8 +19,9 @@ from wearlog.lockout.cautions.steps import RELEASE
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission, allows
 from wearlog.runs.models import Crop
-from wearlog.service.models import Action, Rule, Service
+from wearlog.service.models import Rule, Service
 from wearlog.service.offered import FOR_PRESS, actions_for
+from wearlog.service.work import MOVES, Action
 from wearlog.web.log.forms.work import WorkForm
 from wearlog.web.log.views.run import choose_press
 from wearlog.web.site import isolations, known
@@ -44,10 +45,10 @@ class WorkNew(EntryPage):
             self.fitting = next(
                 (each.fitting for each in self.places if each.position.pk == self.position.pk), None
             )
-        if asked not in Action.values or (asked in (Action.FLIP, Action.REPLACE) and self.position is None):
+        if asked not in Action.values or (asked in MOVES and self.position is None):
             raise NothingToShow(self._choose())
         self.action = Action(asked)
-        if self.action in (Action.FLIP, Action.REPLACE) and self.fitting is None:
+        if self.action in MOVES and self.fitting is None:
             raise NothingToShow(self._choose())
         self.rule = (
             Rule.objects.select_related("yearly_look").filter(pk=number_in(self.request, "rule") or 0).first()

@@ -18,7 +18,7 @@ from wearlog.equipment.queries import Seat as SeatRow
 from wearlog.equipment.queries import seats_of
 from wearlog.forecasts.items import STATES, DueItem, WearFigure
 from wearlog.forecasts.memory.queries import reckoning
-from wearlog.forecasts.record import Record
+from wearlog.history.record import Record
 from wearlog.lockout.cautions.queries import isolation_point
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Run
