@@ -328,7 +328,7 @@ def test_nothing_starts_while_a_backup_is_restored(mill: BackupMill) -> None:
 
 def test_a_migration_comes_with_a_backup_of_what_was_before(mill: BackupMill, tmp_path: Path) -> None:
     before = mill.holds()
-    said = mill.manage("migrate", "reminders", "0004")
+    said = mill.manage("migrate", "reminders", "zero")
     assert "Made a backup before the migration" in said
     (made,) = (mill.data / "backups").glob("*-before-migration.zip")
     mill.manage("restore", str(made))
@@ -340,10 +340,10 @@ def test_a_migration_comes_with_a_backup_of_what_was_before(mill: BackupMill, tm
 def test_without_room_for_a_backup_nothing_is_migrated_unless_that_was_said(mill: BackupMill) -> None:
     (mill.data / "backups").write_text("no folder")
     before = mill.holds()
-    refusal = mill.refused("migrate", "reminders", "0004")
+    refusal = mill.refused("migrate", "reminders", "zero")
     assert "manage.py migrate --no-backup" in refusal
     assert differing(mill.holds(), before) == []
-    mill.manage("migrate", "reminders", "0004", "--no-backup")
+    mill.manage("migrate", "reminders", "zero", "--no-backup")
     assert "django_migrations" in differing(mill.holds(), before)
 
 
