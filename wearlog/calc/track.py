@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wearlog.calc.conformal import Range
+from wearlog.calc.conformal import DayRange
 
 FEWEST_FOR_SHARES = 5
 """Below this many edges a share says nothing; counts are shown instead (common practice, no source)."""
@@ -27,7 +27,7 @@ class Promise:
 
     said_on: float
     came: float
-    range: Range | None
+    range: DayRange | None
     lumped: float | None = None
 
     @property

@@ -33,7 +33,7 @@ USUAL_END = time(18, 0)
 WALL_ROWS = 14
 
 
-class Sheet(EntryPage):
+class SheetPage(EntryPage):
     """Lines of runs under one head. Subclasses say which lines there are."""
 
     template_name = "web/log/sheet.html"
@@ -120,7 +120,7 @@ class Sheet(EntryPage):
         return render(self.request, self.template_name, context, status=status)
 
 
-class ShiftSheet(Sheet):
+class ShiftSheet(SheetPage):
     """One line for each press at work, ended just now where no time is written."""
 
     @property
@@ -144,7 +144,7 @@ class ShiftSheet(Sheet):
         }
 
 
-class WeekSheet(Sheet):
+class WeekSheet(SheetPage):
     """Lines for the seven days of a week at one press."""
 
     def prepare(self) -> None:

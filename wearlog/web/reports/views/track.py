@@ -25,7 +25,7 @@ PAST_DAYS = 3 * 365
 
 
 @dataclass(frozen=True)
-class Line:
+class TrackedLine:
     """One edge at the chosen lead, as the table shows it."""
 
     part_id: int
@@ -37,7 +37,7 @@ class Line:
     verdict: str
 
 
-def lines_of(edges: Sequence[Tracked], lead: int) -> list[Line]:
+def lines_of(edges: Sequence[Tracked], lead: int) -> list[TrackedLine]:
     """Newest first."""
     lines = []
     for one in reversed(edges):
@@ -46,7 +46,7 @@ def lines_of(edges: Sequence[Tracked], lead: int) -> list[Line]:
         asked_on, said = one.said[lead]
         came = one.reached.came
         lines.append(
-            Line(
+            TrackedLine(
                 part_id=one.reached.key[0],
                 name=f"{one.reached.part} {one.reached.key[1]}".strip(),
                 came=came,

@@ -15,7 +15,7 @@ from wearlog.compare.ledger import ledger
 from wearlog.compare.lives import Ended, Lived, TypeLives, type_lives
 from wearlog.compare.orders import Order, orders
 from wearlog.compare.repeats import Repeat, Thing, Trend, repeats
-from wearlog.compare.replacing import Mending, Planned, mend_or_buy, planned_or_not
+from wearlog.compare.replacing import Mending, PlannedReplacement, mend_or_buy, planned_or_not
 from wearlog.compare.stopping import Stop, stops
 from wearlog.forecasts.memory.queries import Reckoning, reckoning
 from wearlog.lockout.cautions.caution import Caution
@@ -73,7 +73,7 @@ class RepeatLine:
 
 @dataclass(frozen=True)
 class PlannedLine:
-    found: Planned
+    found: PlannedReplacement
     kind: str
     told: str
     cautions: list[Caution]
@@ -267,7 +267,7 @@ class _Money:
         return f"{self(scaled)}/{units.per_word(self.system)}"
 
 
-def _planned_words(found: Planned, money: _Money) -> str:
+def _planned_words(found: PlannedReplacement, money: _Money) -> str:
     if found.why is not None:
         return str(words.WITHHELD_WORDS[found.why])
     return _(

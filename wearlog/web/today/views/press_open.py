@@ -27,7 +27,7 @@ MOST_SLIPS = 40
 
 
 @dataclass(frozen=True)
-class Line:
+class TaskOfStop:
     """A task of the stop, and what to bring for it beside what every task needs."""
 
     item: DueItem
@@ -40,7 +40,7 @@ class Section:
     key: str
     heading: str
     intro: str
-    lines: tuple[Line, ...]
+    lines: tuple[TaskOfStop, ...]
     count: int
 
     @property
@@ -63,7 +63,7 @@ def for_everything(items: Sequence[DueItem]) -> list[str]:
 
 def section(key: str, heading: str, intro: str, items: Sequence[DueItem], common: set[str]) -> Section:
     lines = tuple(
-        Line(
+        TaskOfStop(
             item,
             tuple(thing for thing in things_to_bring(item) if thing not in common),
             opens_press(action=item.action, kind=item.kind),
