@@ -102,7 +102,9 @@ def compose(
         **_foot(person, mail_links.SINGLE),
     }
     subject = f"{facts['stage']}: {facts['heading']}"
-    return _mail(row, person, subject, as_text(item, facts), render_to_string("reminders/mail/task.html", facts))
+    return _mail(
+        row, person, subject, as_text(item, facts), render_to_string("reminders/mail/task.html", facts)
+    )
 
 
 def compose_digest(

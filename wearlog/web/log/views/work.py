@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
 from django.contrib import messages
-from django.http import HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -28,7 +27,7 @@ from wearlog.web.site.pages import EntryPage, NothingToShow, number_in, today, w
 from wearlog.web.site.tags.due import DONE_WORDS
 
 
-class WorkNew(EntryPage):
+class WorkNew(EntryPage[WorkForm, Service]):
     template_name = "web/log/work.html"
     replays = Service
 
@@ -114,7 +113,7 @@ class WorkNew(EntryPage):
             },
         )
 
-    def form(self, data: Any) -> WorkForm:
+    def form(self, data: QueryDict | None) -> WorkForm:
         return WorkForm(
             data,
             reader=self.reader,
@@ -133,7 +132,7 @@ class WorkNew(EntryPage):
             },
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         kind = self.position.kind if self.position else ""
         return {
             "press": self.press,

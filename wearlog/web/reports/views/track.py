@@ -16,7 +16,7 @@ from wearlog.forecasts.track.record import LEADS, STEP_DAYS, Tracked, track_reco
 from wearlog.forecasts.track.replays import Said
 from wearlog.people.roles import Permission
 from wearlog.web.drawing.promises import picture
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 
 USUAL_LEAD = 60
 MOST_BARS = 40
@@ -67,7 +67,7 @@ def verdict_of(said: Said, came: date) -> str:
 
 
 @needs(Permission.VIEW)
-def track(request: SignedInRequest) -> HttpResponse:
+def track(request: MillRequest) -> HttpResponse:
     """`?ahead=30|60|90` chooses the lead that picture, sentence and table speak of."""
     today = timezone.localdate()
     asked = request.GET.get("ahead", "")

@@ -17,7 +17,7 @@ from wearlog.forecasts.campaign import DAYS, MOST_DAYS, Stop, opens_press, stop_
 from wearlog.forecasts.items import DueItem
 from wearlog.people.roles import Permission
 from wearlog.web.site import isolations
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.tags.due import MOST_CARDS, card_key
 from wearlog.words.bring import things_to_bring
 
@@ -48,7 +48,7 @@ class Section:
         return self.count - len(self.lines)
 
 
-def days_asked(request: SignedInRequest) -> int | None:
+def days_asked(request: MillRequest) -> int | None:
     """`?days=N`, kept within bounds; None to go along the plan."""
     text = request.GET.get("days", "")
     if not text.isdecimal() or len(text) > 6:
@@ -106,7 +106,7 @@ def sections_of(stop: Stop) -> list[Section]:
 
 
 @needs(Permission.VIEW)
-def press_open(request: SignedInRequest, pk: int) -> HttpResponse:
+def press_open(request: MillRequest, pk: int) -> HttpResponse:
     press = get_object_or_404(Press, pk=pk)
     today = timezone.localdate()
     days = days_asked(request)
