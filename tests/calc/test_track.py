@@ -37,7 +37,7 @@ def test_below_five_edges_there_are_counts_and_no_shares() -> None:
     four = [promise(90, 100, 110, came=104, lumped=120)] * 4
     assert summary(four).share_held is None
     assert summary(four).against_lumped is None
-    assert summary([*four, four[0]]).share_held == 1.0
+    assert summary([*four, four[0]]).share_percent == 100
     assert summary([*four, four[0]]).against_lumped == 0.25
 
 

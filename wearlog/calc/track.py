@@ -62,6 +62,10 @@ class Summary:
         return self.held / self.ranged if self.ranged >= FEWEST_FOR_SHARES else None
 
     @property
+    def share_percent(self) -> int | None:
+        return None if self.share_held is None else round(100 * self.share_held)
+
+    @property
     def against_lumped(self) -> float | None:
         """Mean error over that of the lumped rate; None below five pairs or where the lumped rate never
         was off."""
