@@ -30,3 +30,6 @@ def at_once(*calls: Callable[[], Any]) -> list[Any]:
     for thread in threads:
         thread.join(timeout=60)
     return results
+
+
+ROUNDS = 5

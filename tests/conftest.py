@@ -2,26 +2,37 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Generator, Iterator
 from contextlib import closing
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from django.conf import settings as site
 from django.db import connection, connections
+from django.test import SimpleTestCase
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
-from tests.requirements import REQUIREMENTS, all_required, gettext_program, pdf_library
+from tests import migrated
+from tests.examples import FULL
+from tests.requirements import ON_POSTGRESQL, REQUIREMENTS, all_required, gettext_program, pdf_library
+from wearlog.history import cache
 from wearlog.people.models import Mill, Role, User
 
 # No test fails on a clock. Where everything is judged, the examples are the same each time, so that a change
-# is judged by what it changed.
-hypothesis_settings.register_profile(
-    "house", deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=all_required()
-)
+# is judged by what it changed. `--hypothesis-profile=full` looks longer, and at others each time.
+unhurried = hypothesis_settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+hypothesis_settings.register_profile("house", unhurried, derandomize=all_required())
+hypothesis_settings.register_profile(FULL, unhurried, max_examples=1000)
 hypothesis_settings.load_profile("house")
+
+
+@pytest.fixture(autouse=True)
+def nothing_is_kept_from_another_test() -> None:
+    """What the process keeps of one test's mill would be wrong of the next one's."""
+    cache.forget()
 
 
 @pytest.fixture
@@ -78,9 +89,10 @@ def xgettext() -> str:
     return program
 
 
-def at(text: str) -> datetime:
-    """`at("2026-03-01 06:30")` is that instant in UTC."""
-    return datetime.fromisoformat(text).replace(tzinfo=UTC)
+def pytest_configure(config: pytest.Config) -> None:
+    migrated.begin_session(config)
+    # The real hash takes a tenth of a second on purpose (`tests/people/test_people.py`); tests make hundreds.
+    site.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -88,9 +100,27 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     lacking = [requirement.fixtures for requirement in REQUIREMENTS if not requirement.find()]
     absent = frozenset().union(*lacking)
     left_out = [item for item in items if absent & set(getattr(item, "fixturenames", ()))]
-    if left_out and not all_required():
+    if all_required():
+        left_out = []
+    if ON_POSTGRESQL in os.environ:
+        left_out += [item for item in items if not uses_database(item)]
+    if left_out:
         config.hook.pytest_deselected(items=left_out)
         items[:] = [item for item in items if item not in left_out]
+
+
+def uses_database(item: pytest.Item) -> bool:
+    fixtures = {"db", "transactional_db"} & set(getattr(item, "fixturenames", ()))
+    a_case = isinstance(item, pytest.Function) and item.cls and issubclass(item.cls, SimpleTestCase)
+    return bool(fixtures or a_case or item.get_closest_marker("django_db"))
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: None) -> None:
+    """On PostgreSQL the tests' database is copied from the migrated one that the settings name."""
+    if ON_POSTGRESQL in os.environ:
+        settings = connection.settings_dict
+        settings["TEST"]["TEMPLATE"] = settings["NAME"]
 
 
 @pytest.hookimpl(wrapper=True)

@@ -13,6 +13,9 @@ from dataclasses import dataclass
 from tests.services import servers
 from tests.services.server_page import nginx_program
 
+ON_POSTGRESQL = "WEARLOG_TESTED_ON_POSTGRESQL"
+"""Set where the tests that use a database are run once more (`tests/services/test_on_postgresql.py`)."""
+
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 
 

@@ -21,9 +21,10 @@ from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, Session, User
 from wearlog.reminders.channels.mail.links import SINGLE, job_url, stop_url
-from wearlog.service.models import Action
 from wearlog.web.site.codes import Code
-from wearlog.web.site.tags.due import STATE_WORDS, card_key, task_line
+from wearlog.web.site.tags.due import card_key
+from wearlog.words.actions import work_word
+from wearlog.words.tasks import STATE_WORDS, task_line
 
 SAMPLES = 3
 """Pages of one address that differ only in their query are opened this often ..."""
@@ -86,7 +87,7 @@ def shows(output: Output, item: DueItem) -> bool:
     if squeezed(item.why) in output.words or task_line(item) in output.words:
         return True
     if item.part and item.part in output.words:
-        work, part = Action(item.action).label, re.escape(item.part)
+        work, part = work_word(item.action), re.escape(item.part)
         named = rf"\b{work} (\w+ )?{part}\b|\b{part}\b[^:]{{0,200}}\b({STATES}): {work}\b"
         if re.search(named, output.words, re.IGNORECASE):
             return True
@@ -199,8 +200,9 @@ def first_keys(model: type[models.Model]) -> list[int]:
     return list(model._default_manager.order_by("pk").values_list("pk", flat=True)[:1])
 
 
-def pages(person: User, *, begin: Sequence[str] = ()) -> Iterator[Output]:
-    """Every page that the person may open: all addresses of the site (or `begin`), and what they link to."""
+def pages(person: User, *, begin: Sequence[str] = (), numbered: int = NUMBERED) -> Iterator[Output]:
+    """Every page that the person may open: all addresses of the site (or `begin`), and what they link to, so
+    many of each kind at most."""
     client = Client()
     client.force_login(person)
     waiting = list(begin or own_addresses())
@@ -213,7 +215,7 @@ def pages(person: User, *, begin: Sequence[str] = ()) -> Iterator[Output]:
         seen.add(address)
         name = resolve(urlsplit(address).path).url_name or ""
         query = sorted(key for key, _value in parse_qsl(urlsplit(address).query))
-        most = SAMPLES if query and name != "job-card" else NUMBERED
+        most = SAMPLES if query and name != "job-card" else numbered
         kind = (name, *query)
         if opened[kind] >= most:
             continue

@@ -68,10 +68,10 @@ def main() -> None:
     from django.core.management import call_command
     from django.db import connection
 
-    from tests.benchmarks.large_mill import build
+    from tests.mills.large_mill import build
     from wearlog.calc.exposure import worked
     from wearlog.forecasts.board import items_of
-    from wearlog.forecasts.record import Record, load
+    from wearlog.history.record import Record, load
     from wearlog.runs.models import Run
 
     call_command("migrate", verbosity=0)

@@ -27,10 +27,11 @@ def main() -> None:
     from django.core.management import call_command
     from django.utils import timezone
 
-    from tests.benchmarks.large_mill import build
+    from tests.mills.large_mill import build
     from wearlog.equipment.models import Fitting, Press
     from wearlog.forecasts.memory import queries
     from wearlog.forecasts.memory.refresh import today
+    from wearlog.history import cache
     from wearlog.logbook import actions
     from wearlog.logbook.entries import NewMeasurement, NewRun, NewWork
     from wearlog.runs.models import Crop, Run
@@ -91,7 +92,7 @@ def main() -> None:
         print(f"{name:10s} entered in {median(entries):.3f} s, then all due items in {median(answers):.3f} s")
     anew = []
     for _ in range(3):
-        queries.forget()
+        cache.forget()
         anew.append(timed(partial(queries.due_items, as_of=as_of)))
     print(f"with nothing remembered: {median(anew):.3f} s")
 

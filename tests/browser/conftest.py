@@ -12,14 +12,12 @@ from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, Page
 from pytest_django.live_server_helper import LiveServer
 
-from tests.browser.program import chromium
-from wearlog.forecasts.models import LogVersion
+from tests.browser.program import SignIn, chromium
+from wearlog.history.models import LogVersion
 from wearlog.people.models import User
 
 # Playwright keeps an event loop in this thread; the tests' own queries are made from here all the same.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-
-SignIn = Callable[[Page, User], None]
 
 
 @pytest.fixture(scope="session")

@@ -23,6 +23,7 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, BrowserContext, StorageState
 
+from tests import migrated
 from tests.services.servers import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -67,6 +68,8 @@ def running(folder: Path, *, day: date | None = None, large: bool = False) -> It
         surroundings.pop(name, None)
     log = folder / "site.log"
     folder.mkdir(parents=True, exist_ok=True)
+    if not (folder / "wearlog.sqlite3").exists():
+        migrated.lay(folder / "wearlog.sqlite3")
     with log.open("w") as said:
         process = subprocess.Popen(command, cwd=ROOT, env=surroundings, stdout=said, stderr=said)
         try:
@@ -102,7 +105,7 @@ def main() -> None:
         morning = datetime(given.day.year, given.day.month, given.day.day, MORNING, tzinfo=UTC)
         timezone.now = lambda: morning + timedelta(seconds=time.monotonic() - begun)
     if given.large:
-        from tests.benchmarks import large_mill
+        from tests.mills import large_mill
         from wearlog.people.models import Mill
 
         call_command("migrate", verbosity=0)

@@ -6,17 +6,28 @@ from collections.abc import Callable
 
 from playwright.sync_api import BrowserContext, Page
 
-WIDTH = 320
+WIDTH, HEIGHT = 320, 740
 
 
-def narrow_page(context_of: Callable[..., BrowserContext], scheme: str = "light") -> Page:
-    """Light or dark; the content policy is passed by, since axe is put into the page."""
+def narrow_page(context_of: Callable[..., BrowserContext]) -> Page:
     return context_of(
-        viewport={"width": WIDTH, "height": 740},
-        color_scheme=scheme,
-        bypass_csp=True,
+        viewport={"width": WIDTH, "height": HEIGHT},
+        has_touch=True,
+        is_mobile=True,
         reduced_motion="reduce",
     ).new_page()
+
+
+def add_style(page: Page, content: str) -> None:
+    """By script, which the pages' content policy lets through: so it can be in force meanwhile."""
+    page.evaluate(
+        """content => {
+          const sheet = new CSSStyleSheet();
+          sheet.replaceSync(content);
+          document.adoptedStyleSheets = [...document.adoptedStyleSheets, sheet];
+        }""",
+        content,
+    )
 
 
 def open_folds(page: Page) -> None:
@@ -25,6 +36,6 @@ def open_folds(page: Page) -> None:
 
 def sideways(page: Page) -> list[str]:
     """What goes sideways with text at 200 %, which the page keeps from here on."""
-    page.add_style_tag(content="html { font-size: 225% !important }")
+    add_style(page, "html { font-size: 225% !important }")
     width = page.evaluate("document.documentElement.scrollWidth")
     return [f"{width} pixels wide with text at 200 %"] if width > WIDTH else []

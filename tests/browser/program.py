@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from tests.requirements import browser_program
+
+if TYPE_CHECKING:
+    from wearlog.people.models import User
 
 FLAGS = [
     "--no-sandbox",
@@ -19,6 +23,9 @@ FLAGS = [
     "--disable-sync",
     "--disable-dev-shm-usage",
 ]
+
+MakeContext = Callable[..., BrowserContext]
+SignIn = Callable[[Page, "User"], None]
 
 
 @contextmanager

@@ -12,9 +12,9 @@ from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import BrowserContext, Locator, Page, expect
 
-from tests.web.card_mill import give_points
-from tests.web.look_mill import LookMill
-from tests.web.pdf_reader import Paper
+from tests.mills.card_mill import give_points
+from tests.mills.look_mill import LookMill
+from tests.web.printing.pdf_reader import Paper
 from wearlog.people.models import Mill, User
 from wearlog.web.site.codes import Code
 

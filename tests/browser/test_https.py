@@ -18,9 +18,10 @@ import pytest
 from cryptography import x509
 from playwright.sync_api import Browser, expect
 
+from tests import migrated
+from tests.browser.offline.kept import see
 from tests.browser.program import FLAGS
-from tests.browser.test_kept_pages import see
-from tests.config.test_quickstart import running, stop
+from tests.config.quickstart_process import running, stop
 from tests.requirements import browser_program
 from tests.services.servers import free_port
 
@@ -36,6 +37,8 @@ def certutil() -> str:
 @contextmanager
 def mill(folder: Path, port: int) -> Iterator[tuple[str, str]]:
     """Address of a mill that is served by https, and the link that its first start prints."""
+    if not (folder / "wearlog.sqlite3").exists():
+        migrated.lay(folder / "wearlog.sqlite3")
     with running(*LOOSE, "--port", str(port), "--data", str(folder)) as (process, printed):
         link = re.search(rf"https://127\.0\.0\.1:{port}/sign-in/\S+", printed)
         yield f"https://127.0.0.1:{port}", link.group() if link else ""

@@ -11,7 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Reading, Run
@@ -140,7 +140,7 @@ def test_a_die_is_flipped_from_the_press(phone: Page, sign_in: SignIn, shop: Sho
     expect(phone.get_by_text("lock out before you open or reach in")).to_be_visible()
     assert findings(phone) == []
     phone.get_by_role("button", name="Save the work").tap()
-    expect(phone.get_by_text("Flipped: D-1 A, North press.")).to_be_visible()
+    expect(phone.get_by_text("Flipped die D-1, edge A · North press.")).to_be_visible()
     now = Fitting.objects.open().get(position=shop.die_place)
     assert (now.part.code, now.edge) == ("D-1", "B")
     assert Service.objects.get().action == "flip"

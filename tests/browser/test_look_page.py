@@ -11,8 +11,10 @@ from django.test import Client
 from playwright.sync_api import Page, expect
 from pytest_django import Settings
 
-from tests.browser.test_pages_look import MakeContext, findings
-from tests.browser.test_pages_targets import GLOVE, controls, too_small
+from tests.browser.axe import findings_by_day_and_night
+from tests.browser.controls import GLOVE, controls, too_small
+from tests.browser.narrow import add_style
+from tests.browser.program import MakeContext
 from wearlog.people.models import Mill, User
 
 WEB = Path(site.ROOT) / "wearlog" / "web"
@@ -34,14 +36,11 @@ def test_whoever_is_no_developer_does_not_find_it(fresh_log: None) -> None:
 
 
 @pytest.mark.parametrize("width", [320, 768, 1280])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_no_part_of_the_look_has_findings_or_goes_sideways(
-    scheme: str, width: int, context_of: MakeContext, sign_in: SignIn, owner: User
+    width: int, context_of: MakeContext, sign_in: SignIn, owner: User
 ) -> None:
     page = context_of(
         viewport={"width": width, "height": 800},
-        color_scheme=scheme,
-        bypass_csp=True,
         reduced_motion="reduce",
     ).new_page()
     sign_in(page, owner)
@@ -56,9 +55,9 @@ def test_no_part_of_the_look_has_findings_or_goes_sideways(
     for opened in (False, True):
         if opened:
             page.evaluate("document.querySelectorAll('main details').forEach(fold => { fold.open = true })")
-        assert findings(page) == []
+        assert findings_by_day_and_night(page) == []
         assert page.evaluate("document.documentElement.scrollWidth") <= width
-    page.add_style_tag(content="html { font-size: 225% !important }")
+    add_style(page, "html { font-size: 225% !important }")
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 

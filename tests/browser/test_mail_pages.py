@@ -9,10 +9,12 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 from pytest_django import Settings
 
-from tests.browser.test_pages_all import token_of
-from tests.browser.test_pages_look import MakeContext, findings
+from tests.browser.addresses import token_of
+from tests.browser.axe import findings_by_day_and_night
+from tests.browser.narrow import narrow_page
+from tests.browser.program import MakeContext
+from tests.mills.look_mill import LookMill
 from tests.reminders.hook import hook_server
-from tests.web.look_mill import LookMill
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, User
 from wearlog.reminders.channels.mail.links import SINGLE, job_url, stop_url
@@ -35,16 +37,12 @@ def owner(fresh_log: None) -> User:
     return owner
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_on_the_pages_of_a_mails_links_signed_in_or_not(
-    scheme: str,
     context_of: MakeContext,
     sign_in: Callable[[Page, User], None],
     owner: User,
 ) -> None:
-    page = context_of(
-        viewport={"width": 320, "height": 740}, color_scheme=scheme, bypass_csp=True, reduced_motion="reduce"
-    ).new_page()
+    page = narrow_page(context_of)
     today = timezone.localdate()
     job = f"/mail/job/{token_of(job_url(due_items(as_of=today)[0], owner, made_on=today))}/"
     stop = f"/mail/stop/{token_of(stop_url(owner, SINGLE))}/"
@@ -52,7 +50,7 @@ def test_axe_finds_nothing_on_the_pages_of_a_mails_links_signed_in_or_not(
 
     def look(address: str) -> None:
         page.goto(address)
-        wrong.extend(f"{address}: {finding}" for finding in findings(page))
+        wrong.extend(f"{address}: {finding}" for finding in findings_by_day_and_night(page))
         width = page.evaluate("document.documentElement.scrollWidth")
         if width > 320:
             wrong.append(f"{address}: {width} pixels wide")

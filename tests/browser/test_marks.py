@@ -9,10 +9,10 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Locator, Page, expect
 
-from tests.browser.conftest import SignIn
-from tests.browser.narrow import narrow_page
-from tests.browser.test_pages_look import MakeContext, findings
-from tests.web.look_mill import LookMill
+from tests.browser.axe import findings_by_day_and_night
+from tests.browser.narrow import narrow_page, sideways
+from tests.browser.program import MakeContext, SignIn
+from tests.mills.look_mill import LookMill
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import Mark
 
@@ -78,11 +78,10 @@ def test_a_tick_still_asks_for_the_job_card_of_its_task(bare_phone: Page) -> Non
     assert "csrf" not in bare_phone.url
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_where_much_was_said_and_much_is_wrong(
-    scheme: str, context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
+    context_of: MakeContext, sign_in: Callable[[Page, User], None], shop: LookMill
 ) -> None:
-    page = narrow_page(context_of, scheme)
+    page = narrow_page(context_of)
     sign_in(page, User.objects.get())
     page.goto("/due/")
     more_of(page).get_by_role("button", name="Seen").click()
@@ -90,15 +89,14 @@ def test_axe_finds_nothing_where_much_was_said_and_much_is_wrong(
     page.get_by_label("Whose it is").select_option("Oskar")
     page.get_by_role("button", name="Give it").click()
     expect(page.locator(".messages")).to_contain_text("It is Oskar's now.")
-    assert findings(page) == []
+    assert findings_by_day_and_night(page) == []
     more_of(page).get_by_role("link", name="Hold back, give").click()
     page.get_by_role("button", name="Hold it back").click()
     expect(page.get_by_role("alert")).to_be_visible()
-    assert findings(page) == []
+    assert findings_by_day_and_night(page) == []
     page.goto("/me/reminders/")
     page.get_by_label("From this time on").fill("22:30")
     page.get_by_role("button", name="Save").click()
     expect(page.get_by_role("alert")).to_contain_text("lies in the quiet hours")
-    assert findings(page) == []
-    page.add_style_tag(content="html { font-size: 225% !important }")
-    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+    assert findings_by_day_and_night(page) == []
+    assert sideways(page) == []

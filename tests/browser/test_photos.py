@@ -10,9 +10,10 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from tests.browser.test_pages_look import MakeContext, findings
-from tests.service.test_pictures import photo
-from tests.web.look_mill import LookMill
+from tests.browser.axe import findings
+from tests.browser.program import MakeContext
+from tests.mills.look_mill import LookMill
+from tests.service.photographs import photo
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Photo
 
@@ -41,7 +42,7 @@ def test_a_photo_is_taken_with_the_work_and_seen_in_the_log(
     page.get_by_label("What was found").fill("Varnish on flight 3")
     page.get_by_label("Photo").set_input_files(taken)
     page.get_by_role("button", name="Save the work").click()
-    expect(page.get_by_text("Cleaned: North press")).to_be_visible()
+    expect(page.get_by_text("Cleaned North press")).to_be_visible()
     page.goto("/log/")
     small = page.get_by_role("img", name="Photo 1: Cleaned")
     expect(small).to_be_visible()

@@ -9,7 +9,7 @@ from decimal import Decimal
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Run

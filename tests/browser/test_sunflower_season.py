@@ -12,9 +12,9 @@ from django.core.management import call_command
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
+from tests.mills.log_shop import Shop
+from tests.mills.wishes import any_hour
 from tests.reminders.smtp import MailServer, mail_server
-from tests.reminders.wishes import any_hour
-from tests.web.log_shop import Shop
 from wearlog.equipment.models import Fitting
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill, Role, User
@@ -108,7 +108,7 @@ def test_a_run_a_flip_and_the_screw_inspection_that_falls_due(
     phone.get_by_role("link", name="Flip die").tap()
     expect(phone.get_by_text("switch Q1 on the north wall").first).to_be_visible()
     phone.get_by_role("button", name="Save the work").tap()
-    expect(phone.get_by_text("Flipped: D-3 A, North press.")).to_be_visible()
+    expect(phone.get_by_text("Flipped die D-3, edge A · North press.")).to_be_visible()
 
     # After the night another crop begins, and with it the inspection is due.
     a_night_passes()
@@ -147,7 +147,7 @@ def test_a_run_a_flip_and_the_screw_inspection_that_falls_due(
     phone.get_by_role("link", name="Log this work").tap()
     phone.get_by_label("What was found").fill("bright, no tint")
     phone.get_by_role("button", name="Save the work").tap()
-    expect(phone.get_by_text("Saved:").or_(phone.get_by_text("Inspected:"))).to_be_visible()
+    expect(phone.get_by_text("Saved:").or_(phone.get_by_text("Inspected screw"))).to_be_visible()
     assert Service.objects.get(action="inspect").finding == "bright, no tint"
     phone.goto("/")
     expect(phone.get_by_role("article").filter(has_text="Inspect screw")).to_have_count(0)

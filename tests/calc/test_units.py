@@ -118,6 +118,24 @@ def test_rates_follow_the_readers_system() -> None:
     assert units.show_per_tonne(66.139, "us") == "60.0 h/short ton"
 
 
+@pytest.mark.parametrize(
+    ("mm_per_t", "metric", "us"),
+    [
+        (0.0254, "0.025 mm/t", "0.91 thou/short ton"),  # 0.0254 mm is a thou; a short ton 0.90718474 t
+        (0.000251, "0.00025 mm/t", "0.0090 thou/short ton"),  # a screw that loses a millimetre in 4,000 t
+        (0.00000004, "0.000000 mm/t", "0.000001 thou/short ton"),
+        (12.34, "12 mm/t", "441 thou/short ton"),
+        (0.0, "0 mm/t", "0 thou/short ton"),
+        (None, "–", "–"),
+    ],
+)
+def test_a_rate_of_wear_has_two_figures_however_slowly_the_part_wears(
+    mm_per_t: float | None, metric: str, us: str
+) -> None:
+    assert units.show_wear_rate(mm_per_t) == metric
+    assert units.show_wear_rate(mm_per_t, "us") == us
+
+
 def test_sunflower_has_no_bushel_weight_because_it_ranges() -> None:
     assert units.bushel_kg_of("sunflower") is None
     assert units.bushel_kg_of("Canola") == Decimal("22.679618")

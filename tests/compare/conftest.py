@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from decimal import Decimal
 from itertools import count
 
 import pytest
 
-from tests.conftest import at
+from tests.dates import at
+from tests.mills.run_maker import RunMaker
 from wearlog.equipment.models import Press
 from wearlog.people.models import Mill
 from wearlog.runs.models import Crop, Run
-
-RunMaker = Callable[..., Run]
 
 
 @pytest.fixture

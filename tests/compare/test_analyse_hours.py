@@ -235,7 +235,7 @@ A_RUN = "a,P1,2026-03-01T06:00:00Z,2026-03-01T12:00:00Z,,\n"
         (
             RUNS + "a,P1,yesterday,,,\n",
             READINGS,
-            "Row 1 of the runs, column started_at: “yesterday” can't be used, write the time as in 2026",
+            "Row 1 of the runs, column started_at: “yesterday” can't be used: write the time as in 2026",
         ),
         (RUNS + "a,P1,2026-02-30T06:00:00Z,,,\n", READINGS, "there is no such time"),
         (RUNS + "a,P1,0026-03-01T06:00:00Z,,,\n", READINGS, "the year must lie between 1900 and 2199"),
@@ -248,10 +248,10 @@ A_RUN = "a,P1,2026-03-01T06:00:00Z,2026-03-01T12:00:00Z,,\n"
         (
             RUNS + 'a,P1,2026-03-01T06:00:00Z,,"4,5",\n',
             READINGS,
-            "column hours_h: “4,5” can't be used, write a plain number with a decimal point",
+            "column hours_h: “4,5” can't be used: write a plain number with a decimal point",
         ),
         (RUNS + "a,P1,2026-03-01T06:00:00Z,,nan,\n", READINGS, "column hours_h: “nan” can't be used"),
-        (RUNS + "a,P1,2026-03-01T06:00:00Z,,-1,\n", READINGS, "that is not negative"),
+        (RUNS + "a,P1,2026-03-01T06:00:00Z,,-1,\n", READINGS, "Write a number from 0 to"),
         (RUNS + A_RUN + A_RUN, READINGS, "a stands twice in the runs"),
         (
             RUNS
@@ -262,7 +262,7 @@ A_RUN = "a,P1,2026-03-01T06:00:00Z,2026-03-01T12:00:00Z,,\n"
             "press P1 name the barrels left, middle, right: it can have two",
         ),
         (RUNS, READINGS + "P1,2026-03-01T06:00:00Z,,\n", "Row 1 of the readings, column meter_h is empty"),
-        (RUNS, READINGS + "P1,2026-03-01T06:00:00Z,-1,\n", "that is not negative"),
+        (RUNS, READINGS + "P1,2026-03-01T06:00:00Z,-1,\n", "Write a number from 0 to"),
         (RUNS, READINGS + "P1,2026-03-01T06:00:00Z,1,meter\n", "write one of reading or new_meter"),
         (
             RUNS,

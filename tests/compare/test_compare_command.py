@@ -6,7 +6,7 @@ import json
 import pytest
 from django.core.management import CommandError, call_command
 
-from tests.compare.conftest import RunMaker
+from tests.mills.run_maker import RunMaker
 from wearlog.people.models import Mill
 
 

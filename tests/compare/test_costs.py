@@ -12,8 +12,8 @@ import pytest
 from django.core.management import call_command
 from openpyxl import load_workbook
 
-from tests.compare.conftest import RunMaker
-from tests.conftest import at
+from tests.dates import at
+from tests.mills.run_maker import RunMaker
 from wearlog.compare.costs import LeftOut, Money
 from wearlog.compare.earning import sentences
 from wearlog.compare.export import as_csv, as_xlsx

@@ -21,7 +21,7 @@ import pytest
 from wearlog.calc.meters import Source
 from wearlog.compare.queries import compare
 from wearlog.equipment.models import Press
-from wearlog.forecasts import record
+from wearlog.history import record
 from wearlog.logbook import demo
 from wearlog.logbook.exchange.exporting import export_logbook
 from wearlog.runs.hours import hours_between, of_runs

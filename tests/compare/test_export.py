@@ -9,7 +9,7 @@ from decimal import Decimal
 import pytest
 from openpyxl import load_workbook
 
-from tests.compare.conftest import RunMaker
+from tests.mills.run_maker import RunMaker
 from wearlog.compare.export import as_csv, as_xlsx
 from wearlog.compare.queries import compare
 from wearlog.equipment.models import Press

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from tests.compare.conftest import RunMaker
-from tests.conftest import at
+from tests.dates import at
+from tests.mills.run_maker import RunMaker
 from wearlog.compare.queries import compare
 from wearlog.equipment.models import Position, Press
 from wearlog.people.models import Mill

@@ -6,10 +6,10 @@ from datetime import date
 
 import pytest
 
-from tests.forecasts.shop import Shop
+from tests.mills.forecast_shop import Shop
 from wearlog.compare.lives import By, Ended, Says, TypeLives, type_lives
 from wearlog.equipment.models import PartType
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
 
 AS_OF = date(2026, 12, 31)
 

@@ -6,9 +6,9 @@ from datetime import date, timedelta
 
 import pytest
 
-from tests.forecasts.shop import Shop
+from tests.mills.forecast_shop import Shop
 from wearlog.compare.repeats import Repeat, Trend, repeats
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
 
 AS_OF = date(2026, 12, 31)
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from tests.forecasts.shop import Shop, number
+from tests.mills.forecast_shop import Shop, number
 from wearlog.compare.ledger import ledger
 from wearlog.compare.lives import type_lives
 from wearlog.compare.orders import NoOrder, Order, orders
@@ -15,7 +15,7 @@ from wearlog.compare.replacing import Mending, PlannedReplacement, Withheld, men
 from wearlog.compare.stopping import NoStop, Stop, stops
 from wearlog.equipment.models import PartType
 from wearlog.forecasts.edges import Edges
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
 from wearlog.runs.models import Price, Run
 from wearlog.service.models import Service
 

@@ -9,8 +9,8 @@ from decimal import Decimal
 import pytest
 from django.db import transaction
 
-from tests.forecasts.shop import Shop
-from tests.forecasts.test_as_of import DAYS, FIRST, a_busy_mill, cut_off
+from tests.mills.busy_mill import DAYS, FIRST, a_busy_mill, cut_off
+from tests.mills.forecast_shop import Shop
 from wearlog.compare.ledger import ledger
 from wearlog.compare.lives import type_lives
 from wearlog.compare.orders import orders
@@ -19,7 +19,7 @@ from wearlog.compare.replacing import mend_or_buy, planned_or_not
 from wearlog.compare.stopping import stops
 from wearlog.equipment.models import PartType
 from wearlog.forecasts.edges import Edges
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
 from wearlog.runs.models import Price, Run
 from wearlog.service.models import Service
 

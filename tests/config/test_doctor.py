@@ -8,6 +8,7 @@ import subprocess
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from io import StringIO
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +16,12 @@ import pytest
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management import call_command
 from django.db import connection
+from django.test import Client
 from django.utils import timezone
 from pytest_django import Settings
 
 from tests.reminders.smtp import mail_server
-from tests.service.test_pictures import photo
+from tests.service.photographs import photo
 from tests.services.servers import free_port
 from wearlog.config import beat, environment
 from wearlog.config.doctor import machine as doctor_machine
@@ -68,6 +70,27 @@ def well(mill: Mill, settings: Settings, tmp_path: Path) -> None:
 
 
 # -------- the whole
+
+
+def test_a_server_in_front_that_is_not_named_is_told_until_it_is(
+    well: None, client: Client, settings: Settings, tmp_path: Path
+) -> None:
+    client.get("/sign-in/")
+    assert found("proxies") == {}
+    client.get("/sign-in/", REMOTE_ADDR="10.0.0.2", HTTP_X_FORWARDED_FOR="192.0.2.1")
+    noted = tmp_path / "unnamed-proxy"
+    first = noted.stat()
+    client.get("/sign-in/", REMOTE_ADDR="203.0.113.9", HTTP_FORWARDED="for=192.0.2.2")
+    assert (noted.read_text(), noted.stat().st_mtime_ns) == ("10.0.0.2", first.st_mtime_ns)  # once a day
+    assert first.st_mode & 0o777 == 0o600
+    (words,) = found("proxies")
+    assert "10.0.0.2 handed a request on" in words
+    assert "TRUSTED_PROXIES=10.0.0.2" in doctor()[1]
+    settings.TRUSTED_PROXIES = environment.Proxies((ip_network("10.0.0.0/8"),))
+    assert found("proxies") == {}
+    os.utime(noted, (0, 0))
+    client.get("/sign-in/", REMOTE_ADDR="10.0.0.2", HTTP_X_FORWARDED_FOR="192.0.2.1")
+    assert noted.stat().st_mtime == 0  # one that is named is not noted
 
 
 def test_where_nothing_is_bad_the_exit_code_is_nought(well: None) -> None:
@@ -378,10 +401,7 @@ def test_a_promise_that_the_database_lost_is_bad_and_named(well: None) -> None:
 
 def test_a_migration_that_waits_and_one_of_a_newer_version_are_bad(well: None) -> None:
     with connection.cursor() as cursor:
-        cursor.execute(
-            "DELETE FROM django_migrations WHERE app = 'compare' OR (app, name) IN "
-            "(SELECT 'reminders', max(name) FROM django_migrations WHERE app = 'reminders')"
-        )
+        cursor.execute("DELETE FROM django_migrations WHERE app = 'reminders'")
         cursor.execute(
             "INSERT INTO django_migrations (app, name, applied) VALUES ('runs', '0999_later', '2030-01-01')"
         )

@@ -60,6 +60,15 @@ def test_postgres_redis_and_mail_are_read_from_their_urls(tmp_path: Path) -> Non
     )
 
 
+def test_a_database_may_be_named_by_the_folder_of_its_socket(tmp_path: Path) -> None:
+    read = environment.read(
+        {"DATA_DIR": str(tmp_path), "DATABASE_URL": "postgres://wearlog@%2Fvar%2Frun%2Fpostgresql/mill"}, ROOT
+    )
+    database = read.database
+    named = (database["HOST"], database["USER"], database["NAME"])
+    assert named == ("/var/run/postgresql", "wearlog", "mill")
+
+
 def test_proxies_are_addresses_networks_and_the_word_for_a_socket_file(tmp_path: Path) -> None:
     def read(value: str) -> environment.Proxies:
         return environment.read({"TRUSTED_PROXIES": value}, tmp_path).trusted_proxies

@@ -16,14 +16,14 @@ from django.urls import reverse
 from django.utils import timezone
 from pytest_django import Settings
 
-from tests.architecture.everything_due import fill
-from tests.browser.test_pages_all import addresses
-from tests.browser.test_pages_all import shop as shop
+from tests.browser.addresses import addresses
 from tests.config import catalogues
 from tests.config.pages_read import Reader, data_of_the_mill, letters_in, outside, untranslated
-from tests.web.log_shop import form_of
-from tests.web.look_mill import LookMill
-from wearlog.forecasts.models import LogVersion
+from tests.mills.everything_due import fill
+from tests.mills.log_shop import form_of
+from tests.mills.look_mill import LookMill
+from tests.mills.whole_mill import whole_mill
+from wearlog.history.models import LogVersion
 from wearlog.people.models import Mill, Role, User
 from wearlog.reminders.outbox.actions import scan, send_due
 
@@ -51,6 +51,11 @@ ZONES = re.compile(r'<select name="time_zone".*?</select>', re.DOTALL)
 @pytest.fixture
 def fresh_log(transactional_db: None) -> None:
     LogVersion.raise_by_one()
+
+
+@pytest.fixture
+def shop(fresh_log: None) -> LookMill:
+    return whole_mill()
 
 
 @pytest.fixture(scope="session")

@@ -17,13 +17,13 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import translation
 
-from tests.browser.test_pages_all import addresses
-from tests.browser.test_pages_all import shop as shop
-from tests.web.log_shop import form_of
-from tests.web.look_mill import LookMill
+from tests.browser.addresses import addresses
+from tests.mills.log_shop import form_of
+from tests.mills.look_mill import LookMill
+from tests.mills.whole_mill import whole_mill
 from wearlog.calc import units
 from wearlog.forecasts.memory.refresh import languages
-from wearlog.forecasts.models import LogVersion
+from wearlog.history.models import LogVersion
 from wearlog.people.languages import language_of, language_of_browser
 from wearlog.people.models import Mill, Role, User
 from wearlog.people.words import day, figure, when
@@ -37,6 +37,11 @@ NARROW = "\u202f"
 @pytest.fixture
 def fresh_log(transactional_db: None) -> None:
     LogVersion.raise_by_one()
+
+
+@pytest.fixture
+def shop(fresh_log: None) -> LookMill:
+    return whole_mill()
 
 
 # -------- numbers and days

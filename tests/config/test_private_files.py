@@ -23,14 +23,17 @@ from django.conf import settings
 from django.db import connection
 from wearlog.config import embedded
 from wearlog.service import photos
+from wearlog.logbook.backups import holding
+holding.join(Path(settings.DATA_DIR))
 with connection.cursor() as cursor:
     cursor.execute("CREATE TABLE wear (mm REAL)")
     cursor.execute("INSERT INTO wear VALUES (0.2)")
     photos.make_folder(photos.path_of("0a0b").parent)
     photos.write_through(photos.path_of("0a0b"), b"a photo")
-    with embedded.sole_use(Path(settings.DATA_DIR)):
-        for path in [Path(settings.DATA_DIR), *sorted(Path(settings.DATA_DIR).rglob("*"))]:
-            print(oct(path.stat().st_mode & 0o777), path.relative_to(Path(settings.DATA_DIR)))
+    home = Path(settings.DATA_DIR)
+    with embedded.sole_use(home), holding.one_backup(home, patience_s=0):
+        for path in [home, *sorted(home.rglob("*"))]:
+            print(oct(path.stat().st_mode & 0o777), path.relative_to(home))
 """
 
 
@@ -47,6 +50,8 @@ def test_new_files_are_their_users_alone_whatever_the_umask(umask: str, key: str
     own = {} if key else {"secret_key": "0o600"}
     assert found == own | {
         ".": "0o700",
+        "at-work": "0o600",
+        "backup-under-way": "0o600",
         "in-use": "0o600",
         "photos": "0o700",
         "photos/0a": "0o700",

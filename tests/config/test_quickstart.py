@@ -3,75 +3,19 @@
 from __future__ import annotations
 
 import http.client
-import os
 import re
 import shlex
-import signal
 import socket
 import sqlite3
 import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
+from tests import migrated
+from tests.config.quickstart_process import ROOT, command, running, stop, surroundings
 from tests.services.servers import free_port
-
-ROOT = Path(__file__).resolve().parents[2]
-SETTINGS = {
-    "DATABASE_URL",
-    "REDIS_URL",
-    "EMAIL_URL",
-    "SECRET_KEY",
-    "ALLOWED_HOSTS",
-    "DEBUG",
-    "HTTPS",
-    "DATA_DIR",
-}
-
-
-def hears_ctrl_c() -> None:
-    """Where the tests themselves run as a shell's background job, a child would ignore it for ever."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-
-
-def surroundings() -> dict[str, str]:
-    return {name: value for name, value in os.environ.items() if name not in SETTINGS}
-
-
-def command(*words: str, **variables: str) -> subprocess.Popen[str]:
-    return subprocess.Popen(
-        [sys.executable, "-u", "manage.py", "quickstart", *words],
-        cwd=ROOT,
-        env=surroundings() | variables,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        preexec_fn=hears_ctrl_c,
-    )
-
-
-@contextmanager
-def running(*words: str, **variables: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """The process and what it printed up to the line that says how to stop it."""
-    process = command(*words, **variables)
-    printed = ""
-    assert process.stdout
-    try:
-        for line in process.stdout:
-            printed += line
-            if line.startswith("Stop with Ctrl-C"):
-                break
-        else:
-            raise AssertionError(f"it did not serve:\n{printed}")
-        yield process, printed
-    finally:
-        if process.poll() is None:
-            process.kill()
-        process.wait()
-        process.stdout.close()
 
 
 def fetch(url: str) -> tuple[int, str]:
@@ -82,13 +26,6 @@ def fetch(url: str) -> tuple[int, str]:
 def count(data: Path, table: str) -> int:
     with sqlite3.connect(data / "wearlog.sqlite3") as connection:
         return int(connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
-
-
-def stop(process: subprocess.Popen[str]) -> tuple[int, float, str]:
-    begun = time.monotonic()
-    process.send_signal(signal.SIGINT)
-    rest = process.stdout.read() if process.stdout else ""
-    return process.wait(timeout=30), time.monotonic() - begun, rest
 
 
 def test_it_serves_the_demo_mill_ends_on_ctrl_c_and_keeps_everything(tmp_path: Path) -> None:
@@ -128,6 +65,7 @@ def test_it_serves_the_demo_mill_ends_on_ctrl_c_and_keeps_everything(tmp_path: P
 def test_the_schedule_scans_without_redis_in_the_same_process(tmp_path: Path) -> None:
     """An owner with an address gets the demo mill's reminders by mail, on the console, once."""
     port = free_port()
+    migrated.lay(tmp_path / "wearlog.sqlite3")
     with running("--port", str(port), "--data", str(tmp_path)) as (process, _):
         stop(process)
     with sqlite3.connect(tmp_path / "wearlog.sqlite3") as connection:
@@ -175,6 +113,7 @@ def test_not_even_debug_shows_a_stranger_a_developers_page_and_the_network_is_wa
     tmp_path: Path,
 ) -> None:
     port = free_port()
+    migrated.lay(tmp_path / "wearlog.sqlite3")
     place = ("--no-demo", "--host", "0.0.0.0", "--port", str(port), "--data", str(tmp_path))
     with running(*place, DEBUG="1", ALLOWED_HOSTS="press-log.lan") as (process, printed):
         status, page = asked_as("192.168.1.50", port)
@@ -201,6 +140,7 @@ def test_a_port_in_use_is_one_clear_sentence(tmp_path: Path) -> None:
 
 
 def test_a_second_start_on_the_same_folder_says_so(tmp_path: Path) -> None:
+    migrated.lay(tmp_path / "wearlog.sqlite3")
     with running("--no-demo", "--port", str(free_port()), "--data", str(tmp_path)) as (process, _):
         said, code = outcome("--no-demo", "--port", str(free_port()), "--data", str(tmp_path))
         assert code == 1

@@ -11,9 +11,9 @@ ROOT = Path(__file__).resolve().parents[2]
 ASK = """
 import re, django
 django.setup()
-from django.core.management import call_command
+from tests.migrated import migrate
 from django.test import Client
-call_command("migrate", verbosity=0)
+migrate()
 client = Client(headers={"host": "mill.example"})
 page = client.get("/sign-in/").content.decode()
 name = re.search(r'href="(/static/web/paper[^"]*)"', page)[1]

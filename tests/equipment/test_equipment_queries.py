@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
-from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, small_mill
+from tests.dates import at
+from tests.mills.logbook_mill import NOW, SmallMill, small_mill
 from wearlog.equipment import queries
 from wearlog.equipment.models import Part, Position, Press
 from wearlog.logbook import actions

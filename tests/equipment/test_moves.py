@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, message, small_mill, somebody
+from tests.dates import at
+from tests.mills.logbook_mill import NOW, SmallMill, message, small_mill, somebody
 from wearlog.equipment import queries
 from wearlog.equipment.models import Fitting
 from wearlog.logbook import actions

@@ -10,7 +10,7 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 
 

@@ -1,6 +1,6 @@
 import pytest
 
-from tests.forecasts.shop import Shop
+from tests.mills.forecast_shop import Shop
 
 
 @pytest.fixture

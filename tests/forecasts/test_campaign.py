@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.forecasts.shop import Shop, day
+from tests.mills.forecast_shop import Shop, day
 from wearlog.forecasts.campaign import Campaign, campaign_of, grouped, opens_press, stop_at
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.rows import PlanRow
+from wearlog.history.rows import PlanRow
 from wearlog.lockout.cautions.caution import NOT_YET
 
 TODAY = date(2026, 9, 10)

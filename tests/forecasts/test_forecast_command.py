@@ -10,7 +10,7 @@ from datetime import date
 import pytest
 from django.core.management import CommandError, call_command
 
-from tests.forecasts.shop import Shop, day, when
+from tests.mills.forecast_shop import Shop, day, when
 
 KEYS = [
     "rule",

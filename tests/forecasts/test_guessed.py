@@ -6,8 +6,8 @@ from datetime import date, timedelta
 
 import pytest
 
-from tests.forecasts.shop import Shop, day, item
-from tests.forecasts.test_drift_trigger import some_runs, the_rule
+from tests.mills.falling_output import some_runs, the_rule
+from tests.mills.forecast_shop import Shop, day, item
 from wearlog.forecasts.campaign import stop_at
 from wearlog.forecasts.guessed import Guessed
 from wearlog.runs.models import Run, SeedHow

@@ -8,10 +8,10 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from tests.conftest import at
-from tests.forecasts.shop import Shop, day, when
+from tests.dates import at
+from tests.mills.forecast_shop import Shop, day, when
 from wearlog.calc.meters import Stretches
-from wearlog.forecasts.record import load
+from wearlog.history.record import load
 
 
 class TestTheEndOfTheDay:

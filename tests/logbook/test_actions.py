@@ -8,10 +8,10 @@ from decimal import Decimal
 
 import pytest
 
-from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, small_mill, somebody
+from tests.dates import at
+from tests.mills.logbook_mill import NOW, SmallMill, small_mill, somebody
 from wearlog.equipment.models import Fitting
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewCropChange, NewIncident, NewMeasurement, NewRun, NewWork
 from wearlog.people.models import AuditEntry, Role
@@ -117,7 +117,7 @@ def test_work_with_a_bad_gauge_stores_nothing_at_all(small_mill: SmallMill) -> N
         measurements=(NewMeasurement(value_mm=Decimal("5.2")), NewMeasurement(value_mm=Decimal(-1))),
     )
     rows = AuditEntry.objects.count()
-    with pytest.raises(Refused, match="can't be negative"):
+    with pytest.raises(Refused, match="Write a number from 0 to"):
         actions.log_work(by=small_mill.by, at=NOW, entry=entry)
     assert (Service.objects.count(), Measurement.objects.count()) == (0, 0)
     assert Fitting.objects.open().get(part=small_mill.die).edge == "A"

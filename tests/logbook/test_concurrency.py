@@ -9,11 +9,11 @@ from typing import Any
 
 import pytest
 
-from tests.at_once import at_once
-from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, a_small_mill, somebody, vienna_mill
+from tests.at_once import ROUNDS, at_once
+from tests.dates import at
+from tests.mills.logbook_mill import NOW, SmallMill, a_small_mill, somebody, vienna_mill
 from wearlog.equipment.models import Fitting
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewRun, NewWork
 from wearlog.people import signin
@@ -25,7 +25,6 @@ from wearlog.service.models import LotHold, Service
 pytestmark = pytest.mark.django_db(transaction=True)
 
 MOVED = at("2026-03-09 10:00")
-ROUNDS = 5
 
 
 @pytest.fixture

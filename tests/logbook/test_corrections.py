@@ -7,11 +7,11 @@ from decimal import Decimal
 
 import pytest
 
-from tests.conftest import at
-from tests.logbook.mill import FITTED, NOW, SmallMill, codes, message, small_mill, somebody
+from tests.dates import at
+from tests.mills.logbook_mill import FITTED, NOW, SmallMill, codes, message, small_mill, somebody
 from wearlog.equipment import queries as equipment
 from wearlog.equipment.models import Fitting, Part
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewMeasurement
 from wearlog.people.models import AuditEntry, Role
@@ -103,7 +103,7 @@ def test_a_correction_is_checked_like_a_new_entry(small_mill: SmallMill) -> None
             changes={"started_at": at("2026-03-08 13:00")},
             reason="began earlier",
         )
-    with pytest.raises(Refused, match="can't be negative"):
+    with pytest.raises(Refused, match="Write a number from 0 to"):
         actions.correct(by=small_mill.by, at=NOW, record=run, changes={"oil_kg": Decimal(-1)}, reason="slip")
     with pytest.raises(Doubtful) as caught:
         actions.correct(by=small_mill.by, at=NOW, record=run, changes={"hours_h": Decimal(90)}, reason="slip")

@@ -10,8 +10,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
-from tests.conftest import at
-from tests.logbook.mill import a_small_mill, vienna_mill
+from tests.dates import at
+from tests.examples import bounded
+from tests.mills.logbook_mill import a_small_mill, vienna_mill
 from wearlog.equipment.models import Fitting, Part
 from wearlog.logbook import actions
 from wearlog.people.models import AuditEntry
@@ -90,7 +91,7 @@ def share_a_moment(one: Fitting, other: Fitting) -> bool:
 
 
 class AnyOrderOfMoves(TestCase):
-    @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+    @settings(max_examples=bounded(60, 40), deadline=None, suppress_health_check=[HealthCheck.too_slow])
     @given(st.lists(STEP, min_size=3, max_size=12))
     def test_no_part_is_in_two_places_and_no_place_holds_two_parts(
         self, steps: list[tuple[str, int, int, int]]

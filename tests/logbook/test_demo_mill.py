@@ -14,8 +14,8 @@ import pytest
 from django.db.models import Max
 
 from wearlog.equipment.models import Fitting, Part, Press
-from wearlog.forecasts import versions
 from wearlog.forecasts.memory.queries import due_items
+from wearlog.history import versions
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import demo
 from wearlog.logbook.exchange.columns import TABLES

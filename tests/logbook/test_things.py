@@ -8,8 +8,8 @@ from decimal import Decimal
 import pytest
 from django.db import models
 
-from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, small_mill, somebody
+from tests.dates import at
+from tests.mills.logbook_mill import NOW, SmallMill, small_mill, somebody
 from wearlog.equipment.models import Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
@@ -153,7 +153,7 @@ def test_a_press_is_not_retired_while_or_before_it_pressed(small_mill: SmallMill
     ("values", "words"),
     [
         ({}, "Without a trigger"),
-        ({"every_h": Decimal(0)}, "more than 0"),
+        ({"every_h": Decimal(0)}, "Write a number above 0, up to 1000000 h"),
         ({"after_incident": "metal flood"}, "'flood' is no incident"),
         ({"every_h": Decimal(50), "kind": "screw", "part_type": "die"}, "D5 is a die"),
         ({"every_h": Decimal(50), "press": True, "position": "wheel"}, "no position 'wheel'"),

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 import pytest
 
 from tests.at_once import at_once
-from tests.conftest import at
+from tests.dates import at
 from wearlog.people import brakes
 from wearlog.people.models import SignInBrake
 from wearlog.people.tasks import clear_expired

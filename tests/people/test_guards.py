@@ -12,7 +12,7 @@ from django.core.checks import run_checks
 from django.core.management import call_command
 from django.db import IntegrityError, connection, models, transaction
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Fitting
 from wearlog.people import audit, guards
 from wearlog.people.models import AuditEntry, Mill, User

@@ -7,10 +7,13 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.conf import global_settings
+from django.contrib.auth.hashers import PBKDF2PasswordHasher
 from django.core.management import CommandError, call_command
 
-from tests.conftest import at
-from tests.logbook.mill import somebody
+from tests.dates import at
+from tests.mills.logbook_mill import somebody
+from wearlog.config import settings as shipped
 from wearlog.equipment.models import PartType
 from wearlog.logbook import actions
 from wearlog.people import audit, signin
@@ -113,6 +116,13 @@ def test_an_owner_adds_people_with_a_password_that_is_kept_hashed(owner: User) -
     assert row.new is not None
     assert row.new["role"] == "maintainer"
     assert not any("password" in key for key in row.new)
+
+
+def test_the_site_hashes_passwords_by_a_slow_function() -> None:
+    """OWASP asks for 600,000 rounds of PBKDF2 with SHA-256. The tests' own hash is a quick one."""
+    first = getattr(shipped, "PASSWORD_HASHERS", global_settings.PASSWORD_HASHERS)[0]
+    assert first == "django.contrib.auth.hashers.PBKDF2PasswordHasher"
+    assert PBKDF2PasswordHasher.iterations >= 600_000
 
 
 def test_a_new_person_without_a_password_signs_in_by_link_only(owner: User) -> None:

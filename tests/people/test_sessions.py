@@ -18,8 +18,8 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.at_once import at_once
-from tests.conftest import at
-from tests.logbook.mill import somebody
+from tests.dates import at
+from tests.mills.logbook_mill import somebody
 from wearlog.logbook import actions
 from wearlog.people import accounts, sessions, signin
 from wearlog.people.models import AuditEntry, Role, Session, SignInLink, User

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.db import connection
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import OutboxRow
 from wearlog.runs.models import Run

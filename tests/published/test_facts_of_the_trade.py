@@ -17,7 +17,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.calc import units
 from wearlog.compare.queries import compare
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press

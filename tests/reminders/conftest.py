@@ -3,41 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import datetime
 from decimal import Decimal
 
 import pytest
 from pytest_django import Settings
 
-from tests.conftest import at
+from tests.dates import at
+from tests.mills.greasing import Greasing
 from tests.reminders.smtp import MailServer, mail_server
 from wearlog.equipment.models import Press
-from wearlog.forecasts.models import LogVersion
 from wearlog.lockout.models import EnergySource
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Rule, Service
-
-
-@dataclass
-class Greasing:
-    """Press P1, its bearing to be greased every 30 days, last done on 1 March 2026 at noon: due on 31 March,
-    told of from 24 March (7 days ahead), overdue from 8 April (7 days after)."""
-
-    press: Press
-    rule: Rule
-    done: Service
-
-    def log(self, when: datetime, ref: str = "again") -> Service:
-        service = Service.objects.create(
-            ref=ref, done_at=when, press=self.press, action="lubricate", rule=self.rule
-        )
-        LogVersion.raise_by_one()
-        return service
-
-    def correct(self, when: datetime) -> None:
-        Service.objects.filter(pk=self.done.pk).update(done_at=when)
-        LogVersion.raise_by_one()
 
 
 @pytest.fixture
@@ -57,13 +34,7 @@ def greasing(mill: Mill) -> Greasing:
     done = Service.objects.create(
         ref="first", done_at=at("2026-03-01 12:00"), press=press, action="lubricate", rule=rule
     )
-    LogVersion.raise_by_one()
     return Greasing(press=press, rule=rule, done=done)
-
-
-COMING = at("2026-03-25 08:00")
-DUE = at("2026-04-01 08:00")
-OVERDUE = at("2026-04-10 08:00")
 
 
 @pytest.fixture

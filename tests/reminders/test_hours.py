@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.reminders.hours import firings, instant_of, is_there, may_leave, next_slot, period_of
 from wearlog.reminders.models import ReminderWish, Rhythm
 

@@ -7,8 +7,8 @@ from datetime import date, timedelta
 import pytest
 from django.db import IntegrityError, transaction
 
-from tests.conftest import at
-from tests.reminders.conftest import COMING, DUE, OVERDUE, Greasing
+from tests.dates import at
+from tests.mills.greasing import COMING, DUE, OVERDUE, Greasing
 from tests.reminders.smtp import MailServer
 from wearlog.people.models import AuditEntry, Role, User
 from wearlog.people.refusals import NotAllowed, Refused

@@ -8,9 +8,9 @@ import pytest
 from django.core.management import CommandError, call_command
 from pytest_django import Settings
 
-from tests.reminders.conftest import Greasing
+from tests.mills.greasing import Greasing
+from tests.mills.wishes import any_hour
 from tests.reminders.smtp import MailServer
-from tests.reminders.wishes import any_hour
 from wearlog.people.models import Mill, User
 
 
@@ -35,7 +35,7 @@ def test_it_prints_the_mail_where_no_server_is_named(
     settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
     remind("--as-of-now", "2026-04-01T10:00:00+02:00")
     shown = capsys.readouterr().out
-    assert "Subject: Due: lubricate North press (grease bearing)" in shown
+    assert "Subject: Due: Lubricate North press (grease bearing)" in shown
     assert "To: operator@mill.example" in shown
     assert "WARNING: The screw can start by itself" in shown
 

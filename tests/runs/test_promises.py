@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
-from tests.conftest import at
+from tests.dates import at
 from wearlog.equipment.models import Press
 from wearlog.runs.models import Crop, PlanEntry, Reading, Run
 

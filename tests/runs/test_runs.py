@@ -7,8 +7,8 @@ from decimal import Decimal
 
 import pytest
 
-from tests.conftest import at
-from tests.logbook.mill import NOW, SmallMill, codes, message, small_mill
+from tests.dates import at
+from tests.mills.logbook_mill import NOW, SmallMill, codes, message, small_mill
 from wearlog.logbook import actions
 from wearlog.people.refusals import Doubtful, Refused
 from wearlog.runs import hours, queries

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from django.db import IntegrityError, transaction
 
-from tests.service.test_pictures import photo
+from tests.service.photographs import photo
 from wearlog.equipment.models import Press
 from wearlog.logbook import actions
 from wearlog.people.models import AuditEntry, LogRecord, Mill, Role, User

@@ -16,8 +16,8 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from tests.mills.backup_mill import PROGRAM, BackupMill, Children, children
 from tests.services import servers
-from tests.services.backup_mill import PROGRAM, BackupMill, Children, children
 from tests.services.processes import run
 from wearlog.logbook.backups import archive
 

@@ -4,31 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
 from tests.services import servers
+from tests.services.postgres import postgres_server, postgres_template, postgres_url
 from tests.services.server_page import nginx_program
 
-
-@pytest.fixture(scope="session")
-def postgres_server() -> Iterator[str]:
-    """URL of a running server without a database name, as in postgres://wearlog@127.0.0.1:5432."""
-    programs = servers.postgres_programs()
-    assert programs, "tests that need PostgreSQL are left out where there is none"
-    with servers.postgres_server(programs) as url:
-        yield url
-
-
-@pytest.fixture
-def postgres_url(postgres_server: str, request: pytest.FixtureRequest) -> Iterator[str]:
-    """URL of an empty database of its own, dropped after the test."""
-    name = f"t{abs(hash(request.node.nodeid))}"
-    with psycopg.connect(f"{postgres_server}/postgres", autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name}")
-    yield f"{postgres_server}/{name}"
-    with psycopg.connect(f"{postgres_server}/postgres", autocommit=True) as connection:
-        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")
+__all__ = ["postgres_server", "postgres_template", "postgres_url"]
 
 
 @pytest.fixture

@@ -19,8 +19,10 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
+from tests import migrated
 from tests.benchmarks.import_runs import rows, write
 from tests.services.pages import Visitor
 from tests.services.processes import ROOT, end, going, start, until, worker
@@ -136,6 +138,7 @@ def p95(spent: list[float]) -> float:
 def site(folder: Path) -> Iterator[Visitor]:
     """The whole site in one process, and its owner, signed in."""
     port, log = free_port(), folder / "site.log"
+    migrated.lay(folder / "data" / "wearlog.sqlite3")
     command = [sys.executable, "-u", "manage.py", "quickstart", "--no-demo", f"--port={port}"]
     process = start(command, surroundings(folder / "data"), log)
     try:
@@ -148,9 +151,17 @@ def site(folder: Path) -> Iterator[Visitor]:
         end(process)
 
 
-def import_beside(folder: Path, *, runs: int, people: int, every_s: float, quiet_s: float = 1.0) -> Beside:
-    """Import so many runs by page, while so many people leave a note or a run every `every_s` seconds; they
-    begin `quiet_s` seconds before."""
+def import_beside(
+    folder: Path,
+    *,
+    runs: int,
+    people: int,
+    every_s: float,
+    quiet_s: float = 1.0,
+    by_command: bool = False,
+) -> Beside:
+    """Import so many runs by page, or by the command, while so many people leave a note or a run every
+    `every_s` seconds; they begin `quiet_s` seconds before."""
     found = Beside()
     (folder / "data").mkdir(parents=True)
     content = packed(folder, runs)
@@ -175,16 +186,15 @@ def import_beside(folder: Path, *, runs: int, people: int, every_s: float, quiet
         time.sleep(quiet_s)
         begun = found.begun = time.monotonic()
         try:
-            job = upload(owner, content)
-            while not found.states or found.states[-1] not in ("done", "refused", "broken", "cancelled"):
-                with closing(sqlite3.connect(database, timeout=60)) as reader:
-                    (state,) = reader.execute(
-                        "SELECT state FROM logbook_importjob WHERE id = ?", [job]
-                    ).fetchone()
-                if state not in found.states[-1:]:
-                    found.states.append(state)
-                owner.get(f"/exchange/imports/{job}/")
-                time.sleep(0.2)
+            if by_command:
+                words = ["import_logbook", str(folder / "book"), "--on-conflict", "keep"]
+                command = [sys.executable, "manage.py", *words]
+                done = subprocess.run(
+                    command, env=surroundings(folder / "data"), cwd=ROOT, capture_output=True, text=True
+                )
+                found.states.append("done" if done.returncode == 0 else done.stderr[-500:])
+            else:
+                follow(owner, upload(owner, content), database, found)
             found.took_s = time.monotonic() - begun
             time.sleep(3 * every_s)
         finally:
@@ -195,6 +205,17 @@ def import_beside(folder: Path, *, runs: int, people: int, every_s: float, quiet
         found.runs = reader.execute("SELECT count(*) FROM runs_run").fetchone()[0]
         found.notes = reader.execute("SELECT count(*) FROM runs_shiftnote").fetchone()[0]
     return found
+
+
+def follow(owner: Visitor, job: int, database: Path, found: Beside) -> None:
+    """Look at the page of the import until it has ended."""
+    while not found.states or found.states[-1] not in ("done", "refused", "broken", "cancelled"):
+        with closing(sqlite3.connect(database, timeout=60)) as reader:
+            (state,) = reader.execute("SELECT state FROM logbook_importjob WHERE id = ?", [job]).fetchone()
+        if state not in found.states[-1:]:
+            found.states.append(state)
+        owner.get(f"/exchange/imports/{job}/")
+        time.sleep(0.2)
 
 
 def keep_entering(
@@ -254,7 +275,7 @@ def by_worker(folder: Path, redis_url: str, *, runs: int) -> str:
     data = folder / "data"
     (data / "imports").mkdir(parents=True)
     environment = surroundings(data) | {"REDIS_URL": redis_url}
-    subprocess.run([sys.executable, "manage.py", "migrate", "-v0"], env=environment, cwd=ROOT, check=True)
+    migrated.make(data / "wearlog.sqlite3", data)
     make_job(environment)
     (data / "imports" / "some.zip").write_bytes(packed(folder, runs))
 
@@ -275,7 +296,7 @@ def kill_imports(folder: Path, *, runs: int, times: int, seed: int) -> KilledImp
     data = folder / "data"
     data.mkdir(parents=True)
     environment, log = surroundings(data), folder / "worker.log"
-    subprocess.run([sys.executable, "manage.py", "migrate", "-v0"], env=environment, cwd=ROOT, check=True)
+    migrated.make(data / "wearlog.sqlite3", data)
     content = packed(folder, runs)
     (data / "imports").mkdir()
     database, archive = data / "wearlog.sqlite3", data / "imports" / "some.zip"
@@ -288,14 +309,22 @@ def kill_imports(folder: Path, *, runs: int, times: int, seed: int) -> KilledImp
         whole_s = time.monotonic() - began
         full = connection.execute("SELECT count(*) FROM runs_run").fetchone()[0]
         assert full == runs
-        for _time in range(times):
+
+        def begun_or_over(worker: subprocess.Popen[bytes]) -> bool:
+            (state,) = connection.execute("SELECT state FROM logbook_importjob").fetchone()
+            return state != "waiting" or worker.poll() is not None
+
+        for number in range(times):
             connection.execute("DELETE FROM runs_run")
             archive.write_bytes(content)
             connection.execute(
                 "UPDATE logbook_importjob SET state = 'waiting', ended_at = NULL, tries = 0, holder = ''"
             )
             process = start(take, environment, log)
-            time.sleep(dice.uniform(0.3, 1.05) * whole_s)
+            if number % 2:
+                time.sleep(dice.uniform(0.3, 1.05) * whole_s)
+            else:  # however busy the machine is, this one is not over by then
+                until(partial(begun_or_over, process), 120, every=0.005)
             if process.poll() is None:
                 process.send_signal(signal.SIGKILL)
                 found.kills += 1

@@ -14,7 +14,7 @@ from pathlib import Path
 from tests.reminders.smtp import MailServer
 
 ROOT = Path(__file__).resolve().parents[2]
-MILL = [sys.executable, "-m", "tests.services.reminder_mill"]
+MILL = [sys.executable, "-m", "tests.mills.reminder_mill"]
 CELERY = [sys.executable, "-m", "celery", "-A", "wearlog.config"]
 QUICK = "tests.services.reminder_settings"
 """The shipped settings with a schedule that ticks every two seconds."""

@@ -115,7 +115,7 @@ def postgres_server(programs: Path) -> Iterator[str]:
         options = {
             "fsync": "off",
             "listen_addresses": "127.0.0.1",
-            "unix_socket_directories": "",
+            "unix_socket_directories": str(home / "data"),
             "max_connections": 60,
         }
         command = [str(programs / "postgres"), "-D", str(data), "-p", str(port)]

@@ -9,9 +9,10 @@ import subprocess
 import sys
 from pathlib import Path
 
-from tests.config.test_quickstart import SETTINGS, running, stop
+from tests import migrated
+from tests.config.quickstart_process import SETTINGS, running, stop
+from tests.mills.backup_mill import BackupMill
 from tests.services.backup_kills import differing
-from tests.services.backup_mill import BackupMill
 from tests.services.servers import free_port
 from wearlog.logbook.backups import folder
 
@@ -30,6 +31,7 @@ def test_the_commands_of_the_page_bring_a_lost_mill_back(tmp_path: Path) -> None
     mill = BackupMill(data, f"sqlite:///{data / 'wearlog.sqlite3'}")
     surroundings = {n: v for n, v in os.environ.items() if n not in SETTINGS and not n.startswith("PYTEST_")}
     surroundings["DATA_DIR"] = str(data)
+    migrated.lay(data / "wearlog.sqlite3")
     with running("--port", str(free_port()), "--data", str(data)) as (process, _):
         assert stop(process)[0] == 0
     before = mill.holds()

@@ -16,9 +16,9 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from tests.mills.backup_mill import MANAGE, PROGRAM, BackupMill, children
 from tests.services import servers
 from tests.services.backup_kills import differing, kill_both
-from tests.services.backup_mill import MANAGE, PROGRAM, BackupMill, children
 from tests.services.processes import CELERY, QUICK, ROOT, end, run, start, until
 from wearlog.logbook.backups import archive, swapping
 
@@ -43,11 +43,11 @@ def mill(small: Path, tmp_path: Path) -> BackupMill:
 
 @pytest.fixture(scope="module")
 def mill_on_postgresql(
-    postgres_server: str, tmp_path_factory: pytest.TempPathFactory
+    postgres_server: str, postgres_template: str, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[BackupMill]:
     """The same in a database of its own, which the tests hand on as they leave it."""
     with psycopg.connect(f"{postgres_server}/postgres", autocommit=True) as connection:
-        connection.execute("CREATE DATABASE backups")
+        connection.execute(f"CREATE DATABASE backups TEMPLATE {postgres_template}")
         mill = BackupMill(tmp_path_factory.mktemp("on-postgresql") / "data", f"{postgres_server}/backups")
         mill.fill("small")
         yield mill
@@ -357,6 +357,46 @@ def test_an_import_comes_with_a_backup_of_what_was_before(mill: BackupMill, tmp_
     shutil.rmtree(mill.data / "backups")
     (mill.data / "backups").write_text("no folder")
     assert "no backup could be made" in mill.refused("import_logbook", str(book))
+
+
+def refused_book(folder: Path) -> Path:
+    folder.mkdir()
+    (folder / "presses.csv").write_text("press,retired_on\r\nP9,sometimes\r\n")
+    return folder
+
+
+def test_a_logbook_that_is_refused_by_command_leaves_no_backup(mill: BackupMill, tmp_path: Path) -> None:
+    assert "line 2" in mill.refused("import_logbook", str(refused_book(tmp_path / "book")))
+    assert not (mill.data / "backups").exists()
+
+
+def test_a_logbook_that_is_refused_by_page_leaves_no_backup(mill: BackupMill, tmp_path: Path) -> None:
+    def carry_out(book: Path) -> str:
+        (mill.data / "imports").mkdir(exist_ok=True)
+        shutil.make_archive(str(mill.data / "imports" / "some"), "zip", book)
+        return run([sys.executable, "-c", ONE_IMPORT], mill.environment).split()[-1]
+
+    assert carry_out(refused_book(tmp_path / "book")) == "refused"
+    assert not (mill.data / "backups").exists()
+    mill.manage("export_logbook", str(tmp_path / "good"))
+    assert carry_out(tmp_path / "good") == "done"
+    assert len(list((mill.data / "backups").glob("*-before-import.zip"))) == 1
+
+
+ONE_IMPORT = """
+import django; django.setup()
+from django.utils import timezone
+from wearlog.logbook.jobs import running
+from wearlog.logbook.models import ImportJob
+from wearlog.people.models import User
+owner, _made = User.objects.get_or_create(username="of-the-import", role="owner")
+job = ImportJob.objects.create(
+    file="some", name="old.zip", only_check=False, by=owner, language="en", asked_at=timezone.now()
+)
+running.carry_out(job_id=job.pk, clock=timezone.now)
+job.refresh_from_db()
+print(job.said, job.groups, job.state)
+"""
 
 
 def test_a_second_disk_that_is_not_mounted_is_told_and_left_alone(mill: BackupMill, tmp_path: Path) -> None:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from tests.requirements import ON_POSTGRESQL
 from tests.services import servers
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -17,6 +19,7 @@ FOLDERS = (
     "equipment",
     "runs",
     "service",
+    "history",
     "lockout",
     "forecasts",
     "logbook",
@@ -43,18 +46,36 @@ def test_every_folder_that_uses_a_database_is_run_again() -> None:
     assert there - without == set(FOLDERS)
 
 
-@pytest.mark.parametrize("folder", FOLDERS)
-def test_passes_on_postgresql(folder: str, postgres_url: str, tmp_path: Path) -> None:
+FILES_AT_ONCE = 20
+"""So that several workers share a large folder, and none is alone with one in the end."""
+
+
+def parts() -> Iterator[tuple[str, list[str]]]:
+    """Every test file of these folders once, in parts of about one length."""
+    for folder in FOLDERS:
+        found = sorted((ROOT / "tests" / folder).rglob("test_*.py"))
+        files = [path.relative_to(ROOT).as_posix() for path in found]
+        count = -(-len(files) // FILES_AT_ONCE)
+        for number in range(count):
+            yield f"{folder} {number + 1} of {count}", files[number::count]
+
+
+PARTS = dict(parts())
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_passes_on_postgresql(part: str, postgres_url: str, tmp_path: Path) -> None:
+    """What needs no database runs on SQLite alone (`conftest.py`)."""
     environment = os.environ | {
         "DATABASE_URL": postgres_url,
         "DATA_DIR": str(tmp_path),
         "PATH": f"{servers.postgres_programs()}{os.pathsep}{os.environ['PATH']}",  # its pg_dump, too
-        "WEARLOG_TESTED_ON": "postgresql",
+        ON_POSTGRESQL: "1",
     }
     for name in [name for name in environment if name.startswith("PYTEST_")]:
         del environment[name]
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", f"tests/{folder}"],
+        [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *PARTS[part]],
         cwd=ROOT,
         env=environment,
         capture_output=True,

@@ -1,6 +1,7 @@
 """`python -m tests.soak --press-days 10000 --seed 1`: a simulated mill where everything breaks that can.
 
-On SQLite in a folder of its own, or with `--postgresql` on a server of its own. Ends with 0 and the figures,
+On SQLite in a folder of its own, or with `--postgresql` on a server of its own, or in the database that is
+named after it. `--begin DAY` is where its time begins. Ends with 0 and the figures,
 or with 1, the seed and the story of what went wrong. `--break NAME ...` breaks the engine on purpose, in the
 ways of tests/soak/breaks.py, and ends with 0 where every one of them was told.
 """
@@ -17,14 +18,16 @@ import tempfile
 import time
 import traceback
 from collections import Counter
-from datetime import UTC, datetime
+from contextlib import nullcontext
+from datetime import UTC, date, datetime
 from pathlib import Path
 
+OWN_SERVER = "own"
 PRESSES = 20
 MANY_PRESSES = 40
 """In a long run, which then takes 250 days for its 10,000."""
 
-BEGIN = datetime(2026, 3, 1, tzinfo=UTC)
+BEGIN = date(2026, 3, 1)
 """Four weeks before the clocks change in Europe, a week before they do in America."""
 
 
@@ -32,7 +35,8 @@ def main() -> int:
     arguments = argparse.ArgumentParser(prog="python -m tests.soak")
     arguments.add_argument("--press-days", type=int, default=1000)
     arguments.add_argument("--seed", type=int, default=1)
-    arguments.add_argument("--postgresql", action="store_true")
+    arguments.add_argument("--begin", type=date.fromisoformat, default=BEGIN)
+    arguments.add_argument("--postgresql", nargs="?", const=OWN_SERVER, metavar="URL")
     arguments.add_argument("--break", dest="breaks", nargs="+", default=[])
     asked = arguments.parse_args()
     with tempfile.TemporaryDirectory(prefix="wearlog-soak-") as folder:
@@ -48,7 +52,8 @@ def main() -> int:
             return see_breaks(asked, Path(folder)) if asked.breaks else soak(asked)
         from tests.soak.faults import database
 
-        with database("soak") as url:
+        named = asked.postgresql != OWN_SERVER
+        with nullcontext(asked.postgresql) if named else database("soak") as url:
             os.environ["DATABASE_URL"] = url
             prepare()
             return soak(asked)
@@ -61,15 +66,16 @@ def prepare() -> None:
     django.setup()
     logging.disable()  # refusals and deaths are what is tried here
     from django.conf import settings
-    from django.core.management import call_command
     from django.db import connection, connections
+
+    from tests.migrated import migrate
 
     settings.EMAIL_TIMEOUT = 0.3
     if connection.vendor == "sqlite":  # no power is cut here, so that no disk need be waited for
         connection.settings_dict["OPTIONS"]["init_command"] = (
             "PRAGMA journal_mode=WAL; PRAGMA synchronous=OFF;"
         )
-    call_command("migrate", verbosity=0)
+    migrate()
     connections.close_all()
 
 
@@ -84,9 +90,10 @@ def soak(asked: argparse.Namespace, how: str = "") -> int:
 
     begun, presses = time.monotonic(), PRESSES if asked.press_days < 5000 else MANY_PRESSES
     days = max(1, asked.press_days // presses)
+    begin = datetime(asked.begin.year, asked.begin.month, asked.begin.day, tzinfo=UTC)
     with post(random.Random(asked.seed + 1)) as server, broken_engine(how):
         settings.EMAIL_PORT = server.port
-        simulation = Simulation(seed=asked.seed, presses=presses, days=days, begin=BEGIN, post=server)
+        simulation = Simulation(seed=asked.seed, presses=presses, days=days, begin=begin, post=server)
         simulation.run(to_first_wrong=bool(how))
     connections.close_all()
     verdict, drawn = (
@@ -103,7 +110,8 @@ def soak(asked: argparse.Namespace, how: str = "") -> int:
     for wrong in verdict.wrong[:3]:
         print(f"\n{wrong}")
     if verdict.wrong:
-        again = f"--press-days {asked.press_days} --seed {asked.seed}" + " --postgresql" * asked.postgresql
+        again = f"--press-days {asked.press_days} --seed {asked.seed} --begin {asked.begin}"
+        again += " --postgresql" * (asked.postgresql is not None)
         print(f"\n{len(verdict.wrong)} wrong. Again with: python -m tests.soak {again}")
     sys.stdout.flush()
     return 1 if verdict.wrong else 0

@@ -3,9 +3,9 @@
 import pytest
 
 from tests.requirements import browser_program
-from tests.services.conftest import postgres_server, postgres_url
+from tests.services.postgres import postgres_server, postgres_template, postgres_url
 
-__all__ = ["postgres_server", "postgres_url"]
+__all__ = ["postgres_server", "postgres_template", "postgres_url"]
 
 
 @pytest.fixture(scope="session")

@@ -22,7 +22,9 @@ from tests.services.importing import ROOT, import_beside, kill_imports, surround
 
 def beside(folder: Path, asked: argparse.Namespace) -> bool:
     runs = asked.runs or 60_000
-    found = import_beside(folder, runs=runs, people=4, every_s=asked.every, quiet_s=20)
+    found = import_beside(
+        folder, runs=runs, people=4, every_s=asked.every, quiet_s=20, by_command=asked.command
+    )
     apart, meeting = found.spent(beside_storing=False), found.spent(beside_storing=True)
     print(f"{runs:,} runs in {found.took_s:.1f} s: {', '.join(found.states)}")
     print(f"the lock was held for {found.storing_s:.1f} s at most")
@@ -76,6 +78,9 @@ def main() -> int:
     arguments.add_argument("--times", type=int, default=100)
     arguments.add_argument("--seed", type=int, default=1)
     arguments.add_argument("--every", type=float, default=1.0, help="seconds between two entries of a person")
+    arguments.add_argument(
+        "--command", action="store_true", help="beside: import by command, which takes more than a page does"
+    )
     asked = arguments.parse_args()
     with tempfile.TemporaryDirectory(prefix="wearlog-imports-") as folder:
         well = {"beside": beside, "kills": kills, "memory": memory}[asked.what](Path(folder), asked)

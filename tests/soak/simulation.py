@@ -13,8 +13,8 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db.models import Min
 
+from tests.mills.soak_mill import TwoBooks
 from tests.soak.dying import die_at
-from tests.soak.mill import TwoBooks
 from tests.soak.post import Post
 from tests.soak.verdict import Verdict
 from wearlog.reminders.models import OutboxRow, OutboxState

@@ -8,7 +8,7 @@ from collections.abc import Callable
 import pytest
 from django.test import Client
 
-from tests.web.log_shop import Shop
+from tests.mills.log_shop import Shop
 from wearlog.people.models import Mill, User
 
 

@@ -325,6 +325,18 @@ def show_per_tonne(per_tonne: Decimal | float | None, system: str = "", what: st
     return f"{show_number(value, digits, system)} {what}/{per_word(system)}"
 
 
+def show_wear_rate(mm_per_t: Decimal | float | None, system: str = "") -> str:
+    """Wear per tonne with two figures: `0.010 mm/t`, in the US system thousandths of an inch per short ton,
+    `0.36 thou/short ton`. A screw's needs up to six decimals."""
+    if mm_per_t is None:
+        return NOTHING
+    value, length = float(mm_per_t), "mm"
+    if is_us(system):
+        value, length = value / float(MM["thou"]) * float(KG["short_ton"]) / 1000, "thou"
+    digits = next((count for count in range(6) if abs(value) * 10**count >= 9.95), 6) if value else 0
+    return f"{show_number(value, digits, system)} {length}/{per_word(system)}"
+
+
 def show_rate(kg_per_h: Decimal | float | None, system: str = "") -> str:
     """Throughput: `18.9 kg/h`, `41.7 lb/h`."""
     if kg_per_h is None:

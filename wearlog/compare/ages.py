@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearlog.calc.exposure import Floats, worked
-from wearlog.forecasts.record import Record
+from wearlog.history.record import Record
 
 
 @dataclass(frozen=True, eq=False)

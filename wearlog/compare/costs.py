@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
+from datetime import UTC, date, datetime, time
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
@@ -27,8 +27,9 @@ import numpy.typing as npt
 from wearlog.compare.ledger import CAKE, ENERGY, LABOUR, OIL, Prices, prices
 from wearlog.compare.runtable import Floats, Places, RunTable
 from wearlog.compare.seasons import season_years
-from wearlog.equipment.models import Fitting, Part, PartType, Press
-from wearlog.service.models import Service
+from wearlog.equipment.models import PartType
+from wearlog.history.bills import NO_BILL, bills
+from wearlog.history.whole import whole
 
 SEED = "seed_kg %s"
 
@@ -85,7 +86,7 @@ def any_recorded() -> bool:
     return bool(
         prices()
         or PartType.objects.filter(unit_cost__isnull=False).exists()
-        or Service.objects.standing().filter(cost__isnull=False).exists()
+        or any(bill.cost is not None for bill in bills().values())
     )
 
 
@@ -215,35 +216,38 @@ class _Spread:
 
 def _spent(table: RunTable, priced: Prices, zone: ZoneInfo) -> Iterator[tuple[str, int, float, float]]:
     """(column, press's place, instant, amount) of all work and parts."""
+    log = whole()
     places = {code: place for place, code in enumerate(table.press_codes)}
-    of_press = {pk: places[code] for pk, code in Press.objects.values_list("pk", "code") if code in places}
-    work = Service.objects.standing().order_by().values_list("press_id", "done_at", "labour_h", "cost")
-    for press_id, done_at, labour, cost in work.exclude(labour_h=None, cost=None):
-        if press_id not in of_press:
+    of_press = {pk: places[press.code] for pk, press in log.presses.items() if press.code in places}
+    took = bills()
+    for service in log.services:
+        bill = took.get(service.id, NO_BILL)
+        if service.press_id not in of_press or (bill.labour_h is None and bill.cost is None):
             continue
-        press, at = of_press[press_id], done_at.timestamp()
-        amount = float(cost or 0)
-        if labour:
+        press, at = of_press[service.press_id], service.done
+        amount = bill.cost or 0.0
+        if bill.labour_h:
             price = priced.on(LABOUR, datetime.fromtimestamp(at, UTC).astimezone(zone).date())
             if price is None:
-                yield "no_labour", press, at, float(labour)
+                yield "no_labour", press, at, bill.labour_h
             else:
-                amount += float(labour) * price
+                amount += bill.labour_h * price
         yield "work", press, at, amount
+    retired = {pk: part for pk, part in log.parts.items() if part.retired_on is not None}
     sat: dict[int, dict[int, float]] = defaultdict(lambda: defaultdict(float))
-    fittings = Fitting.objects.standing().filter(removed_at__isnull=False, part__retired_on__isnull=False)
-    for part_id, press_id, on, off in fittings.values_list(
-        "part_id", "position__press_id", "fitted_at", "removed_at"
-    ):
-        # A moment at least, so that a part that was taken off at once still belongs somewhere.
-        sat[part_id][press_id] += max((off - on).total_seconds(), 1.0)
-    retired = Part.objects.filter(retired_on__isnull=False)
-    for pk, day, price in retired.values_list("pk", "retired_on", "part_type__unit_cost"):
-        whole = sum(sat[pk].values())
-        at = datetime.combine(day, time.min, zone).timestamp() if day else 0.0
+    for row in log.fittings:
+        if row.removed is not None and row.part_id in retired:
+            # A moment at least, so that a part that was taken off at once still belongs somewhere.
+            press_id = log.positions[row.position_id].press_id
+            sat[row.part_id][press_id] += max(row.removed - row.fitted, 1.0)
+    unit_cost = dict(PartType.objects.values_list("pk", "unit_cost"))
+    for pk, part in retired.items():
+        cost = unit_cost[part.type_id]
+        whole_time = sum(sat[pk].values())
+        at = datetime.combine(part.retired_on or date.min, time.min, zone).timestamp()
         for press_id, seconds in sat[pk].items():
             if press_id not in of_press:
                 continue
-            share = seconds / whole
-            name, amount = ("no_part", share) if price is None else ("parts", share * float(price))
+            share = seconds / whole_time
+            name, amount = ("no_part", share) if cost is None else ("parts", share * float(cost))
             yield name, of_press[press_id], at, amount

@@ -69,7 +69,7 @@ def _cells(name: str, columns: Sequence[str], rows: list[Row]) -> list[Cells]:
             try:
                 cells[column.name] = column.form.read(text, UTC) if text else column.empty
             except BadCell as error:
-                raise BadInput(f"{where}: “{text}” can't be used, {error}.") from error
+                raise BadInput(f"{where}: “{text}” can't be used: {error}.") from error
             if not text and column.required:
                 raise BadInput(f"{where} is empty, and it is required.")
             if text and isinstance(column.form, Instant) and datetime.fromisoformat(text).tzinfo is None:

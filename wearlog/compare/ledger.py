@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from wearlog.equipment.models import PartType
+from wearlog.history.bills import NO_BILL, Bill, bills
 from wearlog.runs.models import Price
-from wearlog.service.models import Service
 
 OIL, CAKE, LABOUR, ENERGY, STAND_STILL = "oil_kg", "cake_kg", "labour_h", "energy_kwh", "stand_still_h"
 
@@ -46,18 +46,6 @@ def prices() -> Prices:
 
 
 @dataclass(frozen=True)
-class Bill:
-    """What one service took. `cost` is a bill from outside, beside the mill's own labour."""
-
-    labour_h: float | None
-    downtime_h: float | None
-    cost: float | None
-
-
-NO_BILL = Bill(None, None, None)
-
-
-@dataclass(frozen=True)
 class Ledger:
     prices: Prices
     bills: Mapping[int, Bill]
@@ -71,20 +59,11 @@ class Ledger:
 
 
 def ledger() -> Ledger:
-    """Everything that is recorded about money; three queries."""
-
-    def known(value: object) -> float | None:
-        return None if value is None else float(str(value))
-
-    bills = {}
-    rows = Service.objects.standing().values_list("pk", "labour_h", "downtime_h", "cost")
-    for pk, labour, downtime, cost in rows.order_by():
-        if labour is not None or downtime is not None or cost is not None:
-            bills[pk] = Bill(known(labour), known(downtime), known(cost))
+    """Everything that is recorded about money."""
     types = list(PartType.objects.values_list("pk", "unit_cost", "lead_time_days"))
     return Ledger(
         prices(),
-        bills,
+        bills(),
         {pk: float(cost) for pk, cost, _lead in types if cost is not None},
         {pk: float(lead) for pk, _cost, lead in types if lead is not None},
     )

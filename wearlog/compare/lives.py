@@ -24,9 +24,10 @@ import numpy as np
 
 from wearlog.calc import life as lives
 from wearlog.compare.ages import ages_of
-from wearlog.forecasts.edges import RESETS
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import FittingRow, PartRow, TypeRow
+from wearlog.equipment.kinds import GROUND_BY_SEED
+from wearlog.history.record import Record
+from wearlog.history.rows import FittingRow, PartRow, TypeRow
+from wearlog.service.work import RENEWS
 
 OFF_SEASON_S = 14 * 86400.0
 """A press that stood still for so long before or after a part came off was off season (our assumption)."""
@@ -154,7 +155,7 @@ def measure_of(type_: TypeRow) -> By:
     """What a type's ages are counted in: as its expected life is, else seed for what the seed grinds."""
     if type_.expected_life_h is not None and type_.expected_life_kg is None:
         return By.HOURS
-    if type_.expected_life_kg is not None or type_.kind in ("screw", "die"):
+    if type_.expected_life_kg is not None or type_.kind in GROUND_BY_SEED:
         return By.SEED
     return By.HOURS
 
@@ -165,7 +166,7 @@ def type_lives(record: Record) -> list[TypeLives]:
     gauged = {row.part_id for row in record.measurements}
     rebuilt: dict[int, list[float]] = {}
     for service in record.services:
-        if service.action in RESETS and service.part_id is not None:
+        if service.action in RENEWS and service.part_id is not None:
             rebuilt.setdefault(service.part_id, []).append(service.done)
     wanted, cycles = [], []
     for part in parts:

@@ -19,9 +19,9 @@ import numpy as np
 from wearlog.calc import policy
 from wearlog.compare.ledger import Ledger
 from wearlog.forecasts.edges import Edges
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, PartRow, TypeRow
-from wearlog.forecasts.triggers.limits import LIFE_SPREAD
+from wearlog.forecasts.triggers.limit import LIFE_SPREAD
+from wearlog.history.record import Record
+from wearlog.history.rows import Floats, PartRow, TypeRow
 
 AHEAD_DAYS = 366
 """The plan counts so far ahead."""

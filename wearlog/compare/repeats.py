@@ -17,8 +17,8 @@ import numpy as np
 
 from wearlog.calc import recurrence as repeated
 from wearlog.compare.ages import ages_of
-from wearlog.forecasts.edges import RESETS
-from wearlog.forecasts.record import Record
+from wearlog.history.record import Record
+from wearlog.service.work import RENEWS
 
 REPEATED = ("polish", "clean", "adjust", "repair")
 """Works that come again on the same thing. A flip or a replacement ends a life instead; inspecting, greasing
@@ -184,7 +184,7 @@ def _things(
         return made
     rebuilt: dict[int, list[float]] = defaultdict(list)
     for service in record.services:
-        if service.action in RESETS and service.part_id is not None:
+        if service.action in RENEWS and service.part_id is not None:
             rebuilt[service.part_id].append(service.done)
     wanted: list[tuple[int, float]] = []
     for part, _none in watched:

@@ -15,9 +15,9 @@ from enum import StrEnum
 from wearlog.calc import policy
 from wearlog.compare.ledger import LABOUR, STAND_STILL, Ledger, mean
 from wearlog.compare.lives import Ended, Lived, TypeLives
-from wearlog.forecasts.edges import RESETS
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import ServiceRow
+from wearlog.history.record import Record
+from wearlog.history.rows import ServiceRow
+from wearlog.service.work import RENEWS
 
 FAILURE_WORK = ("replace", "repair")
 
@@ -152,7 +152,7 @@ def mend_or_buy(record: Record, ledger: Ledger, lives: TypeLives) -> Mending | N
     work = [
         service
         for service in record.services
-        if service.action in RESETS
+        if service.action in RENEWS
         and service.part_id is not None
         and record.parts[service.part_id].type_id == lives.type.id
     ]

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from django.db import connection
-from django.db.models import Case, Count, Max, When
 
-from wearlog.equipment.models import HoursFrom, Press
-from wearlog.forecasts import versions
-from wearlog.runs.hours import ends_by, readings_of, run_columns, worked_out
-from wearlog.runs.models import Crop, Run, SeedHow
+from wearlog.history import versions
+from wearlog.history.cache import VersionShelf
+from wearlog.history.rows import WORKED_OUT
+from wearlog.history.runs import NO_RUNS, PressRuns, last_and_count, runs_and_readings
+from wearlog.history.whole import press_rows
+from wearlog.history.yields import WEIGHED, Columns
+from wearlog.runs.models import Crop
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
@@ -44,26 +45,17 @@ class RunTable:
     """Runs that have not ended; they count nowhere yet."""
 
 
-_kept: dict[str, tuple[tuple[object, ...], RunTable]] = {}
+_KEPT: VersionShelf[tuple[int, int], RunTable] = VersionShelf("the runs in one table", most=1)
 
 
 def load() -> RunTable:
     """The runs as they stand now. Kept in memory until the log changes.
 
     The last number and the count of runs stand in the key beside the log's version, so that rows which came
-    in by another way than the log's own door are seen too. Within a transaction nothing is kept, since that
-    may yet be rolled back.
+    in by another way than the log's own door are seen too.
     """
-    version = versions.current()
-    key = (version, *Run.objects.aggregate(last=Max("pk"), count=Count("pk")).values())
-    lasting = version > 0 and not connection.in_atomic_block
-    kept = _kept.get("runs")
-    if kept is not None and kept[0] == key and lasting:
-        return kept[1]
-    table = _read()
-    if lasting:
-        _kept["runs"] = (key, table)
-    return table
+    number = versions.current()
+    return _KEPT.get(last_and_count(), _made, number=number)
 
 
 def _natural(code: str) -> tuple[object, ...]:
@@ -73,61 +65,63 @@ def _natural(code: str) -> tuple[object, ...]:
     )
 
 
-def _read() -> RunTable:
-    presses = sorted(
-        Press.objects.values_list("pk", "code", "name", "hours_from"), key=lambda row: _natural(row[1])
-    )
+def _made() -> RunTable:
+    """All runs that have ended, in order of their keys."""
+    known = press_rows()
+    presses = sorted(known.values(), key=lambda press: _natural(press.code))
     crops = list(Crop.objects.order_by("code").values_list("pk", "code"))
-    found = run_columns(
-        Run.objects.standing().annotate(guessed=Case(When(seed_how=SeedHow.WORKED_OUT, then=1), default=0)),
-        numbers=("crop_id", "seed_kg", "oil_kg", "cake_kg", "energy_kwh"),
-        flags=("purge", "guessed"),
-    )
-    press = _places(found["press_id"], [row[0] for row in presses])
-    hours = _hours(presses, press, found)
-    ended = ~np.isnan(found["ended_at"]) | ~np.isnan(found["hours_h"])
+    of_press = runs_and_readings(known, looking_twice=True)
+    runs = {press_id: found.runs for press_id, found in of_press.items() if found.runs is not None}
+    given = WEIGHED.of({press_id: own.id for press_id, own in runs.items()})
+    parts = [
+        _columns(
+            place,
+            runs[press.id],
+            of_press[press.id].press_hours(by_meter=press.by_meter),
+            given[press.id],
+        )
+        for place, press in enumerate(presses)
+        if press.id in runs
+    ]
+    found = {
+        name: np.concatenate([nothing, *(part[name] for part in parts)])
+        for name, nothing in _columns(0, NO_RUNS, np.zeros(0), WEIGHED.nothing).items()
+    }
+    ended = found.pop("ended")
+    order = np.argsort(found.pop("id"))
+    order = order[ended[order]]
+    found = {name: column[order] for name, column in found.items()}
+    found["crop"] = _places(found["crop"], [pk for pk, _ in crops])
     return RunTable(
-        press_codes=tuple(row[1] for row in presses),
-        press_names=tuple(row[2] or row[1] for row in presses),
-        crop_codes=tuple(row[1] for row in crops),
-        press=press[ended],
-        crop=_places(found["crop_id"], [row[0] for row in crops])[ended],
-        started=found["started_at"][ended],
-        hours=hours[ended],
-        seed_kg=found["seed_kg"][ended],
-        oil_kg=found["oil_kg"][ended],
-        cake_kg=found["cake_kg"][ended],
-        energy_kwh=found["energy_kwh"][ended],
-        purge=found["purge"][ended] > 0,
-        worked_out=found["guessed"][ended] > 0,
+        press_codes=tuple(press.code for press in presses),
+        press_names=tuple(press.label for press in presses),
+        crop_codes=tuple(code for _, code in crops),
         running=int(np.count_nonzero(~ended)),
+        **found,
     )
 
 
-def _places(keys: Floats, known: list[int]) -> Places:
+def _columns(place: int, runs: PressRuns, hours: Floats, given: Columns) -> dict[str, npt.NDArray[Any]]:
+    """Those of one press, by their names in the table; its crops are still keys."""
+    return {
+        "id": runs.id,
+        "ended": ~(np.isnan(runs.ended) & np.isnan(runs.recorded_h)),
+        "press": np.full(runs.id.size, place, dtype=np.int64),
+        "crop": runs.crop_id,
+        "started": runs.start,
+        # No hours beside seed is a missing figure, not a press that is infinitely fast.
+        "hours": np.where(hours > 0, hours, np.nan),
+        "seed_kg": runs.seed_kg,
+        **given,
+        "purge": runs.purge,
+        "worked_out": runs.seed_how == WORKED_OUT,
+    }
+
+
+def _places(keys: Places, known: list[int]) -> Places:
     """For each key its place in `known`."""
-    found: Places = keys.astype(np.int64)
-    if not found.size:
-        return found
+    if not keys.size:
+        return keys
     order = np.argsort(known)
-    places: Places = order[np.searchsorted(np.array(known)[order], found)].astype(np.int64)
+    places: Places = order[np.searchsorted(np.array(known)[order], keys)].astype(np.int64)
     return places
-
-
-def _hours(presses: list[tuple[int, str, str, str]], press: Places, runs: Mapping[str, Floats]) -> Floats:
-    """What each run has of its press's hours, which count each moment once; nan where there are none."""
-    hours = np.full(press.size, np.nan)
-    readings = readings_of([pk for pk, *_ in presses])
-    ends = ends_by(runs["started_at"], runs["ended_at"], runs["hours_h"])
-    for place, (pk, _code, _name, hours_from) in enumerate(presses):
-        mine = np.flatnonzero(press == place)
-        hours[mine] = worked_out(
-            start=runs["started_at"][mine],
-            end=ends[mine],
-            recorded_h=runs["hours_h"][mine],
-            slot=runs["slot"][mine].astype(np.int64),
-            readings=readings.get(pk),
-            by_meter=hours_from == HoursFrom.METER,
-        ).press_h
-    # No hours beside seed is a missing figure, not a press that is infinitely fast.
-    return np.where(hours > 0, hours, np.nan)

@@ -20,11 +20,10 @@ from wearlog.calc import policy
 from wearlog.calc.life import Limits
 from wearlog.compare.ages import ages_of
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
-from wearlog.forecasts.edges import RESETS
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, Ints, PartRow
-from wearlog.runs.columns import number
-from wearlog.runs.models import Run, SeedHow
+from wearlog.history.record import Record
+from wearlog.history.rows import WORKED_OUT, Floats, Ints, PartRow
+from wearlog.history.yields import ANALYSED
+from wearlog.service.work import RENEWS
 
 WORN_KINDS = ("screw",)
 """Only a screw's wear is read from oil and throughput: a die is changed for the next crop before it shows."""
@@ -79,30 +78,20 @@ class PressedRuns:
 
 
 def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
-    """One query beside the record. Purge runs are left out, and runs whose seed was worked out from the usual
-    rate."""
-    rows = (
-        Run.objects.standing()
-        .filter(press_id__in=presses, purge=False, seed_kg__gt=0)
-        .exclude(seed_how=SeedHow.WORKED_OUT)
-        .values_list("pk", number("oil_kg"), number("seed_oil_pct"), number("cake_oil_pct"))
-    )
-    oil_of = {pk: (oil, seed_oil, cake_oil) for pk, oil, seed_oil, cake_oil in rows}
+    """By press. Purge runs are left out, and runs whose seed was worked out from the usual rate."""
+    given = ANALYSED.of({press_id: record.runs[press_id].id for press_id in presses & record.runs.keys()})
     made = {}
-    for press_id in presses:
-        runs = record.runs.get(press_id)
-        if runs is None:
-            continue
-        own = np.array([place for place, key in enumerate(runs.id.tolist()) if key in oil_of], dtype=np.int64)
+    for press_id, oil in given.items():
+        runs = record.runs[press_id]
+        own = np.flatnonzero(~runs.purge & (runs.seed_kg > 0) & (runs.seed_how != WORKED_OUT))
         if own.size:
-            oil = np.array([oil_of[key] for key in runs.id[own].tolist()], dtype=np.float64)
             made[press_id] = PressedRuns(
                 start=runs.start[own],
                 hours=record.run_hours(press_id)[own],
                 crop=runs.crop[own],
                 seed_kg=runs.seed_kg[own],
-                oil=oil[:, 0] / runs.seed_kg[own],
-                analysed=_analysed(oil[:, 1] / 100, oil[:, 2] / 100),
+                oil=oil["oil_kg"][own] / runs.seed_kg[own],
+                analysed=_analysed(oil["seed_oil_pct"][own] / 100, oil["cake_oil_pct"][own] / 100),
             )
     return made
 
@@ -135,7 +124,7 @@ def stops(record: Record, ledger: Ledger) -> list[Stop]:
         since = max(
             [
                 last.fitted,
-                *(row.done for row in record.services if row.part_id == part.id and row.action in RESETS),
+                *(row.done for row in record.services if row.part_id == part.id and row.action in RENEWS),
             ]
         )
         ages = ages_of(record, [(part.id, since), (part.id, record.end)])

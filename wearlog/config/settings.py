@@ -41,8 +41,10 @@ INSTALLED_APPS = [
     "wearlog.equipment",
     "wearlog.runs",
     "wearlog.service",
+    "wearlog.history",
     "wearlog.lockout",
     "wearlog.forecasts",
+    "wearlog.words",
     "wearlog.logbook",
     "wearlog.compare",
     "wearlog.reminders",
@@ -63,6 +65,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "wearlog.web.site.ended.EndedMiddleware",
     "wearlog.web.site.middleware.MillMiddleware",  # outside of the messages: it words them
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",

@@ -3,34 +3,26 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any, Self
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from wearlog.equipment.kinds import Kind as Kind
+from wearlog.people.fields import (
+    Count,
+    Days,
+    Hours,
+    Kilograms,
+    Millimetres,
+    Money,
+    Share,
+    SmallCount,
+    Tags,
+)
 from wearlog.people.models import LogRecord, LogRecordQuerySet
-
-
-def quantity(*, null: bool = True, blank: bool = True) -> models.DecimalField[Any, Any]:
-    """A recorded number: at most six decimals, empty where not known."""
-    return models.DecimalField(max_digits=15, decimal_places=6, null=null, blank=blank)
-
-
-class Kind(models.TextChoices):
-    SCREW = "screw", _("screw")
-    DIE = "die", _("die")
-    BARREL = "barrel", _("barrel")
-    HEAD = "head", _("head")
-    HEATER = "heater", _("heater")
-    BEARING = "bearing", _("bearing")
-    GEARBOX = "gearbox", _("gearbox")
-    BELT = "belt", _("belt")
-    MOTOR = "motor", _("motor")
-    MAGNET = "magnet", _("magnet")
-    FILTER = "filter", _("filter")
-    OTHER = "other", _("other")
 
 
 class HoursFrom(models.TextChoices):
@@ -47,18 +39,26 @@ class RetiredBecause(models.TextChoices):
 
 
 EDGES = ("A", "B", "C", "D")
+EDGE_CHOICES = [(edge, edge) for edge in EDGES]
 
 
 class Press(models.Model):
-    code = models.CharField(_("press"), max_length=60, unique=True)
-    name = models.CharField(max_length=120, blank=True)
-    maker = models.CharField(max_length=120, blank=True)
-    model = models.CharField(max_length=120, blank=True)
-    serial = models.CharField(max_length=120, blank=True)
-    commissioned_on = models.DateField(null=True, blank=True)
-    retired_on = models.DateField(null=True, blank=True)
-    hours_from = models.CharField(max_length=8, choices=HoursFrom, blank=True, default="")
-    note = models.TextField(blank=True)
+    code = models.CharField(
+        _("Short name"),
+        max_length=60,
+        unique=True,
+        help_text=_("As people call it: P1. It stands in lists and files."),
+    )
+    name = models.CharField(_("Name"), max_length=120, blank=True)
+    maker = models.CharField(_("Maker"), max_length=120, blank=True)
+    model = models.CharField(_("Model"), max_length=120, blank=True)
+    serial = models.CharField(_("Serial number"), max_length=120, blank=True)
+    commissioned_on = models.DateField(_("At work since"), null=True, blank=True)
+    retired_on = models.DateField(_("Retired on"), null=True, blank=True, help_text=_("Empty: it is in use."))
+    hours_from = models.CharField(
+        _("Hours count from"), max_length=8, choices=HoursFrom, blank=True, default=""
+    )
+    note = models.TextField(_("Note"), blank=True)
 
     class Meta:
         ordering = ["code"]
@@ -80,12 +80,19 @@ class Press(models.Model):
 class Position(models.Model):
     """A place on a press where one part sits at a time. `share` is its barrel's part of the seed."""
 
-    press = models.ForeignKey(Press, models.PROTECT, related_name="positions")
-    name = models.CharField(_("position"), max_length=60)
-    kind = models.CharField(max_length=12, choices=Kind)
-    barrel = models.CharField(max_length=30, blank=True)
-    share = quantity()
-    note = models.TextField(blank=True)
+    press = models.ForeignKey(Press, models.PROTECT, related_name="positions", verbose_name=_("Press"))
+    name = models.CharField(_("Position"), max_length=60)
+    kind = models.CharField(_("Kind of part"), max_length=12, choices=Kind)
+    barrel = models.CharField(
+        _("Barrel"), max_length=30, blank=True, help_text=_("Only where the press has two: left, right.")
+    )
+    share = Share(
+        _("Part of the seed"),
+        help_text=_("From 0 to 1, where the barrels of a twin don't take the same. Empty: evenly."),
+        null=True,
+        blank=True,
+    )
+    note = models.TextField(_("Note"), blank=True)
 
     class Meta:
         ordering = ["press__code", "name"]
@@ -103,21 +110,31 @@ class Position(models.Model):
 
 
 class PartType(models.Model):
-    code = models.CharField(_("part type"), max_length=60, unique=True)
-    kind = models.CharField(max_length=12, choices=Kind)
-    size_mm = quantity()
-    edges = models.PositiveSmallIntegerField(default=1)
+    code = models.CharField(_("Name"), max_length=60, unique=True)
+    kind = models.CharField(_("Kind"), max_length=12, choices=Kind)
+    size_mm = Millimetres(_("Size"), above=0, most=5000, null=True, blank=True)
+    edges = SmallCount(
+        _("Edges"), default=1, least=1, most=4, help_text=_("A die that can be flipped has 2.")
+    )
     # Crop tags with a space between; crops live a floor higher, so this can't be a foreign key.
-    for_crops = models.CharField(max_length=255, blank=True)
-    dimension = models.CharField(max_length=60, blank=True)
-    new_mm = quantity()
-    limit_mm = quantity()
-    expected_life_kg = quantity()
-    expected_life_h = quantity()
-    lead_time_days = quantity()
-    unit_cost = quantity()
-    min_spares = models.PositiveIntegerField(null=True, blank=True)
-    note = models.TextField(blank=True)
+    for_crops = Tags(_("For the crops"), max_length=255, blank=True, help_text=_("None ticked: for all."))
+    dimension = models.CharField(
+        _("What is gauged"), max_length=60, blank=True, help_text=_("Such as: bore, flight width.")
+    )
+    new_mm = Millimetres(_("New"), most=5000, null=True, blank=True)
+    limit_mm = Millimetres(
+        _("Limit"),
+        most=5000,
+        help_text=_("Above new for a bore that opens, below for what wears off."),
+        null=True,
+        blank=True,
+    )
+    expected_life_kg = Kilograms(_("Expected life of an edge, seed"), above=0, null=True, blank=True)
+    expected_life_h = Hours(_("Expected life of an edge, hours"), above=0, null=True, blank=True)
+    lead_time_days = Days(_("Time to get a new one"), most=3650, null=True, blank=True)
+    unit_cost = Money(_("Price of one"), null=True, blank=True)
+    min_spares = Count(_("Spares to keep"), null=True, blank=True)
+    note = models.TextField(_("Note"), blank=True)
 
     class Meta:
         ordering = ["code"]
@@ -147,13 +164,17 @@ class PartType(models.Model):
 
 
 class Part(models.Model):
-    code = models.CharField(_("part"), max_length=60, unique=True)
-    part_type = models.ForeignKey(PartType, models.PROTECT, related_name="parts")
-    acquired_on = models.DateField(null=True, blank=True)
-    retired_on = models.DateField(null=True, blank=True)
-    retired_because = models.CharField(max_length=8, choices=RetiredBecause, blank=True)
-    made_from = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="made_into")
-    note = models.TextField(blank=True)
+    code = models.CharField(_("Mark on the part"), max_length=60, unique=True)
+    part_type = models.ForeignKey(PartType, models.PROTECT, related_name="parts", verbose_name=_("Type"))
+    acquired_on = models.DateField(_("Bought or made on"), null=True, blank=True)
+    retired_on = models.DateField(
+        _("Retired on"), null=True, blank=True, help_text=_("Empty: it is in service.")
+    )
+    retired_because = models.CharField(_("Retired because"), max_length=8, choices=RetiredBecause, blank=True)
+    made_from = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="made_into", verbose_name=_("Made from")
+    )
+    note = models.TextField(_("Note"), blank=True)
 
     class Meta:
         ordering = ["code"]
@@ -189,11 +210,13 @@ class FittingQuerySet(LogRecordQuerySet):
 class Fitting(LogRecord):
     """One part on one position, with one edge at work, from an instant to another."""
 
-    part = models.ForeignKey(Part, models.PROTECT, related_name="fittings")
-    edge = models.CharField(max_length=1, blank=True)
-    position = models.ForeignKey(Position, models.PROTECT, related_name="fittings")
-    fitted_at = models.DateTimeField()
-    removed_at = models.DateTimeField(null=True, blank=True)
+    part = models.ForeignKey(Part, models.PROTECT, related_name="fittings", verbose_name=_("Part"))
+    edge = models.CharField(_("Edge"), max_length=1, blank=True, choices=EDGE_CHOICES)
+    position = models.ForeignKey(
+        Position, models.PROTECT, related_name="fittings", verbose_name=_("Position")
+    )
+    fitted_at = models.DateTimeField(_("Fitted"))
+    removed_at = models.DateTimeField(_("Taken off"), null=True, blank=True)
 
     objects = FittingQuerySet.as_manager()
 

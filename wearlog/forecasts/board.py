@@ -10,21 +10,20 @@ import numpy as np
 
 from wearlog.forecasts import things
 from wearlog.forecasts.edges import Edges
-from wearlog.forecasts.guessed import guessed_in
 from wearlog.forecasts.items import STATES, DueItem
 from wearlog.forecasts.memory.scope import Scope
 from wearlog.forecasts.outlook import Outlook
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import PartRow, PositionRow, RuleRow
 from wearlog.forecasts.things import Thing, crops_of
 from wearlog.forecasts.triggers import counting
-from wearlog.forecasts.triggers.all import ALL, Case
-from wearlog.forecasts.triggers.limits import limit
-from wearlog.forecasts.triggers.trips import Trip, first_of, state_of
+from wearlog.forecasts.triggers.all import ALL, BY_NAME, first_of, state_of
+from wearlog.forecasts.triggers.case import Case
+from wearlog.forecasts.triggers.limit import TRIGGER as LIMIT
+from wearlog.forecasts.triggers.trips import Trip
+from wearlog.history.record import Record
+from wearlog.history.rows import PartRow, RuleRow
 from wearlog.lockout.cautions.caution import NOT_YET
 from wearlog.lockout.cautions.queries import cautions_for
-
-TURNS = ("flip", "turn")
+from wearlog.service.work import TAKES_NEXT_EDGE
 
 
 def items_of(record: Record) -> list[DueItem]:
@@ -70,7 +69,7 @@ class Board:
     def items_where(self, *, at_limit: bool) -> Iterator[DueItem]:
         """The items of all rules that ask for a wear limit, or of all others."""
         for rule in self.record.rules:
-            if rule.at_limit == at_limit:
+            if LIMIT.is_named_by(rule) == at_limit:
                 yield from self.items(rule)
 
     def items(self, rule: RuleRow) -> Iterator[DueItem]:
@@ -81,33 +80,20 @@ class Board:
         for thing in about:
             if not self._in_scope(thing.press_id, thing.part):
                 continue
-            trips = self._counted(rule, thing)
-            if for_parts and rule.at_limit and thing.part is not None and thing.position is not None:
-                trips.append(self._limit(rule, thing, thing.part, thing.position))
+            case = self._case(rule, thing)
+            trips = [trip for trigger in ALL if (trip := trigger.of(case)) is not None]
             if trips:
-                yield self._item(rule, thing, trips)
-        if rule.at_limit:
+                yield self._item(case, trips)
+        if LIMIT.is_named_by(rule):
             yield from self._limits_beside(rule, with_fitted=not for_parts)
+
+    def _case(self, rule: RuleRow, thing: Thing) -> Case:
+        return Case(self.edges, self.outlook, rule, thing, counting.start_of(self.record, rule, thing))
 
     def _in_scope(self, press_id: int, part: PartRow | None) -> bool:
         if self.scope is None:
             return True
         return press_id == self.scope.press_id if part is None else part.id in self.scope.parts
-
-    def _counted(self, rule: RuleRow, thing: Thing) -> list[Trip]:
-        start = counting.start_of(self.record, rule, thing)
-        case = Case(self.record, self.outlook, rule, thing, start)
-        trips = (trigger(case) for trigger in ALL)
-        return [
-            replace(trip, cycle=f"{start.cycle}.{trip.cycle}".rstrip("."))
-            for trip in trips
-            if trip is not None
-        ]
-
-    def _limit(self, rule: RuleRow, thing: Thing, part: PartRow, position: PositionRow) -> Trip:
-        """The wear limit. Work that the rule asks for (a polish, say) begins a new cycle of the same edge."""
-        trip = limit(self.edges, self.outlook, part, self.edges.last_of(part.id), position)
-        return replace(trip, cycle=f"{counting.start_of(self.record, rule, thing).cycle}.{trip.cycle}")
 
     def _limits_beside(self, rule: RuleRow, *, with_fitted: bool) -> Iterator[DueItem]:
         """Wear limits of parts off the press (or on a press out of service), where they last were; for a
@@ -132,10 +118,13 @@ class Board:
                     last if last.removed is None else None,
                     things.spans_of(self.record, fittings),
                 )
-                yield self._item(rule, thing, [self._limit(rule, thing, part, position)])
+                case = self._case(rule, thing)
+                trip = LIMIT.of(case)
+                if trip is not None:
+                    yield self._item(case, [trip])
 
-    def _item(self, rule: RuleRow, thing: Thing, trips: list[Trip]) -> DueItem:
-        record = self.record
+    def _item(self, case: Case, trips: list[Trip]) -> DueItem:
+        record, rule, thing = self.record, case.rule, case.thing
         first = first_of(trips)
         dated = [trip for trip in trips if trip.due is not None]
         if first.due is not None:
@@ -164,7 +153,7 @@ class Board:
             left_h=left_h,
             left_days=None if first.due is None else float((first.due - record.as_of).days),
             basis=first.basis,
-            why=f"{first.why} {self._guessed(rule, thing, first)}".rstrip(),
+            why=f"{first.why} {self._guessed(case, first)}".rstrip(),
             caution=NOT_YET,
             rule_id=rule.id,
             press_id=press.id,
@@ -180,25 +169,18 @@ class Board:
             wear=next((trip.wear for trip in trips if trip.wear is not None), None),
         )
 
-    def _guessed(self, rule: RuleRow, thing: Thing, trip: Trip) -> str:
+    def _guessed(self, case: Case, trip: Trip) -> str:
         """How much of the seed that the trip goes by was guessed, in words; empty where it goes by other
         things, or where that is little."""
-        if trip.trigger == "limit" and thing.part is not None:
-            own = things.spans_of(self.record, self.edges.last_of(thing.part.id).fittings)
-            return guessed_in(self.record, own).words()
-        if trip.trigger == "tonnes":
-            start = counting.start_of(self.record, rule, thing).at
-            return guessed_in(
-                self.record, thing.spans, since=things.ALWAYS if start is None else start
-            ).words()
-        return ""
+        guessed = BY_NAME[trip.trigger].guessed
+        return "" if guessed is None else guessed(case).words()
 
     def _edge(self, thing: Thing) -> str:
         return "" if thing.part is None else self.edges.last_of(thing.part.id).key[1]
 
     def _action(self, rule: RuleRow, part: PartRow | None) -> str:
         """Turning a part that has no unused edge left means replacing it."""
-        if part is not None and rule.action in TURNS and self.edges.unused(part) == 0:
+        if part is not None and rule.action in TAKES_NEXT_EDGE and self.edges.unused(part) == 0:
             return "replace"
         return rule.action
 

@@ -10,16 +10,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from enum import Enum
 
-from wearlog.equipment.models import Kind
+from wearlog.equipment.kinds import KINDS, Kind
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import reckoning
 from wearlog.forecasts.outlook import Outlook
-from wearlog.forecasts.rows import PlanRow
-from wearlog.forecasts.triggers.season_end import QUIET_DAYS
+from wearlog.forecasts.triggers.season import QUIET_DAYS
+from wearlog.history.rows import PlanRow
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import cautions_for
-from wearlog.service.models import Action
+from wearlog.people.tables import exhaustive
+from wearlog.service.work import Action
 
 DAYS = 30
 """Looked ahead where no plan says more: our choice, changed on the page."""
@@ -28,16 +30,34 @@ LEAST_MARGIN, MOST_MARGIN = 7, 30
 """Work that is likely due so many days after the campaign is worth doing too: a quarter of the campaign,
 within these bounds. Our choice, no source."""
 
-INSIDE = {Kind.SCREW, Kind.DIE, Kind.BARREL, Kind.HEAD}
-FROM_OUTSIDE = {Action.LUBRICATE, Action.ADJUST}
-WHOLE_PRESS_OPENED = {
-    Action.CLEAN,
-    Action.POLISH,
-    Action.REAM,
-    Action.HARD_FACE,
-    Action.REBUILD,
-    Action.STORE,
-}
+
+class Opening(Enum):
+    """What work needs of the press, beyond what the place of the part asks for."""
+
+    NEVER = "done from outside, whatever the part"
+    BY_PART = "open where the part lies behind the head; never for the press as a whole"
+    ALSO_WHOLE = "open where the part lies behind the head, and for the press as a whole"
+
+
+OPENING = exhaustive(
+    Action,
+    {
+        Action.INSPECT: Opening.BY_PART,
+        Action.MEASURE: Opening.BY_PART,
+        Action.CLEAN: Opening.ALSO_WHOLE,
+        Action.POLISH: Opening.ALSO_WHOLE,
+        Action.FLIP: Opening.BY_PART,
+        Action.TURN: Opening.BY_PART,
+        Action.REPLACE: Opening.BY_PART,
+        Action.ADJUST: Opening.NEVER,
+        Action.LUBRICATE: Opening.NEVER,
+        Action.REAM: Opening.ALSO_WHOLE,
+        Action.HARD_FACE: Opening.ALSO_WHOLE,
+        Action.REBUILD: Opening.ALSO_WHOLE,
+        Action.REPAIR: Opening.BY_PART,
+        Action.STORE: Opening.ALSO_WHOLE,
+    },
+)
 
 
 def opens_press(*, action: str, kind: str) -> bool:
@@ -47,9 +67,12 @@ def opens_press(*, action: str, kind: str) -> bool:
     or to look at it. Belts, gears, motors, heaters, magnets and filters are reached with the head on. Common
     practice, no source; it does not say what has to be locked out, which is every source for every work.
     """
-    if action in FROM_OUTSIDE:
+    opening = OPENING.get(action, Opening.BY_PART)
+    if opening is Opening.NEVER:
         return False
-    return kind in INSIDE or (kind in ("", Kind.OTHER) and action in WHOLE_PRESS_OPENED)
+    if kind in ("", Kind.OTHER):
+        return opening is Opening.ALSO_WHOLE
+    return kind in KINDS and KINDS[kind].behind_head
 
 
 @dataclass(frozen=True, kw_only=True)

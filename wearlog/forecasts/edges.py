@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -23,10 +22,11 @@ from wearlog.calc.wear import (
     fingerprint,
     learn,
 )
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
+from wearlog.history.cache import Shelf
+from wearlog.history.record import Record
+from wearlog.history.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
+from wearlog.service.work import RENEWS
 
-RESETS = ("rebuild", "hard-face")
 SHIFTS = ("polish",)
 SAME_WORK_S = 86400.0
 """A gauge marked before or after, but tied to no service, belongs to work on the part within a day."""
@@ -34,30 +34,8 @@ SAME_WORK_S = 86400.0
 EdgeKey = tuple[int, str]
 """Part and edge; the edge is empty for a part that has one."""
 
-LEARNED_KEPT = 4
-_memory: OrderedDict[str, tuple[Learned, ...]] = OrderedDict()
-_lock = threading.Lock()
-
-
-def _learned(records: list[TypeRecord], name: str) -> tuple[Learned, ...]:
-    """What the records teach, kept in the process under the name of their content."""
-    with _lock:
-        kept = _memory.get(name)
-        if kept is not None:
-            _memory.move_to_end(name)
-            return kept
-    made = learn(records)
-    with _lock:
-        _memory[name] = made
-        while len(_memory) > LEARNED_KEPT:
-            _memory.popitem(last=False)
-    return made
-
-
-def forget() -> None:
-    """Drop what is kept in this process."""
-    with _lock:
-        _memory.clear()
+_LEARNED: Shelf[str, tuple[Learned, ...]] = Shelf("what gauges have taught", most=4)
+"""Under the name of the content that it was learned from."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +59,7 @@ class Edges:
     def fits(self) -> Mapping[int, TypeFit]:
         """The wear model's answer for each part type, learned together: types teach each other."""
         records = self._type_records
-        learned = _learned(list(records.values()), self._taught)
+        learned = _LEARNED.get(self._taught, lambda: learn(list(records.values())))
         return {
             type_id: answers(record, known)
             for (type_id, record), known in zip(records.items(), learned, strict=True)
@@ -119,7 +97,7 @@ class Edges:
         works: dict[EdgeKey, list[ServiceRow]] = defaultdict(list)
         told = {row.service_id for row in self.record.measurements if row.phase}
         for service in self.record.services:
-            if service.action in RESETS or service.action in SHIFTS or service.id in told:
+            if service.action in RENEWS or service.action in SHIFTS or service.id in told:
                 part_id = self._part_of(service)
                 if part_id is not None:
                     works[part_id, self._edge_at(part_id, service.edge, service.done)].append(service)
@@ -131,7 +109,7 @@ class Edges:
 
     def taken(self, edge: Edge) -> tuple[float, ServiceRow | None]:
         """Seed that the edge has taken since it was last rebuilt (and by which work), or since it was new."""
-        rebuilt = [row for row in edge.works if row.action in RESETS]
+        rebuilt = [row for row in edge.works if row.action in RENEWS]
         if not rebuilt:
             return float(edge.now_kg.sum()), None
         before = self._exposures([(edge.key, rebuilt[-1].done)], {edge.key: list(edge.fittings)})
@@ -139,7 +117,7 @@ class Edges:
 
     def taken_by(self, edge: Edge, instant: float) -> float:
         """Seed that the edge had taken by an instant, since it was last rebuilt or since it was new."""
-        rebuilt = [row.done for row in edge.works if row.action in RESETS]
+        rebuilt = [row.done for row in edge.works if row.action in RENEWS]
         wanted = [(edge.key, instant), (edge.key, max(rebuilt, default=0.0))]
         upto, before = self._exposures(wanted, {edge.key: list(edge.fittings)})
         return float((upto - before).sum())
@@ -247,7 +225,7 @@ class Edges:
             part=part.id,
             gauges=tuple(self._gauge(row, edge.works) for row in edge.measurements),
             gauge_kg=seed[:count],
-            works=tuple(Work(id=row.id, at=row.done, resets=row.action in RESETS) for row in edge.works),
+            works=tuple(Work(id=row.id, at=row.done, resets=row.action in RENEWS) for row in edge.works),
             work_kg=seed[count:],
             now_kg=edge.now_kg,
             worn_out=(part.retired_because == "worn" and current) or self.turned_as_worn(edge),

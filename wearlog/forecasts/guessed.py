@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from django.utils.translation import ngettext
 
-from wearlog.forecasts.record import Record
 from wearlog.forecasts.things import ALWAYS, Span
+from wearlog.history.record import Record
 
 NOTICEABLE = 0.1
 """From this share of the seed on a forecast says so: our choice, no source."""

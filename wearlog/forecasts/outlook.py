@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from wearlog.calc.season import DailySeed, PlanLine, Season, coming_season
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import WORKED_OUT, Floats
 from wearlog.forecasts.triggers import why
+from wearlog.history.record import Record
+from wearlog.history.rows import WORKED_OUT, Floats
 
 TENTH = 1.2815515655446004
 """Standard normal distance of the 10 % and 90 % points from the middle."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import FittingRow, PartRow, PositionRow, RuleRow, TypeRow
+from wearlog.history.record import Record
+from wearlog.history.rows import FittingRow, PartRow, PositionRow, RuleRow, TypeRow
 
 ALWAYS = float("-inf")
 

@@ -10,7 +10,8 @@ from django.db import IntegrityError, OperationalError, connection, transaction
 from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Fitting
-from wearlog.forecasts import tasks, versions
+from wearlog.forecasts import tasks
+from wearlog.history import versions
 from wearlog.lockout.models import CautionWording, Isolation, Lock, ReleaseStatement
 from wearlog.people.refusals import Refused
 from wearlog.runs.models import Reading, Run, ShiftNote

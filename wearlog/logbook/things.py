@@ -19,13 +19,15 @@ from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook.door import enter
 from wearlog.people import audit
-from wearlog.people.cleaning import clean, stored
+from wearlog.people.cleaning import check_numbers, clean
+from wearlog.people.fields import Quantity
 from wearlog.people.models import Mill, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
 from wearlog.people.words import day_of, when
 from wearlog.runs.models import Crop, PlanEntry, Price, Run
 from wearlog.service.models import IncidentKind, Rule
+from wearlog.service.triggers import field_of, named_by
 
 Thing = TypeVar("Thing", bound=models.Model)
 
@@ -56,7 +58,7 @@ def save_thing(*, by: User | None, at: datetime, thing: Thing) -> Thing:
 
 def _save(*, by: User | None, at: datetime, thing: Thing) -> Thing:
     before = type(thing)._default_manager.select_for_update().filter(pk=thing.pk).first()
-    _round(thing)
+    check_numbers(thing)
     check = CHECKS.get(type(thing))
     if check is not None:
         check(thing, before)
@@ -103,12 +105,6 @@ def remove_thing(*, by: User | None, at: datetime, thing: models.Model, reason: 
 def remove_plan_entry(*, by: User | None, at: datetime, entry: PlanEntry) -> None:
     """Take an entry out of the season plan."""
     remove_thing(by=by, at=at, thing=entry)
-
-
-def _round(thing: models.Model) -> None:
-    for field in thing._meta.concrete_fields:
-        if isinstance(field, models.DecimalField):
-            setattr(thing, field.attname, stored(getattr(thing, field.attname)))
 
 
 def _check_press(press: Press, before: Press | None) -> None:
@@ -255,18 +251,14 @@ def _check_rule(rule: Rule, before: Rule | None) -> None:
             % {"unknown": repr(unknown[0]), "names": ", ".join(IncidentKind.values)},
             field="after_incident",
         )
-    triggers = (rule.every_h, rule.every_kg, rule.every_days, rule.after_crop_id)
-    if all(each is None for each in triggers) and not (rule.at_limit or rule.on_drift or rule.after_incident):
+    if not named_by(rule):
         raise Refused(
-            _(
-                "Without a trigger the rule never falls due. Give hours, tonnes, days, a crop, "
-                "the wear limit, drift or an incident."
-            ),
-            field="every_h",
+            _("Without a trigger the rule never falls due. Give at least one: %(triggers)s.")
+            % {"triggers": ", ".join(str(field_of(name).verbose_name) for name in Rule.TRIGGERS)},
+            field=Rule.TRIGGERS[0],
         )
-    for name in ("every_h", "every_kg", "every_days"):
-        value = getattr(rule, name)
-        if value is not None and value <= 0:
+    for name in named_by(rule):
+        if isinstance(field_of(name), Quantity) and getattr(rule, name) <= 0:
             raise Refused(_("An interval is more than 0. Leave it empty for none."), field=name)
     if rule.part_type is not None and rule.kind and rule.part_type.kind != rule.kind:
         raise Refused(
@@ -289,8 +281,6 @@ def _check_rule(rule: Rule, before: Rule | None) -> None:
 def _check_plan(entry: PlanEntry, before: PlanEntry | None) -> None:
     if entry.start_on and entry.end_on and entry.end_on < entry.start_on:
         raise Refused(_("The last day lies before the first. Change one."), field="end_on")
-    if entry.seed_kg is not None and entry.seed_kg < 0:
-        raise Refused(_("Planned seed can't be negative. Write 0 or more."), field="seed_kg")
 
 
 def _check_mill(mill: Mill, before: Mill | None) -> None:

@@ -10,6 +10,7 @@ from django.core.exceptions import NON_FIELD_ERRORS, FieldDoesNotExist, Validati
 from django.db import models
 from django.utils.translation import gettext as _
 
+from wearlog.people.fields import Quantity
 from wearlog.people.refusals import Refused
 
 SIX_PLACES = Decimal("0.000001")
@@ -59,27 +60,19 @@ def stored(value: Decimal | None) -> Decimal | None:
     return value.quantize(SIX_PLACES) if isinstance(exponent, int) and exponent < -6 else value
 
 
-def not_negative(record: models.Model, names: Iterable[str]) -> None:
-    """Round the fields to what is kept and refuse what is no number or below zero."""
-    for name in names:
-        value = getattr(record, name)
-        if value is None:
-            continue
-        if not value.is_finite():
-            raise Refused(_("%(field)s: write a number.") % {"field": label(record, name)}, field=name)
-        if value < 0:
-            raise Refused(
-                _("%(field)s can't be negative. Write 0 or more.") % {"field": label(record, name)},
-                field=name,
-            )
-        setattr(record, name, stored(value))
+def within(field: Quantity, value: Decimal | None) -> Decimal | None:
+    """The number as it is kept; refused where it is none or lies beyond the field's limits."""
+    if value is None:
+        return None
+    if not value.is_finite():
+        raise Refused(_("%(field)s: write a number.") % {"field": field.verbose_name}, field=field.name)
+    if not field.limits.hold(value):
+        raise Refused(f"{field.verbose_name}: {field.limits.refusal(field.unit)}", field=field.name)
+    return stored(value)
 
 
-def per_cent(record: models.Model, names: Iterable[str]) -> None:
-    """Like `not_negative`, and at most 100."""
-    names = tuple(names)
-    not_negative(record, names)
-    for name in names:
-        value = getattr(record, name)
-        if value is not None and value > 100:
-            raise Refused(_("%(field)s can't be above 100 %%.") % {"field": label(record, name)}, field=name)
+def check_numbers(record: models.Model) -> None:
+    """Round the recorded numbers to what is kept, and refuse what is none or lies beyond its limits."""
+    for field in record._meta.concrete_fields:
+        if isinstance(field, Quantity):
+            setattr(record, field.attname, within(field, getattr(record, field.attname)))

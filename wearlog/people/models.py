@@ -31,11 +31,30 @@ def languages() -> list[tuple[str, str]]:
 class Mill(models.Model):
     """The one mill of this installation. Its zone decides what a day is."""
 
-    name = models.CharField(max_length=120)
-    time_zone = models.CharField(max_length=64, default="UTC")
-    currency = models.CharField(max_length=12, blank=True)
-    units = models.CharField(max_length=8, choices=Units, blank=True, default="")
-    language = models.CharField(max_length=12, choices=languages, default="en", db_default="en")
+    name = models.CharField(_("Name of the mill"), max_length=120)
+    time_zone = models.CharField(
+        _("Time zone"),
+        max_length=64,
+        default="UTC",
+        help_text=_("It decides when a day begins, for every date here."),
+    )
+    currency = models.CharField(_("Currency"), max_length=12, blank=True, help_text=_("Such as: EUR, USD."))
+    units = models.CharField(
+        _("Units"),
+        max_length=8,
+        choices=Units,
+        blank=True,
+        default="",
+        help_text=_("For everybody who has not chosen their own."),
+    )
+    language = models.CharField(
+        _("Language"),
+        max_length=12,
+        choices=languages,
+        default="en",
+        db_default="en",
+        help_text=_("For everybody who has not chosen their own."),
+    )
 
     class Meta:
         constraints = [models.CheckConstraint(condition=models.Q(pk=1), name="mill_is_one")]
@@ -75,15 +94,17 @@ class UserManager(BaseUserManager["User"]):
 class User(AbstractBaseUser):
     """A person who may sign in. What a role may do stands in `people.roles`."""
 
-    username = models.CharField(max_length=60, unique=True)
-    name = models.CharField(max_length=120, blank=True)
-    email = models.EmailField(blank=True)
-    role = models.CharField(max_length=12, choices=Role, default=Role.OPERATOR)
-    units = models.CharField(max_length=8, choices=Units, blank=True, default="")
-    language = models.CharField(max_length=12, choices=languages, blank=True, default="", db_default="")
-    gets_mail = models.BooleanField(default=True)
-    is_active = models.BooleanField(default=True)
-    joined_at = models.DateTimeField(null=True, blank=True)
+    username = models.CharField(_("Name to sign in with"), max_length=60, unique=True)
+    name = models.CharField(_("Name"), max_length=120, blank=True)
+    email = models.EmailField(_("Mail address"), blank=True)
+    role = models.CharField(_("May do"), max_length=12, choices=Role, default=Role.OPERATOR)
+    units = models.CharField(_("Units"), max_length=8, choices=Units, blank=True, default="")
+    language = models.CharField(
+        _("Language"), max_length=12, choices=languages, blank=True, default="", db_default=""
+    )
+    gets_mail = models.BooleanField(_("Gets reminders by mail"), default=True)
+    is_active = models.BooleanField(_("May sign in"), default=True)
+    joined_at = models.DateTimeField(_("Joined"), null=True, blank=True)
     session_generation = models.PositiveIntegerField(default=0, db_default=0, editable=False)
     """Rises when the account is switched off: no session that began before counts ever after."""
 
@@ -215,15 +236,27 @@ class LogRecordQuerySet(models.QuerySet[Any]):
 class LogRecord(models.Model):
     """A line of the log: entered by somebody, corrected or voided with a reason, never deleted."""
 
-    entered_at = models.DateTimeField(null=True, blank=True, editable=False)
+    entered_at = models.DateTimeField(_("Entered"), null=True, blank=True, editable=False)
     entered_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, editable=False, related_name="+"
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        editable=False,
+        related_name="+",
+        verbose_name=_("Entered by"),
     )
-    voided_at = models.DateTimeField(null=True, blank=True, editable=False)
+    voided_at = models.DateTimeField(_("Struck out"), null=True, blank=True, editable=False)
     voided_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, editable=False, related_name="+"
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        editable=False,
+        related_name="+",
+        verbose_name=_("Struck out by"),
     )
-    void_reason = models.TextField(blank=True, editable=False)
+    void_reason = models.TextField(_("Why it was struck out"), blank=True, editable=False)
 
     class Meta:
         abstract = True

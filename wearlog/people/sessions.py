@@ -96,6 +96,11 @@ def standing(person: User, *, at: datetime) -> list[Session]:
     return list(Session.objects.filter(user=person).standing(at).last_used_first())
 
 
+def is_stored(session_key: str) -> bool:
+    """Whether a session has its row, also where it has run out: one that was ended has none."""
+    return Session.objects.filter(session_key=session_key).exists()
+
+
 @transaction.atomic
 def end(*, by: User, at: datetime, person: User, handle: str, action: str = "end session") -> bool:
     """End one session of the person: whose it is may, and owners. False where it has ended already.

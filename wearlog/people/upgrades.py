@@ -15,7 +15,7 @@ REMEDY = "Run manage.py migrate, which makes a backup first."
 
 @cache
 def shipped() -> dict[str, tuple[str, ...]]:
-    """Each migration of the program, as in `runs.0003_seed_how`, and those that it stands for. Read once."""
+    """Each migration of the program, as in `runs.0001_squashed`, and those that it stands for. Read once."""
     loader = MigrationLoader(None, ignore_no_migrations=True)
     return {
         ".".join(key): tuple(".".join(old) for old in migration.replaces)
@@ -25,13 +25,7 @@ def shipped() -> dict[str, tuple[str, ...]]:
 
 def waiting() -> list[str]:
     """Names of the migrations that wait, app by app. One query; DatabaseError where nothing answers."""
-    rows = MigrationRecorder(connection).migration_qs.values_list("app", "name")
-    try:
-        applied = {f"{app}.{name}" for app, name in rows}
-    except DatabaseError:
-        if MigrationRecorder(connection).has_table():
-            raise
-        applied = set()
+    applied = _applied()
     return [
         name
         for name, replaces in shipped().items()
@@ -39,7 +33,31 @@ def waiting() -> list[str]:
     ]
 
 
+def missing_steps() -> list[str]:
+    """What the database lacks of migrations that one of the program stands for, where it has others of them.
+
+    Django takes such a database for a finished one; only a Wearlog that still has the steps can finish it."""
+    applied = _applied()
+    return [
+        step
+        for name, replaces in shipped().items()
+        if name not in applied and applied.intersection(replaces)
+        for step in replaces
+        if step not in applied
+    ]
+
+
+def _applied() -> set[str]:
+    rows = MigrationRecorder(connection).migration_qs.values_list("app", "name")
+    try:
+        return {f"{app}.{name}" for app, name in rows}
+    except DatabaseError:
+        if MigrationRecorder(connection).has_table():
+            raise
+        return set()
+
+
 def told(names: Sequence[str], most: int = 5) -> str:
-    """`runs.0003_seed_how, people.0002_languages`; of many the first ones and how many there are."""
+    """`runs.0001_squashed, people.0001_squashed`; of many the first ones and how many there are."""
     shown = ", ".join(names[:most])
     return f"{shown} ... ({len(names)})" if len(names) > most else shown

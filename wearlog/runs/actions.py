@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Press
 from wearlog.people import audit, refs
-from wearlog.people.cleaning import clean_fields, not_negative, per_cent, stored
+from wearlog.people.cleaning import check_numbers, clean_fields, stored
 from wearlog.people.models import User
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.people.roles import Permission, require
@@ -26,17 +26,6 @@ from wearlog.runs.models import Crop, Run, SeedHow
 from wearlog.runs.readings import locked_press, new_reading, refuse_bad_reading, store_reading
 from wearlog.runs.times import Times, read_at_end, times_of
 
-NOT_NEGATIVE = (
-    "seed_kg",
-    "oil_kg",
-    "cake_kg",
-    "foots_kg",
-    "hours_h",
-    "energy_kwh",
-    "drive_hz",
-    "motor_a",
-)
-PER_CENT = ("moisture_pct", "seed_oil_pct", "cake_oil_pct")
 COPIED = (
     "lot",
     "seed_kg",
@@ -245,8 +234,7 @@ def check(run: Run) -> None:
     """Refuse what can't be: bad numbers, a retired press, a field that is too long."""
     if run.seed_kg is None:
         raise Refused(_("Write how much seed was pressed; 0 where none was."), field="seed_kg")
-    not_negative(run, NOT_NEGATIVE)
-    per_cent(run, PER_CENT)
+    check_numbers(run)
     retired_on = run.press.retired_on
     if retired_on is not None and day_of(run.started_at) >= retired_on:
         raise Refused(

@@ -15,7 +15,8 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc.meters import SLACK_H
 from wearlog.equipment.actions import CLOCKS_DIFFER
-from wearlog.equipment.models import Fitting, Kind, Position
+from wearlog.equipment.kinds import GROUND_BY_SEED
+from wearlog.equipment.models import Fitting, Position
 from wearlog.people.audit import plain_number
 from wearlog.people.refusals import Doubt, Doubtful
 from wearlog.people.words import figure, in_language, when
@@ -167,7 +168,7 @@ def about_what_is_fitted(run: Run) -> list[Doubt]:
     end = run.ends_at or run.started_at + timedelta(seconds=1)
     fittings = (
         Fitting.objects.standing()
-        .filter(position__press=run.press_id, position__kind__in=(Kind.SCREW, Kind.DIE), fitted_at__lt=end)
+        .filter(position__press=run.press_id, position__kind__in=GROUND_BY_SEED, fitted_at__lt=end)
         .select_related("position__press")
         .order_by("position__name", "fitted_at")
     )

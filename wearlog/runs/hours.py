@@ -1,8 +1,8 @@
 """How long runs pressed: the one place that takes runs and readings to the rule in `calc.meters`.
 
 A page that shows a few runs reads the part of the log around them (`of_run`, `of_runs`); it is wide enough
-that the whole log would give the same digits. Whoever needs all runs of a press as arrays reads them with
-`run_columns` and `readings_of` and calls `worked_out`. Nothing else works out hours
+that the whole log would give the same digits. All runs of a press, as arrays, are read by `history` alone,
+with `run_columns` and `readings_of`; whoever has them calls `worked_out`. Nothing else works out hours
 (docs/decisions/hours-of-a-run.md).
 """
 

@@ -11,15 +11,33 @@ from django.db.models import F, Q
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from wearlog.equipment.models import Press, quantity
+from wearlog.equipment.models import Press
+from wearlog.people.fields import (
+    MOST,
+    Amperes,
+    Celsius,
+    Hertz,
+    Hours,
+    Kilograms,
+    KilowattHours,
+    Money,
+    Percent,
+    Tags,
+)
 from wearlog.people.models import LogRecord, LogRecordQuerySet
 from wearlog.people.words import day
 
 
 class Crop(models.Model):
-    code = models.CharField(_("crop"), max_length=60, unique=True)
-    bushel_kg = quantity()
-    note = models.TextField(blank=True)
+    code = models.CharField(_("Crop"), max_length=60, unique=True, help_text=_("One word without spaces."))
+    bushel_kg = Kilograms(
+        _("A bushel weighs"),
+        above=0,
+        help_text=_("Only where seed is counted in bushels."),
+        null=True,
+        blank=True,
+    )
+    note = models.TextField(_("Note"), blank=True)
 
     class Meta:
         ordering = ["code"]
@@ -76,32 +94,37 @@ class Run(LogRecord):
     same barrel never overlap: 0 all, 1 or 2 the first or second by name.
     """
 
-    ref = models.CharField(max_length=60, unique=True)
-    press = models.ForeignKey(Press, models.PROTECT, related_name="runs")
-    crop = models.ForeignKey(Crop, models.PROTECT, related_name="runs")
-    lot = models.CharField(max_length=60, blank=True)
-    started_at = models.DateTimeField()
-    ended_at = models.DateTimeField(null=True, blank=True)
-    hours_h = quantity()
-    seed_kg = quantity(null=False, blank=False)
+    ref = models.CharField(_("Reference"), max_length=60, unique=True)
+    press = models.ForeignKey(Press, models.PROTECT, related_name="runs", verbose_name=_("Press"))
+    crop = models.ForeignKey(Crop, models.PROTECT, related_name="runs", verbose_name=_("Crop"))
+    lot = models.CharField(_("Lot"), max_length=60, blank=True)
+    started_at = models.DateTimeField(_("Started"))
+    ended_at = models.DateTimeField(_("Ended"), null=True, blank=True)
+    hours_h = Hours(_("Hours pressed"), most=24 * 366, help_text=_("As 7.5 or 7:30."), null=True, blank=True)
+    seed_kg = Kilograms(_("Seed pressed"), most=10_000_000)
     seed_how = models.CharField(
-        max_length=10, choices=SeedHow, blank=True, default=SeedHow.WEIGHED, db_default=SeedHow.WEIGHED
+        _("The seed was"),
+        max_length=10,
+        choices=SeedHow,
+        blank=True,
+        default=SeedHow.WEIGHED,
+        db_default=SeedHow.WEIGHED,
     )
-    oil_kg = quantity()
-    cake_kg = quantity()
-    foots_kg = quantity()
-    through = models.CharField(max_length=80, blank=True)
-    moisture_pct = quantity()
-    seed_oil_pct = quantity()
-    cake_oil_pct = quantity()
-    head_c = quantity()
-    drive_hz = quantity()
-    motor_a = quantity()
-    energy_kwh = quantity()
-    dirt = models.CharField(max_length=8, choices=Dirt, blank=True)
-    purge = models.BooleanField(default=False)
-    done_by = models.CharField(max_length=120, blank=True)
-    note = models.TextField(blank=True)
+    oil_kg = Kilograms(_("Oil"), null=True, blank=True)
+    cake_kg = Kilograms(_("Cake"), null=True, blank=True)
+    foots_kg = Kilograms(_("Foots"), null=True, blank=True)
+    through = Tags(_("Barrels that pressed"), max_length=80, blank=True)
+    moisture_pct = Percent(_("Seed moisture"), null=True, blank=True)
+    seed_oil_pct = Percent(_("Oil in the seed"), null=True, blank=True)
+    cake_oil_pct = Percent(_("Oil left in the cake"), null=True, blank=True)
+    head_c = Celsius(_("Head temperature"), least=-50, most=400, null=True, blank=True)
+    drive_hz = Hertz(_("Drive"), most=1000, null=True, blank=True)
+    motor_a = Amperes(_("Motor"), most=10_000, null=True, blank=True)
+    energy_kwh = KilowattHours(_("Energy"), null=True, blank=True)
+    dirt = models.CharField(_("How clean was the seed?"), max_length=8, choices=Dirt, blank=True)
+    purge = models.BooleanField(_("Purge seed, off-grade"), default=False)
+    done_by = models.CharField(_("Done by"), max_length=120, blank=True)
+    note = models.TextField(_("Note"), blank=True)
     ends_at = models.DateTimeField(null=True, blank=True, editable=False)
     slot = models.PositiveSmallIntegerField(default=0, editable=False)
 
@@ -194,10 +217,10 @@ class ReadingKind(models.TextChoices):
 class Reading(LogRecord):
     """What the hour meter showed. With a new meter the count goes on from its first value."""
 
-    press = models.ForeignKey(Press, models.PROTECT, related_name="readings")
-    read_at = models.DateTimeField()
-    meter_h = quantity(null=False, blank=False)
-    kind = models.CharField(max_length=10, choices=ReadingKind, default=ReadingKind.READING)
+    press = models.ForeignKey(Press, models.PROTECT, related_name="readings", verbose_name=_("Press"))
+    read_at = models.DateTimeField(_("When"))
+    meter_h = Hours(_("Hour meter shows"), most=999_999)
+    kind = models.CharField(_("Kind"), max_length=10, choices=ReadingKind, default=ReadingKind.READING)
 
     objects = LogRecordQuerySet.as_manager()
 
@@ -218,12 +241,12 @@ class Reading(LogRecord):
 class PlanEntry(models.Model):
     """Seed of a crop that a press is to take between two days, both included."""
 
-    press = models.ForeignKey(Press, models.PROTECT, related_name="plan")
-    crop = models.ForeignKey(Crop, models.PROTECT, related_name="plan")
-    start_on = models.DateField()
-    end_on = models.DateField()
-    seed_kg = quantity(null=False, blank=False)
-    planned_on = models.DateField(null=True, blank=True)
+    press = models.ForeignKey(Press, models.PROTECT, related_name="plan", verbose_name=_("Press"))
+    crop = models.ForeignKey(Crop, models.PROTECT, related_name="plan", verbose_name=_("Crop"))
+    start_on = models.DateField(_("From"))
+    end_on = models.DateField(_("Until"))
+    seed_kg = Kilograms(_("Seed"))
+    planned_on = models.DateField(_("Planned on"), null=True, blank=True)
 
     class Meta:
         ordering = ["press__code", "crop__code", "start_on"]
@@ -241,9 +264,9 @@ class PlanEntry(models.Model):
 class Price(models.Model):
     """What a kilogram, an hour or a kilowatt-hour is worth from a day on, in the mill's currency."""
 
-    item = models.CharField(max_length=40)
-    from_on = models.DateField()
-    price = quantity(null=False, blank=False)
+    item = models.CharField(_("What"), max_length=40)
+    from_on = models.DateField(_("From"))
+    price = Money(_("Price"), least=-MOST)
 
     class Meta:
         ordering = ["item", "from_on"]
@@ -259,10 +282,12 @@ class Price(models.Model):
 class ShiftNote(LogRecord):
     """A line for whoever comes next, about one press or the whole mill."""
 
-    press = models.ForeignKey(Press, models.PROTECT, null=True, blank=True, related_name="shift_notes")
-    written_at = models.DateTimeField()
-    by_name = models.CharField(max_length=120)
-    text = models.TextField()
+    press = models.ForeignKey(
+        Press, models.PROTECT, null=True, blank=True, related_name="shift_notes", verbose_name=_("About")
+    )
+    written_at = models.DateTimeField(_("Written"))
+    by_name = models.CharField(_("Signed"), max_length=120)
+    text = models.TextField(_("Text"))
 
     objects = LogRecordQuerySet.as_manager()
 

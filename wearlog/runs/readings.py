@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Press
 from wearlog.people import audit, refs
-from wearlog.people.cleaning import clean, clean_fields, stored
+from wearlog.people.cleaning import check_numbers, clean, clean_fields, stored
 from wearlog.people.models import User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
@@ -87,9 +87,9 @@ def new_reading(
 
 
 def refuse_bad_reading(reading: Reading) -> None:
-    if reading.meter_h is None or not reading.meter_h.is_finite() or reading.meter_h < 0:
+    if reading.meter_h is None:
         raise Refused(_("Write what the hour meter shows, 0 or more."), field="meter_h")
-    reading.meter_h = stored(reading.meter_h) or Decimal(0)
+    check_numbers(reading)
 
 
 def store_reading(*, by: User | None, at: datetime, reading: Reading) -> Reading:

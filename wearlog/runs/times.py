@@ -8,7 +8,8 @@ from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
-from wearlog.people.cleaning import stored
+from wearlog.people.cleaning import stored, within
+from wearlog.people.fields import quantity_of
 from wearlog.people.refusals import Refused
 from wearlog.people.words import figure, when
 from wearlog.runs import doubts, hours, queries
@@ -45,12 +46,7 @@ def times_of(entry: NewRun, *, at: datetime, slot: int, reading: Reading | None)
         refuse_bad_reading(reading)
         ended_at = reading.read_at
     written = entry.hours_h
-    if written is not None and (not written.is_finite() or written < 0):
-        raise Refused(_("Hours can't be negative. Write 0 or more."), field="hours_h")
-    if written is not None and written > 24 * 366:
-        raise Refused(
-            _("More than a year of hours is not one run. Write the hours of this run."), field="hours_h"
-        )
+    within(quantity_of(Run, "hours_h"), written)
     if entry.started_at is not None:
         if ended_at is not None and ended_at < entry.started_at:
             raise Refused(

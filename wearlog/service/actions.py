@@ -17,7 +17,7 @@ from wearlog.equipment import queries as equipment
 from wearlog.equipment import wording
 from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.people import audit, refs
-from wearlog.people.cleaning import clean_fields, not_negative, stored
+from wearlog.people.cleaning import check_numbers, clean_fields
 from wearlog.people.models import User
 from wearlog.people.refusals import AlreadyMoved, Doubt, Refused
 from wearlog.people.roles import Permission, require
@@ -314,7 +314,7 @@ def first_edge(part_id: int) -> str:
 
 
 def check(service: Service) -> None:
-    not_negative(service, ("downtime_h", "labour_h", "cost"))
+    check_numbers(service)
     if service.position is not None and service.position.press_id != service.press_id:
         raise Refused(
             _("%(position)s is not on %(press)s. Choose a position of this press.")
@@ -329,8 +329,7 @@ def check(service: Service) -> None:
 def check_gauge(measurement: Measurement) -> None:
     if measurement.value_mm is None:
         raise Refused(_("Write what the gauge showed."), field="value_mm")
-    not_negative(measurement, ("value_mm",))
-    measurement.value_mm = stored(measurement.value_mm) or measurement.value_mm
+    check_numbers(measurement)
     moves.edge_of(measurement.part, measurement.edge)
     if measurement.pk is None:
         refuse_taken_ref(measurement)

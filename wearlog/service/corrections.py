@@ -21,9 +21,8 @@ from wearlog.service.actions import check, check_gauge
 from wearlog.service.doubts import about_step
 from wearlog.service.entries import NewMeasurement
 from wearlog.service.incidents import hold_lot
-from wearlog.service.models import Action, Incident, IncidentKind, LotHold, Measurement, Service
-
-MOVING = (Action.FLIP, Action.REPLACE)
+from wearlog.service.models import Incident, IncidentKind, LotHold, Measurement, Service
+from wearlog.service.work import MOVES
 
 
 @transaction.atomic
@@ -141,7 +140,7 @@ def void_work_of_move(*, by: User | None, at: datetime, move: fittings.Move, rea
     """Strike out the flip and replace records that describe a move."""
     positions = {each.position_id for each in (*move.ended, *move.begun)}
     for service in Service.objects.standing().filter(
-        position__in=positions, done_at=move.at, action__in=MOVING
+        position__in=positions, done_at=move.at, action__in=MOVES
     ):
         _strike_out_with_gauges(by=by, at=at, service=service, reason=reason)
 
@@ -171,11 +170,11 @@ def void_incident(*, by: User | None, at: datetime, incident: Incident, reason: 
 def fitting_begun_by(service: Service) -> Fitting | None:
     """The fitting that a flip or replacement began: on the same position at the same instant, unless
     another record describes the same move (one entered twice is struck out alone)."""
-    if service.action not in MOVING or service.position_id is None:
+    if service.action not in MOVES or service.position_id is None:
         return None
     twice = (
         Service.objects.standing()
-        .filter(position=service.position_id, done_at=service.done_at, action__in=MOVING)
+        .filter(position=service.position_id, done_at=service.done_at, action__in=MOVES)
         .exclude(pk=service.pk)
         .exists()
     )

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.equipment.actions import not_in_the_future
 from wearlog.people import audit, refs
-from wearlog.people.cleaning import clean, not_negative
+from wearlog.people.cleaning import check_numbers, clean
 from wearlog.people.models import User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
@@ -166,7 +166,7 @@ def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -
         signed_by=entry.signed_by.strip(),
         purge_kg=entry.purge_kg,
     )
-    not_negative(change, ("purge_kg",))
+    check_numbers(change)
     clean(change)
     change.save()
     audit.write(at=at, by=by, action="sign crop change", record=change, new=audit.snapshot(change))

@@ -2,34 +2,19 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import pgettext_lazy
 
-from wearlog.equipment.models import EDGES, Kind, Part, PartType, Position, Press, quantity
+from wearlog.equipment.models import EDGE_CHOICES, EDGES, Kind, Part, PartType, Position, Press
+from wearlog.people.fields import MOST, Days, Hours, Kilograms, Millimetres, Money, Tags
 from wearlog.people.models import LogRecord, LogRecordQuerySet
 from wearlog.runs.models import Crop, ShiftNote
 from wearlog.service.pictures import SMALL_SIDE
-
-
-class Action(models.TextChoices):
-    # Verbs; the context parts them from the nouns "the last polish" and from "clean" seed.
-    INSPECT = "inspect", _("inspect")
-    MEASURE = "measure", _("measure")
-    CLEAN = "clean", pgettext_lazy("work to be done", "clean")
-    POLISH = "polish", pgettext_lazy("work to be done", "polish")
-    FLIP = "flip", pgettext_lazy("work to be done", "flip")
-    TURN = "turn", pgettext_lazy("work to be done", "turn")
-    REPLACE = "replace", _("replace")
-    ADJUST = "adjust", _("adjust")
-    LUBRICATE = "lubricate", _("lubricate")
-    REAM = "ream", _("ream")
-    HARD_FACE = "hard-face", _("hard-face")
-    REBUILD = "rebuild", pgettext_lazy("work to be done", "rebuild")
-    REPAIR = "repair", pgettext_lazy("work to be done", "repair")
-    STORE = "store", _("store")
+from wearlog.service.work import Action as Action
 
 
 class IncidentKind(models.TextChoices):
@@ -58,21 +43,54 @@ class Rule(models.Model):
     With a part kind or a part type there is one item for each fitted part, else one for each press.
     """
 
-    code = models.CharField(_("rule"), max_length=120, unique=True)
-    action = models.CharField(max_length=12, choices=Action)
-    kind = models.CharField(max_length=12, choices=Kind, blank=True)
-    part_type = models.ForeignKey(PartType, models.PROTECT, null=True, blank=True, related_name="rules")
-    press = models.ForeignKey(Press, models.PROTECT, null=True, blank=True, related_name="rules")
-    position = models.CharField(max_length=60, blank=True)
-    every_h = quantity()
-    every_kg = quantity()
-    every_days = quantity()
-    after_crop = models.ForeignKey(Crop, models.PROTECT, null=True, blank=True, related_name="rules")
-    at_limit = models.BooleanField(default=False)
-    on_drift = models.BooleanField(default=False)
-    after_incident = models.CharField(max_length=120, blank=True)
-    lead_days = quantity()
-    instructions = models.TextField(blank=True)
+    code = models.CharField(_("Name of the rule"), max_length=120, unique=True)
+    action = models.CharField(_("What is to be done"), max_length=12, choices=Action)
+    kind = models.CharField(_("To every fitted"), max_length=12, choices=Kind, blank=True)
+    part_type = models.ForeignKey(
+        PartType,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="rules",
+        verbose_name=_("Only to the type"),
+    )
+    press = models.ForeignKey(
+        Press,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="rules",
+        verbose_name=_("Only on the press"),
+    )
+    position = models.CharField(_("Only on the position"), max_length=60, blank=True)
+    every_h = Hours(_("After hours of pressing"), above=0, most=1_000_000, null=True, blank=True)
+    every_kg = Kilograms(_("After seed"), above=0, null=True, blank=True)
+    every_days = Days(_("After days"), above=0, most=36_500, null=True, blank=True)
+    after_crop = models.ForeignKey(
+        Crop,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="rules",
+        verbose_name=_("After the season of"),
+    )
+    at_limit = models.BooleanField(_("When the wear limit is reached"), default=False)
+    on_drift = models.BooleanField(_("When the throughput drifts down"), default=False)
+    after_incident = Tags(_("After an incident"), max_length=120, blank=True, known=IncidentKind.values)
+    lead_days = Days(_("Say so ahead"), most=3650, null=True, blank=True)
+    instructions = models.TextField(_("How it is done here"), blank=True)
+
+    TRIGGERS: ClassVar[tuple[str, ...]] = (
+        "every_h",
+        "every_kg",
+        "every_days",
+        "after_crop",
+        "at_limit",
+        "on_drift",
+        "after_incident",
+    )
+    """The fields that are triggers, in the order in which forms ask for them and a tie of days is settled.
+    Each has a file in `forecasts.triggers`."""
 
     class Meta:
         ordering = ["code"]
@@ -96,20 +114,31 @@ class Rule(models.Model):
 class Service(LogRecord):
     """Work that was done. A flip or replace row describes work; the fitting moves the part."""
 
-    ref = models.CharField(max_length=60, unique=True)
-    done_at = models.DateTimeField()
-    press = models.ForeignKey(Press, models.PROTECT, related_name="services")
-    position = models.ForeignKey(Position, models.PROTECT, null=True, blank=True, related_name="services")
-    part = models.ForeignKey(Part, models.PROTECT, null=True, blank=True, related_name="services")
-    edge = models.CharField(max_length=1, blank=True)
-    action = models.CharField(max_length=12, choices=Action)
-    finding = models.TextField(blank=True)
-    rule = models.ForeignKey(Rule, models.PROTECT, null=True, blank=True, related_name="services")
-    downtime_h = quantity()
-    labour_h = quantity()
-    cost = quantity()
-    done_by = models.CharField(max_length=120, blank=True)
-    note = models.TextField(blank=True)
+    ref = models.CharField(_("Reference"), max_length=60, unique=True)
+    done_at = models.DateTimeField(_("When"))
+    press = models.ForeignKey(Press, models.PROTECT, related_name="services", verbose_name=_("Press"))
+    position = models.ForeignKey(
+        Position, models.PROTECT, null=True, blank=True, related_name="services", verbose_name=_("Position")
+    )
+    part = models.ForeignKey(
+        Part, models.PROTECT, null=True, blank=True, related_name="services", verbose_name=_("Part")
+    )
+    edge = models.CharField(_("Edge"), max_length=1, blank=True, choices=EDGE_CHOICES)
+    action = models.CharField(_("Work"), max_length=12, choices=Action)
+    finding = models.TextField(_("What was found"), blank=True)
+    rule = models.ForeignKey(
+        Rule,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="services",
+        verbose_name=_("Counts for the rule"),
+    )
+    downtime_h = Hours(_("The press stood"), most=100_000, null=True, blank=True)
+    labour_h = Hours(_("Hours of work"), most=100_000, null=True, blank=True)
+    cost = Money(_("Paid for it"), least=-MOST, null=True, blank=True)
+    done_by = models.CharField(_("Done by"), max_length=120, blank=True)
+    note = models.TextField(_("Note"), blank=True)
 
     objects = LogRecordQuerySet.as_manager()
 
@@ -134,17 +163,24 @@ class Service(LogRecord):
 class Measurement(LogRecord):
     """A gauge on a part: the value, where, and for a pin gauge only a bound."""
 
-    ref = models.CharField(max_length=60, unique=True)
-    measured_at = models.DateTimeField()
-    part = models.ForeignKey(Part, models.PROTECT, related_name="measurements")
-    edge = models.CharField(max_length=1, blank=True)
-    value_mm = quantity(null=False, blank=False)
-    place = models.CharField(max_length=60, blank=True)
-    bound = models.CharField(max_length=8, choices=Bound, blank=True)
-    service = models.ForeignKey(Service, models.PROTECT, null=True, blank=True, related_name="measurements")
-    phase = models.CharField(max_length=6, choices=Phase, blank=True)
-    gauge = models.CharField(max_length=60, blank=True)
-    note = models.TextField(blank=True)
+    ref = models.CharField(_("Reference"), max_length=60, unique=True)
+    measured_at = models.DateTimeField(_("When"))
+    part = models.ForeignKey(Part, models.PROTECT, related_name="measurements", verbose_name=_("Part"))
+    edge = models.CharField(_("Edge"), max_length=1, blank=True, choices=EDGE_CHOICES)
+    value_mm = Millimetres(_("Measured"), most=5000)
+    place = models.CharField(_("Place"), help_text=_("Such as: flight 3"), max_length=60, blank=True)
+    bound = models.CharField(_("The gauge gave"), max_length=8, choices=Bound, blank=True)
+    service = models.ForeignKey(
+        Service,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="measurements",
+        verbose_name=_("The work that it belongs to"),
+    )
+    phase = models.CharField(_("Before or after work"), max_length=6, choices=Phase, blank=True)
+    gauge = models.CharField(_("Gauge used"), max_length=60, blank=True)
+    note = models.TextField(_("Note"), blank=True)
 
     objects = LogRecordQuerySet.as_manager()
 
@@ -168,12 +204,14 @@ class Measurement(LogRecord):
 
 
 class Incident(LogRecord):
-    ref = models.CharField(max_length=60, unique=True)
-    happened_at = models.DateTimeField()
-    press = models.ForeignKey(Press, models.PROTECT, related_name="incidents")
-    position = models.ForeignKey(Position, models.PROTECT, null=True, blank=True, related_name="incidents")
-    kind = models.CharField(max_length=12, choices=IncidentKind)
-    note = models.TextField(blank=True)
+    ref = models.CharField(_("Reference"), max_length=60, unique=True)
+    happened_at = models.DateTimeField(_("When"))
+    press = models.ForeignKey(Press, models.PROTECT, related_name="incidents", verbose_name=_("Press"))
+    position = models.ForeignKey(
+        Position, models.PROTECT, null=True, blank=True, related_name="incidents", verbose_name=_("Where?")
+    )
+    kind = models.CharField(_("What happened?"), max_length=12, choices=IncidentKind)
+    note = models.TextField(_("What was seen"), blank=True)
 
     objects = LogRecordQuerySet.as_manager()
 
@@ -191,12 +229,22 @@ class Incident(LogRecord):
 class LotHold(models.Model):
     """Oil and cake of a lot that nobody may use until a person releases it by name."""
 
-    incident = models.OneToOneField(Incident, models.PROTECT, related_name="hold")
-    lot = models.CharField(max_length=60, blank=True)
-    held_at = models.DateTimeField()
-    released_at = models.DateTimeField(null=True, blank=True)
-    released_by = models.CharField(max_length=120, blank=True)
-    reason = models.TextField(blank=True)
+    incident = models.OneToOneField(Incident, models.PROTECT, related_name="hold", verbose_name=_("Incident"))
+    lot = models.CharField(
+        _("Lot in the press"),
+        help_text=_("Metal holds this lot's oil and cake until somebody releases it by name."),
+        max_length=60,
+        blank=True,
+    )
+    held_at = models.DateTimeField(_("On hold since"))
+    released_at = models.DateTimeField(_("Released"), null=True, blank=True)
+    released_by = models.CharField(
+        _("Released by"),
+        help_text=_("The name of the person who looked at it and answers for it."),
+        max_length=120,
+        blank=True,
+    )
+    reason = models.TextField(_("Why it may be used"), blank=True)
 
     class Meta:
         ordering = ["-held_at"]
@@ -214,11 +262,17 @@ class LotHold(models.Model):
 class CropChange(models.Model):
     """The signed record that a press was cleaned between two crops."""
 
-    service = models.OneToOneField(Service, models.PROTECT, related_name="crop_change")
-    from_crop = models.ForeignKey(Crop, models.PROTECT, null=True, blank=True, related_name="+")
-    to_crop = models.ForeignKey(Crop, models.PROTECT, related_name="+")
-    signed_by = models.CharField(max_length=120)
-    purge_kg = quantity()
+    service = models.OneToOneField(
+        Service, models.PROTECT, related_name="crop_change", verbose_name=_("The work that it belongs to")
+    )
+    from_crop = models.ForeignKey(
+        Crop, models.PROTECT, null=True, blank=True, related_name="+", verbose_name=_("From")
+    )
+    to_crop = models.ForeignKey(Crop, models.PROTECT, related_name="+", verbose_name=_("To"))
+    signed_by = models.CharField(
+        _("Signed by"), help_text=_("The person who cleaned and answers for it."), max_length=120
+    )
+    purge_kg = Kilograms(_("Purge seed"), null=True, blank=True)
 
     class Meta:
         constraints = [models.CheckConstraint(condition=~Q(signed_by=""), name="crop_change_is_signed")]

@@ -5,43 +5,54 @@ Common practice, no source.
 
 from __future__ import annotations
 
-from wearlog.equipment.models import Fitting, Kind
-from wearlog.service.models import Action
+from wearlog.equipment.kinds import Kind
+from wearlog.equipment.models import Fitting
+from wearlog.people.tables import exhaustive
+from wearlog.service.work import Action
 
-FOR_KIND: dict[str, tuple[Action, ...]] = {
-    Kind.DIE: (
-        Action.FLIP,
-        Action.REPLACE,
-        Action.MEASURE,
-        Action.POLISH,
-        Action.CLEAN,
-        Action.INSPECT,
-        Action.REAM,
-    ),
-    Kind.SCREW: (
-        Action.POLISH,
-        Action.INSPECT,
-        Action.MEASURE,
-        Action.CLEAN,
-        Action.REPLACE,
-        Action.HARD_FACE,
-        Action.REBUILD,
-        Action.REPAIR,
-    ),
-    Kind.BARREL: (
-        Action.CLEAN,
-        Action.INSPECT,
-        Action.MEASURE,
-        Action.TURN,
-        Action.REPLACE,
-        Action.REPAIR,
-        Action.REBUILD,
-    ),
-    Kind.BELT: (Action.INSPECT, Action.ADJUST, Action.REPLACE),
-    Kind.GEARBOX: (Action.LUBRICATE, Action.INSPECT, Action.REPAIR, Action.REPLACE),
-    Kind.BEARING: (Action.LUBRICATE, Action.INSPECT, Action.REPLACE),
-}
 FOR_ANY_PART = (Action.INSPECT, Action.CLEAN, Action.MEASURE, Action.ADJUST, Action.REPAIR, Action.REPLACE)
+FOR_KIND = exhaustive(
+    Kind,
+    {
+        Kind.DIE: (
+            Action.FLIP,
+            Action.REPLACE,
+            Action.MEASURE,
+            Action.POLISH,
+            Action.CLEAN,
+            Action.INSPECT,
+            Action.REAM,
+        ),
+        Kind.SCREW: (
+            Action.POLISH,
+            Action.INSPECT,
+            Action.MEASURE,
+            Action.CLEAN,
+            Action.REPLACE,
+            Action.HARD_FACE,
+            Action.REBUILD,
+            Action.REPAIR,
+        ),
+        Kind.BARREL: (
+            Action.CLEAN,
+            Action.INSPECT,
+            Action.MEASURE,
+            Action.TURN,
+            Action.REPLACE,
+            Action.REPAIR,
+            Action.REBUILD,
+        ),
+        Kind.BELT: (Action.INSPECT, Action.ADJUST, Action.REPLACE),
+        Kind.GEARBOX: (Action.LUBRICATE, Action.INSPECT, Action.REPAIR, Action.REPLACE),
+        Kind.BEARING: (Action.LUBRICATE, Action.INSPECT, Action.REPLACE),
+        Kind.HEAD: FOR_ANY_PART,
+        Kind.HEATER: FOR_ANY_PART,
+        Kind.MOTOR: FOR_ANY_PART,
+        Kind.MAGNET: FOR_ANY_PART,
+        Kind.FILTER: FOR_ANY_PART,
+        Kind.OTHER: FOR_ANY_PART,
+    },
+)
 FOR_PRESS = (
     Action.CLEAN,
     Action.INSPECT,

@@ -12,7 +12,7 @@ def latest_services(press: Press | None = None, *, limit: int = 20) -> QuerySet[
     """The latest standing work, newest first."""
     services = (
         Service.objects.standing()
-        .select_related("press", "position", "part", "rule", "entered_by")
+        .select_related("press", "position", "part__part_type", "rule", "entered_by", "crop_change__to_crop")
         .order_by("-done_at", "-pk")
     )
     return (services if press is None else services.filter(press=press))[:limit]
@@ -23,7 +23,7 @@ def services_of(part: Part) -> QuerySet[Service]:
     return (
         Service.objects.standing()
         .filter(part=part)
-        .select_related("press", "position", "rule", "entered_by")
+        .select_related("press", "position", "part__part_type", "rule", "entered_by", "crop_change__to_crop")
         .order_by("-done_at", "-pk")
     )
 
@@ -50,7 +50,7 @@ def latest_incidents(press: Press | None = None, *, limit: int = 20) -> QuerySet
     """The latest standing incidents, newest first."""
     incidents = (
         Incident.objects.standing()
-        .select_related("press", "position", "hold")
+        .select_related("press", "position", "hold", "entered_by")
         .order_by("-happened_at", "-pk")
     )
     return (incidents if press is None else incidents.filter(press=press))[:limit]

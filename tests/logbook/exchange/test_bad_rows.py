@@ -12,7 +12,7 @@ from django.core.management import CommandError, call_command
 
 from tests.logbook.exchange.books import small_book, write_book
 from wearlog.equipment.models import Press
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.logbook.exchange.importing import import_logbook
 from wearlog.logbook.exchange.problems import BadLogbook, BadRow, Unreadable
 from wearlog.people.models import AuditEntry, Mill
@@ -67,23 +67,29 @@ SPOILT: list[tuple[str, Callable[[Book], None], tuple[str, int, str], str, str]]
         put("runs", 1, seed_kg="-1"),
         ("runs.csv", 3, "seed_kg"),
         "-1",
-        "not negative",
+        "Write a number from 0 to",
     ),
     (
         "a negative amount of cake",
         put("runs", 1, cake_kg="-0.5"),
         ("runs.csv", 3, "cake_kg"),
         "-0.5",
-        "not negative",
+        "Write a number from 0 to",
     ),
     (
         "hours without end",
         put("runs", 1, hours_h="999999999"),
         ("runs.csv", 3, "hours_h"),
         "999999999",
-        "at most 100000",
+        "Write a number from 0 to 8784 h.",
     ),
-    ("negative hours", put("runs", 1, hours_h="-2"), ("runs.csv", 3, "hours_h"), "-2", "not negative"),
+    (
+        "negative hours",
+        put("runs", 1, hours_h="-2"),
+        ("runs.csv", 3, "hours_h"),
+        "-2",
+        "Write a number from 0 to 8784 h.",
+    ),
     (
         "more than six decimals",
         put("runs", 0, oil_kg="1.1234567"),
@@ -96,7 +102,7 @@ SPOILT: list[tuple[str, Callable[[Book], None], tuple[str, int, str], str, str]]
         put("runs", 0, moisture_pct="101"),
         ("runs.csv", 2, "moisture_pct"),
         "101",
-        "at most 100",
+        "Write a number from 0 to 100 %.",
     ),
     ("an empty required cell", put("runs", 0, crop=""), ("runs.csv", 2, "crop"), "", "must not be empty"),
     ("an unknown press", put("runs", 3, press="P9"), ("runs.csv", 5, "press"), "P9", "none of this name"),
@@ -214,7 +220,13 @@ SPOILT: list[tuple[str, Callable[[Book], None], tuple[str, int, str], str, str]]
         "sun flower",
         "without spaces",
     ),
-    ("a share above 1", put("positions", 2, share="1.5"), ("positions.csv", 4, "share"), "1.5", "at most 1"),
+    (
+        "a share above 1",
+        put("positions", 2, share="1.5"),
+        ("positions.csv", 4, "share"),
+        "1.5",
+        "from 0 to 1.",
+    ),
     (
         "a barrel of two words",
         put("positions", 0, barrel="left one"),

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from tests import migrated
 from tests.logbook.exchange.books import content, small_book, write_book
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -33,8 +34,7 @@ def run(data: Path, *words: object) -> subprocess.CompletedProcess[str]:
 def empty(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A data folder with an empty database, to be copied."""
     folder = tmp_path_factory.mktemp("empty") / "data"
-    made = run(folder, "migrate", "-v0")
-    assert made.returncode == 0, made.stderr
+    migrated.lay(folder / "wearlog.sqlite3")
     return folder
 
 

@@ -12,7 +12,7 @@ from django.core.management import CommandError, call_command
 
 from tests.logbook.exchange.books import content, files, small_book, write_book
 from wearlog.equipment.models import Fitting, Part, PartType, Position
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.logbook.exchange.exporting import export_logbook
 from wearlog.logbook.exchange.importing import Taken, import_logbook
 from wearlog.logbook.exchange.problems import BadLogbook, Conflict, Conflicting

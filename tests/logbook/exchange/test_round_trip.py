@@ -12,8 +12,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.examples import bounded
 from tests.logbook.exchange.books import content, files, small_book, undone, write_book
-from tests.logbook.exchange.mills import mills
+from tests.mills.random_mills import mills
 from wearlog.equipment.models import Fitting
 from wearlog.logbook import demo
 from wearlog.logbook.exchange.exporting import export_logbook
@@ -25,7 +26,7 @@ from wearlog.service.models import Incident, Measurement, Service
 NOW = datetime(2026, 3, 4, 12, tzinfo=UTC)
 VOIDABLE: list[Any] = [Run, Reading, Service, Measurement, Incident, Fitting]
 pytestmark = pytest.mark.django_db
-round_trips = settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
+round_trips = settings(max_examples=bounded(50, 25), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def take(source: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import smtplib
 import zoneinfo
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -23,8 +23,10 @@ from wearlog.people.models import Mill
 from wearlog.reminders.channels.mail import addresses
 from wearlog.reminders.models import ScheduleState, StoppedAddress
 from wearlog.reminders.schedule import health
+from wearlog.web.site import callers
 
 SMTP = "django.core.mail.backends.smtp.EmailBackend"
+REMEMBERED = timedelta(days=7)
 TOLD_BELOW = {"security.W004", "security.W008", "security.W009", "security.W012", "security.W016"}
 """Django's checks of https and of the key: one line here says of each what is meant for this site."""
 
@@ -53,6 +55,20 @@ def site_settings(at: datetime) -> Iterator[Finding]:
             f"links in mails lead to {settings.SITE_URL}, which opens on this machine only",
             "Set SITE_URL to the address that people type, as in http://192.0.2.7:8000.",
         )
+
+
+def proxies(at: datetime) -> Iterator[Finding]:
+    """Whether somebody who hands requests on is not named. Forgotten after a week without another."""
+    found = callers.unnamed()
+    if found is None or at - found.at > REMEMBERED:
+        return
+    name = found.remote or "unix"
+    yield look(
+        f"{found.remote or 'a socket file'} handed a request on at {found.at:%Y-%m-%d %H:%M} UTC for others "
+        "and is not believed: all who come through it count as one, so that whoever guesses passwords "
+        "slows the sign-in for all",
+        f"If that is your server in front, add it: TRUSTED_PROXIES={name}. If not, somebody made that up.",
+    )
 
 
 def secret_key(at: datetime) -> Iterator[Finding]:

@@ -8,30 +8,28 @@ again.
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
+from functools import cache, cached_property
 from hashlib import sha256
 
-from django.db import connection
 from django.utils.translation import get_language
 
-from wearlog.forecasts import edges, versions, whole
 from wearlog.forecasts.board import Board, in_order, with_cautions
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import standings
 from wearlog.forecasts.memory.scope import Scope, scopes_of
-from wearlog.forecasts.record import Record, load
+from wearlog.history import versions
+from wearlog.history.cache import Shelf, VersionShelf, lasting
+from wearlog.history.record import Record, load
 
 REMEMBERED = 8
-PRESSES_REMEMBERED = 512
-_memory: OrderedDict[tuple[int, date, str], tuple[DueItem, ...]] = OrderedDict()
-_of_press: OrderedDict[str, tuple[DueItem, ...]] = OrderedDict()
-_lock = threading.Lock()
+_ITEMS: VersionShelf[tuple[date, str], tuple[DueItem, ...]] = VersionShelf("due items", most=REMEMBERED)
+"""Under a day and a language."""
+_OF_PRESS: Shelf[str, tuple[DueItem, ...]] = Shelf("due items of a press", most=512)
+"""Under the name of all that they depend on."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,48 +74,22 @@ class Reckoning:
         scope = self.scopes[press_id]
         name = self.fingerprint(press_id)
         counted = _name(scope.fingerprint, "", self.language)
-        known = [_remembered(f"limits {name}"), _remembered(f"counted {counted}")]
-        if None in known:
-            board = Board(scope.record, self.edges, scope)
-            for place, (at_limit, key) in enumerate(
-                ((True, f"limits {name}"), (False, f"counted {counted}"))
-            ):
-                if known[place] is None:
-                    known[place] = _remember(key, tuple(board.items_where(at_limit=at_limit)))
-        return name, tuple(item for items in known if items is not None for item in items)
+
+        @cache
+        def board() -> Board:
+            return Board(scope.record, self.edges, scope)
+
+        at_limit = _OF_PRESS.get(f"limits {name}", lambda: tuple(board().items_where(at_limit=True)))
+        others = _OF_PRESS.get(f"counted {counted}", lambda: tuple(board().items_where(at_limit=False)))
+        return name, at_limit + others
 
 
 def _name(*pieces: str) -> str:
     return sha256(repr(pieces).encode()).hexdigest()[:48]
 
 
-def _remembered(name: str) -> tuple[DueItem, ...] | None:
-    with _lock:
-        known = _of_press.get(name)
-        if known is not None:
-            _of_press.move_to_end(name)
-        return known
-
-
-def _remember(name: str, items: tuple[DueItem, ...]) -> tuple[DueItem, ...]:
-    with _lock:
-        _of_press[name] = items
-        while len(_of_press) > PRESSES_REMEMBERED:
-            _of_press.popitem(last=False)
-    return items
-
-
-_latest: dict[str, tuple[tuple[int, date], Ground]] = {}
+_GROUND: VersionShelf[date, Ground] = VersionShelf("the record of a day", most=1)
 """The record is large, so that only the latest one is kept."""
-
-
-def forget() -> None:
-    """Drop everything that is remembered in this process."""
-    with _lock:
-        for memory in (_memory, _of_press, _latest):
-            memory.clear()
-    whole.forget()
-    edges.forget()
 
 
 def merged(of_presses: Iterable[Iterable[DueItem]]) -> tuple[DueItem, ...]:
@@ -137,15 +109,12 @@ def _reckoning(as_of: date, number: int) -> Reckoning:
 
 def _ground(as_of: date, number: int) -> Ground:
     """`number` is the log's version, read before anything else of it."""
-    lasting = _lasting(number)
-    kept = _latest.get("kept") if lasting else None
-    if kept is not None and kept[0] == (number, as_of):
-        return kept[1]
-    record = load(as_of)
-    made = Ground(record, Edges(record))
-    if lasting and versions.current() == number:
-        _latest["kept"] = ((number, as_of), made)
-    return made
+
+    def make() -> Ground:
+        record = load(as_of)
+        return Ground(record, Edges(record))
+
+    return _GROUND.get(as_of, make, number=number)
 
 
 def due_items(*, as_of: date) -> list[DueItem]:
@@ -154,33 +123,21 @@ def due_items(*, as_of: date) -> list[DueItem]:
     Reads only. The answer is kept in the process beside the log's version; a write to the log makes it
     stale at once. Within a transaction nothing is kept, since that may yet be rolled back.
     """
-    number = versions.current()
-    key = (number, as_of, get_language() or "")
-    lasting = _lasting(number)
-    if lasting:
-        with _lock:
-            if key in _memory:
-                _memory.move_to_end(key)
-                return list(_memory[key])
-    stored = standings.stored(number=number, as_of=as_of, language=key[2]) if lasting else None
-    items = _reckoning(as_of, number).items if stored is None else merged(stored)
-    if lasting and versions.current() == number:
-        with _lock:
-            _memory[key] = items
-            while len(_memory) > REMEMBERED:
-                _memory.popitem(last=False)
-    return list(items)
+    number, language = versions.current(), get_language() or ""
 
+    def work_out() -> tuple[DueItem, ...]:
+        stored = None
+        if lasting(number):
+            stored = standings.stored(number=number, as_of=as_of, language=language)
+        return _reckoning(as_of, number).items if stored is None else merged(stored)
 
-def _lasting(number: int) -> bool:
-    return number > 0 and not connection.in_atomic_block
+    return list(_ITEMS.get((as_of, language), work_out, number=number))
 
 
 def remembered_items(*, as_of: date) -> list[DueItem] | None:
     """What `due_items` would answer where it need not be worked out again, else None."""
-    key = (versions.current(), as_of, get_language() or "")
-    with _lock:
-        return list(_memory[key]) if key in _memory else None
+    known = _ITEMS.find((as_of, get_language() or ""))
+    return None if known is None else list(known)
 
 
 def items_of_press(press_id: int, *, as_of: date) -> list[DueItem]:

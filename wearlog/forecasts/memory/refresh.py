@@ -15,9 +15,9 @@ from django.db import transaction
 from django.utils import translation
 
 from wearlog.equipment.models import Press
-from wearlog.forecasts import versions
 from wearlog.forecasts.memory import standings
-from wearlog.forecasts.memory.queries import Reckoning, forget, reckoning
+from wearlog.forecasts.memory.queries import Reckoning, reckoning
+from wearlog.history import cache, versions
 from wearlog.people.languages import in_use
 from wearlog.people.models import Mill
 
@@ -72,7 +72,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     number, as_of = versions.current(), today(at)
     done = Refreshed()
     if anew:
-        forget()
+        cache.forget()
     for language, known in _in_each_language(as_of):
         held = {} if anew else standings.prints(as_of=as_of, language=language)
         wanted = [press for press in known.scopes if press_ids is None or press in press_ids]

@@ -10,8 +10,8 @@ from dataclasses import dataclass, fields
 from functools import cached_property
 from hashlib import blake2b
 
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import ReadingColumns, RunColumns
+from wearlog.history.record import Record
+from wearlog.history.rows import ReadingColumns, RunColumns
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,12 +11,12 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 
-from wearlog.forecasts import versions
 from wearlog.forecasts.memory.refresh import today
-from wearlog.forecasts.models import Widening
 from wearlog.forecasts.track.record import Past, asked_for
 from wearlog.forecasts.track.replays import catch_up_day
-from wearlog.forecasts.whole import whole
+from wearlog.history import versions
+from wearlog.history.models import Widening
+from wearlog.history.whole import whole
 
 
 def learned_today(*, at: datetime) -> bool:

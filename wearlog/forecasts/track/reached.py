@@ -17,12 +17,12 @@ from datetime import date, timedelta
 import numpy as np
 
 from wearlog.calc.track import crossing
-from wearlog.forecasts.edges import RESETS, SAME_WORK_S, Edge, EdgeKey, Edges
+from wearlog.forecasts.edges import SAME_WORK_S, Edge, EdgeKey, Edges
 from wearlog.forecasts.outlook import Outlook
-from wearlog.forecasts.rows import PartRow, ServiceRow, TypeRow
-from wearlog.forecasts.triggers.limits import past_of
+from wearlog.forecasts.triggers.limit import past_of
+from wearlog.history.rows import PartRow, ServiceRow, TypeRow
+from wearlog.service.work import ENDS_LIFE, RENEWS
 
-COMES_OFF = ("flip", "turn", "replace", *RESETS)
 OF_WEAR = re.compile(r"\b(worn|wear|limit)\b", re.IGNORECASE)
 NOT_OF_WEAR = re.compile(
     r"\b(not|no|never|hardly|un)[ -]?(yet )?(worn|wear|at (the )?limit)\b", re.IGNORECASE
@@ -97,7 +97,7 @@ def _of_edge(edges: Edges, outlook: Outlook, edge: Edge) -> Iterator[Reached]:
 def _lives(edges: Edges, edge: Edge, part: PartRow, type_: TypeRow) -> list[_Life]:
     """The edge's stretches from new, or from a rebuild, to the next rebuild or its end, with their gauges:
     of several readings at one instant the worst."""
-    resets = [work for work in edge.works if work.action in RESETS]
+    resets = [work for work in edge.works if work.action in RENEWS]
     bounds = [edge.fittings[0].fitted, *(work.done for work in resets)]
     ends = [*(_came_off_by(edge, work.done) for work in resets), _end_of(edges, edge, part)]
     worst: list[dict[float, float]] = [{} for _ in bounds]
@@ -188,7 +188,7 @@ def _findings(edges: Edges, edge: Edge, life: _Life) -> list[str]:
         work.finding
         for work in edges.record.services
         if work.part_id == edge.key[0]
-        and work.action in COMES_OFF
+        and work.action in ENDS_LIFE
         and work.edge in ("", edge.key[1])
         and life.until is not None
         and abs(work.done - life.until) <= SAME_WORK_S

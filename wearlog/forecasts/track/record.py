@@ -7,23 +7,20 @@ and all three leads: "30 days ahead" is 30 to 44 days ahead.
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db import connection
-
 from wearlog.calc import conformal
 from wearlog.calc.conformal import LEAD_DAYS, DayRange, Forward, History
 from wearlog.calc.track import Promise, Summary, summary
-from wearlog.forecasts import versions
 from wearlog.forecasts.edges import EdgeKey, Edges
-from wearlog.forecasts.record import upto, widening_on
 from wearlog.forecasts.track import replays
 from wearlog.forecasts.track.reached import Reached, reached_edges
 from wearlog.forecasts.track.replays import Said
-from wearlog.forecasts.whole import Whole, whole
+from wearlog.history.cache import VersionShelf
+from wearlog.history.record import upto, widening_on
+from wearlog.history.whole import Whole, whole
 
 LEADS = (30, 60, 90)
 STEP_DAYS = 15
@@ -58,8 +55,7 @@ class TrackRecord:
     missing: int
 
 
-_latest: dict[str, tuple[tuple[int, date, date | None, bool], TrackRecord]] = {}
-_lock = threading.Lock()
+_KEPT: VersionShelf[tuple[date, date | None, bool], TrackRecord] = VersionShelf("track record", most=1)
 
 
 def track_record(*, as_of: date, since: date | None = None, stored_only: bool = False) -> TrackRecord:
@@ -69,25 +65,18 @@ def track_record(*, as_of: date, since: date | None = None, stored_only: bool = 
     Stored replays are used where the log still bears them out, and what is missing is worked out, seconds for
     each year. With `stored_only` they are taken as they are and what is missing is left out, which is quick.
     The answer is kept in the process until the log changes; within a transaction nothing is kept."""
-    number = versions.current()
-    key = (number, as_of, since, stored_only)
-    lasting = number > 0 and not connection.in_atomic_block
-    kept = _latest.get("kept")
-    if lasting and kept is not None and kept[0] == key:
-        return kept[1]
-    with _lock:
-        kept = _latest.get("kept")
-        if lasting and kept is not None and kept[0] == key:
-            return kept[1]
+
+    def make() -> TrackRecord:
         log = whole()
         past = Past.of(log, as_of, since or date.min)
         said = replays.stored(log, past.days, checked=not stored_only)
         if not stored_only:
             said |= {day: replays.replay(upto(log, day)) for day in past.days if day not in said}
-        made = _track_record(past, said)
-        if lasting and versions.current() == number and made.missing == 0:
-            _latest["kept"] = (key, made)
-    return made
+        return _track_record(past, said)
+
+    return _KEPT.get(
+        (as_of, since, stored_only), make, keep=lambda made: made.missing == 0, one_at_a_time=True
+    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,11 +12,11 @@ from wearlog.calc.conformal import DayRange
 from wearlog.forecasts.edges import Edge, EdgeKey, Edges
 from wearlog.forecasts.models import Replay
 from wearlog.forecasts.outlook import Outlook
-from wearlog.forecasts.record import Record, upto
-from wearlog.forecasts.rows import PositionRow, TypeRow
 from wearlog.forecasts.things import crops_of
-from wearlog.forecasts.triggers.limits import limit, worst_of_last
-from wearlog.forecasts.whole import Whole
+from wearlog.forecasts.triggers.limit import limit, worst_of_last
+from wearlog.history.record import Record, upto
+from wearlog.history.rows import PositionRow, TypeRow
+from wearlog.history.whole import Whole
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,199 +1,77 @@
-"""The triggers of a rule, one function each; the wear limit stands apart, in `limits`.
+"""All triggers of rules: each file of this folder that defines a `TRIGGER` is one of them.
 
-A trigger takes a `Case` and answers with a `Trip`, or None where the rule does not name it. To add one:
-write such a function, put it into `ALL`, name it in `trips.TRIGGERS`, and give it a sentence in `why`.
+Every field that `Rule.TRIGGERS` names has one trigger, and every trigger such a field; a slip is an
+error when this module is loaded.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from datetime import timedelta
-from functools import cached_property
+from collections.abc import Iterator, Sequence
+from datetime import date
+from importlib import import_module
+from pkgutil import iter_modules
+from typing import Any
 
-from wearlog.forecasts.outlook import TENTH, Outlook, Path
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import IncidentRow, RuleRow
-from wearlog.forecasts.things import Thing, crops_of, place_at
-from wearlog.forecasts.triggers import counting, why
-from wearlog.forecasts.triggers.drift import drift_of
-from wearlog.forecasts.triggers.season_end import season_end
-from wearlog.forecasts.triggers.trips import Dates, Trip, on
+from wearlog.forecasts import triggers
+from wearlog.forecasts.triggers.trigger import Trigger
+from wearlog.forecasts.triggers.trips import Trip
+from wearlog.service.models import Rule
 
 
-@dataclass(frozen=True)
-class Case:
-    """One rule for one thing, with all that is known."""
+def _found() -> Iterator[Trigger[Any]]:
+    for file in iter_modules(triggers.__path__):
+        name = f"{triggers.__name__}.{file.name}"
+        if name != __name__:
+            trigger = getattr(import_module(name), "TRIGGER", None)
+            if trigger is not None:
+                yield trigger
 
-    record: Record
-    outlook: Outlook
-    rule: RuleRow
-    thing: Thing
-    start: counting.Start
 
-    @cached_property
-    def crops(self) -> list[int] | None:
-        """The crops that the thing's part is used for; None for all."""
-        return crops_of(self.record.crops, self.thing.type)
+def _in_order(found: Sequence[Trigger[Any]]) -> tuple[Trigger[Any], ...]:
+    by_column = {trigger.column: trigger for trigger in found}
+    if len(by_column) != len(found) or by_column.keys() != set(Rule.TRIGGERS):
+        raise LookupError(
+            f"Rule.TRIGGERS names {list(Rule.TRIGGERS)}, but the files in "
+            f"forecasts/triggers are about {sorted(trigger.column for trigger in found)}. Give each "
+            "of them one file."
+        )
+    return tuple(by_column[column] for column in Rule.TRIGGERS)
 
-    @cached_property
-    def hours_path(self) -> Path | None:
-        return self.outlook.hours_path(self.thing.press_id, self.crops)
 
-    @cached_property
-    def seed_path(self) -> Path | None:
-        return self.outlook.seed_path(self.thing.press_id, self.thing.share, self.crops)
+ALL = _in_order(tuple(_found()))
+"""In the order of `Rule.TRIGGERS`, in which a tie of days is settled."""
 
-    @property
-    def since(self) -> str:
-        at = self.start.at
-        return why.since(
-            self.start.service.action if self.start.service else "",
-            None if at is None else self.record.day_of(at),
-            self.record.as_of,
-            of_part=self.thing.part is not None,
+BY_NAME = {trigger.name: trigger for trigger in ALL}
+ORDER = {trigger.name: place for place, trigger in enumerate(ALL)}
+
+
+def first_of(trips: Sequence[Trip]) -> Trip:
+    """The trip that decides: the earliest day, within a day the earliest minute known, then in the order
+    of `ALL`. Of those without a day the one whose interval is spent furthest."""
+
+    def rank(trip: Trip) -> tuple[bool, bool, date, float, float, int]:
+        return (
+            not trip.known,
+            trip.due is None,
+            trip.due or date.max,
+            round(trip.at / 60) if trip.at is not None else float("inf"),
+            -trip.used if trip.due is None else 0.0,
+            ORDER[trip.trigger],
         )
 
-    @property
-    def since_instant(self) -> float:
-        return float("-inf") if self.start.at is None else self.start.at
-
-    def dates(self, path: Path | None, left: float) -> Dates:
-        """Due, early and late day of an amount that is left; early by a faster pace, late by a slower one."""
-        if path is None:
-            return {"due": None, "early": None, "late": None}
-        return {"due": path.day(left), "early": path.day(left, TENTH), "late": path.day(left, -TENTH)}
-
-    def about(self, dates: Dates) -> str:
-        if dates["due"] is None:
-            return ""
-        return why.about(dates["due"], dates["early"], dates["late"], self.record.as_of)
+    return min(trips, key=rank)
 
 
-def hours(case: Case) -> Trip | None:
-    every = case.rule.every_h
-    if every is None:
-        return None
-    used = counting.hours_in(case.record, case.thing, case.since_instant, case.record.end)
-    at = counting.hours_reached(case.record, case.thing, case.since_instant, every)
-    trip, left = _counted(case, "hours", every, used, at, case.hours_path, why.hours), every - used
-    return replace(trip, left_h=left)
-
-
-def tonnes(case: Case) -> Trip | None:
-    every = case.rule.every_kg
-    if every is None:
-        return None
-    used = counting.kilograms_in(case.record, case.thing, case.since_instant, case.record.end)
-    at = counting.kilograms_reached(case.record, case.thing, case.since_instant, every)
-    trip, left = _counted(case, "tonnes", every, used, at, case.seed_path, why.mass), every - used
-    return replace(trip, left_kg=left)
-
-
-def _counted(
-    case: Case,
-    trigger: str,
-    every: float,
-    used: float,
-    at: float | None,
-    path: Path | None,
-    show: Callable[[float, str], str],
-) -> Trip:
-    """An interval in hours or seed: passed at an instant of the log, or to come along the path."""
-    record = case.record
-    if at is not None:
-        dates = on(record.day_of(at))
-    else:
-        dates = case.dates(path, every - used)
-    text = why.counted(
-        used=show(used, record.units),
-        every=show(every, record.units),
-        left=show(every - used, record.units),
-        since=case.since,
-        route=case.outlook.route(case.thing.press_id, dates["due"]),
-        about=case.about(dates),
-        reached="" if at is None else why.day(record.day_of(at), record.as_of),
-    )
-    return Trip(trigger=trigger, why=text, at=at, used=used / every, **dates)
-
-
-def days(case: Case) -> Trip | None:
-    every, record = case.rule.every_days, case.record
-    if every is None:
-        return None
-    if case.start.at is None:
-        return Trip(trigger="days", why=why.days_unknown(), known=False, basis="none")
-    begun = record.day_of(case.start.at)
-    try:
-        due = begun + timedelta(days=every)
-    except OverflowError:  # past the end of the calendar: never
-        return Trip(trigger="days", why=why.days_beyond(every=every, since=case.since))
-    return Trip(
-        trigger="days",
-        why=why.days_counted(every=every, since=case.since, due=due, as_of=record.as_of),
-        used=(record.as_of - begun).days / every,
-        **on(due),
-    )
-
-
-def season(case: Case) -> Trip | None:
-    crop, record = case.rule.after_crop, case.record
-    if crop is None:
-        return None
-    start = case.since_instant
-    end = season_end(record, case.outlook, case.thing, crop, start)
-    text = why.season(
-        how=end.how,
-        crop=record.crops[crop],
-        next_crop="" if end.next_crop is None else record.crops[end.next_crop],
-        on=end.on,
-        last_run_on=end.last_run_on,
-        since=case.since,
-        as_of=record.as_of,
-    )
-    if end.on is None:
-        return Trip(trigger="season", why=text)
-    tomorrow = record.as_of + timedelta(days=1)
-    if end.at is not None:
-        return Trip(trigger="season", why=text, at=end.at, used=1.0, **on(end.on))
-    return Trip(
-        trigger="season",
-        why=text,
-        due=end.on,
-        early=max(end.on - timedelta(days=end.miss_days), tomorrow),
-        late=end.on + timedelta(days=end.miss_days),
-    )
-
-
-def incident(case: Case) -> Trip | None:
-    kinds, record = case.rule.after_incident, case.record
-    if not kinds:
-        return None
-    start = case.since_instant
-    for one in record.incidents:
-        if one.happened > start and one.kind in kinds and _hit(case.thing, one):
-            day = record.day_of(one.happened)
-            return Trip(
-                trigger="incident",
-                why=why.incident(kind=one.kind, on=day, as_of=record.as_of),
-                at=one.happened,
-                used=1.0,
-                cycle=f"incident-{one.id}",
-                **on(day),
-            )
-    return Trip(trigger="incident", why=why.no_incident(kinds=kinds, since=case.since))
-
-
-def _hit(thing: Thing, incident: IncidentRow) -> bool:
-    """Whether an incident was where the thing was: at its position, or anywhere on its press if not said."""
-    place = place_at(thing, incident.happened)
-    if place is None or place.press_id != incident.press_id:
-        return False
-    return place.position_id is None or incident.position_id in (None, place.position_id)
-
-
-def drift(case: Case) -> Trip | None:
-    return drift_of(case.record, case.thing, case.since_instant) if case.rule.on_drift else None
-
-
-ALL: tuple[Callable[[Case], Trip | None], ...] = (hours, tonnes, days, season, drift, incident)
+def state_of(trip: Trip, *, as_of: date, lead_days: float) -> str:
+    """`coming` from early - lead_days, `due` from the due day, `overdue` after the day that the trigger
+    names; `later` without a day, `unknown` where nothing can be said."""
+    if not trip.known:
+        return "unknown"
+    overdue_after = BY_NAME[trip.trigger].overdue_after(due=trip.due, late=trip.late)
+    if overdue_after is not None and as_of > overdue_after:
+        return "overdue"
+    if trip.due is not None and as_of >= trip.due:
+        return "due"
+    if trip.early is not None and (trip.early - as_of).days <= lead_days:
+        return "coming"
+    return "later"

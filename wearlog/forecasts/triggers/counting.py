@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import RuleRow, ServiceRow
 from wearlog.forecasts.things import Span, Thing, place_at
+from wearlog.history.record import Record
+from wearlog.history.rows import RuleRow, ServiceRow
 
 
 @dataclass(frozen=True)

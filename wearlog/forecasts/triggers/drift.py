@@ -7,33 +7,41 @@ or worked out are left out: a guess is no measure of output.
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Sequence
+from datetime import date
 
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import Floats, Ints
+import numpy as np
+from django.utils.translation import gettext as _
+
 from wearlog.forecasts.things import Thing
 from wearlog.forecasts.triggers import why
+from wearlog.forecasts.triggers.case import Case
+from wearlog.forecasts.triggers.trigger import Trigger
 from wearlog.forecasts.triggers.trips import Trip, on
+from wearlog.history.record import Record
+from wearlog.history.rows import Floats, Ints
+from wearlog.service.models import Rule
 
 SPEED_BAND_HZ = 5.0
 MOISTURE_BAND_PCT = 1.0
 
 
-def drift_of(record: Record, thing: Thing, start: float) -> Trip:
+def trips(case: Case, asked: bool) -> Trip:
     """Tripped at the run from which on the output has been below its limit; else quiet, or not to be told."""
     # Imported where a rule asks for it: the charts need parts of scipy that take half a second to load.
     from wearlog.calc.drift import CAUSES, throughput_drift
 
-    rate, class_of_run, ends = _runs_of(record, thing, start)
+    record = case.record
+    rate, class_of_run, ends = _runs_of(record, case.thing, case.since_instant)
     found = throughput_drift(rate, class_of_run)
     if found.state == "unknown":
-        return Trip(trigger="drift", why=why.drift_unknown(found.reason), known=False, basis="none")
+        return Trip(why=cannot_tell(found.reason), known=False, basis="none")
     if found.since is None:
-        return Trip(trigger="drift", why=why.no_drift(judged=found.judged), basis="measured")
+        return Trip(why=holds(judged=found.judged), basis="measured")
     at = float(ends[found.since])
     day = record.day_of(at)
-    text = why.drift(loss=found.loss or 0.0, on=day, causes=CAUSES, as_of=record.as_of)
-    return Trip(trigger="drift", why=text, at=at, used=1.0, basis="measured", **on(day))
+    text = fallen(loss=found.loss or 0.0, on=day, causes=CAUSES, as_of=record.as_of)
+    return Trip(why=text, at=at, used=1.0, basis="measured", **on(day))
 
 
 def _runs_of(record: Record, thing: Thing, start: float) -> tuple[Floats, Ints, Floats]:
@@ -75,3 +83,31 @@ def _die_sizes(record: Record, press_id: int, instants: Floats) -> Floats:
         end = record.end if fitting.removed is None else fitting.removed
         sizes[(instants >= fitting.fitted) & (instants < end)] = type_.size_mm
     return sizes
+
+
+def fallen(*, loss: float, on: date, causes: Sequence[str], as_of: date) -> str:
+    """Causes stand in the trade's order: the seed is suspected first, wear last."""
+    names = {"seed": _("seed"), "settings": _("settings"), "fouling": _("fouling"), "wear": _("wear")}
+    return _(
+        "Output per hour has been %(loss)s %% below its own usual since %(day)s, same crop, die and speed; "
+        "look in this order: %(causes)s."
+    ) % {
+        "loss": f"{100 * loss:.0f}",
+        "day": why.day(on, as_of),
+        "causes": ", ".join(names[cause] for cause in causes),
+    }
+
+
+def holds(*, judged: int) -> str:
+    return _("Output per hour holds: no drift in the last %(judged)s runs.") % {"judged": judged}
+
+
+def cannot_tell(reason: str) -> str:
+    return _("Whether output per hour drifts can't be told yet: %(reason)s.") % {"reason": reason}
+
+
+def told(rule: Rule, system: str) -> list[str]:
+    return [_("when throughput drifts down")]
+
+
+TRIGGER = Trigger(name="drift", column="on_drift", trips=trips, told=told)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from django.utils.translation import gettext as _
 
-from wearlog.calc.units import KG, is_us, show_length, show_mass
+from wearlog.calc.units import show_length, show_mass, show_wear_rate
 from wearlog.equipment.models import Kind
 
 
@@ -32,24 +32,6 @@ def by_life(*, used: str, life: str, left: str, route: str, about: str) -> str:
         )
         % values
     )
-
-
-def per_tonne(mm_per_kg: float, units: str) -> str:
-    """`0.010 mm per tonne`, two figures; inches per short ton in the US system."""
-    if is_us(units):
-        return _("%(rate)s in per short ton") % {
-            "rate": two_figures(mm_per_kg / 25.4 * 2000 * float(KG["lb"]))
-        }
-    return _("%(rate)s mm per tonne") % {"rate": two_figures(mm_per_kg * 1000)}
-
-
-def two_figures(value: float) -> str:
-    if value <= 0:
-        return "0"
-    digits = 0
-    while value * 10**digits < 10 and digits < 6:
-        digits += 1
-    return f"{value:.{digits}f}"
 
 
 def measured(
@@ -123,7 +105,7 @@ def _rate(kind: str, basis: str, rates: Sequence[tuple[str, float]], units: str)
         return _("the expected life of its type is taken, since none has been measured")
     if not rates:
         return ""
-    listed = _(" and ").join(f"{crop} {per_tonne(rate, units)}" for crop, rate in rates)
+    listed = _(" and ").join(f"{crop} {show_wear_rate(rate * 1000, units)}" for crop, rate in rates)
     if basis == "measured":
         return _("on this %(kind)s %(listed)s") % {"kind": kind_words(kind), "listed": listed}
     return _("as on others of its type %(listed)s") % {"listed": listed}

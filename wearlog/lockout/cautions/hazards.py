@@ -9,11 +9,16 @@ several hazards the highest word is the one shown.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext_lazy as _
+
+from wearlog.equipment.kinds import KINDS, Danger, Kind
+from wearlog.people.tables import exhaustive
+from wearlog.service.work import Action
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -155,28 +160,39 @@ ALL = (
 AT_THE_PRESS = (STARTS_BY_ITSELF, TRAPPED_PRESSURE, OWN_HEATER_CIRCUIT, HOT_HEAD)
 """Met by every task at a press, whichever part it is about: the screw is never far."""
 
-BY_KIND: dict[str, tuple[Hazard, ...]] = {
-    "screw": (SHARP_EDGES, HEAVY_PART),
-    "die": (SHARP_EDGES,),
-    "barrel": (SHARP_EDGES, HEAVY_PART),
-    "head": (HEAVY_PART,),
-    "heater": (),
-    "bearing": (BELTS_AND_GEARS,),
-    "gearbox": (BELTS_AND_GEARS, HEAVY_PART),
-    "belt": (BELTS_AND_GEARS,),
-    "motor": (BELTS_AND_GEARS, STORED_CHARGE, HEAVY_PART),
-    "magnet": (SHARP_EDGES,),
-    "filter": (FILTER_PRESSURE,),
-    "other": (),
-    "": (),
+OF_DANGER = {
+    Danger.CUTS: SHARP_EDGES,
+    Danger.HEAVY: HEAVY_PART,
+    Danger.DRAWS_IN: BELTS_AND_GEARS,
+    Danger.KEEPS_CHARGE: STORED_CHARGE,
+    Danger.UNDER_PRESSURE: FILTER_PRESSURE,
 }
 
-BY_ACTION: dict[str, tuple[Hazard, ...]] = {
-    "clean": (OILY_RAGS,),
-    "hard-face": (HOT_WORK,),
-    "rebuild": (HOT_WORK,),
-    "repair": (HOT_WORK,),
-}
+BY_KIND: Mapping[str, tuple[Hazard, ...]] = exhaustive(
+    Kind, {kind: tuple(OF_DANGER[danger] for danger in KINDS[kind].dangers) for kind in Kind}
+)
+"""What a part of the kind adds, by what such parts are like (`equipment.kinds`)."""
+
+BY_ACTION: Mapping[str, tuple[Hazard, ...]] = exhaustive(
+    Action,
+    {
+        Action.INSPECT: (),
+        Action.MEASURE: (),
+        Action.CLEAN: (OILY_RAGS,),
+        Action.POLISH: (),
+        Action.FLIP: (),
+        Action.TURN: (),
+        Action.REPLACE: (),
+        Action.ADJUST: (),
+        Action.LUBRICATE: (),
+        Action.REAM: (),
+        Action.HARD_FACE: (HOT_WORK,),
+        Action.REBUILD: (HOT_WORK,),
+        Action.REPAIR: (HOT_WORK,),
+        Action.STORE: (),
+    },
+)
+"""What the work adds."""
 
 
 def hazards_of(*, action: str, kind: str, on_press: bool = True) -> tuple[Hazard, ...]:

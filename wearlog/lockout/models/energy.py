@@ -19,12 +19,21 @@ class EnergyKind(models.TextChoices):
 
 
 class EnergySource(models.Model):
-    press = models.ForeignKey(Press, models.PROTECT, related_name="energy_sources")
-    source = models.CharField(max_length=120)
-    kind = models.CharField(max_length=12, choices=EnergyKind)
-    isolate_at = models.CharField(max_length=255, blank=True)
-    release_by = models.CharField(max_length=255, blank=True)
-    verify_by = models.CharField(max_length=255, blank=True)
+    press = models.ForeignKey(Press, models.PROTECT, related_name="energy_sources", verbose_name=_("Press"))
+    source = models.CharField(
+        _("Energy source"),
+        max_length=120,
+        help_text=_("Main motor, heater circuit, feed auger, trapped pressure, stored heat, hopper …"),
+    )
+    kind = models.CharField(_("Kind"), max_length=12, choices=EnergyKind)
+    isolate_at = models.CharField(
+        _("Isolated at"),
+        max_length=255,
+        blank=True,
+        help_text=_("The switch, valve or plug, and where it is."),
+    )
+    release_by = models.CharField(_("What is stored is released or held by"), max_length=255, blank=True)
+    verify_by = models.CharField(_("Verified by"), max_length=255, blank=True)
 
     class Meta:
         ordering = ["press__code", "source"]

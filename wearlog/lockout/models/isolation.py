@@ -30,17 +30,24 @@ def keep_while_locked(collector: Collector, field: models.Field[Any, Any], sub_o
 class Isolation(LogRecord):
     """A press stopped for work: from the first lock until somebody stated the steps before a restart."""
 
-    ref = models.CharField(max_length=60, unique=True)
-    press = models.ForeignKey(Press, models.PROTECT, related_name="isolations")
-    work = models.CharField(_("work"), max_length=255)
-    lead = models.CharField(_("who leads"), max_length=120)
-    begun_at = models.DateTimeField()
-    ended_at = models.DateTimeField(null=True, blank=True)
-    ended_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    ref = models.CharField(_("Reference"), max_length=60, unique=True)
+    press = models.ForeignKey(Press, models.PROTECT, related_name="isolations", verbose_name=_("Press"))
+    work = models.CharField(_("What is the press stopped for?"), max_length=255)
+    lead = models.CharField(
+        _("Who leads the work?"), max_length=120, help_text=_("One person answers for the locks of all.")
     )
-    ended_by_name = models.CharField(max_length=120, blank=True)
-    stated = models.TextField(blank=True)
+    begun_at = models.DateTimeField(_("Begun"))
+    ended_at = models.DateTimeField(_("Ended"), null=True, blank=True)
+    ended_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("Ended by"),
+    )
+    ended_by_name = models.CharField(_("Ended by (name)"), max_length=120, blank=True)
+    stated = models.TextField(_("What was stated"), blank=True)
 
     objects = LogRecordQuerySet.as_manager()
 
@@ -84,33 +91,66 @@ class LockQuerySet(LogRecordQuerySet):
 class Lock(LogRecord):
     """One person's lock on one source. `holder` is null for who has no account (a contractor, by name)."""
 
-    ref = models.CharField(max_length=80, unique=True)
-    isolation = models.ForeignKey(Isolation, models.PROTECT, related_name="locks")
-    source = models.ForeignKey(EnergySource, keep_while_locked, null=True, blank=True, related_name="locks")
-    source_name = models.CharField(_("energy source"), max_length=120)
-    place = models.CharField(_("place"), max_length=255, blank=True)
-    number = models.CharField(_("lock"), max_length=60)
+    ref = models.CharField(_("Reference"), max_length=80, unique=True)
+    isolation = models.ForeignKey(
+        Isolation, models.PROTECT, related_name="locks", verbose_name=_("Isolation")
+    )
+    source = models.ForeignKey(
+        EnergySource,
+        keep_while_locked,
+        null=True,
+        blank=True,
+        related_name="locks",
+        verbose_name=_("Energy source"),
+    )
+    source_name = models.CharField(_("What it is on"), max_length=120)
+    place = models.CharField(_("Place"), max_length=255, blank=True)
+    number = models.CharField(_("Number on the lock"), max_length=60)
     holder = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="locks"
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="locks",
+        verbose_name=_("Holder of the lock"),
     )
-    holder_name = models.CharField(_("who"), max_length=120)
-    firm = models.CharField(_("firm"), max_length=120, blank=True)
-    fitted_at = models.DateTimeField()
-    verified_at = models.DateTimeField(null=True, blank=True)
-    verified_how = models.CharField(_("verified by"), max_length=255, blank=True)
-    follows = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="followed_by")
-    confirmed_at = models.DateTimeField(null=True, blank=True)
-    off_at = models.DateTimeField(null=True, blank=True)
-    off_how = models.CharField(max_length=12, choices=Off, blank=True)
+    holder_name = models.CharField(_("Name of the holder"), max_length=120)
+    firm = models.CharField(_("Firm"), max_length=120, blank=True)
+    fitted_at = models.DateTimeField(_("Fitted"))
+    verified_at = models.DateTimeField(_("Verified"), null=True, blank=True)
+    verified_how = models.CharField(
+        _("How you verified it"),
+        max_length=255,
+        blank=True,
+        help_text=_("What you tried, and what happened."),
+    )
+    follows = models.OneToOneField(
+        "self",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="followed_by",
+        verbose_name=_("Follows the lock"),
+    )
+    confirmed_at = models.DateTimeField(_("Confirmed"), null=True, blank=True)
+    off_at = models.DateTimeField(_("Taken off"), null=True, blank=True)
+    off_how = models.CharField(_("How it came off"), max_length=12, choices=Off, blank=True)
     off_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("Taken off by"),
     )
-    off_by_name = models.CharField(max_length=120, blank=True)
-    reason = models.CharField(max_length=255, blank=True)
-    not_here = models.CharField(max_length=255, blank=True)
-    contact = models.CharField(max_length=255, blank=True)
-    told_at = models.DateTimeField(null=True, blank=True)
-    told_by_name = models.CharField(max_length=120, blank=True)
+    off_by_name = models.CharField(_("Taken off by (name)"), max_length=120, blank=True)
+    reason = models.CharField(_("Why it can't wait"), max_length=255, blank=True)
+    not_here = models.CharField(
+        _("How you made sure that the person is not on the premises"), max_length=255, blank=True
+    )
+    contact = models.CharField(_("How you reached the person, or what you tried"), max_length=255, blank=True)
+    told_at = models.DateTimeField(_("Told"), null=True, blank=True)
+    told_by_name = models.CharField(_("Told by"), max_length=120, blank=True)
 
     objects = LockQuerySet.as_manager()
 

@@ -25,10 +25,20 @@ class CautionWording(models.Model):
     number = models.PositiveIntegerField(unique=True)
     hazard = models.CharField(max_length=30)
     press = models.ForeignKey(Press, models.PROTECT, null=True, blank=True, related_name="caution_wordings")
-    instead = models.CharField(_("wording"), max_length=300, blank=True)
-    added = models.CharField(_("addition"), max_length=300, blank=True)
-    word = models.CharField(_("signal word"), max_length=10, blank=True)
-    reason = models.CharField(_("reason"), max_length=255)
+    instead = models.CharField(
+        _("In your words"),
+        max_length=300,
+        blank=True,
+        help_text=_("Instead of the shipped sentence. Empty: the shipped sentence stands."),
+    )
+    added = models.CharField(
+        _("Added"),
+        max_length=300,
+        blank=True,
+        help_text=_("What is particular here: the place, the tool, what happened once."),
+    )
+    word = models.CharField(_("Signal word"), max_length=10, blank=True)
+    reason = models.CharField(_("Why it changes"), max_length=255)
     at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     by_name = models.CharField(max_length=120)

@@ -82,13 +82,15 @@ def one_backup(data_dir: Path, *, patience_s: float) -> Iterator[None]:
 
 
 def open_to_lock(path: Path) -> IO[str]:
-    """An empty file to lock, made where it is not there; whoever may read it can lock it, since one command
-    may be run by another user of the machine than the rest. It is open for reading alone, so that a disk
-    can be made read-only meanwhile."""
+    """An empty file to lock, made where it is not there, for its folder's owner alone, as all in that folder.
+    It is open for reading alone, so that a disk can be made read-only meanwhile."""
     try:
-        return os.fdopen(os.open(path, os.O_RDONLY | os.O_CREAT, 0o644), encoding="utf-8")
-    except PermissionError:
+        stream = os.fdopen(os.open(path, os.O_RDONLY | os.O_CREAT | os.O_EXCL, 0o600), encoding="utf-8")
+    except (FileExistsError, PermissionError):
         return path.open(encoding="utf-8")
+    with suppress(OSError):  # a system that can't give files away
+        own_like_folder(path, path.parent)
+    return stream
 
 
 def own_like_folder(path: Path, folder: Path) -> None:

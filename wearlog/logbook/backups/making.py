@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -115,6 +115,20 @@ def before(step: str, *, at: datetime) -> Path | None:
             _("Nothing was done, because no backup could be made before: %(why)s") % {"why": refused}
         ) from refused
     return target
+
+
+def once_before(step: str, *, clock: Callable[[], datetime]) -> Callable[[], None]:
+    """`before`, for a step that may have to be begun more than once: what is called makes a backup at its
+    first call alone, so that the tries of one step don't push out the backups before other steps."""
+    made = False
+
+    def make_one() -> None:
+        nonlocal made
+        if not made:
+            before(step, at=clock())
+            made = True
+
+    return make_one
 
 
 def make(target: Path, *, at: datetime, reason: str, keys: bool = False, pictures: bool = True) -> Manifest:

@@ -12,15 +12,20 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, tzinfo
 from decimal import Decimal
-from typing import ClassVar, TypeVar
+from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from django.utils.translation import gettext as _
 
+from wearlog.people.fields import MOST, Limits, plain
 from wearlog.people.spreadsheets import guarded, unguarded
+
+if TYPE_CHECKING:
+    from wearlog.people.fields import Words
 
 Moment = TypeVar("Moment", bound=date)
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199
+STORABLE = Limits.of(-MOST, MOST)
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
 DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -109,11 +114,10 @@ class Yes(Form):
 
 @dataclass(frozen=True)
 class Number(Form):
-    """A decimal with at most six decimals and nine digits before the point."""
+    """A decimal with at most six decimals, within the limits."""
 
-    least: int | None = None
-    above: int | None = None
-    most: int | None = None
+    limits: Limits = STORABLE
+    unit: Words = ""
 
     def read(self, cell: str, zone: tzinfo) -> Decimal:
         if not NUMBER.fullmatch(cell):
@@ -123,18 +127,8 @@ class Number(Form):
         if len(cell.partition(".")[2]) > 6:
             raise BadCell(_("write at most 6 decimals"))
         number = Decimal(cell)
-        if abs(number) >= 1_000_000_000:
-            raise BadCell(_("write a number below 1,000,000,000"))
-        if self.least is not None and number < self.least:
-            raise BadCell(
-                _("write a number that is not negative")
-                if self.least == 0
-                else _("write at least %(least)s") % {"least": self.least}
-            )
-        if self.above is not None and number <= self.above:
-            raise BadCell(_("write a number above %(above)s") % {"above": self.above})
-        if self.most is not None and number > self.most:
-            raise BadCell(_("write at most %(most)s") % {"most": self.most})
+        if not self.limits.hold(number):
+            raise BadCell(self.limits.refusal(self.unit).removesuffix("."))
         return number or Decimal(0)  # no minus on a nought
 
     def write(self, value: object, zone: tzinfo) -> str:
@@ -148,17 +142,13 @@ class Number(Form):
 
 @dataclass(frozen=True)
 class Whole(Form):
-    least: int = 0
-    most: int = 2_000_000_000
+    limits: Limits
 
     def read(self, cell: str, zone: tzinfo) -> int:
-        if (
-            not (cell.isascii() and cell.isdigit() and len(cell) <= 10)
-            or not self.least <= int(cell) <= self.most
-        ):
+        if not (cell.isascii() and cell.isdigit() and len(cell) <= 10) or not self.limits.hold(int(cell)):
             raise BadCell(
                 _("write a whole number from %(least)s to %(most)s")
-                % {"least": self.least, "most": self.most}
+                % {"least": plain(self.limits.least), "most": plain(self.limits.most)}
             )
         return int(cell)
 

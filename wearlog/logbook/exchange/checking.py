@@ -167,7 +167,7 @@ def read_column(
     """The values, and row and reason of each cell that can't be read. Equal cells are read once."""
     if isinstance(cells, Same) and not column.required:
         return Same(column.empty, len(cells)), []
-    longest, form = table.longest(column), column.form
+    longest, form = column.longest, column.form
     values: list[Any] = []
     wrong: list[tuple[int, str]] = []
     known: dict[str, Any] = {}

@@ -1,84 +1,135 @@
-"""The files and columns of a logbook as data: one place that import, export and documents follow."""
+"""The files and columns of a logbook as data: one place that import, export and documents follow.
+
+Which files and columns there are, and in which order, is the format and stands here. How a cell is written,
+which words and limits it has and whether it may be empty are the model's to say.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 from django.db import models
 
-from wearlog.equipment.models import (
-    EDGES,
-    Fitting,
-    HoursFrom,
-    Kind,
-    Part,
-    PartType,
-    Position,
-    Press,
-    RetiredBecause,
-)
-from wearlog.lockout.models import EnergyKind, EnergySource
+from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
+from wearlog.lockout.models import EnergySource
 from wearlog.logbook.exchange.cells import Code, Day, Form, Instant, Number, Tags, Text, Whole, Yes
-from wearlog.people.models import LogRecord, Mill, Units
-from wearlog.runs.models import Crop, Dirt, PlanEntry, Price, Reading, ReadingKind, Run, SeedHow
-from wearlog.service.models import Action, Bound, Incident, IncidentKind, Measurement, Phase, Rule, Service
+from wearlog.people import fields
+from wearlog.people.models import LogRecord, Mill
+from wearlog.runs.models import Crop, PlanEntry, Price, Reading, Run
+from wearlog.service.models import Incident, Measurement, Rule, Service
 
-TEXT, TAGS, YES, DAY, INSTANT = Text(), Tags(), Yes(), Day(), Instant()
-ANY, NOT_NEGATIVE, POSITIVE, PERCENT = Number(), Number(least=0), Number(above=0), Number(least=0, most=100)
-KIND, EDGE, ACTION = Code(tuple(Kind.values)), Code(EDGES), Code(tuple(Action.values))
-INCIDENTS = tuple(IncidentKind.values)
+TEXT, INSTANT = Text(), Instant()
+
+
+def form_of(field: Any) -> Form:
+    """How the cells of a model's field are written, and what they may hold."""
+    if isinstance(field, fields.Quantity):
+        return Number(field.limits, field.unit)
+    if isinstance(field, fields.Count | fields.SmallCount):
+        return Whole(field.limits)
+    if isinstance(field, fields.Tags):
+        return Tags(field.known)
+    if isinstance(field, models.BooleanField):
+        return Yes()
+    if isinstance(field, models.DateTimeField):
+        return INSTANT
+    if isinstance(field, models.DateField):
+        return Day()
+    if field.choices:
+        return Code(tuple(value for value, _words in field.flatchoices if value))
+    return TEXT
 
 
 @dataclass(frozen=True)
 class Column:
-    """One column. `path` leads to its value from the record, in the words of a query.
+    """One column, which holds the model's field of its name, or that to which `path` leads in the words of a
+    query.
 
-    `refers` names the table whose key the cell holds. `attribute` is where the value (or the id that it
-    refers to) goes on the record; None for a column that is only part of another's key.
-    `default` is the value of an empty cell where that is not "not known"; `same_as_empty` is a value that
-    says no more than an empty cell does. What `came_later` than the format is written only where it says
-    something, so that a log that doesn't use it keeps its bytes.
+    `refers` names the table whose key the cell holds. One that is not `stored` is only part of another's key.
+    `always` says that the cell may not be empty although the model has a default. `same_as_empty` is a value
+    that says no more than an empty cell does. What `came_later` than the format is written only where it
+    says something, so that a log that doesn't use it keeps its bytes.
     """
 
     name: str
-    form: Form
     path: str = ""
-    required: bool = False
     refers: str = ""
     stored: bool = True
-    default: object = None
+    always: bool = False
     same_as_empty: object = None
     came_later: bool = False
+    model: type[models.Model] = models.Model
 
     @cached_property
     def query(self) -> str:
         return self.path or self.name
 
     @cached_property
+    def own_field(self) -> Any:
+        """The field of the table's model: the value itself, or the first step of the path."""
+        return self.model._meta.get_field(self.query.partition("__")[0])
+
+    @cached_property
+    def field(self) -> Any:
+        """The field whose value stands in the cell."""
+        found, model = None, self.model
+        for name in self.query.split("__"):
+            found = model._meta.get_field(name)
+            model = found.related_model  # type: ignore[assignment]
+        return found
+
+    @cached_property
+    def form(self) -> Form:
+        return form_of(self.field)
+
+    @cached_property
+    def required(self) -> bool:
+        return self.always or not (self.own_field.blank or self.own_field.has_default())
+
+    @cached_property
     def attribute(self) -> str | None:
-        if not self.stored:
-            return None
-        relation, _, rest = self.query.partition("__")
-        return f"{relation}_id" if rest else relation
+        """Where the value (or the id that it refers to) goes on the record; None where it goes nowhere."""
+        return self.own_field.attname if self.stored else None
 
     @cached_property
     def empty(self) -> object:
-        """The value of an empty cell."""
-        if self.default is not None:
-            return self.default
-        return None if "__" in self.query else self.form.empty
+        """The value of an empty cell: the model's default, else "not known"."""
+        if self.own_field.is_relation:
+            return None
+        if self.own_field.has_default():
+            default = self.own_field.get_default()
+            return getattr(default, "value", default)
+        return self.form.empty
+
+    @cached_property
+    def empty_says_something(self) -> bool:
+        """Whether an empty cell stands for a value, as that of a reading's kind does."""
+        return self.empty not in (None, "", False)
+
+    @cached_property
+    def longest(self) -> int | None:
+        """How many characters the database takes; None where there is no limit."""
+        return self.field.max_length if isinstance(self.field, models.CharField) else None
 
 
 @dataclass(frozen=True)
 class Table:
-    """One file. `key` names the columns that tell a record from all others."""
+    """One file. `key` names the columns that tell a record from all others, `entries` all columns in their
+    order: the name alone where that says everything."""
 
     name: str
     model: type[models.Model]
     key: tuple[str, ...]
-    columns: tuple[Column, ...]
+    entries: tuple[Column | str, ...]
+
+    @cached_property
+    def columns(self) -> tuple[Column, ...]:
+        return tuple(
+            replace(Column(each) if isinstance(each, str) else each, model=self.model)
+            for each in self.entries
+        )
 
     @cached_property
     def file(self) -> str:
@@ -100,95 +151,79 @@ class Table:
     def records(self) -> models.QuerySet[Any]:
         return self.model._default_manager.all()
 
-    def longest(self, column: Column) -> int | None:
-        """How many characters the database takes; None where there is no limit."""
-        field: Any = None
-        model: Any = self.model
-        for name in column.query.split("__"):
-            field = model._meta.get_field(name)
-            model = field.related_model
-        return field.max_length if isinstance(field, models.CharField) else None
-
     def told(self, row: dict[str, object]) -> str:
         """The key as a person would say it."""
         return " ".join(str(row[name]) for name in self.key)
 
 
-def required(name: str, form: Form, path: str = "", **more: Any) -> Column:
-    return Column(name, form, path, required=True, **more)
+PRESS = Column("press", "press__code", refers="presses")
+CROP = Column("crop", "crop__code", refers="crops")
+POSITION = Column("position", "position__name", refers="positions")
+PART = Column("part", "part__code", refers="parts")
+
+FIRST_TRIGGERS = ["every_h", "every_kg", "every_days", "after_crop", "at_limit", "on_drift", "after_incident"]
+"""The triggers that the format began with; others are written behind all columns, where a rule has one."""
 
 
-PRESS = required("press", TEXT, "press__code", refers="presses")
-CROP = required("crop", TEXT, "crop__code", refers="crops")
-POSITION = Column("position", TEXT, "position__name", refers="positions")
-NOTE, DONE_BY = Column("note", TEXT), Column("done_by", TEXT)
+def trigger_column(name: str) -> Column:
+    path = f"{name}__code" if Rule._meta.get_field(name).is_relation else ""
+    return Column(name, path, "crops" if path else "", came_later=name not in FIRST_TRIGGERS)
+
 
 TABLES = (
     Table(
         "mill",
         Mill,
         (),
-        (
-            required("name", TEXT),
-            required("time_zone", TEXT),
-            Column("currency", TEXT),
-            Column("units", Code(tuple(Units.values))),
-        ),
+        ("name", Column("time_zone", always=True), "currency", "units"),
     ),
     Table(
         "presses",
         Press,
         ("press",),
         (
-            required("press", TEXT, "code"),
-            Column("name", TEXT),
-            Column("maker", TEXT),
-            Column("model", TEXT),
-            Column("serial", TEXT),
-            Column("commissioned_on", DAY),
-            Column("retired_on", DAY),
-            Column("hours_from", Code(tuple(HoursFrom.values))),
-            NOTE,
+            Column("press", "code"),
+            "name",
+            "maker",
+            "model",
+            "serial",
+            "commissioned_on",
+            "retired_on",
+            "hours_from",
+            "note",
         ),
     ),
     Table(
         "positions",
         Position,
         ("press", "position"),
-        (
-            PRESS,
-            required("position", TEXT, "name"),
-            required("kind", KIND),
-            Column("barrel", TEXT),
-            Column("share", Number(least=0, most=1), same_as_empty=1),
-            NOTE,
-        ),
+        (PRESS, Column("position", "name"), "kind", "barrel", Column("share", same_as_empty=1), "note"),
     ),
     Table(
         "crops",
         Crop,
         ("crop",),
-        (required("crop", TEXT, "code"), Column("bushel_kg", POSITIVE), NOTE),
+        (Column("crop", "code"), "bushel_kg", "note"),
     ),
     Table(
         "part_types",
         PartType,
         ("part_type",),
         (
-            required("part_type", TEXT, "code"),
-            required("kind", KIND),
-            Column("size_mm", POSITIVE),
-            required("edges", Whole(1, 4)),
-            Column("for_crops", TAGS),
-            Column("dimension", TEXT),
-            Column("new_mm", ANY),
-            Column("limit_mm", ANY),
-            Column("expected_life_kg", POSITIVE),
-            Column("expected_life_h", POSITIVE),
-            Column("lead_time_days", NOT_NEGATIVE),
-            Column("unit_cost", NOT_NEGATIVE),
-            Column("min_spares", Whole()),
-            NOTE,
+            Column("part_type", "code"),
+            "kind",
+            "size_mm",
+            Column("edges", always=True),
+            "for_crops",
+            "dimension",
+            "new_mm",
+            "limit_mm",
+            "expected_life_kg",
+            "expected_life_h",
+            "lead_time_days",
+            "unit_cost",
+            "min_spares",
+            "note",
         ),
     ),
     Table(
@@ -196,13 +231,13 @@ TABLES = (
         Part,
         ("part",),
         (
-            required("part", TEXT, "code"),
-            required("part_type", TEXT, "part_type__code", refers="part_types"),
-            Column("acquired_on", DAY),
-            Column("retired_on", DAY),
-            Column("retired_because", Code(tuple(RetiredBecause.values))),
-            Column("made_from", TEXT, "made_from__code", refers="parts"),
-            NOTE,
+            Column("part", "code"),
+            Column("part_type", "part_type__code", refers="part_types"),
+            "acquired_on",
+            "retired_on",
+            "retired_because",
+            Column("made_from", "made_from__code", refers="parts"),
+            "note",
         ),
     ),
     Table(
@@ -210,12 +245,12 @@ TABLES = (
         Fitting,
         ("part", "fitted_at"),
         (
-            required("part", TEXT, "part__code", refers="parts"),
-            Column("edge", EDGE),
-            required("press", TEXT, "position__press__code", refers="presses", stored=False),
-            required("position", TEXT, "position__name", refers="positions"),
-            required("fitted_at", INSTANT),
-            Column("removed_at", INSTANT),
+            PART,
+            "edge",
+            Column("press", "position__press__code", refers="presses", stored=False),
+            Column("position", "position__name", refers="positions"),
+            "fitted_at",
+            "removed_at",
         ),
     ),
     Table(
@@ -223,62 +258,57 @@ TABLES = (
         Run,
         ("ref",),
         (
-            required("ref", TEXT),
+            "ref",
             PRESS,
             CROP,
-            Column("lot", TEXT),
-            required("started_at", INSTANT),
-            Column("ended_at", INSTANT),
-            Column("hours_h", Number(least=0, most=100_000)),  # more would end beyond any calendar
-            required("seed_kg", NOT_NEGATIVE),
-            Column("oil_kg", NOT_NEGATIVE),
-            Column("cake_kg", NOT_NEGATIVE),
-            Column("foots_kg", NOT_NEGATIVE),
-            Column("through", TAGS),
-            Column("moisture_pct", PERCENT),
-            Column("seed_oil_pct", PERCENT),
-            Column("cake_oil_pct", PERCENT),
-            Column("head_c", ANY),
-            Column("drive_hz", NOT_NEGATIVE),
-            Column("motor_a", NOT_NEGATIVE),
-            Column("energy_kwh", NOT_NEGATIVE),
-            Column("dirt", Code(tuple(Dirt.values))),
-            Column("purge", YES),
-            DONE_BY,
-            NOTE,
-            Column("seed_how", Code((SeedHow.ABOUT.value, SeedHow.WORKED_OUT.value)), came_later=True),
+            "lot",
+            "started_at",
+            "ended_at",
+            "hours_h",
+            "seed_kg",
+            "oil_kg",
+            "cake_kg",
+            "foots_kg",
+            "through",
+            "moisture_pct",
+            "seed_oil_pct",
+            "cake_oil_pct",
+            "head_c",
+            "drive_hz",
+            "motor_a",
+            "energy_kwh",
+            "dirt",
+            "purge",
+            "done_by",
+            "note",
+            Column("seed_how", came_later=True),
         ),
     ),
     Table(
         "readings",
         Reading,
         ("press", "read_at"),
-        (
-            PRESS,
-            required("read_at", INSTANT),
-            required("meter_h", NOT_NEGATIVE),
-            Column("kind", Code(tuple(ReadingKind.values)), default=ReadingKind.READING.value),
-        ),
+        (PRESS, "read_at", "meter_h", "kind"),
     ),
     Table(
         "services",
         Service,
         ("ref",),
         (
-            required("ref", TEXT),
-            required("done_at", INSTANT),
+            "ref",
+            "done_at",
             PRESS,
             POSITION,
-            Column("part", TEXT, "part__code", refers="parts"),
-            Column("edge", EDGE),
-            required("action", ACTION),
-            Column("finding", TEXT),
-            Column("rule", TEXT, "rule__code", refers="rules"),
-            Column("downtime_h", NOT_NEGATIVE),
-            Column("labour_h", NOT_NEGATIVE),
-            Column("cost", ANY),
-            DONE_BY,
-            NOTE,
+            PART,
+            "edge",
+            "action",
+            "finding",
+            Column("rule", "rule__code", refers="rules"),
+            "downtime_h",
+            "labour_h",
+            "cost",
+            "done_by",
+            "note",
         ),
     ),
     Table(
@@ -286,85 +316,59 @@ TABLES = (
         Measurement,
         ("ref",),
         (
-            required("ref", TEXT),
-            required("measured_at", INSTANT),
-            required("part", TEXT, "part__code", refers="parts"),
-            Column("edge", EDGE),
-            required("value_mm", NOT_NEGATIVE),
-            Column("place", TEXT),
-            Column("bound", Code(tuple(Bound.values))),
-            Column("service", TEXT, "service__ref", refers="services"),
-            Column("phase", Code(tuple(Phase.values))),
-            Column("gauge", TEXT),
-            NOTE,
+            "ref",
+            "measured_at",
+            PART,
+            "edge",
+            "value_mm",
+            "place",
+            "bound",
+            Column("service", "service__ref", refers="services"),
+            "phase",
+            "gauge",
+            "note",
         ),
     ),
     Table(
         "incidents",
         Incident,
         ("ref",),
-        (
-            required("ref", TEXT),
-            required("happened_at", INSTANT),
-            PRESS,
-            POSITION,
-            required("kind", Code(INCIDENTS)),
-            NOTE,
-        ),
+        ("ref", "happened_at", PRESS, POSITION, "kind", "note"),
     ),
     Table(
         "rules",
         Rule,
         ("rule",),
         (
-            required("rule", TEXT, "code"),
-            required("action", ACTION),
-            Column("kind", KIND),
-            Column("part_type", TEXT, "part_type__code", refers="part_types"),
-            Column("press", TEXT, "press__code", refers="presses"),
-            Column("position", TEXT),
-            Column("every_h", POSITIVE),
-            Column("every_kg", POSITIVE),
-            Column("every_days", POSITIVE),
-            Column("after_crop", TEXT, "after_crop__code", refers="crops"),
-            Column("at_limit", YES),
-            Column("on_drift", YES),
-            Column("after_incident", Tags(INCIDENTS)),
-            Column("lead_days", NOT_NEGATIVE),
-            Column("instructions", TEXT),
+            Column("rule", "code"),
+            "action",
+            "kind",
+            Column("part_type", "part_type__code", refers="part_types"),
+            Column("press", "press__code", refers="presses"),
+            "position",
+            *(trigger_column(name) for name in FIRST_TRIGGERS),
+            "lead_days",
+            "instructions",
+            *(trigger_column(name) for name in Rule.TRIGGERS if name not in FIRST_TRIGGERS),
         ),
     ),
     Table(
         "plan",
         PlanEntry,
         ("press", "crop", "start_on"),
-        (
-            PRESS,
-            CROP,
-            required("start_on", DAY),
-            required("end_on", DAY),
-            required("seed_kg", NOT_NEGATIVE),
-            Column("planned_on", DAY),
-        ),
+        (PRESS, CROP, "start_on", "end_on", "seed_kg", "planned_on"),
     ),
     Table(
         "energy_sources",
         EnergySource,
         ("press", "source"),
-        (
-            PRESS,
-            required("source", TEXT),
-            required("kind", Code(tuple(EnergyKind.values))),
-            Column("isolate_at", TEXT),
-            Column("release_by", TEXT),
-            Column("verify_by", TEXT),
-        ),
+        (PRESS, "source", "kind", "isolate_at", "release_by", "verify_by"),
     ),
     Table(
         "prices",
         Price,
         ("item", "from_on"),
-        (required("item", TEXT), required("from_on", DAY), required("price", ANY)),
+        ("item", "from_on", "price"),
     ),
 )
 

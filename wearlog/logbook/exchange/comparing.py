@@ -90,7 +90,8 @@ def compare_table(rows: Rows, *, as_new: bool = False) -> Comparison:
         for column in columns:
             here, there = values[places[column.name]], rows.values[column.name][row]
             if here != there and not says_the_same(column, here, there):
-                kind = change.filled if here == column.empty and column.default is None else change.other
+                was_empty = here == column.empty and not column.empty_says_something
+                kind = change.filled if was_empty else change.other
                 kind[column.name] = (here, there)
         if change.in_conflict or change.filled:
             changes[row] = change

@@ -12,7 +12,8 @@ from django.db import IntegrityError, OperationalError, connection, transaction
 from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Press
-from wearlog.forecasts import tasks, versions
+from wearlog.forecasts import tasks
+from wearlog.history import versions
 from wearlog.logbook.exchange import meanwhile
 from wearlog.logbook.exchange.checking import Book, read_book
 from wearlog.logbook.exchange.columns import STORING_ORDER

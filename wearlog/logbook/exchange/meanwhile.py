@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from wearlog.forecasts import versions
+from wearlog.history import versions
 from wearlog.logbook.exchange.checking import Book
 from wearlog.logbook.exchange.columns import TABLES, Table
 from wearlog.logbook.exchange.references import in_batches

@@ -126,8 +126,13 @@ def take(job: ImportJob, held: Held) -> None:
     source = places.archive(job.file)
     if not source.is_file():
         raise Refused(_("The file is not on this machine any more. Choose it once more."))
-    if not job.only_check:
-        making.before("import", at=held.clock())
+    back_up = making.once_before("import", clock=held.clock)
+
+    def before_storing() -> None:
+        held.tell(_("making a backup"), 0, 0)
+        back_up()  # only now, so that a logbook that is refused leaves none
+        held.begin_to_store()
+
     taken = import_logbook(
         by=job.by,
         at=held.clock(),
@@ -137,7 +142,7 @@ def take(job: ImportJob, held: Held) -> None:
         dry_run=job.only_check,
         most_rows=MOST_ROWS,
         progress=held.tell,
-        before_storing=held.begin_to_store,
+        before_storing=before_storing,
         with_storing=held.store,
     )
     if job.only_check and not held.settle(ImportState.DONE, counts=dataclasses.asdict(taken)):

@@ -9,13 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.cautions.text import caution_as_text
-from wearlog.reminders.channels.mail.words import day as in_words
-from wearlog.reminders.channels.mail.words import heading, tidy, when
+from wearlog.reminders.channels.mail.words import heading, tidy
+from wearlog.words.days import day_in_full
+from wearlog.words.tasks import when_in_full
 
 EXPECTED, FIXED = "TENTATIVE", "CONFIRMED"
 """RFC 5545, 3.8.1.11, for an event: a day that is expected, and one that has come."""
@@ -40,12 +40,12 @@ def told_of(item: DueItem, *, first_seen: date, held_until: date | None) -> Told
     """
     likely = item.due_on or first_seen
     held = held_until is not None and held_until > likely
-    words = [when(item)]
+    words = [when_in_full(item)]
     if held and held_until is not None:
-        words.append(_("Held back until %(day)s.") % {"day": in_words(held_until)})
+        words.append(_("Held back until %(day)s.") % {"day": day_in_full(held_until)})
     words.append(_("The day is an estimate and moves with the log; look there before you plan."))
     return Told(
-        task=str(capfirst(heading(item))),
+        task=heading(item),
         words=" ".join(words),
         caution=tidy(caution_as_text(item.caution, width=None)),
         day=held_until if held and held_until is not None else likely,
@@ -57,7 +57,7 @@ def told_when_done(task: str, caution: str, *, done_on: date) -> Told:
     """The same event once the work is in the log: on the day on which it was done."""
     return Told(
         task=task,
-        words=_("Done on %(day)s, as the log has it.") % {"day": in_words(done_on)},
+        words=_("Done on %(day)s, as the log has it.") % {"day": day_in_full(done_on)},
         caution=caution,
         day=done_on,
         status=FIXED,

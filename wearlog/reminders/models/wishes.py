@@ -10,6 +10,8 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from wearlog.people.fields import Count
+
 EVERY_DAY = "1234567"
 
 
@@ -30,14 +32,43 @@ class ReminderWish(models.Model):
     """
 
     person = models.OneToOneField(settings.AUTH_USER_MODEL, models.CASCADE, related_name="reminder_wish")
-    rhythm = models.CharField(max_length=8, choices=Rhythm, default=Rhythm.SINGLE)
-    from_time = models.TimeField(default=time(6, 0))
-    quiet_from = models.TimeField(null=True, blank=True, default=time(20, 0))
-    quiet_until = models.TimeField(null=True, blank=True, default=time(6, 0))
-    weekdays = models.CharField(max_length=7, default=EVERY_DAY)
-    urgent_any_time = models.BooleanField(default=True)
-    most_at_once = models.PositiveIntegerField(default=5)
-    time_zone = models.CharField(max_length=64, blank=True)
+    rhythm = models.CharField(_("How mails come"), max_length=8, choices=Rhythm, default=Rhythm.SINGLE)
+    from_time = models.TimeField(
+        _("From this time on"), default=time(6, 0), help_text=_("Lists come then, single mails not before.")
+    )
+    quiet_from = models.TimeField(
+        _("Quiet from"),
+        null=True,
+        blank=True,
+        default=time(20, 0),
+        help_text=_("Nothing comes in these hours."),
+    )
+    quiet_until = models.TimeField(
+        _("Quiet until"),
+        null=True,
+        blank=True,
+        default=time(6, 0),
+        help_text=_("Leave both empty for no quiet hours."),
+    )
+    weekdays = models.CharField(
+        _("On these days"),
+        max_length=7,
+        default=EVERY_DAY,
+        help_text=_("One list a week comes on the first of them."),
+    )
+    urgent_any_time = models.BooleanField(
+        _("After metal in the seed, mail me at once, whatever the hour"), default=True
+    )
+    most_at_once = Count(
+        _("At most so many single mails at once"),
+        default=5,
+        least=1,
+        most=100_000,
+        help_text=_("What is more comes as one list."),
+    )
+    time_zone = models.CharField(
+        _("My time zone"), max_length=64, blank=True, help_text=_("For who is elsewhere than the mill.")
+    )
 
     class Meta:
         constraints = [

@@ -12,6 +12,7 @@ from wearlog.equipment.models import Part
 from wearlog.equipment.queries import spares
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
+from wearlog.forecasts.triggers.incident import TRIGGER as INCIDENT
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import Mark, MarkKind, Stage
 from wearlog.reminders.outbox.keys import in_batches, item_key
@@ -107,7 +108,7 @@ def calls_now(*, at: datetime, rule_id: int | None = None) -> list[Call]:
             order_on=order,
             today=today,
             marks=marks.get(item_key(item), NOTHING_SAID),
-            urgent=item.rule_id in metal and item.trigger == "incident" and stage == Stage.DUE,
+            urgent=item.rule_id in metal and item.trigger == INCIDENT.name and stage == Stage.DUE,
         )
         for item, stage, order in staged
     ]
@@ -144,7 +145,7 @@ def line_of(call: Call, person: User, *, new: bool) -> Line:
 
 def metal_rules(items: Iterable[DueItem]) -> set[int]:
     """Of the rules that an incident has tripped, those that ask for work after metal in the seed."""
-    ids = {item.rule_id for item in items if item.trigger == "incident"}
+    ids = {item.rule_id for item in items if item.trigger == INCIDENT.name}
     if not ids:
         return set()
     rules = Rule.objects.filter(pk__in=ids).values_list("pk", "after_incident")

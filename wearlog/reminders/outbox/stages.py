@@ -10,7 +10,8 @@ import math
 from datetime import date, timedelta
 
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.triggers.trips import COUNTED_OVERDUE_DAYS
+from wearlog.forecasts.triggers.all import BY_NAME
+from wearlog.forecasts.triggers.trigger import COUNTED_OVERDUE_DAYS
 from wearlog.reminders.models import Stage
 
 OVERDUE_WEEKS = 4
@@ -36,9 +37,9 @@ def overdue_week(item: DueItem, *, today: date) -> int:
     """1 in the first seven days of being overdue, 2 in the next seven, and so on; 0 where it is not."""
     if item.state != Stage.OVERDUE or item.due_on is None:
         return 0
-    after = item.due_on + timedelta(days=COUNTED_OVERDUE_DAYS)
-    if item.trigger == "limit" and item.late_on is not None:
-        after = item.late_on
+    after = BY_NAME[item.trigger].overdue_after(due=item.due_on, late=item.late_on)
+    if after is None:
+        after = item.due_on + timedelta(days=COUNTED_OVERDUE_DAYS)
     return max(0, (today - after).days - 1) // WEEK_DAYS + 1
 
 

@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from wearlog.equipment.models import Kind
+from wearlog.equipment.kinds import Kind
 from wearlog.forecasts.items import WearFigure
+from wearlog.people.tables import exhaustive
 from wearlog.web.drawing.caliper import fraction_of
 
 WIDTH = 640.0
@@ -23,38 +24,42 @@ STRIP = 58.0
 ROOM = 62.0
 """Least distance between two numbers of a row; more of them than fit move closer together."""
 
-ORDER = (
-    Kind.MAGNET,
-    Kind.SCREW,
-    Kind.BARREL,
-    Kind.HEAD,
-    Kind.HEATER,
-    Kind.DIE,
-    Kind.FILTER,
-    Kind.BEARING,
-    Kind.GEARBOX,
-    Kind.BELT,
-    Kind.MOTOR,
-    Kind.OTHER,
+
+@dataclass(frozen=True)
+class Place:
+    """Where a kind's number hangs from: x from and to (several of a kind share it out), y from the lane's
+    middle upward and downward. `above`: its number stands above a press with one barrel, else below. `lane`:
+    it belongs to a barrel where there are two; `seed_inlet`: it belongs to the upper one; `drive`: it is
+    drawn half-way between them."""
+
+    left: float
+    right: float
+    up: float
+    down: float
+    above: bool = False
+    lane: bool = False
+    seed_inlet: bool = False
+    drive: bool = False
+
+
+PLACES = exhaustive(
+    Kind,
+    {
+        Kind.MAGNET: Place(320, 350, -64, -64, above=True, seed_inlet=True),
+        Kind.SCREW: Place(372, 448, -26, 26, lane=True),
+        Kind.BARREL: Place(446, 466, -38, 38, lane=True),
+        Kind.HEAD: Place(480, 510, -44, 44, lane=True),
+        Kind.HEATER: Place(476, 516, -56, 56, above=True, lane=True),
+        Kind.DIE: Place(552, 566, -18, 18, lane=True),
+        Kind.FILTER: Place(300, 400, 70, 70),
+        Kind.BEARING: Place(202, 216, -28, 28, lane=True),
+        Kind.GEARBOX: Place(140, 180, -46, 46, above=True),
+        Kind.BELT: Place(90, 114, -26, 26, above=True, drive=True),
+        Kind.MOTOR: Place(30, 64, -48, 48, above=True, drive=True),
+        Kind.OTHER: Place(150, 170, 74, 74),
+    },
 )
-# Where a kind's number hangs from: x from and to (several of a kind share it out), y from the lane's middle
-# upward and downward.
-SPANS: dict[str, tuple[float, float, float, float]] = {
-    Kind.MAGNET: (320, 350, -64, -64),
-    Kind.SCREW: (372, 448, -26, 26),
-    Kind.BARREL: (446, 466, -38, 38),
-    Kind.HEAD: (480, 510, -44, 44),
-    Kind.HEATER: (476, 516, -56, 56),
-    Kind.DIE: (552, 566, -18, 18),
-    Kind.FILTER: (300, 400, 70, 70),
-    Kind.BEARING: (202, 216, -28, 28),
-    Kind.GEARBOX: (140, 180, -46, 46),
-    Kind.BELT: (90, 114, -26, 26),
-    Kind.MOTOR: (30, 64, -48, 48),
-    Kind.OTHER: (150, 170, 74, 74),
-}
-ABOVE_ON_SINGLE = {Kind.MAGNET, Kind.GEARBOX, Kind.MOTOR, Kind.BELT, Kind.HEATER}
-IN_LANE = {Kind.SCREW, Kind.BARREL, Kind.HEAD, Kind.DIE, Kind.HEATER, Kind.BEARING}
+"""In the order of their numbers, along the seed's way."""
 
 
 @dataclass(frozen=True)
@@ -137,7 +142,7 @@ class PressDrawing:
 
 def numbered(seats: Sequence[Seat]) -> list[Seat]:
     """Along the seed's way: by kind, then barrel, then name."""
-    place = {str(kind): number for number, kind in enumerate(ORDER)}
+    place = {kind: number for number, kind in enumerate(PLACES)}
     return sorted(seats, key=lambda seat: (place.get(seat.kind, 99), seat.barrel, seat.label))
 
 
@@ -177,20 +182,19 @@ def draw(seats: Sequence[Seat]) -> PressDrawing:
     below: list[tuple[int, Seat, float, float]] = []
     for number, seat in enumerate(ordered, start=1):
         like = [other for other in ordered if other.kind == seat.kind and other.barrel == seat.barrel]
-        left, right, up, down = SPANS.get(seat.kind, SPANS[Kind.OTHER])
-        x = left + (right - left) * (like.index(seat) + 0.5) / len(like)
-        if len(barrels) == 2 and seat.kind in IN_LANE and seat.barrel:
+        place = PLACES.get(seat.kind, PLACES[Kind.OTHER])
+        x = place.left + (place.right - place.left) * (like.index(seat) + 0.5) / len(like)
+        if len(barrels) == 2 and place.lane and seat.barrel:
             upward = seat.barrel == barrels[0]
         elif len(barrels) == 2:
-            upward = seat.kind == Kind.MAGNET
+            upward = place.seed_inlet
         else:
-            upward = seat.kind in ABOVE_ON_SINGLE
-        drive = seat.kind in (Kind.BELT, Kind.MOTOR)
+            upward = place.above
         if upward:
-            above.append((number, seat, x, first + up))
+            above.append((number, seat, x, first + place.up))
         else:
-            middle = (first + last) / 2 if drive else last
-            below.append((number, seat, x, middle + down))
+            middle = (first + last) / 2 if place.drive else last
+            below.append((number, seat, x, middle + place.down))
     callouts = row(above, TOP_ROW, upward=True) + row(below, bottom_row, upward=False)
     return PressDrawing(
         height=bottom_row + RADIUS + 28,

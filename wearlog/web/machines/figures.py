@@ -14,10 +14,10 @@ from wearlog.compare.queries import Line, compare
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.forecasts.edges import Edge, Edges
 from wearlog.forecasts.items import WearFigure
-from wearlog.forecasts.record import Record
-from wearlog.forecasts.rows import FittingRow
 from wearlog.forecasts.things import crops_of
-from wearlog.forecasts.triggers.limits import worst_of_last
+from wearlog.forecasts.triggers.limit import worst_of_last
+from wearlog.history.record import Record
+from wearlog.history.rows import FittingRow
 
 
 @dataclass(frozen=True)

@@ -19,8 +19,10 @@ from wearlog.lockout.cautions.steps import before_work, for_a_test
 from wearlog.lockout.cautions.text import paragraphs_of
 from wearlog.service.models import Action
 from wearlog.web.printing.sheets import Content, Sheet, sheets_of
-from wearlog.web.site.tags.due import card_key, task_line, when
+from wearlog.web.site.tags.due import card_key
 from wearlog.words.bring import things_to_bring
+from wearlog.words.kinds import with_edge
+from wearlog.words.tasks import task_line, when
 
 HOW_LONGEST = 1200
 SPARES_NAMED = 6
@@ -112,7 +114,7 @@ def card_of(
     release: Sequence[str],
 ) -> Card:
     """One card; no query. `on_shelf` are the parts that could go on instead."""
-    bring, how = things_to_bring(item), shortened(item.instructions)
+    bring, how = things_to_bring(item, system), shortened(item.instructions)
     named, more = tuple(on_shelf[:SPARES_NAMED]), max(0, len(on_shelf) - SPARES_NAMED)
     content = Content(
         title=task_line(item),
@@ -149,7 +151,7 @@ def shortened(instructions: str) -> str:
 
 def facts_of(item: DueItem, press: Press, *, system: str) -> tuple[str, ...]:
     """The lines below the title about as `card_sheet.html` writes them: their length decides what fits."""
-    where = f"Press: {press} ({press.code}), serial {press.serial}   Part: {item.part}, edge {item.edge}"
+    where = f"Press: {press} ({press.code}), serial {press.serial}   Part: {with_edge(item.part, item.edge)}"
     facts = [f"{where}, 10.00 mm · {item.position}"]
     if item.wear is not None:
         new, last = units.show_length(item.wear.new_mm, system), item.wear.measured_mm is not None

@@ -1,7 +1,7 @@
 """How a job card lies on its sheets of paper: one where it fits, else a second that carries its own caution.
 
 A browser and a PDF must break at the same place, and a page can't measure itself. So the height of what
-varies is reckoned here from its characters, and `tests/web/test_pdf_fit.py` holds the reckoning against
+varies is reckoned here from its characters, and `tests/web/printing/test_fit.py` holds the reckoning against
 real sheets.
 """
 

@@ -16,9 +16,10 @@ from wearlog.compare.orders import NoOrder
 from wearlog.compare.repeats import Repeat, Told, Trend
 from wearlog.compare.replacing import Withheld
 from wearlog.compare.stopping import NoStop
-from wearlog.equipment.models import Kind
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import Cautions
+from wearlog.words.actions import recurring_word
+from wearlog.words.kinds import kind_words
 
 ENDED_WORDS = {
     Ended.FAILED: gettext_lazy("failed"),
@@ -94,10 +95,6 @@ NO_ORDER_WORDS = {
         "Can't be said: neither gauges nor an expected life tell how long an edge lasts."
     ),
 }
-
-
-def kind_words(kind: str) -> str:
-    return str(Kind(kind).label) if kind else _("press")
 
 
 def amount(value: float | None, by: By, system: str) -> str:
@@ -195,14 +192,6 @@ def _fitted(lives: TypeLives, system: str) -> list[str]:
     return told
 
 
-REPEAT_WORDS = {
-    "polish": gettext_lazy("Polishing"),
-    "clean": gettext_lazy("Cleaning"),
-    "adjust": gettext_lazy("Adjusting"),
-    "repair": gettext_lazy("Repairing"),
-    "plugged": gettext_lazy("Plugging"),
-    "tripped": gettext_lazy("Tripping"),
-}
 SO_WORDS = {
     ("polish", "screw"): gettext_lazy("the screw's surface is going"),
     ("clean", ""): gettext_lazy("look for what fouls the press: seed, settings, then wear"),
@@ -217,12 +206,12 @@ SO_WORDS = {
 
 def title_of(repeat: Repeat) -> str:
     """`Polishing: screw`, `Plugging: press`."""
-    return f"{REPEAT_WORDS[repeat.action or repeat.incident]}: {kind_words(repeat.kind)}"
+    return f"{recurring_word(repeat.action or repeat.incident)}: {kind_words(repeat.kind)}"
 
 
 def trend_words(repeat: Repeat, told: Told, system: str) -> str:
     """One sentence on how a work comes back, on all things together or on one."""
-    what = str(REPEAT_WORDS[repeat.action or repeat.incident])
+    what = recurring_word(repeat.action or repeat.incident)
     figures = {
         "what": what,
         "so": SO_WORDS.get((repeat.action or repeat.incident, repeat.kind), _("find out what drives it")),

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import ipaddress
+import os
 from collections.abc import Callable, Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
 
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
 Network = ipaddress.IPv4Network | ipaddress.IPv6Network
 FORWARDED = ("HTTP_X_FORWARDED_FOR", "HTTP_X_FORWARDED_PROTO", "HTTP_X_FORWARDED_HOST")
+SAID_BY_PROXIES = ("HTTP_X_FORWARDED_FOR", "HTTP_FORWARDED")
+NOTE = "unnamed-proxy"
+"""A file in the data folder, since a page that is only looked at must not write to the database."""
+NOTED_EVERY = timedelta(days=1)
 IPV6_HOUSEHOLD = 64
 """Whoever has one address of such a network has all 2^64 of them: they count as one."""
 
@@ -23,16 +33,50 @@ class TrustedProxies:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        trusted = settings.TRUSTED_PROXIES
+        trusted, remote = settings.TRUSTED_PROXIES, request.META.get("REMOTE_ADDR", "")
+        believed = is_trusted(remote, trusted.networks, socket_file=trusted.socket_file)
+        if not believed and any(name in request.META for name in SAID_BY_PROXIES):
+            note_unnamed(remote, at=timezone.now())
         if trusted:
-            remote = request.META.get("REMOTE_ADDR", "")
-            if is_trusted(remote, trusted.networks, socket_file=trusted.socket_file):
+            if believed:
                 said = request.META.get("HTTP_X_FORWARDED_FOR", "")
                 request.META["REMOTE_ADDR"] = caller(remote, said, trusted.networks)
             else:
                 for name in FORWARDED:
                     request.META.pop(name, None)
         return self.get_response(request)
+
+
+@dataclass(frozen=True)
+class Unnamed:
+    """Whoever handed a request on without being named in `TRUSTED_PROXIES`: the address, empty for a socket
+    file, and when. It may be a server in front, or a stranger who only says so."""
+
+    remote: str
+    at: datetime
+
+
+def note_unnamed(remote: str, *, at: datetime) -> None:
+    """Note for `doctor` who handed a request on, once a day at most. A disk that does not take it is told of
+    elsewhere."""
+    path = Path(settings.DATA_DIR) / NOTE
+    with suppress(OSError):
+        if path.exists() and abs(at.timestamp() - path.stat().st_mtime) < NOTED_EVERY.total_seconds():
+            return
+        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as stream:
+            stream.write(str(parsed(remote) or ""))
+        os.utime(path, (at.timestamp(), at.timestamp()))
+
+
+def unnamed() -> Unnamed | None:
+    """The one that was noted last, unless it has been named since."""
+    path, trusted = Path(settings.DATA_DIR) / NOTE, settings.TRUSTED_PROXIES
+    try:
+        remote, at = path.read_text().strip(), datetime.fromtimestamp(path.stat().st_mtime, UTC)
+    except (OSError, ValueError):
+        return None
+    named = is_trusted(remote, trusted.networks, socket_file=trusted.socket_file)
+    return None if named else Unnamed(remote, at)
 
 
 def caller(remote: str, forwarded: str, trusted: Iterable[Network]) -> str:

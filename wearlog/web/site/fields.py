@@ -19,13 +19,13 @@ from django.utils.formats import get_format
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
+from wearlog.people.fields import MOST, Limits
 from wearlog.people.models import Mill, Units, User
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
 
 SIX = Decimal("0.000001")
-MOST = Decimal("999999999")
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def plain(value: Decimal, places: int) -> str:
 
 
 class NumberField(forms.CharField):
-    """A number with comma or point. `least` and `most` bound the SI value and are named in the error."""
+    """A number with comma or point. The limits hold for the SI value and are named in the error."""
 
     places = 6
     unit_code = ""
@@ -73,16 +73,16 @@ class NumberField(forms.CharField):
         self,
         *,
         unit: str | _StrPromise = "",
-        least: Decimal | int | None = 0,
+        least: Decimal | int = 0,
         most: Decimal | int = MOST,
+        limits: Limits | None = None,
         **kwargs: Any,
     ) -> None:
         kwargs.setdefault("required", False)
         kwargs.setdefault("max_length", 30)
         super().__init__(**kwargs)
         self.unit: str | _StrPromise = unit
-        self.least = None if least is None else Decimal(least)
-        self.most = Decimal(most)
+        self.limits = limits or Limits.of(least, most)
         self.reader = METRIC
         self.widget.attrs.update(inputmode="decimal", autocomplete="off")
 
@@ -121,15 +121,9 @@ class NumberField(forms.CharField):
         return number
 
     def check(self, number: Decimal) -> None:
-        if (self.least is not None and number < self.least) or number > self.most:
+        if not self.limits.hold(number):
             raise ValidationError(
-                _("Write a number from %(least)s to %(most)s%(unit)s."),
-                code="range",
-                params={
-                    "least": plain(self.from_si(self.least), 3) if self.least is not None else "…",
-                    "most": plain(self.from_si(self.most), 3),
-                    "unit": f" {self.unit}" if self.unit else "",
-                },
+                self.limits.refusal(self.unit, say=lambda limit: plain(self.from_si(limit), 3)), code="range"
             )
 
     def validate(self, value: Any) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from wearlog.forecasts.items import DueItem
-from wearlog.web.site.tags.due import STATE_WORDS
+from wearlog.words.tasks import state_word
 
 MOST = 20
 """Items of one state on a page; the list of what is due has the rest."""
@@ -49,7 +49,7 @@ def group_of(items: Sequence[DueItem], state: str) -> Group | None:
     )
     if not members:
         return None
-    return Group(state, str(STATE_WORDS[state]), members[:MOST], len(members))
+    return Group(state, state_word(state), members[:MOST], len(members))
 
 
 def grouped(items: Sequence[DueItem]) -> list[Group]:

@@ -21,8 +21,9 @@ from wearlog.runs.models import Run
 from wearlog.runs.queries import reading_at_end
 from wearlog.service.models import Incident, LotHold, Measurement, Service
 from wearlog.web.site.fields import Reader
-from wearlog.web.site.history_words import act_words, column_words
 from wearlog.web.site.records import kind_of
+from wearlog.words.history import act_words, column_words
+from wearlog.words.records import gauge_words
 
 UNTOLD = {"id", "entered_at", "entered_by_id", "entry", "slot", "ends_at", "ref"}
 """Columns that say nothing to a person: derived, or told elsewhere on the line."""
@@ -58,7 +59,10 @@ def related_to(record: models.Model, reader: Reader) -> list[tuple[str, str]]:
         if stated is not None:
             words = _("%(who)s stated the steps before a restart") % {"who": stated.by_name}
             found.append((words, reverse("web:isolation", kwargs={"pk": record.press_id})))
-        found += [(_("Its gauge: %s") % gauge, address_of(gauge)) for gauge in record.measurements.standing()]
+        found += [
+            (_("Its gauge: %s") % gauge_words(gauge, reader.system), address_of(gauge))
+            for gauge in record.measurements.standing().select_related("part__part_type")
+        ]
     elif isinstance(record, Measurement) and record.service is not None:
         found.append((_("The work that it belongs to"), address_of(record.service)))
     elif isinstance(record, Incident):
@@ -98,17 +102,12 @@ def differences(
             continue
         found.append(
             Difference(
-                name=label_of(record, name),
+                name=column_words(type(record), name),
                 old=shown(record, name, old.get(name), reader) if old else "",
                 new=shown(record, name, new[name], reader),
             )
         )
     return found
-
-
-def label_of(record: models.Model, column: str) -> str:
-    words = {"voided_at": "struck out", "voided_by_id": "struck out by", "void_reason": "reason"}
-    return column_words(words.get(column) or column.removesuffix("_id").replace("_", " "))
 
 
 def shown(record: models.Model, column: str, value: object, reader: Reader) -> str:

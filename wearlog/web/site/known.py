@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from wearlog.equipment.models import Fitting, Kind, Part, Position, Press
+from wearlog.equipment.kinds import GROUND_BY_SEED, Kind
+from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.people.models import User
 from wearlog.runs.models import Crop, Reading, Run
 from wearlog.service.models import Measurement
 from wearlog.service.queries import last_crop_change
+from wearlog.words.kinds import mark_words
 
 
 def presses_at_work() -> list[Press]:
@@ -41,18 +43,14 @@ class PlaceNow:
     @property
     def is_wear_part(self) -> bool:
         """Screws and dies: what work at a press is mostly about, and shown first."""
-        return self.position.kind in (Kind.SCREW, Kind.DIE)
+        return self.position.kind in GROUND_BY_SEED
 
     @property
     def fitted(self) -> str:
-        """`D-07 edge B`, or nothing."""
+        """`D-07 B`, or nothing: the place beside it says the kind."""
         if self.fitting is None:
             return ""
-        return part_and_edge(self.fitting.part, self.fitting.edge)
-
-
-def part_and_edge(part: Part, edge: str) -> str:
-    return f"{part.code} {edge}".strip()
+        return mark_words(self.fitting.part.code, self.fitting.edge)
 
 
 def places_of(press: Press) -> list[PlaceNow]:

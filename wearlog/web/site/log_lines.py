@@ -6,19 +6,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from django.utils.translation import gettext as _
-
-from wearlog.calc import units
 from wearlog.equipment.models import Part, Press
 from wearlog.logbook.corrections import may_change
 from wearlog.people.models import LogRecord, User
-from wearlog.runs import hours
-from wearlog.runs.models import Reading, ReadingKind, Run, SeedHow
+from wearlog.runs.models import Reading, Run
 from wearlog.runs.queries import latest_runs
-from wearlog.service.models import Incident, Photo, Service
+from wearlog.service.models import Photo, Service
 from wearlog.service.photos import owner_of, photos_of
 from wearlog.service.queries import latest_incidents, latest_services
-from wearlog.web.site.records import kind_of
+from wearlog.web.site.records import KINDS, kind_of
+from wearlog.words.records import words_of
 
 
 @dataclass(frozen=True)
@@ -35,55 +32,16 @@ class LogLine:
     photos: tuple[Photo, ...] = ()
 
 
-def seed_words(run: Run, system: str) -> str:
-    """`400 kg`, `about 400 kg`, `400 kg worked out`."""
-    mass = units.show_mass(run.seed_kg, system)
-    if run.seed_how == SeedHow.ABOUT:
-        return _("about %(mass)s") % {"mass": mass}
-    if run.seed_how == SeedHow.WORKED_OUT:
-        return _("%(mass)s worked out") % {"mass": mass}
-    return mass
-
-
-def of_run(run: Run, system: str) -> str:
-    words = f"{run.crop}, {seed_words(run, system)}"
-    if run.lot:
-        words += ", " + _("lot %(lot)s") % {"lot": run.lot}
-    if run.ends_at is None:
-        words += ", " + _("still running")
-    elif (pressed := hours.at_sight(run)) is not None:
-        words += f", {units.show_hours(pressed, system)}"
-    if run.purge:
-        words += ", " + _("purge")
-    return words + (f". {run.note}" if run.note else "")
-
-
-def of_service(service: Service, system: str) -> str:
-    thing = str(service.part or service.position or "")
-    if service.part and service.position:
-        thing += f" ({service.position.name})"
-    words = f"{service.get_action_display()} {thing}{' ' + service.edge if service.edge else ''}".strip()
-    return words + (f": {service.finding}" if service.finding else "")
-
-
-def of_incident(incident: Incident, system: str) -> str:
-    return incident.get_kind_display() + (f": {incident.note}" if incident.note else "")
-
-
-def of_reading(reading: Reading, system: str) -> str:
-    new = _("new meter") + ", " if reading.kind == ReadingKind.NEW_METER else ""
-    return f"{new}{units.show_hours(reading.meter_h, system)}"
-
-
-def line(
-    record: LogRecord, at: datetime, word: str, text: str, by: str, *, user: User, now: datetime
-) -> LogLine:
+def line(record: LogRecord, *, user: User, now: datetime, system: str) -> LogLine:
+    """A record as one line of a press or a part, which is not named in it again."""
+    kind = KINDS[kind_of(record)]
+    ended = record.ends_at if isinstance(record, Run) else None
     return LogLine(
-        at=at,
-        word=word,
-        text=text,
-        by=by or str(record.entered_by or ""),
-        kind=kind_of(record),
+        at=ended or getattr(record, kind.when),
+        word=str(kind.label),
+        text=words_of(record, system).with_note,
+        by=getattr(record, "done_by", "") or str(record.entered_by or ""),
+        kind=kind.word,
         pk=record.pk,
         changeable=may_change(user, record, at=now),
     )
@@ -95,26 +53,14 @@ def newest(lines: Iterable[LogLine], most: int) -> list[LogLine]:
 
 def of_press(press: Press, *, user: User, now: datetime, system: str, most: int = 12) -> list[LogLine]:
     """Runs, work, incidents and readings of the press: four queries."""
-    lines = [
-        line(
-            run, run.ends_at or run.started_at, _("Run"), of_run(run, system), run.done_by, user=user, now=now
-        )
-        for run in latest_runs(press, limit=most)
+    readings = Reading.objects.standing().filter(press=press).select_related("press", "entered_by")
+    records: list[LogRecord] = [
+        *latest_runs(press, limit=most),
+        *latest_services(press, limit=most),
+        *latest_incidents(press, limit=most),
+        *readings.order_by("-read_at")[:most],
     ]
-    lines += [
-        line(work, work.done_at, _("Work"), of_service(work, system), work.done_by, user=user, now=now)
-        for work in latest_services(press, limit=most)
-    ]
-    lines += [
-        line(one, one.happened_at, _("Incident"), of_incident(one, system), "", user=user, now=now)
-        for one in latest_incidents(press, limit=most)
-    ]
-    readings = Reading.objects.standing().filter(press=press).select_related("entered_by")
-    lines += [
-        line(one, one.read_at, _("Meter"), of_reading(one, system), "", user=user, now=now)
-        for one in readings.order_by("-read_at")[:most]
-    ]
-    return newest(lines, most)
+    return newest((line(record, user=user, now=now, system=system) for record in records), most)
 
 
 def of_part(
@@ -123,9 +69,6 @@ def of_part(
     """All work on the part, with its photos; one query for those."""
     photos = photos_of(services)
     return [
-        replace(
-            line(work, work.done_at, _("Work"), of_service(work, system), work.done_by, user=user, now=now),
-            photos=tuple(photos.get(owner_of(work), ())),
-        )
+        replace(line(work, user=user, now=now, system=system), photos=tuple(photos.get(owner_of(work), ())))
         for work in services
     ]

@@ -37,7 +37,7 @@ KINDS: dict[str, RecordKind] = {
             Service,
             "done_at",
             "press",
-            ("press", "position", "part", "rule", "entered_by", "crop_change__to_crop"),
+            ("press", "position", "part__part_type", "rule", "entered_by", "crop_change__to_crop"),
         ),
         RecordKind(
             "measurement",
@@ -45,7 +45,7 @@ KINDS: dict[str, RecordKind] = {
             Measurement,
             "measured_at",
             "service__press",
-            ("part", "service__press", "entered_by"),
+            ("part__part_type", "service__press", "entered_by"),
         ),
         RecordKind(
             "incident",
@@ -61,7 +61,7 @@ KINDS: dict[str, RecordKind] = {
             Fitting,
             "fitted_at",
             "position__press",
-            ("part", "position__press", "entered_by"),
+            ("part__part_type", "position__press", "entered_by"),
         ),
         RecordKind("note", _("Note"), ShiftNote, "written_at", "press", ("press", "entered_by")),
     )

@@ -16,6 +16,7 @@ from wearlog.config.hidden import without_secrets
 
 OUTSIDE: tuple[tuple[str, Check], ...] = (
     ("settings", doctor_site.site_settings),
+    ("proxies", doctor_site.proxies),
     ("secret key", doctor_site.secret_key),
     ("data folder", doctor_machine.data_folder),
     ("backups", doctor_machine.backups),

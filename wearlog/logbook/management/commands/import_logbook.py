@@ -37,8 +37,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         told = Told(sys.stderr, time.monotonic)
         try:
-            if not options["dry_run"] and not options["no_backup"]:
-                making.before("import", at=timezone.now())
+            back_up = making.once_before("import", clock=timezone.now)
             taken = import_logbook(
                 by=None,
                 at=timezone.now(),
@@ -46,6 +45,7 @@ class Command(BaseCommand):
                 on_conflict=options["on_conflict"],
                 dry_run=options["dry_run"],
                 progress=told,
+                before_storing=(lambda: None) if options["no_backup"] else back_up,
             )
         except Refused as error:
             raise CommandError(error.message) from error

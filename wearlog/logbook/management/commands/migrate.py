@@ -11,6 +11,7 @@ from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 
 from wearlog.logbook.backups import making
+from wearlog.people import upgrades
 from wearlog.people.refusals import Refused
 
 ONLY_LOOKING = ("plan", "check_unapplied", "prune")
@@ -25,6 +26,12 @@ class Command(Migrate):
         parser.add_argument("--data", metavar="DIR", help="folder of the mill's data")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if lacking := upgrades.missing_steps():
+            raise CommandError(
+                "This database stopped within migrations that this Wearlog has only as a whole; it "
+                f"lacks {upgrades.told(lacking)}. Run migrate with the Wearlog that it was made by, in its "
+                "newest version, then with this one. Nothing was changed."
+            )
         if not options.pop("no_backup", False) and self.changes_something(options):
             try:
                 made = making.before("migration", at=timezone.now())

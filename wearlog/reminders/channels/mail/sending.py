@@ -23,9 +23,10 @@ from wearlog.reminders.channels.mail import links as mail_links
 from wearlog.reminders.channels.mail.digest import DigestMail, digest_as_text, digest_subject
 from wearlog.reminders.channels.mail.format import Mail, seven_bit
 from wearlog.reminders.channels.mail.style import inlined
-from wearlog.reminders.channels.mail.words import bring, heading, one_line, order, said, stage_word, when
+from wearlog.reminders.channels.mail.words import bring, heading, one_line, order, said, stage_word
 from wearlog.reminders.models import OutboxRow, Stage
 from wearlog.reminders.outbox.calls import Line
+from wearlog.words.tasks import when_in_full
 
 OUR_FAULT = (530, 534, 535, 538)
 """Answers of the 5xx class that ask for a login or better encryption (RFC 4954): no fault of the address."""
@@ -91,7 +92,7 @@ def compose(
     facts = {
         "stage": stage_word(item, row.stage),
         "heading": heading(item),
-        "when": when(item),
+        "when": when_in_full(item),
         "order": order(item, line.order_on if line is not None and row.stage == Stage.ORDER else None),
         "why": item.why,
         "said": said(line),

@@ -1,4 +1,4 @@
-"""A due item in words for mails and other messages: heading, days, what to bring, and where it is logged."""
+"""What messages add to the words of a task: order, what people said, the stage; texts fit for a header."""
 
 from __future__ import annotations
 
@@ -10,39 +10,14 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
-from wearlog.calc.units import show_length
-from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import DueItem
-from wearlog.people.dates import written
 from wearlog.reminders.models import Stage
 from wearlog.reminders.outbox.calls import Line
-from wearlog.service.models import Action
-
-TOOLS = {
-    Kind.SCREW: gettext_lazy("spanners for the head, a puller and a stand for the screw"),
-    Kind.DIE: gettext_lazy("spanners for the head and a soft drift"),
-    Kind.BARREL: gettext_lazy("spanners for the barrel and something that holds its weight"),
-    Kind.HEAD: gettext_lazy("spanners for the head and something that holds its weight"),
-    Kind.BEARING: gettext_lazy("a bearing puller"),
-    Kind.GEARBOX: gettext_lazy("a tray for the old oil"),
-    Kind.BELT: gettext_lazy("spanners for the tensioner"),
-}
-"""What opens the machine. Common practice, no source."""
-
-WITH_THE_ACTION = {
-    Action.POLISH: gettext_lazy("polishing cloth and paste"),
-    Action.CLEAN: gettext_lazy("scrapers and brushes"),
-    Action.LUBRICATE: gettext_lazy("the grease or oil that the maker names"),
-    Action.REAM: gettext_lazy("the reamer of the next size"),
-    Action.ADJUST: gettext_lazy("shims and a feeler gauge"),
-}
-"""Common practice, no source."""
-
-NEEDS_A_SPARE = (Action.REPLACE, Action.REBUILD, Action.REPAIR, Action.HARD_FACE, Action.REAM)
-NEEDS_A_GAUGE = (Action.MEASURE, Action.INSPECT, Action.POLISH, Action.REAM)
-OPENS_THE_MACHINE = (*NEEDS_A_SPARE, Action.POLISH, Action.FLIP, Action.TURN)
+from wearlog.words.bring import things_to_bring
+from wearlog.words.days import day_in_full
+from wearlog.words.kinds import noun_words
+from wearlog.words.tasks import STATE_WORDS, state_word, task_line_with_rule
 
 # Controls, and marks that turn the direction of reading for all that follows: a name must not do either.
 UNSEEN = re.compile(
@@ -51,37 +26,15 @@ UNSEEN = re.compile(
 
 
 def heading(item: DueItem) -> str:
-    """`replace screw S-03 on Press 1 (screw)`, in the language that is active."""
-    part = " ".join(word for word in (item.part, item.edge) if word)
-    words = {
-        "action": label(Action, item.action),
-        "thing": part or item.position or label(Kind, item.kind),
-        "press": item.press_name or item.press,
-        "rule": item.rule,
-    }
-    if words["thing"]:
-        return tidy(_("%(action)s %(thing)s on %(press)s (%(rule)s)") % words)
-    return tidy(_("%(action)s %(press)s (%(rule)s)") % words)
-
-
-def when(item: DueItem) -> str:
-    """The likely day and the range around it; a reminder always has at least a reason, if not a day."""
-    if item.due_on is None:
-        return _("When: as soon as it fits.")
-    if item.early_on and item.late_on and item.early_on != item.late_on:
-        return _("When: about %(due)s, between %(early)s and %(late)s.") % {
-            "due": day(item.due_on),
-            "early": day(item.early_on),
-            "late": day(item.late_on),
-        }
-    return _("When: %(due)s.") % {"due": day(item.due_on)}
+    """`Replace screw S-03 · Press 1 (screw)`: the task as pages name it, and the rule that asks for it."""
+    return tidy(task_line_with_rule(item))
 
 
 def order(item: DueItem, order_on: date | None) -> str:
     """By when a new part must be ordered; empty where none must."""
     if order_on is None:
         return ""
-    thing = {"kind": label(Kind, item.kind), "day": day(order_on)}
+    thing = {"kind": noun_words(item.kind), "day": day_in_full(order_on)}
     return _("Order a new %(kind)s by %(day)s, to have it in time.") % thing
 
 
@@ -93,7 +46,7 @@ def said(line: Line | None) -> list[str]:
     if line.given is not None and line.given.given_to is not None:
         words.append(_("Given to %(person)s.") % {"person": tidy(str(line.given.given_to))})
     if line.held is not None and line.held.until_on is not None:
-        held = {"day": day(line.held.until_on), "reason": tidy(line.held.reason)}
+        held = {"day": day_in_full(line.held.until_on), "reason": tidy(line.held.reason)}
         words.append(_("Not before %(day)s: %(reason)s") % held)
     if line.seen:
         words.append(_("You have marked it as seen."))
@@ -101,23 +54,8 @@ def said(line: Line | None) -> list[str]:
 
 
 def bring(item: DueItem, units: str) -> str:
-    """What to take along: a spare of the part's kind and size, tools, gauge and material."""
-    kind = label(Kind, item.kind) if item.kind else ""
-    size = f" {show_length(item.size_mm, units)}" if item.size_mm else ""
-    words = {"kind": kind, "size": size, "part": item.part}
-    things: list[str] = []
-    if kind and item.action in NEEDS_A_SPARE:
-        things.append(_("a spare %(kind)s%(size)s for %(part)s") % words if item.part else f"{kind}{size}")
-    if kind and item.action in NEEDS_A_GAUGE:
-        things.append(_("the gauge for the %(kind)s%(size)s") % words)
-    names_size = bool(things)
-    if item.action in OPENS_THE_MACHINE and item.kind in TOOLS:
-        things.append(str(TOOLS[Kind(item.kind)]))
-    if item.action in WITH_THE_ACTION:
-        things.append(str(WITH_THE_ACTION[Action(item.action)]))
-    if size and not names_size:
-        things.append(_("for the %(kind)s%(size)s") % words)
-    return tidy("; ".join(things))
+    """What to take along, in one line: what a job card names, and the size, which a card has elsewhere."""
+    return tidy("; ".join(things_to_bring(item, units, name_size=True)))
 
 
 def work_link(item: DueItem) -> str:
@@ -133,18 +71,9 @@ def work_link(item: DueItem) -> str:
 
 
 def stage_word(item: DueItem, stage: str = "") -> str:
-    """`Coming up`, `Order the part`, `Due`, `Overdue`."""
-    return str(capfirst(Stage(stage or item.state).label))
-
-
-def day(value: date) -> str:
-    """A day that is read alike everywhere: the month as a word."""
-    return written(value, "j F Y")
-
-
-def label(choices: type[Action] | type[Kind], value: str) -> str:
-    """The word for a coded value in the active language; a code that is not known stays as it is."""
-    return str(choices(value).label) if value in choices.values else value
+    """`Coming up`, `Due`, `Overdue` as pages say it; and `Order the part`, which is no state of a task."""
+    stage = stage or item.state
+    return state_word(stage) if stage in STATE_WORDS else str(capfirst(Stage(stage).label))
 
 
 def tidy(text: str) -> str:

@@ -11,6 +11,7 @@ from wearlog.equipment.models import Press
 from wearlog.lockout.cautions.hazards import Hazard, SignalWord, shown_word
 from wearlog.lockout.models import CautionWording
 from wearlog.web.site.forms import EntryForm
+from wearlog.web.site.model_fields import of
 
 WORDS = {
     SignalWord.CAUTION: _("CAUTION: a minor or moderate injury could follow"),
@@ -23,22 +24,10 @@ class WordingForm(EntryForm):
     """`hazard` None: words that are added to every task. `press` None: for every press."""
 
     seen = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
-    instead = forms.CharField(
-        label=_("In your words"),
-        help_text=_("Instead of the shipped sentence. Empty: the shipped sentence stands."),
-        required=False,
-        max_length=300,
-        widget=forms.Textarea(attrs={"rows": 3}),
-    )
-    added = forms.CharField(
-        label=_("Added"),
-        help_text=_("What is particular here: the place, the tool, what happened once."),
-        required=False,
-        max_length=300,
-        widget=forms.Textarea(attrs={"rows": 3}),
-    )
-    word = forms.ChoiceField(label=_("Signal word"), required=False)
-    reason = forms.CharField(label=_("Why it changes"), max_length=255)
+    instead = of(CautionWording, "instead", widget=forms.Textarea(attrs={"rows": 3}))
+    added = of(CautionWording, "added", widget=forms.Textarea(attrs={"rows": 3}))
+    word = of(CautionWording, "word", forms.ChoiceField)
+    reason = of(CautionWording, "reason")
 
     def __init__(
         self,

@@ -14,6 +14,7 @@ from wearlog.equipment.models import Press
 from wearlog.lockout.models import EnergySource
 from wearlog.lockout.starting import Proposal
 from wearlog.web.site.forms import EntryForm
+from wearlog.web.site.model_fields import of
 
 WRITTEN = ("source", "isolate_at", "release_by", "verify_by")
 
@@ -41,17 +42,21 @@ class EnergyStartForm(EntryForm):
     def take_reader(self, reader: Any) -> None:
         for each in self.proposals:
             self.fields[f"{each.key}-use"] = forms.BooleanField(label=each.source, required=False)
-            self.fields[f"{each.key}-source"] = text(
-                _("Energy source"), 120, initial=each.source, required=False
+            self.fields[f"{each.key}-source"] = of(
+                EnergySource, "source", initial=each.source, required=False, help_text=""
             )
-            self.fields[f"{each.key}-isolate_at"] = text(
-                _("Isolated or held at"), 255, help_text=each.where, required=False
+            self.fields[f"{each.key}-isolate_at"] = of(
+                EnergySource,
+                "isolate_at",
+                label=_("Isolated or held at"),
+                help_text=each.where,
+                widget=two_lines(),
             )
-            self.fields[f"{each.key}-release_by"] = text(
-                _("What is stored is released or held by"), 255, initial=each.release, required=False
+            self.fields[f"{each.key}-release_by"] = of(
+                EnergySource, "release_by", initial=each.release, widget=two_lines()
             )
-            self.fields[f"{each.key}-verify_by"] = text(
-                _("Verified by"), 255, initial=each.verify, required=False
+            self.fields[f"{each.key}-verify_by"] = of(
+                EnergySource, "verify_by", initial=each.verify, widget=two_lines()
             )
         super().take_reader(reader)
 
@@ -107,10 +112,5 @@ class EnergyStartForm(EntryForm):
         ]
 
 
-def text(label: Any, length: int, **how: Any) -> forms.CharField:
-    return forms.CharField(
-        label=label,
-        max_length=length,
-        widget=forms.Textarea(attrs={"rows": 2}) if length > 120 else None,
-        **how,
-    )
+def two_lines() -> forms.Textarea:
+    return forms.Textarea(attrs={"rows": 2})

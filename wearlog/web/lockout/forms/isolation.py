@@ -13,10 +13,11 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.lockout.cautions.steps import RELEASE
 from wearlog.lockout.isolation.actions import NewLock
 from wearlog.lockout.isolation.rules import Person
-from wearlog.lockout.models import EnergySource, Lock
+from wearlog.lockout.models import EnergySource, Isolation, Lock
 from wearlog.people.models import User
 from wearlog.web.site.forms import EntryForm, new_ref
 from wearlog.web.site.isolations import lock_label
+from wearlog.web.site.model_fields import of
 
 OTHER = "other"
 
@@ -48,9 +49,9 @@ class LockOnForm(NamesSomebody):
     """`sources` of the press; `joins` where an isolation goes on already; `numbers` by the source's key are
     the locks that the person fitted the last time."""
 
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
-    work = line(_("What is the press stopped for?"))
-    lead = line(_("Who leads the work?"), 120, help_text=_("One person answers for the locks of all."))
+    ref = of(Isolation, "ref", widget=forms.HiddenInput)
+    work = of(Isolation, "work", required=False)
+    lead = of(Isolation, "lead", required=False)
     name = line(
         _("Lock of somebody without an account"), 120, help_text=_("A contractor, a helper: by name.")
     )
@@ -72,8 +73,11 @@ class LockOnForm(NamesSomebody):
         for source, _point in self.sources:
             self._row(str(source.pk), self.numbers.get(source.pk, ""), source.verify_by)
         self._row(OTHER, "", "")
-        self.fields["source_name"] = line(
-            _("What it is on"), 120, help_text=_("A switch, valve or plug that is not in the list above.")
+        self.fields["source_name"] = of(
+            Lock,
+            "source_name",
+            required=False,
+            help_text=_("A switch, valve or plug that is not in the list above."),
         )
         if self.joins:
             del self.fields["work"], self.fields["lead"]
@@ -81,11 +85,9 @@ class LockOnForm(NamesSomebody):
 
     def _row(self, key: str, number: str, how: str) -> None:
         self.fields[f"use-{key}"] = forms.BooleanField(label=_("My lock is on"), required=False)
-        self.fields[f"number-{key}"] = line(_("Number on the lock"), 60, initial=number)
+        self.fields[f"number-{key}"] = of(Lock, "number", required=False, initial=number)
         self.fields[f"verified-{key}"] = forms.BooleanField(label=_("I verified it"), required=False)
-        self.fields[f"how-{key}"] = line(
-            _("How"), initial=how, help_text=_("What you tried, and what happened.")
-        )
+        self.fields[f"how-{key}"] = of(Lock, "verified_how", label=_("How"), initial=how)
 
     def rows(self) -> list[SourceRow]:
         return [self._bound(str(source.pk), source.source, point) for source, point in self.sources]
@@ -214,9 +216,9 @@ class EndForm(EntryForm):
 
 
 class ForAnotherForm(EntryForm):
-    reason = line(_("Why it can't wait"), required=True)
-    not_here = line(_("How you made sure that the person is not on the premises"), required=True)
-    contact = line(_("How you reached the person, or what you tried"), required=True)
+    reason = of(Lock, "reason", required=True)
+    not_here = of(Lock, "not_here", required=True)
+    contact = of(Lock, "contact", required=True)
 
     def take_reader(self, reader: Any) -> None:
         self.fields["stated"] = steps_field(
@@ -226,11 +228,11 @@ class ForAnotherForm(EntryForm):
 
 
 class VerifyForm(EntryForm):
-    how = line(_("How you verified it"), required=True, help_text=_("What you tried, and what happened."))
+    how = of(Lock, "verified_how", required=True)
 
 
 class LockCorrectForm(EntryForm):
-    number = line(_("Number on the lock"), 60, required=True)
-    place = line(_("Place"))
-    firm = line(_("Firm"), 120)
+    number = of(Lock, "number")
+    place = of(Lock, "place")
+    firm = of(Lock, "firm")
     reason = line(_("Why it changes"), required=True)

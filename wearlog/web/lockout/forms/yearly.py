@@ -10,8 +10,9 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.equipment.models import Press
 from wearlog.lockout.models import Yearly
 from wearlog.people.models import Role, User
-from wearlog.web.site.fields import InstantField
+from wearlog.service.models import Service
 from wearlog.web.site.forms import EntryForm
+from wearlog.web.site.model_fields import of, when
 
 
 class YearlyForm(EntryForm):
@@ -25,12 +26,8 @@ class YearlyForm(EntryForm):
         label=_("People without an account"), max_length=255, required=False, help_text=_("By name.")
     )
     looked_by = forms.CharField(label=_("Who looked"), max_length=120)
-    finding = forms.CharField(
-        label=_("What was found, and what is to be mended"),
-        required=False,
-        widget=forms.Textarea(attrs={"rows": 3}),
-    )
-    done_at = InstantField(label=_("When"), required=False, help_text=_("Left open: now."))
+    finding = of(Service, "finding", label=_("What was found, and what is to be mended"))
+    done_at = when(Service, "done_at", help_text=_("Left open: now."))
 
     def __init__(self, *args: Any, kind: str, **kwargs: Any) -> None:
         self.kind = kind

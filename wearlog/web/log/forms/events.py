@@ -9,20 +9,17 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from wearlog.equipment.models import Fitting, Part, Press, RetiredBecause
+from wearlog.equipment.models import Fitting, Part, Press
 from wearlog.logbook.entries import NewCropChange, NewIncident, NewMeasurement
-from wearlog.runs.models import Crop
-from wearlog.service.models import Bound, IncidentKind
+from wearlog.runs.models import Crop, Reading, ShiftNote
+from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Service
 from wearlog.web.log.forms.photos import PhotosField
 from wearlog.web.log.forms.spares import SpareForm
 from wearlog.web.log.forms.work import edge_label, gauge_words
-from wearlog.web.site.fields import HoursField, InstantField, LengthField, MassField, Reader, pills
+from wearlog.web.site.fields import InstantField, Reader, pills
 from wearlog.web.site.forms import EntryForm, new_ref
 from wearlog.web.site.known import EdgeKnown, PlaceNow, Spare
-
-
-def note_field(label: Any = "") -> forms.CharField:
-    return forms.CharField(label=label or _("Note"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
+from wearlog.web.site.model_fields import of, when
 
 
 def number_field() -> forms.TextInput:
@@ -30,24 +27,14 @@ def number_field() -> forms.TextInput:
 
 
 class IncidentForm(EntryForm):
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Incident, "ref", widget=forms.HiddenInput)
     press = forms.IntegerField(widget=forms.HiddenInput)
-    kind = forms.ChoiceField(
-        label=_("What happened?"),
-        choices=IncidentKind.choices,
-        widget=pills(),
-        error_messages={"required": _("Choose what happened.")},
-    )
-    position = forms.ChoiceField(label=_("Where?"), required=False, widget=pills())
-    lot = forms.CharField(
-        label=_("Lot in the press"),
-        max_length=60,
-        required=False,
-        help_text=_("Metal holds this lot's oil and cake until somebody releases it by name."),
-    )
-    note = note_field(_("What was seen"))
+    kind = of(Incident, "kind", widget=pills(), error_messages={"required": _("Choose what happened.")})
+    position = of(Incident, "position", forms.ChoiceField, widget=pills())
+    lot = of(LotHold, "lot")
+    note = of(Incident, "note")
     photo = PhotosField()
-    happened_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+    happened_at = when(Incident, "happened_at")
 
     def __init__(self, *args: Any, reader: Reader, places: Sequence[PlaceNow], **kwargs: Any) -> None:
         super().__init__(*args, reader=reader, **kwargs)
@@ -71,44 +58,40 @@ class IncidentForm(EntryForm):
 
 
 class ReleaseForm(EntryForm):
-    released_by = forms.CharField(
-        label=_("Released by"),
-        max_length=120,
-        help_text=_("The name of the person who looked at it and answers for it."),
+    released_by = of(
+        LotHold,
+        "released_by",
+        required=True,
         error_messages={"required": _("Write the name of the person who releases the lot.")},
     )
-    reason = forms.CharField(
-        label=_("Why it may be used"),
-        widget=forms.Textarea(attrs={"rows": 3}),
+    reason = of(
+        LotHold,
+        "reason",
+        required=True,
         error_messages={"required": _("Write what was found and looked at.")},
     )
 
 
 class CropChangeForm(EntryForm):
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Service, "ref", widget=forms.HiddenInput)
     press = forms.IntegerField(widget=forms.HiddenInput)
-    from_crop = forms.ModelChoiceField(label=_("From"), queryset=Crop.objects.all(), required=False)
-    to_crop = forms.ModelChoiceField(
-        label=_("To"),
-        queryset=Crop.objects.all(),
+    from_crop = of(CropChange, "from_crop")
+    to_crop = of(
+        CropChange,
+        "to_crop",
         widget=pills(),
         empty_label=None,
         error_messages={"required": _("Choose the crop that comes next.")},
     )
-    finding = forms.CharField(
-        label=_("What was cleaned, and how it looked"),
-        required=False,
-        widget=forms.Textarea(attrs={"rows": 3}),
-    )
-    purge_kg = MassField(label=_("Purge seed"))
-    signed_by = forms.CharField(
-        label=_("Signed by"),
-        max_length=120,
-        help_text=_("The person who cleaned and answers for it."),
+    finding = of(Service, "finding", label=_("What was cleaned, and how it looked"))
+    purge_kg = of(CropChange, "purge_kg")
+    signed_by = of(
+        CropChange,
+        "signed_by",
         error_messages={"required": _("Write the name of the person who cleaned and signs for it.")},
     )
-    done_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
-    note = note_field()
+    done_at = when(Service, "done_at")
+    note = of(Service, "note")
 
     def __init__(self, *args: Any, reader: Reader, crops: Sequence[Crop], **kwargs: Any) -> None:
         super().__init__(*args, reader=reader, **kwargs)
@@ -137,15 +120,18 @@ class CropChangeForm(EntryForm):
 
 
 class NoteForm(EntryForm):
-    text = forms.CharField(
+    text = of(
+        ShiftNote,
+        "text",
+        forms.CharField,
         label=_("For whoever comes next"),
         max_length=4000,
         widget=forms.Textarea(attrs={"rows": 4}),
         error_messages={"required": _("Write a line, or go back.")},
     )
     photo = PhotosField()
-    press = forms.ChoiceField(label=_("About"), required=False, widget=pills())
-    by_name = forms.CharField(label=_("Signed"), max_length=120, required=False)
+    press = of(ShiftNote, "press", forms.ChoiceField, widget=pills())
+    by_name = of(ShiftNote, "by_name", required=False)
 
     def __init__(self, *args: Any, reader: Reader, presses: Sequence[Press], **kwargs: Any) -> None:
         super().__init__(*args, reader=reader, **kwargs)
@@ -157,42 +143,35 @@ class NoteForm(EntryForm):
 
 class ReadingForm(EntryForm):
     press = forms.IntegerField(widget=forms.HiddenInput)
-    meter_h = HoursField(
-        label=_("Hour meter shows"),
-        most=999_999,
-        required=True,
+    meter_h = of(
+        Reading,
+        "meter_h",
         widget=number_field(),
         error_messages={"required": _("Write what the hour meter shows.")},
     )
     new_meter = forms.BooleanField(
         label=_("This is a new hour meter; the count goes on from here"), required=False
     )
-    read_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+    read_at = when(Reading, "read_at")
 
 
 class MeasurementForm(EntryForm):
     """A gauge on a part, on the press or on the bench."""
 
     part = forms.IntegerField(widget=forms.HiddenInput)
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
-    edge = forms.ChoiceField(label=_("Edge"), required=False, widget=pills())
-    value_mm = LengthField(
-        label=_("Measured"),
-        most=5000,
-        required=True,
+    ref = of(Measurement, "ref", widget=forms.HiddenInput)
+    edge = of(Measurement, "edge", widget=pills())
+    value_mm = of(
+        Measurement,
+        "value_mm",
         widget=number_field(),
         error_messages={"required": _("Write what you measured.")},
     )
-    place = forms.CharField(label=_("Place"), max_length=60, required=False, help_text=_("Such as: flight 3"))
-    bound = forms.ChoiceField(
-        label=_("The gauge gave"),
-        required=False,
-        choices=[("", _("the value itself")), *Bound.choices],
-        widget=pills(),
-    )
-    gauge = forms.CharField(label=_("Gauge used"), max_length=60, required=False)
-    measured_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
-    note = note_field()
+    place = of(Measurement, "place")
+    bound = of(Measurement, "bound", empty=_("the value itself"), widget=pills())
+    gauge = of(Measurement, "gauge")
+    measured_at = when(Measurement, "measured_at")
+    note = of(Measurement, "note")
 
     def __init__(
         self,
@@ -229,7 +208,7 @@ class FitForm(SpareForm):
     """A part from the shelf onto an empty position."""
 
     position = forms.IntegerField(widget=forms.HiddenInput)
-    fitted_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+    fitted_at = when(Fitting, "fitted_at", label=_("When"))
 
     aliases = {"part": "new", "edge": "new", "moved_at": "fitted_at"}
 
@@ -240,13 +219,14 @@ class FitForm(SpareForm):
 
 class TakeOffForm(EntryForm):
     fitting = forms.IntegerField(widget=forms.HiddenInput)
-    retired_because = forms.ChoiceField(
+    retired_because = of(
+        Part,
+        "retired_because",
         label=_("What becomes of it"),
-        required=False,
-        choices=[("", _("goes on the shelf")), *RetiredBecause.choices],
+        empty=_("goes on the shelf"),
         widget=pills(),
     )
-    removed_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
+    removed_at = when(Fitting, "removed_at", label=_("When"))
 
     aliases = {"moved_at": "removed_at"}
 

@@ -14,17 +14,11 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.calc import units
 from wearlog.equipment.models import Press
 from wearlog.logbook.entries import NewRun
-from wearlog.runs.models import Crop, Dirt, SeedHow
-from wearlog.web.site.fields import (
-    HoursField,
-    InstantField,
-    MassField,
-    NumberField,
-    Reader,
-    TemperatureField,
-    pills,
-)
+from wearlog.people.fields import quantity_of
+from wearlog.runs.models import Crop, Reading, Run, SeedHow
+from wearlog.web.site.fields import MassField, NumberField, Reader, pills
 from wearlog.web.site.forms import EntryForm, new_ref
+from wearlog.web.site.model_fields import of, when
 
 METRIC_UNITS = ("kg", "bag", "t", "lb", "short_ton", "cwt", "bushel")
 US_UNITS = ("lb", "bag", "short_ton", "cwt", "bushel", "kg", "t")
@@ -47,16 +41,17 @@ BOTH = _("You wrote an amount and said that it isn't known. Empty the amount, or
 class SeedAmount(EntryForm):
     """The second number: how much seed, in the unit of the person's choice."""
 
-    seed = NumberField(
-        label=_("Seed pressed"),
-        most=10_000_000,
+    seed = of(
+        Run,
+        "seed_kg",
+        NumberField,
+        required=False,
+        limits=quantity_of(Run, "seed_kg").limits,
         widget=forms.TextInput(attrs={"class": "number"}),
     )
     seed_unit = forms.ChoiceField(label=_("Unit"))
     bag = MassField(label=_("One bag weighs"), most=5000)
-    seed_how = forms.ChoiceField(
-        label=_("The seed was"), required=False, choices=HOW, initial=SeedHow.WEIGHED.value, widget=pills()
-    )
+    seed_how = of(Run, "seed_how", choices=HOW, initial=SeedHow.WEIGHED.value, widget=pills())
 
     aliases = {"seed_kg": "seed"}
 
@@ -108,53 +103,41 @@ FOLDED: tuple[tuple[str, Any, tuple[str, ...]], ...] = (
 class RunForm(SeedAmount):
     field_order = ("ref", "press", "crop", "meter_h", "hours_h", "seed", "seed_unit", "bag", "seed_how")
 
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Run, "ref", widget=forms.HiddenInput)
     press = forms.IntegerField(widget=forms.HiddenInput)
-    crop = forms.ModelChoiceField(
-        label=_("Crop"),
-        queryset=Crop.objects.all(),
+    crop = of(
+        Run,
+        "crop",
         widget=pills(),
         empty_label=None,
         error_messages={"required": _("Choose the crop.")},
     )
-    meter_h = HoursField(
-        label=_("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs={"class": "number"})
-    )
-    hours_h = HoursField(
-        label=_("Hours pressed"),
-        most=10_000,
-        help_text=_("As 7.5 or 7:30."),
-        widget=forms.TextInput(attrs={"class": "number"}),
-    )
+    meter_h = of(Reading, "meter_h", required=False, widget=forms.TextInput(attrs={"class": "number"}))
+    hours_h = of(Run, "hours_h", widget=forms.TextInput(attrs={"class": "number"}))
     not_read = forms.BooleanField(
         label=_("Hours not known: go by the clock"),
         required=False,
         help_text=_("Write below about when it started. The clock then tells the hours."),
     )
-    started_at = InstantField(label=_("Started"), help_text=_("Empty: worked out from the hours."))
-    ended_at = InstantField(label=_("Ended"), help_text=_("Empty: from start and hours, else just now."))
+    started_at = when(Run, "started_at", help_text=_("Empty: worked out from the hours."))
+    ended_at = when(Run, "ended_at", help_text=_("Empty: from start and hours, else just now."))
     new_meter = forms.BooleanField(label=_("This is a new hour meter; the count goes on"), required=False)
-    lot = forms.CharField(label=_("Lot"), max_length=60, required=False)
-    through = forms.ChoiceField(label=_("Barrels that pressed"), required=False, widget=pills())
-    dirt = forms.ChoiceField(
-        label=_("How clean was the seed?"),
-        required=False,
-        choices=[("", _("not said")), *Dirt.choices],
-        widget=pills(),
-    )
-    moisture_pct = NumberField(label=_("Seed moisture"), unit="%", most=100)
-    seed_oil_pct = NumberField(label=_("Oil in the seed"), unit="%", most=100)
-    purge = forms.BooleanField(label=_("Purge seed, off-grade"), required=False)
-    oil_kg = MassField(label=_("Oil"))
-    cake_kg = MassField(label=_("Cake"))
-    foots_kg = MassField(label=_("Foots"))
-    cake_oil_pct = NumberField(label=_("Oil left in the cake"), unit="%", most=100)
-    head_c = TemperatureField(label=_("Head temperature"), least=-50, most=400)
-    drive_hz = NumberField(label=_("Drive"), unit="Hz", most=1000)
-    motor_a = NumberField(label=_("Motor"), unit="A", most=10_000)
-    energy_kwh = NumberField(label=_("Energy"), unit="kWh")
-    done_by = forms.CharField(label=_("Done by"), max_length=120, required=False)
-    note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
+    lot = of(Run, "lot")
+    through = of(Run, "through", forms.ChoiceField, widget=pills())
+    dirt = of(Run, "dirt", empty=_("not said"), widget=pills())
+    moisture_pct = of(Run, "moisture_pct")
+    seed_oil_pct = of(Run, "seed_oil_pct")
+    purge = of(Run, "purge")
+    oil_kg = of(Run, "oil_kg")
+    cake_kg = of(Run, "cake_kg")
+    foots_kg = of(Run, "foots_kg")
+    cake_oil_pct = of(Run, "cake_oil_pct")
+    head_c = of(Run, "head_c")
+    drive_hz = of(Run, "drive_hz")
+    motor_a = of(Run, "motor_a")
+    energy_kwh = of(Run, "energy_kwh")
+    done_by = of(Run, "done_by")
+    note = of(Run, "note")
 
     def __init__(
         self,
@@ -289,14 +272,10 @@ class RunStopForm(SeedAmount):
 
     field_order = ("meter_h", "hours_h", "seed", "seed_unit", "bag", "seed_how")
 
-    meter_h = HoursField(
-        label=_("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs={"class": "number"})
-    )
-    hours_h = HoursField(
-        label=_("Hours pressed"), most=10_000, help_text=_("Empty: from the meter, else from the clock.")
-    )
-    ended_at = InstantField(label=_("Ended"), help_text=_("Empty: just now."))
-    oil_kg = MassField(label=_("Oil"))
+    meter_h = of(Reading, "meter_h", required=False, widget=forms.TextInput(attrs={"class": "number"}))
+    hours_h = of(Run, "hours_h", help_text=_("Empty: from the meter, else from the clock."))
+    ended_at = when(Run, "ended_at")
+    oil_kg = of(Run, "oil_kg")
 
     def __init__(
         self,

@@ -15,11 +15,13 @@ from django.utils.translation import gettext_lazy
 from wearlog.calc import units
 from wearlog.equipment.models import Press
 from wearlog.logbook.entries import NewRun
+from wearlog.people.fields import quantity_of
 from wearlog.people.refusals import Doubt
-from wearlog.runs.models import Crop, SeedHow
+from wearlog.runs.models import Crop, Reading, Run, SeedHow
 from wearlog.web.log.forms.run import BOTH, HOW, unit_choices
-from wearlog.web.site.fields import DayField, HoursField, MassField, NumberField, Reader
+from wearlog.web.site.fields import DayField, MassField, NumberField, Reader
 from wearlog.web.site.forms import EntryForm, in_units_of, new_ref
+from wearlog.web.site.model_fields import of
 
 NUMBER = {"class": "number"}
 
@@ -95,18 +97,27 @@ class SheetHead(EntryForm):
 class SheetLine(EntryForm):
     """One run. A line without numbers is an empty line of the paper and is left out."""
 
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Run, "ref", widget=forms.HiddenInput)
     day = DayField(widget=forms.HiddenInput)
     until = ClockField(label=gettext_lazy("Until"))
-    crop = forms.ModelChoiceField(label=gettext_lazy("Crop"), queryset=Crop.objects.all(), required=False)
-    meter_h = HoursField(
-        label=gettext_lazy("Hour meter shows"), most=999_999, widget=forms.TextInput(attrs=NUMBER)
+    crop = of(Run, "crop", required=False)
+    meter_h = of(Reading, "meter_h", required=False, widget=forms.TextInput(attrs=NUMBER))
+    hours_h = of(
+        Run,
+        "hours_h",
+        label=gettext_lazy("Hours"),
+        help_text="",
+        widget=forms.TextInput(attrs=NUMBER),
     )
-    hours_h = HoursField(label=gettext_lazy("Hours"), most=10_000, widget=forms.TextInput(attrs=NUMBER))
-    seed = SeedField(label=gettext_lazy("Seed"), most=10_000_000, widget=forms.TextInput(attrs=NUMBER))
-    seed_how = forms.ChoiceField(
+    seed = SeedField(
+        label=gettext_lazy("Seed"),
+        limits=quantity_of(Run, "seed_kg").limits,
+        widget=forms.TextInput(attrs=NUMBER),
+    )
+    seed_how = of(
+        Run,
+        "seed_how",
         label=gettext_lazy("How known"),
-        required=False,
         choices=HOW,
         # Enter goes on to the next line; the field is for Tab and touch.
         widget=forms.Select(attrs={"data-aside": True}),

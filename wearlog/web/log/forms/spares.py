@@ -13,6 +13,7 @@ from wearlog.calc import units
 from wearlog.web.site.fields import Reader, pills
 from wearlog.web.site.forms import EntryForm
 from wearlog.web.site.known import Spare, spare_by_mark
+from wearlog.words.kinds import mark_words
 
 FEW = 8
 """So many spares stand as buttons; more are a list, and a mark can be typed instead."""
@@ -22,7 +23,7 @@ LISTED = 120
 def spare_label(spare: Spare, reader: Reader) -> str:
     """`D5-07 B · die-5 · 5.00 mm · for rapeseed · unused`."""
     kind = spare.part.part_type
-    words = [f"{spare.part.code} {spare.edge}".strip(), kind.code]
+    words = [mark_words(spare.part.code, spare.edge), kind.code]
     if kind.size_mm is not None:
         words.append(units.show_length(kind.size_mm, reader.system))
     if kind.for_crops:

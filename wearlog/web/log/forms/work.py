@@ -12,21 +12,21 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.calc import units
-from wearlog.equipment.models import Fitting, Part, RetiredBecause
+from wearlog.equipment.models import Fitting, Part
 from wearlog.logbook.entries import NewMeasurement, NewWork
+from wearlog.people.fields import quantity_of
 from wearlog.people.words import day as in_figures
-from wearlog.service.models import Action, Bound, Phase
+from wearlog.service.models import Measurement, Phase, Service
+from wearlog.service.work import ACTIONS, Action, Gauged
 from wearlog.web.log.forms.photos import PhotosField
 from wearlog.web.log.forms.spares import SpareForm
-from wearlog.web.site.fields import HoursField, InstantField, LengthField, NumberField, Reader, pills
+from wearlog.web.site.fields import Reader, pills
 from wearlog.web.site.forms import new_ref
 from wearlog.web.site.known import EdgeKnown, Spare
+from wearlog.web.site.model_fields import of, when
 
 ROWS = 4
 """Places that one entry can gauge: the numbered flights of a screw, say. The first stands open."""
-
-BEFORE_AND_AFTER = {Action.POLISH, Action.REBUILD, Action.HARD_FACE, Action.REAM, Action.REPAIR}
-GAUGED_ONCE = {Action.MEASURE, Action.INSPECT, Action.FLIP, Action.REPLACE, Action.ADJUST, Action.TURN}
 
 
 def gauge_words(part: Part, edges: Sequence[EdgeKnown], edge: str, reader: Reader) -> str:
@@ -62,35 +62,29 @@ def edge_label(edge: EdgeKnown, reader: Reader) -> str:
 class WorkForm(SpareForm):
     """Fields follow the action: `flip` asks for the edge, `replace` for the spare, gauging for values."""
 
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    ref = of(Service, "ref", widget=forms.HiddenInput)
     press = forms.IntegerField(widget=forms.HiddenInput)
     position = forms.IntegerField(widget=forms.HiddenInput, required=False)
     fitting = forms.IntegerField(widget=forms.HiddenInput, required=False)
-    action = forms.ChoiceField(widget=forms.HiddenInput, choices=Action.choices)
+    action = of(Service, "action", widget=forms.HiddenInput)
     rule = forms.IntegerField(widget=forms.HiddenInput, required=False)
     to_edge = forms.ChoiceField(label=_("Turn to"), widget=pills())
-    old_part_retired_because = forms.ChoiceField(
+    old_part_retired_because = of(
+        Part,
+        "retired_because",
         label=_("What came off"),
-        required=False,
-        choices=[("", _("goes on the shelf")), *RetiredBecause.choices],
+        empty=_("goes on the shelf"),
         widget=pills(),
     )
-    finding = forms.CharField(
-        label=_("What was found"), required=False, widget=forms.Textarea(attrs={"rows": 2})
-    )
-    bound = forms.ChoiceField(
-        label=_("The gauge gave"),
-        required=False,
-        choices=[("", _("the value itself")), *Bound.choices],
-        widget=pills(),
-    )
-    gauge = forms.CharField(label=_("Gauge used"), max_length=60, required=False)
-    done_at = InstantField(label=_("When"), help_text=_("Empty: just now."))
-    done_by = forms.CharField(label=_("Done by"), max_length=120, required=False)
-    downtime_h = HoursField(label=_("The press stood"), most=100_000)
-    labour_h = HoursField(label=_("Hours of work"), most=100_000)
-    cost = NumberField(label=_("Paid for it"))
-    note = forms.CharField(label=_("Note"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
+    finding = of(Service, "finding", widget=forms.Textarea(attrs={"rows": 2}))
+    bound = of(Measurement, "bound", empty=_("the value itself"), widget=pills())
+    gauge = of(Measurement, "gauge")
+    done_at = when(Service, "done_at")
+    done_by = of(Service, "done_by")
+    downtime_h = of(Service, "downtime_h")
+    labour_h = of(Service, "labour_h")
+    cost = of(Service, "cost")
+    note = of(Service, "note")
     photo = PhotosField()
 
     aliases = {
@@ -147,14 +141,15 @@ class WorkForm(SpareForm):
     def _shape_gauges(self, action: Action, fitting: Fitting | None, edges: Sequence[EdgeKnown]) -> None:
         self.columns: tuple[tuple[str, str, Any], ...] = ()
         self.gauge_words = ""
-        if fitting is not None and action in BEFORE_AND_AFTER:
+        work = ACTIONS[action]
+        if fitting is not None and work.gauged is Gauged.BEFORE_AND_AFTER:
             self.columns = (
                 ("before", Phase.BEFORE, _("Before")),
                 ("after", Phase.AFTER, _("After")),
             )
-        elif fitting is not None and action in GAUGED_ONCE:
-            came_off = action in (Action.FLIP, Action.REPLACE)
-            self.columns = (("value", "", _("Gauge of what came off") if came_off else _("Measured")),)
+        elif fitting is not None and work.gauged is Gauged.ONCE:
+            measured = quantity_of(Measurement, "value_mm").verbose_name
+            self.columns = (("value", "", _("Gauge of what came off") if work.moves else measured),)
         if not self.columns:
             del self.fields["bound"], self.fields["gauge"]
             return
@@ -162,11 +157,11 @@ class WorkForm(SpareForm):
             self.gauge_words = gauge_words(fitting.part, edges, fitting.edge, self.reader)
         for row in range(ROWS):
             for name, _phase, label in self.columns:
-                self.fields[f"{name}_{row}"] = LengthField(label=label, most=5000)
-            self.fields[f"place_{row}"] = forms.CharField(
-                label=_("Place"),
-                max_length=60,
-                required=False,
+                self.fields[f"{name}_{row}"] = of(Measurement, "value_mm", label=label, required=False)
+            self.fields[f"place_{row}"] = of(
+                Measurement,
+                "place",
+                help_text="",
                 widget=forms.TextInput(attrs={"placeholder": _("flight 3")}),
             )
             if self.gauge_words:

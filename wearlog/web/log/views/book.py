@@ -25,11 +25,11 @@ from wearlog.runs.models import Run
 from wearlog.service.photos import COLUMN
 from wearlog.web.log.forms.corrections import CorrectionForm, VoidForm
 from wearlog.web.log.views.lines import Cursor, Filter, line_of, lines_of, newest
-from wearlog.web.site import hours_words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.history import Change, changes_of, related_to
 from wearlog.web.site.pages import Form, FormPage, number_in, reader_of
 from wearlog.web.site.records import KINDS
+from wearlog.words.hours import source_of
 
 
 def day_in(request: MillRequest, name: str) -> date | None:
@@ -96,7 +96,7 @@ def record(request: MillRequest, kind: str, pk: int) -> HttpResponse:
     found = record_or_404(kind, pk)
     reader = reader_of(request)
     pressed = hours.of_run(found) if isinstance(found, Run) and found.voided_at is None else None
-    said = [] if pressed is None else hours_words.source_of(pressed, reader.system, reader.zone)
+    said = [] if pressed is None else source_of(pressed, reader.system, reader.zone)
     return render(
         request,
         "web/log/record.html",

@@ -31,6 +31,7 @@ from wearlog.web.log.forms.events import (
 from wearlog.web.log.views.run import ask_about_dies, choose_press, reading_words
 from wearlog.web.site import isolations, known
 from wearlog.web.site.pages import EntryPage, Form, FormPage, NothingToShow, Record, number_in
+from wearlog.words.records import gauge_words
 
 
 class AtPress(EntryPage[Form, Record]):
@@ -294,11 +295,7 @@ class MeasurementNew(EntryPage[MeasurementForm, Measurement]):
 
     def done(self, record: Measurement) -> HttpResponse:
         self.saved(
-            _("Saved: %(part)s %(value)s.")
-            % {
-                "part": known.part_and_edge(record.part, record.edge),
-                "value": units.show_length(record.value_mm, self.reader.system),
-            },
+            _("Saved: %(gauge)s.") % {"gauge": gauge_words(record, self.reader.system)},
             record,
         )
         return self.back()

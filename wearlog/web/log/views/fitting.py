@@ -16,6 +16,7 @@ from wearlog.service.models import Action
 from wearlog.web.log.forms.events import FitForm, SwapForm, TakeOffForm, others_like
 from wearlog.web.site import isolations, known
 from wearlog.web.site.pages import EntryPage, Form, NothingToShow, number_in, with_query
+from wearlog.words.kinds import fitted_part_words
 
 
 class FittingNew(EntryPage[FitForm, Fitting]):
@@ -59,7 +60,7 @@ class FittingNew(EntryPage[FitForm, Fitting]):
     def done(self, record: Fitting) -> HttpResponse:
         self.saved(
             _("Fitted: %(part)s on %(position)s.")
-            % {"part": known.part_and_edge(record.part, record.edge), "position": self.position},
+            % {"part": fitted_part_words(record.part, record.edge), "position": self.position},
             record,
         )
         return self.back()
@@ -108,7 +109,7 @@ class FittingEnd(OfFitting[TakeOffForm]):
     def done(self, record: Fitting) -> HttpResponse:
         self.saved(
             _("Taken off: %(part)s from %(position)s.")
-            % {"part": known.part_and_edge(record.part, record.edge), "position": record.position},
+            % {"part": fitted_part_words(record.part, record.edge), "position": record.position},
             record,
         )
         return self.back()

@@ -10,31 +10,16 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 from django.urls import reverse
-from django.utils import timezone
-from django.utils.translation import gettext as _
 
-from wearlog.calc import units
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import LogRecord
-from wearlog.people.words import day as in_figures
-from wearlog.people.words import in_language
-from wearlog.runs import hours
-from wearlog.runs.models import Reading, ReadingKind, Run, ShiftNote
 from wearlog.service.models import (
-    Action,
-    Bound,
-    CropChange,
-    Incident,
-    LotHold,
     Measurement,
     Photo,
-    Service,
 )
 from wearlog.service.photos import owner_of, photos_of
-from wearlog.web.site.known import part_and_edge
-from wearlog.web.site.log_lines import seed_words
 from wearlog.web.site.records import KINDS, RecordKind
-from wearlog.web.site.tags.due import DONE_WORDS
+from wearlog.words.records import words_of
 
 PAGE = 40
 
@@ -154,15 +139,15 @@ def _cut(
 
 def line_of(record: LogRecord, system: str, photos: Sequence[Photo] = ()) -> RecordLine:
     kind = next(kind for kind in KINDS.values() if kind.model is type(record))
-    press, text, note = words_of(record, system)
+    words = words_of(record, system)
     key = {"kind": kind.word, "pk": record.pk}
     return RecordLine(
         kind=kind.word,
         label=kind.label,
         when=getattr(record, kind.when),
-        press=press,
-        text=text,
-        note=note,
+        press=words.press,
+        text=words.text,
+        note=words.note,
         by=getattr(record, "done_by", "") or getattr(record, "by_name", "") or str(record.entered_by or ""),
         voided=record.voided_at is not None,
         void_reason=record.void_reason,
@@ -177,97 +162,3 @@ def lines_of(records: Sequence[LogRecord], system: str) -> list[RecordLine]:
     """Lines with their photos; one query for all of those."""
     photos = photos_of(records)
     return [line_of(record, system, photos.get(owner_of(record), ())) for record in records]
-
-
-def words_of(record: LogRecord, system: str) -> tuple[str, str, str]:
-    """(press, sentence, note) of a record."""
-    if isinstance(record, Run):
-        return str(record.press), _run_words(record, system), record.note
-    if isinstance(record, Reading):
-        words = _("Meter at %s h") % in_language(units.plain(record.meter_h))
-        if record.kind == ReadingKind.NEW_METER:
-            words = _("New meter, begins at %s h") % in_language(units.plain(record.meter_h))
-        return str(record.press), words, ""
-    if isinstance(record, Service):
-        return str(record.press), _work_words(record), " ".join(filter(None, (record.finding, record.note)))
-    if isinstance(record, Measurement):
-        press = str(record.service.press) if record.service else ""
-        return press, _gauge_words(record, system), record.note
-    if isinstance(record, Incident):
-        return str(record.press), _incident_words(record), record.note
-    if isinstance(record, Fitting):
-        words = _("%(part)s on %(position)s") % {
-            "part": part_and_edge(record.part, record.edge),
-            "position": record.position.name,
-        }
-        return str(record.position.press), words, ""
-    assert isinstance(record, ShiftNote)
-    return str(record.press or ""), record.text, ""
-
-
-def until(start: datetime, end: datetime) -> str:
-    """The clock at the end, with the day where it is another one than at the start."""
-    start, end = timezone.localtime(start), timezone.localtime(end)
-    clock = f"{end:%H:%M}"
-    return clock if start.date() == end.date() else f"{in_figures(end)} {clock}"
-
-
-def _run_words(run: Run, system: str) -> str:
-    words = [f"{seed_words(run, system)} {run.crop}"]
-    if run.ends_at is None:
-        return _("%(crop)s, running") % {"crop": run.crop}
-    pressed = hours.at_sight(run)
-    if pressed is not None:
-        words.append(units.show_hours(pressed, system))
-    else:
-        words.append(_("until %s") % until(run.started_at, run.ends_at))
-    if run.lot:
-        words.append(_("lot %s") % run.lot)
-    if run.oil_kg is not None:
-        words.append(_("oil %s") % units.show_mass(run.oil_kg, system))
-    if run.through:
-        words.append(_("through %s") % run.through)
-    if run.purge:
-        words.append(_("purge"))
-    return ", ".join(words)
-
-
-def _work_words(service: Service) -> str:
-    thing = ""
-    if service.part is not None:
-        thing = part_and_edge(service.part, service.edge)
-    elif service.position is not None:
-        thing = service.position.name
-    words = f"{DONE_WORDS[Action(service.action)]} {thing}".strip()
-    change: CropChange | None = getattr(service, "crop_change", None)
-    if change is not None:
-        words += ", " + _("for %(crop)s, signed by %(name)s") % {
-            "crop": change.to_crop,
-            "name": change.signed_by,
-        }
-    return words
-
-
-def _gauge_words(gauge: Measurement, system: str) -> str:
-    value = units.show_length(gauge.value_mm, system)
-    if gauge.bound == Bound.AT_LEAST:
-        value = _("at least %s") % value
-    elif gauge.bound == Bound.BELOW:
-        value = _("below %s") % value
-    words = f"{part_and_edge(gauge.part, gauge.edge)}: {value}"
-    extra = [gauge.place, gauge.get_phase_display() if gauge.phase else ""]
-    return ", ".join([words, *filter(None, extra)])
-
-
-def _incident_words(incident: Incident) -> str:
-    words = str(incident.get_kind_display()).capitalize()
-    if incident.position is not None:
-        words += f", {incident.position.name}"
-    hold: LotHold | None = getattr(incident, "hold", None)
-    if hold is not None:
-        lot = hold.lot or "?"
-        if hold.released_at is None:
-            words += "; " + _("lot %s on hold") % lot
-        else:
-            words += "; " + _("lot %(lot)s released by %(name)s") % {"lot": lot, "name": hold.released_by}
-    return words

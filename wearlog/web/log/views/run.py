@@ -27,8 +27,8 @@ from wearlog.service.models import Action
 from wearlog.web.log.forms.run import RunForm, RunStopForm
 from wearlog.web.site import known
 from wearlog.web.site.access import MillRequest
-from wearlog.web.site.log_lines import seed_words
 from wearlog.web.site.pages import EntryPage, NothingToShow, with_query
+from wearlog.words.records import seed_words
 
 YEAR = 60 * 60 * 24 * 365
 

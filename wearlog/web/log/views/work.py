@@ -18,13 +18,16 @@ from wearlog.lockout.cautions.steps import RELEASE
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission, allows
 from wearlog.runs.models import Crop
-from wearlog.service.models import Action, Rule, Service
+from wearlog.service.models import Rule, Service
 from wearlog.service.offered import FOR_PRESS, actions_for
+from wearlog.service.work import MOVES, Action
 from wearlog.web.log.forms.work import WorkForm
 from wearlog.web.log.views.run import choose_press
 from wearlog.web.site import isolations, known
 from wearlog.web.site.pages import EntryPage, NothingToShow, number_in, today, with_query
-from wearlog.web.site.tags.due import DONE_WORDS
+from wearlog.words.kinds import mark_words
+from wearlog.words.records import done_line
+from wearlog.words.tasks import work_heading
 
 
 class WorkNew(EntryPage[WorkForm, Service]):
@@ -41,10 +44,10 @@ class WorkNew(EntryPage[WorkForm, Service]):
             self.fitting = next(
                 (each.fitting for each in self.places if each.position.pk == self.position.pk), None
             )
-        if asked not in Action.values or (asked in (Action.FLIP, Action.REPLACE) and self.position is None):
+        if asked not in Action.values or (asked in MOVES and self.position is None):
             raise NothingToShow(self._choose())
         self.action = Action(asked)
-        if self.action in (Action.FLIP, Action.REPLACE) and self.fitting is None:
+        if self.action in MOVES and self.fitting is None:
             raise NothingToShow(self._choose())
         self.rule = (
             Rule.objects.select_related("yearly_look").filter(pk=number_in(self.request, "rule") or 0).first()
@@ -70,7 +73,7 @@ class WorkNew(EntryPage[WorkForm, Service]):
             messages.warning(
                 self.request,
                 _("%(part)s no longer sits where that link led. This is what sits on the press now.")
-                % {"part": known.part_and_edge(fitting.part, fitting.edge)},
+                % {"part": mark_words(fitting.part.code, fitting.edge)},
             )
             raise NothingToShow(self._choose(fitting.position.press))
         found: Fitting = fitting
@@ -139,6 +142,7 @@ class WorkNew(EntryPage[WorkForm, Service]):
             "position": self.position,
             "fitting": self.fitting,
             "action": self.action,
+            "heading": self._heading(),
             "rule": self.rule,
             "spares": self.spares,
             "crop": self.crop,
@@ -156,6 +160,12 @@ class WorkNew(EntryPage[WorkForm, Service]):
             "next": self.request.POST.get("next") or self.request.GET.get("next") or "",
         }
 
+    def _heading(self) -> str:
+        if self.fitting is not None:
+            part = self.fitting.part
+            return work_heading(self.action, kind=part.part_type.kind, part=part.code, edge=self.fitting.edge)
+        return work_heading(self.action, position=self.position.name if self.position else "")
+
     def act(self, form: WorkForm, now: datetime) -> Service:
         entry = form.entry(now=now, by_name=str(self.request.user), fitting=self.fitting)
         return actions.log_work(
@@ -167,22 +177,8 @@ class WorkNew(EntryPage[WorkForm, Service]):
         )
 
     def done(self, record: Service) -> HttpResponse:
-        self.saved(work_words(record), record)
+        self.saved(f"{done_line(record)}.", record)
         return self.back()
-
-
-def work_words(service: Service) -> str:
-    """`Flipped: D5-04 A on Press 1.`"""
-    thing = ""
-    if service.part is not None:
-        thing = known.part_and_edge(service.part, service.edge)
-    elif service.position is not None:
-        thing = service.position.name
-    return _("%(done)s: %(thing)s%(press)s.") % {
-        "done": DONE_WORDS[Action(service.action)],
-        "thing": f"{thing}, " if thing else "",
-        "press": service.press,
-    }
 
 
 work_new = WorkNew.as_page(Permission.LOG)

@@ -30,7 +30,9 @@ from wearlog.web.machines.tables import PartTable
 from wearlog.web.machines.views.presses import first_of
 from wearlog.web.site import log_lines
 from wearlog.web.site.access import MillRequest, needs
-from wearlog.web.site.tags.due import day_words, work_word
+from wearlog.words.actions import work_word
+from wearlog.words.days import day_words
+from wearlog.words.kinds import kind_words, with_edge
 
 STATES = (
     ("", gettext_lazy("in the mill")),
@@ -43,10 +45,7 @@ PER_PAGE = 50
 
 def place_words(part: Part, fitting: Fitting | None) -> str:
     if fitting is not None:
-        place = str(fitting.position)
-        if not fitting.edge:
-            return place
-        return _("%(part)s, edge %(edge)s") % {"part": place, "edge": fitting.edge}
+        return with_edge(str(fitting.position), fitting.edge)
     if part.retired_on is not None:
         because = f": {part.get_retired_because_display()}" if part.retired_because else ""
         return _("retired") + because
@@ -77,7 +76,7 @@ def rows_of(
             {
                 "pk": part.pk,
                 "part": part.code,
-                "kind": str(Kind(part.part_type.kind).label),
+                "kind": kind_words(part.part_type.kind),
                 "part_type": part.part_type.code,
                 "place": place_words(part, fitting),
                 "worn": caliper(wear).share if wear is not None else None,

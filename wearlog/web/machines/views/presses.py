@@ -11,15 +11,14 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import gettext as _
 
 from wearlog.compare.queries import Line
-from wearlog.equipment.models import Kind, Press
+from wearlog.equipment.models import Press
 from wearlog.equipment.queries import Seat as SeatRow
 from wearlog.equipment.queries import seats_of
 from wearlog.forecasts.items import STATES, DueItem, WearFigure
 from wearlog.forecasts.memory.queries import reckoning
-from wearlog.forecasts.record import Record
+from wearlog.history.record import Record
 from wearlog.lockout.cautions.queries import isolation_point
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Run
@@ -28,9 +27,11 @@ from wearlog.service.models import Service
 from wearlog.service.queries import open_holds
 from wearlog.web.drawing import press as drawing
 from wearlog.web.machines import figures
-from wearlog.web.site import hours_words, isolations, log_lines
+from wearlog.web.site import isolations, log_lines
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.groups import group_of, grouped
+from wearlog.words.hours import meter_lines
+from wearlog.words.kinds import seat_words
 
 
 @dataclass(frozen=True)
@@ -97,13 +98,9 @@ class SeatLine:
 
 def label_of(seat: SeatRow) -> str:
     """`left die D5-04, edge A`, or `left die: nothing fitted`."""
-    name, kind = seat.position.name, seat.position.kind
-    place = name if kind == Kind.OTHER or str(Kind(kind).label) in name.lower() else f"{name} ({kind})"
-    if seat.fitting is None:
-        return _("%(place)s: nothing fitted") % {"place": place}
-    code, edge = seat.fitting.part.code, seat.fitting.edge
-    named = code if name.lower() in code.lower() else f"{place} {code}"
-    return _("%(part)s, edge %(edge)s") % {"part": named, "edge": edge} if edge else named
+    place, fitting = seat.position, seat.fitting
+    code, edge = (fitting.part.code, fitting.edge) if fitting is not None else (None, "")
+    return seat_words(place.kind, place.name, code, edge)
 
 
 def first_of(items: Sequence[DueItem]) -> DueItem | None:
@@ -195,7 +192,7 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
                 isolation_point(source) for source in shown.energy_sources.order_by("source")
             ],
             "reading": last_reading(shown),
-            "meter": hours_words.meter_lines(
+            "meter": meter_lines(
                 record,
                 shown.pk,
                 str(request.units),

@@ -20,9 +20,9 @@ from wearlog.web.printing.found import Thing, found_by
 from wearlog.web.site import known
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.codes import NoCode
-from wearlog.web.site.log_lines import line, of_service
+from wearlog.web.site.log_lines import line
 from wearlog.web.site.pages import today
-from wearlog.web.site.tags.due import card_key, done_word
+from wearlog.web.site.tags.due import card_key
 
 PRESSING = ("overdue", "due", "coming")
 EMPTY_PLACES = 12
@@ -116,7 +116,11 @@ def logged(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> d
     rule = Rule.objects.filter(pk=rule_pk).first()
     press = Press.objects.filter(pk=press_pk).first()
     part = Part.objects.select_related("part_type").filter(pk=part_pk).first()
-    work = Service.objects.standing().filter(press=press).select_related("part", "position", "entered_by")
+    work = (
+        Service.objects.standing()
+        .filter(press=press)
+        .select_related("press", "part__part_type", "position", "entered_by", "crop_change__to_crop")
+    )
     work = work.filter(part=part) if part else work.filter(rule=rule)
     now = timezone.now()
     return {
@@ -128,15 +132,7 @@ def logged(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> d
         if press
         else None,
         "lines": [
-            line(
-                each,
-                each.done_at,
-                done_word(each.action),
-                of_service(each, str(request.units)),
-                each.done_by,
-                user=request.user,
-                now=now,
-            )
+            line(each, user=request.user, now=now, system=str(request.units))
             for each in work.order_by("-done_at")[:LAST_WORK]
         ],
     }

@@ -13,6 +13,7 @@ from wearlog.people.roles import Permission, allows
 from wearlog.reminders.models import EVERY_DAY, ReminderWish, Rhythm
 from wearlog.web.site.fields import DayField, Reader, pills
 from wearlog.web.site.forms import EntryForm, ModelForm, Speaking
+from wearlog.web.site.model_fields import Described, of
 
 WEEKDAYS = (
     ("1", _("Mon")),
@@ -52,7 +53,6 @@ class GiveForm(EntryForm):
 def clock_time(**words: Any) -> forms.TimeField:
     """A time of the day as the phone's own clock face, or typed as 06:30."""
     return forms.TimeField(
-        required=False,
         input_formats=["%H:%M", "%H:%M:%S", "%H.%M", "%H"],
         widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
         error_messages={"invalid": _("Write a time like 06:30.")},
@@ -61,30 +61,21 @@ def clock_time(**words: Any) -> forms.TimeField:
 
 
 class WishForm(Speaking, ModelForm):
-    from_time = clock_time(
-        label=_("From this time on"), help_text=_("Lists come then, single mails not before.")
-    )
-    quiet_from = clock_time(label=_("Quiet from"), help_text=_("Nothing comes in these hours."))
-    quiet_until = clock_time(label=_("Quiet until"), help_text=_("Leave both empty for no quiet hours."))
-    weekdays = forms.MultipleChoiceField(
-        label=_("On these days"),
+    from_time = of(ReminderWish, "from_time", clock_time, required=False)
+    quiet_from = of(ReminderWish, "quiet_from", clock_time)
+    quiet_until = of(ReminderWish, "quiet_until", clock_time)
+    weekdays = of(
+        ReminderWish,
+        "weekdays",
+        forms.MultipleChoiceField,
         choices=WEEKDAYS,
         required=False,
         widget=forms.CheckboxSelectMultiple(attrs={"class": "pill"}),
-        help_text=_("One list a week comes on the first of them."),
     )
-    most_at_once = forms.IntegerField(
-        label=_("At most so many single mails at once"),
-        min_value=1,
-        max_value=100_000,
-        help_text=_("What is more comes as one list."),
-        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
-    )
-    time_zone = forms.ChoiceField(
-        label=_("My time zone"), required=False, help_text=_("For who is elsewhere than the mill.")
-    )
+    most_at_once = of(ReminderWish, "most_at_once", widget=forms.NumberInput(attrs={"inputmode": "numeric"}))
+    time_zone = of(ReminderWish, "time_zone", forms.ChoiceField)
 
-    class Meta:
+    class Meta(Described):
         model = ReminderWish
         fields = (
             "rhythm",
@@ -96,10 +87,6 @@ class WishForm(Speaking, ModelForm):
             "most_at_once",
             "time_zone",
         )
-        labels = {
-            "rhythm": _("How mails come"),
-            "urgent_any_time": _("After metal in the seed, mail me at once, whatever the hour"),
-        }
         widgets = {"rhythm": pills()}
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:

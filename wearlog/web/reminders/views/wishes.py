@@ -16,7 +16,6 @@ from django.views.generic import View
 
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.people.dates import written
 from wearlog.people.models import User
 from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission
@@ -32,6 +31,7 @@ from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.forms import Speaking
 from wearlog.web.site.pages import FormPage, back_to, number_in, reader_of, today
 from wearlog.web.site.tags.due import card_key
+from wearlog.words.days import day_words
 
 
 class MarkPage(View):
@@ -80,7 +80,7 @@ class MarkPage(View):
                 return self.gone(refused)
             form.refuse(refused)
             return self.show(bad=form, hold=form, status=422)
-        day = written(mark.until_on, "D j M") if mark.until_on else ""
+        day = day_words(mark.until_on, today(self.request)) if mark.until_on else ""
         return self.done(_("Held back until %(day)s.") % {"day": day})
 
     def give(self, key: str, now: datetime) -> HttpResponse:

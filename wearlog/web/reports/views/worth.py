@@ -24,6 +24,7 @@ from wearlog.people.roles import Permission
 from wearlog.web.drawing.survivors import Survivors, survivors
 from wearlog.web.reports import worth_words as words
 from wearlog.web.site.access import MillRequest, needs
+from wearlog.words.kinds import kind_words
 
 MOST_THINGS = 60
 """So many parts are listed of one kind; the oldest first."""
@@ -134,7 +135,7 @@ def _life_line(each: TypeLives, presses: dict[int, str], system: str) -> LifeLin
     picture = survivors(each)
     return LifeLine(
         each,
-        words.kind_words(each.type.kind),
+        kind_words(each.type.kind),
         words.counts(each),
         words.life_words(each, system),
         picture,
@@ -201,7 +202,7 @@ def pays(request: MillRequest) -> HttpResponse:
         used = {one.press_id for one in each.lived if one.ended is Ended.IN_SERVICE} or {
             one.press_id for one in each.lived
         }
-        kind = words.kind_words(each.type.kind)
+        kind = kind_words(each.type.kind)
         found = planned_or_not(record, book, each)
         planned.append(
             PlannedLine(

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.people.models import Mill, Role, Units, User, languages
 from wearlog.web.site.fields import Reader, pills
 from wearlog.web.site.forms import ModelForm, Speaking
+from wearlog.web.site.model_fields import Described, of
 
 ROLE_WORDS = {
     Role.VIEWER: _("viewer: reads"),
@@ -21,19 +22,9 @@ ROLE_WORDS = {
 
 
 class PersonForm(Speaking, ModelForm):
-    class Meta:
+    class Meta(Described):
         model = User
         fields = ("name", "username", "email", "role", "units", "language", "gets_mail", "is_active")
-        labels = {
-            "name": _("Name"),
-            "username": _("Name to sign in with"),
-            "email": _("Mail address"),
-            "role": _("May do"),
-            "units": _("Units"),
-            "language": _("Language"),
-            "gets_mail": _("Gets reminders by mail"),
-            "is_active": _("May sign in"),
-        }
         widgets = {"role": pills()}
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
@@ -87,16 +78,10 @@ class MeForm(Speaking, ModelForm):
 
     aliases = {"password": "new_password"}
 
-    class Meta:
+    class Meta(Described):
         model = User
         fields = ("name", "email", "units", "language", "gets_mail")
-        labels = {
-            "name": _("Name"),
-            "email": _("Mail address"),
-            "units": _("Units"),
-            "language": _("Language"),
-            "gets_mail": _("I get reminders by mail"),
-        }
+        labels = {"gets_mail": _("I get reminders by mail")}
 
     def __init__(self, *args: Any, reader: Reader, fresh_from_link: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -125,24 +110,11 @@ class MeForm(Speaking, ModelForm):
 
 
 class MillForm(Speaking, ModelForm):
-    time_zone = forms.ChoiceField(
-        label=_("Time zone"), help_text=_("It decides when a day begins, for every date here.")
-    )
+    time_zone = of(Mill, "time_zone", forms.ChoiceField, required=True)
 
-    class Meta:
+    class Meta(Described):
         model = Mill
         fields = ("name", "time_zone", "currency", "units", "language")
-        labels = {
-            "name": _("Name of the mill"),
-            "currency": _("Currency"),
-            "units": _("Units"),
-            "language": _("Language"),
-        }
-        help_texts = {
-            "currency": _("Such as: EUR, USD."),
-            "units": _("For everybody who has not chosen their own."),
-            "language": _("For everybody who has not chosen their own."),
-        }
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

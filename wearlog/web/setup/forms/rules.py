@@ -12,19 +12,16 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.equipment.models import Kind, Position
 from wearlog.runs.models import Crop, PlanEntry, Price
 from wearlog.service.models import IncidentKind, Rule
+from wearlog.service.triggers import field_of
 from wearlog.web.setup.forms.things import TagsField, ThingForm, area
-from wearlog.web.site.fields import DayField, HoursField, MassField, NumberField
+from wearlog.web.site.model_fields import Described, of
 
 
 class RuleForm(ThingForm):
-    every_h = HoursField(label=_("After hours of pressing"), most=1_000_000)
-    every_kg = MassField(label=_("After seed"))
-    every_days = NumberField(label=_("After days"), unit=_("days"), most=36_500)
-    lead_days = NumberField(label=_("Say so ahead"), unit=_("days"), most=3650)
-    after_incident = TagsField(label=_("After an incident"), choices=IncidentKind.choices)
-    position = forms.ChoiceField(label=_("Only on the position"), required=False)
+    after_incident = of(Rule, "after_incident", TagsField, choices=IncidentKind.choices)
+    position = of(Rule, "position", forms.ChoiceField)
 
-    class Meta:
+    class Meta(Described):
         model = Rule
         fields = (
             "code",
@@ -33,27 +30,10 @@ class RuleForm(ThingForm):
             "part_type",
             "press",
             "position",
-            "every_h",
-            "every_kg",
-            "every_days",
-            "after_crop",
-            "at_limit",
-            "on_drift",
-            "after_incident",
+            *Rule.TRIGGERS,
             "lead_days",
             "instructions",
         )
-        labels = {
-            "code": _("Name of the rule"),
-            "action": _("What is to be done"),
-            "kind": _("To every fitted"),
-            "part_type": _("Only to the type"),
-            "press": _("Only on the press"),
-            "after_crop": _("After the season of"),
-            "at_limit": _("When the wear limit is reached"),
-            "on_drift": _("When the throughput drifts down"),
-            "instructions": _("How it is done here"),
-        }
         widgets = {"instructions": area(4)}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -69,7 +49,7 @@ class RuleForm(ThingForm):
             ("kind", _("nothing: to the press as a whole")),
             ("part_type", _("any")),
             ("press", _("any")),
-            ("after_crop", _("no season")),
+            *((name, _("no season")) for name in Rule.TRIGGERS if field_of(name).is_relation),
         ):
             field = self.fields[name]
             if isinstance(field, forms.ModelChoiceField):
@@ -79,16 +59,7 @@ class RuleForm(ThingForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
-        triggers = (
-            "every_h",
-            "every_kg",
-            "every_days",
-            "after_crop",
-            "at_limit",
-            "on_drift",
-            "after_incident",
-        )
-        if not self.errors and not any(cleaned.get(name) for name in triggers):
+        if not self.errors and not any(cleaned.get(name) for name in Rule.TRIGGERS):
             self.add_error(None, _("Choose at least one trigger: after hours, seed, days, a season …"))
         if cleaned.get("at_limit") and not (cleaned.get("kind") or cleaned.get("part_type")):
             self.add_error("at_limit", _("A wear limit belongs to a part: choose a kind of part or a type."))
@@ -96,14 +67,9 @@ class RuleForm(ThingForm):
 
 
 class PlanForm(ThingForm):
-    start_on = DayField(label=_("From"), required=True)
-    end_on = DayField(label=_("Until"), required=True)
-    seed_kg = MassField(label=_("Seed"), required=True)
-
-    class Meta:
+    class Meta(Described):
         model = PlanEntry
         fields = ("press", "crop", "start_on", "end_on", "seed_kg")
-        labels = {"press": _("Press"), "crop": _("Crop")}
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
@@ -131,11 +97,9 @@ def item_words(item: str) -> str:
 
 
 class PriceForm(ThingForm):
-    item = forms.ChoiceField(label=_("What"))
-    from_on = DayField(label=_("From"), required=True)
-    price = NumberField(label=_("Price"), required=True)
+    item = of(Price, "item", forms.ChoiceField)
 
-    class Meta:
+    class Meta(Described):
         model = Price
         fields = ("item", "from_on", "price")
 

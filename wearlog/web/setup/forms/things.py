@@ -8,19 +8,13 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from wearlog.equipment.models import HoursFrom, Kind, Part, PartType, Position, Press
+from wearlog.equipment.kinds import KINDS, Kind
+from wearlog.equipment.models import HoursFrom, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.runs.models import Crop
-from wearlog.web.site.fields import (
-    DayField,
-    HoursField,
-    InstantField,
-    LengthField,
-    MassField,
-    NumberField,
-    Reader,
-)
+from wearlog.web.site.fields import InstantField, NumberField, Reader
 from wearlog.web.site.forms import EntryForm, ModelForm, Speaking
+from wearlog.web.site.model_fields import Described, of
 
 MADE_BY_US = NumberField | InstantField
 
@@ -70,10 +64,7 @@ class TagsField(forms.MultipleChoiceField):
 
 
 class PressForm(ThingForm):
-    commissioned_on = DayField(label=_("At work since"))
-    retired_on = DayField(label=_("Retired on"), help_text=_("Empty: it is in use."))
-
-    class Meta:
+    class Meta(Described):
         model = Press
         fields = (
             "code",
@@ -86,16 +77,6 @@ class PressForm(ThingForm):
             "retired_on",
             "note",
         )
-        labels = {
-            "code": _("Short name"),
-            "name": _("Name"),
-            "maker": _("Maker"),
-            "model": _("Model"),
-            "serial": _("Serial number"),
-            "hours_from": _("Hours count from"),
-            "note": _("Note"),
-        }
-        help_texts = {"code": _("As people call it: P1. It stands in lists and files.")}
         widgets = {"note": area()}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -107,19 +88,7 @@ class PressForm(ThingForm):
         ]
 
 
-ONE_BARREL: tuple[tuple[str, Kind, str], ...] = (
-    ("screw", Kind.SCREW, ""),
-    ("die", Kind.DIE, ""),
-    ("barrel", Kind.BARREL, ""),
-    ("head", Kind.HEAD, ""),
-    ("heater", Kind.HEATER, ""),
-    ("bearing", Kind.BEARING, ""),
-    ("gearbox", Kind.GEARBOX, ""),
-    ("belt", Kind.BELT, ""),
-    ("motor", Kind.MOTOR, ""),
-    ("magnet", Kind.MAGNET, ""),
-)
-BY_BARREL = ("screw", "die", "barrel", "head", "heater")
+ONE_BARREL = tuple((kind.value, kind, "") for kind in Kind if KINDS[kind].usual)
 TEMPLATES: dict[str, tuple[Any, tuple[tuple[str, Kind, str], ...]]] = {
     "single": (_("one barrel: screw, die, barrel, head, heater, drive"), ONE_BARREL),
     "twin": (
@@ -128,9 +97,9 @@ TEMPLATES: dict[str, tuple[Any, tuple[tuple[str, Kind, str], ...]]] = {
             (f"{name} {side}", kind, side)
             for side in ("left", "right")
             for name, kind, _barrel in ONE_BARREL
-            if name in BY_BARREL
+            if KINDS[kind].in_each_barrel
         )
-        + tuple(row for row in ONE_BARREL if row[0] not in BY_BARREL),
+        + tuple(row for row in ONE_BARREL if not KINDS[row[1]].in_each_barrel),
     ),
     "none": (_("none yet"), ()),
 }
@@ -153,22 +122,9 @@ class NewPressForm(PressForm):
 
 
 class PositionForm(ThingForm):
-    share = NumberField(
-        label=_("Part of the seed"),
-        most=1,
-        help_text=_("From 0 to 1, where the barrels of a twin don't take the same. Empty: evenly."),
-    )
-
-    class Meta:
+    class Meta(Described):
         model = Position
         fields = ("name", "kind", "barrel", "share", "note")
-        labels = {
-            "name": _("Position"),
-            "kind": _("Kind of part"),
-            "barrel": _("Barrel"),
-            "note": _("Note"),
-        }
-        help_texts = {"barrel": _("Only where the press has two: left, right.")}
         widgets = {"note": area(2)}
 
     def _get_validation_exclusions(self) -> set[str]:
@@ -177,18 +133,9 @@ class PositionForm(ThingForm):
 
 
 class PartTypeForm(ThingForm):
-    size_mm = LengthField(label=_("Size"), most=5000)
-    for_crops = TagsField(label=_("For the crops"), help_text=_("None ticked: for all."))
-    new_mm = LengthField(label=_("New"), most=5000)
-    limit_mm = LengthField(
-        label=_("Limit"), most=5000, help_text=_("Above new for a bore that opens, below for what wears off.")
-    )
-    expected_life_kg = MassField(label=_("Expected life of an edge, seed"))
-    expected_life_h = HoursField(label=_("Expected life of an edge, hours"))
-    lead_time_days = NumberField(label=_("Time to get a new one"), unit=_("days"), most=3650)
-    unit_cost = NumberField(label=_("Price of one"))
+    for_crops = of(PartType, "for_crops", TagsField)
 
-    class Meta:
+    class Meta(Described):
         model = PartType
         fields = (
             "code",
@@ -206,18 +153,6 @@ class PartTypeForm(ThingForm):
             "min_spares",
             "note",
         )
-        labels = {
-            "code": _("Name"),
-            "kind": _("Kind"),
-            "edges": _("Edges"),
-            "dimension": _("What is gauged"),
-            "min_spares": _("Spares to keep"),
-            "note": _("Note"),
-        }
-        help_texts = {
-            "edges": _("A die that can be flipped has 2."),
-            "dimension": _("Such as: bore, flight width."),
-        }
         widgets = {"note": area(2)}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -228,10 +163,7 @@ class PartTypeForm(ThingForm):
 
 
 class PartForm(ThingForm):
-    acquired_on = DayField(label=_("Bought or made on"))
-    retired_on = DayField(label=_("Retired on"), help_text=_("Empty: it is in service."))
-
-    class Meta:
+    class Meta(Described):
         model = Part
         fields = (
             "code",
@@ -242,13 +174,6 @@ class PartForm(ThingForm):
             "retired_because",
             "note",
         )
-        labels = {
-            "code": _("Mark on the part"),
-            "part_type": _("Type"),
-            "made_from": _("Made from"),
-            "retired_because": _("Retired because"),
-            "note": _("Note"),
-        }
         widgets = {"note": area(2)}
 
 
@@ -272,28 +197,23 @@ def codes_from(first: str, count: int) -> list[str]:
 class NewPartsForm(EntryForm):
     """One part, or several of a type with marks that count on."""
 
-    part_type = forms.ModelChoiceField(
-        label=_("Type"),
-        queryset=PartType.objects.all(),
+    part_type = of(
+        Part,
+        "part_type",
         error_messages={"required": _("Choose the type, or add it first.")},
     )
-    first = forms.CharField(
-        label=_("Mark on the part"),
-        max_length=60,
+    first = of(
+        Part,
+        "code",
         help_text=_("Where several are added, the last number counts on: D5-07, D5-08 …"),
         error_messages={"required": _("Write the mark that is on the part.")},
     )
     count = forms.IntegerField(
         label=_("How many"), min_value=1, max_value=MANY, initial=1, widget=forms.NumberInput
     )
-    acquired_on = DayField(label=_("Bought or made on"))
-    made_from = forms.ModelChoiceField(
-        label=_("Made from"),
-        queryset=Part.objects.all(),
-        required=False,
-        help_text=_("A reamed die: the die that it was."),
-    )
-    note = forms.CharField(label=_("Note"), required=False, widget=area(2))
+    acquired_on = of(Part, "acquired_on")
+    made_from = of(Part, "made_from", help_text=_("A reamed die: the die that it was."))
+    note = of(Part, "note", widget=area(2))
 
     aliases = {"code": "first"}
 
@@ -330,13 +250,9 @@ class NewPartsForm(EntryForm):
 
 
 class CropForm(ThingForm):
-    bushel_kg = MassField(label=_("A bushel weighs"), help_text=_("Only where seed is counted in bushels."))
-
-    class Meta:
+    class Meta(Described):
         model = Crop
         fields = ("code", "bushel_kg", "note")
-        labels = {"code": _("Crop"), "note": _("Note")}
-        help_texts = {"code": _("One word without spaces.")}
         widgets = {"note": area(2)}
 
     def clean_code(self) -> str:
@@ -356,20 +272,9 @@ class CropForm(ThingForm):
 
 
 class EnergyForm(ThingForm):
-    class Meta:
+    class Meta(Described):
         model = EnergySource
         fields = ("source", "kind", "isolate_at", "release_by", "verify_by")
-        labels = {
-            "source": _("Energy source"),
-            "kind": _("Kind"),
-            "isolate_at": _("Isolated at"),
-            "release_by": _("What is stored is released or held by"),
-            "verify_by": _("Verified by"),
-        }
-        help_texts = {
-            "source": _("Main motor, heater circuit, feed auger, trapped pressure, stored heat, hopper …"),
-            "isolate_at": _("The switch, valve or plug, and where it is."),
-        }
 
     def _get_validation_exclusions(self) -> set[str]:
         return super()._get_validation_exclusions() - {"press"}  # type: ignore[misc,no-any-return]

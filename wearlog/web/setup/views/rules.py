@@ -12,36 +12,27 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
+from wearlog.forecasts.triggers.all import ALL
 from wearlog.lockout.cautions.queries import cautions_for
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.people.words import day as in_figures
 from wearlog.people.words import in_language
 from wearlog.runs.models import PlanEntry, Price
-from wearlog.service.models import IncidentKind, Rule
+from wearlog.service.models import Rule
+from wearlog.service.triggers import field_of, named_by
 from wearlog.web.setup.forms.rules import PlanForm, PriceForm, RuleForm, item_words
 from wearlog.web.setup.things import Row, ThingPage, told
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
 
+CROPS_NAMED = [name for name in Rule.TRIGGERS if field_of(name).is_relation]
+
 
 def trigger_words(rule: Rule, system: str) -> list[str]:
     """When the rule speaks, in words: `after 300 h`, `after the season of sunflower`."""
-    words = []
-    if rule.every_h is not None:
-        words.append(_("after %s") % units.show_hours(rule.every_h, system))
-    if rule.every_kg is not None:
-        words.append(_("after %s of seed") % units.show_mass(rule.every_kg, system))
-    if rule.every_days is not None:
-        words.append(_("after %s days") % units.plain(rule.every_days))
-    if rule.after_crop is not None:
-        words.append(_("after the season of %s") % rule.after_crop)
-    if rule.at_limit:
-        words.append(_("at the wear limit"))
-    if rule.on_drift:
-        words.append(_("when throughput drifts down"))
-    words += [_("after an incident: %s") % IncidentKind(kind).label for kind in rule.after_incident.split()]
-    return words
+    named = set(named_by(rule))
+    return [words for trigger in ALL if trigger.column in named for words in trigger.told(rule, system)]
 
 
 @needs(Permission.VIEW)
@@ -59,7 +50,7 @@ def rules(request: MillRequest) -> HttpResponse:
                 "; ".join(trigger_words(rule, system)),
             ),
         )
-        for rule in Rule.objects.select_related("part_type", "press", "after_crop")
+        for rule in Rule.objects.select_related("part_type", "press", *CROPS_NAMED)
     ]
     return render(
         request,

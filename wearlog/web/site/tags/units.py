@@ -50,9 +50,4 @@ def throughput(kg_per_h: Quantity, system: str = "") -> str:
 @register.filter
 def wear_rate(mm_per_t: Quantity, system: str = "") -> str:
     """Wear per tonne as `0.011 mm/t`, for a US reader thousandths of an inch per short ton."""
-    if mm_per_t is None:
-        return units.NOTHING
-    if units.is_us(str(system)):
-        thou = float(mm_per_t) / float(units.MM["thou"]) * float(units.KG["short_ton"]) / 1000
-        return f"{units.show_number(thou, 2, 'us')} thou/{units.per_word('us')}"
-    return f"{units.show_number(float(mm_per_t), 4)} mm/t"
+    return units.show_wear_rate(mm_per_t, str(system))

@@ -49,10 +49,17 @@ async function askPass() {
     headers: { "X-Wearlog-Queue": "token" }, cache: "no-store", signal: within(PATIENCE_MS),
   });
   if (isBusy(answer)) return busy(answer);
+  if (answer.headers.has("X-Wearlog-Ended")) forgetKept();
   if (answer.status === 401 || answer.status === 403) return { state: "signed_out" };
   const told = await answer.json();
   pass = { token: told.token, who: String(told.who) };
   return null;
+}
+
+/** This device was signed out from afar: no page that it kept is shown any more. What waits to be sent stays. */
+function forgetKept() {
+  const workers = /** @type {ServiceWorkerContainer | undefined} */ (navigator.serviceWorker);
+  workers?.ready.then(({ active }) => active?.postMessage({ forget: true }));
 }
 
 /** @param {Entry} entry @param {string} token @returns {{body: FormData | URLSearchParams, patience: number}} */
@@ -77,6 +84,7 @@ async function send(entry, later) {
     });
     if (answer.type === "opaqueredirect") throw new TypeError("something before the server answered");
     if (isBusy(answer)) return busy(answer);
+    if (answer.headers.has("X-Wearlog-Ended")) forgetKept();
     const said = await saidBy(answer);
     if (said) return said.state === "busy" ? busySaid(answer, said) : said;
     if (answer.status !== 403 || last) return { state: "gone" };

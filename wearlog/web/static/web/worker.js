@@ -90,6 +90,7 @@ async function keepStatics(text) {
 async function fresh(request, aside, leads = false) {
   const begun = turn;
   const answer = await fetch(request);
+  if (answer.headers.has("X-Wearlog-Ended") && begun === turn) await only("");  // signed out from afar
   const who = answer.headers.get("X-Wearlog-Who");
   if (who && begun === turn && (leads || present === null)) {
     if (who !== present) await only(who);
@@ -135,7 +136,8 @@ async function opened(event) {
   const answer = fresh(event.request, (work) => event.waitUntil(work), true).catch(() => null);
   const stored = await (await pages())?.match(event.request.url.split("#")[0], { ignoreVary: true });
   if (!stored) return (await answer) || instead();
-  event.waitUntil(answer);
+  // A redirect that comes too late to be followed may lead to the sign-in: that page says whether somebody ended it.
+  event.waitUntil(answer.then((late) => late?.type === "opaqueredirect" ? fresh(facts.signIn, () => {}, true) : late).catch(() => {}));
   const soon = await Promise.race([answer, new Promise((resolve) => setTimeout(resolve, PATIENCE_MS))]);
   return soon instanceof Response && !AWAY.includes(soon.status) ? soon : marked(stored);
 }
@@ -199,7 +201,8 @@ async function renew() {
 
 worker.addEventListener("install", (event) => event.waitUntil(renew().finally(() => worker.skipWaiting())));
 worker.addEventListener("activate", (event) => event.waitUntil(worker.clients.claim()));
-// The page that was open before this worker was there asks to be kept.
+// The page that was open before this worker was there asks to be kept; one whose entry was turned away asks to forget.
 worker.addEventListener("message", (event) => {
+  if (event.data.forget) return event.waitUntil(only(""));
   event.waitUntil(fresh(event.data.keep, (work) => event.waitUntil(work), true).catch(() => {}));
 });

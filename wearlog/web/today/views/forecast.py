@@ -21,7 +21,7 @@ from wearlog.reminders.outbox.calls import order_days
 from wearlog.reminders.outbox.keys import item_key
 from wearlog.service.models import Action
 from wearlog.web.site.access import MillRequest, needs
-from wearlog.web.site.tags.due import STATE_WORDS
+from wearlog.words.tasks import state_word
 
 PER_PAGE = 30
 NOW = ("overdue", "due", "coming")
@@ -52,7 +52,7 @@ def state_choices(items: Sequence[DueItem], orders: Collection[str]) -> list[Cho
     return [
         Choice("", _("Due and coming up"), sum(is_now(item, orders) for item in items)),
         Choice(ORDER, _("Order the part"), sum(item_key(item) in orders for item in items)),
-        *(Choice(state, str(STATE_WORDS[state]), counts[state]) for state in STATES),
+        *(Choice(state, state_word(state), counts[state]) for state in STATES),
         Choice("all", _("All"), len(items)),
     ]
 

@@ -18,6 +18,7 @@ from wearlog.forecasts.items import DueItem
 from wearlog.people.roles import Permission
 from wearlog.web.site import isolations
 from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.pages import reader_of
 from wearlog.web.site.tags.due import MOST_CARDS, card_key
 from wearlog.words.bring import things_to_bring
 
@@ -56,16 +57,18 @@ def days_asked(request: MillRequest) -> int | None:
     return min(max(int(text), 1), MOST_DAYS)
 
 
-def for_everything(items: Sequence[DueItem]) -> list[str]:
+def for_everything(items: Sequence[DueItem], system: str) -> list[str]:
     """What to bring for the whole stop, each thing once, in the order in which it is first called for."""
-    return list(dict.fromkeys(thing for item in items for thing in things_to_bring(item)))
+    return list(dict.fromkeys(thing for item in items for thing in things_to_bring(item, system)))
 
 
-def section(key: str, heading: str, intro: str, items: Sequence[DueItem], common: set[str]) -> Section:
+def section(
+    key: str, heading: str, intro: str, items: Sequence[DueItem], common: set[str], system: str
+) -> Section:
     lines = tuple(
         TaskOfStop(
             item,
-            tuple(thing for thing in things_to_bring(item) if thing not in common),
+            tuple(thing for thing in things_to_bring(item, system) if thing not in common),
             opens_press(action=item.action, kind=item.kind),
         )
         for item in items[:MOST_SLIPS]
@@ -73,18 +76,19 @@ def section(key: str, heading: str, intro: str, items: Sequence[DueItem], common
     return Section(key, heading, intro, lines, len(items))
 
 
-def sections_of(stop: Stop) -> list[Section]:
+def sections_of(stop: Stop, system: str) -> list[Section]:
     """The groups that hold something, in the order in which they press."""
-    every = [set(things_to_bring(item)) for item in stop.items.listed]
+    every = [set(things_to_bring(item, system)) for item in stop.items.listed]
     common = set.intersection(*every) if len(every) > 1 else set()
     found = (
-        section("now", _("Now"), _("Due or overdue today."), stop.items.now, common),
+        section("now", _("Now"), _("Due or overdue today."), stop.items.now, common, system),
         section(
             "before-end",
             _("Before the campaign ends"),
             _("The early end of the range lies within the campaign: with bad luck it would stop you in it."),
             stop.items.before_end,
             common,
+            system,
         ),
         section(
             "just-after",
@@ -93,6 +97,7 @@ def sections_of(stop: Stop) -> list[Section]:
             % {"days": stop.campaign.margin_days},
             stop.items.just_after,
             common,
+            system,
         ),
         section(
             "cant-tell",
@@ -100,6 +105,7 @@ def sections_of(stop: Stop) -> list[Section]:
             _("Nothing is known to reckon with. A gauge taken while it is open is the beginning."),
             stop.items.cant_tell,
             common,
+            system,
         ),
     )
     return [one for one in found if one.lines]
@@ -116,6 +122,7 @@ def press_open(request: MillRequest, pk: int) -> HttpResponse:
     if listed:
         keys = urlencode([("item", card_key(item)) for item in listed[:MOST_CARDS]])
         cards = f"{reverse('web:job-card')}?{keys}"
+    system = reader_of(request).system
     looked = stop.campaign.days if stop.campaign.why == "days" else None
     return render(
         request,
@@ -125,10 +132,10 @@ def press_open(request: MillRequest, pk: int) -> HttpResponse:
             "today": today,
             "stop": stop,
             "campaign": stop.campaign,
-            "sections": sections_of(stop),
+            "sections": sections_of(stop, system),
             "opened": [item for item in listed if opens_press(action=item.action, kind=item.kind)],
             "listed": listed,
-            "bring": for_everything(listed),
+            "bring": for_everything(listed, system),
             "cards": cards,
             "days": days,
             "choices": sorted({*CHOICES, *([looked] if looked else [])}),

@@ -1,0 +1,50 @@
+"""What a thumb in a glove can hit: the sizes and gaps of every control, measured in a real browser."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.browser.controls import (
+    FLOOR,
+    GLOVE,
+    controls,
+    too_close,
+    too_small,
+)
+from tests.mills.look_mill import LookMill
+from tests.mills.whole_mill import whole_mill
+from wearlog.people.models import User
+
+
+@pytest.fixture
+def shop(fresh_log: None) -> LookMill:
+    return whole_mill()
+
+
+def test_the_open_index_is_as_large_and_as_wide_apart(
+    phone: Page, sign_in: Callable[[Page, User], None], shop: LookMill
+) -> None:
+    sign_in(phone, User.objects.get())
+    phone.goto("/scan/")
+    phone.get_by_text("Index").click()
+    links = [one for one in controls(phone) if not one.in_text]
+    assert len([one for one in links if one.words.startswith("A ")]) > 15
+    assert too_small(links, GLOVE) == []
+
+
+def test_a_small_or_a_near_control_would_be_found(
+    phone: Page, sign_in: Callable[[Page, User], None], shop: LookMill
+) -> None:
+    sign_in(phone, User.objects.get())
+    phone.goto("/log/waiting/")
+    assert too_small(controls(phone), GLOVE) + too_close(controls(phone)) == []
+    phone.evaluate(
+        """() => document.querySelector('main').insertAdjacentHTML('beforeend',
+          '<p><button id="one" class="button">One</button><button class="button">Two</button></p>')"""
+    )
+    assert [words[:19] for words in too_close(controls(phone))] == ["BUTTON One and BUTT"]
+    phone.locator("#one").evaluate("one => { one.style.all = 'initial'; one.style.width = '23px'; }")
+    assert len(too_small(controls(phone), FLOOR)) == 1

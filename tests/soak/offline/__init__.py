@@ -1,0 +1,1 @@
+"""Two phones at the press, and a network that fails."""

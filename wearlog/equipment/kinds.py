@@ -1,0 +1,125 @@
+"""The kinds of parts, and what they are like: the facts from which other floors derive what they need.
+
+Only two floors keep a table of their own, since they know what can't be derived: which work is offered
+(`service.offered`), and where a kind is drawn (`web.drawing.press`). Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import TYPE_CHECKING
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.people.tables import exhaustive
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
+
+
+class Kind(models.TextChoices):
+    SCREW = "screw", _("screw")
+    DIE = "die", _("die")
+    BARREL = "barrel", _("barrel")
+    HEAD = "head", _("head")
+    HEATER = "heater", _("heater")
+    BEARING = "bearing", _("bearing")
+    GEARBOX = "gearbox", _("gearbox")
+    BELT = "belt", _("belt")
+    MOTOR = "motor", _("motor")
+    MAGNET = "magnet", _("magnet")
+    FILTER = "filter", _("filter")
+    OTHER = "other", _("other")
+
+
+class Danger(Enum):
+    """What a part can do to whoever works on it, beside what every press can do. `lockout` words it."""
+
+    CUTS = "worn edges, burrs, chips"
+    HEAVY = "drops or rolls when free"
+    DRAWS_IN = "turns with what it drives, even by hand"
+    KEEPS_CHARGE = "stays charged when switched off"
+    UNDER_PRESSURE = "can be under pressure with the press at rest"
+
+
+@dataclass(frozen=True, kw_only=True)
+class KindOf:
+    """What parts of a kind are like.
+
+    dangers: none where the part itself hurts nobody; those of every press come on top.
+    behind_head: the head must come off to reach it.
+    ground_by_seed: the seed wears it, and without it the press does not press.
+    usual: a new press begins with a position for it; in_each_barrel: and a twin with one for each barrel.
+    tools: what opens the machine for it; gauge: what measures or tries it. None where nothing is peculiar to
+    the kind.
+    """
+
+    dangers: tuple[Danger, ...]
+    behind_head: bool = False
+    ground_by_seed: bool = False
+    usual: bool = True
+    in_each_barrel: bool = False
+    tools: _StrPromise | None
+    gauge: _StrPromise | None
+
+
+KINDS = exhaustive(
+    Kind,
+    {
+        Kind.SCREW: KindOf(
+            dangers=(Danger.CUTS, Danger.HEAVY),
+            behind_head=True,
+            ground_by_seed=True,
+            in_each_barrel=True,
+            tools=_("spanners for the head, a puller, a stand to lay the screw on"),
+            gauge=_("a micrometer, and chalk to number the flights"),
+        ),
+        Kind.DIE: KindOf(
+            dangers=(Danger.CUTS,),
+            behind_head=True,
+            ground_by_seed=True,
+            in_each_barrel=True,
+            tools=_("spanners for the head, a soft drift"),
+            gauge=_("pin gauges or a bore gauge"),
+        ),
+        Kind.BARREL: KindOf(
+            dangers=(Danger.CUTS, Danger.HEAVY),
+            behind_head=True,
+            in_each_barrel=True,
+            tools=_("spanners for the barrel, something to hold its weight"),
+            gauge=_("a drill shank as a pin for the holes, a bore gauge"),
+        ),
+        Kind.HEAD: KindOf(
+            dangers=(Danger.HEAVY,),
+            behind_head=True,
+            in_each_barrel=True,
+            tools=_("spanners for the head, something to hold its weight"),
+            gauge=None,
+        ),
+        Kind.HEATER: KindOf(dangers=(), in_each_barrel=True, tools=None, gauge=_("a second thermometer")),
+        Kind.BEARING: KindOf(dangers=(Danger.DRAWS_IN,), tools=_("a puller, clean cloths"), gauge=None),
+        Kind.GEARBOX: KindOf(
+            dangers=(Danger.DRAWS_IN, Danger.HEAVY),
+            tools=_("a tray for the old oil"),
+            gauge=_("a clean jar for the oil"),
+        ),
+        Kind.BELT: KindOf(
+            dangers=(Danger.DRAWS_IN,),
+            tools=_("spanners for the tensioner"),
+            gauge=_("a rule for the slack"),
+        ),
+        Kind.MOTOR: KindOf(
+            dangers=(Danger.DRAWS_IN, Danger.KEEPS_CHARGE, Danger.HEAVY), tools=None, gauge=None
+        ),
+        Kind.MAGNET: KindOf(dangers=(Danger.CUTS,), tools=None, gauge=None),
+        Kind.FILTER: KindOf(
+            dangers=(Danger.UNDER_PRESSURE,), usual=False, tools=None, gauge=_("a clean cloth")
+        ),
+        Kind.OTHER: KindOf(dangers=(), usual=False, tools=None, gauge=None),
+    },
+)
+
+GROUND_BY_SEED = tuple(kind for kind in Kind if KINDS[kind].ground_by_seed)
+"""Screws and dies: what work at a press is mostly about."""

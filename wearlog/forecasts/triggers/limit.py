@@ -1,0 +1,310 @@
+"""The trigger of the wear limit: what is worn, what is left, and when it comes along the plan."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from math import ceil, exp, floor
+
+import numpy as np
+from django.utils.translation import gettext as _
+
+from wearlog.calc import conformal
+from wearlog.calc.season import DailySeed, Reach, reach
+from wearlog.calc.wear import EdgeFit, Quantiles, TypeFit
+from wearlog.forecasts.edges import Edge, Edges
+from wearlog.forecasts.guessed import Guessed, guessed_in
+from wearlog.forecasts.items import WearFigure
+from wearlog.forecasts.outlook import TENTH, Outlook, Path
+from wearlog.forecasts.things import crops_of, spans_of
+from wearlog.forecasts.triggers import why, why_limit
+from wearlog.forecasts.triggers.case import Case
+from wearlog.forecasts.triggers.trigger import Trigger
+from wearlog.forecasts.triggers.trips import Trip
+from wearlog.history.record import Record
+from wearlog.history.rows import Floats, PartRow, PositionRow, TypeRow
+from wearlog.service.models import Rule
+from wearlog.service.work import RENEWS
+
+LIFE_SPREAD = 0.4
+"""Standard deviation of the logarithm of a life about the expected one: our assumption, no source."""
+
+
+def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: PositionRow) -> Trip:
+    """When an edge is at its limit, going on (or back) where it is or last was."""
+    record = edges.record
+    type_ = record.types[part.type_id]
+    fit, own = edges.fit_of(part, edge.key[1])
+    crops = crops_of(record.crops, type_)
+    if own.basis == "none":
+        return _by_life(edges, outlook, edge, position, own)
+    if own.scenarios is not None and (own.scenarios.needed <= 0).any():
+        past = past_of(outlook, edge)
+    else:
+        past = None
+    found = reach(
+        edge=own,
+        season=outlook.season(position.press_id),
+        share=position.share,
+        for_crops=crops,
+        past=past,
+    )
+    found = _widened(found, record)
+    return Trip(
+        why=_sentence(edges, outlook, edge, position, fit, own, found),
+        due=found.mid,
+        early=found.early,
+        late=found.late,
+        left_kg=None if found.left_kg is None else found.left_kg.mid,
+        basis=own.basis,
+        used=_used(type_, own),
+        cycle=_cycle(edge),
+        wear=_figure(edges, type_, edge, own),
+    )
+
+
+def _widened(found: Reach, record: Record) -> Reach:
+    """The range as the mill's own record asks for it. A limit that is still to come stays so."""
+    if record.widening <= 1.0 or found.early is None or found.mid is None or found.late is None:
+        return found
+    early, mid, late = found.early.toordinal(), found.mid.toordinal(), found.late.toordinal()
+    wide = conformal.widened(conformal.DayRange(early=early, mid=mid, late=late), record.widening)
+    return replace(
+        found,
+        early=date.fromordinal(max(floor(wide.early), min(early, record.as_of.toordinal() + 1))),
+        late=date.fromordinal(ceil(wide.late)),
+    )
+
+
+def _used(type_: TypeRow, own: EdgeFit) -> float:
+    if own.now is None or type_.new_mm is None or type_.limit_mm is None:
+        return 0.0
+    return own.now.mid / abs(type_.limit_mm - type_.new_mm)
+
+
+def _cycle(edge: Edge) -> str:
+    """A rebuilt edge begins a new life, and with it new reminders."""
+    rebuilt = [row.id for row in edge.works if row.action in RENEWS]
+    begun = f"rebuilt-{rebuilt[-1]}" if rebuilt else f"fitting-{edge.fittings[0].id}"
+    return f"edge-{edge.key[1]}-{begun}"
+
+
+def past_of(outlook: Outlook, edge: Edge) -> DailySeed:
+    """Seed that the edge itself took each day up to the as-of day."""
+    record, midnights = outlook.record, outlook.midnights
+    total = np.zeros((midnights.size - 1, len(record.crops)))
+    for fitting in edge.fittings:
+        position = record.positions[fitting.position_id]
+        timeline = record.timelines[position.press_id]
+        end = record.end if fitting.removed is None else fitting.removed
+        bounds = np.clip(midnights, fitting.fitted, end)
+        seed = timeline.kilograms(bounds[:-1], bounds[1:], position.barrel or None)
+        total += seed if position.barrel in timeline.barrel_lanes else seed * position.share
+    return DailySeed(first=outlook.first_day.toordinal(), kg=total)
+
+
+def _figure(edges: Edges, type_: TypeRow, edge: Edge, own: EdgeFit) -> WearFigure | None:
+    if type_.new_mm is None or type_.limit_mm is None:
+        return None
+    sign = 1.0 if type_.limit_mm > type_.new_mm else -1.0
+    measured = worst_of_last(edge, sign)
+
+    def at(worn: float | None) -> float | None:
+        return None if worn is None or type_.new_mm is None else type_.new_mm + sign * worn
+
+    now = own.now
+    return WearFigure(
+        new_mm=type_.new_mm,
+        limit_mm=type_.limit_mm,
+        measured_mm=None if measured is None else measured[1],
+        measured_on=None if measured is None else edges.record.day_of(measured[0]),
+        now_mm=at(now.mid if now else None),
+        now_low_mm=at(now.low if now else None),
+        now_high_mm=at(now.high if now else None),
+    )
+
+
+def worst_of_last(edge: Edge, sign: float) -> tuple[float, float] | None:
+    """Instant and value of the last plain gauging, its most worn place; None where there is none."""
+    plain = [row for row in edge.measurements if not row.bound]
+    if not plain:
+        return None
+    last = max(row.measured for row in plain)
+    rows = [row for row in plain if row.measured == last]
+    after = [row for row in rows if row.phase == "after"]
+    return last, max((row.value_mm for row in after or rows), key=lambda value: sign * value)
+
+
+def _by_life(edges: Edges, outlook: Outlook, edge: Edge, position: PositionRow, own: EdgeFit) -> Trip:
+    """A type without dimensions: its expected life in seed or hours, the shorter, else nothing is said."""
+    record = outlook.record
+    type_ = record.types[record.parts[edge.key[0]].type_id]
+    crops = crops_of(record.crops, type_)
+    lives: list[Trip] = []
+    if type_.expected_life_kg:
+        taken = float(edge.now_kg.sum())
+        path = outlook.seed_path(position.press_id, position.share, crops)
+        lives.append(_life(outlook, edge, position, taken, type_.expected_life_kg, path, "kg"))
+    if type_.expected_life_h:
+        path = outlook.hours_path(position.press_id, crops)
+        lives.append(
+            _life(outlook, edge, position, _hours_of(outlook, edge), type_.expected_life_h, path, "h")
+        )
+    if not lives:
+        return Trip(
+            why=why_limit.nothing(own.reason),
+            known=False,
+            basis="none",
+            cycle=_cycle(edge),
+            wear=_figure(edges, type_, edge, own),
+        )
+    return min(lives, key=lambda trip: (trip.due is None, trip.due or date.max))
+
+
+def _hours_of(outlook: Outlook, edge: Edge) -> float:
+    record, total = outlook.record, 0.0
+    for fitting in edge.fittings:
+        press_id = record.positions[fitting.position_id].press_id
+        end = record.end if fitting.removed is None else fitting.removed
+        total += float(record.timelines[press_id].hours(fitting.fitted, end)[0])
+    return total
+
+
+def _life(
+    outlook: Outlook,
+    edge: Edge,
+    position: PositionRow,
+    used: float,
+    life: float,
+    path: Path | None,
+    unit: str,
+) -> Trip:
+    record = outlook.record
+
+    def day(of_life: float) -> date | None:
+        if used >= of_life:
+            return _day_of_use(outlook, edge, of_life, unit)
+        return None if path is None else path.day(of_life - used)
+
+    early, due, late = (day(life * exp(z * LIFE_SPREAD)) for z in (-TENTH, 0.0, TENTH))
+    show = why.mass if unit == "kg" else why.hours
+    return Trip(
+        why=why_limit.by_life(
+            used=show(used, record.units),
+            life=show(life, record.units),
+            left=show(max(life - used, 0.0), record.units),
+            route=outlook.route(position.press_id, due),
+            about="" if due is None else why.about(due, early, late, record.as_of),
+        ),
+        due=due,
+        early=early,
+        late=late,
+        left_kg=life - used if unit == "kg" else None,
+        left_h=life - used if unit == "h" else None,
+        basis="expected_life",
+        used=used / life,
+        cycle=_cycle(edge),
+    )
+
+
+def _day_of_use(outlook: Outlook, edge: Edge, amount: float, unit: str) -> date:
+    """The day in the past on which the edge had taken the amount."""
+    record = outlook.record
+    if unit == "kg":
+        total = np.cumsum(past_of(outlook, edge).kg.sum(axis=1))
+    else:
+        total = np.zeros(outlook.midnights.size - 1)
+        for fitting in edge.fittings:
+            press_id = record.positions[fitting.position_id].press_id
+            end = record.end if fitting.removed is None else fitting.removed
+            bounds = np.clip(outlook.midnights, fitting.fitted, end)
+            total += np.cumsum(record.timelines[press_id].hours(bounds[:-1], bounds[1:]))
+    place = int(np.searchsorted(total, amount * (1 - 1e-9), side="left"))
+    return outlook.first_day + timedelta(days=min(place, total.size - 1))
+
+
+def _sentence(
+    edges: Edges,
+    outlook: Outlook,
+    edge: Edge,
+    position: PositionRow,
+    fit: TypeFit,
+    own: EdgeFit,
+    found: Reach,
+) -> str:
+    record = outlook.record
+    type_ = record.types[record.parts[edge.key[0]].type_id]
+    crops = crops_of(record.crops, type_)
+    budget = abs((type_.limit_mm or 0.0) - (type_.new_mm or 0.0))
+    taken, rebuilt = edges.taken(edge)
+    on_shelf = record.fittings_of[edge.key[0]][-1].removed is not None
+    return why_limit.measured(
+        edge=edge.key[1],
+        kind=type_.kind,
+        basis=own.basis,
+        worn=None if own.now is None else own.now.mid,
+        budget=budget,
+        taken=taken,
+        since=""
+        if rebuilt is None
+        else why.work_on(rebuilt.action, record.day_of(rebuilt.done), record.as_of),
+        back_on=record.presses[position.press_id].label if on_shelf else "",
+        rates=_rates(outlook, position, crops, edge, fit, own.multiplier),
+        left=None if found.left_kg is None else found.left_kg.mid,
+        route=outlook.route(position.press_id, found.mid),
+        about="" if found.mid is None else why.about(found.mid, found.early, found.late, record.as_of),
+        widening=record.widening if found.late is not None else 1.0,
+        passed="" if found.mid is None or found.mid > record.as_of else why.day(found.mid, record.as_of),
+        units=record.units,
+    )
+
+
+def _rates(
+    outlook: Outlook,
+    position: PositionRow,
+    crops: list[int] | None,
+    edge: Edge,
+    fit: TypeFit,
+    multiplier: Quantiles | None,
+) -> list[tuple[str, float]]:
+    """Up to two crops that wear the edge most from here on (else so far), with this edge's mm per kg."""
+    season = outlook.season(position.press_id)
+    weights: Floats = edge.now_kg
+    if season is not None:
+        year = season.total[min(365, len(season.kg)) - 1]
+        if crops is not None:
+            year = np.where(np.isin(np.arange(year.size), crops), year, 0.0)
+        weights = year if year.any() else weights
+    own = 1.0 if multiplier is None else multiplier.mid
+    known = [
+        (float(weights[index]) * rate.mid, outlook.record.crops[index], rate.mid * own)
+        for index, rate in enumerate(fit.rates)
+        if rate is not None and weights[index] > 0
+    ]
+    known.sort(key=lambda one: (-one[0], one[1]))
+    return [(crop, rate) for _, crop, rate in known[:2]]
+
+
+def trips(case: Case, asked: bool) -> Trip | None:
+    """Of a part's last edge, where it is or last was; None for a press. Work that the rule asks for (a
+    polish, say) begins a new cycle of the same edge."""
+    part, position = case.thing.part, case.thing.position
+    if part is None or position is None:
+        return None
+    return limit(case.edges, case.outlook, part, case.edges.last_of(part.id), position)
+
+
+def guessed(case: Case) -> Guessed:
+    """In all that the edge has taken, wherever it was."""
+    part = case.thing.part
+    assert part is not None
+    return guessed_in(case.record, spans_of(case.record, case.edges.last_of(part.id).fittings))
+
+
+def told(rule: Rule, system: str) -> list[str]:
+    return [_("at the wear limit")]
+
+
+TRIGGER = Trigger(
+    name="limit", column="at_limit", trips=trips, told=told, guessed=guessed, overdue_by_range=True
+)

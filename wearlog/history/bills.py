@@ -1,0 +1,40 @@
+"""What work took: columns beside those that forecasts need, read when money is first asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from wearlog.history.cache import VersionShelf
+from wearlog.service.models import Service
+
+
+@dataclass(frozen=True)
+class Bill:
+    """What one service took. `cost` is a bill from outside, beside the mill's own labour."""
+
+    labour_h: float | None
+    downtime_h: float | None
+    cost: float | None
+
+
+NO_BILL = Bill(None, None, None)
+_KEPT: VersionShelf[None, Mapping[int, Bill]] = VersionShelf("bills", most=1)
+
+
+def bills() -> Mapping[int, Bill]:
+    """By the service's key; those that took nothing on record are left out. At most one query."""
+    return _KEPT.get(None, _read)
+
+
+def _read() -> dict[int, Bill]:
+    rows = Service.objects.standing().exclude(labour_h=None, downtime_h=None, cost=None)
+    return {
+        pk: Bill(_float(labour), _float(downtime), _float(cost))
+        for pk, labour, downtime, cost in rows.order_by().values_list("pk", "labour_h", "downtime_h", "cost")
+    }
+
+
+def _float(value: Any) -> float | None:
+    return None if value is None else float(value)

@@ -1,0 +1,266 @@
+"""The log as it stood at the end of a day: the one loader that forecasts read from.
+
+As-of ends at 24:00 of its day in the mill's zone. A row whose first instant is later does not exist; a
+later `removed_at`, `ended_at` or `retired_on` counts as empty, and so does its reason; a run counts once it
+has ended; a plan entry counts from `planned_on`. Presses, positions, part types, crops, rules and energy
+sources count as always known, voided rows never. When a row was entered does not matter.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+from functools import cached_property
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from wearlog.calc.exposure import PressTimeline, timeline_of
+from wearlog.calc.meters import PressHours
+from wearlog.history.rows import (
+    FittingRow,
+    Floats,
+    IncidentRow,
+    MeasurementRow,
+    PartRow,
+    PlanRow,
+    PositionRow,
+    PressRow,
+    ReadingColumns,
+    RuleRow,
+    RunColumns,
+    ServiceRow,
+    TypeRow,
+)
+from wearlog.history.whole import Whole, whole
+from wearlog.runs.hours import worked_out
+
+Kind = TypeVar("Kind")
+
+
+@dataclass(frozen=True, eq=False)
+class Record:
+    """Everything a forecast may know. Mappings are by primary key; tuples in order of time, then key."""
+
+    as_of: date
+    zone: ZoneInfo
+    units: str
+    end: float
+    """24:00 of the as-of day, in seconds since 1970: the first instant that is not known."""
+    crops: tuple[str, ...]
+    presses: Mapping[int, PressRow]
+    positions: Mapping[int, PositionRow]
+    types: Mapping[int, TypeRow]
+    parts: Mapping[int, PartRow]
+    rules: tuple[RuleRow, ...]
+    fittings: tuple[FittingRow, ...]
+    services: tuple[ServiceRow, ...]
+    measurements: tuple[MeasurementRow, ...]
+    incidents: tuple[IncidentRow, ...]
+    plan: tuple[PlanRow, ...]
+    runs: Mapping[int, RunColumns]
+    readings: Mapping[int, ReadingColumns]
+    widening: float
+    """By how much the mill's own record widens the ranges of wear limits; 1 where it does not."""
+
+    def day_of(self, instant: float) -> date:
+        """The mill's day that an instant lies in."""
+        return datetime.fromtimestamp(instant, UTC).astimezone(self.zone).date()
+
+    def start_of(self, day: date) -> float:
+        """0:00 of a day in the mill's zone."""
+        return datetime.combine(day, time.min, self.zone).timestamp()
+
+    def retired(self, part: PartRow) -> bool:
+        return part.retired_on is not None
+
+    @cached_property
+    def hours(self) -> Mapping[int, PressHours]:
+        """The hours of each press's runs, first of those in `runs` in their order, then of those that go on;
+        its stretches between readings, and what is believed of these. Every press has them."""
+        found = {}
+        for press_id, press in self.presses.items():
+            runs = self.runs.get(press_id) or NO_RUNS
+            going_on = np.full(runs.going_on.size, np.nan)
+            found[press_id] = worked_out(
+                start=np.concatenate((runs.start, runs.going_on)),
+                end=np.concatenate((runs.end, going_on)),
+                recorded_h=np.concatenate((runs.recorded_h, going_on)),
+                slot=np.concatenate((runs.slot, runs.slot_going_on)),
+                readings=self.readings.get(press_id),
+                by_meter=press.by_meter,
+            )
+        return found
+
+    def run_hours(self, press_id: int) -> Floats:
+        """The own hours of each of the press's runs, in the order of `runs`."""
+        runs = self.runs.get(press_id) or NO_RUNS
+        return self.hours[press_id].own_h[: runs.start.size]
+
+    def press_hours(self, press_id: int) -> Floats:
+        """What each run has of the press's hours, which count each moment once; in the order of `runs`."""
+        runs = self.runs.get(press_id) or NO_RUNS
+        return self.hours[press_id].press_h[: runs.start.size]
+
+    @cached_property
+    def timelines(self) -> Mapping[int, PressTimeline]:
+        """What each press has worked; every press has one."""
+        shares: dict[int, dict[str, float]] = defaultdict(dict)
+        for position in self.positions.values():
+            if position.barrel:
+                shares[position.press_id].setdefault(position.barrel, position.share)
+        timelines = {}
+        for press_id, press in self.presses.items():
+            runs = self.runs.get(press_id) or NO_RUNS
+            timelines[press_id] = timeline_of(
+                hours=self.hours[press_id],
+                unlogged=press.by_meter,
+                start=runs.start,
+                end=runs.end,
+                kilograms=runs.seed_kg,
+                crop=runs.crop,
+                crops=len(self.crops),
+                shares=shares[press_id],
+                through=runs.through,
+            )
+        return timelines
+
+    @cached_property
+    def services_by_rule(self) -> Mapping[int, tuple[ServiceRow, ...]]:
+        """For each rule the services that name it, or name none and have its action; in order of time. For
+        some rules only those that name it."""
+        naming: dict[int, list[ServiceRow]] = defaultdict(list)
+        acting: dict[str, list[ServiceRow]] = defaultdict(list)
+        for service in self.services:
+            if service.rule_id is None:
+                acting[service.action].append(service)
+            else:
+                naming[service.rule_id].append(service)
+        return {
+            rule.id: tuple(
+                sorted(
+                    [*naming[rule.id], *([] if rule.named_only else acting[rule.action])],
+                    key=lambda row: (row.done, row.id),
+                )
+            )
+            for rule in self.rules
+        }
+
+    def narrowed(
+        self,
+        presses: Collection[int],
+        *,
+        fittings: tuple[FittingRow, ...],
+        services: tuple[ServiceRow, ...],
+        measurements: tuple[MeasurementRow, ...],
+    ) -> Record:
+        """The record of these presses alone, with these rows; what is already worked out comes along."""
+
+        def of(table: Mapping[int, Kind]) -> dict[int, Kind]:
+            return {press: table[press] for press in sorted(presses) if press in table}
+
+        parts = {row.part_id for row in fittings}
+        made = replace(
+            self,
+            presses=of(self.presses),
+            positions={pk: row for pk, row in self.positions.items() if row.press_id in presses},
+            parts={pk: self.parts[pk] for pk in sorted(parts)},
+            fittings=fittings,
+            services=services,
+            measurements=measurements,
+            incidents=tuple(row for row in self.incidents if row.press_id in presses),
+            plan=tuple(row for row in self.plan if row.press_id in presses),
+            runs=of(self.runs),
+            readings=of(self.readings),
+        )
+        made.__dict__.update(hours=of(self.hours), timelines=of(self.timelines))
+        return made
+
+    @cached_property
+    def fittings_of(self) -> Mapping[int, tuple[FittingRow, ...]]:
+        """Each part's fittings in order of time; parts that never were fitted are absent."""
+        found: dict[int, list[FittingRow]] = defaultdict(list)
+        for fitting in self.fittings:
+            found[fitting.part_id].append(fitting)
+        return {part: tuple(rows) for part, rows in found.items()}
+
+
+_NONE = np.zeros(0)
+_NO_NUMBERS = np.zeros(0, dtype=np.int64)
+NO_RUNS = RunColumns(
+    id=_NO_NUMBERS,
+    start=_NONE,
+    end=_NONE,
+    recorded_h=_NONE,
+    seed_kg=_NONE,
+    crop=_NO_NUMBERS,
+    slot=_NO_NUMBERS,
+    through=None,
+    drive_hz=_NONE,
+    moisture_pct=_NONE,
+    purge=np.zeros(0, dtype=np.bool_),
+    seed_how=_NO_NUMBERS,
+    going_on=_NONE,
+    slot_going_on=_NO_NUMBERS,
+)
+
+
+def load(as_of: date) -> Record:
+    """Read the log as it stood at 24:00 of the day in the mill's zone. Reads only."""
+    return upto(whole(), as_of)
+
+
+def upto(log: Whole, as_of: date) -> Record:
+    """The part of the log that the end of a day knows."""
+    end = datetime.combine(as_of + timedelta(days=1), time.min, log.zone).timestamp()
+    crop_ids = tuple(pk for pk, _ in log.crops)
+    runs = {press: rows.upto(end, crop_ids) for press, rows in log.runs.items()}
+    return Record(
+        as_of=as_of,
+        zone=log.zone,
+        units=log.units,
+        end=end,
+        crops=tuple(code for _, code in log.crops),
+        presses={pk: _press(row, as_of) for pk, row in log.presses.items()},
+        positions=log.positions,
+        types=log.types,
+        parts={pk: _part(row, as_of) for pk, row in log.parts.items()},
+        rules=log.rules,
+        fittings=tuple(_fitting(row, end) for row in log.fittings if row.fitted < end),
+        services=tuple(row for row in log.services if row.done < end),
+        measurements=tuple(row for row in log.measurements if row.measured < end),
+        incidents=tuple(row for row in log.incidents if row.happened < end),
+        plan=tuple(row for row in log.plan if row.planned_on is None or row.planned_on <= as_of),
+        runs={press: rows for press, rows in runs.items() if rows.start.size or rows.going_on.size},
+        readings={
+            press: cut for press, rows in log.readings.items() if (cut := _readings(rows, end)).at.size
+        },
+        widening=widening_on(log, as_of),
+    )
+
+
+def widening_on(log: Whole, day: date) -> float:
+    """What had been learned by the day; 1 where nothing had."""
+    return next((factor for since, factor in reversed(log.widenings) if since <= day), 1.0)
+
+
+def _press(row: PressRow, as_of: date) -> PressRow:
+    return replace(row, retired_on=None) if row.retired_on is not None and row.retired_on > as_of else row
+
+
+def _part(row: PartRow, as_of: date) -> PartRow:
+    if row.retired_on is not None and row.retired_on <= as_of:
+        return row
+    return replace(row, retired_on=None, retired_because="")
+
+
+def _fitting(row: FittingRow, end: float) -> FittingRow:
+    return replace(row, removed=None) if row.removed is not None and row.removed >= end else row
+
+
+def _readings(rows: ReadingColumns, end: float) -> ReadingColumns:
+    count = int(np.searchsorted(rows.at, end, side="left"))
+    return ReadingColumns(rows.at[:count], rows.meter_h[:count], rows.new_meter[:count])

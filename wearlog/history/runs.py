@@ -1,0 +1,218 @@
+"""Runs and readings as arrays, press by press, whatever day they are asked for: most of a log.
+
+They are kept under the version of their press, so that an entry at one press makes only that press's be read
+again."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from django.db import connection
+from django.db.models import Case, Count, Max, When
+
+from wearlog.history.cache import RunsShelf
+from wearlog.history.rows import ABOUT, WORKED_OUT, Flags, Floats, Ints, ReadingColumns, RunColumns
+from wearlog.runs import hours
+from wearlog.runs.models import Run, RunQuerySet, SeedHow
+
+
+@dataclass(frozen=True, eq=False)
+class PressRuns:
+    """All runs of one press in any order, shape (n,) each, NaN for null; `crop_id` is the crop's key."""
+
+    id: Ints
+    start: Floats
+    ended: Floats
+    recorded_h: Floats
+    seed_kg: Floats
+    crop_id: Ints
+    slot: Ints
+    drive_hz: Floats
+    moisture_pct: Floats
+    purge: Flags
+    seed_how: Ints
+    through: Mapping[int, str]
+
+    @cached_property
+    def ends(self) -> Floats:
+        """When each run ended; where only its hours are known, when that must have been."""
+        return hours.ends_by(self.start, self.ended, self.recorded_h)
+
+    def upto(self, end: float, crops: tuple[int, ...]) -> RunColumns:
+        """The runs that had started and ended by an instant, in order; an end after it counts as unknown.
+        Crops become their places in `crops`, the keys of all crops in the order of the record."""
+        if self._last > end:
+            return self._cut(end, crops)
+        kept = self._whole.get(crops)
+        if kept is None:
+            self._whole.clear()
+            kept = self._whole[crops] = self._cut(end, crops)
+        return kept
+
+    @cached_property
+    def _last(self) -> float:
+        return float(np.nanmax(np.concatenate([self.start, self.ends]), initial=-np.inf))
+
+    @cached_property
+    def _whole(self) -> dict[tuple[int, ...], RunColumns]:
+        return {}
+
+    def _cut(self, end: float, crops: tuple[int, ...]) -> RunColumns:
+        ends = hours.ends_by(self.start, self.ended, self.recorded_h, end)
+        begun = self.start < end
+        own = np.flatnonzero(begun & ~np.isnan(ends))
+        going_on = np.flatnonzero(begun & np.isnan(ends))
+        own = own[np.lexsort((self.id[own], ends[own], self.start[own]))]
+        order = np.argsort(crops)
+        place = order[np.searchsorted(np.array(crops)[order], self.crop_id[own])]
+        return RunColumns(
+            id=self.id[own],
+            start=self.start[own],
+            end=ends[own],
+            recorded_h=self.recorded_h[own],
+            seed_kg=self.seed_kg[own],
+            crop=place,
+            slot=self.slot[own],
+            through=tuple(self.through.get(int(key), "") for key in self.id[own]) if self.through else None,
+            drive_hz=self.drive_hz[own],
+            moisture_pct=self.moisture_pct[own],
+            purge=self.purge[own],
+            seed_how=self.seed_how[own],
+            going_on=self.start[going_on],
+            slot_going_on=self.slot[going_on],
+        )
+
+
+_NONE = np.zeros(0)
+_NO_KEYS = np.zeros(0, dtype=np.int64)
+NO_RUNS = PressRuns(
+    id=_NO_KEYS,
+    start=_NONE,
+    ended=_NONE,
+    recorded_h=_NONE,
+    seed_kg=_NONE,
+    crop_id=_NO_KEYS,
+    slot=_NO_KEYS,
+    drive_hz=_NONE,
+    moisture_pct=_NONE,
+    purge=np.zeros(0, dtype=np.bool_),
+    seed_how=_NO_KEYS,
+    through={},
+)
+
+
+@dataclass(frozen=True, eq=False)
+class OfPress:
+    """What one press did; None where nothing is on record."""
+
+    runs: PressRuns | None
+    readings: ReadingColumns | None
+    seen: tuple[int, int]
+    """The last key and the count of the press's runs, struck out or not, when this was read."""
+
+    def press_hours(self, *, by_meter: bool) -> Floats:
+        """What each of `runs` has of the press's hours, which count each moment once; NaN for one that goes
+        on."""
+        runs = self.runs or NO_RUNS
+        return hours.worked_out(
+            start=runs.start,
+            end=runs.ends,
+            recorded_h=runs.recorded_h,
+            slot=runs.slot,
+            readings=self.readings,
+            by_meter=by_meter,
+        ).press_h
+
+
+_KEPT: RunsShelf[OfPress] = RunsShelf("runs and readings of each press")
+
+
+def runs_and_readings(presses: Collection[int], *, looking_twice: bool = False) -> dict[int, OfPress]:
+    """By press, of all that stands; `presses` are the keys of all presses.
+
+    looking_twice: runs that came in by another way than the log's own door raise no version; look whether
+    there are any, and read the presses that have them again."""
+
+    def read(some: Collection[int]) -> dict[int, OfPress]:
+        return _read(some, every=len(some) == len(presses))
+
+    found = _KEPT.get(presses, read)
+    if looking_twice and not connection.in_atomic_block:
+        now = _seen(Run.objects.all())
+        other = [press_id for press_id in presses if found[press_id].seen != now.get(press_id, NEVER)]
+        found |= read(other) if other else {}
+    return found
+
+
+def runs_and_readings_anew(presses: Collection[int]) -> dict[int, OfPress]:
+    """The same, read from the database whatever is kept."""
+    return _read(presses, every=True)
+
+
+def _read(presses: Collection[int], *, every: bool) -> dict[int, OfPress]:
+    """`every`: these are all there are, which is read faster without asking for them one by one."""
+    rows = Run.objects.all() if every else Run.objects.filter(press_id__in=presses)
+    seen = _seen(rows)
+    runs = _runs(rows.standing())
+    readings = hours.readings_of(presses)
+    return {
+        press_id: OfPress(runs.get(press_id), readings.get(press_id), seen.get(press_id, NEVER))
+        for press_id in presses
+    }
+
+
+NEVER = (0, 0)
+
+
+def _seen(rows: RunQuerySet) -> dict[int, tuple[int, int]]:
+    found = rows.order_by().values_list("press_id").annotate(last=Max("pk"), count=Count("pk"))
+    return {press_id: (last, count) for press_id, last, count in found}
+
+
+def last_and_count() -> tuple[int, int]:
+    """The last key and the count of all runs, struck out or not."""
+    found = Run.objects.aggregate(last=Max("pk"), count=Count("pk"))
+    return found["last"] or 0, found["count"]
+
+
+def _runs(rows: RunQuerySet) -> dict[int, PressRuns]:
+    """By press; one without runs is absent."""
+    guessed = Case(
+        When(seed_how=SeedHow.ABOUT, then=ABOUT),
+        When(seed_how=SeedHow.WORKED_OUT, then=WORKED_OUT),
+        default=0,
+    )
+    table = hours.run_columns(
+        rows.annotate(how=guessed),
+        numbers=("crop_id", "seed_kg", "drive_hz", "moisture_pct"),
+        flags=("purge", "how"),
+    )
+    if table["id"].size == 0:
+        return {}
+    through: dict[int, dict[int, str]] = defaultdict(dict)
+    for press_id, run_id, barrels in (
+        rows.exclude(through="").order_by().values_list("press_id", "id", "through")
+    ):
+        through[press_id][run_id] = barrels
+    found = {}
+    for press_id in np.unique(table["press_id"]).astype(int).tolist():
+        own = np.flatnonzero(table["press_id"] == press_id)
+        found[press_id] = PressRuns(
+            id=table["id"][own].astype(np.int64),
+            start=table["started_at"][own],
+            ended=table["ended_at"][own],
+            recorded_h=table["hours_h"][own],
+            seed_kg=table["seed_kg"][own],
+            crop_id=table["crop_id"][own].astype(np.int64),
+            slot=table["slot"][own].astype(np.int64),
+            drive_hz=table["drive_hz"][own],
+            moisture_pct=table["moisture_pct"][own],
+            purge=table["purge"][own] > 0,
+            seed_how=table["how"][own].astype(np.int64),
+            through=through.get(press_id, {}),
+        )
+    return found

@@ -1,0 +1,89 @@
+"""What runs gave and took: columns beside those that every forecast needs, read when one first asks for them.
+
+They are kept per press, as the runs themselves are."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearlog.equipment.models import Press
+from wearlog.history.cache import RunsShelf
+from wearlog.history.rows import Floats, Ints
+from wearlog.runs.columns import columns
+from wearlog.runs.models import Run
+
+Columns = Mapping[str, Floats]
+"""By name, shape (n,) each; NaN where nothing was recorded."""
+
+
+@dataclass(frozen=True, eq=False)
+class _OfPress:
+    """`id` is in order."""
+
+    id: Ints
+    columns: Columns
+
+    def of(self, ids: Ints) -> Columns:
+        """The columns of these runs, in their order; NaN for a run that is not here."""
+        here = self.here(ids)
+        place = np.searchsorted(self.id, ids[here])
+        found = {name: np.full(ids.size, np.nan) for name in self.columns}
+        for name, column in found.items():
+            column[here] = self.columns[name][place]
+        return found
+
+    def here(self, ids: Ints) -> Ints:
+        """The places in `ids` of those that are here."""
+        place = np.searchsorted(self.id, ids)
+        within = np.flatnonzero(place < self.id.size)
+        found: Ints = within[self.id[place[within]] == ids[within]]
+        return found
+
+
+class Beside:
+    """Columns of runs that are asked for together."""
+
+    def __init__(self, *names: str) -> None:
+        self.names = names
+        self._kept: RunsShelf[_OfPress] = RunsShelf(f"{', '.join(names)} of each press's runs")
+
+    @property
+    def nothing(self) -> Columns:
+        """The columns of no run."""
+        return {name: np.zeros(0) for name in self.names}
+
+    def of(self, runs: Mapping[int, Ints]) -> dict[int, Columns]:
+        """The columns of these runs, in their order, by press: `runs` names them by the key of their press.
+
+        Runs that came in by another way than the log's own door raise no version; where one of them is asked
+        for, its press is read again."""
+
+        def read(presses: list[int]) -> dict[int, _OfPress]:
+            return self._read({press_id: runs[press_id] for press_id in presses})
+
+        kept = self._kept.get(runs, read)
+        lacking = [press_id for press_id, ids in runs.items() if kept[press_id].here(ids).size < ids.size]
+        if lacking:
+            kept |= read(lacking)
+        return {press_id: kept[press_id].of(ids) for press_id, ids in runs.items()}
+
+    def _read(self, runs: Mapping[int, Ints]) -> dict[int, _OfPress]:
+        rows = Run.objects.standing()
+        if len(runs) < Press.objects.count():  # all are read faster without asking for them one by one
+            rows = rows.filter(press_id__in=runs)
+        table = columns(rows, numbers=("id", *self.names), instants=())
+        keys = table.pop("id").astype(np.int64)
+        order = np.argsort(keys)
+        every = _OfPress(keys[order], {name: column[order] for name, column in table.items()})
+        found = {}
+        for press_id, ids in runs.items():
+            standing = np.sort(ids[every.here(ids)])
+            found[press_id] = _OfPress(standing, every.of(standing))
+        return found
+
+
+WEIGHED = Beside("oil_kg", "cake_kg", "energy_kwh")
+ANALYSED = Beside("oil_kg", "seed_oil_pct", "cake_oil_pct")

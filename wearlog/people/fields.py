@@ -1,0 +1,224 @@
+"""Fields that a record is described by: what is measured, in which unit, and within which limits.
+
+A model says each of these once. Forms, corrections, the history of a record, the import and the export take
+them from its fields. To migrations they are Django's own fields: unit and limits are no matter of the tables.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
+
+    Words = str | _StrPromise
+    """A text, or one that is put into the reader's language when it is shown."""
+    Field = models.Field[Any, Any]
+    DecimalField = models.DecimalField[Any, Any]
+    PositiveIntegerField = models.PositiveIntegerField[Any, Any]
+    PositiveSmallIntegerField = models.PositiveSmallIntegerField[Any, Any]
+    CharField = models.CharField[Any, Any]
+else:  # they take parameters in the stubs only
+    from django.db.models import (
+        CharField,
+        DecimalField,
+        Field,
+        PositiveIntegerField,
+        PositiveSmallIntegerField,
+    )
+
+MOST = 999_999_999
+"""Nine digits before the point, which is what the database takes."""
+
+
+def plain(value: Decimal) -> str:
+    """`1000`, `0.25`: the shortest text, with a point."""
+    return f"{value.normalize():f}"
+
+
+@dataclass(frozen=True)
+class Limits:
+    """From `least`, or from above `above` where that is given, up to `most`."""
+
+    least: Decimal
+    most: Decimal
+    above: Decimal | None = None
+
+    @classmethod
+    def of(cls, least: int | Decimal, most: int | Decimal, above: int | Decimal | None = None) -> Limits:
+        return cls(Decimal(least), Decimal(most), None if above is None else Decimal(above))
+
+    def hold(self, value: Decimal | int) -> bool:
+        return self.least <= value <= self.most and (self.above is None or value > self.above)
+
+    def refusal(self, unit: Words = "", say: Callable[[Decimal], str] = plain) -> str:
+        """What to write instead. `say` puts a limit into words, `unit` stands behind the last."""
+        more = {"most": say(self.most), "unit": f" {unit}" if unit else ""}
+        if self.above is not None:
+            return _("Write a number above %(above)s, up to %(most)s%(unit)s.") % {
+                "above": say(self.above),
+                **more,
+            }
+        return _("Write a number from %(least)s to %(most)s%(unit)s.") % {"least": say(self.least), **more}
+
+
+class Described(Field):
+    """A field that says more of itself than its column does. Mixed in before one of Django's own classes,
+    which is what migrations see: the tables don't change with what is said here."""
+
+    django_class: type[Field]
+
+    def deconstruct(self) -> Any:
+        name, _path, args, how = super().deconstruct()
+        return name, f"django.db.models.{self.django_class.__name__}", args, how
+
+    def clone(self) -> Any:
+        _name, _path, args, how = self.deconstruct()
+        return self.django_class(*args, **how)
+
+
+class Limited(Described):
+    """Refuses what lies beyond its limits. `unit` is that of the stored value, `unit_ends_name` how a field's
+    name tells it."""
+
+    limits: Limits
+    unit: Words = ""
+    unit_ends_name = ""
+
+    @cached_property
+    def validators(self) -> list[Any]:
+        return [*super().validators, self.refuse_beyond]
+
+    def refuse_beyond(self, value: Any) -> None:
+        if not self.limits.hold(value):
+            raise ValidationError(self.limits.refusal(self.unit), code="range")
+
+
+class Quantity(Limited, DecimalField):
+    """A recorded number with at most six decimals; null where it is not known."""
+
+    django_class = models.DecimalField
+
+    def __init__(
+        self,
+        verbose_name: Words | None = None,
+        *,
+        least: int | Decimal = 0,
+        above: int | Decimal | None = None,
+        most: int | Decimal = MOST,
+        **more: Any,
+    ) -> None:
+        self.limits = Limits.of(least, most, above)
+        more = {"max_digits": 15, "decimal_places": 6, **more}
+        super().__init__(verbose_name, **more)
+
+
+class Kilograms(Quantity):
+    unit, unit_ends_name = "kg", "kg"
+
+
+class Hours(Quantity):
+    unit, unit_ends_name = "h", "h"
+
+
+class Millimetres(Quantity):
+    unit, unit_ends_name = "mm", "mm"
+
+
+class Celsius(Quantity):
+    unit, unit_ends_name = "°C", "c"
+
+
+class Percent(Quantity):
+    unit, unit_ends_name = "%", "pct"
+
+    def __init__(self, verbose_name: Words | None = None, **more: Any) -> None:
+        super().__init__(verbose_name, **{"most": 100, **more})
+
+
+class Hertz(Quantity):
+    unit, unit_ends_name = "Hz", "hz"
+
+
+class Amperes(Quantity):
+    unit, unit_ends_name = "A", "a"
+
+
+class KilowattHours(Quantity):
+    unit, unit_ends_name = "kWh", "kwh"
+
+
+class Days(Quantity):
+    unit, unit_ends_name = gettext_lazy("days"), "days"
+
+
+class Money(Quantity):
+    """An amount in the mill's currency, which is the mill's to name."""
+
+
+class Share(Quantity):
+    """A part of a whole, from 0 to 1."""
+
+    def __init__(self, verbose_name: Words | None = None, **more: Any) -> None:
+        super().__init__(verbose_name, **{"most": 1, **more})
+
+
+class Count(Limited, PositiveIntegerField):
+    """A whole number."""
+
+    django_class: type[Field] = models.PositiveIntegerField
+
+    def __init__(
+        self,
+        verbose_name: Words | None = None,
+        *,
+        least: int = 0,
+        most: int = 2_000_000_000,
+        **more: Any,
+    ) -> None:
+        self.limits = Limits.of(least, most)
+        super().__init__(verbose_name, **more)
+
+
+class SmallCount(Limited, PositiveSmallIntegerField):
+    """A whole number of few digits."""
+
+    django_class = models.PositiveSmallIntegerField
+
+    def __init__(
+        self, verbose_name: Words | None = None, *, least: int = 0, most: int = 32_767, **more: Any
+    ) -> None:
+        self.limits = Limits.of(least, most)
+        super().__init__(verbose_name, **more)
+
+
+class Tags(Described, CharField):
+    """Words with a space between; `known` are those that may stand there, where not any may."""
+
+    django_class = models.CharField
+
+    def __init__(self, verbose_name: Words | None = None, *, known: Sequence[str] = (), **more: Any) -> None:
+        self.known = tuple(known)
+        super().__init__(verbose_name, **more)
+
+
+def quantity_of(model: type[models.Model], name: str) -> Quantity:
+    """The model's field of that name; raises TypeError where it holds no quantity."""
+    field = model._meta.get_field(name)
+    if not isinstance(field, Quantity):
+        raise TypeError(f"{model.__name__}.{name} holds no quantity.")
+    return field
+
+
+def unit_of(field: Field) -> str:
+    """The unit of the stored value; empty for what has none."""
+    return str(getattr(field, "unit", ""))

@@ -1,0 +1,103 @@
+"""Form fields from the model's fields: label, help, unit, choices and limits are said there, and only there.
+
+What a form words in its own way it hands over by name; `tests/architecture/test_fields.py` knows them all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django import forms
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.people.fields import Celsius, Count, Hours, Kilograms, Millimetres, Quantity, SmallCount
+from wearlog.web.site.fields import (
+    DayField,
+    HoursField,
+    InstantField,
+    LengthField,
+    MassField,
+    NumberField,
+    TemperatureField,
+)
+
+NUMBERS: tuple[tuple[type[Quantity], type[NumberField]], ...] = (
+    (Kilograms, MassField),
+    (Millimetres, LengthField),
+    (Celsius, TemperatureField),
+    (Hours, HoursField),
+    (Quantity, NumberField),
+)
+"""The first that fits. What a reader may see in other units has a form field of its own."""
+
+
+def of(
+    model: type[models.Model],
+    name: str,
+    kind: Callable[..., forms.Field] | None = None,
+    *,
+    empty: Any = None,
+    **how: Any,
+) -> Any:
+    """A form field for the model's field: of the kind that fits it, or of `kind`.
+
+    `empty` is what a choice of nothing is called. `how` goes to the form field: what is particular to the
+    form, such as its widget, or what an empty field means there.
+    """
+    field: Any = model._meta.get_field(name)
+    if field.choices:
+        how.setdefault("choices", choices_of(field, empty))
+        kind = kind or forms.ChoiceField
+    return form_field(field, kind, **how)
+
+
+def when(model: type[models.Model], name: str, **how: Any) -> Any:
+    """The moment of an entry, which is mostly now."""
+    return of(model, name, **{"required": False, "help_text": _("Empty: just now."), **how})
+
+
+def choices_of(field: Any, empty: Any = None) -> list[tuple[Any, Any]]:
+    """The model's choices; before them that of nothing, where `empty` says what it is called."""
+    if empty is None:
+        return list(field.flatchoices)
+    return [("", empty), *((value, words) for value, words in field.flatchoices if value)]
+
+
+def form_field(field: Any, kind: Callable[..., forms.Field] | None = None, **how: Any) -> Any:
+    if kind is not None:
+        return kind(**said_of(field, how))
+    if isinstance(field, Quantity):
+        number = next(form for model, form in NUMBERS if isinstance(field, model))
+        return number(unit=field.unit, limits=field.limits, **said_of(field, how))
+    if isinstance(field, Count | SmallCount):
+        return whole_number(field, **said_of(field, how))
+    if isinstance(field, models.DateTimeField):
+        return InstantField(**said_of(field, how))
+    if isinstance(field, models.DateField):
+        return DayField(**said_of(field, how))
+    if isinstance(field, models.TextField):
+        how.setdefault("widget", forms.Textarea(attrs={"rows": 3}))
+    return field.formfield(**{"label": field.verbose_name, **how})
+
+
+def said_of(field: Any, how: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "label": field.verbose_name,
+        "help_text": field.help_text,
+        "required": not field.blank,
+        **how,
+    }
+
+
+def whole_number(field: Count | SmallCount, **how: Any) -> forms.IntegerField:
+    asked = forms.IntegerField(validators=[field.refuse_beyond], **how)
+    asked.widget.attrs.update(min=int(field.limits.least), max=int(field.limits.most))
+    return asked
+
+
+class Described:
+    """Where the `Meta` of a model form begins: its fields are asked for as the model describes them."""
+
+    formfield_callback = staticmethod(form_field)

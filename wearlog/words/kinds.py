@@ -1,0 +1,58 @@
+"""Parts in words: their kind, their code, their edge, and the place they sit at."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+
+from wearlog.equipment.models import Kind, Part
+
+
+def kind_words(kind: str) -> str:
+    """`die`; `press` for work on no part."""
+    return str(Kind(kind).label) if kind else _("press")
+
+
+def noun_words(kind: str) -> str:
+    """`die`, in "the new die": where `other` says nothing, `part`."""
+    return _("part") if kind == Kind.OTHER else kind_words(kind)
+
+
+def with_edge(words: str, edge: str) -> str:
+    """`D5-04, edge A`, or the words alone where the part has one edge."""
+    return _("%(part)s, edge %(edge)s") % {"part": words, "edge": edge} if edge else words
+
+
+def named(words: str, code: str) -> str:
+    """`die D5-04`; a code that says the words itself, as `P4 belt`, stands alone."""
+    return code if words.lower() in code.lower() else f"{words} {code}"
+
+
+def part_words(kind: str, code: str, edge: str = "") -> str:
+    """`die D5-04, edge A`: a part in a sentence, a heading, a line of the log."""
+    return with_edge(named("" if kind in ("", Kind.OTHER) else kind_words(kind), code), edge)
+
+
+def fitted_part_words(part: Part, edge: str = "") -> str:
+    """`die D5-04, edge A`. Reads the part's type, which lists fetch along."""
+    return part_words(part.part_type.kind, part.code, edge)
+
+
+def mark_words(code: str, edge: str = "") -> str:
+    """`D5-04 A`: a part as it is stamped, and as it is typed into a field. It is for choices and for lists of
+    places, which say the kind beside it."""
+    return f"{code} {edge}".strip()
+
+
+def at_place(words: str, position: str) -> str:
+    """`die D5-04, edge A (left die)`; a place that the words name already is not told twice."""
+    return words if position.lower() in words.lower() else f"{words} ({position})"
+
+
+def seat_words(kind: str, position: str, code: str | None, edge: str = "") -> str:
+    """`left die D5-04, edge A`, or `left die: nothing fitted`: a place of the press with what sits there."""
+    place = position
+    if kind != Kind.OTHER and kind_words(kind).lower() not in position.lower():
+        place = f"{position} ({kind_words(kind)})"
+    if code is None:
+        return _("%(place)s: nothing fitted") % {"place": place}
+    return with_edge(code if position.lower() in code.lower() else f"{place} {code}", edge)

@@ -1,0 +1,34 @@
+"""`manage.py forecast`: what is due, as a table for a terminal, JSON or CSV."""
+
+from __future__ import annotations
+
+import shutil
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+
+from wearlog.forecasts.management.commands._asked import add_day, day_asked
+from wearlog.forecasts.memory.queries import due_items
+from wearlog.words import printing
+
+
+class Command(BaseCommand):
+    help = "Print what is due on each press and part: when, why and how sure."
+    # It only reads; the checks would load every page of the site first.
+    requires_system_checks = ()
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        add_day(parser)
+        parser.add_argument("--format", choices=("table", "json", "csv"), default="table")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        as_of = day_asked(options["as_of"])
+        items = due_items(as_of=as_of)
+        if options["format"] == "json":
+            text = printing.as_json(items, as_of)
+        elif options["format"] == "csv":
+            text = printing.as_csv(items)
+        else:
+            width = min(max(shutil.get_terminal_size((100, 24)).columns, 80), 120)
+            text = printing.as_table(items, as_of, width)
+        self.stdout.write(text, ending="" if text.endswith("\n") else "\n")
