@@ -16,7 +16,7 @@ import re
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Final
 
-from wearlog.calc.texts import Problem, gettext_noop
+from wearlog.calc.texts import WordedProblem, gettext_noop
 from wearlog.calc.typed import STEP
 from wearlog.calc.typed import NumberProblem as NumberProblem
 from wearlog.calc.typed import parse_hours as parse_hours
@@ -84,7 +84,7 @@ UNIT_WORDS: Final[dict[str, str]] = {
 }
 
 
-class UnitProblem(Problem):
+class UnitProblem(WordedProblem):
     """A unit that is unknown, or that needs a weight or a density which was not given."""
 
 

@@ -110,7 +110,7 @@ def compose_notice(notice: StopNotice) -> EmailMultiAlternatives:
         text = "\n".join(
             [str(facts["heading"]), "", *map(str, facts["sentences"]), "", str(facts["link"]), ""]
         )
-        html = render_to_string("reminders/mail_notice.html", facts)
+        html = render_to_string("reminders/mail/notice.html", facts)
         key = hashlib.sha256(f"stop notice {notice.pk}".encode()).hexdigest()
         return plain_mail(
             person=notice.person,
