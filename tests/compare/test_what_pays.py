@@ -9,8 +9,8 @@ import pytest
 
 from tests.mills.forecast_shop import Shop, number
 from wearlog.compare.ledger import ledger
-from wearlog.compare.lives import type_lives
 from wearlog.compare.orders import NoOrder, Order, orders
+from wearlog.compare.reliability import type_lives
 from wearlog.compare.replacing import Mending, PlannedReplacement, Withheld, mend_or_buy, planned_or_not
 from wearlog.compare.stopping import NoStop, Stop, stops
 from wearlog.equipment.models import PartType

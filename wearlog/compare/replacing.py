@@ -14,7 +14,7 @@ from enum import StrEnum
 
 from wearlog.calc import policy
 from wearlog.compare.ledger import LABOUR, STAND_STILL, Ledger, mean
-from wearlog.compare.lives import Ended, Lived, TypeLives
+from wearlog.compare.reliability import Ended, Lived, TypeLives
 from wearlog.history.record import Record
 from wearlog.history.rows import ServiceRow
 from wearlog.service.work import RENEWS

@@ -12,8 +12,8 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc import units
 from wearlog.compare.ledger import ledger
-from wearlog.compare.lives import Ended, Lived, TypeLives, type_lives
 from wearlog.compare.orders import Order, orders
+from wearlog.compare.reliability import Ended, Lived, TypeLives, type_lives
 from wearlog.compare.repeats import Repeat, Thing, Trend, repeats
 from wearlog.compare.replacing import Mending, PlannedReplacement, mend_or_buy, planned_or_not
 from wearlog.compare.stopping import Stop, stops
@@ -22,7 +22,7 @@ from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import Cautions, cautions_for
 from wearlog.people.roles import Permission
 from wearlog.web.drawing.survivors import Survivors, survivors
-from wearlog.web.reports import worth_words as words
+from wearlog.web.reports import sentences as words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.words.kinds import kind_words
 
