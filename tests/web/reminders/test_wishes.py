@@ -212,7 +212,7 @@ class TestWishes:
             ({"from_time": ""}, "Write a time like 06:30."),
             ({"quiet_until": ""}, "Quiet hours need a beginning and an end"),
             ({"quiet_until": "21:00"}, "can&#x27;t end when they begin"),
-            ({"most_at_once": "0"}, "greater than or equal to 1"),
+            ({"most_at_once": "0"}, "Write a number from 1 to 100000."),
             ({"rhythm": "hourly"}, "hourly is not one of the available choices"),
             ({"time_zone": "Moon/Base"}, "Moon/Base is not one of the available choices"),
         ],
