@@ -3,17 +3,10 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from types import SimpleNamespace
 
 import pytest
 from celery import current_app
-from django.apps import apps
-from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
 from django.contrib.sessions.backends.base import UpdateError
-from django.contrib.sessions.backends.db import SessionStore as OldStore
-from django.contrib.sessions.models import Session as OldSession
-from django.db import connection
-from django.db.migrations.loader import MigrationLoader
 from django.test import Client
 from django.utils import timezone
 
@@ -269,32 +262,3 @@ def test_the_clearing_is_scheduled_and_its_task_is_known() -> None:
 
 
 # --- those from before --------------------------------------------------------------------------------
-
-
-def test_who_was_signed_in_before_the_upgrade_still_is_and_can_be_signed_out(
-    owner: User, operator: User
-) -> None:
-    old = {}
-    for user in (owner, operator):
-        store = OldStore()
-        store[SESSION_KEY] = str(user.pk)
-        store[BACKEND_SESSION_KEY] = "django.contrib.auth.backends.ModelBackend"
-        store[HASH_SESSION_KEY] = user.get_session_auth_hash()
-        store.save()
-        old[user.pk] = store.session_key
-    User.objects.filter(pk=operator.pk).update(is_active=False)
-    later = timezone.now() + timedelta(days=1)
-    OldSession.objects.create(session_key="broken", session_data="x", expire_date=later)
-    (moving,) = (
-        migration.operations[0]
-        for (_, name), migration in MigrationLoader(connection).disk_migrations.items()
-        if name.endswith("sessions_know_their_person")
-    )
-    moving.code(apps, SimpleNamespace(connection=connection))
-    assert OldSession.objects.count() == 0
-    assert list(Session.objects.values_list("user_id", flat=True)) == [owner.pk]
-    phone = Client()
-    phone.cookies["sessionid"] = str(old[owner.pk])
-    assert is_in(phone)
-    assert sessions.end(by=owner, at=NOW, person=owner, handle=sessions.handle_of(str(old[owner.pk])))
-    assert not is_in(phone)

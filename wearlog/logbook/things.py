@@ -20,7 +20,6 @@ from wearlog.lockout.models import EnergySource
 from wearlog.logbook.door import enter
 from wearlog.people import audit
 from wearlog.people.cleaning import check_numbers, clean
-from wearlog.people.fields import Quantity
 from wearlog.people.models import Mill, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
@@ -257,9 +256,6 @@ def _check_rule(rule: Rule, before: Rule | None) -> None:
             % {"triggers": ", ".join(str(field_of(name).verbose_name) for name in Rule.TRIGGERS)},
             field=Rule.TRIGGERS[0],
         )
-    for name in named_by(rule):
-        if isinstance(field_of(name), Quantity) and getattr(rule, name) <= 0:
-            raise Refused(_("An interval is more than 0. Leave it empty for none."), field=name)
     if rule.part_type is not None and rule.kind and rule.part_type.kind != rule.kind:
         raise Refused(
             _("%(part_type)s is a %(kind)s. Leave the kind empty, or change it.")
