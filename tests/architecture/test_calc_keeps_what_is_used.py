@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from functools import cache
 from pathlib import Path
 
@@ -65,10 +66,10 @@ def unused(code: Code) -> set[str]:
     return {name for name in definitions if not name.rpartition(".")[2].startswith("_")} - reached
 
 
-def methods_not_called(code: Code) -> set[str]:
-    """Public methods and properties of calc's classes whose name nobody takes from anything, but tests of
-    calc itself."""
-    taken = {
+def methods_not_called(code: Code, templates: str = "") -> set[str]:
+    """Public methods and properties of calc's classes whose name nobody takes from anything, in code or in a
+    template, but tests of calc itself."""
+    taken = set(re.findall(r"\.([a-z]\w*)", templates)) | {
         node.attr
         for module in code.modules.values()
         if module.name.startswith(USERS)
@@ -95,7 +96,8 @@ def test_every_function_and_class_of_calc_is_used_by_the_product_or_a_published_
 
 
 def test_every_method_of_calc_is_called_by_the_product_or_a_published_check() -> None:
-    assert methods_not_called(the_code()) == set()
+    templates = (ROOT / "wearlog").rglob("templates/**/*.*")
+    assert methods_not_called(the_code(), "".join(path.read_text() for path in templates)) == set()
 
 
 # --- and that it can fail ----------------------------------------------------------------------------
@@ -121,6 +123,7 @@ def code_with(**more: str) -> Code:
 def test_what_nobody_uses_is_found_with_what_only_that_uses() -> None:
     assert unused(code_with()) == {"wearlog.calc.lines.left_over", "wearlog.calc.lines.also_left_over"}
     assert methods_not_called(code_with()) == {"wearlog.calc.lines.Line.turned"}
+    assert methods_not_called(code_with(), "{% if line.turned %}") == set()
 
 
 def test_a_published_check_keeps_a_function_and_a_test_of_calc_does_not() -> None:

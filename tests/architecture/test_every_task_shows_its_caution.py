@@ -275,7 +275,7 @@ def test_a_panel_without_isolation_points_makes_the_walk_fail(
 def test_a_mail_without_its_caution_makes_the_walk_fail(
     items: list[DueItem], without_caution: Callable[[str], None]
 ) -> None:
-    without_caution("reminders/mail.html")
+    without_caution("reminders/mail/task.html")
     problems = problems_of_mails(items)
     assert problems
     assert all(problem.startswith("HTML of") for problem in problems)

@@ -21,11 +21,11 @@ NO_WAY_AROUND = {
     "wearlog/runs/models.py Run.end_of": "a run that has hours and no end ends after them",
     "wearlog/runs/times.py read_at_end": "the same end, for the moment at which the meter was read",
     "wearlog/runs/times.py times_of": "a start that nobody gave is counted back by written hours",
-    "wearlog/runs/doubts.py about_hours": "asks whether hours are more than the clock allows",
-    "wearlog/runs/doubts.py _step": "asks whether a meter went back or ran ahead",
+    "wearlog/runs/validation.py about_hours": "asks whether hours are more than the clock allows",
+    "wearlog/runs/validation.py _step": "asks whether a meter went back or ran ahead",
     "wearlog/runs/queries.py rate_of": "the pace of a run: its seed over the hours that the rule gave it",
     "wearlog/runs/actions.py log_run": "adds questions, one of them about seed that follows from hours",
-    "wearlog/compare/lives.py type_lives": "hours of parts between two rebuilds, from the timelines",
+    "wearlog/compare/reliability.py type_lives": "hours of parts between two rebuilds, from the timelines",
     "wearlog/web/machines/figures.py Work.__add__": "hours of parts, from the timelines",
 }
 """File and function where something is found that works out no hours of a run, and what it does."""

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from wearlog.calc.conformal import (
     FEWEST_EDGES,
     WIDEST,
+    DayRange,
     History,
-    Range,
     factor,
     forward,
     score,
@@ -22,12 +22,12 @@ from wearlog.calc.conformal import (
 
 scores = st.lists(st.one_of(st.floats(0, 50), st.just(inf)), max_size=60)
 ranges = st.tuples(st.floats(-500, 500), st.floats(0, 300), st.floats(0, 300)).map(
-    lambda drawn: Range(early=drawn[0] - drawn[1], mid=drawn[0], late=drawn[0] + drawn[2])
+    lambda drawn: DayRange(early=drawn[0] - drawn[1], mid=drawn[0], late=drawn[0] + drawn[2])
 )
 
 
-def given_range(mid: float, half: float = 10) -> Range:
-    return Range(early=mid - half, mid=mid, late=mid + half)
+def given_range(mid: float, half: float = 10) -> DayRange:
+    return DayRange(early=mid - half, mid=mid, late=mid + half)
 
 
 def finished(number: int, away: float) -> History:
@@ -37,7 +37,7 @@ def finished(number: int, away: float) -> History:
 
 
 def test_a_score_counts_halves_of_the_range_on_the_side_on_which_the_day_came() -> None:
-    lopsided = Range(early=90, mid=100, late=140)
+    lopsided = DayRange(early=90, mid=100, late=140)
     assert score(lopsided, 100) == 0
     assert score(lopsided, 140) == 1
     assert score(lopsided, 120) == 0.5
@@ -46,8 +46,8 @@ def test_a_score_counts_halves_of_the_range_on_the_side_on_which_the_day_came() 
 
 
 def test_a_range_without_width_holds_its_own_day_only() -> None:
-    assert score(Range(early=5, mid=5, late=5), 5) == 0
-    assert score(Range(early=5, mid=5, late=5), 6) == inf
+    assert score(DayRange(early=5, mid=5, late=5), 5) == 0
+    assert score(DayRange(early=5, mid=5, late=5), 6) == inf
 
 
 def test_nineteen_edges_widen_nothing_and_twenty_do() -> None:
@@ -87,7 +87,7 @@ def test_a_worse_miss_never_makes_the_factor_smaller(
 
 @given(ranges, st.floats(1, 3), st.floats(1, 3), st.floats(-2000, 2000))
 def test_a_wider_range_holds_whatever_a_narrower_one_held(
-    one: Range, by: float, more: float, came: float
+    one: DayRange, by: float, more: float, came: float
 ) -> None:
     low, high = sorted((by, more))
     narrow, wide = widened(one, low), widened(one, high)

@@ -10,7 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import optimize, stats
 
-from wearlog.calc.life import Range, fit_life, fixed_shape, kaplan_meier, median_life, remaining
+from wearlog.calc.life import Limits, fit_life, fixed_shape, kaplan_meier, median_life, remaining
 from wearlog.calc.weibull import fit_many
 
 Sample = list[tuple[float, bool]]
@@ -173,7 +173,7 @@ def test_without_a_failure_there_is_a_lower_limit_only() -> None:
 def test_no_part_at_all_says_so() -> None:
     life = fit_life([], [])
     assert (life.basis, life.reason, life.units) == ("none", "no part on record", 0)
-    assert life.shape_range == Range(None, None)
+    assert life.shape_range == Limits(None, None)
     assert kaplan_meier([], []) == []
 
 

@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearlog.calc.conformal import Range
+from wearlog.calc.conformal import DayRange
 from wearlog.calc.track import Promise, crossing, summary
 
 
 def promise(early: float, mid: float, late: float, came: float, lumped: float | None = None) -> Promise:
-    return Promise(said_on=0, came=came, range=Range(early=early, mid=mid, late=late), lumped=lumped)
+    return Promise(said_on=0, came=came, range=DayRange(early=early, mid=mid, late=late), lumped=lumped)
 
 
 def test_counts_errors_and_widths_are_those_of_the_promises() -> None:
@@ -37,7 +37,7 @@ def test_below_five_edges_there_are_counts_and_no_shares() -> None:
     four = [promise(90, 100, 110, came=104, lumped=120)] * 4
     assert summary(four).share_held is None
     assert summary(four).against_lumped is None
-    assert summary([*four, four[0]]).share_held == 1.0
+    assert summary([*four, four[0]]).share_percent == 100
     assert summary([*four, four[0]]).against_lumped == 0.25
 
 

@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from tests.mills.forecast_shop import Shop
-from wearlog.compare.lives import By, Ended, Says, TypeLives, type_lives
+from wearlog.compare.reliability import By, Ended, Says, TypeLives, type_lives
 from wearlog.equipment.models import PartType
 from wearlog.history.record import load
 

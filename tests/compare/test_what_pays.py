@@ -9,9 +9,9 @@ import pytest
 
 from tests.mills.forecast_shop import Shop, number
 from wearlog.compare.ledger import ledger
-from wearlog.compare.lives import type_lives
 from wearlog.compare.orders import NoOrder, Order, orders
-from wearlog.compare.replacing import Mending, Planned, Withheld, mend_or_buy, planned_or_not
+from wearlog.compare.reliability import type_lives
+from wearlog.compare.replacing import Mending, PlannedReplacement, Withheld, mend_or_buy, planned_or_not
 from wearlog.compare.stopping import NoStop, Stop, stops
 from wearlog.equipment.models import PartType
 from wearlog.forecasts.edges import Edges
@@ -58,7 +58,7 @@ def bearings(shop: Shop, ages: list[int]) -> PartType:
 WEARING = [30, 31, 29, 32, 30, 28, 31, 30]
 
 
-def planned(code: str = "bearing", as_of: date = AS_OF) -> Planned:
+def planned(code: str = "bearing", as_of: date = AS_OF) -> PlannedReplacement:
     record = load(as_of)
     (lives,) = [one for one in type_lives(record) if one.type.code == code]
     return planned_or_not(record, ledger(), lives)

@@ -12,8 +12,8 @@ from django.db import transaction
 from tests.mills.busy_mill import DAYS, FIRST, a_busy_mill, cut_off
 from tests.mills.forecast_shop import Shop
 from wearlog.compare.ledger import ledger
-from wearlog.compare.lives import type_lives
 from wearlog.compare.orders import orders
+from wearlog.compare.reliability import type_lives
 from wearlog.compare.repeats import repeats
 from wearlog.compare.replacing import mend_or_buy, planned_or_not
 from wearlog.compare.stopping import stops

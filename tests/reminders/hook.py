@@ -12,6 +12,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 DRIP = -1
 """As an answer: a byte of the first line each tenth of a second, for ever."""
+FLOOD = -2
+"""As an answer: a refusal whose words never end."""
 
 
 @dataclass
@@ -48,6 +50,9 @@ def hook_server(tls: ssl.SSLContext | None = None) -> Iterator[HookServer]:
             if answer == DRIP:
                 self.drip()
                 return
+            if answer == FLOOD:
+                self.flood()
+                return
             self.send_response(answer)
             if 300 <= answer < 400:
                 self.send_header("Location", f"http://127.0.0.1:{kept.port}/elsewhere")
@@ -59,6 +64,15 @@ def hook_server(tls: ssl.SSLContext | None = None) -> Iterator[HookServer]:
             kept.posted.append(Posted(self.path, {}, b""))
             self.send_response(200)
             self.end_headers()
+
+        def flood(self) -> None:
+            self.send_response(400)
+            self.end_headers()
+            try:
+                while not kept.stopping.is_set():
+                    self.wfile.write(b"no " * 1000)
+            except OSError:
+                return
 
         def drip(self) -> None:
             try:

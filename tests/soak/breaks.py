@@ -11,7 +11,7 @@ from unittest import mock
 
 from wearlog.reminders.models import OutboxState
 from wearlog.reminders.outbox import actions, keys
-from wearlog.reminders.outbox.handing import Handed
+from wearlog.reminders.outbox.deliver import Delivery
 
 
 @contextmanager
@@ -45,18 +45,18 @@ def lease_without_end() -> Iterator[None]:
 
 def never_tries_again() -> Any:
     """A mail server that says "later" is not asked again."""
-    return mock.patch("wearlog.reminders.outbox.handing.RETRY_AFTER", (timedelta(days=4000),))
+    return mock.patch("wearlog.reminders.outbox.deliver.RETRY_AFTER", (timedelta(days=4000),))
 
 
 def settles_before_it_sends() -> Any:
     """The row is called sent before its mail has left: a death or a "later" in between loses it."""
 
-    def hand_over(parcel: Any, *, at: datetime) -> Handed:
+    def deliver(parcel: Any, *, at: datetime) -> Delivery:
         actions.settle(parcel.row, state=OutboxState.SENT, sent_at=at)
         return whole(parcel, at=at)
 
-    whole = actions.hand_over
-    return mock.patch("wearlog.reminders.outbox.actions.hand_over", hand_over)
+    whole = actions.deliver
+    return mock.patch("wearlog.reminders.outbox.actions.deliver", deliver)
 
 
 def sends_at_any_hour() -> Any:

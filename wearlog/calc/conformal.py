@@ -26,7 +26,7 @@ WIDEST = 3.0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Range:
+class DayRange:
     """10, 50 and 90 % days of one forecast, in this order."""
 
     early: float
@@ -46,18 +46,18 @@ class History:
     while it has not; known_on: the day on which the log could tell, None with `came`. ended: the day on which
     it was lost, broken or put away without having reached its limit, else None."""
 
-    said: tuple[tuple[float, Range], ...]
+    said: tuple[tuple[float, DayRange], ...]
     came: float | None = None
     known_on: float | None = None
     ended: float | None = None
 
-    def said_by(self, day: float) -> Range | None:
+    def said_by(self, day: float) -> DayRange | None:
         """The last range that was given up to a day."""
         past = [one for one in self.said if one[0] <= day]
         return max(past, key=lambda one: one[0])[1] if past else None
 
 
-def score(given: Range, came: float) -> float:
+def score(given: DayRange, came: float) -> float:
     """Halves of the range between its middle and the day: 0 in the middle, 1 at either end.
 
     Infinite where the range has no width on that side and the day is not its middle."""
@@ -100,9 +100,9 @@ def factor(scores: Sequence[float], *, level: float = LEVEL) -> float:
     return min(max(found, 1.0), WIDEST)
 
 
-def widened(given: Range, by: float) -> Range:
+def widened(given: DayRange, by: float) -> DayRange:
     """Both halves of the range times the factor, about the same middle."""
-    return Range(
+    return DayRange(
         early=given.mid - by * (given.mid - given.early),
         mid=given.mid,
         late=given.mid + by * (given.late - given.mid),

@@ -39,14 +39,14 @@ FEW_TO_AVERAGE: Final = 5
 
 
 @dataclass(frozen=True)
-class Range:
+class Limits:
     """Limits at the confidence asked for; None where the data give none on that side."""
 
     low: float | None
     high: float | None
 
 
-UNKNOWN: Final = Range(None, None)
+UNKNOWN: Final = Limits(None, None)
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ class FixedShape:
 
     shape: float
     scale: float | None
-    scale_range: Range
+    scale_range: Limits
     one_sided_low: float
 
 
@@ -83,12 +83,12 @@ class Life:
     units: float
     fixed_shapes: tuple[FixedShape, ...]
     shape: float | None = None
-    shape_range: Range = UNKNOWN
+    shape_range: Limits = UNKNOWN
     scale: float | None = None
-    scale_range: Range = UNKNOWN
+    scale_range: Limits = UNKNOWN
     log_likelihood: float | None = None
     b10: float | None = None
-    b10_range: Range = UNKNOWN
+    b10_range: Limits = UNKNOWN
     se_log_shape: float | None = None
     se_log_scale: float | None = None
 
@@ -160,12 +160,12 @@ def fit_life(
     return replace(
         life,
         shape=found.shape,
-        shape_range=Range(*found.shape_limits),
+        shape_range=Limits(*found.shape_limits),
         scale=found.scale,
-        scale_range=Range(*found.scale_limits),
+        scale_range=Limits(*found.scale_limits),
         log_likelihood=found.log_likelihood,
         b10=found.b10,
-        b10_range=Range(*found.b10_limits),
+        b10_range=Limits(*found.b10_limits),
         se_log_shape=found.se_log_shape,
         se_log_scale=found.se_log_scale,
     )
@@ -202,9 +202,9 @@ def fixed_shape(
 
     one_sided = limit(confidence, 2 * failures + 2)
     if failures == 0:  # nothing above, so all of the chance lies below
-        return FixedShape(shape, None, Range(one_sided, None), one_sided)
+        return FixedShape(shape, None, Limits(one_sided, None), one_sided)
     tail = (1 - confidence) / 2
-    both = Range(limit(1 - tail, 2 * failures + 2), limit(tail, 2 * failures))
+    both = Limits(limit(1 - tail, 2 * failures + 2), limit(tail, 2 * failures))
     return FixedShape(shape, top * (total / failures) ** (1 / shape), both, one_sided)
 
 
@@ -254,11 +254,11 @@ def remaining(
     return np.maximum(left, 0.0)
 
 
-def wald_range(estimate: float, se_log: float, *, confidence: float = 0.95) -> Range:
+def wald_range(estimate: float, se_log: float, *, confidence: float = 0.95) -> Limits:
     """Limits symmetric in the logarithm. Too narrow for few failures (with three, 95 % limits hold in 80 to
     86 %): for comparison with programs that print them."""
     reach = float(np.exp(stats.norm.ppf((1 + confidence) / 2) * se_log))
-    return Range(estimate / reach, estimate * reach)
+    return Limits(estimate / reach, estimate * reach)
 
 
 def rank_regression(ages: npt.ArrayLike, failed: npt.ArrayLike) -> tuple[float, float] | None:

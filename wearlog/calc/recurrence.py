@@ -34,7 +34,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import optimize, special, stats
 
-from wearlog.calc.life import UNKNOWN, Range
+from wearlog.calc.life import UNKNOWN, Limits
 
 Floats = npt.NDArray[np.float64]
 Termination = Literal["time", "failure"]
@@ -100,13 +100,13 @@ def mean_cumulative(units: Sequence[Unit]) -> list[MeanPoint]:
     ]
 
 
-def mean_range(point: MeanPoint, *, confidence: float = 0.95) -> Range:
+def mean_range(point: MeanPoint, *, confidence: float = 0.95) -> Limits:
     """Limits of the mean function at an age, on the logarithm; unknown for a single unit."""
     if point.variance is None:
         return UNKNOWN
     z = float(stats.norm.ppf((1 + confidence) / 2))
     reach = float(np.exp(z * np.sqrt(point.variance) / point.value))
-    return Range(point.value / reach, point.value * reach)
+    return Limits(point.value / reach, point.value * reach)
 
 
 def _spans(units: Sequence[Unit], terminated: Termination) -> list[Unit]:
@@ -135,9 +135,9 @@ class PowerLaw:
 
     events: int
     shape: float | None
-    shape_range: Range
+    shape_range: Limits
     rate: float | None
-    rate_range: Range
+    rate_range: Limits
     limits: Literal["exact", "likelihood ratio", "none"]
     reason: str
 
@@ -175,7 +175,7 @@ def power_law(
     exact = UNKNOWN
     if np.ptp(ends) <= 1e-12 * ends.max():
         # 2 shape * pull is chi-square with two degrees of freedom for each event that is not an end.
-        exact = Range(
+        exact = Limits(
             float(stats.chi2.ppf(tail, 2 * inner)) / (2 * pull),
             float(stats.chi2.ppf(1 - tail, 2 * inner)) / (2 * pull),
         )
@@ -184,9 +184,9 @@ def power_law(
     return PowerLaw(
         events,
         shape,
-        exact if kind == "exact" else Range(low, high),
+        exact if kind == "exact" else Limits(low, high),
         rate,
-        Range(float(rates[0]), float(rates[1])),
+        Limits(float(rates[0]), float(rates[1])),
         kind,
         "",
     )
@@ -321,7 +321,7 @@ class ModifiedPowerLaw:
     growth: float
     rate: float
     mean_time: float
-    mean_time_range: Range
+    mean_time_range: Limits
     cramer_von_mises: float
 
 
@@ -345,5 +345,5 @@ def modified_power_law(one: Unit, *, confidence: float = 0.8) -> ModifiedPowerLa
     misfit = 1 / (12 * n) + float(np.sum(((one.events / one.end) ** shape - place) ** 2))
     high = mean_time * share / narrow**2 if narrow > 0 else None
     return ModifiedPowerLaw(
-        shape, 1 - shape, rate, mean_time, Range(mean_time * share / wide**2, high), misfit
+        shape, 1 - shape, rate, mean_time, Limits(mean_time * share / wide**2, high), misfit
     )

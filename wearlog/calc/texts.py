@@ -14,7 +14,7 @@ def as_it_is(text: str) -> str:
     return text
 
 
-class Problem(ValueError):
+class WordedProblem(ValueError):
     """What can't be taken, in words that say what to do: `msgid` with `params` to fill in.
 
     `str()` and `message` are English; `worded(gettext)` is the same by another speaker.

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wearlog.calc.conformal import Range
+from wearlog.calc.conformal import DayRange
 
 FEWEST_FOR_SHARES = 5
 """Below this many edges a share says nothing; counts are shown instead (common practice, no source)."""
@@ -27,7 +27,7 @@ class Promise:
 
     said_on: float
     came: float
-    range: Range | None
+    range: DayRange | None
     lumped: float | None = None
 
     @property
@@ -60,6 +60,10 @@ class Summary:
     def share_held(self) -> float | None:
         """None below five edges: the counts say all that can be said."""
         return self.held / self.ranged if self.ranged >= FEWEST_FOR_SHARES else None
+
+    @property
+    def share_percent(self) -> int | None:
+        return None if self.share_held is None else round(100 * self.share_held)
 
     @property
     def against_lumped(self) -> float | None:

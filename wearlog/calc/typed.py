@@ -23,12 +23,12 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Final
 
-from wearlog.calc.texts import Problem, gettext_noop
+from wearlog.calc.texts import WordedProblem, gettext_noop
 
 STEP: Final = Decimal("0.000001")
 
 
-class NumberProblem(Problem):
+class NumberProblem(WordedProblem):
     """Typed text that can't be taken as a number. `code` names the reason, the text says what to do."""
 
     def __init__(self, code: str, msgid: str, params: Mapping[str, object] | None = None) -> None:

@@ -16,7 +16,7 @@ import re
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Final
 
-from wearlog.calc.texts import Problem, gettext_noop
+from wearlog.calc.texts import WordedProblem, gettext_noop
 from wearlog.calc.typed import STEP
 from wearlog.calc.typed import NumberProblem as NumberProblem
 from wearlog.calc.typed import parse_hours as parse_hours
@@ -84,7 +84,7 @@ UNIT_WORDS: Final[dict[str, str]] = {
 }
 
 
-class UnitProblem(Problem):
+class UnitProblem(WordedProblem):
     """A unit that is unknown, or that needs a weight or a density which was not given."""
 
 
@@ -189,8 +189,8 @@ def from_celsius(celsius: Decimal | int, unit: str) -> Decimal:
 # -------- shown to a person
 
 
-class Manner:
-    """How numbers and the words of units are written: in English, until somebody sets another `manner`."""
+class NumberFormat:
+    """How numbers and the words of units are written: in English, until another one is set."""
 
     def signs(self, system: str) -> tuple[str, str]:
         """What parts the thousands, and what parts the decimals."""
@@ -200,23 +200,23 @@ class Manner:
         return english
 
 
-manner = Manner()
-"""The manner of the present reader. The floor above sets it once, to one that knows who reads."""
+number_format = NumberFormat()
+"""The number format of the present reader. The floor above sets it once, to one that knows who reads."""
 
 
-def set_manner(other: Manner) -> None:
-    global manner
-    manner = other
+def set_number_format(other: NumberFormat) -> None:
+    global number_format
+    number_format = other
 
 
 def unit_word(unit: str) -> str:
     """How the unit is written where one is to be chosen: `kg`, `bags`."""
-    return manner.word(UNIT_WORDS[unit])
+    return number_format.word(UNIT_WORDS[unit])
 
 
 def per_word(system: str) -> str:
     """The unit behind a "per": `t`, `short ton`."""
-    return manner.word(gettext_noop("short ton")) if is_us(system) else "t"
+    return number_format.word(gettext_noop("short ton")) if is_us(system) else "t"
 
 
 def is_us(system: str) -> bool:
@@ -244,13 +244,13 @@ def plain(value: Decimal) -> str:
 
 
 def show_number(value: Decimal | float, digits: int, system: str = "") -> str:
-    """Rounded and grouped by three, in the manner that is set; in English with a comma in the US system, a
-    narrow space in metric."""
+    """Rounded and grouped by three, in the number format that is set; in English with a comma in the US
+    system, a narrow space in metric."""
     text = f"{value:,.{digits}f}"
     if re.fullmatch(r"-0(\.0+)?", text):
         text = text[1:]
     text = text.replace("-", "−")
-    grouping, decimal = manner.signs(system)
+    grouping, decimal = number_format.signs(system)
     return text.translate({ord(","): grouping, ord("."): decimal})
 
 

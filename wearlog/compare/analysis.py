@@ -81,7 +81,7 @@ def flag(row: Row, name: str, place: int, meaning: str) -> bool:
     return row[name] == "1"
 
 
-def pair(span: lives.Range) -> list[float | None]:
+def pair(span: lives.Limits) -> list[float | None]:
     return [span.low, span.high]
 
 

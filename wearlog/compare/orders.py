@@ -36,7 +36,7 @@ class NoOrder(StrEnum):
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlannedSeed:
     """Seed of one crop that is still to come, evenly from day to day (both included)."""
 
     press_id: int
@@ -65,7 +65,7 @@ class Order:
     why: NoOrder | None
 
 
-def to_come(record: Record) -> list[Planned]:
+def to_come(record: Record) -> list[PlannedSeed]:
     """What the plan still holds after the record's day, cut in proportion."""
     found = []
     horizon = record.as_of + timedelta(days=AHEAD_DAYS)
@@ -74,7 +74,7 @@ def to_come(record: Record) -> list[Planned]:
         end = min(row.end_on, horizon)
         if start <= end:
             share = ((end - start).days + 1) / ((row.end_on - row.start_on).days + 1)
-            found.append(Planned(row.press_id, row.crop, start, end, row.seed_kg * share))
+            found.append(PlannedSeed(row.press_id, row.crop, start, end, row.seed_kg * share))
     return found
 
 
@@ -112,7 +112,7 @@ def _shares(record: Record, edges: Edges, dies: list[TypeRow]) -> dict[int, Floa
 
 
 def _order(
-    record: Record, edges: Edges, ledger: Ledger, type_: TypeRow, coming: list[Planned], share: Floats
+    record: Record, edges: Edges, ledger: Ledger, type_: TypeRow, coming: list[PlannedSeed], share: Floats
 ) -> Order:
     mine = [(row, row.seed_kg * float(share[row.crop])) for row in coming if share[row.crop] > 0]
     mix = np.zeros(len(record.crops))
@@ -168,7 +168,7 @@ def _left(edges: Edges, part: PartRow, name: str, mix: Floats, life: float) -> f
     return max(0.0, life - edges.taken(used)[0])
 
 
-def _used_up(mine: Iterable[tuple[Planned, float]], left: float) -> date | None:
+def _used_up(mine: Iterable[tuple[PlannedSeed, float]], left: float) -> date | None:
     """The day on which the plan has taken what is at hand; None where it never does."""
     rows = [(row, seed / ((row.end_on - row.start_on).days + 1)) for row, seed in mine]
     if not rows:

@@ -14,7 +14,7 @@ from enum import StrEnum
 
 from wearlog.calc import policy
 from wearlog.compare.ledger import LABOUR, STAND_STILL, Ledger, mean
-from wearlog.compare.lives import Ended, Lived, TypeLives
+from wearlog.compare.reliability import Ended, Lived, TypeLives
 from wearlog.history.record import Record
 from wearlog.history.rows import ServiceRow
 from wearlog.service.work import RENEWS
@@ -42,7 +42,7 @@ class Withheld(StrEnum):
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlannedReplacement:
     """The age at which a planned replacement costs least, in the measure of `lives`; None where `why` says
     that nothing is advised. Costs are those of one replacement; None where unknown."""
 
@@ -54,12 +54,12 @@ class Planned:
     why: Withheld | None
 
 
-def planned_or_not(record: Record, ledger: Ledger, lives: TypeLives) -> Planned:
+def planned_or_not(record: Record, ledger: Ledger, lives: TypeLives) -> PlannedReplacement:
     """Whether to change parts of a type before they fail."""
     fit = lives.life
 
-    def no(why: Withheld, planned: float | None = None, failure: float | None = None) -> Planned:
-        return Planned(lives, None, 0.0, planned, failure, why)
+    def no(why: Withheld, planned: float | None = None, failure: float | None = None) -> PlannedReplacement:
+        return PlannedReplacement(lives, None, 0.0, planned, failure, why)
 
     if fit.basis != "mle" or fit.shape is None or fit.scale is None:
         return no(Withheld.FEW_FAILURES)
@@ -99,7 +99,7 @@ def planned_or_not(record: Record, ledger: Ledger, lives: TypeLives) -> Planned:
         shape_low=fit.shape_range.low,
     )
     if found.best_age is not None:
-        return Planned(lives, found.best_age, found.saving, planned, failure, None)
+        return PlannedReplacement(lives, found.best_age, found.saving, planned, failure, None)
     if fit.shape <= 1:
         return no(Withheld.BY_CHANCE, planned, failure)
     if fit.shape_range.low is None or fit.shape_range.low <= 1:

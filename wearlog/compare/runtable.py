@@ -55,7 +55,8 @@ def load() -> RunTable:
     in by another way than the log's own door are seen too.
     """
     number = versions.current()
-    return _KEPT.get(last_and_count(), _made, number=number)
+    seen = last_and_count()
+    return _KEPT.get(seen, lambda: _made(seen), number=number)
 
 
 def _natural(code: str) -> tuple[object, ...]:
@@ -65,14 +66,14 @@ def _natural(code: str) -> tuple[object, ...]:
     )
 
 
-def _made() -> RunTable:
+def _made(seen: tuple[int, int]) -> RunTable:
     """All runs that have ended, in order of their keys."""
     known = press_rows()
     presses = sorted(known.values(), key=lambda press: _natural(press.code))
     crops = list(Crop.objects.order_by("code").values_list("pk", "code"))
-    of_press = runs_and_readings(known, looking_twice=True)
+    of_press = runs_and_readings(known, seen=seen)
     runs = {press_id: found.runs for press_id, found in of_press.items() if found.runs is not None}
-    given = WEIGHED.of({press_id: own.id for press_id, own in runs.items()})
+    given = WEIGHED.of({press_id: own.id for press_id, own in runs.items()}, every=True)
     parts = [
         _columns(
             place,

@@ -17,7 +17,7 @@ from enum import StrEnum
 import numpy as np
 
 from wearlog.calc import policy
-from wearlog.calc.life import Range
+from wearlog.calc.life import Limits
 from wearlog.compare.ages import ages_of
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
 from wearlog.history.record import Record
@@ -56,7 +56,7 @@ class Stop:
     lost_oil_kg_per_t: float | None = None
     extra_h_per_t: float | None = None
     loss_now: float | None = None
-    loss_range: Range | None = None
+    loss_range: Limits | None = None
     average_so_far: float | None = None
     left_out: tuple[str, ...] = ()
     stop: bool | None = None
@@ -179,7 +179,7 @@ def _judged(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since
         hour_cost=hour_cost,
     )
     reach = Z * float(np.hypot(lost_sd * oil_price, slower_sd * hour_cost))
-    span = Range(max(0.0, now - reach), now + reach)
+    span = Limits(max(0.0, now - reach), now + reach)
     average = found.average_so_far or 0.0
     unsure = (span.low or 0.0) <= average <= (span.high or 0.0)
     return replace(

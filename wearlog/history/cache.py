@@ -137,8 +137,7 @@ class RunsShelf(Generic[Answer]):
         self, presses: Collection[int], make: Callable[[list[int]], Mapping[int, Answer]]
     ) -> dict[int, Answer]:
         """By press; `make` answers for the presses of which nothing is kept, one answer for each."""
-        number = 0 if connection.in_atomic_block else versions.current()
-        if not lasting(number):
+        if connection.in_atomic_block:
             return dict(make(list(presses)))
         of_runs = versions.of_runs()
         found = {}
@@ -150,8 +149,9 @@ class RunsShelf(Generic[Answer]):
         if fresh:
             made = make(fresh)
             found.update(made)
-            if versions.current() == number:
-                for press_id in made.keys() & of_runs.keys():
+            still = versions.of_runs()
+            for press_id in made.keys() & of_runs.keys():
+                if still.get(press_id) == of_runs[press_id]:
                     self._shelf.keep(press_id, (of_runs[press_id], made[press_id]))
         return found
 

@@ -6,12 +6,11 @@ again."""
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from django.db import connection
 from django.db.models import Case, Count, Max, When
 
 from wearlog.history.cache import RunsShelf
@@ -131,17 +130,17 @@ class OfPress:
 _KEPT: RunsShelf[OfPress] = RunsShelf("runs and readings of each press")
 
 
-def runs_and_readings(presses: Collection[int], *, looking_twice: bool = False) -> dict[int, OfPress]:
+def runs_and_readings(presses: Collection[int], *, seen: tuple[int, int] | None = None) -> dict[int, OfPress]:
     """By press, of all that stands; `presses` are the keys of all presses.
 
-    looking_twice: runs that came in by another way than the log's own door raise no version; look whether
-    there are any, and read the presses that have them again."""
+    seen: what `last_and_count` says now. Runs that came in by another way than the log's own door raise no
+    version; where this tells of some, the presses that have them are read again."""
 
     def read(some: Collection[int]) -> dict[int, OfPress]:
         return _read(some, every=len(some) == len(presses))
 
     found = _KEPT.get(presses, read)
-    if looking_twice and not connection.in_atomic_block:
+    if seen is not None and seen != _together(found.values()):
         now = _seen(Run.objects.all())
         other = [press_id for press_id in presses if found[press_id].seen != now.get(press_id, NEVER)]
         found |= read(other) if other else {}
@@ -171,6 +170,11 @@ NEVER = (0, 0)
 def _seen(rows: RunQuerySet) -> dict[int, tuple[int, int]]:
     found = rows.order_by().values_list("press_id").annotate(last=Max("pk"), count=Count("pk"))
     return {press_id: (last, count) for press_id, last, count in found}
+
+
+def _together(presses: Iterable[OfPress]) -> tuple[int, int]:
+    each = [found.seen for found in presses]
+    return max((last for last, _ in each), default=0), sum(count for _, count in each)
 
 
 def last_and_count() -> tuple[int, int]:

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wearlog.equipment.models import Press
 from wearlog.history.cache import RunsShelf
 from wearlog.history.rows import Floats, Ints
 from wearlog.runs.columns import columns
@@ -55,14 +54,16 @@ class Beside:
         """The columns of no run."""
         return {name: np.zeros(0) for name in self.names}
 
-    def of(self, runs: Mapping[int, Ints]) -> dict[int, Columns]:
+    def of(self, runs: Mapping[int, Ints], *, every: bool = False) -> dict[int, Columns]:
         """The columns of these runs, in their order, by press: `runs` names them by the key of their press.
+        `every` says that these are all runs, which are read faster without asking for their presses.
 
         Runs that came in by another way than the log's own door raise no version; where one of them is asked
         for, its press is read again."""
 
         def read(presses: list[int]) -> dict[int, _OfPress]:
-            return self._read({press_id: runs[press_id] for press_id in presses})
+            wanted = {press_id: runs[press_id] for press_id in presses}
+            return self._read(wanted, every=every and len(wanted) == len(runs))
 
         kept = self._kept.get(runs, read)
         lacking = [press_id for press_id, ids in runs.items() if kept[press_id].here(ids).size < ids.size]
@@ -70,18 +71,18 @@ class Beside:
             kept |= read(lacking)
         return {press_id: kept[press_id].of(ids) for press_id, ids in runs.items()}
 
-    def _read(self, runs: Mapping[int, Ints]) -> dict[int, _OfPress]:
+    def _read(self, runs: Mapping[int, Ints], *, every: bool) -> dict[int, _OfPress]:
         rows = Run.objects.standing()
-        if len(runs) < Press.objects.count():  # all are read faster without asking for them one by one
+        if not every:
             rows = rows.filter(press_id__in=runs)
         table = columns(rows, numbers=("id", *self.names), instants=())
         keys = table.pop("id").astype(np.int64)
         order = np.argsort(keys)
-        every = _OfPress(keys[order], {name: column[order] for name, column in table.items()})
+        together = _OfPress(keys[order], {name: column[order] for name, column in table.items()})
         found = {}
         for press_id, ids in runs.items():
-            standing = np.sort(ids[every.here(ids)])
-            found[press_id] = _OfPress(standing, every.of(standing))
+            standing = np.sort(ids[together.here(ids)])
+            found[press_id] = _OfPress(standing, together.of(standing))
         return found
 
 

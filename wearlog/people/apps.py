@@ -8,12 +8,12 @@ class PeopleConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from wearlog.calc.units import set_manner
+        from wearlog.calc.units import set_number_format
         from wearlog.people.checks import guards_stand
         from wearlog.people.guards import install_after_migrate
-        from wearlog.people.manner import MannerOfTheLanguage
+        from wearlog.people.number_format import FormatOfTheLanguage
 
-        set_manner(MannerOfTheLanguage())
+        set_number_format(FormatOfTheLanguage())
 
         checks.register(guards_stand, checks.Tags.database)
         # Django offers no other hook after a migration; nothing of the log hangs on a signal.

@@ -19,7 +19,7 @@ from wearlog.people.models import User
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.people.roles import Permission, require
 from wearlog.people.words import day, day_of, when
-from wearlog.runs import doubts, guesses, hours, queries
+from wearlog.runs import guesses, hours, queries, validation
 from wearlog.runs.entries import NewRun
 from wearlog.runs.hours import RunHours
 from wearlog.runs.models import Crop, Run, SeedHow
@@ -85,7 +85,9 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
         )
     if reading is not None and entry.started_at is None and entry.hours_h is None:
         refuse_bad_reading(reading)
-        doubts.ask(doubts.about_reading(reading, at=at), confirmed)  # before the hours are counted by it
+        validation.ask(
+            validation.about_reading(reading, at=at), confirmed
+        )  # before the hours are counted by it
     times = times_of(entry, at=at, slot=run.slot, reading=reading)
     open_doubts = place(run, times)
     told = hours.of_run(run, reading=reading)
@@ -94,8 +96,8 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
     refuse_overlap(run)
     open_doubts += questions(run, at=at, told=told)
     if reading is not None:
-        open_doubts += doubts.about_reading(reading, at=at)
-    doubts.ask(open_doubts, confirmed)
+        open_doubts += validation.about_reading(reading, at=at)
+    validation.ask(open_doubts, confirmed)
     run.save()
     audit.write(
         at=at,
@@ -165,8 +167,8 @@ def stop_run(
     refuse_overlap(run)
     open_doubts = to_ask + questions(run, at=at, told=told)
     if reading is not None:
-        open_doubts += doubts.about_reading(reading, at=at)
-    doubts.ask(open_doubts, confirmed)
+        open_doubts += validation.about_reading(reading, at=at)
+    validation.ask(open_doubts, confirmed)
     run.save()
     audit.write(at=at, by=by, action="stop", record=run, old=old, new=audit.snapshot(run))
     if reading is not None:
@@ -179,7 +181,7 @@ def recheck(run: Run, *, at: datetime, confirmed: Collection[str]) -> None:
     run.slot = slot_for(run.press, run.through)
     check(run)
     refuse_overlap(run)
-    doubts.ask(questions(run, at=at, told=hours.of_run(run)), confirmed)
+    validation.ask(questions(run, at=at, told=hours.of_run(run)), confirmed)
 
 
 def place(run: Run, times: Times) -> list[Doubt]:
@@ -194,9 +196,9 @@ def place(run: Run, times: Times) -> list[Doubt]:
         return []
     run.started_at = last.ends_at
     clock = hours.hours_between(last.ends_at, times.ended_at)
-    if times.counted_back <= clock + doubts.slack_h(clock):
+    if times.counted_back <= clock + validation.slack_h(clock):
         return []
-    return doubts.since_last_run(run, times.counted_back, last)
+    return validation.since_last_run(run, times.counted_back, last)
 
 
 # --- what is refused and what is asked --------------------------------------------------------------
@@ -282,8 +284,8 @@ def refuse_overlap(run: Run) -> None:
 
 def questions(run: Run, *, at: datetime, told: RunHours) -> list[Doubt]:
     return [
-        *doubts.in_the_future(run.started_at, run.ends_at, at=at, field="started_at"),
-        *doubts.about_hours(run, told.said_h),
-        *doubts.about_pace(run, told.hours_h),
-        *doubts.about_what_is_fitted(run),
+        *validation.in_the_future(run.started_at, run.ends_at, at=at, field="started_at"),
+        *validation.about_hours(run, told.said_h),
+        *validation.about_pace(run, told.hours_h),
+        *validation.about_what_is_fitted(run),
     ]

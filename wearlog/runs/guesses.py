@@ -19,7 +19,7 @@ from django.utils.translation import ngettext
 from wearlog.equipment.models import Fitting, Kind
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.people.words import figure, in_language
-from wearlog.runs import doubts, queries
+from wearlog.runs import queries, validation
 from wearlog.runs.models import Run, SeedHow
 
 LOOKED_AT = 120
@@ -96,7 +96,7 @@ def work_out(run: Run, *, hours: float | None) -> Doubt:
 def _question(run: Run, pace: Pace, hours: float) -> str:
     values = {
         "hours": figure(hours, ".4g"),
-        "rate": doubts.pace(pace.rate.kg_per_h),
+        "rate": validation.pace(pace.rate.kg_per_h),
         "runs": pace.rate.runs,
         "crop": run.crop,
         "press": run.press,

@@ -16,7 +16,7 @@ from wearlog.people.models import User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
 from wearlog.people.words import when
-from wearlog.runs import doubts
+from wearlog.runs import validation
 from wearlog.runs.models import Reading, ReadingKind
 
 
@@ -46,7 +46,7 @@ def log_reading(
     reading = new_reading(by=by, at=at, press=press, read_at=read_at, meter_h=meter_h, new_meter=new_meter)
     if reading.pk is None:
         refuse_bad_reading(reading)
-        doubts.ask(doubts.about_reading(reading, at=at), confirmed)
+        validation.ask(validation.about_reading(reading, at=at), confirmed)
     return store_reading(by=by, at=at, reading=reading)
 
 
@@ -62,7 +62,7 @@ def recheck(reading: Reading, *, at: datetime, confirmed: Collection[str]) -> No
     if other is not None:
         raise Refused(taken(other), field="read_at")
     clean(reading)
-    doubts.ask(doubts.about_reading(reading, at=at), confirmed)
+    validation.ask(validation.about_reading(reading, at=at), confirmed)
 
 
 def new_reading(
@@ -106,4 +106,4 @@ def taken(standing: Reading) -> str:
     return _(
         "The meter of %(press)s was already read at %(when)s: %(standing)s h. Correct "
         "that reading, or give another moment."
-    ) % {"press": standing.press, "when": when(standing.read_at), "standing": doubts.plain(standing)}
+    ) % {"press": standing.press, "when": when(standing.read_at), "standing": validation.plain(standing)}

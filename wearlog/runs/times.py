@@ -12,7 +12,7 @@ from wearlog.people.cleaning import stored, within
 from wearlog.people.fields import quantity_of
 from wearlog.people.refusals import Refused
 from wearlog.people.words import figure, when
-from wearlog.runs import doubts, hours, queries
+from wearlog.runs import hours, queries, validation
 from wearlog.runs.entries import NewRun
 from wearlog.runs.hours import RunHours
 from wearlog.runs.models import Reading, ReadingKind, Run
@@ -92,7 +92,11 @@ def _untold(reading: Reading, found: RunHours) -> Refused:
             % {"press": reading.press},
             field="hours_h",
         )
-    words = {"before": doubts.plain(before), "reading": doubts.plain(reading), "when": when(before.read_at)}
+    words = {
+        "before": validation.plain(before),
+        "reading": validation.plain(reading),
+        "when": when(before.read_at),
+    }
     if reading.meter_h < before.meter_h:
         return Refused(
             _(

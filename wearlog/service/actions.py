@@ -22,11 +22,11 @@ from wearlog.people.models import User
 from wearlog.people.refusals import AlreadyMoved, Doubt, Refused
 from wearlog.people.roles import Permission, require
 from wearlog.people.words import when
-from wearlog.runs import doubts as run_doubts
+from wearlog.runs import validation as run_doubts
 from wearlog.runs.readings import locked_press
-from wearlog.service.doubts import about_step
 from wearlog.service.entries import NewMeasurement, NewWork
 from wearlog.service.models import Action, Measurement, Rule, Service
+from wearlog.service.validation import about_step
 
 
 @dataclass(frozen=True)

@@ -16,12 +16,12 @@ from wearlog.people.cleaning import clean
 from wearlog.people.models import LogRecord, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
-from wearlog.runs import doubts
+from wearlog.runs import validation
 from wearlog.service.actions import check, check_gauge
-from wearlog.service.doubts import about_step
 from wearlog.service.entries import NewMeasurement
 from wearlog.service.incidents import hold_lot
 from wearlog.service.models import Incident, IncidentKind, LotHold, Measurement, Service
+from wearlog.service.validation import about_step
 from wearlog.service.work import MOVES
 
 
@@ -95,8 +95,8 @@ def correct_measurement(
         measured_at=measurement.measured_at,
         exclude=measurement.pk,
     )
-    open_doubts += doubts.in_the_future(measurement.measured_at, at=at, field="measured_at")
-    doubts.ask(open_doubts, confirmed)
+    open_doubts += validation.in_the_future(measurement.measured_at, at=at, field="measured_at")
+    validation.ask(open_doubts, confirmed)
     _store(by=by, at=at, record=measurement, old=old, reason=reason)
 
 

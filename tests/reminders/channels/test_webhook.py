@@ -23,7 +23,7 @@ from pytest_django import Settings
 
 from tests.mills.greasing import DUE, Greasing
 from tests.reminders.channels.mail.mails import ITEM
-from tests.reminders.hook import DRIP, HookServer, hook_server
+from tests.reminders.hook import DRIP, FLOOD, HookServer, hook_server
 from tests.reminders.smtp import MailServer
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.people.models import AuditEntry, Mill, User
@@ -211,6 +211,22 @@ def test_a_receiver_that_answers_one_letter_at_a_time_is_cut_off(
     with pytest.raises(OutOfReach):
         webhook.post(Webhook.objects.get(), key="one", body=b"{}", at=DUE)
     assert time.monotonic() - begun < 10
+
+
+def test_of_an_answer_without_end_the_first_words_are_read(secret: str, server: HookServer) -> None:
+    server.answers = [FLOOD]
+    with pytest.raises(RefusedHere, match=r"^400 no no no ") as refused:
+        webhook.post(Webhook.objects.get(), key="one", body=b"{}", at=DUE)
+    assert len(str(refused.value)) <= webhook.READS_BYTES + 4
+
+
+def test_no_proxy_of_the_surroundings_is_asked(
+    secret: str, server: HookServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("http_proxy", "HTTP_PROXY", "all_proxy", "ALL_PROXY"):
+        monkeypatch.setenv(name, "http://127.0.0.1:1")
+    webhook.post(Webhook.objects.get(), key="one", body=b"{}", at=DUE)
+    assert [posted.path for posted in server.posted] == ["/in?from=mill"]
 
 
 # -------- where it may go

@@ -18,7 +18,7 @@ from wearlog.equipment.models import Press
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import OutboxRow, OutboxState
-from wearlog.reminders.outbox import finding
+from wearlog.reminders.outbox import scan as finding
 from wearlog.reminders.outbox.actions import Outcome, scan, send_due, send_one
 from wearlog.service.models import Rule, Service
 

@@ -36,7 +36,7 @@ class TestRun:
         assert Run.objects.get().seed_how == "about"
         assert "Saved: about 400 kg of rapeseed on North press" in text(answer)
         assert "about 400 kg rapeseed" in text(phone.get("/log/"))
-        assert "rapeseed, about 400 kg" in text(phone.get(f"/presses/{shop.north.pk}/"))
+        assert "about 400 kg rapeseed" in text(phone.get(f"/presses/{shop.north.pk}/"))
 
     def test_the_two_numbers_alone_are_weighed_as_ever(self, phone: Client, shop: Shop) -> None:
         phone.post("/log/run/", typed(shop, hours_h="8", seed="400"))

@@ -10,7 +10,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.forecast_shop import Shop
-from wearlog.calc.conformal import Range
+from wearlog.calc.conformal import DayRange
 from wearlog.forecasts.models import Replay
 from wearlog.forecasts.track.learning import learn
 from wearlog.history.models import Widening
@@ -128,7 +128,7 @@ def numbers(text: str) -> float:
 
 def test_a_range_about_its_day_is_drawn_about_the_line() -> None:
     day = float(date(2026, 3, 1).toordinal())
-    drawn = picture([("D-1", Range(early=day - 15, mid=day, late=day + 15), day)])
+    drawn = picture([("D-1", DayRange(early=day - 15, mid=day, late=day + 15), day)])
     assert drawn is not None
     bar = drawn.bars[0]
     assert drawn.reach_days == 30
@@ -139,8 +139,8 @@ def test_a_range_about_its_day_is_drawn_about_the_line() -> None:
 
 
 def test_a_range_beyond_the_picture_ends_at_its_border() -> None:
-    rows = [("near", Range(early=-10, mid=0, late=10), 0.0)] * 9 + [
-        ("far", Range(early=50, mid=400, late=900), 0.0)
+    rows = [("near", DayRange(early=-10, mid=0, late=10), 0.0)] * 9 + [
+        ("far", DayRange(early=50, mid=400, late=900), 0.0)
     ]
     drawn = picture(rows)
     assert drawn is not None

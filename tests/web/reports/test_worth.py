@@ -18,7 +18,7 @@ from wearlog.equipment.models import PartType
 from wearlog.people.models import Role, User
 from wearlog.runs.models import Price, Run
 from wearlog.service.models import Service
-from wearlog.web.reports.worth_words import NO_ORDER_WORDS, NO_STOP_WORDS, WITHHELD_WORDS
+from wearlog.web.reports.sentences import NO_ORDER_WORDS, NO_STOP_WORDS, WITHHELD_WORDS
 
 BEGUN = 300
 """The mill of these pages began so many days ago."""

@@ -42,7 +42,7 @@ def test_every_column_that_a_page_tells_of_has_words_of_its_own(record: type[mod
 def test_what_the_trail_tells_beside_a_record_has_words_too() -> None:
     beside = {
         key.value
-        for path in (Path(__file__).resolve().parents[2] / "wearlog").rglob("*.py")
+        for path in (Path(__file__).resolve().parents[3] / "wearlog").rglob("*.py")
         for node in ast.walk(ast.parse(path.read_text()))
         if isinstance(node, ast.Call) and ast.unparse(node.func) == "audit.write"
         for given in node.keywords

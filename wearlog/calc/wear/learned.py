@@ -17,7 +17,7 @@ import numpy as np
 from wearlog.calc.wear.lives import PLAIN, WORN_OUT, Places, Rows, rows_of
 from wearlog.calc.wear.model import Posterior, fit
 from wearlog.calc.wear.records import Floats, TypeRecord
-from wearlog.calc.wear.state import Problem
+from wearlog.calc.wear.state import TypeToFit
 
 LIFE_SD, ROUGH_SD = 0.4, 1.0
 NO_WORK = 1e-6
@@ -35,7 +35,7 @@ class Known:
     taken when it was read or retired as worn. retired_worn: how many edges the fleet has retired as worn.
     """
 
-    problem: Problem
+    problem: TypeToFit
     posterior: Posterior
     informed: bool
     most_kg: float
@@ -58,7 +58,7 @@ def learn(records: Sequence[TypeRecord]) -> tuple[Learned, ...]:
 
     Deterministic; equal fingerprints give equal results. The order of types, edges and gauges changes
     nothing beyond rounding."""
-    told: dict[int, tuple[Problem, Places, bool, float]] = {}
+    told: dict[int, tuple[TypeToFit, Places, bool, float]] = {}
     reasons: dict[int, str] = {}
     for index, record in enumerate(records):
         if record.new is None or record.limit is None or record.new == record.limit:
@@ -75,7 +75,7 @@ def learn(records: Sequence[TypeRecord]) -> tuple[Learned, ...]:
         if believed is None:
             reasons[index] = NOTHING_KNOWN
         else:
-            problem = Problem(rows, budget, *believed, record.gauge_guess)
+            problem = TypeToFit(rows, budget, *believed, record.gauge_guess)
             told[index] = (problem, places, bool(used.any()), most)
     posteriors = iter(fit([problem for problem, *_ in told.values()]) if told else [])
     retired_worn = sum(int((problem.rows.kind == WORN_OUT).sum()) for problem, *_ in told.values())

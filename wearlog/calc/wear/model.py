@@ -21,9 +21,9 @@ from wearlog.calc.wear.state import (
     LIFE_GUESS,
     SPREAD_GUESS,
     WORN_GUESS,
-    Problem,
     Spreads,
     State,
+    TypeToFit,
     inverse,
 )
 
@@ -65,7 +65,7 @@ class Posterior:
     by_global: Floats
 
 
-def fit(problems: list[Problem]) -> list[Posterior]:
+def fit(problems: list[TypeToFit]) -> list[Posterior]:
     """Posteriors in the order of the problems."""
     states = [State(problem) for problem in problems]
     spreads = Spreads()
@@ -125,7 +125,7 @@ def fit(problems: list[Problem]) -> list[Posterior]:
 class _Bends:
     """The prior of all log rates and bends together, for any size of bends."""
 
-    def __init__(self, problems: list[Problem]) -> None:
+    def __init__(self, problems: list[TypeToFit]) -> None:
         types = len(problems)
         together = np.full((types, types), SHARED_BEND) + (1.0 - SHARED_BEND) * np.eye(types)
         bends = np.kron(np.linalg.inv(together), np.linalg.inv(shape.prior_covariance()))

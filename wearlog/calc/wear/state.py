@@ -25,7 +25,7 @@ SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.02, 0.02, 0.2
 
 
 @dataclass(frozen=True)
-class Problem:
+class TypeToFit:
     """One type: its rows, the wear from new to limit, and what is believed of the rate beforehand."""
 
     rows: Rows
@@ -75,7 +75,7 @@ class State:
     """Where the fit of one type stands. G globals (log rates, then h), S locals (log multipliers of lives,
     then shifts) of each of P parts."""
 
-    problem: Problem
+    problem: TypeToFit
     a: Floats = field(init=False)
     h: Floats = field(init=False)
     local: Floats = field(init=False)

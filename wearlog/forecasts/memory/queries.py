@@ -19,7 +19,7 @@ from django.utils.translation import get_language
 from wearlog.forecasts.board import Board, in_order, with_cautions
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory import standings
+from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.scope import Scope, scopes_of
 from wearlog.history import versions
 from wearlog.history.cache import Shelf, VersionShelf, lasting
@@ -128,7 +128,7 @@ def due_items(*, as_of: date) -> list[DueItem]:
     def work_out() -> tuple[DueItem, ...]:
         stored = None
         if lasting(number):
-            stored = standings.stored(number=number, as_of=as_of, language=language)
+            stored = snapshots.stored(number=number, as_of=as_of, language=language)
         return _reckoning(as_of, number).items if stored is None else merged(stored)
 
     return list(_ITEMS.get((as_of, language), work_out, number=number))

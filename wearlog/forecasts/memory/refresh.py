@@ -15,7 +15,7 @@ from django.db import transaction
 from django.utils import translation
 
 from wearlog.equipment.models import Press
-from wearlog.forecasts.memory import standings
+from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.queries import Reckoning, reckoning
 from wearlog.history import cache, versions
 from wearlog.people.languages import in_use
@@ -46,7 +46,7 @@ def stale(*, at: datetime) -> list[int]:
     number, as_of = versions.current(), today(at)
     presses = set(Press.objects.values_list("pk", flat=True))
     for language in languages():
-        held = standings.prints(as_of=as_of, language=language)
+        held = snapshots.prints(as_of=as_of, language=language)
         presses -= {press for press, (_, of) in held.items() if of == number}
     return sorted(presses)
 
@@ -57,11 +57,11 @@ def changed(*, at: datetime) -> list[int]:
     number, as_of = versions.current(), today(at)
     left: set[int] = set()
     for language, known in _in_each_language(as_of):
-        held = standings.prints(as_of=as_of, language=language)
+        held = snapshots.prints(as_of=as_of, language=language)
         same = {
             press for press in known.scopes if press in held and held[press][0] == known.fingerprint(press)
         }
-        standings.still_hold(press_ids=same, as_of=as_of, language=language, number=number)
+        snapshots.still_hold(press_ids=same, as_of=as_of, language=language, number=number)
         left |= set(known.scopes) - same
     return sorted(left)
 
@@ -74,17 +74,17 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     if anew:
         cache.forget()
     for language, known in _in_each_language(as_of):
-        held = {} if anew else standings.prints(as_of=as_of, language=language)
+        held = {} if anew else snapshots.prints(as_of=as_of, language=language)
         wanted = [press for press in known.scopes if press_ids is None or press in press_ids]
         done.presses = len(wanted)
         for press_id in wanted:
             if press_id in held and held[press_id][0] == known.fingerprint(press_id):
-                standings.still_hold(press_ids=[press_id], as_of=as_of, language=language, number=number)
+                snapshots.still_hold(press_ids=[press_id], as_of=as_of, language=language, number=number)
                 continue
             name, items = known.of_press(press_id)
             done.worked_out += 1
             with transaction.atomic():
-                standings.keep(
+                snapshots.keep(
                     press_id=press_id,
                     as_of=as_of,
                     language=language,
@@ -93,7 +93,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
                     items=items,
                     at=at,
                 )
-    standings.forget_before(as_of)
+    snapshots.forget_before(as_of)
     return done
 
 

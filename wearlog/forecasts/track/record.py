@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from wearlog.calc import conformal
-from wearlog.calc.conformal import LEAD_DAYS, Forward, History, Range
+from wearlog.calc.conformal import LEAD_DAYS, DayRange, Forward, History
 from wearlog.calc.track import Promise, Summary, summary
 from wearlog.forecasts.edges import EdgeKey, Edges
 from wearlog.forecasts.track import replays
@@ -191,7 +191,7 @@ def _histories(
 
 def _said(
     key: EdgeKey, replays: Mapping[date, Mapping[EdgeKey, Said]], since: date, until: date
-) -> tuple[tuple[float, Range], ...]:
+) -> tuple[tuple[float, DayRange], ...]:
     found = []
     for day, said in replays.items():
         given = said[key].range if key in said and since <= day < until else None

@@ -8,7 +8,7 @@ from datetime import date
 from hashlib import blake2b
 from typing import Any
 
-from wearlog.calc.conformal import Range
+from wearlog.calc.conformal import DayRange
 from wearlog.forecasts.edges import Edge, EdgeKey, Edges
 from wearlog.forecasts.models import Replay
 from wearlog.forecasts.outlook import Outlook
@@ -30,10 +30,10 @@ class Said:
     lumped: date | None
 
     @property
-    def range(self) -> Range | None:
+    def range(self) -> DayRange | None:
         if self.early is None or self.mid is None or self.late is None:
             return None
-        return Range(early=self.early.toordinal(), mid=self.mid.toordinal(), late=self.late.toordinal())
+        return DayRange(early=self.early.toordinal(), mid=self.mid.toordinal(), late=self.late.toordinal())
 
 
 def stored(log: Whole, days: Iterable[date], *, checked: bool) -> dict[date, dict[EdgeKey, Said]]:

@@ -68,7 +68,7 @@ def _widened(found: Reach, record: Record) -> Reach:
     if record.widening <= 1.0 or found.early is None or found.mid is None or found.late is None:
         return found
     early, mid, late = found.early.toordinal(), found.mid.toordinal(), found.late.toordinal()
-    wide = conformal.widened(conformal.Range(early=early, mid=mid, late=late), record.widening)
+    wide = conformal.widened(conformal.DayRange(early=early, mid=mid, late=late), record.widening)
     return replace(
         found,
         early=date.fromordinal(max(floor(wide.early), min(early, record.as_of.toordinal() + 1))),

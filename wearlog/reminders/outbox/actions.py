@@ -23,11 +23,11 @@ from wearlog.reminders.channels.channel import Parcel
 from wearlog.reminders.channels.mail.notices import look_after
 from wearlog.reminders.models import OutboxRow, OutboxState, Stage
 from wearlog.reminders.outbox.calls import line_of
+from wearlog.reminders.outbox.deliver import Delivery, deliver, set_aside
+from wearlog.reminders.outbox.deliver import Outcome as Outcome
 from wearlog.reminders.outbox.digest import digest_for, settle_told
-from wearlog.reminders.outbox.finding import scan as scan
-from wearlog.reminders.outbox.handing import Handed, hand_over, set_aside
-from wearlog.reminders.outbox.handing import Outcome as Outcome
 from wearlog.reminders.outbox.queries import Current, of_other_channels, recipient_of, sendable_ids
+from wearlog.reminders.outbox.scan import scan as scan
 from wearlog.reminders.schedule import state as schedule_state
 
 LEASE = timedelta(minutes=5)
@@ -76,7 +76,7 @@ def send_one(*, row_id: int, at: datetime) -> Outcome:
     told: frozenset[str] = frozenset()
     try:
         parcel, told = parcel_of(row, at=at)
-        handed = WITHDRAWN if parcel is None else hand_over(parcel, at=at)
+        handed = WITHDRAWN if parcel is None else deliver(parcel, at=at)
     except Exception as error:
         handed = set_aside(row, error, at=at)
     with transaction.atomic():
@@ -85,7 +85,7 @@ def send_one(*, row_id: int, at: datetime) -> Outcome:
     return handed.outcome
 
 
-WITHDRAWN = Handed(Outcome.WITHDRAWN, {"state": OutboxState.WITHDRAWN})
+WITHDRAWN = Delivery(Outcome.WITHDRAWN, {"state": OutboxState.WITHDRAWN})
 
 
 def parcel_of(row: OutboxRow, *, at: datetime) -> tuple[Parcel | None, frozenset[str]]:

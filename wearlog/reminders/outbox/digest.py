@@ -15,14 +15,14 @@ AT_ONCE = "at once "
 
 
 @dataclass(frozen=True)
-class Digest:
+class DigestContent:
     """What a person's list holds now. `keys`: the messages that it tells in place of single mails."""
 
     lines: tuple[Line, ...]
     keys: frozenset[str]
 
 
-def digest_for(row: OutboxRow, board: Current) -> Digest | None:
+def digest_for(row: OutboxRow, board: Current) -> DigestContent | None:
     """The content of the person's list as things stand, new lines first, then as pressing as they are;
     None where there is nothing that needs saying, or the person wants no mail any more."""
     person = row.person
@@ -42,7 +42,7 @@ def digest_for(row: OutboxRow, board: Current) -> Digest | None:
     lines = [
         line_of(call, person, new=message_of(call, person, row.channel).key in told) for call in board.calls
     ]
-    return Digest(tuple(sorted(lines, key=lambda line: not line.new)), frozenset(told))
+    return DigestContent(tuple(sorted(lines, key=lambda line: not line.new)), frozenset(told))
 
 
 def calls_for_list(board: Current, person: User) -> bool:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from wearlog.calc.conformal import Range
+from wearlog.calc.conformal import DayRange
 
 NAMES_PCT = 24.0
 REACH_DAYS = (30, 60, 90, 120, 180, 365)
@@ -40,7 +40,7 @@ class Picture:
     height: str
 
 
-def picture(rows: Sequence[tuple[str, Range, float]]) -> Picture | None:
+def picture(rows: Sequence[tuple[str, DayRange, float]]) -> Picture | None:
     """Of (name, range, day that came), drawn from the top down; None without a row."""
     if not rows:
         return None

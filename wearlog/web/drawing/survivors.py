@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wearlog.compare.lives import TypeLives
+from wearlog.compare.reliability import TypeLives
 
 WIDTH, HEIGHT = 300, 170
 LEFT, RIGHT, TOP, BASE = 44, 10, 10, 140

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from wearlog.people.roles import Permission
 from wearlog.web.look import samples
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
 
 WORDS = {
@@ -42,7 +42,7 @@ WORDS = {
 
 
 @needs(Permission.VIEW)
-def look(request: SignedInRequest) -> HttpResponse:
+def look(request: MillRequest) -> HttpResponse:
     if not settings.DEBUG:
         raise Http404
     now = timezone.now()

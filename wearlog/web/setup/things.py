@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, ClassVar
+from typing import Any, ClassVar, TypeVar, cast
 
 from django.contrib import messages
 from django.db import models
-from django.forms import ModelForm
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
@@ -17,6 +16,9 @@ from django.utils.translation import gettext as _
 
 from wearlog.logbook import actions
 from wearlog.people.refusals import Refused
+from wearlog.web.setup.forms.people import PersonForm
+from wearlog.web.setup.forms.things import ThingForm
+from wearlog.web.site.access import MillRequest
 from wearlog.web.site.history import changes_of
 from wearlog.web.site.pages import FormPage, back_to
 
@@ -36,35 +38,39 @@ def told(*words: object) -> tuple[str, ...]:
     return tuple(str(word) for word in words if word not in (None, ""))
 
 
-class ThingPage(FormPage):
+Saving = TypeVar("Saving", bound=ThingForm | PersonForm)
+Thing = TypeVar("Thing", bound=models.Model)
+
+
+class ThingPage(FormPage[Saving, Thing]):
     """Add a reference record, or change the one whose key is in the address."""
 
     template_name = "web/setup/form.html"
-    model: ClassVar[type[models.Model]]
-    form_class: ClassVar[type[ModelForm[Any]]]
-    new_form_class: ClassVar[type[ModelForm[Any]] | None] = None
+    model: type[Thing]
+    form_class: type[Saving]
+    new_form_class: type[Saving] | None = None
     list_page: ClassVar[str] = ""
     add_words: ClassVar[Any] = ""
     removable: ClassVar[bool] = False
 
     def prepare(self) -> None:
         pk = self.kwargs.get("pk")
-        self.thing: Any = get_object_or_404(self.model, pk=pk) if pk is not None else self.new_thing()
+        self.thing: Thing = get_object_or_404(self.model, pk=pk) if pk is not None else self.new_thing()
 
-    def new_thing(self) -> models.Model:
+    def new_thing(self) -> Thing:
         return self.model()
 
     @property
     def is_new(self) -> bool:
         return self.thing.pk is None
 
-    def form(self, data: Any) -> Any:
+    def form(self, data: QueryDict | None) -> Saving:
         made = (self.new_form_class or self.form_class) if self.is_new else self.form_class
         # The record that the form writes into is not the one that the heading names.
-        instance = self.model.objects.get(pk=self.thing.pk) if not self.is_new else self.thing  # type: ignore[attr-defined]
-        return made(data, instance=instance, reader=self.reader, **self.form_words())  # type: ignore[call-arg]
+        instance = self.model._default_manager.get(pk=self.thing.pk) if not self.is_new else self.thing
+        return made(data, instance=instance, reader=self.reader, **self.form_words())
 
-    def form_words(self) -> dict[str, Any]:
+    def form_words(self) -> dict[str, object]:
         return {}
 
     def heading(self) -> str:
@@ -73,7 +79,7 @@ class ThingPage(FormPage):
     def back_url(self) -> str:
         return reverse(self.list_page)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             "heading": self.heading(),
             "is_new": self.is_new,
@@ -82,12 +88,12 @@ class ThingPage(FormPage):
             "changes": [] if self.is_new else changes_of(self.thing, self.reader),
         }
 
-    def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+    def post(self, request: MillRequest, **kwargs: object) -> HttpResponse:
         if self.removable and "remove" in request.POST:
             return self.remove(request)
         return super().post(request, **kwargs)
 
-    def remove(self, request: HttpRequest) -> HttpResponse:
+    def remove(self, request: MillRequest) -> HttpResponse:
         self.prepare()
         name = str(self.thing)
         try:
@@ -101,10 +107,10 @@ class ThingPage(FormPage):
     def take_away(self) -> None:
         actions.remove_thing(by=self.request.user, at=timezone.now(), thing=self.thing)
 
-    def act(self, form: Any, now: datetime) -> Any:
-        thing = form.save(commit=False)
+    def act(self, form: Saving, now: datetime) -> Thing:
+        thing = cast("Thing", form.save(commit=False))
         return actions.save_thing(by=self.request.user, at=now, thing=thing)
 
-    def done(self, record: Any) -> HttpResponse:
+    def done(self, record: Thing) -> HttpResponse:
         messages.success(self.request, _("Saved: %s.") % record)
         return back_to(self.request, self.back_url())

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from datetime import date
 from functools import wraps
-from typing import Any, TypeVar
+from typing import TypeVar
 from urllib.parse import urlencode
 
 from django.core.exceptions import PermissionDenied
@@ -15,8 +16,9 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy
 
 from wearlog.people import sessions
-from wearlog.people.models import User
+from wearlog.people.models import Mill, User
 from wearlog.people.roles import Permission, allows
+from wearlog.reminders.outbox.calls import Marks
 
 View = Callable[..., HttpResponse]
 Answer = TypeVar("Answer", bound=HttpResponseBase)
@@ -41,17 +43,25 @@ REFUSAL = {
 }
 
 
-class SignedInRequest(HttpRequest):
-    """A request behind `needs`: somebody is signed in."""
+class MillRequest(HttpRequest):
+    """A request as `MillMiddleware` hands it on and a view behind `needs` gets it: somebody is signed in, and
+    the mill, the reader's units (`metric` or `us`) and language, the mill's day and the marks are known.
+
+    A page that anybody may open has all of it but the `user`, who may be nobody."""
 
     user: User
+    mill: Mill
+    units: str
+    language: str
+    today: date
+    marks: Mapping[str, Marks]
 
 
 def public(view: View) -> View:
     """A page that anybody may open."""
 
     @wraps(view)
-    def opened(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def opened(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
         return view(request, *args, **kwargs)
 
     opened.permission = None  # type: ignore[attr-defined]
@@ -65,7 +75,7 @@ def kept(view: View) -> View:
     """
 
     @wraps(view)
-    def marked(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def marked(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
         return mark_kept(request, view(request, *args, **kwargs))
 
     return marked
@@ -85,7 +95,7 @@ def needs(permission: Permission, *, to_write: Permission | None = None) -> Call
 
     def mark(view: View) -> View:
         @wraps(view)
-        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
             by_script = bool(request.headers.get(QUEUE_HEADER))
             if not request.user.is_authenticated:
                 if by_script:

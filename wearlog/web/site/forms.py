@@ -16,7 +16,7 @@ from django.forms.utils import ErrorList
 
 from wearlog.calc import units
 from wearlog.people.refusals import Doubt, Refused
-from wearlog.runs.doubts import pace
+from wearlog.runs.validation import pace
 from wearlog.web.site.fields import Reader
 
 if TYPE_CHECKING:

@@ -94,7 +94,7 @@ def changes_of(record: models.Model, reader: Reader) -> list[Change]:
 
 
 def differences(
-    record: models.Model, old: Mapping[str, Any], new: Mapping[str, Any], reader: Reader
+    record: models.Model, old: Mapping[str, object], new: Mapping[str, object], reader: Reader
 ) -> list[Difference]:
     found = []
     for name in new:
@@ -110,7 +110,7 @@ def differences(
     return found
 
 
-def shown(record: models.Model, column: str, value: Any, reader: Reader) -> str:
+def shown(record: models.Model, column: str, value: object, reader: Reader) -> str:
     if value in (None, ""):
         return "–"
     if isinstance(value, bool):
@@ -139,7 +139,7 @@ def field_of(record: models.Model, column: str) -> models.Field[Any, Any] | None
     return field if isinstance(field, models.Field) else None
 
 
-def related(record: models.Model, column: str, value: Any) -> str:
+def related(record: models.Model, column: str, value: object) -> str:
     """The name of what a key pointed to, or the key where it is gone."""
     try:
         field = record._meta.get_field(column.removesuffix("_id"))

@@ -3,7 +3,8 @@ as pages."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import cast
 
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
@@ -16,12 +17,13 @@ from wearlog.people.languages import language_of, language_of_browser
 from wearlog.people.models import Mill, Units, User
 from wearlog.people.refusals import NotAllowed
 from wearlog.reminders.marks import marks_on_pages
+from wearlog.reminders.outbox.calls import Marks
+from wearlog.web.site.access import MillRequest
 
 
-def units_of(request: HttpRequest) -> str:
+def units_of(request: HttpRequest, mill: Mill) -> str:
     """`metric` or `us`: the reader's own choice, else the mill's."""
     own = getattr(request.user, "units", "") if hasattr(request, "user") else ""
-    mill: Mill = request.mill  # type: ignore[attr-defined]
     return own or mill.units or Units.METRIC.value
 
 
@@ -49,14 +51,15 @@ class MillMiddleware:
         if request.path_info == HEALTH:  # it must answer without a database, too
             return self.get_response(request)
         mill = Mill.current()
-        request.mill = mill  # type: ignore[attr-defined]
-        request.today = timezone.localdate(timezone=mill.zone)  # type: ignore[attr-defined]
-        request.units = SimpleLazyObject(lambda: units_of(request))  # type: ignore[attr-defined]
-        request.marks = SimpleLazyObject(  # type: ignore[attr-defined]
-            lambda: marks_on_pages(at=timezone.now(), today=request.today)  # type: ignore[attr-defined]
+        known = cast("MillRequest", request)
+        known.mill = mill
+        known.today = timezone.localdate(timezone=mill.zone)
+        known.units = cast("str", SimpleLazyObject(lambda: units_of(request, mill)))
+        known.marks = cast(
+            "Mapping[str, Marks]",
+            SimpleLazyObject(lambda: marks_on_pages(at=timezone.now(), today=known.today)),
         )
-        language = language_for(request, mill)
-        request.language = language  # type: ignore[attr-defined]  # for the page of a fault, which asks nobody
+        known.language = language = language_for(request, mill)
         with timezone.override(mill.zone), translation.override(language):
             response = self.get_response(request)
         if response.headers.get("Content-Type", "").startswith("text/html"):

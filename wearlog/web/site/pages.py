@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date, datetime
-from typing import Any, ClassVar, cast
+from typing import ClassVar, Generic, TypeVar, cast
 from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db.models import Model
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, QueryDict
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
@@ -24,35 +24,27 @@ from django.views import View
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items, remembered_items
 from wearlog.logbook import actions
-from wearlog.people.models import Mill
+from wearlog.people.models import LogRecord
 from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
 from wearlog.people.roles import Permission
 from wearlog.service.photos import NotKept
 from wearlog.web.site import queued
-from wearlog.web.site.access import SignedInRequest, mark_kept, needs
+from wearlog.web.site.access import MillRequest, mark_kept, needs
 from wearlog.web.site.fields import Reader
 from wearlog.web.site.forms import Speaking
 from wearlog.web.site.records import kind_of
 
 
-class MillRequest(SignedInRequest):
-    """A request as the pages of the mill get it: somebody is signed in, the mill and the units are known."""
-
-    mill: Mill
-    units: str
+def reader_of(request: MillRequest) -> Reader:
+    return Reader(system=str(request.units), zone=request.mill.zone)
 
 
-def reader_of(request: HttpRequest) -> Reader:
-    mill: Mill = request.mill  # type: ignore[attr-defined]
-    return Reader(system=str(request.units), zone=mill.zone)  # type: ignore[attr-defined]
-
-
-def today(request: HttpRequest) -> date:
+def today(request: MillRequest) -> date:
     """The day that it is in the mill's zone."""
     return timezone.now().astimezone(reader_of(request).zone).date()
 
 
-def number_in(request: HttpRequest, name: str) -> int | None:
+def number_in(request: MillRequest, name: str) -> int | None:
     """A whole number in the address or the form, or None where it is missing or something else."""
     text = request.POST.get(name) or request.GET.get(name) or ""
     return int(text) if text.isdecimal() and len(text) < 19 else None
@@ -72,12 +64,18 @@ class NothingToShow(Exception):
         self.answer = answer
 
 
-class FormPage(View):
-    """One form, one domain call. Subclasses load in `prepare`, build in `form`, write in `act`."""
+Form = TypeVar("Form", bound=Speaking)
+Record = TypeVar("Record")
+"""What the domain answers with: a record of the log, several, or what was made."""
+
+
+class FormPage(View, Generic[Form, Record]):
+    """One form, one domain call, which answers with a record. Subclasses load in `prepare`, build in `form`,
+    write in `act`."""
 
     template_name: ClassVar[str]
     #: The model whose `ref` the page makes, where a page sent twice must be one entry.
-    replays: ClassVar[type[Model] | None] = None
+    replays: ClassVar[type[LogRecord] | None] = None
     request: MillRequest
 
     @classmethod
@@ -88,19 +86,19 @@ class FormPage(View):
     def prepare(self) -> None:
         """Load what the page is about, from the address or the form. May raise Http404, NothingToShow."""
 
-    def form(self, data: Any) -> Any:
+    def form(self, data: QueryDict | None) -> Form:
         raise NotImplementedError
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {}
 
-    def act(self, form: Any, now: datetime) -> Any:
+    def act(self, form: Form, now: datetime) -> Record:
         raise NotImplementedError
 
-    def done(self, record: Any) -> HttpResponse:
+    def done(self, record: Record) -> HttpResponse:
         raise NotImplementedError
 
-    def already_there(self, form: Any, refused: Refused) -> Any:
+    def already_there(self, form: Form, refused: Refused) -> Record | None:
         """The record that the first of two touches of the button made, or None.
 
         Where a time was left open, "now" differs between the two; told the first one's, the domain sees that
@@ -108,7 +106,7 @@ class FormPage(View):
         """
         if refused.field != "ref" or self.replays is None:
             return None
-        first = self.replays.objects.filter(ref=form.cleaned_data["ref"]).first()  # type: ignore[attr-defined]
+        first = self.replays._default_manager.filter(**{"ref": form.cleaned_data["ref"]}).first()
         if first is None or first.entered_at is None:
             return None
         try:
@@ -120,14 +118,14 @@ class FormPage(View):
     def reader(self) -> Reader:
         return reader_of(self.request)
 
-    def get(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+    def get(self, request: MillRequest, **kwargs: object) -> HttpResponse:
         try:
             self.prepare()
         except NothingToShow as nothing:
             return nothing.answer
         return self.show(self.form(None))
 
-    def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+    def post(self, request: MillRequest, **kwargs: object) -> HttpResponse:
         try:
             self.prepare()
         except NothingToShow as nothing:
@@ -147,20 +145,21 @@ class FormPage(View):
             form.refuse(moved)
             return self.show(form, status=409)
         except Refused as refused:
-            record = self.already_there(form, refused)
-            if record is None:
+            standing = self.already_there(form, refused)
+            if standing is None:
                 form.refuse(refused)
                 return self.show(form, status=422)
+            record = standing
         except ValidationError as invalid:
             add_validation(form, invalid)
             return self.show(form, status=422)
         self.keep_photos(form, record)
         return self.done(record)
 
-    def keep_photos(self, form: Any, record: Any) -> None:
+    def keep_photos(self, form: Form, record: Record) -> None:
         """Keep what came with the form. The entry stands already, and is not lost where a photo is."""
         pictures = form.cleaned_data.get("photo")
-        if not pictures:
+        if not pictures or not isinstance(record, LogRecord):
             return
         try:
             actions.keep_photos(by=self.request.user, at=timezone.now(), record=record, pictures=pictures)
@@ -179,7 +178,7 @@ class FormPage(View):
                 _("The entry is saved, but its photo is not. %(why)s") % {"why": refused.message},
             )
 
-    def show(self, form: Any, status: int = 200) -> HttpResponse:
+    def show(self, form: Form, status: int = 200) -> HttpResponse:
         if queued.is_queued(self.request):
             return queued.problem_of(form, status)
         took = self.request.POST.get(queued.NAME_FIELD, "")
@@ -200,19 +199,19 @@ def add_validation(form: Speaking, invalid: ValidationError) -> None:
                 form.add_error(None, text if name == NON_FIELD_ERRORS else f"{name}: {text}")
 
 
-class EntryPage(FormPage):
+class EntryPage(FormPage[Form, Record]):
     """A new line of the log. Afterwards the day page says what was saved and what became due by it."""
 
-    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+    def dispatch(self, request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
         if queued.is_queued(self.request):
-            return queued.answered(self.request, lambda: self.post(request, **kwargs))
+            return queued.answered(self.request, lambda: self.post(self.request, **kwargs))
         if queued.is_named(self.request):
             return queued.once(
                 self.request, lambda: super(EntryPage, self).dispatch(request, *args, **kwargs)
             )
         return mark_kept(request, super().dispatch(request, *args, **kwargs))
 
-    def post(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
+    def post(self, request: MillRequest, **kwargs: object) -> HttpResponse:
         self.remember_due()
         return super().post(request, **kwargs)
 
@@ -243,7 +242,7 @@ DUE_BEFORE = "due_before"
 
 
 @needs(Permission.LOG)
-def after(request: HttpRequest) -> HttpResponse:
+def after(request: MillRequest) -> HttpResponse:
     """Between an entry and the page after it: say how much became due by it, and go on."""
     before = request.session.get(DUE_BEFORE)
     if before is not None:
@@ -261,7 +260,7 @@ def after(request: HttpRequest) -> HttpResponse:
     return back_to(request, reverse("web:day"))
 
 
-def back_to(request: HttpRequest, otherwise: str) -> HttpResponse:
+def back_to(request: MillRequest, otherwise: str) -> HttpResponse:
     target = request.POST.get("next") or request.GET.get("next") or ""
     if url_has_allowed_host_and_scheme(target, {request.get_host()}, require_https=request.is_secure()):
         return HttpResponseRedirect(target)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
-from typing import Any
 
 from django.contrib import messages
 from django.db import IntegrityError, transaction
@@ -21,7 +20,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.people.refusals import NotAllowed
 from wearlog.web.models import QueuedEntry
-from wearlog.web.site.access import QUEUE_HEADER, WHO_HEADER, SignedInRequest
+from wearlog.web.site.access import QUEUE_HEADER, WHO_HEADER, MillRequest
 from wearlog.web.site.forms import Speaking
 
 LATER_HEADER = "X-Wearlog-Later"
@@ -33,15 +32,15 @@ KEPT_FOR = timedelta(days=400)
 """A phone may lie in a drawer over the winter."""
 
 
-def is_queued(request: SignedInRequest) -> bool:
+def is_queued(request: MillRequest) -> bool:
     return request.method == "POST" and bool(request.headers.get(QUEUE_HEADER))
 
 
-def is_named(request: SignedInRequest) -> bool:
+def is_named(request: MillRequest) -> bool:
     return request.method == "POST" and bool(request.POST.get(NAME_FIELD))
 
 
-def once(request: SignedInRequest, write: Callable[[], HttpResponseBase]) -> HttpResponseBase:
+def once(request: MillRequest, write: Callable[[], HttpResponseBase]) -> HttpResponseBase:
     """Let the page write and answer as a page, and remember the entry's name where it was stored: the phone
     lost nothing if this answer does not arrive, and sends the entry again."""
     name = request.POST[NAME_FIELD][:LONGEST_ID]
@@ -55,7 +54,7 @@ def once(request: SignedInRequest, write: Callable[[], HttpResponseBase]) -> Htt
 
 
 def _named(
-    request: SignedInRequest, name: str, write: Callable[[], HttpResponseBase]
+    request: MillRequest, name: str, write: Callable[[], HttpResponseBase]
 ) -> tuple[HttpResponseBase, QueuedEntry]:
     """What the page answered, and the row of the name, which stands only where the entry was stored."""
     with transaction.atomic():
@@ -69,7 +68,7 @@ def _named(
     return answer, row
 
 
-def answered(request: SignedInRequest, write: Callable[[], HttpResponse]) -> JsonResponse:
+def answered(request: MillRequest, write: Callable[[], HttpResponse]) -> JsonResponse:
     """Let the page write, once for each entry, and tell the phone in JSON what came of it."""
     name = request.headers[QUEUE_HEADER][:LONGEST_ID]
     who = request.headers.get(WHO_HEADER, "")
@@ -87,7 +86,7 @@ def answered(request: SignedInRequest, write: Callable[[], HttpResponse]) -> Jso
     return answer if isinstance(answer, JsonResponse) else _other(answer)
 
 
-def _as_before(request: SignedInRequest, name: str) -> JsonResponse:
+def _as_before(request: MillRequest, name: str) -> JsonResponse:
     row = QueuedEntry.objects.filter(name=name).first()
     if row is None or row.answer is None:
         return JsonResponse({"state": "busy"}, status=503)
@@ -96,7 +95,7 @@ def _as_before(request: SignedInRequest, name: str) -> JsonResponse:
     return JsonResponse(row.answer)
 
 
-def _texts(request: SignedInRequest) -> list[str]:
+def _texts(request: MillRequest) -> list[str]:
     texts = [strip_tags(str(message)) for message in messages.get_messages(request)]
     if not request.headers.get(LATER_HEADER):
         # Read, and still to be said: somebody waits for the next page.
@@ -116,5 +115,5 @@ def problem_of(form: Speaking, status: int) -> JsonResponse:
         state = "moved" if status == 409 else "refused"
         return JsonResponse({"state": state, "problems": problems}, status=status)
     doubts = [{"code": doubt.code, "question": doubt.question} for doubt in form.doubts]
-    answer: dict[str, Any] = {"state": "asked", "doubts": doubts, "confirmed": form.confirmed}
+    answer: dict[str, object] = {"state": "asked", "doubts": doubts, "confirmed": form.confirmed}
     return JsonResponse(answer)

@@ -56,7 +56,7 @@ class AtPress:
 
 
 @dataclass(frozen=True)
-class Digest:
+class DigestMail:
     """The whole list. `counts`: how many of each stage, in the order of BY_STAGE."""
 
     paragraphs: tuple[str, ...]
@@ -155,7 +155,7 @@ def stage_at(number: int, items: Sequence[DueItem], lines: Sequence[Line]) -> St
     return lines[number].stage if lines else Stage(items[number].state)
 
 
-def digest_subject(digest: Digest) -> str:
+def digest_subject(digest: DigestMail) -> str:
     """`3 tasks: 1 overdue, 2 coming up (North press, South press)`."""
     total = sum(number for _stage, number in digest.counts)
     tasks = ngettext("%(n)s task", "%(n)s tasks", total) % {"n": total}
@@ -163,7 +163,7 @@ def digest_subject(digest: Digest) -> str:
     return f"{tasks}: {split} ({', '.join(press.name for press in digest.presses)})"
 
 
-def digest_as_text(digest: Digest) -> str:
+def digest_as_text(digest: DigestMail) -> str:
     blocks = [fold(digest_subject(digest))]
     if digest.paragraphs:
         blocks.append("\n".join([_("For every task below:"), *map(fold, digest.paragraphs)]))

@@ -25,7 +25,7 @@ from wearlog.reminders.channels.channel import OutOfReach, RefusedHere, TryLater
 from wearlog.reminders.channels.mail import addresses
 from wearlog.reminders.channels.mail.sending import message_id, plain_mail, send
 from wearlog.reminders.models import StopNotice
-from wearlog.reminders.outbox.handing import GIVE_UP_AFTER, SET_ASIDE_FOR, wait_after
+from wearlog.reminders.outbox.deliver import GIVE_UP_AFTER, SET_ASIDE_FOR, wait_after
 
 LEASE = timedelta(minutes=5)
 logger = logging.getLogger(__name__)
@@ -110,7 +110,7 @@ def compose_notice(notice: StopNotice) -> EmailMultiAlternatives:
         text = "\n".join(
             [str(facts["heading"]), "", *map(str, facts["sentences"]), "", str(facts["link"]), ""]
         )
-        html = render_to_string("reminders/mail_notice.html", facts)
+        html = render_to_string("reminders/mail/notice.html", facts)
         key = hashlib.sha256(f"stop notice {notice.pk}".encode()).hexdigest()
         return plain_mail(
             person=notice.person,

@@ -20,7 +20,7 @@ from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
 from wearlog.reminders.channels.channel import OutOfReach, Parcel, RefusedHere, TryLater
 from wearlog.reminders.channels.mail import links as mail_links
-from wearlog.reminders.channels.mail.digest import Digest, digest_as_text, digest_subject
+from wearlog.reminders.channels.mail.digest import DigestMail, digest_as_text, digest_subject
 from wearlog.reminders.channels.mail.format import Mail, seven_bit
 from wearlog.reminders.channels.mail.style import inlined
 from wearlog.reminders.channels.mail.words import bring, heading, one_line, order, said, stage_word
@@ -103,7 +103,9 @@ def compose(
         **_foot(person, mail_links.SINGLE),
     }
     subject = f"{facts['stage']}: {facts['heading']}"
-    return _mail(row, person, subject, as_text(item, facts), render_to_string("reminders/mail.html", facts))
+    return _mail(
+        row, person, subject, as_text(item, facts), render_to_string("reminders/mail/task.html", facts)
+    )
 
 
 def compose_digest(
@@ -112,10 +114,10 @@ def compose_digest(
     """One mail with many tasks, by press and then in the order given, each with its caution: the steps that
     all share once, what a press's tasks share once for the press, with its points. `lines`, where given,
     are the same items with their stages and what people said of them."""
-    digest = Digest.of(items, person=person, units=units, made_on=row.made_at.date(), lines=lines)
+    digest = DigestMail.of(items, person=person, units=units, made_on=row.made_at.date(), lines=lines)
     foot = _foot(person, mail_links.LIST)
     subject = digest_subject(digest)
-    html = render_to_string("reminders/mail_digest.html", {"digest": digest, "subject": subject, **foot})
+    html = render_to_string("reminders/mail/digest.html", {"digest": digest, "subject": subject, **foot})
     return _mail(row, person, subject, f"{digest_as_text(digest)}\n{foot_as_text(foot)}", html)
 
 

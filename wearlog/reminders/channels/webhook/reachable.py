@@ -137,9 +137,9 @@ def allowed(url: str, *, hosts: Sequence[Target]) -> Place:
     )
 
 
-def resolve(target: Target) -> list[Address]:
+def resolve(host: str, port: int) -> list[Address]:
     """Every address of the host, as the system knows it. Raises OSError where it knows none."""
-    found = socket.getaddrinfo(target.host, target.port, type=socket.SOCK_STREAM)
+    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
     return [ipaddress.ip_address(str(entry[4][0]).partition("%")[0]) for entry in found]
 
 

@@ -7,18 +7,13 @@ a message comes again, `webhook-signature` is HMAC-SHA256 over id, `webhook-time
 from __future__ import annotations
 
 import base64
-import hashlib
-import hmac
-import http.client
 import json
-import socket
-import ssl
-import threading
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
-from datetime import datetime
+from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import Any
 
+import httpcore
+import standardwebhooks
 from django.conf import settings
 from django.core.serializers.json import DjangoJSONEncoder
 from django.utils import translation
@@ -31,7 +26,7 @@ from wearlog.people.models import Mill, User
 from wearlog.people.roles import Permission, allows
 from wearlog.reminders.channels.channel import OutOfReach, Parcel, RefusedHere, TryLater
 from wearlog.reminders.channels.mail.words import bring, one_line, stage_word, tidy, work_link
-from wearlog.reminders.channels.webhook import reachable
+from wearlog.reminders.channels.webhook import connecting, reachable
 from wearlog.reminders.models import Webhook
 
 TIME_LIMIT_S = 15.0
@@ -145,15 +140,15 @@ def secret_text(hook: Webhook) -> str:
 
 def signed_headers(hook: Webhook, *, key: str, body: bytes, at: datetime) -> dict[str, str]:
     stamp = str(int(at.timestamp()))
-    said = b".".join((key.encode(), stamp.encode(), body))
-    mark = base64.b64encode(hmac.new(secret_bytes(hook), said, hashlib.sha256).digest()).decode()
+    # The library takes a moment for one of UTC, whatever its zone says.
+    mark = standardwebhooks.Webhook(secret_bytes(hook)).sign(key, at.astimezone(UTC), body.decode())
     return {
         "Content-Type": "application/json",
         "User-Agent": "Wearlog",
         "Connection": "close",
         "webhook-id": key,
         "webhook-timestamp": stamp,
-        "webhook-signature": f"v1,{mark}",
+        "webhook-signature": mark,
     }
 
 
@@ -164,14 +159,19 @@ def post(hook: Webhook, *, key: str, body: bytes, at: datetime) -> None:
     """Post the body once. Raises a DeliveryError; redirects are not followed."""
     headers = signed_headers(hook, key=key, body=body, at=at)
     try:
-        place = reachable.allowed(hook.url, hosts=settings.WEBHOOK_HOSTS)
-        # Looked up once, and connected to what was looked at: a name that changes in between gains nothing.
-        address = reachable.choose(reachable.resolve(place.target), networks=settings.WEBHOOK_NETWORKS)
-        status, words = exchange(place, str(address), body=body, headers=headers)
+        status, words = connecting.post(
+            reachable.allowed(hook.url, hosts=settings.WEBHOOK_HOSTS),
+            headers=headers,
+            body=body,
+            networks=settings.WEBHOOK_NETWORKS,
+            limit_s=TIME_LIMIT_S,
+            most_bytes=READS_BYTES,
+        )
     except reachable.NotReachable as error:
         raise RefusedHere(one_line(str(error))) from error
-    except (OSError, http.client.HTTPException) as error:
-        raise OutOfReach(one_line(f"{type(error).__name__}: {error}")) from error
+    except (OSError, httpcore.NetworkError, httpcore.TimeoutException, httpcore.ProtocolError) as error:
+        cause = first_cause(error)
+        raise OutOfReach(one_line(f"{type(cause).__name__}: {cause}")) from error
     if 200 <= status < 300:
         return
     said = one_line(f"{status} {words}")
@@ -180,41 +180,8 @@ def post(hook: Webhook, *, key: str, body: bytes, at: datetime) -> None:
     raise (TryLater if status >= 500 or status in LATER else RefusedHere)(said)
 
 
-def exchange(
-    place: reachable.Place, address: str, *, body: bytes, headers: dict[str, str]
-) -> tuple[int, str]:
-    """Status and first words of the answer of `address`, asked in the name of the place's host."""
-    target = place.target
-    with connected(target, address) as sock:
-        connection = http.client.HTTPConnection(target.host, target.port)
-        connection.default_port = reachable.PORTS[target.scheme]
-        connection.sock = sock
-        connection.request("POST", place.path, body=body, headers=headers)
-        answer = connection.getresponse()
-        return answer.status, answer.read(READS_BYTES).decode("utf-8", "replace")
-
-
-@contextmanager
-def connected(target: reachable.Target, address: str) -> Iterator[socket.socket]:
-    """A connection that is cut when TIME_LIMIT_S is over, however slowly the other side talks."""
-    open_now = [socket.create_connection((address, target.port), timeout=TIME_LIMIT_S)]
-    cut = threading.Timer(TIME_LIMIT_S, hang_up, (open_now,))
-    cut.daemon = True
-    cut.start()
-    try:
-        if target.scheme == "https":
-            secured = ssl.create_default_context().wrap_socket(
-                open_now[0], server_hostname=target.host, do_handshake_on_connect=False
-            )
-            open_now[0] = secured
-            secured.do_handshake()
-        yield open_now[0]
-    finally:
-        cut.cancel()
-        open_now[0].close()
-
-
-def hang_up(open_now: Sequence[socket.socket]) -> None:
-    """End both directions of a connection that another thread waits on: it then reads the end."""
-    with suppress(OSError):
-        socket.socket.shutdown(open_now[0], socket.SHUT_RDWR)  # past the TLS layer, which is in use
+def first_cause(error: BaseException) -> BaseException:
+    """What the system or the protocol said, below what the client made of it."""
+    while (cause := error.__cause__ or error.__context__) is not None:
+        error = cause
+    return error

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
-from typing import Any, cast
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
@@ -17,7 +17,7 @@ from wearlog.equipment.models import Press
 from wearlog.lockout.cautions import steps
 from wearlog.lockout.cautions.queries import caution_for_press, isolation_point
 from wearlog.lockout.isolation.queries import last_number
-from wearlog.lockout.models import EnergySource, Lock
+from wearlog.lockout.models import EnergySource, Isolation, Lock
 from wearlog.logbook import lockouts
 from wearlog.people.models import Role, User
 from wearlog.people.refusals import Refused
@@ -32,12 +32,12 @@ from wearlog.web.lockout.forms.isolation import (
     VerifyForm,
 )
 from wearlog.web.site import isolations
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.history import changes_of
-from wearlog.web.site.pages import FormPage
+from wearlog.web.site.pages import Form, FormPage, Record
 
 
-class OnIsolation(FormPage):
+class OnIsolation(FormPage[Form, Record]):
     """A form about the press in the address; afterwards its isolation page says how it stands."""
 
     def prepare(self) -> None:
@@ -49,7 +49,7 @@ class OnIsolation(FormPage):
         """Those that the reader may speak for."""
         return isolations.speaks_for(self.request.user, self.now.locks) if self.now else []
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             "press": self.press,
             "now": self.now,
@@ -58,18 +58,18 @@ class OnIsolation(FormPage):
             "caution": caution_for_press(self.press.pk, "", ""),
         }
 
-    def done(self, record: Any) -> HttpResponse:
+    def done(self, record: Record) -> HttpResponse:
         messages.success(self.request, self.said(record))
         return HttpResponseRedirect(reverse("web:isolation", kwargs={"pk": self.press.pk}))
 
-    def said(self, record: Any) -> str:
+    def said(self, record: Record) -> str:
         raise NotImplementedError
 
 
-class LockOn(OnIsolation):
+class LockOn(OnIsolation[LockOnForm, list[Lock]]):
     template_name = "web/lockout/on.html"
 
-    def form(self, data: Any) -> LockOnForm:
+    def form(self, data: QueryDict | None) -> LockOnForm:
         sources = list(EnergySource.objects.filter(press=self.press))
         return LockOnForm(
             data,
@@ -80,7 +80,7 @@ class LockOn(OnIsolation):
             user=self.request.user,
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {**super().context(), "apply": steps.APPLY}
 
     def act(self, form: LockOnForm, now: datetime) -> list[Lock]:
@@ -104,13 +104,13 @@ class LockOn(OnIsolation):
         ) % {"n": len(record)}
 
 
-class LockOff(OnIsolation):
+class LockOff(OnIsolation[LockOffForm, list[Lock]]):
     template_name = "web/lockout/off.html"
 
-    def form(self, data: Any) -> LockOffForm:
+    def form(self, data: QueryDict | None) -> LockOffForm:
         return LockOffForm(data, reader=self.reader, locks=self.locks, user=self.request.user)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {**super().context(), "test_steps": steps.TEST, "release": steps.RELEASE}
 
     def act(self, form: LockOffForm, now: datetime) -> list[Lock]:
@@ -128,10 +128,10 @@ class LockOff(OnIsolation):
         }
 
 
-class HandOver(OnIsolation):
+class HandOver(OnIsolation[HandOverForm, list[Lock]]):
     template_name = "web/lockout/hand_over.html"
 
-    def form(self, data: Any) -> HandOverForm:
+    def form(self, data: QueryDict | None) -> HandOverForm:
         people = (
             User.objects.filter(is_active=True).exclude(role=Role.VIEWER).exclude(pk=self.request.user.pk)
         )
@@ -139,7 +139,7 @@ class HandOver(OnIsolation):
             data, reader=self.reader, locks=self.locks, people=people.order_by("name", "username")
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {**super().context(), "hand_over": steps.HAND_OVER}
 
     def act(self, form: HandOverForm, now: datetime) -> list[Lock]:
@@ -155,13 +155,13 @@ class HandOver(OnIsolation):
         return _("Handed over to %(who)s, who verifies anew and confirms.") % {"who": record[0].holder_name}
 
 
-class EndIsolation(OnIsolation):
+class EndIsolation(OnIsolation[EndForm, Isolation]):
     template_name = "web/lockout/end.html"
 
-    def form(self, data: Any) -> EndForm:
+    def form(self, data: QueryDict | None) -> EndForm:
         return EndForm(data, reader=self.reader)
 
-    def act(self, form: EndForm, now: datetime) -> Any:
+    def act(self, form: EndForm, now: datetime) -> Isolation:
         if self.now is None:
             raise Refused(_("No isolation goes on at this press; somebody may have ended it already."))
         return lockouts.end_isolation(
@@ -171,11 +171,11 @@ class EndIsolation(OnIsolation):
             stated=form.cleaned_data["stated"],
         )
 
-    def said(self, record: Any) -> str:
+    def said(self, record: Isolation) -> str:
         return _("Ended, as you stated it. Look at the machine before anybody starts it.")
 
 
-class OnLock(OnIsolation):
+class OnLock(OnIsolation[Form, Record]):
     """A form about one lock."""
 
     def prepare(self) -> None:
@@ -188,17 +188,17 @@ class OnLock(OnIsolation):
         self.press = self.lock.isolation.press
         self.now = next(iter(isolations.open_at(self.request.user, [self.press.pk])), None)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {**super().context(), "lock": self.lock}
 
 
-class ForAnother(OnLock):
+class ForAnother(OnLock[ForAnotherForm, Lock]):
     template_name = "web/lockout/for_another.html"
 
-    def form(self, data: Any) -> ForAnotherForm:
+    def form(self, data: QueryDict | None) -> ForAnotherForm:
         return ForAnotherForm(data, reader=self.reader)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {**super().context(), "for_another": steps.FOR_ANOTHER}
 
     def act(self, form: ForAnotherForm, now: datetime) -> Lock:
@@ -216,10 +216,10 @@ class ForAnother(OnLock):
         return _("Recorded. %(who)s must know before they work here again.") % {"who": record.holder_name}
 
 
-class Verify(OnLock):
+class Verify(OnLock[VerifyForm, Lock]):
     template_name = "web/lockout/verify.html"
 
-    def form(self, data: Any) -> VerifyForm:
+    def form(self, data: QueryDict | None) -> VerifyForm:
         how = self.lock.verified_how or (self.lock.source.verify_by if self.lock.source else "")
         return VerifyForm(data, reader=self.reader, initial={"how": how})
 
@@ -232,14 +232,14 @@ class Verify(OnLock):
         return _("Recorded as you stated it: %(how)s") % {"how": record.verified_how}
 
 
-class LockCorrect(OnLock):
+class LockCorrect(OnLock[LockCorrectForm, Lock]):
     template_name = "web/lockout/correct.html"
 
-    def form(self, data: Any) -> LockCorrectForm:
+    def form(self, data: QueryDict | None) -> LockCorrectForm:
         initial = {"number": self.lock.number, "place": self.lock.place, "firm": self.lock.firm}
         return LockCorrectForm(data, reader=self.reader, initial=initial)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {**super().context(), "changes": changes_of(self.lock, self.reader)}
 
     def act(self, form: LockCorrectForm, now: datetime) -> Lock:
@@ -261,12 +261,12 @@ class LockCorrect(OnLock):
         return _("Struck out.") if record.voided_at is not None else _("Corrected.")
 
 
-def one_touch(request: HttpRequest, pk: int, act: Any, words: str) -> HttpResponse:
+def one_touch(request: MillRequest, pk: int, act: Callable[..., Lock], words: str) -> HttpResponse:
     """A button of the isolation page that needs no form."""
     lock = get_object_or_404(Lock.objects.select_related("isolation"), pk=pk)
     if request.method == "POST":
         try:
-            act(by=cast("SignedInRequest", request).user, at=timezone.now(), lock_id=pk)
+            act(by=request.user, at=timezone.now(), lock_id=pk)
             messages.success(request, words)
         except Refused as refused:
             messages.error(request, refused.message)
@@ -274,12 +274,12 @@ def one_touch(request: HttpRequest, pk: int, act: Any, words: str) -> HttpRespon
 
 
 @needs(Permission.LOG)
-def lock_confirm(request: HttpRequest, pk: int) -> HttpResponse:
+def lock_confirm(request: MillRequest, pk: int) -> HttpResponse:
     return one_touch(request, pk, lockouts.confirm_lock, _("Recorded as you stated it: your lock is on."))
 
 
 @needs(Permission.LOG)
-def lock_told(request: HttpRequest, pk: int) -> HttpResponse:
+def lock_told(request: MillRequest, pk: int) -> HttpResponse:
     return one_touch(request, pk, lockouts.tell, _("Recorded: the person knows."))
 
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -21,7 +20,7 @@ from wearlog.lockout.models.wording import EVERY_TASK
 from wearlog.logbook import lockouts
 from wearlog.people.roles import Permission
 from wearlog.web.lockout.forms.cautions import WordingForm
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import FormPage, number_in
 
 
@@ -47,7 +46,7 @@ def about(key: str) -> str:
 
 
 @needs(Permission.VIEW)
-def cautions(request: SignedInRequest) -> HttpResponse:
+def cautions(request: MillRequest) -> HttpResponse:
     rows = list(CautionWording.objects.select_related("press"))
     wordings = of_rows(rows)
     presses = list(Press.objects.order_by("code"))
@@ -82,7 +81,7 @@ def cautions(request: SignedInRequest) -> HttpResponse:
     )
 
 
-class WordingPage(FormPage):
+class WordingPage(FormPage[WordingForm, CautionWording]):
     """Change the words for one hazard, at one press (`press` in the query) or at all."""
 
     template_name = "web/lockout/wording.html"
@@ -99,12 +98,12 @@ class WordingPage(FormPage):
             raise Http404(_("There is no such press."))
         self.rows = CautionWording.objects.filter(hazard=self.key, press=self.press).order_by("-number")
 
-    def form(self, data: Any) -> WordingForm:
+    def form(self, data: QueryDict | None) -> WordingForm:
         return WordingForm(
             data, reader=self.reader, hazard=self.hazard, press=self.press, latest=self.rows.first()
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         press_id = self.press.pk if self.press else None
         return {
             "hazard": self.hazard,

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
 from django.contrib import messages
-from django.http import HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -22,7 +21,7 @@ from wearlog.web.lockout.forms.energy import EnergyStartForm
 from wearlog.web.site.pages import FormPage, NothingToShow
 
 
-class EnergyStart(FormPage):
+class EnergyStart(FormPage[EnergyStartForm, list[EnergySource]]):
     """First the build of the press, then its proposals: tick, say where, save all at once."""
 
     template_name = "web/lockout/energy_start.html"
@@ -37,7 +36,7 @@ class EnergyStart(FormPage):
         self.build = Build(asked)
         self.taken = list(EnergySource.objects.filter(press=self.press).values_list("source", flat=True))
 
-    def form(self, data: Any) -> EnergyStartForm:
+    def form(self, data: QueryDict | None) -> EnergyStartForm:
         return EnergyStartForm(
             data,
             reader=self.reader,
@@ -45,7 +44,7 @@ class EnergyStart(FormPage):
             taken=self.taken,
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             "press": self.press,
             "build": self.build,

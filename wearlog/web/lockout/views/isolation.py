@@ -16,7 +16,7 @@ from wearlog.lockout.isolation.queries import bare_sources, past_isolations, to_
 from wearlog.lockout.models import Isolation
 from wearlog.people.roles import Permission, allows
 from wearlog.web.site import isolations
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ def step_lists() -> list[StepList]:
 
 
 @needs(Permission.VIEW)
-def isolation(request: SignedInRequest, pk: int) -> HttpResponse:
+def isolation(request: MillRequest, pk: int) -> HttpResponse:
     press = get_object_or_404(Press, pk=pk)
     current = next(iter(isolations.open_at(request.user, [press.pk])), None)
     past: list[Isolation] = past_isolations(press.pk)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 from itertools import groupby
-from typing import Any
 
 from django.contrib import messages
-from django.http import HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -20,12 +19,12 @@ from wearlog.logbook import lockouts
 from wearlog.people.roles import Permission
 from wearlog.service.models import Action, Service
 from wearlog.web.lockout.forms.yearly import YearlyForm
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import FormPage, number_in
 
 
 @needs(Permission.VIEW, to_write=Permission.MAINTAIN)
-def looks(request: SignedInRequest) -> HttpResponse:
+def looks(request: MillRequest) -> HttpResponse:
     """What was looked at and when; POST makes the rules that are missing."""
     if request.method == "POST":
         made = lockouts.make_yearly_rules(by=request.user, at=timezone.now())
@@ -45,7 +44,7 @@ def looks(request: SignedInRequest) -> HttpResponse:
     )
 
 
-class YearlyRecord(FormPage):
+class YearlyRecord(FormPage[YearlyForm, list[Service]]):
     """Record a look at procedures, or an instruction (`kind`); `look` and `press` fill in what is known."""
 
     template_name = "web/lockout/yearly_record.html"
@@ -54,7 +53,7 @@ class YearlyRecord(FormPage):
         look = YearlyLook.objects.filter(pk=number_in(self.request, "look") or 0).first()
         asked = self.request.POST.get("kind") or self.request.GET.get("kind") or ""
         self.kind = Yearly(asked) if asked in Yearly.values else Yearly.PROCEDURE
-        self.known: dict[str, Any] = {}
+        self.known: dict[str, object] = {}
         press_id = number_in(self.request, "press")
         if press_id is not None:
             self.known["presses"] = [press_id]
@@ -63,10 +62,10 @@ class YearlyRecord(FormPage):
             if look.person_id is not None:
                 self.known["people"] = [look.person_id]
 
-    def form(self, data: Any) -> YearlyForm:
+    def form(self, data: QueryDict | None) -> YearlyForm:
         return YearlyForm(data, reader=self.reader, kind=self.kind, initial=self.known)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         press_id = number_in(self.request, "press")
         cautions = cautions_for([press_id] if press_id is not None else [])
         return {"kind": self.kind, "caution": cautions.of(press_id, action=Action.INSPECT.value, kind="")}

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from itertools import groupby
-from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -26,14 +25,14 @@ from wearlog.runs.models import Run
 from wearlog.service.photos import COLUMN
 from wearlog.web.log.forms.corrections import CorrectionForm, VoidForm
 from wearlog.web.log.views.lines import Cursor, Filter, line_of, lines_of, newest
-from wearlog.web.site.access import needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.history import Change, changes_of, related_to
-from wearlog.web.site.pages import FormPage, number_in, reader_of
+from wearlog.web.site.pages import Form, FormPage, number_in, reader_of
 from wearlog.web.site.records import KINDS
 from wearlog.words.hours import source_of
 
 
-def day_in(request: HttpRequest, name: str) -> date | None:
+def day_in(request: MillRequest, name: str) -> date | None:
     try:
         return date.fromisoformat(request.GET.get(name, ""))
     except ValueError:
@@ -41,7 +40,7 @@ def day_in(request: HttpRequest, name: str) -> date | None:
 
 
 @needs(Permission.VIEW)
-def log(request: HttpRequest) -> HttpResponse:
+def log(request: MillRequest) -> HttpResponse:
     """All records, newest first, a page at a time."""
     kind = request.GET.get("kind", "")
     wanted = Filter(
@@ -92,7 +91,7 @@ def times_written(record: LogRecord) -> int:
 
 
 @needs(Permission.VIEW)
-def record(request: HttpRequest, kind: str, pk: int) -> HttpResponse:
+def record(request: MillRequest, kind: str, pk: int) -> HttpResponse:
     """One record, and everything that was done to it since."""
     found = record_or_404(kind, pk)
     reader = reader_of(request)
@@ -129,12 +128,12 @@ GOES_WITH = {
 }
 
 
-class OfRecord(FormPage):
+class OfRecord(FormPage[Form, LogRecord]):
     def prepare(self) -> None:
         self.record = record_or_404(self.kwargs["kind"], self.kwargs["pk"])
         self.seen = times_written(self.record)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             "line": line_of(self.record, self.reader.system),
             "record": self.record,
@@ -146,13 +145,13 @@ class OfRecord(FormPage):
         return HttpResponseRedirect(reverse("web:record", kwargs=self.kwargs))
 
 
-class Correct(OfRecord):
+class Correct(OfRecord[CorrectionForm]):
     template_name = "web/log/correct.html"
 
-    def form(self, data: Any) -> CorrectionForm:
+    def form(self, data: QueryDict | None) -> CorrectionForm:
         return CorrectionForm(data, reader=self.reader, record=self.record, seen=self.seen)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         history: list[Change] = changes_of(self.record, self.reader)
         return {**super().context(), "changes": history[-3:]}
 
@@ -181,13 +180,13 @@ class Correct(OfRecord):
         return super().done(record)
 
 
-class Void(OfRecord):
+class Void(OfRecord[VoidForm]):
     template_name = "web/log/void.html"
 
-    def form(self, data: Any) -> VoidForm:
+    def form(self, data: QueryDict | None) -> VoidForm:
         return VoidForm(data, reader=self.reader)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {**super().context(), "goes_with_it": GOES_WITH.get(self.kwargs["kind"], "")}
 
     def act(self, form: VoidForm, now: datetime) -> LogRecord:

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any, ClassVar
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -30,11 +30,11 @@ from wearlog.web.log.forms.events import (
 )
 from wearlog.web.log.views.run import ask_about_dies, choose_press, reading_words
 from wearlog.web.site import isolations, known
-from wearlog.web.site.pages import EntryPage, FormPage, NothingToShow, number_in
+from wearlog.web.site.pages import EntryPage, Form, FormPage, NothingToShow, Record, number_in
 from wearlog.words.records import gauge_words
 
 
-class AtPress(EntryPage):
+class AtPress(EntryPage[Form, Record]):
     """An entry about one press: the one asked for, else the person's usual one."""
 
     heading: ClassVar[Any] = ""
@@ -49,17 +49,17 @@ class AtPress(EntryPage):
         self.press: Press = press
         self.places = known.places_of(press)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {"press": self.press, "presses": self.presses, "page": reverse(self.page)}
 
 
-class IncidentNew(AtPress):
+class IncidentNew(AtPress[IncidentForm, Incident]):
     template_name = "web/log/incident.html"
     heading = gettext_noop("Report an incident")
     page = "web:incident-new"
     replays = Incident
 
-    def form(self, data: Any) -> IncidentForm:
+    def form(self, data: QueryDict | None) -> IncidentForm:
         last = next(iter(known.running(self.press)), None) or known.last_run(self.press)
         return IncidentForm(
             data,
@@ -68,7 +68,7 @@ class IncidentNew(AtPress):
             initial={"press": self.press.pk, "lot": last.lot if last else ""},
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             **super().context(),
             "caution": caution_for_press(self.press.pk, Action.INSPECT.value, Kind.SCREW.value),
@@ -95,16 +95,16 @@ class IncidentNew(AtPress):
         return self.back()
 
 
-class LotRelease(FormPage):
+class LotRelease(FormPage[ReleaseForm, LotHold]):
     template_name = "web/log/release.html"
 
     def prepare(self) -> None:
         self.hold = get_object_or_404(LotHold.objects.select_related("incident__press"), pk=self.kwargs["pk"])
 
-    def form(self, data: Any) -> ReleaseForm:
+    def form(self, data: QueryDict | None) -> ReleaseForm:
         return ReleaseForm(data, reader=self.reader, initial={"released_by": str(self.request.user)})
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {"hold": self.hold}
 
     def act(self, form: ReleaseForm, now: datetime) -> LotHold:
@@ -125,13 +125,13 @@ class LotRelease(FormPage):
         return HttpResponseRedirect(reverse("web:day"))
 
 
-class CropChangeNew(AtPress):
+class CropChangeNew(AtPress[CropChangeForm, CropChange]):
     template_name = "web/log/crop_change.html"
     heading = gettext_noop("Sign a crop change")
     page = "web:crop-change-new"
     replays = Service
 
-    def form(self, data: Any) -> CropChangeForm:
+    def form(self, data: QueryDict | None) -> CropChangeForm:
         last = known.last_run(self.press)
         return CropChangeForm(
             data,
@@ -144,7 +144,7 @@ class CropChangeNew(AtPress):
             },
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             **super().context(),
             "caution": caution_for_press(self.press.pk, Action.CLEAN.value, Kind.SCREW.value),
@@ -165,13 +165,13 @@ class CropChangeNew(AtPress):
         return self.back()
 
 
-class NoteNew(EntryPage):
+class NoteNew(EntryPage[NoteForm, ShiftNote]):
     template_name = "web/log/note.html"
 
     def prepare(self) -> None:
         self.presses = known.presses_at_work()
 
-    def form(self, data: Any) -> NoteForm:
+    def form(self, data: QueryDict | None) -> NoteForm:
         return NoteForm(
             data,
             reader=self.reader,
@@ -202,12 +202,12 @@ class NoteNew(EntryPage):
         return self.back()
 
 
-class ReadingNew(AtPress):
+class ReadingNew(AtPress[ReadingForm, Reading]):
     template_name = "web/log/reading.html"
     heading = gettext_noop("Log a meter reading")
     page = "web:reading-new"
 
-    def form(self, data: Any) -> ReadingForm:
+    def form(self, data: QueryDict | None) -> ReadingForm:
         form = ReadingForm(data, reader=self.reader, initial={"press": self.press.pk})
         form.fields["meter_h"].help_text = reading_words(known.last_reading(self.press))
         return form
@@ -240,7 +240,7 @@ class ReadingNew(AtPress):
         return self.back()
 
 
-class MeasurementNew(EntryPage):
+class MeasurementNew(EntryPage[MeasurementForm, Measurement]):
     template_name = "web/log/measurement.html"
     replays = Measurement
 
@@ -254,7 +254,7 @@ class MeasurementNew(EntryPage):
         self.place = place_of(self.part)
         self.edges = known.edges_of(self.part)
 
-    def form(self, data: Any) -> MeasurementForm:
+    def form(self, data: QueryDict | None) -> MeasurementForm:
         assert self.part is not None
         at_work = self.place.edge if self.place else ""
         return MeasurementForm(
@@ -266,7 +266,7 @@ class MeasurementNew(EntryPage):
             initial={"part": self.part.pk, "edge": self.request.GET.get("edge") or at_work},
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         assert self.part is not None
         last = self.place or Fitting.objects.standing().filter(part=self.part).order_by("-fitted_at").first()
         press_id = last.position.press_id if last else 0

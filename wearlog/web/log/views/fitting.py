@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
-from django.http import Http404, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 
@@ -16,11 +15,11 @@ from wearlog.people.roles import Permission
 from wearlog.service.models import Action
 from wearlog.web.log.forms.events import FitForm, SwapForm, TakeOffForm, others_like
 from wearlog.web.site import isolations, known
-from wearlog.web.site.pages import EntryPage, NothingToShow, number_in, with_query
+from wearlog.web.site.pages import EntryPage, Form, NothingToShow, number_in, with_query
 from wearlog.words.kinds import fitted_part_words
 
 
-class FittingNew(EntryPage):
+class FittingNew(EntryPage[FitForm, Fitting]):
     """For a position: what sits there can be taken off or swapped, an empty one takes a spare."""
 
     template_name = "web/log/fit.html"
@@ -35,10 +34,10 @@ class FittingNew(EntryPage):
             raise NothingToShow(HttpResponseRedirect(with_query("web:fitting-end", fitting=self.fitting.pk)))
         self.spares = known.spares_for(self.position)
 
-    def form(self, data: Any) -> FitForm:
+    def form(self, data: QueryDict | None) -> FitForm:
         return FitForm(data, reader=self.reader, spares=self.spares, initial={"position": self.position.pk})
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             "position": self.position,
             "spares": self.spares,
@@ -67,7 +66,7 @@ class FittingNew(EntryPage):
         return self.back()
 
 
-class OfFitting(EntryPage):
+class OfFitting(EntryPage[Form, Fitting]):
     """A move of what sits there now; a fitting that has ended is refused by the domain with a sentence."""
 
     def prepare(self) -> None:
@@ -78,7 +77,7 @@ class OfFitting(EntryPage):
         self.fitting: Fitting = fitting
         self.others = others_like(fitting)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             "fitting": self.fitting,
             "others": self.others,
@@ -92,10 +91,10 @@ class OfFitting(EntryPage):
         }
 
 
-class FittingEnd(OfFitting):
+class FittingEnd(OfFitting[TakeOffForm]):
     template_name = "web/log/take_off.html"
 
-    def form(self, data: Any) -> TakeOffForm:
+    def form(self, data: QueryDict | None) -> TakeOffForm:
         return TakeOffForm(data, reader=self.reader, initial={"fitting": self.fitting.pk})
 
     def act(self, form: TakeOffForm, now: datetime) -> Fitting:
@@ -116,10 +115,10 @@ class FittingEnd(OfFitting):
         return self.back()
 
 
-class FittingSwap(OfFitting):
+class FittingSwap(OfFitting[SwapForm]):
     template_name = "web/log/swap.html"
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         # Both presses are opened: where they differ, each has its own isolation points.
         others = {other.position.press_id: other.position.press for other in self.others}
         others.pop(self.fitting.position.press_id, None)
@@ -132,7 +131,7 @@ class FittingSwap(OfFitting):
             ],
         }
 
-    def form(self, data: Any) -> SwapForm:
+    def form(self, data: QueryDict | None) -> SwapForm:
         return SwapForm(data, reader=self.reader, others=self.others, initial={"fitting": self.fitting.pk})
 
     def act(self, form: SwapForm, now: datetime) -> Fitting:

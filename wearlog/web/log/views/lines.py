@@ -25,7 +25,7 @@ PAGE = 40
 
 
 @dataclass(frozen=True)
-class Line:
+class RecordLine:
     """One record as the log shows it."""
 
     kind: str
@@ -137,11 +137,11 @@ def _cut(
     return rows.order_by(f"-{kind.when}", "-pk").values_list(kind.when, "pk")[: PAGE + 1]
 
 
-def line_of(record: LogRecord, system: str, photos: Sequence[Photo] = ()) -> Line:
+def line_of(record: LogRecord, system: str, photos: Sequence[Photo] = ()) -> RecordLine:
     kind = next(kind for kind in KINDS.values() if kind.model is type(record))
     words = words_of(record, system)
     key = {"kind": kind.word, "pk": record.pk}
-    return Line(
+    return RecordLine(
         kind=kind.word,
         label=kind.label,
         when=getattr(record, kind.when),
@@ -158,7 +158,7 @@ def line_of(record: LogRecord, system: str, photos: Sequence[Photo] = ()) -> Lin
     )
 
 
-def lines_of(records: Sequence[LogRecord], system: str) -> list[Line]:
+def lines_of(records: Sequence[LogRecord], system: str) -> list[RecordLine]:
     """Lines with their photos; one query for all of those."""
     photos = photos_of(records)
     return [line_of(record, system, photos.get(owner_of(record), ())) for record in records]

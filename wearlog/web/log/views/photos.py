@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils import timezone
@@ -20,7 +19,7 @@ from wearlog.service.photos import COLUMN, NotKept, path_of
 from wearlog.web.log.forms.photos import PhotoForm
 from wearlog.web.log.views.book import record_or_404
 from wearlog.web.log.views.lines import line_of
-from wearlog.web.site.access import needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import FormPage
 
 KEPT_S = 60 * 60 * 24
@@ -28,12 +27,12 @@ KEPT_S = 60 * 60 * 24
 
 
 @needs(Permission.VIEW)
-def photo(request: HttpRequest, name: str) -> HttpResponse:
+def photo(request: MillRequest, name: str) -> HttpResponse:
     return answer_with(name, small=False)
 
 
 @needs(Permission.VIEW)
-def photo_small(request: HttpRequest, name: str) -> HttpResponse:
+def photo_small(request: MillRequest, name: str) -> HttpResponse:
     return answer_with(name, small=True)
 
 
@@ -52,7 +51,7 @@ def answer_with(name: str, *, small: bool) -> HttpResponse:
     return response
 
 
-class PhotoAdd(FormPage):
+class PhotoAdd(FormPage[PhotoForm, list[Photo]]):
     """One photo more with an entry that stands. Unlike with a new entry, one that can't be kept is asked for
     again, since there is nothing else to save."""
 
@@ -63,10 +62,10 @@ class PhotoAdd(FormPage):
         if type(self.record) not in COLUMN:
             raise Http404(_("Photos belong to work, incidents and notes."))
 
-    def form(self, data: Any) -> PhotoForm:
+    def form(self, data: QueryDict | None) -> PhotoForm:
         return PhotoForm(data, reader=self.reader)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {"line": line_of(self.record, self.reader.system)}
 
     def act(self, form: PhotoForm, now: datetime) -> list[Photo]:
@@ -80,7 +79,7 @@ class PhotoAdd(FormPage):
                 field="photo",
             ) from lost
 
-    def keep_photos(self, form: Any, record: Any) -> None:
+    def keep_photos(self, form: PhotoForm, record: list[Photo]) -> None:
         """They are what `act` kept."""
 
     def done(self, record: list[Photo]) -> HttpResponse:

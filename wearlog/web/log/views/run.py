@@ -8,7 +8,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -26,14 +26,14 @@ from wearlog.runs.models import Crop, Reading, Run, SeedHow
 from wearlog.service.models import Action
 from wearlog.web.log.forms.run import RunForm, RunStopForm
 from wearlog.web.site import known
-from wearlog.web.site.access import SignedInRequest
+from wearlog.web.site.access import MillRequest
 from wearlog.web.site.pages import EntryPage, NothingToShow, with_query
 from wearlog.words.records import seed_words
 
 YEAR = 60 * 60 * 24 * 365
 
 
-def choose_press(request: SignedInRequest, heading: str, page: str, keep: str = "") -> HttpResponse:
+def choose_press(request: MillRequest, heading: str, page: str, keep: str = "") -> HttpResponse:
     """The page that asks for the press first: one big button for each."""
     return render(
         request,
@@ -65,10 +65,10 @@ def reading_words(reading: Reading | None) -> str:
     }
 
 
-def usual_units(request: SignedInRequest) -> dict[str, Any]:
+def usual_units(request: MillRequest) -> dict[str, object]:
     """The seed unit that this person used last on this device, with the bag's weight."""
     code, _sign, weight = request.COOKIES.get(cookie_name(request), "").partition(":")
-    initial: dict[str, Any] = {}
+    initial: dict[str, object] = {}
     if code in units.KG or code in ("bag", "bushel"):
         initial["seed_unit"] = code
     try:
@@ -78,11 +78,11 @@ def usual_units(request: SignedInRequest) -> dict[str, Any]:
     return initial
 
 
-def cookie_name(request: SignedInRequest) -> str:
+def cookie_name(request: MillRequest) -> str:
     return f"seed-unit-{request.user.pk}"
 
 
-def remember_units(request: SignedInRequest, response: HttpResponse, cleaned: Mapping[str, Any]) -> None:
+def remember_units(request: MillRequest, response: HttpResponse, cleaned: Mapping[str, Any]) -> None:
     bag = cleaned.get("bag")
     response.set_cookie(
         cookie_name(request),
@@ -94,7 +94,7 @@ def remember_units(request: SignedInRequest, response: HttpResponse, cleaned: Ma
     )
 
 
-class RunNew(EntryPage):
+class RunNew(EntryPage[RunForm, Run]):
     template_name = "web/log/run.html"
     replays = Run
 
@@ -110,7 +110,7 @@ class RunNew(EntryPage):
         self.last_run = known.last_run(press)
         self.crops = known.crops_in_use(press)
 
-    def form(self, data: Any) -> RunForm:
+    def form(self, data: QueryDict | None) -> RunForm:
         only = self.crops[0] if len(self.crops) == 1 else None
         crop = known.next_crop(self.press) or only
         same_crop = self.last_run is not None and crop == self.last_run.crop
@@ -130,7 +130,7 @@ class RunNew(EntryPage):
             },
         )
 
-    def as_last_time(self) -> dict[str, Any]:
+    def as_last_time(self) -> dict[str, object]:
         """The last run's crop and numbers, to look over and save. What a meter shows is never guessed."""
         pressed = None if self.last_run is None else hours.of_run(self.last_run).hours_h
         if self.last_run is None or pressed is None:
@@ -157,7 +157,7 @@ class RunNew(EntryPage):
             "crop": self.last_run.crop,
         }
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             "last_time": self.last_time(),
             "press": self.press,
@@ -199,7 +199,7 @@ def run_words(run: Run, system: str) -> str:
     }
 
 
-def ask_about_dies(request: HttpRequest, places: Sequence[known.PlaceNow], crop: Crop, system: str) -> None:
+def ask_about_dies(request: MillRequest, places: Sequence[known.PlaceNow], crop: Crop, system: str) -> None:
     """Where a fitted die is not for the crop: say which sizes are, with a link to log the change."""
     for place in places:
         if place.position.kind != Kind.DIE or place.fitting is None:
@@ -231,7 +231,7 @@ def ask_about_dies(request: HttpRequest, places: Sequence[known.PlaceNow], crop:
         )
 
 
-class RunStop(EntryPage):
+class RunStop(EntryPage[RunStopForm, Run]):
     template_name = "web/log/run_stop.html"
 
     def prepare(self) -> None:
@@ -241,7 +241,7 @@ class RunStop(EntryPage):
         self.run = run
         self.reading = known.last_reading(run.press)
 
-    def form(self, data: Any) -> RunStopForm:
+    def form(self, data: QueryDict | None) -> RunStopForm:
         return RunStopForm(
             data,
             reader=self.reader,
@@ -251,7 +251,7 @@ class RunStop(EntryPage):
             initial=usual_units(self.request),
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {"run": self.run}
 
     def act(self, form: RunStopForm, now: datetime) -> Run:

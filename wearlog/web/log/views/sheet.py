@@ -7,7 +7,7 @@ from datetime import date, time, timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -24,7 +24,7 @@ from wearlog.runs.models import Run
 from wearlog.web.log.forms.sheet import SheetHead, SheetLine
 from wearlog.web.log.views.run import by_meter, reading_words, remember_units, usual_units
 from wearlog.web.site import known
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import EntryPage, reader_of, today
 
 DAYS = 7
@@ -33,16 +33,21 @@ USUAL_END = time(18, 0)
 WALL_ROWS = 14
 
 
-class Sheet(EntryPage):
+class SheetPage(EntryPage[SheetHead, list[Run]]):
     """Lines of runs under one head. Subclasses say which lines there are."""
 
     template_name = "web/log/sheet.html"
-    heading: str
 
-    def lines(self, data: Any) -> list[SheetLine]:
+    @property
+    def heading(self) -> str:
         raise NotImplementedError
 
-    def line(self, data: Any, prefix: str, press: Press, title: str, **initial: Any) -> SheetLine:
+    def lines(self, data: QueryDict | None) -> list[SheetLine]:
+        raise NotImplementedError
+
+    def line(
+        self, data: QueryDict | None, prefix: str, press: Press, title: str, **initial: Any
+    ) -> SheetLine:
         crops = known.crops_in_use(press)
         crop = known.next_crop(press) or (crops[0] if len(crops) == 1 else None)
         reading, last = known.last_reading(press), known.last_run(press)
@@ -59,12 +64,12 @@ class Sheet(EntryPage):
             initial={"crop": crop.pk if crop else None, **initial},
         )
 
-    def get(self, request: SignedInRequest, **kwargs: Any) -> HttpResponse:  # type: ignore[override]
+    def get(self, request: MillRequest, **kwargs: object) -> HttpResponse:
         self.prepare()
         head = SheetHead(None, reader=self.reader, initial=usual_units(request))
         return self.page(head, self.lines(None))
 
-    def post(self, request: SignedInRequest, **kwargs: Any) -> HttpResponse:  # type: ignore[override]
+    def post(self, request: MillRequest, **kwargs: object) -> HttpResponse:
         self.prepare()
         self.remember_due()
         now = timezone.now()
@@ -120,21 +125,21 @@ class Sheet(EntryPage):
         return render(self.request, self.template_name, context, status=status)
 
 
-class ShiftSheet(Sheet):
+class ShiftSheet(SheetPage):
     """One line for each press at work, ended just now where no time is written."""
 
     @property
-    def heading(self) -> str:  # type: ignore[override]
+    def heading(self) -> str:
         return _("All presses at once")
 
-    def lines(self, data: Any) -> list[SheetLine]:
+    def lines(self, data: QueryDict | None) -> list[SheetLine]:
         day = today(self.request)
         return [
             self.line(data, f"press{press.pk}", press, press.name or press.code, day=day)
             for press in known.presses_at_work()
         ]
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             "first_column": _("Press"),
             "help": _(
@@ -144,7 +149,7 @@ class ShiftSheet(Sheet):
         }
 
 
-class WeekSheet(Sheet):
+class WeekSheet(SheetPage):
     """Lines for the seven days of a week at one press."""
 
     def prepare(self) -> None:
@@ -162,10 +167,10 @@ class WeekSheet(Sheet):
         return day - timedelta(days=day.weekday())
 
     @property
-    def heading(self) -> str:  # type: ignore[override]
+    def heading(self) -> str:
         return _("A week at %(press)s") % {"press": self.press.name or self.press.code}
 
-    def lines(self, data: Any) -> list[SheetLine]:
+    def lines(self, data: QueryDict | None) -> list[SheetLine]:
         last = known.last_run(self.press)
         ended = last.ends_at if last is not None else None
         usual = USUAL_END if ended is None else timezone.localtime(ended, self.reader.zone).time()
@@ -178,7 +183,7 @@ class WeekSheet(Sheet):
             found.append(self.line(data, f"line{number}", self.press, title, day=day, until=until))
         return found
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         week = timedelta(days=DAYS)
         return {
             "first_column": _("Day"),
@@ -201,7 +206,7 @@ class WeekSheet(Sheet):
 
 
 @needs(Permission.VIEW)
-def wall_sheet(request: SignedInRequest, pk: int) -> HttpResponse:
+def wall_sheet(request: MillRequest, pk: int) -> HttpResponse:
     """A sheet to hang beside the press and fill in by pencil; typed up on the week's page."""
     press = get_object_or_404(Press, pk=pk)
     places = known.places_of(press)

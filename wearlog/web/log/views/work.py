@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
 from django.contrib import messages
-from django.http import HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -31,7 +30,7 @@ from wearlog.words.records import done_line
 from wearlog.words.tasks import work_heading
 
 
-class WorkNew(EntryPage):
+class WorkNew(EntryPage[WorkForm, Service]):
     template_name = "web/log/work.html"
     replays = Service
 
@@ -117,7 +116,7 @@ class WorkNew(EntryPage):
             },
         )
 
-    def form(self, data: Any) -> WorkForm:
+    def form(self, data: QueryDict | None) -> WorkForm:
         return WorkForm(
             data,
             reader=self.reader,
@@ -136,7 +135,7 @@ class WorkNew(EntryPage):
             },
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         kind = self.position.kind if self.position else ""
         return {
             "press": self.press,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -30,7 +29,7 @@ from wearlog.web.machines import figures
 from wearlog.web.machines.tables import PartTable
 from wearlog.web.machines.views.presses import first_of
 from wearlog.web.site import log_lines
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.words.actions import work_word
 from wearlog.words.days import day_words
 from wearlog.words.kinds import kind_words, with_edge
@@ -53,7 +52,9 @@ def place_words(part: Part, fitting: Fitting | None) -> str:
     return _("on the shelf")
 
 
-def rows_of(parts: Iterable[Part], items: Sequence[DueItem], today: date, state: str) -> list[dict[str, Any]]:
+def rows_of(
+    parts: Iterable[Part], items: Sequence[DueItem], today: date, state: str
+) -> list[dict[str, object]]:
     fitted = {
         fitting.part_id: fitting
         for fitting in Fitting.objects.open().select_related("position__press", "part")
@@ -89,7 +90,7 @@ def rows_of(parts: Iterable[Part], items: Sequence[DueItem], today: date, state:
 
 
 @needs(Permission.VIEW)
-def parts(request: SignedInRequest) -> HttpResponse:
+def parts(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
     kind, state = request.GET.get("kind", ""), request.GET.get("state", "")
     chosen = Part.objects.select_related("part_type").order_by("code")
@@ -161,7 +162,7 @@ def edge_lines(part: Part, edges: Edges, gauges: Sequence[Measurement]) -> list[
 
 
 @needs(Permission.VIEW)
-def part(request: SignedInRequest, pk: int) -> HttpResponse:
+def part(request: MillRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Part.objects.select_related("part_type", "made_from"), pk=pk)
     now = timezone.now()
     today = timezone.localdate(now)
@@ -186,7 +187,7 @@ def part(request: SignedInRequest, pk: int) -> HttpResponse:
                 list(services_of(shown)),
                 user=request.user,
                 now=now,
-                system=str(request.units),  # type: ignore[attr-defined]
+                system=str(request.units),
             ),
         },
     )

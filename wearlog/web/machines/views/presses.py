@@ -28,7 +28,7 @@ from wearlog.service.queries import open_holds
 from wearlog.web.drawing import press as drawing
 from wearlog.web.machines import figures
 from wearlog.web.site import isolations, log_lines
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.groups import group_of, grouped
 from wearlog.words.hours import meter_lines
 from wearlog.words.kinds import seat_words
@@ -46,7 +46,7 @@ class PressLine:
 
 
 @needs(Permission.VIEW)
-def presses(request: SignedInRequest) -> HttpResponse:
+def presses(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
     known = reckoning(as_of=today)
     record = known.edges.record
@@ -159,7 +159,7 @@ def seat_lines(
 
 
 @needs(Permission.VIEW)
-def press(request: SignedInRequest, pk: int) -> HttpResponse:
+def press(request: MillRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Press, pk=pk)
     now = timezone.now()
     today = timezone.localdate(now)
@@ -195,14 +195,14 @@ def press(request: SignedInRequest, pk: int) -> HttpResponse:
             "meter": meter_lines(
                 record,
                 shown.pk,
-                str(request.units),  # type: ignore[attr-defined]
+                str(request.units),
                 every=request.GET.get("stretches") == "all",
             ),
             "lines": log_lines.of_press(
                 shown,
                 user=request.user,
                 now=now,
-                system=str(request.units),  # type: ignore[attr-defined]
+                system=str(request.units),
             ),
         },
     )

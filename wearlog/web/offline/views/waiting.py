@@ -7,12 +7,12 @@ from django.middleware.csrf import get_token
 from django.shortcuts import render
 
 from wearlog.people.roles import Permission
-from wearlog.web.site.access import SignedInRequest, kept, needs
+from wearlog.web.site.access import MillRequest, kept, needs
 
 
 @needs(Permission.VIEW)
 @kept
-def waiting(request: SignedInRequest) -> HttpResponse:
+def waiting(request: MillRequest) -> HttpResponse:
     """What this device has not sent yet, and what it can show without a network.
 
     The page is empty; its scripts fill it from the device. It also stands in for pages that are not kept.
@@ -21,6 +21,6 @@ def waiting(request: SignedInRequest) -> HttpResponse:
 
 
 @needs(Permission.VIEW)
-def token(request: SignedInRequest) -> JsonResponse:
+def token(request: MillRequest) -> JsonResponse:
     """Who is signed in on this device, and the token that a form needs."""
     return JsonResponse({"token": get_token(request), "who": request.user.pk, "name": str(request.user)})

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
 from urllib.parse import urlencode
 
 from django.http import Http404, HttpResponse
@@ -20,8 +19,7 @@ from wearlog.people.roles import Permission
 from wearlog.web.printing.cards import cards_of
 from wearlog.web.printing.pdf import NoPdf, pdf_of
 from wearlog.web.printing.sheets import PAPERS
-from wearlog.web.site.access import needs
-from wearlog.web.site.pages import MillRequest
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.qr import is_this_machine_only, site_of
 from wearlog.web.site.tags.due import MOST_CARDS, card_key
 
@@ -45,7 +43,7 @@ def restart_steps() -> list[str]:
     ]
 
 
-def page_of_cards(request: MillRequest) -> dict[str, Any]:
+def page_of_cards(request: MillRequest) -> dict[str, object]:
     """What `card.html` shows. `?item=KEY` once for each task, or `?all=due` for a day's tasks together;
     `&paper=a4` or `letter`.
 
@@ -107,7 +105,7 @@ def job_card_pdf(request: MillRequest) -> HttpResponse:
     if not context["cards"]:
         raise Http404(_("None of these tasks is in the forecast any more. Choose again from what is due."))
     html = render_to_string("web/printing/card.html", context, request=request)
-    return pdf_answer(request, html, site=context["site"], name=_("job-card"))
+    return pdf_answer(request, html, site=site_of(request), name=_("job-card"))
 
 
 def pdf_answer(request: MillRequest, html: str, *, site: str, name: str) -> HttpResponse:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
 from urllib.parse import urlencode
 
 from django.http import Http404, HttpResponse
@@ -16,12 +15,11 @@ from wearlog.people.roles import Permission
 from wearlog.web.printing.labels import GROUPS, MOST, SIZES, Wanted, labels_for
 from wearlog.web.printing.sheets import PAPERS
 from wearlog.web.printing.views.cards import paper_of, pdf_answer
-from wearlog.web.site.access import needs
-from wearlog.web.site.pages import MillRequest
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.qr import is_this_machine_only, site_of
 
 
-def page_of_labels(request: MillRequest) -> dict[str, Any]:
+def page_of_labels(request: MillRequest) -> dict[str, object]:
     """What `labels.html` shows. `?what=presses&what=fitted&of=2&size=small&paper=a4`, or single ones by
     `?part=7&press=2&position=3`."""
     asked = request.GET
@@ -82,4 +80,4 @@ def labels_pdf(request: MillRequest) -> HttpResponse:
     if not context["labels"]:
         raise Http404(_("No label was chosen. Tick what the labels are for, and ask again."))
     html = render_to_string("web/printing/labels.html", context, request=request)
-    return pdf_answer(request, html, site=context["site"], name=_("labels"))
+    return pdf_answer(request, html, site=site_of(request), name=_("labels"))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.http import HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
@@ -20,10 +18,10 @@ from wearlog.service.offered import FOR_PRESS, actions_for
 from wearlog.web.printing.cards import turn_of
 from wearlog.web.printing.found import Thing, found_by
 from wearlog.web.site import known
-from wearlog.web.site.access import needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.codes import NoCode
 from wearlog.web.site.log_lines import line
-from wearlog.web.site.pages import MillRequest, today
+from wearlog.web.site.pages import today
 from wearlog.web.site.tags.due import card_key
 
 PRESSING = ("overdue", "due", "coming")
@@ -56,10 +54,10 @@ def code(request: MillRequest, code: str) -> HttpResponse:
     return render(request, "web/printing/thing.html", page_of(request, thing))
 
 
-def page_of(request: MillRequest, thing: Thing) -> dict[str, Any]:
+def page_of(request: MillRequest, thing: Thing) -> dict[str, object]:
     day = today(request)
     items = [item for item in due_items(as_of=day) if concerns(item, thing)]
-    context: dict[str, Any] = {
+    context: dict[str, object] = {
         "thing": thing,
         "press": thing.press,
         "due": [item for item in items if item.state in PRESSING],
@@ -113,7 +111,7 @@ def job(request: MillRequest, key: str) -> HttpResponse:
     return render(request, "web/printing/job.html", logged(request, *numbers))
 
 
-def logged(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> dict[str, Any]:
+def logged(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> dict[str, object]:
     """What was logged last about the job's part, or under its rule, and the caution of such work."""
     rule = Rule.objects.filter(pk=rule_pk).first()
     press = Press.objects.filter(pk=press_pk).first()

@@ -13,11 +13,11 @@ from django.views.decorators.http import require_POST
 from wearlog.people.roles import Permission
 from wearlog.reminders.channels.mail import addresses
 from wearlog.reminders.models import StoppedAddress
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 
 
 @needs(Permission.VIEW)
-def stopped(request: SignedInRequest) -> HttpResponse:
+def stopped(request: MillRequest) -> HttpResponse:
     """Owners see every address that was stopped, others their own."""
     context = {
         "stops": addresses.standing_for(request.user),
@@ -27,7 +27,7 @@ def stopped(request: SignedInRequest) -> HttpResponse:
 
 
 @require_POST
-def _clear(request: SignedInRequest, pk: int) -> HttpResponse:
+def _clear(request: MillRequest, pk: int) -> HttpResponse:
     stop = get_object_or_404(StoppedAddress, pk=pk)
     addresses.clear(stopped=stop, by=request.user, at=timezone.now())
     messages.success(

@@ -23,7 +23,7 @@ from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission
 from wearlog.reminders.calendar import feeds as calendar_feeds
 from wearlog.reminders.calendar.format import CONTENT_TYPE, as_ics
-from wearlog.web.site.access import SignedInRequest, needs, public
+from wearlog.web.site.access import MillRequest, needs, public
 
 LONGEST_NOTE = 60
 
@@ -53,7 +53,7 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
 
 
 @never_cache
-def _my_calendar(request: SignedInRequest) -> HttpResponse:
+def _my_calendar(request: MillRequest) -> HttpResponse:
     if request.method != "POST":
         return show(request)
     note = " ".join(request.POST.get("note", "").split())
@@ -79,7 +79,7 @@ def _my_calendar(request: SignedInRequest) -> HttpResponse:
 
 
 def show(
-    request: SignedInRequest, *, error: str = "", note: str = "", press: Press | None = None
+    request: MillRequest, *, error: str = "", note: str = "", press: Press | None = None
 ) -> HttpResponse:
     """The page, with what was typed where it was refused."""
     context = {
@@ -94,7 +94,7 @@ def show(
 
 
 @require_POST
-def _end(request: SignedInRequest, pk: int) -> HttpResponse:
+def _end(request: MillRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(calendar_feeds.visible_to(request.user), pk=pk)
     calendar_feeds.revoke(feed=found, by=request.user, at=timezone.now())
     messages.success(request, _("Withdrawn: that address shows nothing from now on."))

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
-from django.http import HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -20,21 +19,21 @@ from wearlog.people.roles import Permission
 from wearlog.reminders.channels.webhook import setup as webhook_setup
 from wearlog.reminders.channels.webhook.setup import Saved, the_webhook
 from wearlog.web.reminders.forms.webhook import WebhookForm
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import FormPage
 
 
-class WebhookPage(FormPage):
+class WebhookPage(FormPage[WebhookForm, Saved]):
     template_name = "web/reminders/webhook.html"
 
     def prepare(self) -> None:
         self.hook = the_webhook()
 
-    def form(self, data: Any) -> WebhookForm:
+    def form(self, data: QueryDict | None) -> WebhookForm:
         known = {"url": self.hook.url, "is_on": self.hook.is_on} if self.hook is not None else {"is_on": True}
         return WebhookForm(data, initial=known, reader=self.reader)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {"hook": self.hook, "hosts": [str(target) for target in settings.WEBHOOK_HOSTS]}
 
     def act(self, form: WebhookForm, now: datetime) -> Saved:
@@ -49,14 +48,14 @@ class WebhookPage(FormPage):
         return HttpResponseRedirect(reverse("web:webhook"))
 
 
-def secret_page(request: SignedInRequest, secret: str) -> HttpResponse:
+def secret_page(request: MillRequest, secret: str) -> HttpResponse:
     answer = render(request, "web/reminders/webhook_secret.html", {"secret": secret})
     answer["Cache-Control"] = "no-store"
     return answer
 
 
 @require_POST
-def _try_out(request: SignedInRequest) -> HttpResponse:
+def _try_out(request: MillRequest) -> HttpResponse:
     try:
         problem = webhook_setup.try_out(by=request.user, at=timezone.now())
     except Refused as refused:
@@ -70,7 +69,7 @@ def _try_out(request: SignedInRequest) -> HttpResponse:
 
 @never_cache
 @require_POST
-def _renew(request: SignedInRequest) -> HttpResponse:
+def _renew(request: MillRequest) -> HttpResponse:
     try:
         saved = webhook_setup.renew_secret(by=request.user, at=timezone.now())
     except Refused as refused:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
-from typing import Any, cast
+from typing import cast
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -27,7 +27,8 @@ from wearlog.reminders.outbox.queries import wish_of
 from wearlog.reminders.schedule import clock
 from wearlog.reminders.wishes import save_wish
 from wearlog.web.reminders.forms.wishes import GiveForm, HoldForm, WishForm
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.forms import Speaking
 from wearlog.web.site.pages import FormPage, back_to, number_in, reader_of, today
 from wearlog.web.site.tags.due import card_key
 from wearlog.words.days import day_words
@@ -39,12 +40,12 @@ class MarkPage(View):
     The form carries the cycle's own name (`key`): what was done meanwhile is refused, not marked anew.
     """
 
-    request: SignedInRequest
+    request: MillRequest
 
-    def get(self, request: HttpRequest) -> HttpResponse:
+    def get(self, request: MillRequest) -> HttpResponse:
         return self.show()
 
-    def post(self, request: HttpRequest) -> HttpResponse:
+    def post(self, request: MillRequest) -> HttpResponse:
         doing = {"seen": self.seen, "hold": self.hold, "give": self.give, "back": self.back}
         act = doing.get(request.POST.get("do", ""))
         if act is None:
@@ -115,13 +116,20 @@ class MarkPage(View):
         items = due_items(as_of=today(self.request))
         return next((item for item in items if card_key(item) == wanted), None)
 
-    def hold_form(self, data: Any = None) -> HoldForm:
+    def hold_form(self, data: QueryDict | None = None) -> HoldForm:
         return HoldForm(data, reader=reader_of(self.request), auto_id="hold_%s")
 
-    def give_form(self, data: Any = None) -> GiveForm:
+    def give_form(self, data: QueryDict | None = None) -> GiveForm:
         return GiveForm(data, reader=reader_of(self.request), auto_id="give_%s")
 
-    def show(self, *, bad: Any = None, hold: Any = None, give: Any = None, status: int = 200) -> HttpResponse:
+    def show(
+        self,
+        *,
+        bad: Speaking | None = None,
+        hold: HoldForm | None = None,
+        give: GiveForm | None = None,
+        status: int = 200,
+    ) -> HttpResponse:
         item = self.item()
         if item is None:
             return self.gone(Refused(_("That work is not in the forecast any more. Here is what is.")))
@@ -151,14 +159,14 @@ class MarkPage(View):
         return back_to(self.request, reverse("web:forecast"))
 
 
-class MyReminders(FormPage):
+class MyReminders(FormPage[WishForm, ReminderWish]):
     template_name = "web/setup/form.html"
 
-    def form(self, data: Any) -> WishForm:
+    def form(self, data: QueryDict | None) -> WishForm:
         person = User.objects.select_related("reminder_wish").get(pk=self.request.user.pk)
         return WishForm(data, instance=wish_of(person), reader=self.reader)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             "heading": _("My reminders"),
             "is_new": False,
@@ -175,7 +183,7 @@ class MyReminders(FormPage):
 
 
 @needs(Permission.OWN)
-def reminder_clock(request: SignedInRequest) -> HttpResponse:
+def reminder_clock(request: MillRequest) -> HttpResponse:
     """What the clock says where reminders are paused for it; a POST says that it is right."""
     now = timezone.now()
     if request.method == "POST":

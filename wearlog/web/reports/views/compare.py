@@ -17,7 +17,7 @@ from wearlog.compare.queries import compare as compare_runs
 from wearlog.compare.seasons import SEASON_START, BadSeasonStart
 from wearlog.compare.tables import compare_table
 from wearlog.people.roles import Permission, allows
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 
 GROUPINGS = (
     ("press,crop,season", _("press, crop and season")),
@@ -32,7 +32,7 @@ PER_PAGE = 50
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def _asked(request: SignedInRequest) -> tuple[Comparison, str, list[tuple[str, str]]]:
+def _asked(request: MillRequest) -> tuple[Comparison, str, list[tuple[str, str]]]:
     """The comparison asked for, what was typed as the season's start, and (field, text) of each error."""
     errors = []
     try:
@@ -61,9 +61,9 @@ def _asked(request: SignedInRequest) -> tuple[Comparison, str, list[tuple[str, s
 
 
 @needs(Permission.VIEW)
-def compare(request: SignedInRequest) -> HttpResponse:
+def compare(request: MillRequest) -> HttpResponse:
     comparison, typed_start, errors = _asked(request)
-    system = str(request.units)  # type: ignore[attr-defined]
+    system = str(request.units)
     wanted = request.GET.get("download", "")
     if wanted == "csv":
         return _file(as_csv(comparison, system).encode(), "text/csv; charset=utf-8", "csv")

@@ -16,7 +16,7 @@ from wearlog.forecasts.track.record import LEADS, STEP_DAYS, Tracked, track_reco
 from wearlog.forecasts.track.replays import Said
 from wearlog.people.roles import Permission
 from wearlog.web.drawing.promises import picture
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 
 USUAL_LEAD = 60
 MOST_BARS = 40
@@ -25,7 +25,7 @@ PAST_DAYS = 3 * 365
 
 
 @dataclass(frozen=True)
-class Line:
+class TrackedLine:
     """One edge at the chosen lead, as the table shows it."""
 
     part_id: int
@@ -37,7 +37,7 @@ class Line:
     verdict: str
 
 
-def lines_of(edges: Sequence[Tracked], lead: int) -> list[Line]:
+def lines_of(edges: Sequence[Tracked], lead: int) -> list[TrackedLine]:
     """Newest first."""
     lines = []
     for one in reversed(edges):
@@ -46,7 +46,7 @@ def lines_of(edges: Sequence[Tracked], lead: int) -> list[Line]:
         asked_on, said = one.said[lead]
         came = one.reached.came
         lines.append(
-            Line(
+            TrackedLine(
                 part_id=one.reached.key[0],
                 name=f"{one.reached.part} {one.reached.key[1]}".strip(),
                 came=came,
@@ -67,7 +67,7 @@ def verdict_of(said: Said, came: date) -> str:
 
 
 @needs(Permission.VIEW)
-def track(request: SignedInRequest) -> HttpResponse:
+def track(request: MillRequest) -> HttpResponse:
     """`?ahead=30|60|90` chooses the lead that picture, sentence and table speak of."""
     today = timezone.localdate()
     asked = request.GET.get("ahead", "")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from datetime import date
 
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -12,18 +12,18 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc import units
 from wearlog.compare.ledger import ledger
-from wearlog.compare.lives import Ended, Lived, TypeLives, type_lives
 from wearlog.compare.orders import Order, orders
+from wearlog.compare.reliability import Ended, Lived, TypeLives, type_lives
 from wearlog.compare.repeats import Repeat, Thing, Trend, repeats
-from wearlog.compare.replacing import Mending, Planned, mend_or_buy, planned_or_not
+from wearlog.compare.replacing import Mending, PlannedReplacement, mend_or_buy, planned_or_not
 from wearlog.compare.stopping import Stop, stops
 from wearlog.forecasts.memory.queries import Reckoning, reckoning
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import Cautions, cautions_for
 from wearlog.people.roles import Permission
 from wearlog.web.drawing.survivors import Survivors, survivors
-from wearlog.web.reports import worth_words as words
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.reports import sentences as words
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.words.kinds import kind_words
 
 MOST_THINGS = 60
@@ -74,7 +74,7 @@ class RepeatLine:
 
 @dataclass(frozen=True)
 class PlannedLine:
-    found: Planned
+    found: PlannedReplacement
     kind: str
     told: str
     cautions: list[Caution]
@@ -105,13 +105,13 @@ class OrderLine:
     late: bool
 
 
-def _known(request: SignedInRequest) -> tuple[Reckoning, dict[int, str], str]:
+def _known(request: MillRequest) -> tuple[Reckoning, dict[int, str], str]:
     known = reckoning(as_of=timezone.localdate())
-    return known, {pk: row.label for pk, row in known.ground.record.presses.items()}, str(request.units)  # type: ignore[attr-defined]
+    return known, {pk: row.label for pk, row in known.ground.record.presses.items()}, str(request.units)
 
 
 @needs(Permission.VIEW)
-def lives(request: SignedInRequest) -> HttpResponse:
+def lives(request: MillRequest) -> HttpResponse:
     """Every part type with a part on record."""
     known, presses, system = _known(request)
     found = [_life_line(each, presses, system) for each in type_lives(known.ground.record)]
@@ -158,7 +158,7 @@ def _picture_words(each: TypeLives, system: str) -> str:
 
 
 @needs(Permission.VIEW)
-def work(request: SignedInRequest) -> HttpResponse:
+def work(request: MillRequest) -> HttpResponse:
     """Every work that comes again."""
     known, presses, system = _known(request)
     found = repeats(known.ground.record)
@@ -188,13 +188,13 @@ def _repeat_line(repeat: Repeat, cautions: Cautions, presses: dict[int, str], sy
 
 
 @needs(Permission.OWN)
-def pays(request: SignedInRequest) -> HttpResponse:
+def pays(request: MillRequest) -> HttpResponse:
     """Planned or after failure, stop or go on, mend or buy, and dies to make."""
     known, presses, system = _known(request)
     record = known.ground.record
     book = ledger()
     cautions = cautions_for(presses)
-    currency = request.mill.currency  # type: ignore[attr-defined]
+    currency = request.mill.currency
     money = _Money(currency, system)
     every = [each for each in type_lives(record) if each.lived]
     planned, mending = [], []
@@ -239,7 +239,7 @@ def pays(request: SignedInRequest) -> HttpResponse:
         )
         for each in stops(record, book)
     ]
-    context: dict[str, Any] = {
+    context: dict[str, object] = {
         "advised": [line for line in planned if line.found.best_age is not None],
         "withheld": [
             (told, [line for line in planned if line.told == told])
@@ -268,7 +268,7 @@ class _Money:
         return f"{self(scaled)}/{units.per_word(self.system)}"
 
 
-def _planned_words(found: Planned, money: _Money) -> str:
+def _planned_words(found: PlannedReplacement, money: _Money) -> str:
     if found.why is not None:
         return str(words.WITHHELD_WORDS[found.why])
     return _(
@@ -316,7 +316,7 @@ def _stop_figures(found: Stop, money: _Money) -> str:
     }
 
 
-def _order_line(found: Order, today: Any) -> OrderLine:
+def _order_line(found: Order, today: date) -> OrderLine:
     if found.why is not None:
         return OrderLine(found, str(words.NO_ORDER_WORDS[found.why]), False)
     return OrderLine(found, "", found.order_by is not None and found.order_by <= today)

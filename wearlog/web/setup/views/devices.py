@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.contrib import messages
 from django.contrib.auth import logout
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -21,7 +21,7 @@ from wearlog.people.models import User
 from wearlog.people.roles import Permission
 from wearlog.people.words import when
 from wearlog.web.setup.things import told
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
 
 ALL = "all"
@@ -37,7 +37,7 @@ class Device:
     words: tuple[str, ...]
 
 
-def devices_of(person: User, request: HttpRequest) -> list[Device]:
+def devices_of(person: User, request: MillRequest) -> list[Device]:
     """Where the person is signed in; this device first."""
     here, zone = handle_here(request), reader_of(request).zone
     found = [
@@ -55,13 +55,13 @@ def devices_of(person: User, request: HttpRequest) -> list[Device]:
     return sorted(found, key=lambda device: not device.here)
 
 
-def handle_here(request: HttpRequest) -> str:
+def handle_here(request: MillRequest) -> str:
     key = request.session.session_key
     return sessions.handle_of(key) if key else ""
 
 
 @never_cache
-def _my_devices(request: SignedInRequest) -> HttpResponse:
+def _my_devices(request: MillRequest) -> HttpResponse:
     if request.method == "POST":
         return end(request, request.user, then=reverse("web:my-devices"))
     context = {"devices": devices_of(request.user, request), "end_url": reverse("web:my-devices")}
@@ -70,12 +70,12 @@ def _my_devices(request: SignedInRequest) -> HttpResponse:
 
 @never_cache
 @require_POST
-def _person_devices(request: SignedInRequest, pk: int) -> HttpResponse:
+def _person_devices(request: MillRequest, pk: int) -> HttpResponse:
     person = get_object_or_404(User, pk=pk)
     return end(request, person, then=reverse("web:person-edit", kwargs={"pk": pk}))
 
 
-def end(request: SignedInRequest, person: User, *, then: str) -> HttpResponse:
+def end(request: MillRequest, person: User, *, then: str) -> HttpResponse:
     """Sign out the device that the form names, or all but this one."""
     now, asked = timezone.now(), request.POST.get("device", "")
     if asked == ALL:
@@ -94,7 +94,7 @@ def end(request: SignedInRequest, person: User, *, then: str) -> HttpResponse:
 
 @never_cache
 @require_POST
-def _in_use(request: SignedInRequest) -> HttpResponse:
+def _in_use(request: MillRequest) -> HttpResponse:
     """What a page's script sends now and then: `needs` has noted the use."""
     return HttpResponse(status=204)
 

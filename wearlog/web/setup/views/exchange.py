@@ -5,11 +5,10 @@ from __future__ import annotations
 import tempfile
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -26,8 +25,7 @@ from wearlog.people.roles import Permission
 from wearlog.people.words import when
 from wearlog.web.setup.forms.people import ImportForm
 from wearlog.web.setup.things import Row, told
-from wearlog.web.setup.views.people import signed_in
-from wearlog.web.site.access import needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import FormPage
 
 MOST_BYTES = 50 * 1024 * 1024
@@ -36,15 +34,15 @@ MOST_GROUPS = 12
 """So many kinds of what is wrong are shown: about a screen. The file has them all."""
 
 
-class Exchange(FormPage):
+class Exchange(FormPage[ImportForm, ImportJob]):
     """A logbook to check or to take in becomes a job; the next page says how far it is."""
 
     template_name = "web/setup/exchange.html"
 
-    def form(self, data: Any) -> ImportForm:
+    def form(self, data: QueryDict | None) -> ImportForm:
         return ImportForm(data, self.request.FILES or None, reader=self.reader)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {"jobs": [line_of(job) for job in ImportJob.objects.select_related("by")[:LATEST]]}
 
     def act(self, form: ImportForm, now: datetime) -> ImportJob:
@@ -96,12 +94,12 @@ def counted(job: ImportJob) -> str:
     return str(_("Imported: %s") % counts)
 
 
-def _import_job(request: HttpRequest, pk: int) -> HttpResponse:
+def _import_job(request: MillRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(ImportJob.objects.select_related("by"), pk=pk)
     return show_job(request, job)
 
 
-def show_job(request: HttpRequest, job: ImportJob, refused: str = "", status: int = 200) -> HttpResponse:
+def show_job(request: MillRequest, job: ImportJob, refused: str = "", status: int = 200) -> HttpResponse:
     groups = [{**group, "more": group["count"] - len(group["first"])} for group in job.groups[:MOST_GROUPS]]
     return render(
         request,
@@ -119,10 +117,10 @@ def show_job(request: HttpRequest, job: ImportJob, refused: str = "", status: in
     )
 
 
-def _import_cancel(request: HttpRequest, pk: int) -> HttpResponse:
+def _import_cancel(request: MillRequest, pk: int) -> HttpResponse:
     job = get_object_or_404(ImportJob, pk=pk)
     try:
-        cancel_import(by=signed_in(request), at=timezone.now(), job_id=job.pk)
+        cancel_import(by=request.user, at=timezone.now(), job_id=job.pk)
     except NotAllowed:
         raise
     except Refused as refused:
@@ -133,7 +131,7 @@ def _import_cancel(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_safe
-def _import_problems(request: HttpRequest, pk: int) -> HttpResponse:
+def _import_problems(request: MillRequest, pk: int) -> HttpResponse:
     """Everything that is wrong with the logbook, as a file."""
     job = get_object_or_404(ImportJob, pk=pk)
     try:
@@ -148,9 +146,9 @@ def _import_problems(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_safe
-def _export(request: HttpRequest) -> HttpResponse:
+def _export(request: MillRequest) -> HttpResponse:
     """The canonical logbook as a .zip. Reads only."""
-    user = signed_in(request)
+    user = request.user
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "logbook.zip"
         try:

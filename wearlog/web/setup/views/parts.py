@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
+from typing import cast
 
 from django.contrib import messages
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -20,12 +20,13 @@ from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.web.setup.forms.things import NewPartsForm, PartForm, PartTypeForm
 from wearlog.web.setup.things import Row, ThingPage, told
-from wearlog.web.site.access import needs
+from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.fields import NumberField
 from wearlog.web.site.pages import FormPage, back_to, reader_of
 
 
 @needs(Permission.VIEW)
-def part_types(request: HttpRequest) -> HttpResponse:
+def part_types(request: MillRequest) -> HttpResponse:
     system = reader_of(request).system
     rows = [
         Row(
@@ -54,20 +55,20 @@ def part_types(request: HttpRequest) -> HttpResponse:
     )
 
 
-class PartTypePage(ThingPage):
+class PartTypePage(ThingPage[PartTypeForm, PartType]):
     model = PartType
     form_class = PartTypeForm
     list_page = "web:part-types"
     add_words = gettext_lazy("Add a part type")
     removable = True
 
-    def form(self, data: Any) -> Any:
+    def form(self, data: QueryDict | None) -> PartTypeForm:
         form = super().form(data)
-        form.fields["unit_cost"].unit = self.request.mill.currency
+        cast("NumberField", form.fields["unit_cost"]).unit = self.request.mill.currency
         return form
 
 
-class PartPage(ThingPage):
+class PartPage(ThingPage[PartForm, Part]):
     model = Part
     form_class = PartForm
     list_page = "web:parts"
@@ -79,12 +80,12 @@ class PartPage(ThingPage):
         return reverse("web:part", kwargs={"pk": self.thing.pk})
 
 
-class PartsNew(FormPage):
+class PartsNew(FormPage[NewPartsForm, list[Part]]):
     """Several dies cut from one bar are one entry."""
 
     template_name = "web/setup/form.html"
 
-    def form(self, data: Any) -> NewPartsForm:
+    def form(self, data: QueryDict | None) -> NewPartsForm:
         made_from = self.request.GET.get("made_from", "")
         part_type = self.request.GET.get("part_type", "")
         return NewPartsForm(
@@ -97,7 +98,7 @@ class PartsNew(FormPage):
             },
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             "heading": _("Add parts"),
             "is_new": True,

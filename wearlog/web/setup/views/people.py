@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
@@ -24,12 +23,12 @@ from wearlog.people.roles import Permission, allows
 from wearlog.web.setup.forms.people import MeForm, MillForm, PersonForm
 from wearlog.web.setup.things import Row, ThingPage, told
 from wearlog.web.setup.views.devices import devices_of
-from wearlog.web.site.access import needs
-from wearlog.web.site.pages import FormPage, MillRequest
+from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.pages import FormPage
 
 
 @needs(Permission.OWN)
-def people(request: HttpRequest) -> HttpResponse:
+def people(request: MillRequest) -> HttpResponse:
     rows = [
         Row(
             title=str(person),
@@ -57,14 +56,14 @@ def people(request: HttpRequest) -> HttpResponse:
     )
 
 
-class PersonPage(ThingPage):
+class PersonPage(ThingPage[PersonForm, User]):
     template_name = "web/setup/person.html"
     model = User
     form_class = PersonForm
     list_page = "web:people"
     add_words = gettext_lazy("Add a person")
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         if self.is_new:
             return super().context()
         return {
@@ -97,11 +96,11 @@ def not_oneself(user: User) -> None:
 
 @never_cache
 @require_POST
-def _make_link(request: HttpRequest, pk: int) -> HttpResponse:
+def _make_link(request: MillRequest, pk: int) -> HttpResponse:
     """Make a one-time link and show it, this once."""
     person = get_object_or_404(User, pk=pk)
     try:
-        secret = signin.make_link(user=person, at=timezone.now(), by=signed_in(request))
+        secret = signin.make_link(user=person, at=timezone.now(), by=request.user)
     except Refused as refused:
         messages.error(request, refused.message)
         return HttpResponseRedirect(reverse("web:person-edit", kwargs={"pk": pk}))
@@ -109,19 +108,14 @@ def _make_link(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "web/setup/link.html", {"person": person, "link": link})
 
 
-def signed_in(request: HttpRequest) -> User:
-    assert isinstance(request.user, User)
-    return request.user
-
-
 person_link = needs(Permission.OWN)(_make_link)
 
 
-class MySettings(FormPage):
+class MySettings(FormPage[MeForm, User]):
     template_name = "web/setup/form.html"
     request: MillRequest
 
-    def form(self, data: Any) -> MeForm:
+    def form(self, data: QueryDict | None) -> MeForm:
         return MeForm(
             data,
             instance=User.objects.get(pk=self.request.user.pk),
@@ -129,7 +123,7 @@ class MySettings(FormPage):
             fresh_from_link=sessions.is_fresh_from_link(self.request.session, at=timezone.now()),
         )
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {"heading": _("My settings"), "is_new": False, "back": reverse("web:day"), "lead": self.lead()}
 
     def lead(self) -> list[tuple[str, str]]:
@@ -151,13 +145,13 @@ class MySettings(FormPage):
         return HttpResponseRedirect(reverse("web:day"))
 
 
-class MillSettings(FormPage):
+class MillSettings(FormPage[MillForm, Mill]):
     template_name = "web/setup/settings.html"
 
-    def form(self, data: Any) -> MillForm:
+    def form(self, data: QueryDict | None) -> MillForm:
         return MillForm(data, instance=Mill.current(), reader=self.reader)
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         return {
             "heading": _("The mill"),
             "is_new": False,

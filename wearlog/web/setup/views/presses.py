@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
-from django.db import models, transaction
-from django.http import Http404, HttpRequest, HttpResponse
+from django.db import transaction
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -20,12 +19,12 @@ from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Crop
 from wearlog.web.setup.forms.things import CropForm, EnergyForm, NewPressForm, PositionForm, PressForm
-from wearlog.web.setup.things import Row, ThingPage, told
-from wearlog.web.site.access import needs
+from wearlog.web.setup.things import Row, Saving, Thing, ThingPage, told
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
 
 
-class PressPage(ThingPage):
+class PressPage(ThingPage[PressForm, Press]):
     model = Press
     form_class = PressForm
     new_form_class = NewPressForm
@@ -40,7 +39,7 @@ class PressPage(ThingPage):
             return reverse("web:presses")
         return reverse("web:press", kwargs={"pk": self.thing.pk})
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         context = super().context()
         if self.is_new:
             return context
@@ -69,7 +68,7 @@ class PressPage(ThingPage):
             ],
         }
 
-    def act(self, form: Any, now: datetime) -> Press:
+    def act(self, form: PressForm, now: datetime) -> Press:
         press: Press = form.save(commit=False)
         with transaction.atomic():
             actions.save_thing(by=self.request.user, at=now, thing=press)
@@ -83,19 +82,19 @@ class PressPage(ThingPage):
         return super().done(record)
 
 
-class OnPress(ThingPage):
+class OnPress(ThingPage[Saving, Thing]):
     """Something that belongs to the press in the address (`press`), or has its own key there (`pk`)."""
 
     removable = True
 
-    def new_thing(self) -> models.Model:
+    def new_thing(self) -> Thing:
         press = Press.objects.filter(pk=self.kwargs["press"]).first()
         if press is None:
             raise Http404(_("There is no such press."))
         return self.model(press=press)
 
 
-class PositionPage(OnPress):
+class PositionPage(OnPress[PositionForm, Position]):
     model = Position
     form_class = PositionForm
 
@@ -106,7 +105,7 @@ class PositionPage(OnPress):
         return reverse("web:press-edit", kwargs={"pk": self.thing.press_id})
 
 
-class EnergyPage(OnPress):
+class EnergyPage(OnPress[EnergyForm, EnergySource]):
     model = EnergySource
     form_class = EnergyForm
 
@@ -118,7 +117,7 @@ class EnergyPage(OnPress):
 
 
 @needs(Permission.VIEW)
-def energy(request: HttpRequest, pk: int) -> HttpResponse:
+def energy(request: MillRequest, pk: int) -> HttpResponse:
     """The press's energy sources, and the caution that they make."""
     press = get_object_or_404(Press, pk=pk)
     rows = [
@@ -159,7 +158,7 @@ def energy(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @needs(Permission.VIEW)
-def crops(request: HttpRequest) -> HttpResponse:
+def crops(request: MillRequest) -> HttpResponse:
     system = reader_of(request).system
     rows = [
         Row(
@@ -185,7 +184,7 @@ def crops(request: HttpRequest) -> HttpResponse:
     )
 
 
-class CropPage(ThingPage):
+class CropPage(ThingPage[CropForm, Crop]):
     model = Crop
     form_class = CropForm
     list_page = "web:crops"

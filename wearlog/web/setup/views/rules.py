@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from itertools import groupby
-from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -24,7 +23,7 @@ from wearlog.service.models import Rule
 from wearlog.service.triggers import field_of, named_by
 from wearlog.web.setup.forms.rules import PlanForm, PriceForm, RuleForm, item_words
 from wearlog.web.setup.things import Row, ThingPage, told
-from wearlog.web.site.access import needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
 
 CROPS_NAMED = [name for name in Rule.TRIGGERS if field_of(name).is_relation]
@@ -37,7 +36,7 @@ def trigger_words(rule: Rule, system: str) -> list[str]:
 
 
 @needs(Permission.VIEW)
-def rules(request: HttpRequest) -> HttpResponse:
+def rules(request: MillRequest) -> HttpResponse:
     system = reader_of(request).system
     rows = [
         Row(
@@ -66,14 +65,14 @@ def rules(request: HttpRequest) -> HttpResponse:
     )
 
 
-class RulePage(ThingPage):
+class RulePage(ThingPage[RuleForm, Rule]):
     model = Rule
     form_class = RuleForm
     list_page = "web:rules"
     add_words = gettext_lazy("Add a rule")
     removable = True
 
-    def context(self) -> dict[str, Any]:
+    def context(self) -> dict[str, object]:
         context = super().context()
         if self.is_new:
             return context
@@ -89,7 +88,7 @@ class RulePage(ThingPage):
 
 
 @needs(Permission.VIEW)
-def plan(request: HttpRequest) -> HttpResponse:
+def plan(request: MillRequest) -> HttpResponse:
     """The season plan, press by press."""
     system = reader_of(request).system
     today = timezone.localdate(timezone=reader_of(request).zone)
@@ -127,7 +126,7 @@ def plan_row(entry: PlanEntry, system: str) -> Row:
     )
 
 
-class PlanPage(ThingPage):
+class PlanPage(ThingPage[PlanForm, PlanEntry]):
     model = PlanEntry
     form_class = PlanForm
     list_page = "web:plan"
@@ -146,7 +145,7 @@ class PlanPage(ThingPage):
 
 
 @needs(Permission.OWN)
-def prices(request: HttpRequest) -> HttpResponse:
+def prices(request: MillRequest) -> HttpResponse:
     currency = currency_of(request)
     rows = [price_row(price, currency) for price in Price.objects.order_by("item", "-from_on")]
     return render(
@@ -171,11 +170,11 @@ def price_row(price: Price, currency: str) -> Row:
     )
 
 
-def currency_of(request: HttpRequest) -> str:
-    return str(request.mill.currency)  # type: ignore[attr-defined]
+def currency_of(request: MillRequest) -> str:
+    return str(request.mill.currency)
 
 
-class PricePage(ThingPage):
+class PricePage(ThingPage[PriceForm, Price]):
     model = Price
     form_class = PriceForm
     list_page = "web:prices"
@@ -185,7 +184,7 @@ class PricePage(ThingPage):
     def new_thing(self) -> Price:
         return Price(from_on=timezone.localdate(timezone=self.reader.zone))
 
-    def form_words(self) -> dict[str, Any]:
+    def form_words(self) -> dict[str, object]:
         return {"currency": self.request.mill.currency}
 
 

@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import cast
 
 from django.contrib.sessions.exceptions import SessionInterrupted
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -77,17 +77,17 @@ def language_of(request: HttpRequest) -> str:
     return known or language_of_browser(request.headers.get("Accept-Language", ""), Mill())
 
 
-def page(facts: dict[str, Any]) -> str:
+def page(facts: dict[str, object]) -> str:
     try:
         return loader.render_to_string("fault.html", facts)
     except Exception:
         logger.exception("The page for a failed request could not be made.")
-        return LAST_RESORT.read_text(encoding="utf-8").replace("{{ request_id }}", facts["request_id"])
+        return LAST_RESORT.read_text(encoding="utf-8").replace("{{ request_id }}", str(facts["request_id"]))
 
 
-def for_queue(facts: dict[str, Any]) -> dict[str, Any]:
+def for_queue(facts: dict[str, object]) -> dict[str, object]:
     """What the phone is told. Without `state: refused` it keeps the entry, whatever else stands here."""
-    kind: Kind = facts["kind"]
+    kind = cast("Kind", facts["kind"])
     text = " ".join(str(part) for part in (kind.happened, kind.saved) if part)
     if kind.retry_after_s is None and kind.status < 500:
         return {"state": "refused", "problems": [["", f"{text} {kind.do}"]], "request": facts["request_id"]}

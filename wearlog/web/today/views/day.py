@@ -16,7 +16,7 @@ from wearlog.runs.models import ShiftNote
 from wearlog.runs.queries import running_runs
 from wearlog.service.queries import open_holds
 from wearlog.web.site import isolations
-from wearlog.web.site.access import SignedInRequest, kept, needs
+from wearlog.web.site.access import MillRequest, kept, needs
 from wearlog.web.site.groups import group_of, grouped
 
 LAST_SHIFT = timedelta(days=3)
@@ -31,7 +31,7 @@ def next_up(items: list[DueItem]) -> DueItem | None:
 
 @needs(Permission.VIEW)
 @kept
-def day(request: SignedInRequest) -> HttpResponse:
+def day(request: MillRequest) -> HttpResponse:
     now = timezone.now()
     today = timezone.localdate(now)
     items = due_items(as_of=today)

@@ -20,7 +20,7 @@ from wearlog.people.roles import Permission
 from wearlog.reminders.outbox.calls import order_days
 from wearlog.reminders.outbox.keys import item_key
 from wearlog.service.models import Action
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.words.tasks import state_word
 
 PER_PAGE = 30
@@ -58,7 +58,7 @@ def state_choices(items: Sequence[DueItem], orders: Collection[str]) -> list[Cho
 
 
 @needs(Permission.VIEW)
-def forecast(request: SignedInRequest) -> HttpResponse:
+def forecast(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
     items = due_items(as_of=today)
     orders = orders_of(items, today)

@@ -17,7 +17,7 @@ from wearlog.forecasts.campaign import DAYS, MOST_DAYS, Stop, opens_press, stop_
 from wearlog.forecasts.items import DueItem
 from wearlog.people.roles import Permission
 from wearlog.web.site import isolations
-from wearlog.web.site.access import SignedInRequest, needs
+from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
 from wearlog.web.site.tags.due import MOST_CARDS, card_key
 from wearlog.words.bring import things_to_bring
@@ -28,7 +28,7 @@ MOST_SLIPS = 40
 
 
 @dataclass(frozen=True)
-class Line:
+class TaskOfStop:
     """A task of the stop, and what to bring for it beside what every task needs."""
 
     item: DueItem
@@ -41,7 +41,7 @@ class Section:
     key: str
     heading: str
     intro: str
-    lines: tuple[Line, ...]
+    lines: tuple[TaskOfStop, ...]
     count: int
 
     @property
@@ -49,7 +49,7 @@ class Section:
         return self.count - len(self.lines)
 
 
-def days_asked(request: SignedInRequest) -> int | None:
+def days_asked(request: MillRequest) -> int | None:
     """`?days=N`, kept within bounds; None to go along the plan."""
     text = request.GET.get("days", "")
     if not text.isdecimal() or len(text) > 6:
@@ -66,7 +66,7 @@ def section(
     key: str, heading: str, intro: str, items: Sequence[DueItem], common: set[str], system: str
 ) -> Section:
     lines = tuple(
-        Line(
+        TaskOfStop(
             item,
             tuple(thing for thing in things_to_bring(item, system) if thing not in common),
             opens_press(action=item.action, kind=item.kind),
@@ -112,7 +112,7 @@ def sections_of(stop: Stop, system: str) -> list[Section]:
 
 
 @needs(Permission.VIEW)
-def press_open(request: SignedInRequest, pk: int) -> HttpResponse:
+def press_open(request: MillRequest, pk: int) -> HttpResponse:
     press = get_object_or_404(Press, pk=pk)
     today = timezone.localdate()
     days = days_asked(request)

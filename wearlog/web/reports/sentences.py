@@ -11,8 +11,8 @@ from django.utils.translation import gettext_lazy, ngettext
 from wearlog.calc import units
 from wearlog.calc.life import FixedShape
 from wearlog.calc.recurrence import mean_range
-from wearlog.compare.lives import By, Ended, Says, TypeLives
 from wearlog.compare.orders import NoOrder
+from wearlog.compare.reliability import By, Ended, Says, TypeLives
 from wearlog.compare.repeats import Repeat, Told, Trend
 from wearlog.compare.replacing import Withheld
 from wearlog.compare.stopping import NoStop

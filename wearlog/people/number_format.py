@@ -8,7 +8,7 @@ from django.utils.translation import get_language, gettext
 from wearlog.calc import units
 
 
-class MannerOfTheLanguage(units.Manner):
+class FormatOfTheLanguage(units.NumberFormat):
     """English as `calc` has it; every other language by the signs that Django keeps for it."""
 
     def signs(self, system: str) -> tuple[str, str]:

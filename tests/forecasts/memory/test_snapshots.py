@@ -20,7 +20,7 @@ from wearlog.equipment.models import Fitting, Part, Position
 from wearlog.forecasts import tasks
 from wearlog.forecasts.board import items_of
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory import queries, refresh, standings
+from wearlog.forecasts.memory import queries, refresh, snapshots
 from wearlog.forecasts.models import Standing
 from wearlog.history import cache, versions, whole
 from wearlog.history.record import upto
@@ -186,7 +186,7 @@ def tasks_at(now: datetime) -> None:
 def test_stored_items_are_read_back_to_the_last_digit(mill: SmallMill) -> None:
     mill.run("2026-03-05 06:00", "2026-03-05 14:00", 1234)
     refresh.refresh(at=NOW)
-    stored = standings.stored(number=versions.current(), as_of=TODAY, language="en")
+    stored = snapshots.stored(number=versions.current(), as_of=TODAY, language="en")
     assert stored is not None
     assert list(queries.merged(stored)) == from_scratch(TODAY)
 
@@ -232,14 +232,14 @@ def test_a_late_entry_where_a_part_worked_before_reaches_the_press_that_it_is_on
 def test_an_entry_that_comes_during_a_refresh_leaves_it_stale(
     mill: SmallMill, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    keep = standings.keep
+    keep = snapshots.keep
 
     def slow(**values: object) -> None:
-        monkeypatch.setattr(standings, "keep", keep)
+        monkeypatch.setattr(snapshots, "keep", keep)
         mill.run("2026-03-05 06:00", "2026-03-05 14:00", 400)
         keep(**values)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(standings, "keep", slow)
+    monkeypatch.setattr(snapshots, "keep", slow)
     refresh.refresh(at=NOW)
     assert refresh.stale(at=NOW) != []
     assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)
@@ -252,7 +252,7 @@ def test_what_an_older_round_worked_out_never_replaces_a_newer_rounds(mill: Smal
     refresh.refresh(at=NOW)
     row = Standing.objects.first()
     assert row is not None
-    standings.keep(
+    snapshots.keep(
         press_id=row.press_id,
         as_of=TODAY,
         language="en",
@@ -315,7 +315,7 @@ def test_the_command_works_everything_out_anew(mill: SmallMill, capsys: pytest.C
 def test_each_language_has_its_own_items(mill: SmallMill) -> None:
     refresh.refresh(at=NOW)
     number = versions.current()
-    assert standings.stored(number=number, as_of=TODAY, language="en") is not None
+    assert snapshots.stored(number=number, as_of=TODAY, language="en") is not None
     with translation.override("de"):
-        assert standings.stored(number=number, as_of=TODAY, language="de") is None
+        assert snapshots.stored(number=number, as_of=TODAY, language="de") is None
         assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)

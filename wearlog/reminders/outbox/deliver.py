@@ -33,7 +33,7 @@ class Outcome(Enum):
 
 
 @dataclass(frozen=True)
-class Handed:
+class Delivery:
     """What came of it, and what the row is to become: `settle(row, **handed.changes)`."""
 
     outcome: Outcome
@@ -45,7 +45,7 @@ def wait_after(attempts: int) -> timedelta:
     return RETRY_AFTER[min(max(attempts, 1), len(RETRY_AFTER)) - 1]
 
 
-def hand_over(parcel: Parcel, *, at: datetime) -> Handed:
+def deliver(parcel: Parcel, *, at: datetime) -> Delivery:
     """Deliver the message by its row's channel. Raises nothing and leaves the row to the caller, who holds
     its claim: a caller that dies here costs one copy of the message, with the same Message-ID.
 
@@ -71,29 +71,29 @@ def hand_over(parcel: Parcel, *, at: datetime) -> Handed:
         return _again(row, error, Outcome.UNREACHABLE, at=at)
     except Exception as error:
         return set_aside(row, error, at=at)
-    return Handed(Outcome.SENT, {"state": OutboxState.SENT, "sent_at": at, "last_error": ""})
+    return Delivery(Outcome.SENT, {"state": OutboxState.SENT, "sent_at": at, "last_error": ""})
 
 
-def set_aside(row: OutboxRow, error: Exception, *, at: datetime) -> Handed:
+def set_aside(row: OutboxRow, error: Exception, *, at: datetime) -> Delivery:
     """What to do with a row that fails by itself: others go on, it comes again in an hour."""
     logger.error("Reminder %s can't be written or sent; it is set aside.", row.pk, exc_info=error)
     again_at = at + SET_ASIDE_FOR
-    return Handed(
+    return Delivery(
         Outcome.SET_ASIDE,
         {"state": OutboxState.PENDING, "next_attempt_at": again_at, "last_error": repr(error)},
     )
 
 
-def _again(row: OutboxRow, error: Exception, outcome: Outcome, *, at: datetime) -> Handed:
+def _again(row: OutboxRow, error: Exception, outcome: Outcome, *, at: datetime) -> Delivery:
     if at - (row.first_attempt_at or at) >= GIVE_UP_AFTER:
         return _given_up(row, error)
     again_at = at + wait_after(row.attempts)
     logger.warning("Reminder %s is sent again at %s: %s", row.pk, again_at, error)
-    return Handed(
+    return Delivery(
         outcome, {"state": OutboxState.PENDING, "next_attempt_at": again_at, "last_error": str(error)}
     )
 
 
-def _given_up(row: OutboxRow, error: Exception) -> Handed:
+def _given_up(row: OutboxRow, error: Exception) -> Delivery:
     logger.error("Reminder %s to %s is given up: %s", row.pk, row.person, error)
-    return Handed(Outcome.FAILED, {"state": OutboxState.FAILED, "last_error": str(error)})
+    return Delivery(Outcome.FAILED, {"state": OutboxState.FAILED, "last_error": str(error)})
