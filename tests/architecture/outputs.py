@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from html.parser import HTMLParser
 from typing import Any
 from urllib.parse import parse_qsl, urldefrag, urljoin, urlsplit
@@ -73,6 +74,12 @@ class Output:
         parser.feed(html)
         return cls(name, squeezed(" ".join(parser.words)), parser.links)
 
+    @cached_property
+    def queries_for_a_rule(self) -> list[dict[str, str]]:
+        """What its links ask for, of those that name a rule; read once for all tasks."""
+        queries = (dict(parse_qsl(urlsplit(link).query)) for link in self.links)
+        return [query for query in queries if "rule" in query]
+
     @classmethod
     def of_text(cls, name: str, text: str) -> Output:
         return cls(name, squeezed(text))
@@ -91,11 +98,10 @@ def shows(output: Output, item: DueItem) -> bool:
         named = rf"\b{work} (\w+ )?{part}\b|\b{part}\b[^:]{{0,200}}\b({STATES}): {work}\b"
         if re.search(named, output.words, re.IGNORECASE):
             return True
-    return any(opens_job(link, item) for link in output.links)
+    return any(opens_job(query, item) for query in output.queries_for_a_rule)
 
 
-def opens_job(link: str, item: DueItem) -> bool:
-    query = dict(parse_qsl(urlsplit(link).query))
+def opens_job(query: dict[str, str], item: DueItem) -> bool:
     same_place = query.get("press") == str(item.press_id) or (
         item.fitting_id is not None and query.get("fitting") == str(item.fitting_id)
     )
