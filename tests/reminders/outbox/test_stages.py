@@ -179,7 +179,7 @@ def test_what_follows_metal_in_the_seed_is_mailed_at_night(
     metal: Greasing, operator: User, smtp: MailServer
 ) -> None:
     assert _round(at("2026-03-24 21:35")) == 1
-    assert smtp.mails[0]["Subject"].endswith("inspect North press (look after metal)")
+    assert smtp.mails[0]["Subject"].endswith("Inspect North press (look after metal)")
 
 
 def test_also_to_who_gets_lists(metal: Greasing, operator: User, smtp: MailServer) -> None:
