@@ -6,7 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 from html.parser import HTMLParser
 from typing import Any
 from urllib.parse import parse_qsl, urldefrag, urljoin, urlsplit
@@ -16,6 +16,7 @@ from django.db import models
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, resolve, reverse
 from django.utils import timezone
+from django.utils.translation import get_language
 
 from wearlog.equipment.models import Fitting, Position
 from wearlog.forecasts.items import DueItem
@@ -88,16 +89,23 @@ class Output:
 STATES = "|".join(str(word) for word in STATE_WORDS.values())
 
 
+@cache
+def signs_of(item: DueItem, language: str | None) -> tuple[str, str, re.Pattern[str]]:
+    """How a task is named in a language: its sentence, its heading, and work with part. Made once, since the
+    walk asks it of each page."""
+    work, part = work_word(item.action), re.escape(item.part)
+    named = rf"\b{work} (\w+ )?{part}\b|\b{part}\b[^:]{{0,200}}\b({STATES}): {work}\b"
+    return squeezed(item.why), task_line(item), re.compile(named, re.IGNORECASE)
+
+
 def shows(output: Output, item: DueItem) -> bool:
     """Whether the output names the task: by its sentence, by its heading, by work and part, by a line below
     the part as in `Due: flip`, or by a link to its job."""
-    if squeezed(item.why) in output.words or task_line(item) in output.words:
+    sentence, heading, named = signs_of(item, get_language())
+    if sentence in output.words or heading in output.words:
         return True
-    if item.part and item.part in output.words:
-        work, part = work_word(item.action), re.escape(item.part)
-        named = rf"\b{work} (\w+ )?{part}\b|\b{part}\b[^:]{{0,200}}\b({STATES}): {work}\b"
-        if re.search(named, output.words, re.IGNORECASE):
-            return True
+    if item.part and item.part in output.words and named.search(output.words):
+        return True
     return any(opens_job(query, item) for query in output.queries_for_a_rule)
 
 
