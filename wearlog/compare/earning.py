@@ -1,4 +1,4 @@
-"""Which press earns: the comparison's money in sentences."""
+"""Which press earns most: the money of a comparison in sentences."""
 
 from __future__ import annotations
 
@@ -11,14 +11,15 @@ from wearlog.compare.queries import Comparison, PressFigure
 
 
 def sentences(comparison: Comparison, system: str = "") -> list[str]:
-    """The answer first, then what it leaves out; none where no money is on record."""
+    """The answer, then a sentence on what is not included; no sentence where no money is recorded."""
     if comparison.total.money is None:
         return []
     return [_answer(comparison, system), *_left_out(comparison)]
 
 
 def table(comparison: Comparison, system: str = "") -> list[tuple[str, list[tuple[str, str]]]]:
-    """For each press its name and (words, figure) of what a tonne and an hour cost and leave."""
+    """For each press its name and the (words, figure) pairs of costs and money left per tonne and per
+    hour."""
     us = units.is_us(system)
     found = []
     for one in comparison.presses:

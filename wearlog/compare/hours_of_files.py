@@ -1,8 +1,8 @@
-"""The hours of runs from the files of a logbook, by the one rule. No database is opened here.
+"""The hours of runs from the files of a logbook, by the same rule as everywhere. No database is opened here.
 
-Runs and readings are read as `runs.csv` and `readings.csv` hold them (docs/logbook-format.md), and come to
-the same hours, to the last bit, as in the database that wrote these files. Neither file says which barrels a
-press has: they are those that its runs name.
+Runs and readings are read as written in `runs.csv` and `readings.csv` (docs/logbook-format.md). The resulting
+hours are the same, to the last bit, as in the database that wrote these files. Neither file lists the barrels
+of a press: they are taken from its runs.
 """
 
 from __future__ import annotations
@@ -37,9 +37,10 @@ Cells = dict[str, Any]
 
 
 def hours(runs: list[Row], readings: list[Row], *, press: str | None, by_meter: bool) -> Found:
-    """The hours of each run in the order of its file, and what the meter of each press told.
+    """The hours of each run in the order of its file, and the stretches and doubtful readings of each meter.
 
-    `press` leaves out all others; `by_meter` is for presses that count their hours by the meter."""
+    With `press` all others are left out; `by_meter` is for presses that count their hours by the meter.
+    Raises BadInput."""
     read = _cells("runs", RUNS, runs)
     runs_of, readings_of = _by_press(read), _by_press(_cells("readings", READINGS, readings))
     _once("runs", (row["ref"] for row in read))
@@ -59,7 +60,8 @@ def hours(runs: list[Row], readings: list[Row], *, press: str | None, by_meter: 
 
 
 def _cells(name: str, columns: Sequence[str], rows: list[Row]) -> list[Cells]:
-    """The values of the named columns, each read as an import reads it; lines that are empty are left out."""
+    """The values of the named columns, each parsed as by an import; empty lines are left out. Raises
+    BadInput."""
     table = BY_NAME[name].by_name
     found = []
     for place, row in filled(rows):
@@ -89,7 +91,7 @@ def _once(name: str, keys: Iterable[str]) -> None:
 
 
 def _by_press(rows: Sequence[Cells]) -> dict[str, dict[int, Cells]]:
-    """For each press its rows by their place in the file."""
+    """For each press its rows by their index in the file."""
     found: dict[str, dict[int, Cells]] = defaultdict(dict)
     for place, row in enumerate(rows):
         found[row["press"]][place] = row

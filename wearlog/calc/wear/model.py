@@ -59,8 +59,8 @@ class Posterior:
     local_cov: Floats
     gauge_sd: float
     spreads: Spreads
-    # For each row, at the mode: first derivative of the log likelihood by the wear, and the negative of the
-    # second; the wear by pressing; and the derivative of the wear by the globals.
+    # For each row, at the mode: first derivative of the log likelihood by the wear, a positive weight in
+    # place of its curvature, the wear by pressing, and the derivative of the wear by the globals.
     score: Floats
     weight: Floats
     worn: Floats
