@@ -1,6 +1,6 @@
 """The words for an action in the forms that lines and sentences need.
 
-The verb stands on `service.models.Action`, the other forms in `service.spoken`, which `forecasts` reads too.
+The verbs are in `service.models.Action`, the other forms in `service.spoken`, which `forecasts` uses too.
 """
 
 from __future__ import annotations
