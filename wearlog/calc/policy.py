@@ -56,7 +56,7 @@ def _check_costs(planned_cost: float, failure_cost: float) -> None:
         raise ValueError("Costs must be finite and above 0.")
 
 
-def _judged(age: float, rate: float, to_failure: float, least_saving: float) -> Replacement:
+def _unless_saving_is_small(age: float, rate: float, to_failure: float, least_saving: float) -> Replacement:
     saving = max(0.0, 1 - rate / to_failure)
     if saving < least_saving:
         why = f"planned replacement would save only {100 * saving:.1f} %: no more than the figures can bear"
@@ -111,7 +111,7 @@ def replacement(
             return withheld("the best age lies beyond any age that a part reaches: run to failure")
     x = math.exp(float(optimize.brentq(over, low, high, xtol=1e-15, rtol=1e-14)) if low < high else low)
     rate = (failure_cost - planned_cost) * shape / scale * x ** (shape - 1)
-    return _judged(x * scale, rate, to_failure, least_saving)
+    return _unless_saving_is_small(x * scale, rate, to_failure, least_saving)
 
 
 def cost_rate(
@@ -159,7 +159,7 @@ def replacement_of(
         )
     age = float(optimize.brentq(over, low, high, xtol=1e-12 * greatest_age, rtol=1e-14))
     rate = cost_rate(age, survival, planned_cost, failure_cost)
-    return _judged(age, rate, to_failure, least_saving)
+    return _unless_saving_is_small(age, rate, to_failure, least_saving)
 
 
 def oil_per_kg(seed_oil: float, cake_oil: float) -> float:

@@ -262,16 +262,16 @@ def drift(rows: list[Row], *, target: float, sd: float, weight: float, width: fl
     except ValueError as error:
         raise BadInput(str(error)) from error
     return {
-        "ewma": _known(chart.ewma),
-        "lower": _known(chart.lower),
-        "upper": _known(chart.upper),
+        "ewma": _none_for_nan(chart.ewma),
+        "lower": _none_for_nan(chart.lower),
+        "upper": _none_for_nan(chart.upper),
         "steady_lower": chart.steady_lower,
         "steady_upper": chart.steady_upper,
         "alarms": [place + 1 for place in chart.alarms],
     }
 
 
-def _known(values: charts.Floats) -> list[float | None]:
+def _none_for_nan(values: charts.Floats) -> list[float | None]:
     return [None if math.isnan(value) else value for value in values.tolist()]
 
 

@@ -160,21 +160,21 @@ def money_of(table: RunTable, costs: RunCosts, rows: Places, member: Places, gro
         left = float(oil[place] + by_cake - (bought[place] if costs.seed_priced else 0.0) - cost)
         found.append(
             Money(
-                parts_per_t=_known(parts[place]),
-                work_per_t=_known(work[place]),
-                energy_per_t=_known(energy[place]),
-                cost_per_t=_known(cost),
-                income_per_t=_known(income),
-                seed_per_t=_known(bought[place]),
-                left_per_t=_known(left),
-                left_per_h=_known(left * per_h[place]),
+                parts_per_t=_none_for_nan(parts[place]),
+                work_per_t=_none_for_nan(work[place]),
+                energy_per_t=_none_for_nan(energy[place]),
+                cost_per_t=_none_for_nan(cost),
+                income_per_t=_none_for_nan(income),
+                seed_per_t=_none_for_nan(bought[place]),
+                left_per_t=_none_for_nan(left),
+                left_per_h=_none_for_nan(left * per_h[place]),
                 left_out=tuple(name for name, lacking in gaps if lacking),
             )
         )
     return found
 
 
-def _known(value: float) -> float | None:
+def _none_for_nan(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 

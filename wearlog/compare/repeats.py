@@ -182,7 +182,7 @@ def _things(
         for _none, press_id in watched:
             at = np.array([*done.get((0, press_id), []), record.end])
             seed = record.timelines[press_id].kilograms(0.0, at).sum(axis=1) / 1000
-            made += _one(record.presses[press_id].label, press_id, None, seed, [0.0])
+            made += _lives_of_thing(record.presses[press_id].label, press_id, None, seed, [0.0])
         return made
     rebuilt: dict[int, list[float]] = defaultdict(list)
     for service in record.services:
@@ -199,11 +199,11 @@ def _things(
         ages, place = seed[place : place + count], place + count
         starts, place = seed[place : place + len(rebuilt[part])], place + len(rebuilt[part])
         press_id = record.positions[record.fittings_of[part][-1].position_id].press_id
-        made += _one(record.parts[part].code, press_id, part, ages, [0.0, *starts.tolist()])
+        made += _lives_of_thing(record.parts[part].code, press_id, part, ages, [0.0, *starts.tolist()])
     return made
 
 
-def _one(
+def _lives_of_thing(
     name: str, press_id: int, part: int | None, ages: repeated.Floats, starts: list[float]
 ) -> list[Thing]:
     """A thing for each life; lives begin at `starts`. `ages` are those of the events; the last is the end of

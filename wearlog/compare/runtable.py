@@ -55,7 +55,7 @@ def load() -> RunTable:
     """
     number = versions.current()
     seen = last_and_count()
-    return _KEPT.get(seen, lambda: _made(seen), number=number)
+    return _KEPT.get(seen, lambda: _table(seen), number=number)
 
 
 def _natural(code: str) -> tuple[object, ...]:
@@ -65,7 +65,7 @@ def _natural(code: str) -> tuple[object, ...]:
     )
 
 
-def _made(seen: tuple[int, int]) -> RunTable:
+def _table(seen: tuple[int, int]) -> RunTable:
     """The table of all runs that have ended, in order of their primary keys."""
     known = press_rows()
     presses = sorted(known.values(), key=lambda press: _natural(press.code))

@@ -131,11 +131,11 @@ def stops(record: Record, ledger: Ledger) -> list[Stop]:
         ages = ages_of(record, [(part.id, since), (part.id, record.end)])
         seed = float(ages.seed_kg[1] - ages.seed_kg[0])
         if seed > 0 and press_id in runs:
-            made.append(_judged(record, ledger, Stop(part, press_id, seed), runs[press_id], since))
+            made.append(_advice(record, ledger, Stop(part, press_id, seed), runs[press_id], since))
     return made
 
 
-def _judged(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since: float) -> Stop:
+def _advice(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since: float) -> Stop:
     price = ledger.unit_cost.get(record.parts[bare.part.id].type_id)
     oil_price = ledger.prices.on(OIL, record.as_of)
     if price is None:
@@ -152,10 +152,10 @@ def _judged(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since
     bare = replace(bare, crop=record.crops[crop])
     same = own[runs.crop[own] == crop]
     analysed = True
-    young, old = _windows(same, runs.analysed, FEWEST_ANALYSED)
+    young, old = _first_and_last_third(same, runs.analysed, FEWEST_ANALYSED)
     if not young.size:
         analysed = False
-        young, old = _windows(same, runs.oil, FEWEST_WEIGHED)
+        young, old = _first_and_last_third(same, runs.oil, FEWEST_WEIGHED)
     if not young.size:
         return replace(bare, why=NoStop.NO_OIL_FIGURES)
     figures = runs.analysed if analysed else runs.oil
@@ -197,7 +197,7 @@ def _judged(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since
     )
 
 
-def _windows(runs: Ints, figures: Floats, fewest: int) -> tuple[Ints, Ints]:
+def _first_and_last_third(runs: Ints, figures: Floats, fewest: int) -> tuple[Ints, Ints]:
     """The first and last third (indexes, at most `MOST` each) of the runs with a figure; empty where a third
     has fewer than `fewest`."""
     known = runs[~np.isnan(figures[runs])]

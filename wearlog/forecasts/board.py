@@ -86,7 +86,7 @@ class Board:
             if trips:
                 yield self._item(case, trips)
         if LIMIT.is_named_by(rule):
-            yield from self._limits_beside(rule, with_fitted=not for_parts)
+            yield from self._limits_off_press(rule, with_fitted=not for_parts)
 
     def _case(self, rule: RuleRow, thing: Thing) -> Case:
         return Case(self.edges, self.outlook, rule, thing, counting.start_of(self.record, rule, thing))
@@ -96,7 +96,7 @@ class Board:
             return True
         return press_id == self.scope.press_id if part is None else part.id in self.scope.parts
 
-    def _limits_beside(self, rule: RuleRow, *, with_fitted: bool) -> Iterator[DueItem]:
+    def _limits_off_press(self, rule: RuleRow, *, with_fitted: bool) -> Iterator[DueItem]:
         """Wear limits of parts that are off the press (or on a retired press), at their last position; for a
         rule that names neither kind nor type, of all parts whose type has a limit."""
         for part_id, fittings in self.record.fittings_of.items():

@@ -60,7 +60,7 @@ class Edges:
     def fits(self) -> Mapping[int, TypeFit]:
         """The wear model's fit for each part type, learned together because types inform each other."""
         records = self._type_records
-        learned = _LEARNED.get(self._taught, lambda: learn(list(records.values())))
+        learned = _LEARNED.get(self._data_fingerprint, lambda: learn(list(records.values())))
         return {
             type_id: answers(record, known)
             for (type_id, record), known in zip(records.items(), learned, strict=True)
@@ -71,10 +71,10 @@ class Edges:
         """A fingerprint of everything that was learned: it does not change while edges in use take more
         seed."""
         silent = [type_id for type_id, fit in self.fits.items() if fit.gauge_sd is None]
-        return f"{self._taught} {silent}"
+        return f"{self._data_fingerprint} {silent}"
 
     @cached_property
-    def _taught(self) -> str:
+    def _data_fingerprint(self) -> str:
         return fingerprint(list(self._type_records.values()))
 
     @cached_property

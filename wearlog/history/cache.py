@@ -112,12 +112,12 @@ class VersionShelf(Generic[Key, Answer]):
         if known is not None:
             return known
         if not one_at_a_time:
-            return self._made(number, key, make, keep)
+            return self._make_and_keep(number, key, make, keep)
         with self._shelf.making:
             known = self._shelf.find((number, key))
-            return self._made(number, key, make, keep) if known is None else known
+            return self._make_and_keep(number, key, make, keep) if known is None else known
 
-    def _made(
+    def _make_and_keep(
         self, number: int, key: Key, make: Callable[[], Answer], keep: Callable[[Answer], bool]
     ) -> Answer:
         answer = make()

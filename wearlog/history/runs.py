@@ -45,20 +45,20 @@ class PressRuns:
         """The runs that had started by an instant, in order; an end after it counts as unknown. `crops` are
         the primary keys of all crops in the order of the record; each run's crop becomes an index into
         them."""
-        if self._last > end:
+        if self._last_instant > end:
             return self._cut(end, crops)
-        kept = self._whole.get(crops)
+        kept = self._uncut.get(crops)
         if kept is None:
-            self._whole.clear()
-            kept = self._whole[crops] = self._cut(end, crops)
+            self._uncut.clear()
+            kept = self._uncut[crops] = self._cut(end, crops)
         return kept
 
     @cached_property
-    def _last(self) -> float:
+    def _last_instant(self) -> float:
         return float(np.nanmax(np.concatenate([self.start, self.ends]), initial=-np.inf))
 
     @cached_property
-    def _whole(self) -> dict[tuple[int, ...], RunColumns]:
+    def _uncut(self) -> dict[tuple[int, ...], RunColumns]:
         return {}
 
     def _cut(self, end: float, crops: tuple[int, ...]) -> RunColumns:
@@ -141,8 +141,8 @@ def runs_and_readings(presses: Collection[int], *, seen: tuple[int, int] | None 
         return _read(some, every=len(some) == len(presses))
 
     found = _KEPT.get(presses, read)
-    if seen is not None and seen != _together(found.values()):
-        now = _seen(Run.objects.all())
+    if seen is not None and seen != _overall_last_and_count(found.values()):
+        now = _last_and_count_by_press(Run.objects.all())
         other = [press_id for press_id in presses if found[press_id].seen != now.get(press_id, NEVER)]
         found |= read(other) if other else {}
     return found
@@ -156,7 +156,7 @@ def runs_and_readings_anew(presses: Collection[int]) -> dict[int, OfPress]:
 def _read(presses: Collection[int], *, every: bool) -> dict[int, OfPress]:
     """`every`: `presses` are all presses, which is faster to read without a condition."""
     rows = Run.objects.all() if every else Run.objects.filter(press_id__in=presses)
-    seen = _seen(rows)
+    seen = _last_and_count_by_press(rows)
     runs = _runs(rows.standing())
     readings = hours.readings_of(presses)
     return {
@@ -168,12 +168,12 @@ def _read(presses: Collection[int], *, every: bool) -> dict[int, OfPress]:
 NEVER = (0, 0)
 
 
-def _seen(rows: RunQuerySet) -> dict[int, tuple[int, int]]:
+def _last_and_count_by_press(rows: RunQuerySet) -> dict[int, tuple[int, int]]:
     found = rows.order_by().values_list("press_id").annotate(last=Max("pk"), count=Count("pk"))
     return {press_id: (last, count) for press_id, last, count in found}
 
 
-def _together(presses: Iterable[OfPress]) -> tuple[int, int]:
+def _overall_last_and_count(presses: Iterable[OfPress]) -> tuple[int, int]:
     each = [found.seen for found in presses]
     return max((last for last, _ in each), default=0), sum(count for _, count in each)
 

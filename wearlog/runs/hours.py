@@ -174,7 +174,7 @@ def of_run(run: Run, *, reading: Reading | None = None) -> RunHours:
     if written is not None:
         return _as_written(written)
     own = _row(run)
-    return _around(run.press_id, by_meter(run.press), [own], added=own, reading=reading)[0]
+    return _hours_around(run.press_id, by_meter(run.press), [own], added=own, reading=reading)[0]
 
 
 def of_runs(runs: Iterable[Run]) -> list[RunHours]:
@@ -195,7 +195,7 @@ def of_runs(runs: Iterable[Run]) -> list[RunHours]:
         else:
             asked[run.press_id].append(place)
     for press_id, places in asked.items():
-        hours = _around(press_id, press_id in metered, [_row(wanted[place]) for place in places])
+        hours = _hours_around(press_id, press_id in metered, [_row(wanted[place]) for place in places])
         found.update(zip(places, hours, strict=True))
     return [found[place] for place in range(len(wanted))]
 
@@ -215,7 +215,7 @@ def moment(instant: float) -> datetime:
 
 
 def _row(run: Run) -> _Row:
-    return _made(
+    return _row_of(
         run.pk,
         seconds_of(run.started_at),
         None if run.ended_at is None else seconds_of(run.ended_at),
@@ -224,12 +224,12 @@ def _row(run: Run) -> _Row:
     )
 
 
-def _made(key: int | None, start: float, ended: float | None, hours: float | None, slot: int) -> _Row:
+def _row_of(key: int | None, start: float, ended: float | None, hours: float | None, slot: int) -> _Row:
     recorded = np.nan if hours is None else hours
     return _Row(key, start, start + recorded * 3600.0 if ended is None else ended, recorded, slot)
 
 
-def _around(
+def _hours_around(
     press_id: int,
     by_meter: bool,
     asked: Sequence[_Row],
@@ -244,7 +244,7 @@ def _around(
     last = max(row.end for row in asked) + SAME_MOMENT_S
     reach = REACH
     while True:
-        part = _part(press_id, first, last, reach, reading)
+        part = _readings_around(press_id, first, last, reach, reading)
         if part is None:
             rows = list(asked)
         else:
@@ -260,12 +260,12 @@ def _around(
         )
         if part is None or part.settles(found, asked):
             place = {row.key: number for number, row in enumerate(rows)}
-            return [_told(found, place[row.key], row.recorded_h) for row in asked]
+            return [_hours_at(found, place[row.key], row.recorded_h) for row in asked]
         reach *= 4
 
 
 @dataclass(frozen=True)
-class _Part:
+class _ReadingsAround:
     """Readings around some runs, and whether they include the first and the last reading of the press."""
 
     known: ReadingColumns
@@ -285,7 +285,9 @@ class _Part:
         )
 
 
-def _part(press_id: int, first: float, last: float, reach: int, unsaved: Reading | None) -> _Part | None:
+def _readings_around(
+    press_id: int, first: float, last: float, reach: int, unsaved: Reading | None
+) -> _ReadingsAround | None:
     """The readings within a span and `reach` more on each side of it; None where there are none."""
     rows = (
         Reading.objects.standing()
@@ -303,7 +305,7 @@ def _part(press_id: int, first: float, last: float, reach: int, unsaved: Reading
     if not every:
         return None
     known = _columns([(at, meter_h, kind == ReadingKind.NEW_METER) for at, meter_h, kind in every])
-    return _Part(known, len(before) < reach, len(after) < reach)
+    return _ReadingsAround(known, len(before) < reach, len(after) < reach)
 
 
 def _runs(press_id: int, first: float, last: float, added: _Row | None) -> list[_Row]:
@@ -314,7 +316,7 @@ def _runs(press_id: int, first: float, last: float, added: _Row | None) -> list[
         started_at__lte=moment(last),
     )
     rows = [
-        _made(*row)
+        _row_of(*row)
         for row in found.order_by().values_list(
             "pk", seconds("started_at"), seconds("ended_at"), number("hours_h"), "slot"
         )
@@ -327,7 +329,7 @@ def _as_written(hours: float) -> RunHours:
     return RunHours(hours, Source.WRITTEN, written_h=hours)
 
 
-def _told(found: PressHours, place: int, written: float) -> RunHours:
+def _hours_at(found: PressHours, place: int, written: float) -> RunHours:
     hours, left = float(found.own_h[place]), float(found.left_h[place])
     number = int(found.stretch[place])
     stretches = found.stretches

@@ -76,13 +76,13 @@ def times_by_meter(reading: Reading, *, slot: int) -> Times:
     end = reading.read_at
     found = hours.of_run(Run(press=reading.press, slot=slot, started_at=end, ended_at=end), reading=reading)
     if found.left_h is None or found.left_h <= 0 or found.stretch is None:
-        raise _untold(reading, found)
+        raise _meter_refusal(reading, found)
     # A meter that is slightly fast must not move the start before the previous reading.
     start = max(end - timedelta(hours=found.left_h), hours.moment(found.stretch.opens))
     return Times(start, end, None, found.left_h)
 
 
-def _untold(reading: Reading, found: RunHours) -> Refused:
+def _meter_refusal(reading: Reading, found: RunHours) -> Refused:
     """Why the hours of a run that ends at the reading can't be taken from the meter, and what to do."""
     before = queries.reading_before(reading.press_id, reading.read_at)
     if before is None:

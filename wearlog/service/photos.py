@@ -90,7 +90,7 @@ def keep(*, by: User | None, at: datetime, record: LogRecord, pictures: Sequence
         )
     written: list[Path] = []
     try:
-        return [_kept(by, at, fresh, column, one, written) for one in new]
+        return [_stored(by, at, fresh, column, one, written) for one in new]
     except BaseException as error:
         for path in written:
             with suppress(OSError):
@@ -100,7 +100,7 @@ def keep(*, by: User | None, at: datetime, record: LogRecord, pictures: Sequence
         raise
 
 
-def _kept(
+def _stored(
     by: User | None, at: datetime, record: LogRecord, column: str, one: Picture, written: list[Path]
 ) -> Photo:
     name = secrets.token_hex(16)

@@ -29,16 +29,19 @@ def source_of(hours: RunHours, system: str, zone: ZoneInfo) -> list[str]:
     if hours.source == Source.WRITTEN:
         return [_("%(hours)s, as written down.") % shown]
     if hours.source == Source.CLOCK:
-        return [_("%(hours)s by the clock, from its start to its end.") % shown, *_told(hours, system, zone)]
+        return [
+            _("%(hours)s by the clock, from its start to its end.") % shown,
+            *_remarks(hours, system, zone),
+        ]
     if hours.told == Told.SCALED:
-        said = [_("%(hours)s by the meter.") % shown, *_told(hours, system, zone)]
+        said = [_("%(hours)s by the meter.") % shown, *_remarks(hours, system, zone)]
         if hours.written_h is not None:
             said.append(_("Written down: %(hours)s.") % {"hours": units.show_hours(hours.written_h, system)})
         return said
-    return [_("%(hours)s by the meter, read at its end.") % shown, *_told(hours, system, zone)]
+    return [_("%(hours)s by the meter, read at its end.") % shown, *_remarks(hours, system, zone)]
 
 
-def _told(hours: RunHours, system: str, zone: ZoneInfo) -> list[str]:
+def _remarks(hours: RunHours, system: str, zone: ZoneInfo) -> list[str]:
     if hours.stretch is None:
         return []
     values = {

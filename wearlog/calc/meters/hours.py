@@ -132,7 +132,7 @@ def hours_of_press(
     if slot is None:
         slot = np.zeros(start.size, dtype=np.int64)
     order = np.lexsort((slot, np.nan_to_num(recorded_h, nan=-1.0), np.nan_to_num(end, nan=np.inf), start))
-    found = _in_order(
+    found = _hours_in_order(
         start[order], end[order], recorded_h[order], slot[order], judge(at, meter_h, new_meter), at, meter_h,
         by_meter,
     )  # fmt: skip
@@ -152,7 +152,7 @@ def hours_of_press(
     )
 
 
-def _in_order(
+def _hours_in_order(
     start: Floats,
     end: Floats,
     recorded_h: Floats,

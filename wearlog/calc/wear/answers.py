@@ -141,15 +141,15 @@ class _Cases:
 
     def plain(self, mean: Floats, covariance: Floats, kg: Floats) -> Scenarios:
         """Scenarios of an edge whose log multiplier and shift have this mean (G, 2) and covariance (2, 2)."""
-        needed, wear, theta = self._follow(mean, covariance, kg, self.many)
-        return self._few_of(needed, wear, theta, np.ones_like(needed))
+        needed, wear, theta = self._outcomes(mean, covariance, kg, self.many)
+        return self._reduced(needed, wear, theta, np.ones_like(needed))
 
     def at_work(self, mean: Floats, covariance: Floats, kg: Floats) -> Scenarios:
         """The same for an edge still in use: cases in which it should have been retired weigh less."""
         if self.lapse >= 1.0:
             return self.plain(mean, covariance, kg)
-        needed, wear, theta = self._follow(mean, covariance, kg, self.many)
-        return self._few_of(needed, wear, theta, self._not_retired(wear))
+        needed, wear, theta = self._outcomes(mean, covariance, kg, self.many)
+        return self._reduced(needed, wear, theta, self._not_retired(wear))
 
     def doubtful(self, part: int, life: int) -> Ints:
         """The rows of a life's readings if one of them is an outlier and none depends on a shift; else
@@ -194,13 +194,13 @@ class _Cases:
         chance = np.exp(chance - chance.max(axis=1, keepdims=True))
         chance /= chance.sum(axis=1, keepdims=True)
         needed, wear = self._reach(theta, np.zeros_like(theta), kg)
-        return self._few_of(needed, wear, theta, chance * self._not_retired(wear))
+        return self._reduced(needed, wear, theta, chance * self._not_retired(wear))
 
     def _not_retired(self, wear: Floats) -> Floats:
         spare = (1.0 + self.spreads.worn_at - wear / self.budget) / self.spreads.worn
         return np.asarray(self.lapse + (1.0 - self.lapse) * special.ndtr(spare))
 
-    def _few_of(self, needed: Floats, wear: Floats, theta: Floats, weights: Floats) -> Scenarios:
+    def _reduced(self, needed: Floats, wear: Floats, theta: Floats, weights: Floats) -> Scenarios:
         """Keep a few cases of each row instead of many, each with the same share of the row's weight."""
         order = np.argsort(needed, axis=1, kind="stable")
         grown = np.cumsum(np.take_along_axis(weights, order, axis=1), axis=1)
@@ -215,7 +215,7 @@ class _Cases:
             weights=np.repeat((rows / rows.sum() / OWN_CASES)[:, None], OWN_CASES, axis=1),
         )
 
-    def _follow(
+    def _outcomes(
         self, mean: Floats, covariance: Floats, kg: Floats, z: Floats
     ) -> tuple[Floats, Floats, Floats]:
         """Needed progress, wear now and multiplier, shape (rows, cases), for each case of the rates and each

@@ -72,11 +72,11 @@ def learn(records: Sequence[TypeRecord]) -> tuple[Learned, ...]:
         # Compared with the seed that edges take until they are read or worn, less than this counts as unused.
         least = max(NO_WORK * most, NO_WORK * (record.expected_life_kg or 0.0), LEAST_KG)
         used = (taken > least) & np.isin(rows.kind, (PLAIN, WORN_OUT))
-        believed = _believed_log_rate(record, rows, used, budget)
-        if believed is None:
+        prior = _prior_log_rate(record, rows, used, budget)
+        if prior is None:
             reasons[index] = NOTHING_KNOWN
         else:
-            problem = TypeToFit(rows, budget, *believed, record.gauge_guess)
+            problem = TypeToFit(rows, budget, *prior, record.gauge_guess)
             told[index] = (problem, places, bool(used.any()), most)
     posteriors = iter(fit([problem for problem, *_ in told.values()]) if told else [])
     retired_worn = sum(int((problem.rows.kind == WORN_OUT).sum()) for problem, *_ in told.values())
@@ -139,7 +139,7 @@ def _bytes(values: Floats) -> bytes:
     return np.asarray(values, dtype=float).tobytes()
 
 
-def _believed_log_rate(
+def _prior_log_rate(
     record: TypeRecord, rows: Rows, used: np.ndarray, budget: float
 ) -> tuple[float, float] | None:
     """The prior of the logarithm of the overall rate, as mean and standard deviation: from the expected life,

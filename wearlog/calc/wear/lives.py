@@ -95,7 +95,7 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
         for work, gauges in _stretches(edge, sign < 0):
             if work is not None:
                 resets = edge.works[work].resets
-                before, after = _around(edge, edge.works[work].id)
+                before, after = _linked_readings(edge, edge.works[work].id)
                 if resets:
                     life = lives_of_part[part]
                     lives_of_part[part] += 1
@@ -132,7 +132,7 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
         part=np.array([p[0] for p in places], dtype=np.int64),
         life=np.array([p[1] for p in places], dtype=np.int64),
         start_kg=np.array([p[2] for p in places], dtype=float).reshape(len(places), record.crops),
-        shifts=_marks([p[3] for p in places], shifts),
+        shifts=_indicators([p[3] for p in places], shifts),
         readings=np.array([p[4] for p in places], dtype=np.int64),
     )
 
@@ -151,13 +151,13 @@ def _sorted_rows(record: TypeRecord, sign: float, found: _Found, parts: int, liv
         wear=wear[order],
         kind=kind[order],
         kg=np.maximum(kg[order], 0.0),
-        shifts=_marks(found.shifts, shifts)[order],
+        shifts=_indicators(found.shifts, shifts)[order],
         parts=parts,
         lives=lives,
     )
 
 
-def _marks(seen: list[tuple[int, ...]], shifts: int) -> Floats:
+def _indicators(seen: list[tuple[int, ...]], shifts: int) -> Floats:
     out = np.zeros((len(seen), shifts))
     for index, those in enumerate(seen if shifts else ()):
         out[index, list(those)] = 1.0
@@ -169,7 +169,7 @@ def _stretches(edge: EdgeRecord, shrinks: bool) -> Iterator[tuple[int | None, li
     index of the work and those of the gauges. A reading marked before or after a work goes to that side of
     it, even where both have the same instant. Of several places gauged at once only the worst is kept; all
     pin checks are kept, in order of value at the same instant."""
-    kept = _worst(edge, shrinks)
+    kept = _worst_of_each_gauging(edge, shrinks)
     if not edge.works:
         yield None, kept
         return
@@ -196,7 +196,7 @@ def _stretches(edge: EdgeRecord, shrinks: bool) -> Iterator[tuple[int | None, li
     yield begun, gauges
 
 
-def _worst(edge: EdgeRecord, shrinks: bool) -> list[int]:
+def _worst_of_each_gauging(edge: EdgeRecord, shrinks: bool) -> list[int]:
     """The indexes of the gauges to keep: of plain readings taken together the one nearest the limit, and all
     pin checks."""
     kept: dict[tuple[float, str, int | None], int] = {}
@@ -212,7 +212,7 @@ def _worst(edge: EdgeRecord, shrinks: bool) -> list[int]:
     return [*kept.values(), *pins]
 
 
-def _around(edge: EdgeRecord, work: int) -> tuple[list[float], list[float]]:
+def _linked_readings(edge: EdgeRecord, work: int) -> tuple[list[float], list[float]]:
     """The values of the plain readings linked to a work, before and after it."""
     linked = [gauge for gauge in edge.gauges if gauge.work == work and not gauge.bound]
     return (

@@ -65,7 +65,7 @@ class Reckoning:
 
     def fingerprint(self, press_id: int) -> str:
         """A fingerprint of everything that the items of a press depend on."""
-        return _name(self.scopes[press_id].fingerprint, self.edges.fingerprint, self.language)
+        return _digest(self.scopes[press_id].fingerprint, self.edges.fingerprint, self.language)
 
     def of_press(self, press_id: int) -> tuple[str, tuple[DueItem, ...]]:
         """The fingerprint of a press's items, and the items.
@@ -74,7 +74,7 @@ class Reckoning:
         fits of the whole fleet but does not affect them."""
         scope = self.scopes[press_id]
         name = self.fingerprint(press_id)
-        counted = _name(scope.fingerprint, "", self.language)
+        counted = _digest(scope.fingerprint, "", self.language)
 
         @cache
         def board() -> Board:
@@ -85,7 +85,7 @@ class Reckoning:
         return name, at_limit + others
 
 
-def _name(*pieces: str) -> str:
+def _digest(*pieces: str) -> str:
     return sha256(repr(pieces).encode()).hexdigest()[:48]
 
 

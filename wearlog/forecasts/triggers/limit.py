@@ -59,7 +59,7 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
         basis=own.basis,
         used=_used(type_, own),
         cycle=_cycle(edge),
-        wear=_figure(edges, type_, edge, own),
+        wear=_wear_figure(edges, type_, edge, own),
     )
 
 
@@ -103,7 +103,7 @@ def past_of(outlook: Outlook, edge: Edge) -> DailySeed:
     return DailySeed(first=outlook.first_day.toordinal(), kg=total)
 
 
-def _figure(edges: Edges, type_: TypeRow, edge: Edge, own: EdgeFit) -> WearFigure | None:
+def _wear_figure(edges: Edges, type_: TypeRow, edge: Edge, own: EdgeFit) -> WearFigure | None:
     if type_.new_mm is None or type_.limit_mm is None:
         return None
     sign = 1.0 if type_.limit_mm > type_.new_mm else -1.0
@@ -157,7 +157,7 @@ def _by_life(edges: Edges, outlook: Outlook, edge: Edge, position: PositionRow, 
             known=False,
             basis="none",
             cycle=_cycle(edge),
-            wear=_figure(edges, type_, edge, own),
+            wear=_wear_figure(edges, type_, edge, own),
         )
     return min(lives, key=lambda trip: (trip.due is None, trip.due or date.max))
 
