@@ -53,8 +53,8 @@ def hours(runs: list[Row], readings: list[Row], *, press: str | None, by_meter: 
     for code in presses if press is None else [press]:
         own, meter = runs_of.get(code, {}), _by_time(code, readings_of.get(code, {}).values())
         found = _hours_of_press(code, list(own.values()), meter, by_meter)
-        told = (_of_run(row, found, place) for place, row in enumerate(own.values()))
-        run_rows.update(zip(own, told, strict=True))
+        rows_of_press = (_of_run(row, found, place) for place, row in enumerate(own.values()))
+        run_rows.update(zip(own, rows_of_press, strict=True))
         press_rows.append(_of_press(code, meter, found))
     return {"runs": [run_rows[line] for line in sorted(run_rows)], "presses": press_rows}
 

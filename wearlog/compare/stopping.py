@@ -99,11 +99,11 @@ def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
 def _analysed(seed_oil: Floats, cake_oil: Floats) -> Floats:
     """Oil per kilogram of seed from the oil contents of seed and cake, NaN where these are missing or
     impossible."""
-    told = (seed_oil > 0) & (seed_oil < 1) & (cake_oil <= seed_oil)
+    possible = (seed_oil > 0) & (seed_oil < 1) & (cake_oil <= seed_oil)
     found = np.full(seed_oil.size, np.nan)
-    found[told] = [
+    found[possible] = [
         policy.oil_per_kg(seed, cake)
-        for seed, cake in zip(seed_oil[told].tolist(), cake_oil[told].tolist(), strict=True)
+        for seed, cake in zip(seed_oil[possible].tolist(), cake_oil[possible].tolist(), strict=True)
     ]
     return found
 

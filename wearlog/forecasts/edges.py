@@ -97,9 +97,9 @@ class Edges:
         for row in self.record.measurements:
             gauges[row.part_id, self._edge_at(row.part_id, row.edge, row.measured)].append(row)
         works: dict[EdgeKey, list[ServiceRow]] = defaultdict(list)
-        told = {row.service_id for row in self.record.measurements if row.phase}
+        with_phase = {row.service_id for row in self.record.measurements if row.phase}
         for service in self.record.services:
-            if service.action in RENEWS or service.action in SHIFTS or service.id in told:
+            if service.action in RENEWS or service.action in SHIFTS or service.id in with_phase:
                 part_id = self._part_of(service)
                 if part_id is not None:
                     works[part_id, self._edge_at(part_id, service.edge, service.done)].append(service)

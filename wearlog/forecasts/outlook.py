@@ -122,9 +122,9 @@ class Outlook:
         crops = len(self.record.crops)
         hours = self.record.press_hours(press_id)
         # Seed that was worked out from the usual rate would only repeat that rate.
-        told = runs.seed_how != WORKED_OUT
-        seed = np.bincount(runs.crop[told], weights=runs.seed_kg[told], minlength=crops)
-        spent = np.bincount(runs.crop[told], weights=hours[told], minlength=crops)
+        independent = runs.seed_how != WORKED_OUT
+        seed = np.bincount(runs.crop[independent], weights=runs.seed_kg[independent], minlength=crops)
+        spent = np.bincount(runs.crop[independent], weights=hours[independent], minlength=crops)
         if not spent.sum() > 0:
             return None
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -35,10 +35,10 @@ class Pace:
 
 def pace_of(run: Run) -> Pace | None:
     """The rate from which to work out the seed of `run`, or None with too few runs. At most four queries."""
-    told = Run.objects.of(run.press).telling_a_rate().filter(crop=run.crop, slot=run.slot)
+    usable = Run.objects.of(run.press).telling_a_rate().filter(crop=run.crop, slot=run.slot)
     if run.pk is not None:
-        told = told.exclude(pk=run.pk)
-    latest = list(told.order_by("-ends_at", "-pk")[:LOOKED_AT])
+        usable = usable.exclude(pk=run.pk)
+    latest = list(usable.order_by("-ends_at", "-pk")[:LOOKED_AT])
     fittings = _dies(run)
     sizes = _sizes_at(fittings, run.started_at)
     if sizes:

@@ -103,8 +103,8 @@ class _Edges(Mapping[Hashable, EdgeFit]):
         else:
             mean, covariance = case.multiplier_and_shift(part, life, places.shifts[index])
             cases = (case.at_work if edge.in_use else case.plain)(mean, covariance, kg)
-        told = bool(places.readings[index]) and bool(kg.sum() > 0)
-        return _edge(edge.key, "measured" if told else self.everyone, cases)
+        informative = bool(places.readings[index]) and bool(kg.sum() > 0)
+        return _edge(edge.key, "measured" if informative else self.everyone, cases)
 
 
 class _Cases:
@@ -169,13 +169,13 @@ class _Cases:
         # The distribution without the edge's own readings, given each case of the rates, as precision and
         # mean.
         precision = np.linalg.inv(post.local_cov[part])
-        told = precision @ (post.local[part] + self.away @ post.slope[part].T)[:, :, None]
+        information = precision @ (post.local[part] + self.away @ post.slope[part].T)[:, :, None]
         weight, worn = post.weight[own], post.worn[own]
-        told[:, life, 0] -= (worn * (weight * worn * post.local[part, life] + post.score[own])).sum()
-        told[:, life, 0] += self.away @ ((weight * worn) @ post.by_global[own])
+        information[:, life, 0] -= (worn * (weight * worn * post.local[part, life] + post.score[own])).sum()
+        information[:, life, 0] += self.away @ ((weight * worn) @ post.by_global[own])
         precision[life, life] -= (weight * worn**2).sum()
         covariance = np.linalg.inv(precision)
-        middle = np.clip(np.nan_to_num((covariance[life] @ told)[:, 0]), -WIDEST, WIDEST)
+        middle = np.clip(np.nan_to_num((covariance[life] @ information)[:, 0]), -WIDEST, WIDEST)
         spread = min(float(np.sqrt(max(covariance[life, life], 1e-6))), 0.5)
         # Grid points lie close together near the mode, where many readings allow little, and get wider apart.
         mode = np.nan_to_num(post.local[part, life] + self.away @ post.slope[part, life])

@@ -59,7 +59,7 @@ def learn(records: Sequence[TypeRecord]) -> tuple[Learned, ...]:
 
     Deterministic; equal fingerprints give equal results. The order of types, edges and gauges changes
     nothing but rounding."""
-    told: dict[int, tuple[TypeToFit, Places, bool, float]] = {}
+    fitted: dict[int, tuple[TypeToFit, Places, bool, float]] = {}
     reasons: dict[int, str] = {}
     for index, record in enumerate(records):
         if record.new is None or record.limit is None or record.new == record.limit:
@@ -77,15 +77,15 @@ def learn(records: Sequence[TypeRecord]) -> tuple[Learned, ...]:
             reasons[index] = NOTHING_KNOWN
         else:
             problem = TypeToFit(rows, budget, *prior, record.gauge_guess)
-            told[index] = (problem, places, bool(used.any()), most)
-    posteriors = iter(fit([problem for problem, *_ in told.values()]) if told else [])
-    retired_worn = sum(int((problem.rows.kind == WORN_OUT).sum()) for problem, *_ in told.values())
+            fitted[index] = (problem, places, bool(used.any()), most)
+    posteriors = iter(fit([problem for problem, *_ in fitted.values()]) if fitted else [])
+    retired_worn = sum(int((problem.rows.kind == WORN_OUT).sum()) for problem, *_ in fitted.values())
     out = []
     for index, record in enumerate(records):
         if index in reasons:
             out.append(Learned(edges=len(record.edges), reason=reasons[index]))
             continue
-        problem, places, informed, most = told[index]
+        problem, places, informed, most = fitted[index]
         known = Known(
             problem=problem,
             posterior=next(posteriors),
@@ -147,9 +147,9 @@ def _prior_log_rate(
     in the wrong unit), from the median of the crude rates, with little weight. None without either."""
     rough = _rough_log_rate(rows, used, budget) if used.any() else None
     if record.expected_life_kg and record.expected_life_kg > 0:
-        told = float(np.log(budget / record.expected_life_kg))
-        if rough is None or abs(rough - told) < np.log(10.0):
-            return told, LIFE_SD
+        expected = float(np.log(budget / record.expected_life_kg))
+        if rough is None or abs(rough - expected) < np.log(10.0):
+            return expected, LIFE_SD
     return None if rough is None else (rough, ROUGH_SD)
 
 

@@ -150,10 +150,10 @@ class _Bends:
         """An improved estimate of the size, from how far h is from 0 in the directions that the data inform
         (their number is the reduction of variance from prior to posterior). Other entries of `now` don't
         count."""
-        told = max(self.count - float((self.bends * covariance).sum()) / bend**2, 0.0)
+        informed = max(self.count - float((self.bends * covariance).sum()) / bend**2, 0.0)
         found = max(float(now @ self.bends @ now), 0.0) + BEND_STRENGTH * BEND_GUESS**2
         # Halfway on a logarithmic scale, since a full step may overshoot.
-        return max(math.sqrt(bend * math.sqrt(found / (told + BEND_STRENGTH))), LEAST_BEND)
+        return max(math.sqrt(bend * math.sqrt(found / (informed + BEND_STRENGTH))), LEAST_BEND)
 
 
 def _learn_gauge(state: State, covariance: Floats) -> None:
