@@ -45,8 +45,7 @@ WIDTH: Final = 3.0
 
 @dataclass(frozen=True, eq=False)
 class Ewma:
-    """An EWMA chart: arrays of shape (n,), nan at gaps. `alarms` are indexes (from 0) strictly beyond a
-    limit."""
+    """An EWMA chart: shape (n,) each, nan at gaps. `alarms` are indexes (from 0) strictly beyond a limit."""
 
     ewma: Floats
     sd: Floats

@@ -263,8 +263,7 @@ def wald_range(estimate: float, se_log: float, *, confidence: float = 0.95) -> L
 
 
 def rank_regression(ages: npt.ArrayLike, failed: npt.ArrayLike) -> tuple[float, float] | None:
-    """Shape and scale by regression of ln age on the ranks; None with fewer than two distinct failure
-    ages."""
+    """Shape and scale by regression of ln age on ranks; None with fewer than two distinct failure ages."""
     t, dead, _w = _checked(ages, failed, None)
     order = np.lexsort((~dead, t))
     t, dead = t[order], dead[order]

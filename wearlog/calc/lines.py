@@ -104,8 +104,7 @@ def least_squares(x: ArrayLike, y: ArrayLike) -> Line | CannotTell:
 
 
 def through_origin(x: ArrayLike, y: ArrayLike) -> Line | CannotTell:
-    """Fit y = b x, for wear from a known start. Needs two readings, one of them at an exposure other than
-    0."""
+    """Fit y = b x, for wear from a known start. Needs two readings, one at an exposure other than 0."""
     xs, ys = _pairs(x, y)
     if len(xs) < 2:
         return CannotTell(Reason.TOO_FEW)

@@ -320,8 +320,7 @@ def trend_tests(one: Unit) -> TrendTests:
 
 @dataclass(frozen=True)
 class ModifiedPowerLaw:
-    """The bias-corrected power law of one unit observed to a set age, and the mean time between events
-    there."""
+    """Bias-corrected power law of one unit observed to a set age, with the mean time between events there."""
 
     shape: float
     growth: float

@@ -94,8 +94,7 @@ class Reach:
 
 
 def plan_misses(*, as_of: int, past: DailySeed, plan: Sequence[PlanLine]) -> PlanMisses:
-    """Compare the plans that ended by `as_of` and began after the press's first seed with what was
-    pressed."""
+    """Compare plans that ended by `as_of` and began after the press's first seed with the seed pressed."""
     total = np.concatenate([np.zeros((1, past.kg.shape[1])), np.cumsum(past.kg, axis=0)])
     logs = []
     for line in plan:

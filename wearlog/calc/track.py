@@ -75,7 +75,7 @@ class Summary:
 
 
 def summary(promises: Sequence[Promise]) -> Summary:
-    """Summarise forecasts at one lead time. `mean_bias` is above 0 where edges lasted longer than
+    """Summarise forecasts at one lead time; `mean_bias` is above 0 where edges lasted longer than
     forecast."""
     ranged = [(one, one.range) for one in promises if one.range is not None]
     away = np.array([one.came - given.mid for one, given in ranged])

@@ -66,8 +66,7 @@ class Money:
 
 @dataclass(frozen=True, eq=False)
 class RunCosts:
-    """Costs and income of each run, in the order of the run table; NaN where not recorded or without a
-    price."""
+    """Costs and income of each run, in the order of the run table; NaN where not known."""
 
     parts: Floats
     work: Floats
@@ -205,8 +204,7 @@ class _Spread:
                 self.runs[int(table.press[group[0]])][int(years[group[0]])] = group
 
     def add(self, column: Floats, press: int, at: float, amount: float) -> None:
-        """Divide an amount spent at an instant among the runs. Costs of a press that never ran are
-        dropped."""
+        """Divide an amount spent at an instant among the runs; nothing happens for a press that never ran."""
         seasons = self.runs.get(press)
         if not seasons:
             return

@@ -24,8 +24,7 @@ def rounded(value: Value) -> Value:
 
 
 def rows(comparison: Comparison, system: str = "") -> list[list[Value]]:
-    """The header, then each line. Texts are in English, so that a file does not depend on who downloads
-    it."""
+    """The header, then each line; in English, so that a file does not depend on who downloads it."""
     shown = columns(
         comparison.by, system, money=comparison.total.money is not None, currency=comparison.currency
     )

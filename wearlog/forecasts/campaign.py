@@ -188,7 +188,7 @@ class Stop:
 
 
 def stop_at(press_id: int, *, as_of: date, days: int | None = None) -> Stop:
-    """The stop of a press on a day. Reads only. With `days` it looks that far ahead instead of by the
+    """The stop of a press on a day. Reads only. `days` sets the length of the campaign instead of the
     plan."""
     known = reckoning(as_of=as_of)
     record = known.ground.record

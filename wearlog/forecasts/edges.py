@@ -68,8 +68,7 @@ class Edges:
 
     @cached_property
     def fingerprint(self) -> str:
-        """A fingerprint of everything that was learned: it does not change while edges in use take more
-        seed."""
+        """A fingerprint of all that was learned: it does not change while edges in use take more seed."""
         silent = [type_id for type_id, fit in self.fits.items() if fit.gauge_sd is None]
         return f"{self._data_fingerprint} {silent}"
 
@@ -237,8 +236,7 @@ class Edges:
         )
 
     def turned_as_worn(self, edge: Edge) -> bool:
-        """Whether another edge of the part took its place where it sat, within a day: the sign of a worn
-        edge."""
+        """Whether another edge of the part took its place where it sat, within a day, as when it is worn."""
         after = [row for row in self.record.fittings_of[edge.key[0]] if row.fitted > edge.fittings[-1].fitted]
         if not after:
             return False

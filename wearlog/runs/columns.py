@@ -92,8 +92,7 @@ def seconds(field: str) -> Seconds:
 
 
 class Number(Cast):
-    """A stored decimal as the nearest float. SQLite alone converts one text in some thousands slightly
-    wrong."""
+    """A stored decimal as the nearest float. SQLite's own conversion is slightly off for one in thousands."""
 
     @property
     def convert_value(self) -> Callable[..., float | None]:

@@ -266,8 +266,7 @@ def rule_of(rule_id: int | None) -> Rule | None:
 
 
 def move(*, by: User | None, at: datetime, entry: NewWork, subject: Subject) -> None:
-    """Move the part as the flip or replacement says. Raises Refused for entries that do not fit the
-    action."""
+    """Move the part as the flip or replacement says. Raises Refused if the entry does not fit the action."""
     if entry.action != Action.REPLACE and (entry.new_part_id or entry.old_part_retired_because):
         raise Refused(
             _("A part goes on or out of service only with a replacement. Log that, or take the part off."),

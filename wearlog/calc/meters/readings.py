@@ -86,8 +86,7 @@ def clean_edges(at: Floats, meter_h: Floats, new_meter: Flags) -> tuple[bool, bo
 
 
 def _places(apart: Flags, new_meter: Flags) -> list[tuple[int, int]]:
-    """[first, last) indexes of the readings to judge around each doubtful place, within one recorded
-    meter."""
+    """[first, last) of the readings to judge around each doubtful place, within one recorded meter."""
     pairs = np.flatnonzero(apart)
     if not pairs.size:
         return []

@@ -94,8 +94,7 @@ def _as_said(plain: list[list[Any]]) -> dict[EdgeKey, Said]:
 
 
 def replay(record: Record) -> dict[EdgeKey, Said]:
-    """The forecast of a record for each edge in use, with its range not widened, and that of the lumped
-    rate."""
+    """A record's forecast for each edge in use, with its range not widened, and that of the lumped rate."""
     record = replace(record, widening=1.0)
     edges, outlook = Edges(record), Outlook(record)
     found = {}
