@@ -56,7 +56,7 @@ class Source(IntEnum):
 
 
 class Told(IntEnum):
-    """Remarks on the hours of a run, beside their source."""
+    """Remarks on the hours of a run, in addition to their source."""
 
     NOTHING = 0
     NONE_LEFT = 1
