@@ -1,14 +1,15 @@
-"""Ranges widened by a mill's own record: split conformal correction with one score per finished edge.
+"""Split conformal correction: prediction intervals are widened by how well earlier ones held at this mill.
 
-A range (early, mid, late) that was given for a day is scored by how far the day came from the middle,
-counted in the range's own half on that side: 1 or less means that the range held. The factor is the
+A forecast is a range of days (early, mid, late). Once its edge has reached the limit, the range is scored:
+the distance of the actual day from the mid day, divided by the half-width of the range on that side, so that
+1 or less means that the range held. There is one score for each finished edge. The widening factor is the
 ceil((n + 1) * level)-th smallest of n scores (Vovk, Gammerman and Shafer, Algorithmic Learning in a Random
-World, 2005; from memory), so that the next edge is within the widened range with chance `level` or more
-where edges are alike. Three rules make it bearable for a small mill: nothing below 20 edges, never narrower
-than given, never wider than three times. Days are ordinals or any other number of days.
+World, 2005; from memory), so that the widened range contains the next edge's day with probability `level` or
+more where edges are alike. Three rules suit this to a small mill: no correction below 20 edges, no range is
+ever made narrower, and none more than three times as wide. Days are ordinals or any other day numbers.
 
-Assumption: edges to come are like those that are finished. An edge that outlives its range is a miss before
-it is finished; to leave it out until then would flatter the record.
+Assumption: future edges behave like finished ones. An edge that outlives its range counts as a miss even
+before it is finished; leaving it out until then would make the record look better than it is.
 """
 
 from __future__ import annotations
@@ -27,24 +28,24 @@ WIDEST = 3.0
 
 @dataclass(frozen=True, kw_only=True)
 class DayRange:
-    """10, 50 and 90 % days of one forecast, in this order."""
+    """The 10, 50 and 90 % quantiles of the forecast day, in this order."""
 
     early: float
     mid: float
     late: float
 
     def holds(self, day: float) -> bool:
-        """Whether the day lies within, both ends included."""
+        """Whether the day lies within the range, both ends included."""
         return self.early <= day <= self.late
 
 
 @dataclass(frozen=True, kw_only=True)
 class History:
-    """Everything that was said of one edge over its life, and what came of it.
+    """All forecasts that were made for one edge over its life, and the outcome.
 
-    said: day and range of each forecast, in any order. came: the day on which it reached its limit, None
-    while it has not; known_on: the day on which the log could tell, None with `came`. ended: the day on which
-    it was lost, broken or put away without having reached its limit, else None."""
+    said: (day of the forecast, range), in any order. came: the day on which the edge reached its limit, None
+    if it has not. known_on: the first day on which the log showed this, None if `came` is None. ended: the
+    day on which the edge was lost, broken or retired without having reached its limit, else None."""
 
     said: tuple[tuple[float, DayRange], ...]
     came: float | None = None
@@ -52,15 +53,15 @@ class History:
     ended: float | None = None
 
     def said_by(self, day: float) -> DayRange | None:
-        """The last range that was given up to a day."""
+        """The range of the latest forecast made on or before a day, None where there is none."""
         past = [one for one in self.said if one[0] <= day]
         return max(past, key=lambda one: one[0])[1] if past else None
 
 
 def score(given: DayRange, came: float) -> float:
-    """Halves of the range between its middle and the day: 0 in the middle, 1 at either end.
+    """The distance from the mid day in half-widths of the range: 0 at the mid day, 1 at either end.
 
-    Infinite where the range has no width on that side and the day is not its middle."""
+    Infinite where the range has no width on that side and the day is not the mid day."""
     away = came - given.mid
     half = given.late - given.mid if away > 0 else given.mid - given.early
     away = abs(away)
@@ -70,11 +71,12 @@ def score(given: DayRange, came: float) -> float:
 
 
 def scores_on(day: float, histories: Iterable[History], *, lead: float = LEAD_DAYS) -> list[float]:
-    """The scores that a forecast day may use, at most one of each edge, in the order of the edges.
+    """The scores that a forecast made on `day` may use: at most one for each edge, in the order of the edges.
 
-    An edge known to be finished before that day is judged by the last range given at least `lead` days before
-    it came. One not known to be finished, nor ended, is a miss (infinite) once the late day of what was said
-    at least `lead` days before the forecast day is over; else it is not judged yet."""
+    An edge known before that day to have finished is scored by its last range given at least `lead` days
+    before it finished. An edge that has neither finished nor ended counts as a miss (an infinite score) once
+    the late day of its last range given at least `lead` days before `day` has passed; until then it has no
+    score."""
     found = []
     for one in histories:
         if one.came is not None and one.known_on is not None and one.known_on < day:
@@ -89,9 +91,9 @@ def scores_on(day: float, histories: Iterable[History], *, lead: float = LEAD_DA
 
 
 def factor(scores: Sequence[float], *, level: float = LEVEL) -> float:
-    """By how much ranges are to be widened, from 1 (not at all) to 3; 1 below 20 scores.
+    """The factor by which to widen ranges, from 1 (not at all) to 3; always 1 below 20 scores.
 
-    The order of the scores is of no account, and a larger score never makes the factor smaller."""
+    The order of the scores does not matter, and a larger score never makes the factor smaller."""
     count = len(scores)
     if count < FEWEST_EDGES:
         return 1.0
@@ -101,7 +103,7 @@ def factor(scores: Sequence[float], *, level: float = LEVEL) -> float:
 
 
 def widened(given: DayRange, by: float) -> DayRange:
-    """Both halves of the range times the factor, about the same middle."""
+    """The range with both halves multiplied by the factor `by`, about the same mid day."""
     return DayRange(
         early=given.mid - by * (given.mid - given.early),
         mid=given.mid,
@@ -111,9 +113,10 @@ def widened(given: DayRange, by: float) -> DayRange:
 
 @dataclass(frozen=True, kw_only=True)
 class Forward:
-    """How often ranges held, each widened only by what was known on the day on which it was given.
+    """How often ranges held in a replay in which each is widened only by what was known when it was given.
 
-    edges: finished ones. held_as_given and held_widened: of them. corrected: how many had a factor above 1.
+    edges: the number of finished edges; the other counts are out of these. held_as_given, held_widened: how
+    many ranges held without and with widening. corrected: how many were widened (factor above 1).
     """
 
     edges: int
@@ -123,8 +126,8 @@ class Forward:
 
 
 def forward(histories: Sequence[History], *, lead: float = LEAD_DAYS, level: float = LEVEL) -> Forward:
-    """Go through the finished edges as they went: each range is widened by what was known when it was given,
-    `lead` days or more ahead, and then judged. Nothing that came later is used."""
+    """Replay the finished edges: widen the last range given at least `lead` days before each edge finished by
+    what was known when that range was given, and check both ranges. Later knowledge is never used."""
     held = widened_held = corrected = edges = 0
     for one in histories:
         if one.came is None:

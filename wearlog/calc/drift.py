@@ -1,25 +1,25 @@
-"""Output per hour that slides away: EWMA and CUSUM charts, and throughput compared within its class.
+"""Detects a falling throughput: EWMA and CUSUM charts, and throughput compared within classes of runs.
 
 EWMA: z_i = weight * x_i + (1 - weight) * z_(i-1), z_0 = target, with limits target -+ width * s_i and
 
     s_i = sd * sqrt(weight / (2 - weight) * (1 - (1 - weight)^(2 i)))
 
 Tabular CUSUM: high_i = max(0, high_(i-1) + x_i - target - slack), low_i the same downwards.
-A chart signals strictly beyond its limit. A gap (nan) is skipped: the sum or average stays as it was and the
-count of observations does not advance. A standard deviation of 0 is refused: nothing can be judged by it.
+A chart signals strictly beyond its limit. A missing value (nan) is skipped: the sum or average stays as it
+was and the count i does not advance. A standard deviation of 0 is refused, since no limit can be set with it.
 Source: NIST/SEMATECH e-Handbook 6.3.2.3 and 6.3.2.4.
 
-Throughput (`throughput_drift`): kilograms an hour are compared only within a class (same press, crop, die
-size, speed band, moisture class). The first runs of each class since the work that resets it are its
-baseline; the logarithms of later runs, less their class's mean, go to one EWMA with target 0. Its standard
-deviation is pooled over the baselines and adds what a mean of few runs does not know: with weights v_j of
-the runs in the average and V_c their sum in class c with n_c baseline runs,
+Throughput (`throughput_drift`): kilograms per hour are compared only within a class (same press, crop, die
+size, speed band, moisture class). The first runs of each class after the work that resets the baseline are
+its baseline. The logarithms of later runs, less the mean of their class, go into one EWMA with target 0. Its
+standard deviation is pooled over the baselines and includes the uncertainty of a mean of few runs: with v_j
+the weights of the runs in the average and V_c their sum in class c, which has n_c baseline runs,
 
     s_i^2 = sd^2 * (sum_j v_j^2 + sum_c V_c^2 / n_c)
 
-and the width is that of Student's t with the baselines' degrees of freedom, for the same chance. It signals
-where the average lies strictly below its limit and the loss is at least `least_loss`. With too few runs the
-state is `unknown`, with the reason.
+The limit uses Student's t with the baselines' degrees of freedom at the same tail probability as `width`. The
+chart signals where the average lies strictly below its limit and the loss is at least `least_loss`. With too
+few runs the state is `unknown`, with the reason.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ from scipy.signal import lfilter
 Floats = npt.NDArray[np.float64]
 
 CAUSES: Final = ("seed", "settings", "fouling", "wear")
-"""In the order in which the trade looks for them: suspect the seed first, wear last."""
+"""In the order in which millers check them: seed first, wear last."""
 
 BASELINE_RUNS: Final = 8
 LEAST_LOSS: Final = 0.05
@@ -45,7 +45,7 @@ WIDTH: Final = 3.0
 
 @dataclass(frozen=True, eq=False)
 class Ewma:
-    """Shape (n,) each; nan at gaps. `alarms` are places (from 0) strictly beyond a limit."""
+    """An EWMA chart: shape (n,) each, nan at gaps. `alarms` are indexes (from 0) strictly beyond a limit."""
 
     ewma: Floats
     sd: Floats
@@ -58,7 +58,7 @@ class Ewma:
 
 @dataclass(frozen=True, eq=False)
 class Cusum:
-    """Sums upwards and downwards, shape (n,), nan at gaps; `alarms` are places (from 0) beyond the limit."""
+    """Sums upwards and downwards, shape (n,), nan at gaps; `alarms` are indexes (from 0) beyond the limit."""
 
     high: Floats
     low: Floats
@@ -75,7 +75,7 @@ def _refuse_unusable(weight: float, width: float, sd: float) -> None:
 
 
 def _average(values: Floats, weight: float, start: float) -> Floats:
-    """The EWMA of values without gaps."""
+    """The EWMA, shape (n,), of values (n,) without gaps, starting from `start`."""
     averaged: Floats = lfilter([weight], [1.0, weight - 1.0], values, zi=np.array([(1 - weight) * start]))[0]
     return averaged
 
@@ -83,7 +83,7 @@ def _average(values: Floats, weight: float, start: float) -> Floats:
 def ewma(
     values: npt.ArrayLike, *, target: float, sd: float, weight: float = WEIGHT, width: float = WIDTH
 ) -> Ewma:
-    """The EWMA chart of values (n,), nan where one is missing. Raises ValueError where none can be."""
+    """The EWMA chart of values (n,), nan where one is missing. Raises ValueError for unusable arguments."""
     _refuse_unusable(weight, width, sd)
     x = np.asarray(values, dtype=np.float64)
     if np.any(np.isinf(x)) or not np.isfinite(target):
@@ -109,7 +109,8 @@ def ewma(
 
 
 def cusum(values: npt.ArrayLike, *, target: float, slack: float, limit: float) -> Cusum:
-    """The tabular CUSUM of values (n,), nan where one is missing. `slack` and `limit` in the values' unit."""
+    """The tabular CUSUM of values (n,), nan where one is missing. `slack` and `limit` are in the unit of the
+    values. Raises ValueError for a negative slack or a limit that is not above 0."""
     if not (slack >= 0 and limit > 0):
         raise ValueError("The slack must not be negative, and the limit must be above 0.")
     x = np.asarray(values, dtype=np.float64)
@@ -117,7 +118,7 @@ def cusum(values: npt.ArrayLike, *, target: float, slack: float, limit: float) -
     sums = []
     for sign in (1.0, -1.0):
         steps = np.cumsum(sign * (x[there] - target) - slack)
-        # max(0, s + step) run along is the distance from the lowest point so far.
+        # The recursion max(0, s + step) equals the cumulative sum less its lowest value so far.
         column = np.full(x.shape, np.nan)
         column[there] = steps - np.minimum(np.minimum.accumulate(steps), 0.0) if steps.size else steps
         sums.append(column)
@@ -128,13 +129,13 @@ def cusum(values: npt.ArrayLike, *, target: float, slack: float, limit: float) -
 
 @dataclass(frozen=True, eq=False)
 class ThroughputDrift:
-    """What the throughput of a press did since its baseline.
+    """How the throughput of a press has changed since its baseline.
 
     `state`: `falling` where the last average lies beyond its limit, `steady`, or `unknown` with `reason`.
-    `loss` is the part of the output that is missing now (0.12: 12 % less; negative: more), None where
-    unknown. `since` is the place of the run at which the present signal began. `causes` are what to look at,
+    `loss` is the fraction of the output that is missing now (0.12: 12 % less; negative: more), None where
+    unknown. `since` is the index of the run at which the present signal began. `causes` are what to check,
     in order, empty unless falling. `average` and `limit` are logarithms, shape (n,), nan where a run was not
-    judged (baseline, gap). `judged` counts the runs that were.
+    judged (baseline, gap). `judged` is the number of judged runs.
     """
 
     state: Literal["falling", "steady", "unknown"]
@@ -156,10 +157,10 @@ def throughput_drift(
     width: float = WIDTH,
     least_loss: float = LEAST_LOSS,
 ) -> ThroughputDrift:
-    """Judge runs in order of time, shape (n,), from the work that reset the baseline onwards.
+    """Judge the runs since the work that reset the baseline, in order of time, shape (n,).
 
-    `class_of_run` numbers the class of each run (any integers); a run without a rate (nan, or not above 0) is
-    a gap. A run whose class is not known must be left out by the caller.
+    `class_of_run` numbers the class of each run (any integers). A run without a rate (nan, or not above 0) is
+    a gap. The caller must leave out runs whose class is not known. Raises ValueError for unusable arguments.
     """
     if baseline_runs < 2:
         raise ValueError("A baseline needs at least two runs.")
@@ -215,7 +216,7 @@ def throughput_drift(
 
 
 def _place_in_class(member: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-    """For each run how many runs of its class came before it."""
+    """For each run, the number of earlier runs of its class."""
     order = np.argsort(member, kind="stable")
     starts = np.searchsorted(member[order], member[order], side="left")
     place = np.empty(member.size, dtype=np.int64)
@@ -224,7 +225,8 @@ def _place_in_class(member: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
 
 
 def _variance(member: npt.NDArray[np.int64], classes: int, baseline_runs: int, weight: float) -> Floats:
-    """The average's variance at each run in units of one run's: its own scatter and that of the baselines."""
+    """The variance of the average at each run, relative to that of one run: from the scatter of the runs and
+    from the uncertainty of the baselines."""
     steps = np.arange(1, member.size + 1)
     own = weight / (2 - weight) * (1 - (1 - weight) ** (2 * steps))
     of_class = np.zeros((classes, member.size))

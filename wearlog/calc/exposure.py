@@ -1,21 +1,21 @@
-"""What a press, and each part edge on it, has worked between any two instants: hours and kilograms.
+"""Exposure: how many hours and kilograms a press, and each part edge on it, worked between two instants.
 
 Formula: with runs r of length e_r - s_r, the amount q (hours, or kilograms of a crop) up to an instant t is
 
     Q(t) = sum over r of q_r * clip((t - s_r) / (e_r - s_r), 0, 1)
 
 so that a run that overlaps a span in part counts in proportion to time, and the exposure in [a, b) is
-Q(b) - Q(a). Q is held as prefix sums over the runs in order of time; one binary search answers for
-an instant, whatever the number of runs. A run without length counts at its instant.
+Q(b) - Q(a). Q is kept as prefix sums over the runs in order of time, so that one binary search finds the
+amount at an instant, however many runs there are. A run without length counts at its instant.
 
 Units: instants are seconds since 1970 in UTC, hours decimal hours, seed in kilograms.
 
-Assumptions: runs through the same barrel never overlap. Kilograms are split over barrels by share, hours
-never: both screws of a twin turn, and each takes all of the press's hours, which count each moment once
-(`calc.meters`). Where a press counts its hours by its meter, the unlogged hours of a stretch between two
-readings lie evenly over it and count for parts, never in hours per tonne.
+Assumptions: runs through the same barrel never overlap. Kilograms are split between barrels by share; hours
+are not, because both screws of a twin press turn and each takes all of the press's hours, in which each
+moment counts once (`calc.meters`). Where a press counts its hours by its meter, the unlogged hours between
+two readings are spread evenly over that stretch; they count for parts, never in hours per tonne.
 
-Too little data is an exposure of nothing, which is what was recorded; nothing is spread or guessed.
+Without runs the exposure is 0, because that is what was recorded; nothing is guessed.
 """
 
 from __future__ import annotations
@@ -35,10 +35,10 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, eq=False)
 class Lane:
-    """Stretches of work that do not overlap, in order of time, with prefix sums.
+    """Intervals of work that do not overlap, in order of time, with prefix sums.
 
-    `start`, `end`: shape (n,). `amount`: (n,), what each stretch worked. `column`: (n,), which of the
-    `columns` (crops, or 0 for hours) it belongs to.
+    `start`, `end`: shape (n,). `amount`: (n,), the work done in each interval. `column`: (n,), which of the
+    `columns` (a crop, or always 0 for hours) the work belongs to.
     """
 
     start: Floats
@@ -49,7 +49,7 @@ class Lane:
 
     @cached_property
     def sums(self) -> Floats:
-        """Shape (n + 1, columns): what the first k stretches worked."""
+        """Shape (n + 1, columns): the work done in the first k intervals."""
         steps = np.zeros((self.start.size + 1, self.columns))
         steps[np.arange(self.start.size) + 1, self.column] = self.amount
         return np.cumsum(steps, axis=0, out=steps)
@@ -70,8 +70,8 @@ class Lane:
 
 
 def lane(start: Floats, end: Floats, amount: Floats, column: Ints | None = None, columns: int = 1) -> Lane:
-    """A lane from stretches in any order. Where some overlap, if only by a minute or by one without length
-    inside another, they are cut at every start and end, and pieces of one time and column added up."""
+    """A lane from intervals in any order. Where any overlap (even by a minute, or one without length inside
+    another), they are cut at every start and end, and pieces of the same time and column are added up."""
     order = np.lexsort((end, start))
     if column is None:
         column = np.zeros(start.size, dtype=np.int64)
@@ -101,20 +101,20 @@ def _cut(one: Lane) -> Lane:
 
 @dataclass(frozen=True, eq=False)
 class PressTimeline:
-    """All work of one press. Make it with `timeline_of`; ask it about arrays of spans at once."""
+    """All the work of one press. Make it with `timeline_of`; its methods take arrays of spans at once."""
 
     crops: int
     hours_lane: Lane
-    """Hours of runs: what the press was seen to press."""
+    """The hours of the recorded runs."""
     unlogged_lane: Lane
-    """Hours on the meter without a run, where they count."""
+    """Hours on the meter during which no run was recorded; empty where these do not count."""
     seed_lanes: tuple[Lane, ...]
-    """The whole press's seed; two lanes where two barrels ran on their own at the same time."""
+    """The seed of the whole press; two lanes where two barrels ran separately at the same time."""
     barrel_lanes: Mapping[str, Lane]
     """Each barrel's share of the seed."""
 
     def hours(self, a: ArrayLike, b: ArrayLike) -> Floats:
-        """Hours in each span [a, b), unlogged ones included, shape (n,); none where b is not after a."""
+        """Hours in each span [a, b), unlogged hours included, shape (n,); 0 where b is not after a."""
         first, last = _spans(a, b)
         worked = np.zeros(first.size)
         for one in (self.hours_lane, self.unlogged_lane):
@@ -124,7 +124,8 @@ class PressTimeline:
     def kilograms(self, a: ArrayLike, b: ArrayLike, barrel: str | None = None) -> Floats:
         """Kilograms of each crop in each span [a, b), shape (n, crops): of the whole press, or of one barrel.
 
-        A barrel that the press does not know takes all of the seed, as a position without one does.
+        For a barrel that the press does not have, the seed of the whole press is returned, as for a position
+        without a barrel.
         """
         first, last = _spans(a, b)
         total = np.zeros((first.size, self.crops))
@@ -133,11 +134,11 @@ class PressTimeline:
         return total
 
     def hours_reached(self, start: float, amount: float) -> float:
-        """The instant at which the hours since `start` come to `amount`; infinity where they have not yet."""
+        """The instant at which the hours since `start` reach `amount`; infinity where they have not yet."""
         return _reached((self.hours_lane, self.unlogged_lane), start, amount)
 
     def kilograms_reached(self, start: float, amount: float, barrel: str | None = None) -> float:
-        """The instant at which the seed since `start`, all crops together, comes to `amount`, or infinity."""
+        """The instant at which the seed since `start`, all crops together, reaches `amount`, or infinity."""
         return _reached(self._lanes(barrel), start, amount)
 
     def _lanes(self, barrel: str | None) -> tuple[Lane, ...]:
@@ -160,11 +161,11 @@ def timeline_of(
 ) -> PressTimeline:
     """The timeline of one press from its runs, in any order.
 
-    hours: the hours of these runs. unlogged: whether unlogged hours count, as for a press that counts by
-    its meter.
+    hours: the hours of these runs. unlogged: whether unlogged hours count, as they do for a press that counts
+    by its meter.
     start, end, kilograms, crop: shape (n,); `crop` indexes 0 .. crops - 1.
-    shares: each barrel's part of the seed. through: for each run the barrels that pressed, a space
-    between, empty for all; shares are rescaled to 1 over the barrels that it names.
+    shares: the fraction of the seed that goes through each barrel. through: for each run the barrels that
+    pressed, separated by spaces, empty for all; shares are rescaled to a sum of 1 over the named barrels.
     """
     shares = dict(shares or {})
     solo, parts = _split(shares, through, start.size)
@@ -185,7 +186,7 @@ def timeline_of(
 
 @dataclass(frozen=True, eq=False)
 class Worked:
-    """What spans of fittings worked: `hours` (n,), `kilograms` (n, crops)."""
+    """The work done in the spans of n fittings: `hours` (n,), `kilograms` (n, crops)."""
 
     hours: Floats
     kilograms: Floats
@@ -199,10 +200,10 @@ def worked(
     a: Floats,
     b: Floats,
 ) -> Worked:
-    """What each of n fittings worked in its own span [a, b).
+    """The work that each of n fittings did in its own span [a, b).
 
     press, share, a, b: shape (n,); `barrel` is empty where the position has none, and `share` then scales
-    the whole press's seed. A press without a timeline has worked nothing.
+    the seed of the whole press. For a press without a timeline hours and kilograms are 0.
     """
     crops = max((timeline.crops for timeline in timelines.values()), default=0)
     hours, kilograms = np.zeros(press.size), np.zeros((press.size, crops))
@@ -229,7 +230,8 @@ def _spans(a: ArrayLike, b: ArrayLike) -> tuple[Floats, Floats]:
 def _split(
     shares: Mapping[str, float], through: Sequence[str] | None, runs: int
 ) -> tuple[NDArray[np.bool_], dict[str, Floats]]:
-    """Which runs went past the first barrel, and for each barrel the part of each run's seed it took."""
+    """Which runs did not use the first barrel, shape (runs,), and for each barrel its fraction of each run's
+    seed, shape (runs,)."""
     parts = {barrel: np.full(runs, share) for barrel, share in shares.items()}
     solo = np.zeros(runs, dtype=np.bool_)
     if through is None or not shares:
@@ -264,12 +266,12 @@ def _reached(lanes: tuple[Lane, ...], start: float, amount: float) -> float:
         before = one.upto(np.array([start])).sum()
         done += one.upto(knots).sum(axis=1) - before
         after += one.upto(np.nextafter(knots, np.inf)).sum(axis=1) - before
-    # A hair below the amount is the amount: prefix sums round.
+    # An amount reached but for rounding counts as reached: prefix sums are not exact.
     goal = amount * (1 - 1e-9)
     place = int(np.searchsorted(after, goal, side="left"))
     if place == knots.size:
         return float("inf")
-    if place == 0 or done[place] < goal:  # a run without length stepped over it
+    if place == 0 or done[place] < goal:  # the amount was passed by a run without length, at this instant
         return float(knots[place])
     low, high = after[place - 1], done[place]
     part = min(1.0, max(0.0, (amount - low) / (high - low))) if high > low else 1.0

@@ -1,21 +1,21 @@
-"""How long parts last where nothing is measured: ages at failure, and ages of parts that have not failed.
+"""How long parts last that are not measured: ages at failure, and ages of parts that have not failed.
 
 An age is in hours, kilograms or crop-weighted kilograms, always above 0. A part still in service, lost, or
-retired for another reason than wear or breakage is censored: it says "longer than this" and no more.
-
+retired for another reason than wear or breakage is censored: all that is known is that it lasts longer.
 - `fit_life`: two-parameter Weibull by maximum likelihood with likelihood-ratio limits (`calc.weibull`), where
-  there are two or more distinct failure ages. Below three failures advice rests on assumed shapes instead
+  there are two or more distinct failure ages. Below three failures, advice uses assumed shapes instead
   (`basis` "fixed_shape"): the scale for an assumed shape b is (sum(w t^b) / r)^(1/b), with limits from
-  2 sum(w t^b) / scale^b ~ chi-square, 2r + 2 degrees of freedom for the lower and 2r for the upper one; with
-  no failure there is a lower limit only, at the whole confidence. Three failures show both. More than one
-  shape is shown because the choice matters: assuming 3 where 2 is true drops a 95 % limit to 72 to 93 %.
+  2 sum(w t^b) / scale^b ~ chi-square, 2r + 2 degrees of freedom for the lower limit and 2r for the upper.
+  With no failure there is only a lower limit, at the whole confidence. With exactly three failures both the
+  free fit and the assumed shapes are given. Several shapes are given because the choice matters: assuming 3
+  where 2 is true reduces the coverage of a 95 % limit to between 72 and 93 %.
 - `kaplan_meier`: the product-limit estimate with Greenwood's standard error and plain log limits; at a tie a
   failure comes before a censoring.
-- `remaining`: quantiles of what is left to a part that has reached an age, conditional on that.
+- `remaining`: quantiles of the remaining life of a part, given that it has reached an age.
 - `rank_regression`: median ranks (Johnson's adjustment, Benard's approximation), X on Y; for comparison with
   handbooks that print it, not used for advice.
 
-With no unit at all the basis is "none". Source: Nelson 1985 and Abernethy's handbook, chapter 6 (fixed
+Without any part the basis is "none". Source: Nelson 1985 and Abernethy's handbook, chapter 6 (fixed
 shape); Meeker & Escobar 1998 (from memory).
 """
 
@@ -33,14 +33,14 @@ from wearlog.calc.weibull_one import fit_one
 Floats = npt.NDArray[np.float64]
 ASSUMED_SHAPES: Final = (1.0, 2.0, 3.0, 4.0)
 FEW: Final = 3
-"""Below so many failures the shape is assumed, not learned."""
+"""With fewer failures than this the shape is assumed, not fitted."""
 FEW_TO_AVERAGE: Final = 5
-"""Below so many failures pages show counts, no mean."""
+"""With fewer failures than this pages show counts and no mean."""
 
 
 @dataclass(frozen=True)
 class Limits:
-    """Limits at the confidence asked for; None where the data give none on that side."""
+    """Confidence limits; None on a side that the data do not bound."""
 
     low: float | None
     high: float | None
@@ -51,8 +51,8 @@ UNKNOWN: Final = Limits(None, None)
 
 @dataclass(frozen=True)
 class FixedShape:
-    """The scale under an assumed shape. `scale` is None without a failure. `one_sided_low` is the lower
-    limit at the whole confidence, `scale_range` the two-sided limits."""
+    """The scale under an assumed shape. `scale` is None without a failure. `one_sided_low` is the one-sided
+    lower limit at the whole confidence, `scale_range` the two-sided limits."""
 
     shape: float
     scale: float | None
@@ -62,7 +62,7 @@ class FixedShape:
 
 @dataclass(frozen=True)
 class Survival:
-    """One step of the product-limit estimate; `low` and `high` are log limits, capped at 1."""
+    """One step of the product-limit estimate; `low` and `high` are limits on the log scale, capped at 1."""
 
     age: float
     survival: float
@@ -74,8 +74,8 @@ class Survival:
 
 @dataclass(frozen=True)
 class Life:
-    """What the ages say. `shape` to `b10_range` are None where two parameters can't be fitted; `basis` says
-    what advice may rest on and `reason` why it is not a free fit."""
+    """The result of `fit_life`. `shape` to `se_log_scale` are None where two parameters can't be fitted;
+    `basis` says what advice may be based on, and `reason` why that is not the free fit."""
 
     basis: Literal["mle", "fixed_shape", "none"]
     reason: str
@@ -134,8 +134,9 @@ def fit_life(
     confidence: float = 0.95,
     assumed_shapes: tuple[float, ...] = ASSUMED_SHAPES,
 ) -> Life:
-    """Fit one set of parts, shape (n,) each. Raises ValueError for ages that are no ages. For many sets at
-    once: `calc.weibull.fit_many`."""
+    """Fit one set of parts, shape (n,) each; `counts` says how many parts each entry stands for (default 1).
+    Raises ValueError for ages that are not finite and above 0, negative counts, or unequal lengths. To fit
+    many sets at once use `calc.weibull.fit_many`."""
     if not 0 < confidence < 1:
         raise ValueError("The confidence must lie between 0 and 1.")
     t, dead, w = _checked(ages, failed, counts)
@@ -187,7 +188,7 @@ def fixed_shape(
     *,
     confidence: float = 0.95,
 ) -> FixedShape:
-    """The scale for an assumed shape, with chi-square limits."""
+    """The scale for an assumed shape, with chi-square limits. Raises ValueError without a part."""
     if not (np.isfinite(shape) and shape > 0):
         raise ValueError("The assumed shape must be finite and above 0.")
     t, dead, w = _checked(ages, failed, counts)
@@ -201,7 +202,7 @@ def fixed_shape(
         return top * float((2 * total / stats.chi2.ppf(chance, freedom)) ** (1 / shape))
 
     one_sided = limit(confidence, 2 * failures + 2)
-    if failures == 0:  # nothing above, so all of the chance lies below
+    if failures == 0:  # there is no upper limit, so the lower one takes the whole confidence
         return FixedShape(shape, None, Limits(one_sided, None), one_sided)
     tail = (1 - confidence) / 2
     both = Limits(limit(1 - tail, 2 * failures + 2), limit(tail, 2 * failures))
@@ -244,9 +245,9 @@ def median_life(steps: list[Survival]) -> float | None:
 def remaining(
     shape: npt.ArrayLike, scale: npt.ArrayLike, age: npt.ArrayLike, chance: npt.ArrayLike
 ) -> Floats:
-    """What is left to a part of an age until it has failed with a chance, given that it has not failed yet:
+    """The further age by which a part of age `age`, not yet failed, fails with probability `chance`:
 
-    scale ((age/scale)^shape - ln(1 - chance))^(1/shape) - age. Arrays broadcast; ages from 0 on."""
+    scale ((age/scale)^shape - ln(1 - chance))^(1/shape) - age. Arrays broadcast; ages are 0 or more."""
     b, eta, reached, p = (np.asarray(value, dtype=np.float64) for value in (shape, scale, age, chance))
     if np.any(b <= 0) or np.any(eta <= 0) or np.any(reached < 0) or np.any((p <= 0) | (p >= 1)):
         raise ValueError("Shape and scale must be above 0, the age not negative, the chance between 0 and 1.")
@@ -255,14 +256,14 @@ def remaining(
 
 
 def wald_range(estimate: float, se_log: float, *, confidence: float = 0.95) -> Limits:
-    """Limits symmetric in the logarithm. Too narrow for few failures (with three, 95 % limits hold in 80 to
-    86 %): for comparison with programs that print them."""
+    """Limits that are symmetric in the logarithm. They are too narrow for few failures (with three, 95 %
+    limits cover 80 to 86 %); kept for comparison with programs that print them."""
     reach = float(np.exp(stats.norm.ppf((1 + confidence) / 2) * se_log))
     return Limits(estimate / reach, estimate * reach)
 
 
 def rank_regression(ages: npt.ArrayLike, failed: npt.ArrayLike) -> tuple[float, float] | None:
-    """Shape and scale by regression of ln age on the ranks; None below two distinct failure ages."""
+    """Shape and scale by regression of ln age on ranks; None with fewer than two distinct failure ages."""
     t, dead, _w = _checked(ages, failed, None)
     order = np.lexsort((~dead, t))
     t, dead = t[order], dead[order]

@@ -1,4 +1,4 @@
-"""Straight lines through one edge's readings, and the exposure at which a line meets a limit.
+"""Straight lines fitted to the readings of one edge, and the exposure at which a line reaches a limit.
 
 Two lines: least squares with an intercept, y = a + b x, and through the origin, y = b x, for wear counted
 from a known new dimension. The exposure at a value y0 is found by inverting the line's own band (Fieller):
@@ -6,13 +6,13 @@ from a known new dimension. The exposure at a value y0 is found by inverting the
     (y0 - a - b x)^2 = t^2 s^2 (1/m + 1/n + (x - mean x)^2 / Sxx)
 
 with s the residual standard deviation, t Student's quantile for the residual degrees of freedom, and 1/m left
-out where the line itself, not m new readings, is asked about. The two roots bound x only while
-g = t^2 s^2 / (b^2 Sxx) < 1: beyond that the slope can't be told from 0 and there is no interval to print.
+out where y0 is an exact value and not the mean of m new readings. The two roots bound x only while
+g = t^2 s^2 / (b^2 Sxx) < 1: from there on the slope can't be told from 0 and there is no interval.
 
 Source: E. C. Fieller, "Some problems in interval estimation", J. R. Statist. Soc. B 16 (1954), from memory;
-the figures that these functions are held to stand, with their sources, in tests/published/.
+tests/published/ has the published figures against which these functions are checked, with their sources.
 
-Too little data is an answer of its own (`CannotTell`), never a guess.
+Too little data returns `CannotTell` with a reason, never a guess.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 
 
 class Reason(StrEnum):
-    """Why there is no line, or no exposure on it."""
+    """Why there is no line, or no exposure at which it reaches the value."""
 
     TOO_FEW = "too few readings for a line and its scatter"
     ONE_EXPOSURE = "all readings stand at one exposure"
@@ -43,8 +43,8 @@ class CannotTell:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """A fitted line. With an intercept, `centre` is the mean exposure and `spread` the sum of squares about
-    it; through the origin, `centre` is 0 and `spread` the sum of squared exposures."""
+    """A fitted line. With an intercept, `centre` is the mean exposure and `spread` the sum of squared
+    deviations from it; through the origin, `centre` is 0 and `spread` the sum of squared exposures."""
 
     intercept: float
     slope: float
@@ -63,10 +63,10 @@ class Line:
 
 @dataclass(frozen=True, kw_only=True)
 class Crossing:
-    """The exposure at which a line has a value: best estimate, Fieller's interval, and the standard error of
-    the first-order (Wald) form, which is too short for few readings and given for comparison only.
+    """The exposure at which a line has a given value: best estimate, Fieller's interval, and the standard
+    error of the first-order (Wald) form, which is too small for few readings and given for comparison only.
 
-    passed: the last reading, or the line at the largest exposure read, is at the value or beyond."""
+    passed: the last reading, or the line at the largest exposure read, is already at or beyond the value."""
 
     exposure: float
     low: float
@@ -77,7 +77,7 @@ class Crossing:
 
 
 def least_squares(x: ArrayLike, y: ArrayLike) -> Line | CannotTell:
-    """y = a + b x. Needs three readings at two exposures or more."""
+    """Fit y = a + b x. Needs three readings at two different exposures or more, else `CannotTell`."""
     xs, ys = _pairs(x, y)
     if len(xs) < 3:
         return CannotTell(Reason.TOO_FEW)
@@ -104,7 +104,7 @@ def least_squares(x: ArrayLike, y: ArrayLike) -> Line | CannotTell:
 
 
 def through_origin(x: ArrayLike, y: ArrayLike) -> Line | CannotTell:
-    """y = b x, for wear from a known start. Needs two readings, one of them away from exposure 0."""
+    """Fit y = b x, for wear from a known start. Needs two readings, one at an exposure other than 0."""
     xs, ys = _pairs(x, y)
     if len(xs) < 2:
         return CannotTell(Reason.TOO_FEW)
@@ -136,11 +136,11 @@ def exposure_at(
     new_readings: int | None = None,
     gauge_sd: float | None = None,
 ) -> Crossing | CannotTell:
-    """Where the line has `value`, with Fieller's interval at `level`.
+    """The exposure at which the line has `value`, with Fieller's interval at the confidence `level`.
 
     new_readings: m where `value` is the mean of m new readings (calibration), None where it is exact.
-    gauge_sd: the known error of one reading, used instead of the scatter about the line, and with the normal
-        quantile; it is what makes an interval from three readings hold (compare ISO/TS 28037).
+    gauge_sd: the known standard deviation of one reading; replaces the scatter about the line, and Student's
+        quantile by the normal one. Needed for an interval from three readings to hold (compare ISO/TS 28037).
     """
     if line.slope == 0:
         return CannotTell(Reason.NOT_BOUNDED)
@@ -175,11 +175,12 @@ def exposure_at_limit(
     level: float = 0.8,
     gauge_sd: float | None = None,
 ) -> Crossing | CannotTell:
-    """The exposure at which a dimension meets its limit, from one edge's readings.
+    """The exposure at which a dimension reaches its limit, from the readings of one edge.
 
-    With `new` the line starts there, else it has an intercept and `shrinks` says which way the dimension goes
-    (guessed from the side on which the limit lies of the first reading where it is not given). A line that
-    moves away from the limit never reaches it: `NOT_WEARING`, not a negative exposure. Bounds are cut at 0.
+    With `new` the line starts at that dimension. Without it the line has an intercept, and `shrinks` says
+    whether the dimension gets smaller with wear; if that is not given, it is assumed where the limit is below
+    the first reading. A line that moves away from the limit never reaches it and gives `NOT_WEARING`, not a
+    negative exposure. The exposure and its bounds are never below 0. Raises ValueError for unequal lengths.
     """
     xs, ys = _pairs(exposures, values)
     if len(xs) == 0:

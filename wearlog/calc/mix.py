@@ -1,22 +1,25 @@
 """Rates of machines that pressed different crops, made comparable by direct standardisation.
 
-A press that ran mostly slow crops looks slow by its crude hours per tonne. Its standardised figure answers:
-what would its hours per tonne have been, had it pressed the common crop mix at its own rate for each crop?
+A press that ran mostly slow crops looks slow by its crude hours per tonne. Its standardised rate answers the
+question: what would its hours per tonne have been if it had pressed the common crop mix at its own rate for
+each crop?
 
     crude = sum(x_c) / sum(n_c)        standardised = sum(w_c * x_c / n_c) / sum(w_c)
 
-x_c hours (or counts) and n_c tonnes (or exposure) of crop c, w_c the common mix. A press without seed of a
-crop that the mix contains is not scored: the result is `NeverRan` with the crops' places.
+x_c are the hours (or counts) and n_c the tonnes (or exposure) of crop c, w_c the weights of the common mix. A
+press that never pressed a crop of the mix has no standardised rate: the result is `NeverRan` with the indexes
+of those crops.
 
 Intervals:
 
 - counts: the gamma interval of Fay & Feuer (1997, Statistics in Medicine 16:791). With y the standardised
   rate, v = sum(w_c^2 x_c / n_c^2) its variance and m = max(w_c / n_c), weights scaled to 1:
   low = v/(2y) chi2(a/2; 2y^2/v), high = (v+m^2)/(2(y+m)) chi2(1-a/2; 2(y+m)^2/(v+m^2)).
-- hours: they are no counts, so the spread is taken from the press's own blocks of work (weeks). Each crop's
-  rate is a ratio of sums with variance k/(k-1) sum((x_b - r n_b)^2) / n^2 over its k blocks; the interval is
-  taken on the logarithm, with Student's t at Welch and Satterthwaite's degrees of freedom. A crop with a
-  single block bounds nothing: then no interval is given (low and high are None), never one of zero width.
+- hours: these are not counts, so the variance is estimated from the press's own blocks of work (weeks). Each
+  crop's rate is a ratio of sums with variance k/(k-1) sum((x_b - r n_b)^2) / n^2 over its k blocks; the
+  interval is symmetric in the logarithm, with Student's t at Welch and Satterthwaite's degrees of freedom. A
+  crop with a single block has no variance: then no interval is given (low and high are None), never one of
+  zero width.
 
 Source of the formulas: Fay & Feuer as above; Cochran, Sampling Techniques, chapter 6 (ratio of sums, from
 memory); Welch 1947 and Satterthwaite 1946 (from memory).
@@ -36,7 +39,7 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Standardised:
-    """A rate for the common mix. `low` and `high` are None where the data bound nothing."""
+    """A rate for the common mix, with the limits of its interval; None where the data bound nothing."""
 
     crude: float
     rate: float
@@ -47,7 +50,8 @@ class Standardised:
 
 @dataclass(frozen=True)
 class NeverRan:
-    """Can't be standardised: `missing` are the places, in the mix, of the crops without exposure."""
+    """The rate can't be standardised: `missing` are the indexes, in the mix, of the crops without
+    exposure."""
 
     missing: tuple[int, ...]
     crude: float | None
@@ -55,7 +59,7 @@ class NeverRan:
 
 @dataclass(frozen=True)
 class NoMix:
-    """Can't be standardised: the common mix holds nothing."""
+    """The rate can't be standardised: the common mix is empty."""
 
 
 def _checked(amount: npt.ArrayLike, exposure: npt.ArrayLike, mix: npt.ArrayLike) -> tuple[Floats, ...]:
@@ -68,7 +72,7 @@ def _checked(amount: npt.ArrayLike, exposure: npt.ArrayLike, mix: npt.ArrayLike)
 
 
 def crude_rate(amount: npt.ArrayLike, exposure: npt.ArrayLike) -> float | None:
-    """sum(amount) / sum(exposure); None without exposure, which is not a rate of 0."""
+    """sum(amount) / sum(exposure); None without exposure, where there is no rate (not a rate of 0)."""
     total = float(np.sum(np.asarray(exposure, dtype=np.float64)))
     return float(np.sum(np.asarray(amount, dtype=np.float64))) / total if total > 0 else None
 
@@ -76,7 +80,9 @@ def crude_rate(amount: npt.ArrayLike, exposure: npt.ArrayLike) -> float | None:
 def standardise_counts(
     counts: npt.ArrayLike, exposure: npt.ArrayLike, mix: npt.ArrayLike, *, confidence: float = 0.95
 ) -> Standardised | NeverRan | NoMix:
-    """Directly standardised rate of counts, with the gamma interval. One entry per stratum."""
+    """Directly standardised rate of counts, with the gamma interval. One entry per stratum (crop).
+
+    Raises ValueError for negative or infinite numbers, or lists of unequal length."""
     x, n, w = _checked(counts, exposure, mix)
     problem = _problem(x, n, w)
     if problem is not None:
@@ -105,8 +111,10 @@ def standardise_hours(
     *,
     confidence: float = 0.95,
 ) -> Standardised | NeverRan | NoMix:
-    """Hours per tonne for the common mix. One entry per crop; `blocks` has, for each crop, the hours and the
-    tonnes of its blocks of work (weeks, say), from which the interval is taken; without it, none is given."""
+    """Hours per tonne for the common mix. One entry per crop. `blocks` gives, for each crop, the hours and
+    the tonnes of its blocks of work (for example weeks), from which the interval is estimated; without
+    `blocks` there is no interval. Raises ValueError for negative or infinite numbers, or lists of unequal
+    length."""
     x, n, w = _checked(hours, tonnes, mix)
     problem = _problem(x, n, w)
     if problem is not None:

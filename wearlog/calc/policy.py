@@ -1,19 +1,20 @@
-"""When work pays: planned replacement, stopping a worn part, mending or buying, dies for a season, ordering.
+"""When work pays: age replacement, stopping a worn part, mending or buying, dies for a season, ordering.
 
 - `replacement`: age replacement with a Weibull life. A part is changed at age T for the planned cost or at
   its failure for the failure cost, whichever comes first; the cost per unit of age is
 
       C(T) = (planned R(T) + failure F(T)) / integral of R from 0 to T
 
-  least where h(T) * integral of R - F(T) = planned / (failure - planned), h the hazard. The integral is an
-  incomplete gamma function, so this is one bracketed root. Advice is withheld (`best_age` None, with the
-  reason) where the shape, or its range, does not lie above 1 (parts that fail by chance gain nothing from
-  being changed early), where failure costs no more than planned work, or where the saving is below 5 %.
-- `replacement_of`: the same for any life given by its survival and hazard.
-- `stop_rule`: a worn part is stopped when what it loses per tonne now (oil left in the cake, slower pressing)
-  passes the average cost per tonne so far of part, work and losses. Oil per kilogram of seed is
+  and is least where h(T) * integral of R - F(T) = planned / (failure - planned), with h the hazard. The
+  integral is an incomplete gamma function, so that this is a single bracketed root. Advice is withheld
+  (`best_age` None, with the reason) where the shape, or the lower limit of its range, is not above 1 (parts
+  that fail by chance gain nothing from early replacement), where a failure costs no more than planned work,
+  or where the saving is below 5 %.
+- `replacement_of`: the same for any life given by its survival and hazard functions.
+- `stop_rule`: a worn part should be stopped when its loss per tonne now (oil left in the cake, slower
+  pressing) exceeds the average cost per tonne so far of part, work and losses. Oil per kilogram of seed is
   1 - (1 - o) / (1 - r), o oil in seed, r oil in cake, both as fractions.
-- `mend_or_buy`: the lower of (price + stand-still) per expected tonne.
+- `mend_or_buy`: the way with the lowest (price + cost of the stand-still) per expected tonne.
 - `dies_to_make`: planned tonnes over a pessimistic edge life, less what is on the shelf, plus one per press.
 - `order_by`: the early date less lead time and margin.
 
@@ -38,8 +39,8 @@ LEAST_SAVING: Final = 0.05
 @dataclass(frozen=True)
 class Replacement:
     """`best_age` is None where advice is withheld, and `reason` says why. `cost_rate` is the least cost per
-    unit of age that a planned age reaches (that of running to failure where there is none), `saving` the part
-    of the run-to-failure cost that it saves."""
+    unit of age with planned replacement (or the cost of running to failure, where no planned age is best);
+    `saving` is the fraction of the run-to-failure cost that it saves."""
 
     best_age: float | None
     cost_rate: float
@@ -55,7 +56,7 @@ def _check_costs(planned_cost: float, failure_cost: float) -> None:
         raise ValueError("Costs must be finite and above 0.")
 
 
-def _judged(age: float, rate: float, to_failure: float, least_saving: float) -> Replacement:
+def _unless_saving_is_small(age: float, rate: float, to_failure: float, least_saving: float) -> Replacement:
     saving = max(0.0, 1 - rate / to_failure)
     if saving < least_saving:
         why = f"planned replacement would save only {100 * saving:.1f} %: no more than the figures can bear"
@@ -72,8 +73,8 @@ def replacement(
     shape_low: float | None = None,
     least_saving: float = LEAST_SAVING,
 ) -> Replacement:
-    """The age of least cost for a Weibull life. `shape_low` is the lower limit of the shape's range, where
-    one is known. Raises ValueError for numbers that are none."""
+    """The replacement age of least cost for a Weibull life. `shape_low` is the lower limit of the shape's
+    range, where one is known. Raises ValueError for a shape, scale or cost that is not finite and above 0."""
     if not (math.isfinite(shape) and math.isfinite(scale) and shape > 0 and scale > 0):
         raise ValueError("Shape and scale must be finite and above 0.")
     _check_costs(planned_cost, failure_cost)
@@ -95,7 +96,7 @@ def replacement(
     goal = planned_cost / (failure_cost - planned_cost)
 
     def over(log_x: float) -> float:
-        """Rises from -goal; x is the age over the scale."""
+        """Increases with age, is 0 at the best age and -goal at age 0; x is age / scale."""
         x = math.exp(log_x)
         power = x**shape
         worked = float(special.gamma(1 + 1 / shape) * special.gammainc(1 / shape, power))
@@ -110,20 +111,21 @@ def replacement(
             return withheld("the best age lies beyond any age that a part reaches: run to failure")
     x = math.exp(float(optimize.brentq(over, low, high, xtol=1e-15, rtol=1e-14)) if low < high else low)
     rate = (failure_cost - planned_cost) * shape / scale * x ** (shape - 1)
-    return _judged(x * scale, rate, to_failure, least_saving)
+    return _unless_saving_is_small(x * scale, rate, to_failure, least_saving)
 
 
 def cost_rate(
     age: float, survival: Callable[[np.ndarray], np.ndarray], planned_cost: float, failure_cost: float
 ) -> float:
-    """Cost per unit of age of replacing at `age`, for any survival function smooth on [0, age]."""
+    """Cost per unit of age of replacing at `age`, for any survival function that is smooth on [0, age].
+    Raises ValueError for costs that are not finite and above 0."""
     _check_costs(planned_cost, failure_cost)
     left = float(survival(np.array([age]))[0])
     return (planned_cost * left + failure_cost * (1 - left)) / _worked(age, survival)
 
 
 def _worked(age: float, survival: Callable[[np.ndarray], np.ndarray]) -> float:
-    """The integral of the survival from 0 to the age, by Gauss and Legendre."""
+    """The integral of the survival function from 0 to the age, by Gauss-Legendre quadrature."""
     nodes, weights = np.polynomial.legendre.leggauss(128)
     return float(age / 2 * np.sum(weights * survival(age / 2 * (nodes + 1))))
 
@@ -137,7 +139,8 @@ def replacement_of(
     failure_cost: float,
     least_saving: float = LEAST_SAVING,
 ) -> Replacement:
-    """The age of least cost for a life that ends by `greatest_age` and whose hazard rises."""
+    """The replacement age of least cost for a life that ends by `greatest_age` and whose hazard rises. Raises
+    ValueError for costs that are not finite and above 0."""
     _check_costs(planned_cost, failure_cost)
     to_failure = failure_cost / _worked(greatest_age, survival)
     if failure_cost <= planned_cost:
@@ -156,11 +159,13 @@ def replacement_of(
         )
     age = float(optimize.brentq(over, low, high, xtol=1e-12 * greatest_age, rtol=1e-14))
     rate = cost_rate(age, survival, planned_cost, failure_cost)
-    return _judged(age, rate, to_failure, least_saving)
+    return _unless_saving_is_small(age, rate, to_failure, least_saving)
 
 
 def oil_per_kg(seed_oil: float, cake_oil: float) -> float:
-    """Kilograms of oil from one of seed: 1 - (1 - o) / (1 - r), both as fractions (0.42, not 42)."""
+    """Kilograms of oil from one kilogram of seed: 1 - (1 - o) / (1 - r), both as fractions (0.42, not 42).
+
+    Raises ValueError for other numbers, or where the cake would hold a greater fraction than the seed."""
     if not (0 < seed_oil < 1 and 0 <= cake_oil < 1):
         raise ValueError("Oil in seed and in cake are fractions between 0 and 1, as 0.42 and 0.12.")
     if cake_oil > seed_oil:
@@ -170,7 +175,7 @@ def oil_per_kg(seed_oil: float, cake_oil: float) -> float:
 
 @dataclass(frozen=True)
 class StopAdvice:
-    """`stop` is None where nothing can be said. Costs are per tonne of seed."""
+    """`stop` is None where no advice is possible. Costs are per tonne of seed."""
 
     stop: bool | None
     loss_now: float | None
@@ -189,7 +194,8 @@ def stop_rule(
     hour_cost: float,
 ) -> StopAdvice:
     """Whether a worn part costs more per tonne now than it has on average. `lost_oil_kg_per_t` and
-    `extra_h_per_t` are now against new; negative ones (better than new) count as nothing lost."""
+    `extra_h_per_t` compare now with a new part; negative values (better than new) count as no loss. Raises
+    ValueError for costs, prices or tonnes that are negative or not finite."""
     values = (part_and_work_cost, losses_so_far, tonnes_so_far, oil_price_per_kg, hour_cost)
     if any(not math.isfinite(value) or value < 0 for value in values):
         raise ValueError("Costs, prices and tonnes must be finite and not negative.")
@@ -204,7 +210,7 @@ def stop_rule(
 
 @dataclass(frozen=True)
 class Choice:
-    """A way to go on: what it costs, and for how many tonnes it is expected to last (None: not known)."""
+    """A way to go on: its cost, and the tonnes it is expected to last (None: not known)."""
 
     name: str
     price: float
@@ -214,7 +220,7 @@ class Choice:
 
 @dataclass(frozen=True)
 class MendOrBuy:
-    """The cheaper way's name, or None with the reason; costs per expected tonne in the order given."""
+    """The name of the cheaper way, or None with the reason; costs per expected tonne in the order given."""
 
     better: str | None
     cost_per_tonne: tuple[float | None, ...]
@@ -222,7 +228,7 @@ class MendOrBuy:
 
 
 def mend_or_buy(*choices: Choice, least_saving: float = LEAST_SAVING) -> MendOrBuy:
-    """Compare ways by (price + stand-still) / expected tonnes."""
+    """Compare ways by (price + stand-still) / expected tonnes. Raises ValueError for fewer than two ways."""
     if len(choices) < 2:
         raise ValueError("Give at least two ways to compare.")
     costs = tuple(
@@ -244,8 +250,9 @@ def mend_or_buy(*choices: Choice, least_saving: float = LEAST_SAVING) -> MendOrB
 def dies_to_make(
     *, planned_t: float, edge_life_t: float, edges: int, left_on_shelf_t: float, presses: int
 ) -> int:
-    """Dies of one bore to make before a season. `edge_life_t` is a pessimistic life of one edge (a low
-    quantile), `left_on_shelf_t` what the dies at hand still have, `presses` those that run this bore."""
+    """How many dies of one bore to make before a season. `edge_life_t` is a pessimistic life of one edge (a
+    low quantile), `left_on_shelf_t` the remaining life of the dies at hand, `presses` the number of presses
+    that run this bore. Raises ValueError for impossible numbers."""
     if edge_life_t <= 0 or edges < 1 or planned_t < 0 or left_on_shelf_t < 0 or presses < 0:
         raise ValueError("An edge's life must be above 0, a die has an edge, and tonnes are not negative.")
     short = max(0.0, planned_t - left_on_shelf_t)
@@ -253,7 +260,7 @@ def dies_to_make(
 
 
 def order_by(early_on: date, *, lead_days: float, margin_days: float = 0.0) -> date:
-    """The last day to order for a part that may be needed on `early_on`; part days round away from it."""
+    """The last day to order a part that may be needed on `early_on`; fractions of days make it earlier."""
     if lead_days < 0 or margin_days < 0:
         raise ValueError("Lead time and margin must not be negative.")
     return early_on - timedelta(days=math.ceil(lead_days + margin_days))

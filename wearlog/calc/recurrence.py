@@ -1,17 +1,17 @@
-"""Work that comes again: polishing, unplugging, cleaning. Does it come faster each time?
+"""Recurring work, such as polishing, unplugging or cleaning: is it needed more often as time goes on?
 
 Input: units (a screw, a press), each observed from age 0 to its end of observation, with the ages of its
-events. Ages in hours, kilograms or days. Several events may share an age; a unit whose observation ends at
-an age still counts as observed there. Observation ends by time ("time") or with an event ("failure": the
-last event is the end).
+events. Ages are in hours, kilograms or days. Several events may share an age; a unit whose observation ends
+at an age still counts as observed there. Observation ends at a set age ("time") or with the last event
+("failure").
 
 - `mean_cumulative`: the mean number of events per unit up to each event age, and its variance by Lawless &
-  Nadeau (1995): sum over units of (sum over ages of (d_i(t) - dbar(t)) / n(t))^2, which knows that a unit's
-  events go together. `independent_variance` adds d (n - 1) / n^3 for d events among n as if they did not, as
-  some programs print; it is too large or too small, and stands here for comparison. One unit has a mean
-  function and no variance.
+  Nadeau (1995): sum over units of (sum over ages of (d_i(t) - dbar(t)) / n(t))^2, which allows for
+  correlation between the events of one unit. `independent_variance` adds d (n - 1) / n^3 for d events among n
+  units, as if events were independent, like some programs print; it is too large or too small, and given for
+  comparison only. With a single unit there is a mean function but no variance.
 - `laplace`: pooled over units, z = (sum of ages - sum of n_i T_i / 2) / sqrt(sum of n_i T_i^2 / 12); with
-  failure termination each unit's last event is left out and ends the observation. Above 0: ever faster.
+  failure termination each unit's last event is left out and ends the observation. z > 0: ever more often.
 - `power_law`: expected events of a unit = rate * age^shape (Crow, AMSAA) by maximum likelihood over units.
   The shape's limits are exact (chi-square) where all units end at one age, else likelihood-ratio; the rate's
   are likelihood-ratio limits. Below two events there is no shape.
@@ -42,7 +42,7 @@ Termination = Literal["time", "failure"]
 
 @dataclass(frozen=True, eq=False)
 class Unit:
-    """Ages of the events of one unit, in order, and the age at which its observation ended."""
+    """The sorted event ages of one unit, shape (n,), and the age at which its observation ended."""
 
     events: Floats
     end: float
@@ -101,7 +101,7 @@ def mean_cumulative(units: Sequence[Unit]) -> list[MeanPoint]:
 
 
 def mean_range(point: MeanPoint, *, confidence: float = 0.95) -> Limits:
-    """Limits of the mean function at an age, on the logarithm; unknown for a single unit."""
+    """Limits of the mean function at an age, symmetric in the logarithm; unknown for a single unit."""
     if point.variance is None:
         return UNKNOWN
     z = float(stats.norm.ppf((1 + confidence) / 2))
@@ -110,14 +110,15 @@ def mean_range(point: MeanPoint, *, confidence: float = 0.95) -> Limits:
 
 
 def _spans(units: Sequence[Unit], terminated: Termination) -> list[Unit]:
-    """Units as a trend sees them: with failure termination the last event is the end and no event."""
+    """The units as trend tests need them: with failure termination the last event becomes the end of the
+    observation and no longer counts as an event."""
     if terminated == "time":
         return list(units)
     return [Unit(each.events[:-1], float(each.events[-1])) for each in units if each.events.size]
 
 
 def laplace(units: Sequence[Unit], *, terminated: Termination = "time") -> float | None:
-    """The pooled Laplace statistic, about standard normal without a trend; None without events."""
+    """The pooled Laplace statistic, approximately standard normal without a trend; None without events."""
     spans = _spans(units, terminated)
     events = sum(each.events.size for each in spans)
     if events == 0:
@@ -129,9 +130,10 @@ def laplace(units: Sequence[Unit], *, terminated: Termination = "time") -> float
 
 @dataclass(frozen=True)
 class PowerLaw:
-    """`shape` and `rate` are None below two events; `reason` then says why, and when limits are missing.
+    """`shape` and `rate` are None where no trend can be fitted; `reason` then says why.
 
-    A shape above 1: the work comes faster each time. `limits` says which kind the shape's are."""
+    A shape above 1 means that the work is needed ever more often. `limits` says which kind the limits of the
+    shape are."""
 
     events: int
     shape: float | None
@@ -151,7 +153,8 @@ class PowerLaw:
 def power_law(
     units: Sequence[Unit], *, terminated: Termination = "time", confidence: float = 0.95
 ) -> PowerLaw:
-    """Fit expected events = rate * age^shape to all units together."""
+    """Fit expected events = rate * age^shape to all units together. Raises ValueError for an event at age
+    0."""
     events = sum(each.events.size for each in units)
     if any(np.any(each.events == 0) for each in units):
         raise ValueError("An event at age 0 can't be part of a power law: give ages above 0.")
@@ -193,21 +196,21 @@ def power_law(
 
 
 class _Curve:
-    """The profile log-likelihood of the shape b, ends and events scaled by the greatest end:
+    """The profile log-likelihood of the shape b, with ends and events scaled by the greatest end:
     N ln b - N ln sum(exp(b v)) + b * sum of ln events, v = ln(end / greatest) <= 0."""
 
     def __init__(self, v: Floats, events: int, log_events: float) -> None:
         self.v, self.n, self.log_events = v, events, log_events
 
     def log_rate(self, b: float) -> float:
-        """ln rate in the scaled age."""
+        """ln of the rate of greatest likelihood for the shape b, in the scaled age."""
         return float(np.log(self.n) - np.log(np.exp(b * self.v).sum()))
 
     def profile(self, b: float) -> float:
         return float(self.n * (np.log(b) - np.log(np.exp(b * self.v).sum())) + b * self.log_events)
 
     def score(self, b: float) -> float:
-        """Falls in b."""
+        """The derivative of the profile log-likelihood; it decreases in b."""
         power = np.exp(b * self.v)
         return float(self.n / b - self.n * (power @ self.v) / power.sum() + self.log_events)
 
@@ -241,7 +244,7 @@ class _Curve:
         def edge(log_b: float, branch: int) -> float:
             shape = float(np.exp(log_b))
             gain = max(0.0, (self.profile(shape) - peak + c) / self.n)
-            # exp(z) - 1 - z = gain; z below 0 by W0 and above 0 by W-1.
+            # exp(z) - 1 - z = gain has a root below 0 (Lambert's W, branch 0) and one above 0 (branch -1).
             z = -1 - gain - float(special.lambertw(-np.exp(-1 - gain), branch).real)
             return self.log_rate(shape) - shape * top + z
 
@@ -259,7 +262,7 @@ class _Curve:
 
 @dataclass(frozen=True)
 class EventRate:
-    """Events per unit of age over all units. Without an event `rate` is 0 and only `high` is bounded."""
+    """Events per unit of age over all units. Without an event `rate` and `low` are 0."""
 
     events: int
     age: float
@@ -269,7 +272,8 @@ class EventRate:
 
 
 def event_rate(units: Sequence[Unit], *, confidence: float = 0.95) -> EventRate:
-    """Exact chi-square limits; with no event, the upper limit takes the whole confidence. Needs a unit."""
+    """The event rate with exact chi-square limits; without an event, the upper limit takes the whole
+    confidence. Raises ValueError without a unit."""
     if not units:
         raise ValueError("There is no unit to count events of.")
     n, age = sum(each.events.size for each in units), sum(each.end for each in units)
@@ -282,7 +286,7 @@ def event_rate(units: Sequence[Unit], *, confidence: float = 0.95) -> EventRate:
 
 @dataclass(frozen=True)
 class TrendTests:
-    """Of one unit observed to a time. `p_upper` is small where the events grow rarer."""
+    """Trend tests of one unit observed to a set age. A small `p_upper` means that events become rarer."""
 
     reversals: int
     most_reversals: int
@@ -294,7 +298,8 @@ class TrendTests:
 
 
 def trend_tests(one: Unit) -> TrendTests:
-    """Reversals of the gaps between events, Laplace, and the handbook's chi-square. Needs an event."""
+    """Reversals of the gaps between events, Laplace, and the handbook's chi-square. Raises ValueError without
+    an event."""
     z = laplace([one])
     if z is None:
         raise ValueError("A trend needs at least one event.")
@@ -315,7 +320,7 @@ def trend_tests(one: Unit) -> TrendTests:
 
 @dataclass(frozen=True)
 class ModifiedPowerLaw:
-    """The bias-corrected estimate of one unit observed to a time, and the mean time between events there."""
+    """Bias-corrected power law of one unit observed to a set age, with the mean time between events there."""
 
     shape: float
     growth: float
@@ -329,8 +334,8 @@ LEAST_FOR_MODIFIED: Final = 3
 
 
 def modified_power_law(one: Unit, *, confidence: float = 0.8) -> ModifiedPowerLaw | None:
-    """Shape (n-1) / sum ln(T/t); limits of the mean time by the handbook's normal approximation, the upper
-    one None where too few events leave the formula without sense. None below three events."""
+    """Shape (n-1) / sum ln(T/t), and limits of the mean time by the handbook's normal approximation; the
+    upper limit is None where there are too few events for the formula. None below three events."""
     n = one.events.size
     if n < LEAST_FOR_MODIFIED:
         return None

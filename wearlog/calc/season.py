@@ -1,9 +1,9 @@
-"""From seed left to a date: what a press will take, day by day, and when a limit comes on that path.
+"""From seed left to a date: how much seed a press is expected to take each day, and when a limit is reached.
 
-Days are ordinals (`date.toordinal()`), seed is in kilograms, crops are columns. The path goes along the
-season plan as far as the plan goes; beyond it the press takes what it took in the same weeks of earlier
-years; where there are none, its recent pace. Idle days wear nothing. Without plan and pace there is no path.
-See docs/methods/season.md.
+Days are ordinals (`date.toordinal()`), seed is in kilograms, crops are columns. The expected seed follows the
+season plan as far as the plan goes. Beyond it, it is what the press took in the same weeks of earlier years;
+without earlier years, what it took per day recently. Idle days wear nothing. Without a plan and without past
+seed nothing is expected. See docs/methods/season.md.
 """
 
 from __future__ import annotations
@@ -20,15 +20,15 @@ from wearlog.calc.wear import EdgeFit, Quantiles
 from wearlog.calc.wear.records import Floats
 
 HORIZON_DAYS = 10 * 365
-PLAN_SPREAD_GUESS = 0.12  # how far plans are missed before any has ended: our assumption, no source
-PACE_SPREAD_GUESS = 0.25  # how far one year's seed is from another's: our assumption, no source
-DAY_SPREAD = 0.4  # how far one day's seed is from the season's mean day: our assumption, no source
+PLAN_SPREAD_GUESS = 0.12  # assumed sd of ln(pressed / planned) of plans, no source
+PACE_SPREAD_GUESS = 0.25  # assumed sd of the same from one year to another, no source
+DAY_SPREAD = 0.4  # assumed sd of one day's seed relative to the season's mean day, no source
 RECENT_DAYS = 90
 
 
 @dataclass(frozen=True, kw_only=True)
 class PlanLine:
-    """Seed of a crop that the press is to take from `start` to `end`, both days included."""
+    """Seed of a crop that the press is planned to take from `start` to `end`, both days included."""
 
     crop: int
     start: int
@@ -38,7 +38,7 @@ class PlanLine:
 
 @dataclass(frozen=True, kw_only=True)
 class DailySeed:
-    """Seed per day and crop, shape (days, crops), from the day `first` on, no day left out."""
+    """Seed per day and crop, shape (days, crops), from the day `first` on without gaps."""
 
     first: int
     kg: Floats
@@ -50,8 +50,8 @@ class DailySeed:
 
 @dataclass(frozen=True, kw_only=True)
 class PlanMisses:
-    """How plans that have ended were kept: the middle ratio of pressed to planned seed (pulled towards 1
-    while few have ended), the standard deviation of its logarithm, and how many plans that rests on."""
+    """How well finished plans were kept: the median ratio of pressed to planned seed (pulled towards 1 while
+    few plans have ended), the standard deviation of its logarithm, and the number of finished plans."""
 
     ratio: float
     spread: float
@@ -60,11 +60,11 @@ class PlanMisses:
 
 @dataclass(frozen=True, kw_only=True)
 class Season:
-    """What a press is expected to take after the forecast day.
+    """The seed that a press is expected to take after the forecast day.
 
-    kg: per day and crop from the day `first` on. variance: of the sum from `first` to each day and crop.
-    plan_until: the last day of the plan, None without one. basis: "plan", "same_weeks" or "recent_pace",
-    by the first day that takes seed.
+    kg: expected seed by day and crop, shape (days, crops), from the day `first` on. variance: that of the sum
+    from `first` to each day, same shape. plan_until: the last day of the plan, None without one. basis: what
+    the first day with seed is based on: "plan", "same_weeks" or "recent_pace".
     """
 
     first: int
@@ -75,15 +75,16 @@ class Season:
 
     @property
     def total(self) -> Floats:
-        """Seed from the first day to the end of each day, shape (days, crops)."""
+        """Cumulative seed from the first day to the end of each day, shape (days, crops)."""
         return np.asarray(np.cumsum(self.kg, axis=0))
 
 
 @dataclass(frozen=True, kw_only=True)
 class Reach:
-    """When an edge reaches its limit: 10, 50 and 90 %, each None beyond the horizon or without a season.
+    """When an edge reaches its limit: the 10, 50 and 90 % days, each None beyond the horizon or without a
+    season.
 
-    left_kg: seed through the edge until then, None where it has no bound. Days may lie in the past.
+    left_kg: seed through the edge until then, None where it has no upper bound. Days may lie in the past.
     """
 
     early: date | None
@@ -93,7 +94,7 @@ class Reach:
 
 
 def plan_misses(*, as_of: int, past: DailySeed, plan: Sequence[PlanLine]) -> PlanMisses:
-    """Compare plans that ended by `as_of`, and began after the press's first seed, with what was pressed."""
+    """Compare plans that ended by `as_of` and began after the press's first seed with the seed pressed."""
     total = np.concatenate([np.zeros((1, past.kg.shape[1])), np.cumsum(past.kg, axis=0)])
     logs = []
     for line in plan:
@@ -123,11 +124,11 @@ def coming_season(
     misses: PlanMisses | None = None,
     horizon_days: int = HORIZON_DAYS,
 ) -> Season | None:
-    """The path from the day after `as_of`. `past` is all the press took up to `as_of`, by day.
+    """The expected seed from the day after `as_of`. `past` is all the seed the press took up to `as_of`.
 
-    A plan's seed is spread evenly over its days. Of a plan that has begun the days that are left count, at a
-    pace between the planned one and that of the season so far, the more the latter the longer it has run.
-    None where no plan lies ahead and the press never took seed."""
+    A plan's seed is spread evenly over its days. For a plan that has begun only the remaining days count, at
+    a rate between the planned one and that of the plan so far; the longer the plan has run, the more the
+    latter counts. None where no plan lies ahead and the press never took seed."""
     crops = past.kg.shape[1]
     misses = misses or plan_misses(as_of=as_of, past=past, plan=plan)
     first = as_of + 1
@@ -156,8 +157,8 @@ def coming_season(
 
 
 def _kept_so_far(past: DailySeed, line: PlanLine, misses: PlanMisses) -> tuple[float, float]:
-    """Ratio of pressed to planned seed to expect for the rest of a plan, and the spread of that ratio beside
-    the differences from day to day (which are part of how far whole plans were missed)."""
+    """The expected ratio of pressed to planned seed for the rest of a plan, and the standard deviation of its
+    logarithm, without the differences from day to day (these are included in the error of whole plans)."""
     length = line.end - line.start + 1
     own = max(misses.spread**2 - DAY_SPREAD**2 / length, 0.25 * misses.spread**2)
     days = past.last - max(line.start, past.first) + 1
@@ -170,7 +171,8 @@ def _kept_so_far(past: DailySeed, line: PlanLine, misses: PlanMisses) -> tuple[f
 
 
 def _add(kg: Floats, variance: Floats, crop: int, begin: int, block: Floats, spread: float) -> None:
-    """Add a stretch of days whose seed is missed by one common factor, and each day by one of its own."""
+    """Add expected seed per day (`block`, from index `begin` on) and its variance: one error common to the
+    whole block (`spread`) and an independent one for each day."""
     room = len(kg) - begin
     if room <= 0:
         return
@@ -182,7 +184,8 @@ def _add(kg: Floats, variance: Floats, crop: int, begin: int, block: Floats, spr
 
 
 def _pace(past: DailySeed, days: NDArray[np.int64]) -> tuple[Floats, bool]:
-    """Seed per day as in the same weeks of up to three earlier years, else as in the recent past."""
+    """Seed per day, shape (days, crops): the mean of the same weeks of up to three earlier years, else the
+    recent mean; and whether the first 30 days come from earlier years."""
     used = np.flatnonzero(past.kg.any(axis=1))
     begin = int(used[0])
     total = np.concatenate([np.zeros((1, past.kg.shape[1])), np.cumsum(past.kg, axis=0)])
@@ -212,11 +215,13 @@ def reach(
     for_crops: Sequence[int] | None = None,
     past: DailySeed | None = None,
 ) -> Reach:
-    """Dates at which the edge is at its limit along a season.
+    """The dates on which the edge reaches its limit if the season goes as expected.
 
-    share: the position's part of the press's seed. for_crops: columns that the part is used for, None: all.
+    share: the fraction of the press's seed that goes through the position. for_crops: the columns of the
+        crops that the part is used for; None: all.
     past: seed that this edge itself took per day (share applied), whose last day is the day before the
-        season; with it a limit that was passed has its day, else it counts as the forecast day.
+        season. It gives the day of a limit that has already been passed; without it that day is the forecast
+        day.
     """
     if edge.scenarios is None:
         return Reach(early=None, mid=None, late=None, left_kg=None)
@@ -259,7 +264,8 @@ def _date(day: float) -> date | None:
 
 
 def _plan_cases(rows: int, columns: int) -> Floats:
-    """Standard normal points for the plan's miss, spread so that each own case meets all of them."""
+    """Standard normal points for the error of the plan, arranged so that they are independent of the cases of
+    the edge (rows and columns)."""
     order = (
         np.arange(rows)[:, None] * 0.6180339887498949 + np.arange(columns) * 0.7548776662466927 + 0.5
     ) % 1.0
@@ -272,7 +278,7 @@ def _first_day(
     rates: Floats, needed: Floats, total: Floats, variance: Floats, z: Floats
 ) -> NDArray[np.int64]:
     """Index into `total` of the first day at whose end each case has made the progress it needs; len(total)
-    where none has. Bisection, all cases at once."""
+    where it never does. Bisection of all cases at once."""
     low = np.zeros(needed.shape, dtype=np.int64)
     high = np.full(needed.shape, len(total), dtype=np.int64)
     for _ in range(len(total).bit_length() + 1):

@@ -1,4 +1,4 @@
-"""Texts that begin here and are read by people: English, translated above, where the reader is known."""
+"""Texts for people that are defined on this floor: in English here, translated by the floors above."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 
 
 def gettext_noop(text: str) -> str:
-    """The text itself. It marks what the catalogues of translations must hold."""
+    """Return the text unchanged. It marks the text for extraction into the translation catalogues."""
     return text
 
 
@@ -15,9 +15,9 @@ def as_it_is(text: str) -> str:
 
 
 class WordedProblem(ValueError):
-    """What can't be taken, in words that say what to do: `msgid` with `params` to fill in.
+    """An input that can't be accepted, in words that say what to do: `msgid`, with `params` to fill in.
 
-    `str()` and `message` are English; `worded(gettext)` is the same by another speaker.
+    `str()` and `message` are in English; `worded(gettext)` gives the text in the language of `gettext`.
     """
 
     def __init__(self, msgid: str, params: Mapping[str, object] | None = None) -> None:

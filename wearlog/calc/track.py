@@ -1,9 +1,9 @@
-"""What was promised against what came: how often ranges held and how far the middle was off.
+"""Forecasts compared with outcomes: how often ranges held, and how far the mid day was off.
 
-Days are ordinals. A promise without all three days of its range is counted apart and never as held. The
-lumped rate (wear at the last gauge over the seed until then, spent along the same season) is compared only
-on edges for which both named a day, so that neither gains from the hard ones. See
-docs/methods/track-record.md.
+Days are ordinals. A forecast that lacks any of the three days of its range is counted separately and never as
+held. Forecasts are compared with a simple rule, the lumped rate: the wear at the last gauge divided by the
+seed until then, applied to the same expected season. Only edges for which both gave a day are compared, so
+that neither gains by giving none in difficult cases. See docs/methods/track-record.md.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ FEWEST_FOR_SHARES = 5
 
 @dataclass(frozen=True, kw_only=True)
 class Promise:
-    """What was said of one edge some days ahead, and the day that came.
+    """A forecast made for one edge some days ahead, and the day on which the edge reached its limit.
 
-    `range` is None where no full range was given, `lumped` where the lumped rate named no day."""
+    `range` is None where no full range was given, `lumped` where the lumped rate gave no day."""
 
     said_on: float
     came: float
@@ -37,11 +37,11 @@ class Promise:
 
 @dataclass(frozen=True, kw_only=True)
 class Summary:
-    """Of the promises at one lead time. Errors and widths in days, None without an edge to take them from.
+    """A summary of the forecasts at one lead time. Errors and widths are in days, None without data.
 
-    edges: all promises. ranged: of these, with a full range. held: of these, with the day in the range.
-    early, late: the day came before, or after, the range. paired: ranged ones with a lumped day too;
-    paired_error and lumped_error are both over these.
+    edges: all forecasts. ranged: those with a full range. held: of `ranged`, those whose range contained the
+    day. early, late: those whose day came before, or after, the range. paired: of `ranged`, those for which
+    the lumped rate gave a day too; paired_error and lumped_error are both means over these.
     """
 
     edges: int
@@ -58,7 +58,7 @@ class Summary:
 
     @property
     def share_held(self) -> float | None:
-        """None below five edges: the counts say all that can be said."""
+        """`held` / `ranged`; None below five edges, where only counts should be shown."""
         return self.held / self.ranged if self.ranged >= FEWEST_FOR_SHARES else None
 
     @property
@@ -67,15 +67,16 @@ class Summary:
 
     @property
     def against_lumped(self) -> float | None:
-        """Mean error over that of the lumped rate; None below five pairs or where the lumped rate never
-        was off."""
+        """Mean error divided by that of the lumped rate; None below five pairs or where the lumped rate had
+        no error."""
         if self.paired < FEWEST_FOR_SHARES or not self.lumped_error or self.paired_error is None:
             return None
         return self.paired_error / self.lumped_error
 
 
 def summary(promises: Sequence[Promise]) -> Summary:
-    """Counts, mean error, and median width. `mean_bias` is above 0 where edges lasted longer than said."""
+    """Summarise forecasts at one lead time; `mean_bias` is above 0 where edges lasted longer than
+    forecast."""
     ranged = [(one, one.range) for one in promises if one.range is not None]
     away = np.array([one.came - given.mid for one, given in ranged])
     pairs = [
@@ -103,11 +104,13 @@ def _mean(values: np.ndarray) -> float | None:
 
 
 def crossing(seed: Sequence[float], worn: Sequence[float], budget: float) -> float | None:
-    """Seed at which wear came to the budget, by a straight line between the two gauges around it.
+    """The seed at which wear reached the budget, by linear interpolation between the gauges before and after
+    it.
 
-    seed and worn are the gauges of one life in order of time. The gauges from which on all are at or past
-    the budget count; one far reading that a later one contradicts does not. Before the first gauge the line
-    starts at a new edge. None where the last gauge is below the budget."""
+    seed and worn are the gauges of one life in order of time. The crossing is before the first gauge from
+    which on all gauges are at or past the budget, so that one outlying reading that a later one contradicts
+    is ignored. Before the first gauge the line starts at 0. None where the last gauge is below the budget.
+    Raises ValueError for lists of unequal length."""
     if len(worn) != len(seed):
         raise ValueError("one amount of seed for each gauge")
     first = len(worn)

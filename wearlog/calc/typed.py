@@ -1,16 +1,17 @@
 """Numbers and hours as people type them.
 
-How `parse_number` decides between decimal sign and thousands separator, in this order:
+How `parse_number` tells a decimal sign from a thousands separator, in this order:
 
-1. Point and comma both stand in it: the last one is the decimal sign, the other groups by three.
-2. One of them stands in it more than once: it groups by three.
-3. One stands in it once, and can't be grouping (not exactly three digits behind it, or none or more than
-   three in front, or a zero in front): it is the decimal sign. `1,5`, `0,125`, `1234,567`.
+1. Both point and comma occur: the last one is the decimal sign, the other separates groups of three digits.
+2. One of them occurs more than once: it separates groups of three digits.
+3. One occurs once and can't be a thousands separator (it is not followed by exactly three digits, or has no
+   digit, more than three digits or a leading zero before it): it is the decimal sign. `1,5`, `0,125`,
+   `1234,567`.
 4. Otherwise it could be either, as in `1,234`. The person's own decimal sign decides, where it is known
-   (`decimal`); fields that never see thousands, such as a gauge's millimetres, say `grouped=False` and
-   read it as a decimal sign. Else a point is a decimal sign, and a comma is refused as ambiguous. Who
-   writes a decimal comma is asked about a lone point too: `1.234` groups in their language, and is a decimal
-   point in half of the programs that they use.
+   (`decimal`). Fields that never hold thousands, such as a gauge's millimetres, pass `grouped=False`, and it
+   is read as the decimal sign. Without either, a point is the decimal sign and a comma is refused as
+   ambiguous. A lone point is refused as ambiguous for people who write a decimal comma: `1.234` has a
+   thousands separator in their language, and a decimal point in half of the programs that they use.
 
 Spaces and apostrophes between groups of three digits are thousands separators.
 """
@@ -29,7 +30,7 @@ STEP: Final = Decimal("0.000001")
 
 
 class NumberProblem(WordedProblem):
-    """Typed text that can't be taken as a number. `code` names the reason, the text says what to do."""
+    """Typed text that can't be read as a number. `code` names the reason; the text says what to do."""
 
     def __init__(self, code: str, msgid: str, params: Mapping[str, object] | None = None) -> None:
         super().__init__(msgid, params)
@@ -40,7 +41,7 @@ TOO_LONG: Final = gettext_noop("This number is too long: enter at most 9 digits 
 
 
 def _plain_digits(text: str) -> str:
-    """Digits of any script as 0-9, the several minus signs as one, spaces of any width as one kind."""
+    """Digits of any script become 0-9, minus signs a hyphen, spaces and apostrophes a plain space."""
     out = []
     for sign in text.strip():
         if sign in "−–":
@@ -57,12 +58,12 @@ def _plain_digits(text: str) -> str:
 
 
 def _is_grouped(text: str, sign: str) -> bool:
-    """Whether `sign` parts the digits of `text` into groups of three, as in 1,234,567."""
+    """Whether `sign` separates the digits of `text` into groups of three, as in 1,234,567."""
     return re.fullmatch(rf"[1-9]\d{{0,2}}(?:{re.escape(sign)}\d{{3}})+", text) is not None
 
 
 def parse_number(text: str, *, decimal: str = "", grouped: bool = True) -> Decimal:
-    """The number that a person typed, with comma or point. The rule stands at the top of this module.
+    """The number that a person typed, with comma or point; the docstring of this module explains the rules.
 
     `decimal` is the person's own decimal sign, "." or "," or "" where it is not known. Raises NumberProblem
     with code `empty`, `not_a_number`, `ambiguous` or `too_long`.
@@ -102,7 +103,7 @@ def _not_a_number(typed: str) -> NumberProblem:
 
 
 def _without_grouping(body: str, typed: str, decimal: str, grouped: bool) -> str:
-    """`body` as digits with at most one point."""
+    """`body` without thousands separators and with at most one point. Raises NumberProblem."""
     points, commas = body.count("."), body.count(",")
     if points and commas:
         last = max(body.rfind("."), body.rfind(","))
@@ -146,8 +147,8 @@ def _without_grouping(body: str, typed: str, decimal: str, grouped: bool) -> str
 def parse_hours(text: str, *, decimal: str = "", grouped: bool = True) -> Decimal:
     """Hours as decimal hours: `7:30`, `7h30` and `7 h 30 min` are 7.5; `7.30` and `7,30` are 7.3.
 
-    A point or comma always parts decimals of an hour, never minutes. Raises NumberProblem, with code
-    `minutes` where the minutes are 60 or more.
+    A point or comma always separates decimals of an hour, never minutes. Raises NumberProblem, with code
+    `minutes` where the minutes or seconds are 60 or more.
     """
     plain = _plain_digits(text).lower()
     clock = re.fullmatch(

@@ -1,13 +1,14 @@
-"""Units: what people type and read, against what is stored.
+"""Units: conversion between what people type and read and what is stored.
 
-Stored is SI with at most six decimals: kilograms, millimetres, degrees Celsius, decimal hours, litres. The
-factors are exact by definition (NIST SP 811, appendix B.8; the gallon and bushel from NIST Handbook 44,
-appendix C). Decimal in, Decimal out, so that 1,000 lb typed is 453.592370 kg stored and 1,000 lb read back.
+Stored values are metric with at most six decimals: kilograms, millimetres, degrees Celsius, decimal hours,
+litres. The factors are exact by definition (NIST SP 811, appendix B.8; the gallon and bushel from NIST
+Handbook 44, appendix C). Decimals go in and out, so that 1,000 lb typed is stored as 453.592370 kg and read
+back as 1,000 lb.
 
-`from_*` rounds to as many decimals as storage can tell apart (`READ_BACK`): any value typed with no more
-decimals than that comes back as it was typed. `show_*` rounds for reading and says the unit; it returns
-"–" for None. Nothing here guesses: bags need their weight, bushels their crop's weight, volumes of oil a
-density, and a number that can be read in two ways is refused with words (`NumberProblem`).
+`from_*` rounds to as many decimals as storage can preserve (`READ_BACK`): any value typed with no more
+decimals than that comes back as it was typed. `show_*` rounds for reading and appends the unit; it returns
+"–" for None. Nothing is guessed: bags need their weight, bushels their crop's weight, volumes of oil a
+density, and a number that can be read in two ways is refused with an explanation (`NumberProblem`).
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from wearlog.calc.typed import parse_hours as parse_hours
 from wearlog.calc.typed import parse_number as parse_number
 
 MOST_KG: Final = Decimal(10) ** 9
-"""The record has nine digits before the point."""
+"""Stored values have nine digits before the point."""
 NOTHING: Final = "–"
 NARROW_SPACE: Final = "\u202f"
 
@@ -61,7 +62,7 @@ BUSHEL_LB: Final[dict[str, int]] = {
     "barley": 48,
     "cottonseed": 32,
 }
-# Decimals that survive six decimals of SI, by the unit's size.
+# How many decimals of a unit survive storage with six decimals in the stored unit; 6 for all others.
 READ_BACK: Final[dict[str, int]] = {"g": 3, "lb": 5, "thou": 4, "f": 5, "us_gal": 5, "imp_gal": 5}
 
 UNIT_WORDS: Final[dict[str, str]] = {
@@ -135,12 +136,12 @@ def to_kg(
 def from_kg(
     kg: Decimal | int, unit: str, *, bag_kg: Decimal | None = None, bushel_kg: Decimal | None = None
 ) -> Decimal:
-    """The mass in `unit`, with as many decimals as storage can tell apart."""
+    """The mass in `unit`, rounded to as many decimals as storage preserves. Raises UnitProblem."""
     return _read_back(Decimal(kg) / _mass_factor(unit, bag_kg, bushel_kg), unit)
 
 
 def bushel_kg_of(crop: str) -> Decimal | None:
-    """What a bushel of the crop weighs by trade convention, or None where there is no single figure."""
+    """The weight of a bushel of the crop by trade convention; None where there is no single figure."""
     pounds = BUSHEL_LB.get(crop.strip().lower())
     return None if pounds is None else _stored(pounds * KG["lb"])
 
@@ -157,7 +158,7 @@ def _not_a_temperature(unit: str) -> UnitProblem:
 
 
 def to_mm(value: Decimal | int, unit: str) -> Decimal:
-    """Millimetres with six decimals; `unit` is `mm`, `inch` or `thou`."""
+    """Millimetres with six decimals; `unit` is `mm`, `inch` or `thou`. Raises UnitProblem for others."""
     if unit not in MM:
         raise _not_a_length(unit)
     return _stored(Decimal(value) * MM[unit])
@@ -170,7 +171,7 @@ def from_mm(mm: Decimal | int, unit: str) -> Decimal:
 
 
 def to_celsius(value: Decimal | int, unit: str) -> Decimal:
-    """Degrees Celsius with six decimals; `unit` is `c` or `f`."""
+    """Degrees Celsius with six decimals; `unit` is `c` or `f`. Raises UnitProblem for others."""
     if unit == "c":
         return _stored(Decimal(value))
     if unit == "f":
@@ -190,10 +191,10 @@ def from_celsius(celsius: Decimal | int, unit: str) -> Decimal:
 
 
 class NumberFormat:
-    """How numbers and the words of units are written: in English, until another one is set."""
+    """How numbers and the words of units are written: in English, unless a subclass says otherwise."""
 
     def signs(self, system: str) -> tuple[str, str]:
-        """What parts the thousands, and what parts the decimals."""
+        """The thousands separator and the decimal sign."""
         return (",", ".") if is_us(system) else (NARROW_SPACE, ".")
 
     def word(self, english: str) -> str:
@@ -201,7 +202,7 @@ class NumberFormat:
 
 
 number_format = NumberFormat()
-"""The number format of the present reader. The floor above sets it once, to one that knows who reads."""
+"""The number format in use. A floor above replaces it once by one that depends on the current reader."""
 
 
 def set_number_format(other: NumberFormat) -> None:
@@ -210,12 +211,12 @@ def set_number_format(other: NumberFormat) -> None:
 
 
 def unit_word(unit: str) -> str:
-    """How the unit is written where one is to be chosen: `kg`, `bags`."""
+    """How the unit is written in a list of units to choose from: `kg`, `bags`."""
     return number_format.word(UNIT_WORDS[unit])
 
 
 def per_word(system: str) -> str:
-    """The unit behind a "per": `t`, `short ton`."""
+    """The unit of mass after a "per": `t`, `short ton`."""
     return number_format.word(gettext_noop("short ton")) if is_us(system) else "t"
 
 
@@ -244,8 +245,8 @@ def plain(value: Decimal) -> str:
 
 
 def show_number(value: Decimal | float, digits: int, system: str = "") -> str:
-    """Rounded and grouped by three, in the number format that is set; in English with a comma in the US
-    system, a narrow space in metric."""
+    """`value` with `digits` decimals and thousands separators, in the number format in use; in English these
+    are commas in the US system and narrow spaces in metric."""
     text = f"{value:,.{digits}f}"
     if re.fullmatch(r"-0(\.0+)?", text):
         text = text[1:]
@@ -255,7 +256,7 @@ def show_number(value: Decimal | float, digits: int, system: str = "") -> str:
 
 
 def _digits_for(value: Decimal | float, most: int) -> int:
-    """Decimals so that about three figures are shown, but never more than `most`."""
+    """The number of decimals that shows about three significant figures, but never more than `most`."""
     size = abs(float(value))
     return 0 if size >= 100 else min(most, 1) if size >= 10 else min(most, 2)
 
@@ -280,7 +281,7 @@ def show_mass(kg: Decimal | float | None, system: str = "") -> str:
 
 
 def show_length(mm: Decimal | float | None, system: str = "") -> str:
-    """`10.25 mm`; in the US system `0.4035 in` (a thou has three decimals, a gauge reads a tenth of it)."""
+    """`10.25 mm`; in the US system `0.4035 in` (a tenth of a thou, which is what a gauge resolves)."""
     if mm is None:
         return NOTHING
     if is_us(system):
@@ -312,12 +313,12 @@ def show_clock(hours: Decimal | float | None) -> str:
 
 
 def hours_per_tonne(hours: float, kg: float) -> float | None:
-    """Hours of pressing per tonne of seed; None where no seed was pressed, which is not a rate of 0."""
+    """Hours of pressing per tonne of seed; None where no seed was pressed (not a rate of 0)."""
     return hours / (kg / 1000) if kg > 0 else None
 
 
 def show_per_tonne(per_tonne: Decimal | float | None, system: str = "", what: str = "h") -> str:
-    """A quantity per tonne, in the US system per short ton: `66.1 h/t`, `60.0 h/short ton`."""
+    """A quantity (in the unit `what`) per tonne, in the US system per short ton: `66.1 h/t`."""
     if per_tonne is None:
         return NOTHING
     value = float(per_tonne) * (float(KG["short_ton"]) / 1000 if is_us(system) else 1)
@@ -327,7 +328,7 @@ def show_per_tonne(per_tonne: Decimal | float | None, system: str = "", what: st
 
 def show_wear_rate(mm_per_t: Decimal | float | None, system: str = "") -> str:
     """Wear per tonne with two figures: `0.010 mm/t`, in the US system thousandths of an inch per short ton,
-    `0.36 thou/short ton`. A screw's needs up to six decimals."""
+    `0.36 thou/short ton`. Up to six decimals, which the slow wear of a screw needs."""
     if mm_per_t is None:
         return NOTHING
     value, length = float(mm_per_t), "mm"

@@ -5,16 +5,16 @@ over all units, the scale follows from the shape b as t_max (S(b)/r)^(1/b), and 
 
     l(b) = r ln b - r ln S(b) + b sum_failed(w u) + constant
 
-whose score falls in b from plus infinity; it has one root where the failures have two distinct ages or
-where they have one that is not the greatest age of all. Two parameters are nevertheless fitted only
-for two or more distinct failure ages: below that the shape is an artefact of the censoring.
+whose derivative (the score) decreases in b from plus infinity. It has one root where the failures have two
+distinct ages, or one age that is not the greatest of all. Two parameters are nevertheless fitted only for two
+or more distinct failure ages: below that the shape is an artefact of the censoring.
 
 Limits are likelihood-ratio limits at one degree of freedom. For the shape: the two roots of
 l(b) = l_max - c, c = chi2(confidence; 1) / 2. For any quantile (the scale among them) they are the
-extremes of ln t_p over the contour of the joint likelihood at the same c, which is what profiling gives:
+extremes of ln t_p over the contour of the joint likelihood at the same c, which equals profiling:
 at a shape b the contour's scales are ln scale(b) + y/b with y + exp(-y) - 1 = (l(b) - l_max + c) / r,
-solved by Lambert's W. All roots are bracketed and found by Newton's method that falls back to halving; the
-logarithms are scaled by the greatest age, so nothing overflows whatever the unit.
+solved by Lambert's W. All roots are bracketed and found by Newton's method with bisection as a fallback; ages
+are scaled by the greatest one, so nothing overflows whatever the unit.
 
 Source: the likelihood is textbook (Lawless 1982, Meeker & Escobar 1998, from memory); the contour by
 Lambert's W is this module's own arithmetic.
@@ -32,7 +32,7 @@ from scipy import special, stats
 Floats = npt.NDArray[np.float64]
 Rows = npt.NDArray[np.intp]
 Curve = Callable[[Floats, Rows], tuple[Floats, Floats]]
-"""Values and derivatives at points (k,), for the problems with the numbers (k,)."""
+"""Values and derivatives at points (k,), for the problems with the indexes (k,)."""
 CACHED = 1 << 16
 
 B10 = float(np.log(-np.log1p(-0.1)))
@@ -60,7 +60,7 @@ class WeibullFits:
 
 
 class Sets:
-    """The data sets in the form that the likelihood needs: scaled logarithms and weights, (sets, units)."""
+    """The data sets as the likelihood needs them: logarithms of scaled ages, and weights, (sets, units)."""
 
     def __init__(self, ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats) -> None:
         used = counts > 0
@@ -81,11 +81,12 @@ class Sets:
             self.mean_u = self.died_u / self.failures
 
     def moments(self, shape: Floats, rows: Rows) -> tuple[Floats, Floats, Floats]:
-        """ln S, its first and its second derivative by the shape, for the sets at `rows`."""
+        """ln S and its first and second derivative by the shape, for the sets at the indexes `rows`."""
         sets, units = self.u.shape
         times, rest = divmod(rows.size, sets)
         if sets == 1 or (rest == 0 and bool((rows.reshape(times, sets) == self.every).all())):
-            # All sets, perhaps several times over: no copies, and small enough pieces for the cache.
+            # All sets, perhaps several times over: work without copies, in pieces small enough for the CPU
+            # cache.
             shapes = shape.reshape(times, sets)
             pieces = [shapes] if shape.size * units < CACHED else [part[None, :] for part in shapes]
             sums = [self._sums(piece, self.u, self.weights) for piece in pieces]
@@ -106,10 +107,11 @@ class Sets:
 
 
 def root(curve: Curve, low: Floats, high: Floats, start: Floats) -> Floats:
-    """Where curves that are above 0 at `low` and below it at `high` (perhaps infinity) cross it, shape (k,).
+    """Roots of decreasing curves, positive at `low` and negative at `high` (which may be infinite), shape
+    (k,).
 
-    Newton's step where it stays inside the bracket, else the middle, or twice as far where no end is known.
-    After a small Newton step the error is its square, so that is where it stops."""
+    Takes Newton's step where it stays inside the bracket, else bisects, or doubles the step while the upper
+    end is infinite. Stops after a small Newton step, since the remaining error is about its square."""
     low, high, x = low.copy(), high.copy(), np.clip(start, low, high)
     busy = np.arange(x.size)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -138,8 +140,9 @@ def fit_many(
     *,
     confidence: float = 0.95,
 ) -> WeibullFits:
-    """Fit each row of `ages` (sets, units), `failed` of the same shape. `counts` weighs the units (0: no unit
-    there, for sets of different size). Ages must be above 0 where a count is. Raises ValueError."""
+    """Fit each row of `ages` (sets, units), with `failed` of the same shape. `counts` weighs the units (0: no
+    unit, for sets of different sizes). Raises ValueError for unequal shapes, negative counts, or ages that
+    are not finite and above 0 where the count is not 0."""
     t, dead = (
         np.atleast_2d(np.asarray(ages, dtype=np.float64)),
         np.atleast_2d(np.asarray(failed, dtype=np.bool_)),
@@ -176,7 +179,8 @@ def _fill(found: dict[str, Floats], sets: Sets, rows: Rows, c: float) -> None:
     found["log_likelihood"][rows] = r * log_shape + (shape - 1) * log_ages - r * shape * log_scale - r
     found["b10"][rows] = np.exp(log_scale + B10 / shape)
 
-    # Observed information in (ln scale, ln shape); e z and e z^2 with z = shape ln(t / scale), sum of e = r.
+    # Observed information in (ln scale, ln shape), with z = shape ln(t / scale) and e = exp(z): the moments
+    # of z and z^2 weighted by e; the sum of e is r.
     offset = (log_sum - np.log(r)) / shape
     mean_z, mean_zz = shape * (first - offset), shape**2 * (second + (first - offset) ** 2)
     cross, own = -shape * r * mean_z, r * mean_zz + r
@@ -194,7 +198,7 @@ def _fill(found: dict[str, Floats], sets: Sets, rows: Rows, c: float) -> None:
 
 
 def _maximum(sets: Sets, rows: Rows) -> Floats:
-    """ln of the shape of greatest likelihood."""
+    """ln of the shape of greatest likelihood, shape (rows,)."""
 
     def score(x: Floats, at: Rows) -> tuple[Floats, Floats]:
         shape = np.exp(x)
@@ -202,20 +206,21 @@ def _maximum(sets: Sets, rows: Rows) -> Floats:
         pull = shape * (sets.mean_u[rows[at]] - first)
         return 1 + pull, pull - shape**2 * second
 
-    # At shape 1/|mean u| the score can't be negative, since the mean of u over all is not above 0.
+    # At shape 1/|mean u| the score can't be negative, since no scaled logarithm u is above 0.
     low = -np.log(-sets.mean_u[rows])
     return root(score, low, np.full(rows.size, np.inf), low + 0.35)
 
 
 class Contour:
-    """Where the joint likelihood lies `c` below its peak; several problems a data set, solved together."""
+    """Where the joint likelihood lies `c` below its peak; several problems per data set are solved
+    together."""
 
     def __init__(self, sets: Sets, rows: Rows, peak: Floats, c: float) -> None:
         self.sets, self.rows, self.peak, self.c = sets, rows, peak, c
 
     def above(self, x: Floats, place: Rows) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-        """How far the profile lies above its limit per failure at ln shape x, with shape, ln S and its
-        derivatives; `place` are places in `rows`."""
+        """The height of the profile above its limit, per failure, at ln shape x; with the shape, ln S and its
+        derivatives. `place` are indexes into `rows`."""
         rows = self.rows[place]
         shape = np.exp(x)
         log_sum, first, second = self.sets.moments(shape, rows)
@@ -240,8 +245,9 @@ class Contour:
         return limits
 
     def quantile_limits(self, low: Floats, middle: Floats, high: Floats, levels: tuple[float, ...]) -> Floats:
-        """ln of the least and the greatest quantile with ln(-ln survival) at each level, shape (levels, 2,
-        sets); `low`, `middle` and `high` are ln of the shape's limits and its estimate."""
+        """ln of the least and the greatest quantile with ln(-ln survival) equal to each of `levels`, shape
+        (levels, 2, sets); `low`, `middle` and `high` are ln of the shape's lower limit, estimate, upper
+        limit."""
         size, parts = low.size, 2 * len(levels)
         place = np.tile(np.arange(size), parts)
         level = np.repeat(levels, 2 * size)

@@ -1,7 +1,7 @@
-"""A single Weibull fit: the formulas of `calc.weibull` in plain floats, without the price of small arrays.
+"""A single Weibull fit: the formulas of `calc.weibull` in plain floats, which is faster for small data.
 
-A page fits one set of parts at a time, and numpy's cost per call would be nearly all of its time. The two
-modules are held to the same numbers by a test.
+A page fits one set of parts at a time, and numpy's cost per call would be most of its time. A test checks
+that the two modules give the same numbers.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ Curve = Callable[[float], tuple[float, float]]
 
 @dataclass(frozen=True)
 class WeibullFit:
-    """As one entry of `WeibullFits`."""
+    """The same fields as one entry of `WeibullFits`; limits are pairs of lower and upper."""
 
     shape: float
     scale: float
@@ -36,7 +36,7 @@ class WeibullFit:
 
 
 def root(curve: Curve, low: float, high: float, start: float) -> float:
-    """As `calc.weibull.root`, for one curve."""
+    """The same as `calc.weibull.root`, for one curve."""
     x = start
     for _ in range(200):
         value, slope = curve(x)
@@ -117,8 +117,8 @@ class _Set:
 
 
 def fit_one(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, *, drop: float) -> WeibullFit | None:
-    """Fit parts of ages above 0, shape (n,), each with a count above 0. `drop` is half the chi-square
-    quantile of the limits. None below two distinct failure ages."""
+    """Fit parts with ages above 0, shape (n,), each with a count above 0. `drop` is half the chi-square
+    quantile that sets the limits. None with fewer than two distinct failure ages."""
     died_at = ages[failed]
     if died_at.size < 2 or died_at.min() == died_at.max():
         return None

@@ -1,4 +1,4 @@
-"""What parts had worked by an instant: their ages in hours and in seed, from the mill's own record."""
+"""Ages of parts: the hours and the seed that they had worked by an instant, from the mill's own record."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from wearlog.history.record import Record
 
 @dataclass(frozen=True, eq=False)
 class Ages:
-    """Shape (n,) each: hours of the presses and kilograms through the parts, over all crops."""
+    """Shape (n,) each: hours of the presses, and kilograms through the parts, all crops together."""
 
     hours_h: Floats
     seed_kg: Floats
 
 
 def ages_of(record: Record, wanted: Sequence[tuple[int, float]]) -> Ages:
-    """The age of each (part, instant), over all the places it has worked in until then. One vectorised call;
-    a part that was never fitted has the age 0. Work before the first run on record is not known to it."""
+    """The age of each (part, instant), over all the places where the part worked until then. One vectorised
+    call. A part that was never fitted has age 0; work before the first recorded run is not included."""
     target, press, barrel, share, start, end = [], [], [], [], [], []
     for row, (part_id, instant) in enumerate(wanted):
         for fitting in record.fittings_of.get(part_id, ()):

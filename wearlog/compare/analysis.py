@@ -1,7 +1,7 @@
-"""The functions of `calc` on columns of a CSV file, as plain data. No database is opened here.
+"""The functions of `calc` applied to columns of a CSV file, as plain data. No database is opened here.
 
-Each function takes rows as read by `read_columns` and returns what `manage.py analyse` prints. What can't be
-said is None with a `reason`; input that can't be used raises BadInput with one sentence.
+Each function takes rows as read by `read_columns` and returns the data that `manage.py analyse` prints.
+Results that can't be computed are None with a `reason`; unusable input raises BadInput with one sentence.
 """
 
 from __future__ import annotations
@@ -23,11 +23,12 @@ Found = dict[str, Any]
 
 
 class BadInput(ValueError):
-    """A file or an option that can't be used; the text says what to do."""
+    """A file or an option that can't be used; the message says what to do."""
 
 
 def read_columns(text: Iterable[str], needed: Sequence[str]) -> list[Row]:
-    """Rows as {column: text}, columns found by name, others kept. Raises BadInput."""
+    """The rows of a CSV file as {column: text}. The `needed` columns must be in the header; others are kept.
+    Raises BadInput."""
     reader = csv.reader(text, strict=True)
     try:
         lines_read = list(reader)
@@ -54,7 +55,7 @@ def read_columns(text: Iterable[str], needed: Sequence[str]) -> list[Row]:
 
 
 def filled(rows: list[Row]) -> list[tuple[int, Row]]:
-    """(1-based number, row) of rows that are not empty."""
+    """(number from 1, row) of each row that is not empty."""
     return [(number, row) for number, row in enumerate(rows, start=1) if any(row.values())]
 
 
@@ -86,7 +87,7 @@ def pair(span: lives.Limits) -> list[float | None]:
 
 
 def life(rows: list[Row]) -> Found:
-    """Columns `age`, `failed` (1, 0), optional `count`."""
+    """Fits a life distribution. Columns: `age`, `failed` (1, 0), optional `count`."""
     ages, failed, counts = [], [], []
     for place, row in filled(rows):
         ages.append(cell(row, "age", place, lambda age: age > 0, "an age is above 0"))
@@ -147,7 +148,7 @@ NO_RECURRENCE = (
 
 
 def recurrence(rows: list[Row], *, terminated: repeated.Termination) -> Found:
-    """Columns `unit`, `age`, `event` (1 event, 0 end of observation)."""
+    """Trend of recurring events. Columns: `unit`, `age`, `event` (1 event, 0 end of observation)."""
     events: dict[str, list[float]] = {}
     ends: dict[str, float] = {}
     for place, row in filled(rows):
@@ -204,7 +205,7 @@ def recurrence(rows: list[Row], *, terminated: repeated.Termination) -> Found:
 
 
 def wear(rows: list[Row], *, new: float | None, limit: float, gauge_sd: float | None) -> Found:
-    """Columns `unit`, `exposure`, `value`: one straight line for each unit, from `new` where it is given."""
+    """A straight line for each unit, from `new` if given. Columns: `unit`, `exposure`, `value`."""
     readings: dict[str, tuple[list[float], list[float]]] = {}
     for place, row in filled(rows):
         exposures, values = readings.setdefault(row["unit"], ([], []))
@@ -251,7 +252,7 @@ def _wear_of(
 
 
 def drift(rows: list[Row], *, target: float, sd: float, weight: float, width: float) -> Found:
-    """Column `value`, empty for a gap."""
+    """An EWMA chart. Column: `value`, empty for a gap."""
     values = [
         number(row["value"], f"Row {place}, column value") if row["value"] else math.nan
         for place, row in enumerate(rows, start=1)
@@ -261,23 +262,23 @@ def drift(rows: list[Row], *, target: float, sd: float, weight: float, width: fl
     except ValueError as error:
         raise BadInput(str(error)) from error
     return {
-        "ewma": _known(chart.ewma),
-        "lower": _known(chart.lower),
-        "upper": _known(chart.upper),
+        "ewma": _none_for_nan(chart.ewma),
+        "lower": _none_for_nan(chart.lower),
+        "upper": _none_for_nan(chart.upper),
         "steady_lower": chart.steady_lower,
         "steady_upper": chart.steady_upper,
         "alarms": [place + 1 for place in chart.alarms],
     }
 
 
-def _known(values: charts.Floats) -> list[float | None]:
+def _none_for_nan(values: charts.Floats) -> list[float | None]:
     return [None if math.isnan(value) else value for value in values.tolist()]
 
 
 def replacement(
     *, shape: float, scale: float, planned_cost: float, failure_cost: float, shape_low: float | None
 ) -> Found:
-    """The age of least cost for a Weibull life."""
+    """The replacement age of least cost for a Weibull life. Raises BadInput."""
     try:
         found = policy.replacement(
             shape=shape,

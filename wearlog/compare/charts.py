@@ -1,4 +1,4 @@
-"""A small bar picture of hours per tonne: the places of its bars, for a template to draw."""
+"""A small bar chart of hours per tonne: the coordinates of its bars, for a template to draw."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ LEFT, RIGHT = 2, 64
 
 @dataclass(frozen=True)
 class Bar:
-    """One press: its words, the bar of its crude figure and, under it, the standardised one.
-    Lengths are in the picture's own units; `tick`, `low` and `high` are None where there is none."""
+    """One press: its texts, the bar of its crude rate and, under it, the mark of the standardised one.
+    Lengths are in the units of the drawing; `tick`, `low` and `high` are None where there is no such rate."""
 
     label: str
     words: str
@@ -43,7 +43,7 @@ class BarChart:
 
 
 def per_tonne_chart(figures: Sequence[PressFigure], system: str = "") -> BarChart | None:
-    """Bars of crude hours per tonne with ticks of the standardised; None where no press has a figure."""
+    """Bars of crude hours per tonne with marks of the standardised ones; None where no press has a rate."""
     us = units.is_us(system)
     known = [figure for figure in figures if figure.crude is not None]
     if not known:

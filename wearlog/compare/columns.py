@@ -1,4 +1,4 @@
-"""What a comparison's lines show, in which unit: one list for the page, the downloads and the terminal."""
+"""The columns of a comparison and their units: one list for the page, the downloads and the terminal."""
 
 from __future__ import annotations
 
@@ -19,7 +19,8 @@ SHORT_TON_T = float(units.KG["short_ton"]) / 1000
 
 @dataclass(frozen=True)
 class Column:
-    """`key` for downloads, `words` for people, the value of a line, and its decimals (None: text)."""
+    """`key` is the name in downloads, `words` the heading for people, `value` takes a line, `digits` is the
+    number of decimals (None: text)."""
 
     key: str
     words: str
@@ -50,12 +51,12 @@ LEFT_OUT_WORDS = {
 
 
 def left_out_words(money: Money | None) -> str:
-    """What a line's money does not hold, in words; empty where nothing lacks."""
+    """What is not included in a line's costs, in words; empty where nothing is missing."""
     return ", ".join(str(LEFT_OUT_WORDS[name]) for name in money.left_out) if money is not None else ""
 
 
 def money_columns(currency: str, system: str = "") -> list[Column]:
-    """What a tonne costs and leaves; for lines that carry money."""
+    """The columns of costs and income per tonne and hour; for lines that have `money`."""
     us = units.is_us(system)
     per = "short_ton" if us else "t"
 
@@ -84,13 +85,13 @@ def money_columns(currency: str, system: str = "") -> list[Column]:
 
 
 def money_words(what: str, currency: str, *, per_hour: bool, us: bool) -> str:
-    """`Parts (EUR/t)`; a mill without a currency has plain numbers."""
+    """`Parts (EUR/t)`; without a currency `Parts (1/t)`."""
     unit = "h" if per_hour else _("short ton") if us else "t"
     return f"{what} ({currency}/{unit})" if currency else f"{what} (1/{unit})"
 
 
 def columns(by: Sequence[str], system: str = "", *, money: bool = False, currency: str = "") -> list[Column]:
-    """The columns of lines grouped by `by`, in the unit system's own units; with `money`, costs last."""
+    """The columns of lines grouped by `by`, in units of the system; with `money`, costs come last."""
     us = units.is_us(system)
     ton, mass = ("short_ton", "lb") if us else ("t", "kg")
     names = {
@@ -143,13 +144,13 @@ def columns(by: Sequence[str], system: str = "", *, money: bool = False, currenc
 
 
 def headline(system: str = "") -> str:
-    """What is compared, in the reader's units."""
+    """The name of the rate that is compared, in the reader's units."""
     return _("Hours per short ton") if units.is_us(system) else _("Hours per tonne")
 
 
 def relevant(by: Sequence[str], total: Line, system: str = "", *, currency: str = "") -> list[Column]:
-    """The columns without those of purge runs, of runs without hours and of runs worked out where there are
-    none: for reading."""
+    """The columns to show: those of purge runs, of runs without hours and of runs worked out are left out if
+    there are none in the total."""
     absent = set()
     if not total.purge_runs:
         absent |= {"purge_runs", "purge_kg", "purge_lb"}
@@ -163,7 +164,7 @@ def relevant(by: Sequence[str], total: Line, system: str = "", *, currency: str 
 
 
 def shown(value: Value, digits: int | None, system: str = "") -> str:
-    """A value for reading: text as it is, a number rounded, a dash where there is none."""
+    """A value as text for reading: text unchanged, a number rounded, a dash for None."""
     if value is None:
         return units.NOTHING
     if digits is None or isinstance(value, str):
@@ -172,7 +173,7 @@ def shown(value: Value, digits: int | None, system: str = "") -> str:
 
 
 def figure_words(figure: PressFigure, system: str = "") -> tuple[str, str, str]:
-    """Crude, standardised and range of a press, for reading; the range says in words why there is none."""
+    """Crude rate, standardised rate and range of a press as text; without a range, why there is none."""
     us = units.is_us(system)
     crude, rate, low, high = (
         per_ton(value, us) for value in (figure.crude, figure.standardised, figure.low, figure.high)

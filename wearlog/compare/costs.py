@@ -1,15 +1,15 @@
-"""What a tonne costs and leaves on each press, as far as prices are recorded.
+"""Costs and income per tonne on each press, as far as prices are recorded.
 
-- Work: bills from outside, and own labour at the price of its day.
-- Parts: the price of each part that was retired, shared among the presses by the days it sat on them.
-- Both belong to a press and a season, and are spread over its counted runs by their seed: a season in which
-  the press did not run passes them on to its next season with runs, else to its last one.
+- Work: invoices from outside, and the mill's own labour at the price of the day.
+- Parts: the price of each retired part, divided among presses by the time that it was fitted on them.
+- Both belong to a press and a season, and are divided among its counted runs in proportion to seed. Costs of
+  a season in which the press did not run go to its next season with runs, else to its last one.
 - Energy, oil, cake: at the price of the run's day, over the runs whose energy (oil, cake) was recorded.
 - Seed: at the price of its own crop (`seed_kg <crop>`), where one is recorded.
 
-What has no price or was not recorded is never counted as nothing: the line names it as left out. What is
-left over is given only where presses can be held against each other by it: a mill that has no price of cake,
-or none of any seed, leaves that out everywhere; one that has them gets no figure for a line that lacks them.
+What has no price or was not recorded is never counted as 0: the line names it as left out. What is left over
+is given only where it allows presses to be compared: in a mill without any price of cake, or without any of
+seed, these are left out for all lines; in a mill that has them, a line that lacks them gets no figure.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ SEED = "seed_kg %s"
 
 
 class LeftOut(StrEnum):
-    """What a line's cost or income does not hold."""
+    """What is not included in a line's costs or income."""
 
     PARTS = "parts"
     """A part was retired whose type has no price."""
@@ -50,8 +50,8 @@ class LeftOut(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class Money:
-    """Of one line, in the mill's currency per tonne of counted seed (per hour where named so). `cost` is
-    parts and work, and energy where known, without the seed. `left` is oil and cake less cost and seed."""
+    """Money of one line, in the mill's currency per tonne of counted seed (per hour where named so). `cost`
+    is parts and work, and energy where known, without the seed. `left` is oil and cake less cost and seed."""
 
     parts_per_t: float | None
     work_per_t: float | None
@@ -66,7 +66,7 @@ class Money:
 
 @dataclass(frozen=True, eq=False)
 class RunCosts:
-    """Parallel to the run table: what falls on each run; NaN where not recorded or without a price."""
+    """Costs and income of each run, in the order of the run table; NaN where not known."""
 
     parts: Floats
     work: Floats
@@ -78,7 +78,7 @@ class RunCosts:
     seed: Floats
     cake_priced: bool
     seed_priced: bool
-    """Whether the mill has any price of it."""
+    """Whether the mill has a price of seed for any crop; likewise `cake_priced` for cake."""
 
 
 def any_recorded() -> bool:
@@ -91,7 +91,7 @@ def any_recorded() -> bool:
 
 
 def costs_of_runs(table: RunTable, zone: ZoneInfo, start: tuple[int, int]) -> RunCosts:
-    """Spread what was spent over the runs. `start` is the season's month and day."""
+    """Divide all costs among the runs. `start` is the month and day on which a season begins."""
     priced = prices()
     size = table.press.size
     counted = ~table.purge & ~np.isnan(table.hours)
@@ -122,7 +122,7 @@ def costs_of_runs(table: RunTable, zone: ZoneInfo, start: tuple[int, int]) -> Ru
 
 
 def money_of(table: RunTable, costs: RunCosts, rows: Places, member: Places, groups: int) -> list[Money]:
-    """One for each group of the runs at `rows`; `member` says which group each belongs to."""
+    """The money of each group of the runs at the indexes `rows`; `member` is the group number of each run."""
     seed, hours = table.seed_kg[rows], table.hours[rows]
     counted = ~table.purge[rows] & ~np.isnan(hours)
 
@@ -130,7 +130,7 @@ def money_of(table: RunTable, costs: RunCosts, rows: Places, member: Places, gro
         return np.bincount(member[which], weights=values[which], minlength=groups).astype(np.float64)
 
     def rate(values: Floats) -> Floats:
-        """Per tonne over the runs that have a value; NaN where none has."""
+        """Per tonne of the runs that have a value; NaN where none has."""
         known = counted & ~np.isnan(values)
         with np.errstate(divide="ignore", invalid="ignore"):
             return total(values, known) / (total(seed, known) / 1000)
@@ -159,26 +159,26 @@ def money_of(table: RunTable, costs: RunCosts, rows: Places, member: Places, gro
         left = float(oil[place] + by_cake - (bought[place] if costs.seed_priced else 0.0) - cost)
         found.append(
             Money(
-                parts_per_t=_known(parts[place]),
-                work_per_t=_known(work[place]),
-                energy_per_t=_known(energy[place]),
-                cost_per_t=_known(cost),
-                income_per_t=_known(income),
-                seed_per_t=_known(bought[place]),
-                left_per_t=_known(left),
-                left_per_h=_known(left * per_h[place]),
+                parts_per_t=_none_for_nan(parts[place]),
+                work_per_t=_none_for_nan(work[place]),
+                energy_per_t=_none_for_nan(energy[place]),
+                cost_per_t=_none_for_nan(cost),
+                income_per_t=_none_for_nan(income),
+                seed_per_t=_none_for_nan(bought[place]),
+                left_per_t=_none_for_nan(left),
+                left_per_h=_none_for_nan(left * per_h[place]),
                 left_out=tuple(name for name, lacking in gaps if lacking),
             )
         )
     return found
 
 
-def _known(value: float) -> float | None:
+def _none_for_nan(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
 def _price_of_runs(priced: Prices, item: str, instants: Floats, zone: ZoneInfo) -> Floats:
-    """The price that held at each instant, by the mill's days; NaN before the first."""
+    """The price valid at each instant, by the mill's days; NaN before the first price."""
     days, each = priced.rows.get(item, ((), ()))
     if not days:
         return np.full(instants.size, np.nan)
@@ -187,7 +187,7 @@ def _price_of_runs(priced: Prices, item: str, instants: Floats, zone: ZoneInfo) 
 
 
 class _Spread:
-    """The counted runs of each press and season, to share an amount among by seed."""
+    """The counted runs of each press and season, among which costs are divided in proportion to seed."""
 
     def __init__(
         self, table: RunTable, counted: npt.NDArray[np.bool_], zone: ZoneInfo, start: tuple[int, int]
@@ -204,7 +204,7 @@ class _Spread:
                 self.runs[int(table.press[group[0]])][int(years[group[0]])] = group
 
     def add(self, column: Floats, press: int, at: float, amount: float) -> None:
-        """Share an amount spent at an instant. A press that never ran has nothing to share it among."""
+        """Divide an amount spent at an instant among the runs; nothing happens for a press that never ran."""
         seasons = self.runs.get(press)
         if not seasons:
             return
@@ -215,7 +215,7 @@ class _Spread:
 
 
 def _spent(table: RunTable, priced: Prices, zone: ZoneInfo) -> Iterator[tuple[str, int, float, float]]:
-    """(column, press's place, instant, amount) of all work and parts."""
+    """(column, index of the press, instant, amount) of all work and parts."""
     log = whole()
     places = {code: place for place, code in enumerate(table.press_codes)}
     of_press = {pk: places[press.code] for pk, press in log.presses.items() if press.code in places}
@@ -237,7 +237,7 @@ def _spent(table: RunTable, priced: Prices, zone: ZoneInfo) -> Iterator[tuple[st
     sat: dict[int, dict[int, float]] = defaultdict(lambda: defaultdict(float))
     for row in log.fittings:
         if row.removed is not None and row.part_id in retired:
-            # A moment at least, so that a part that was taken off at once still belongs somewhere.
+            # At least a second, so that a part that was taken off at once still belongs to a press.
             press_id = log.positions[row.position_id].press_id
             sat[row.part_id][press_id] += max(row.removed - row.fitted, 1.0)
     unit_cost = dict(PartType.objects.values_list("pk", "unit_cost"))

@@ -1,4 +1,4 @@
-"""Which press earns: the comparison's money in sentences."""
+"""Which press earns most: the money of a comparison in sentences."""
 
 from __future__ import annotations
 
@@ -11,14 +11,15 @@ from wearlog.compare.queries import Comparison, PressFigure
 
 
 def sentences(comparison: Comparison, system: str = "") -> list[str]:
-    """The answer first, then what it leaves out; none where no money is on record."""
+    """The answer, then a sentence on what is not included; no sentence where no money is recorded."""
     if comparison.total.money is None:
         return []
     return [_answer(comparison, system), *_left_out(comparison)]
 
 
 def table(comparison: Comparison, system: str = "") -> list[tuple[str, list[tuple[str, str]]]]:
-    """For each press its name and (words, figure) of what a tonne and an hour cost and leave."""
+    """For each press its name and the (words, figure) pairs of costs and money left per tonne and per
+    hour."""
     us = units.is_us(system)
     found = []
     for one in comparison.presses:
@@ -60,7 +61,7 @@ def _answer(comparison: Comparison, system: str) -> str:
 
     known = [one for one in comparison.presses if one.money is not None and one.money.left_per_h is not None]
     silent = [one.press_name for one in comparison.presses if one not in known]
-    told = []
+    said = []
     known.sort(key=lambda one: -(one.money.left_per_h or 0.0) if one.money is not None else 0.0)
     if not known:
         return _(
@@ -68,24 +69,24 @@ def _answer(comparison: Comparison, system: str) -> str:
             "have a price, those too."
         )
     if len(known) == 1:
-        told.append(
+        said.append(
             _("%(press)s leaves %(hour)s for each hour it presses, and %(ton)s for each %(unit)s.")
             % figures(known[0])
         )
     else:
-        told.append(
+        said.append(
             _("%(press)s earns most: for each hour it presses it leaves %(hour)s, for each %(unit)s %(ton)s.")
             % figures(known[0])
         )
-        told.append(_("%(press)s leaves least: %(hour)s an hour, %(ton)s a %(unit)s.") % figures(known[-1]))
+        said.append(_("%(press)s leaves least: %(hour)s an hour, %(ton)s a %(unit)s.") % figures(known[-1]))
     if comparison.earned_on:
-        told.append(
+        said.append(
             _("Only runs of %(crops)s are counted for this: no other crop's seed has a price.")
             % {"crops": ", ".join(comparison.earned_on)}
         )
     if known and silent:
-        told.append(_("Of %(presses)s it can't be said.") % {"presses": ", ".join(silent)})
-    return " ".join(told)
+        said.append(_("Of %(presses)s it can't be said.") % {"presses": ", ".join(silent)})
+    return " ".join(said)
 
 
 def _left_out(comparison: Comparison) -> list[str]:

@@ -1,4 +1,4 @@
-"""Comparisons as files: CSV, and XLSX that a spreadsheet opens without running anything."""
+"""Comparisons as files: CSV, and XLSX in which a spreadsheet runs nothing."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ UNWRITABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 
 
 def rounded(value: Value) -> Value:
-    """Numbers to six decimals, as recorded ones have; everything else as it is."""
+    """Numbers to six decimals, as stored ones have; everything else unchanged."""
     return round(value, 6) if isinstance(value, float) else value
 
 
 def rows(comparison: Comparison, system: str = "") -> list[list[Value]]:
-    """The header, then each line. A file says the same whoever takes it: its words are English."""
+    """The header, then each line; in English, so that a file does not depend on who downloads it."""
     shown = columns(
         comparison.by, system, money=comparison.total.money is not None, currency=comparison.currency
     )
@@ -34,7 +34,7 @@ def rows(comparison: Comparison, system: str = "") -> list[list[Value]]:
 
 
 def as_csv(comparison: Comparison, system: str = "") -> str:
-    """RFC 4180, CRLF, one header row; numbers stay numbers, an unknown figure is an empty cell."""
+    """RFC 4180 with CRLF and one header row; numbers stay numbers, an unknown value is an empty cell."""
     out = io.StringIO()
     writer = csv.writer(out)
     for row in rows(comparison, system):
@@ -43,7 +43,7 @@ def as_csv(comparison: Comparison, system: str = "") -> str:
 
 
 def as_xlsx(comparison: Comparison, system: str = "") -> bytes:
-    """One sheet. Text is stored as text, whatever it begins with; numbers as numbers."""
+    """One sheet. Text is stored as text, whatever its first character; numbers as numbers."""
     book = Workbook(write_only=True)
     sheet = book.create_sheet("Hours per tonne")
     sheet.freeze_panes = "A2"

@@ -1,8 +1,8 @@
-"""The hours of runs from the files of a logbook, by the one rule. No database is opened here.
+"""The hours of runs from the files of a logbook, by the same rule as everywhere. No database is opened here.
 
-Runs and readings are read as `runs.csv` and `readings.csv` hold them (docs/logbook-format.md), and come to
-the same hours, to the last bit, as in the database that wrote these files. Neither file says which barrels a
-press has: they are those that its runs name.
+Runs and readings are read as written in `runs.csv` and `readings.csv` (docs/logbook-format.md). The resulting
+hours are the same, to the last bit, as in the database that wrote these files. Neither file lists the barrels
+of a press: they are taken from its runs.
 """
 
 from __future__ import annotations
@@ -37,12 +37,13 @@ Cells = dict[str, Any]
 
 
 def hours(runs: list[Row], readings: list[Row], *, press: str | None, by_meter: bool) -> Found:
-    """The hours of each run in the order of its file, and what the meter of each press told.
+    """The hours of each run in the order of its file, and the stretches and doubtful readings of each meter.
 
-    `press` leaves out all others; `by_meter` is for presses that count their hours by the meter."""
+    With `press` all others are left out; `by_meter` is for presses that count their hours by the meter.
+    Raises BadInput."""
     read = _cells("runs", RUNS, runs)
     runs_of, readings_of = _by_press(read), _by_press(_cells("readings", READINGS, readings))
-    _once("runs", (row["ref"] for row in read))
+    _refuse_duplicates("runs", (row["ref"] for row in read))
     presses = sorted({*runs_of, *readings_of})
     if press is not None and press not in presses:
         known = f"they name {', '.join(presses)}" if presses else "they hold no row"
@@ -51,15 +52,16 @@ def hours(runs: list[Row], readings: list[Row], *, press: str | None, by_meter: 
     press_rows = []
     for code in presses if press is None else [press]:
         own, meter = runs_of.get(code, {}), _by_time(code, readings_of.get(code, {}).values())
-        found = _worked_out(code, list(own.values()), meter, by_meter)
-        told = (_of_run(row, found, place) for place, row in enumerate(own.values()))
-        run_rows.update(zip(own, told, strict=True))
+        found = _hours_of_press(code, list(own.values()), meter, by_meter)
+        rows_of_press = (_of_run(row, found, place) for place, row in enumerate(own.values()))
+        run_rows.update(zip(own, rows_of_press, strict=True))
         press_rows.append(_of_press(code, meter, found))
     return {"runs": [run_rows[line] for line in sorted(run_rows)], "presses": press_rows}
 
 
 def _cells(name: str, columns: Sequence[str], rows: list[Row]) -> list[Cells]:
-    """The values of the named columns, each read as an import reads it; lines that are empty are left out."""
+    """The values of the named columns, each parsed as by an import; empty lines are left out. Raises
+    BadInput."""
     table = BY_NAME[name].by_name
     found = []
     for place, row in filled(rows):
@@ -80,7 +82,7 @@ def _cells(name: str, columns: Sequence[str], rows: list[Row]) -> list[Cells]:
     return found
 
 
-def _once(name: str, keys: Iterable[str]) -> None:
+def _refuse_duplicates(name: str, keys: Iterable[str]) -> None:
     seen: set[str] = set()
     for key in keys:
         if key in seen:
@@ -89,7 +91,7 @@ def _once(name: str, keys: Iterable[str]) -> None:
 
 
 def _by_press(rows: Sequence[Cells]) -> dict[str, dict[int, Cells]]:
-    """For each press its rows by their place in the file."""
+    """For each press its rows by their index in the file."""
     found: dict[str, dict[int, Cells]] = defaultdict(dict)
     for place, row in enumerate(rows):
         found[row["press"]][place] = row
@@ -98,7 +100,7 @@ def _by_press(rows: Sequence[Cells]) -> dict[str, dict[int, Cells]]:
 
 def _by_time(press: str, readings: Iterable[Cells]) -> ReadingColumns:
     rows = sorted(readings, key=lambda row: row["read_at"])
-    _once("readings", (f"{press} {row['read_at'].isoformat()}" for row in rows))
+    _refuse_duplicates("readings", (f"{press} {row['read_at'].isoformat()}" for row in rows))
     return ReadingColumns(
         _floats(seconds_of(row["read_at"]) for row in rows),
         _floats(float(row["meter_h"]) for row in rows),
@@ -106,7 +108,7 @@ def _by_time(press: str, readings: Iterable[Cells]) -> ReadingColumns:
     )
 
 
-def _worked_out(press: str, runs: list[Cells], meter: ReadingColumns, by_meter: bool) -> PressHours:
+def _hours_of_press(press: str, runs: list[Cells], meter: ReadingColumns, by_meter: bool) -> PressHours:
     barrels = sorted({barrel for run in runs for barrel in run["through"].split()})
     if len(barrels) > 2:
         raise BadInput(f"The runs of press {press} name the barrels {', '.join(barrels)}: it can have two.")
@@ -131,22 +133,22 @@ def _of_run(run: Cells, found: PressHours, place: int) -> Found:
     return {
         "ref": run["ref"],
         "press": run["press"],
-        "hours": _known(found.own_h[place]),
-        "press_hours": _known(found.press_h[place]),
+        "hours": _number_or_none(found.own_h[place]),
+        "press_hours": _number_or_none(found.press_h[place]),
         "source": SOURCES.get(Source(int(found.source[place]))),
         "told": WORDS.get(Told(int(found.told[place]))),
     }
 
 
-def _known(hours: float) -> float | None:
+def _number_or_none(hours: float) -> float | None:
     return None if np.isnan(hours) else float(hours)
 
 
 def _of_press(press: str, meter: ReadingColumns, found: PressHours) -> Found:
     table = found.stretches
     stretches = zip(
-        _written(table.opens),
-        _written(table.closes),
+        _iso_texts(table.opens),
+        _iso_texts(table.closes),
         table.advance_h.tolist(),
         table.press_h.tolist(),
         table.unlogged_h.tolist(),
@@ -156,10 +158,10 @@ def _of_press(press: str, meter: ReadingColumns, found: PressHours) -> Found:
     return {
         "press": press,
         "stretches": [list(stretch) for stretch in stretches],
-        "slips": _written(meter.at[~found.readings.believed]),
-        "unannounced": _written(meter.at[found.readings.unannounced]),
+        "slips": _iso_texts(meter.at[~found.readings.believed]),
+        "unannounced": _iso_texts(meter.at[found.readings.unannounced]),
     }
 
 
-def _written(instants: Floats) -> list[str]:
+def _iso_texts(instants: Floats) -> list[str]:
     return [moment(instant).isoformat() for instant in instants.tolist()]

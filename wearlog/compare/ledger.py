@@ -1,6 +1,6 @@
-"""What things cost: the mill's prices by day, the bills of its work, the prices of its parts.
+"""Recorded costs: the mill's prices by day, the bills of its work, the prices of its parts.
 
-What is not recorded is None, never 0: whoever adds it up must say what is missing.
+What is not recorded is None, never 0: code that adds it up must report what is missing.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ OIL, CAKE, LABOUR, ENERGY, STAND_STILL = "oil_kg", "cake_kg", "labour_h", "energ
 
 @dataclass(frozen=True)
 class Prices:
-    """For each item its days, in order, and what it costs from each of them on."""
+    """For each item the days on which a price begins, in order, and these prices."""
 
     rows: Mapping[str, tuple[tuple[date, ...], tuple[float, ...]]]
 
     def on(self, item: str, day: date) -> float | None:
-        """The price that holds on a day; None before the first one."""
+        """The price valid on a day; None before the first one."""
         days, prices = self.rows.get(item, ((), ()))
         place = bisect_right(days, day)
         return prices[place - 1] if place else None
@@ -49,9 +49,9 @@ def prices() -> Prices:
 class Ledger:
     prices: Prices
     bills: Mapping[int, Bill]
-    """By the service's key; those that took nothing on record are left out."""
+    """By the primary key of the service, without services for which nothing is recorded."""
     unit_cost: Mapping[int, float]
-    """By the part type's key."""
+    """By the primary key of the part type, like `lead_days`."""
     lead_days: Mapping[int, float]
 
     def bill(self, service_id: int) -> Bill:
@@ -59,7 +59,7 @@ class Ledger:
 
 
 def ledger() -> Ledger:
-    """Everything that is recorded about money."""
+    """All recorded prices and costs."""
     types = list(PartType.objects.values_list("pk", "unit_cost", "lead_time_days"))
     return Ledger(
         prices(),
@@ -70,6 +70,6 @@ def ledger() -> Ledger:
 
 
 def mean(values: Iterable[float]) -> float | None:
-    """None of nothing."""
+    """The mean, or None without values."""
     given = list(values)
     return sum(given) / len(given) if given else None

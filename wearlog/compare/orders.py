@@ -1,9 +1,9 @@
-"""Dies to make before a season, by bore: what the plan asks for beyond what the dies at hand will bear.
+"""Dies to make before a season, by die type: planned seed compared with what the dies at hand will last.
 
-Planned seed over a pessimistic life of an edge (its 10 % point for the crops planned), less what the dies at
-hand still bear by the same measure, and one more for each press; what the dies at hand bear beyond the plan
-counts for those. A crop that several types serve is shared
-among them as their past seed of it was, else evenly.
+The number is the planned seed divided by a pessimistic life of an edge (its 10 % point for the planned
+crops), less what the dies at hand will last by the same measure, plus one for each press; if the dies at hand
+last longer than the plan, the surplus counts towards these. A crop that several types can press is divided
+among them in proportion to their past seed of it, else evenly.
 """
 
 from __future__ import annotations
@@ -24,20 +24,21 @@ from wearlog.history.record import Record
 from wearlog.history.rows import Floats, PartRow, TypeRow
 
 AHEAD_DAYS = 366
-"""The plan counts so far ahead."""
+"""Days of the plan that are considered."""
 TENTH_POINT = -1.2816
-"""Of the standard normal distribution."""
+"""The 10 % point of the standard normal distribution."""
 
 
 class NoOrder(StrEnum):
     NO_PLAN = "no plan"
     NO_LIFE = "no life"
-    """Neither gauges nor an expected life tell how long an edge lasts."""
+    """Neither gauges nor an expected life say how long an edge lasts."""
 
 
 @dataclass(frozen=True)
 class PlannedSeed:
-    """Seed of one crop that is still to come, evenly from day to day (both included)."""
+    """Planned seed of one crop that is still to come, evenly per day from `start_on` to `end_on`, both
+    included."""
 
     press_id: int
     crop: int
@@ -48,9 +49,9 @@ class PlannedSeed:
 
 @dataclass(frozen=True)
 class Order:
-    """For one die type. `make` is None where `why` says why nothing can be said. `needed_on` is the day on
-    which the dies at hand may be used up, or the season begins; `order_by` is None without a
-    lead time, and where nothing is to be made."""
+    """The advice for one die type. `make` is None where there is none, and `why` says why. `needed_on` is the
+    day on which the dies at hand may be used up, or on which the season begins; `order_by` is None without a
+    lead time, and where nothing has to be made."""
 
     type: TypeRow
     make: int | None
@@ -66,7 +67,7 @@ class Order:
 
 
 def to_come(record: Record) -> list[PlannedSeed]:
-    """What the plan still holds after the record's day, cut in proportion."""
+    """The part of the plan after the record's day; entries that have begun are cut in proportion to days."""
     found = []
     horizon = record.as_of + timedelta(days=AHEAD_DAYS)
     for row in record.plan:
@@ -79,7 +80,7 @@ def to_come(record: Record) -> list[PlannedSeed]:
 
 
 def orders(record: Record, edges: Edges, ledger: Ledger) -> list[Order]:
-    """One for each die type, the most urgent first."""
+    """The advice for each die type, the most urgent first."""
     dies = [type_ for type_ in record.types.values() if type_.kind == "die"]
     coming = to_come(record)
     shares = _shares(record, edges, dies)
@@ -91,7 +92,7 @@ def orders(record: Record, edges: Edges, ledger: Ledger) -> list[Order]:
 
 
 def _shares(record: Record, edges: Edges, dies: list[TypeRow]) -> dict[int, Floats]:
-    """The part of each crop's seed that goes through each type; shape (crops,)."""
+    """The fraction of each crop's seed that goes through each die type; shape (crops,)."""
     serves = {
         die.id: np.array([not die.for_crops or crop in die.for_crops for crop in record.crops], dtype=float)
         for die in dies
@@ -155,7 +156,7 @@ def _new_life(edges: Edges, type_: TypeRow, mix: Floats) -> float | None:
 
 
 def _left(edges: Edges, part: PartRow, name: str, mix: Floats, life: float) -> float:
-    """Seed that an edge at hand still bears, at worst in nine of ten cases."""
+    """Seed that an edge at hand will still take with a probability of 90 %."""
     used = edges.used.get((part.id, name))
     if used is None:
         return life
@@ -169,7 +170,7 @@ def _left(edges: Edges, part: PartRow, name: str, mix: Floats, life: float) -> f
 
 
 def _used_up(mine: Iterable[tuple[PlannedSeed, float]], left: float) -> date | None:
-    """The day on which the plan has taken what is at hand; None where it never does."""
+    """The day on which the planned seed exceeds what the dies at hand last; None where it never does."""
     rows = [(row, seed / ((row.end_on - row.start_on).days + 1)) for row, seed in mine]
     if not rows:
         return None

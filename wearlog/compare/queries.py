@@ -1,14 +1,14 @@
-"""Hours per tonne by press, crop and season, with what stands beside it.
+"""Hours per tonne by press, crop and season, with further figures.
 
-What counts:
+How runs are counted:
 
 - A run counts once it has ended, for the season in which it started.
-- Purge runs are left out of every rate and sum and shown apart: their seed cleans the press.
-- Runs without hours are left out of every rate and sum and shown apart: seed without hours has no rate.
-- Oil yield is taken over the runs whose oil was weighed, seed and oil alike.
-- Money is spread over the runs as `costs` says, and only where it is asked for.
-- The standardised figure of a press holds its own rate for each crop against the crop mix of all runs that
-  are compared (`calc.mix`); its range comes from the spread between the press's weeks.
+- Purge runs are left out of every rate and sum and shown separately: their seed cleans the press.
+- Runs without hours are left out of every rate and sum and shown separately: seed without hours has no rate.
+- Oil yield is that of the runs whose oil was weighed: their oil divided by their seed.
+- Money is divided among the runs as described in `costs`, and only on request.
+- The standardised rate of a press applies its own rate for each crop to the crop mix of all compared runs
+  (`calc.mix`); its range is estimated from the differences between the press's weeks.
 """
 
 from __future__ import annotations
@@ -32,13 +32,13 @@ WEEK_S = 7 * 24 * 3600
 
 
 class BadGrouping(ValueError):
-    """Asked for a grouping that there is not."""
+    """A grouping that does not exist."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One row of the comparison. A key that is not grouped by is empty. Rates are None where nothing bounds
-    them: no seed, no hours, no oil weighed."""
+    """One row of the comparison. The names of groups that are not used are empty. Rates are None where they
+    can't be computed: no seed, no hours, no oil weighed."""
 
     press: str
     press_name: str
@@ -57,16 +57,16 @@ class Line:
     runs_without_hours: int
     seed_without_hours_kg: float
     runs_worked_out: int = 0
-    """Runs with hours whose seed was worked out from the usual rate: in no rate, shown apart."""
+    """Runs with hours whose seed was worked out from the usual rate: in no rate, shown separately."""
     seed_worked_out_kg: float = 0.0
     money: Money | None = None
-    """Only where money was asked for and something of it is on record."""
+    """Only if requested, and where some money is recorded."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class PressFigure:
-    """A press's hours per tonne, crude and for the common crop mix. `never_ran` names the crops for want of
-    which it can't be standardised; `why` is the sentence that says so, or why there is no range."""
+    """A press's hours per tonne, crude and for the common crop mix. `never_ran` names the crops without which
+    it can't be standardised; `why` is the sentence that says so, or why there is no range."""
 
     press: str
     press_name: str
@@ -95,15 +95,15 @@ class Comparison:
     mix: list[MixShare]
     running: int
     currency: str
-    """The mill's own, for money columns."""
+    """The mill's currency, for columns of money."""
     earned_on: tuple[str, ...]
-    """The crops that the presses' money is taken over, where only some have a price of seed; else empty."""
+    """The crops that the presses' money is based on, if only some have a price of seed; else empty."""
     choices: dict[str, list[tuple[str, str]]]
-    """What could be filtered by: for press, crop and season a list of (value, words)."""
+    """The choices of the filters: for press, crop and season a list of (value, words)."""
 
 
 def parse_by(text: str) -> tuple[str, ...]:
-    """`press,crop` as a tuple in the order of `GROUPS`. Raises BadGrouping."""
+    """`press,crop` as a tuple in the order of `GROUPS`. Raises BadGrouping for unknown names or none."""
     asked = [word.strip() for word in text.split(",") if word.strip()]
     unknown = [word for word in asked if word not in GROUPS]
     if unknown or not asked:
@@ -123,8 +123,8 @@ def compare(
     seasons: Collection[str] = (),
     money: bool = False,
 ) -> Comparison:
-    """Compare the runs on record. `presses`, `crops` and `seasons` keep only those named (by code, or by the
-    season's name); empty keeps all. `money`: with costs, for readers who may see them. Raises
+    """Compare the recorded runs. `presses`, `crops` and `seasons` keep only those named (by code, or by the
+    season's name); empty keeps all. `money`: include costs, for readers who may see them. Raises
     BadSeasonStart."""
     start = parse_start(season_start)
     table, mill = load(), Mill.current()
@@ -230,7 +230,7 @@ def _labels(table: RunTable, names: dict[int, str], by: Sequence[str], key: list
 
 
 def _sums(table: RunTable, rows: Places, member: Places, groups: int) -> dict[str, npt.NDArray[np.float64]]:
-    """Sums over each group of the runs at `rows`; `member` says which group each belongs to."""
+    """Sums over each group of the runs at the indexes `rows`; `member` is the group number of each run."""
     hours, seed, oil = table.hours[rows], table.seed_kg[rows], table.oil_kg[rows]
     purge, timed, worked_out = table.purge[rows], ~np.isnan(hours), table.worked_out[rows]
     counted = timed & ~purge & ~worked_out
@@ -285,7 +285,7 @@ def _line(sums: dict[str, npt.NDArray[np.float64]], place: int, labels: dict[str
 
 
 def _standardised(table: RunTable, rows: Places) -> tuple[list[PressFigure], list[MixShare]]:
-    """Each press of the runs at `rows` against the crop mix of all of them."""
+    """Each press of the runs at the indexes `rows`, standardised to the crop mix of all these runs."""
     rows = rows[~table.purge[rows] & ~np.isnan(table.hours[rows]) & ~table.worked_out[rows]]
     crop, press = table.crop[rows], table.press[rows]
     hours, tonnes = table.hours[rows], table.seed_kg[rows] / 1000

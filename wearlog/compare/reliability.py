@@ -1,17 +1,17 @@
-"""How long the parts of each type have lasted: ages of retired and of working parts (`calc.life`).
+"""How long the parts of each type have lasted: ages of retired parts and of parts in service (`calc.life`).
 
-A life runs from a part's first fitting, or from its last rebuild, and ends
+A life begins with a part's first fitting, or with its last rebuild, and is classed as
 
 - failed: retired as broken, or as worn where nothing is gauged against a limit;
-- at its limit: retired as worn, of a type with a limit, and gauged. It was taken off by a rule at a measured
-  size, which is no failure: censored;
-- off season: retired as worn, but taken off while its press stood still for two weeks. What was taken off at
-  a convenient time says "at least so long": censored;
+- at its limit: retired as worn, gauged, and of a type with a limit. A rule took it off at a measured size,
+  which is no failure: censored;
+- off season: retired as worn, but taken off while its press stood still for two weeks. A part that is taken
+  off at a convenient time could have lasted longer: censored;
 - cut short: retired as lost, remade or otherwise, or ended by a rebuild: censored;
-- in service: fitted or on the shelf, having worked: censored.
+- in service: fitted or on the shelf, after having worked: censored.
 
-Parts that never worked are counted and left out. Ages are those of the record: nothing later than its day is
-known, and work before its first run is not.
+Parts that never worked are counted and left out. Ages are those of the record: they include nothing later
+than its day, and no work before its first run.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from wearlog.history.rows import FittingRow, PartRow, TypeRow
 from wearlog.service.work import RENEWS
 
 OFF_SEASON_S = 14 * 86400.0
-"""A press that stood still for so long before or after a part came off was off season (our assumption)."""
+"""A part came off out of season if its press stood still this long before or after (our assumption)."""
 
 
 class Ended(StrEnum):
@@ -43,10 +43,10 @@ class Ended(StrEnum):
 
 
 class Says(StrEnum):
-    """What the failures of a type can bear."""
+    """Which statements the number of failures of a type allows."""
 
     NOTHING = "nothing"
-    """No part of the type has worked."""
+    """None: no part of the type has worked."""
     FIXED_SHAPE = "fixed shape"
     """Fewer than three failures, or all at one age: limits under assumed shapes."""
     FIT = "fit"
@@ -62,7 +62,7 @@ class By(StrEnum):
 
 @dataclass(frozen=True)
 class Lived:
-    """One life of a part, up to its end or the record's."""
+    """One life of a part, up to its end or that of the record."""
 
     part: PartRow
     hours_h: float
@@ -79,7 +79,8 @@ class Lived:
 
 @dataclass(frozen=True)
 class Left:
-    """What is left to a working part: the points at which 10, 50 and 90 of 100 such parts have failed."""
+    """The remaining life of a part in service: the points by which 10, 50 and 90 of 100 such parts have
+    failed."""
 
     lived: Lived
     early: float
@@ -89,7 +90,7 @@ class Left:
 
 @dataclass(frozen=True)
 class TypeLives:
-    """The lives of one part type. `by` is the measure of its ages."""
+    """The lives of one part type. `by` is the unit of its ages."""
 
     type: TypeRow
     by: By
@@ -114,7 +115,7 @@ class TypeLives:
 
     @cached_property
     def steps(self) -> list[lives.Survival]:
-        """The share that survives, step by step (Kaplan and Meier)."""
+        """The surviving fraction, step by step (Kaplan and Meier)."""
         return lives.kaplan_meier(*self._columns)
 
     @property
@@ -139,8 +140,8 @@ class TypeLives:
 
     @cached_property
     def left(self) -> tuple[Left, ...]:
-        """What is left to each working part by the fitted curve, given the age it has reached; oldest first.
-        Empty without a fitted curve of three failures or more."""
+        """The remaining life of each part in service by the fitted curve, given its age; oldest first. Empty
+        without a fitted curve from three failures or more."""
         fit, working = self.life, self.working
         if fit.basis != "mle" or fit.shape is None or fit.scale is None or not working:
             return ()
@@ -152,7 +153,8 @@ class TypeLives:
 
 
 def measure_of(type_: TypeRow) -> By:
-    """What a type's ages are counted in: as its expected life is, else seed for what the seed grinds."""
+    """The unit of a type's ages: that of its expected life; without one, seed for parts that seed wears, else
+    hours."""
     if type_.expected_life_h is not None and type_.expected_life_kg is None:
         return By.HOURS
     if type_.expected_life_kg is not None or type_.kind in GROUND_BY_SEED:
@@ -161,7 +163,7 @@ def measure_of(type_: TypeRow) -> By:
 
 
 def type_lives(record: Record) -> list[TypeLives]:
-    """Every part type with a part on record, by kind and code; one reading of all ages."""
+    """The lives of every part type with a recorded part, by kind and code; all ages are computed together."""
     parts = sorted(record.parts.values(), key=lambda part: part.code)
     gauged = {row.part_id for row in record.measurements}
     rebuilt: dict[int, list[float]] = {}
@@ -212,8 +214,8 @@ def how_ended(record: Record, part: PartRow, last: FittingRow, gauged: bool) -> 
 
 
 def _off_season(record: Record, last: FittingRow) -> bool:
-    """Whether the press stood still for two weeks before the part came off, or for two weeks after it. Where
-    the record ends too soon to know, it did not."""
+    """Whether the press stood still for two weeks before the part came off, or for two weeks after. False
+    where the record ends too soon to know."""
     if last.removed is None:
         return False
     runs = record.runs.get(record.positions[last.position_id].press_id)

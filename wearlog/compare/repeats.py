@@ -1,9 +1,10 @@
-"""Work that comes again, and whether it comes faster each time (`calc.recurrence`).
+"""Recurring work, and whether it is needed more often as time goes on (`calc.recurrence`).
 
-A thing is a part where the work was done on one (it names a part, or its position held one then), else the
-press. Things of one kind and one work are told together, and each by itself. Ages are seed through the part
-since its first fitting or its last rebuild, or through the press since its first run; observation ends with
-the record, or when the part came off for the last time. Work done before the first seed counts nowhere.
+A thing is a part if the work was done on one (named by the work, or in its position at the time), else the
+press. Things of one kind with the same work are analysed together, and each separately. Ages are seed through
+the part since its first fitting or its last rebuild, or through the press since its first run. Observation
+ends with the record, or when the part came off for the last time. Work done before the first seed is not
+counted.
 """
 
 from __future__ import annotations
@@ -21,36 +22,36 @@ from wearlog.history.record import Record
 from wearlog.service.work import RENEWS
 
 REPEATED = ("polish", "clean", "adjust", "repair")
-"""Works that come again on the same thing. A flip or a replacement ends a life instead; inspecting, greasing
-and gauging go by the calendar."""
+"""Work that recurs on the same thing. A flip or a replacement ends a life instead; inspecting, greasing and
+gauging follow the calendar."""
 INCIDENTS = ("plugged", "tripped")
-"""Incidents that come again on a press."""
+"""Incidents that recur on a press."""
 
 
 class Trend(StrEnum):
     NEVER = "never"
     ONCE = "once"
     NO_TREND_FITTED = "no trend fitted"
-    """All at one end of the observation, so that no curve fits."""
+    """All events are at the end of the observation, so that no curve fits."""
     FASTER = "faster"
     RARER = "rarer"
     EVEN = "even"
-    """The range of the power law's shape includes 1: faster and rarer are both possible."""
+    """The range of the power law's shape includes 1: both faster and rarer are possible."""
 
 
 @dataclass(frozen=True)
 class Told:
-    """What the events of some things say. Rates are per tonne of seed; ages of `mean` in kilograms."""
+    """The analysis of the events of some things. Rates are per tonne of seed; ages are in tonnes."""
 
     trend: Trend
     events: int
     seen_t: float
-    """Tonnes over which the things were watched, together."""
+    """Tonnes of observation, summed over the things."""
     rate: repeated.EventRate
     laplace_z: float | None
     law: repeated.PowerLaw
     every_t_now: float | None
-    """Tonnes from one event to the next at the end of the longest observation, by the fitted law."""
+    """Tonnes between events at the end of the longest observation, by the fitted law."""
 
     @property
     def every_t(self) -> float | None:
@@ -70,7 +71,8 @@ class Thing:
 
 @dataclass(frozen=True)
 class Repeat:
-    """One work (or incident) on one kind of thing. `action` is empty for an incident, `incident` for work."""
+    """One work (or incident) on one kind of thing. `action` is empty for an incident, `incident` for a
+    work."""
 
     action: str
     incident: str
@@ -83,7 +85,7 @@ class Repeat:
 
 
 def tell(units: list[repeated.Unit]) -> Told:
-    """What units (ages in tonnes) say together. Needs one."""
+    """Analyse the events of units (ages in tonnes) together. Needs at least one unit."""
     rate = repeated.event_rate(units)
     law = repeated.power_law(units)
     trend = Trend.EVEN
@@ -118,7 +120,7 @@ class _Event:
 
 def repeats(record: Record) -> list[Repeat]:
     """Every work and incident that was recorded at least once, the most frequent first. Things of the same
-    kind on which it was never done are watched too: they say that it can go without."""
+    kind on which it was never done are included, since they have been observed without events."""
     events = [*_works(record), *_incidents(record)]
     done: dict[tuple[str, str, str], dict[tuple[int, int], list[float]]] = defaultdict(
         lambda: defaultdict(list)
@@ -163,7 +165,7 @@ def _in_place(record: Record, position_id: int, at: float) -> int | None:
 
 
 def _watched(record: Record, kind: str) -> list[tuple[int, int]]:
-    """The things of a kind, as (part, 0) or (0, press)."""
+    """The things of a kind under observation, as (part, 0) or (0, press)."""
     if not kind:
         return [(0, press) for press in record.presses]
     return [(part, 0) for part in record.fittings_of if record.types[record.parts[part].type_id].kind == kind]
@@ -180,7 +182,7 @@ def _things(
         for _none, press_id in watched:
             at = np.array([*done.get((0, press_id), []), record.end])
             seed = record.timelines[press_id].kilograms(0.0, at).sum(axis=1) / 1000
-            made += _one(record.presses[press_id].label, press_id, None, seed, [0.0])
+            made += _lives_of_thing(record.presses[press_id].label, press_id, None, seed, [0.0])
         return made
     rebuilt: dict[int, list[float]] = defaultdict(list)
     for service in record.services:
@@ -197,14 +199,15 @@ def _things(
         ages, place = seed[place : place + count], place + count
         starts, place = seed[place : place + len(rebuilt[part])], place + len(rebuilt[part])
         press_id = record.positions[record.fittings_of[part][-1].position_id].press_id
-        made += _one(record.parts[part].code, press_id, part, ages, [0.0, *starts.tolist()])
+        made += _lives_of_thing(record.parts[part].code, press_id, part, ages, [0.0, *starts.tolist()])
     return made
 
 
-def _one(
+def _lives_of_thing(
     name: str, press_id: int, part: int | None, ages: repeated.Floats, starts: list[float]
 ) -> list[Thing]:
-    """A thing for each stretch between rebuilds, which begin at `starts`; the last of `ages` is the end."""
+    """A thing for each life; lives begin at `starts`. `ages` are those of the events; the last is the end of
+    the observation."""
     made = []
     end = float(ages[-1])
     for number, start in enumerate(starts):

@@ -1,9 +1,10 @@
-"""Planned or after failure, mended or new: what is cheaper, by what this mill has recorded (`calc.policy`).
+"""Planned replacement or failure, mending or buying: which is cheaper, by the mill's own records
+(`calc.policy`).
 
-A replacement costs the part, the bill and the mill's own labour, and the press's stand-still. Bills are the
-mill's own: planned ones from replacements of parts that had not failed, the others from work on parts that
-had. A bill without stand-still on record says nothing about it and is left out. Advice is withheld, with a
-typed reason, where a figure is missing or the failures can't bear it.
+A replacement costs the part, the invoice and the mill's own labour, and the press's stand-still. Costs come
+from the mill's own work: planned ones from replacements of parts that had not failed, the others from work on
+parts that had. Work without a recorded stand-still is left out. Where a figure is missing or there are too
+few failures, no advice is given, with a reason of type `Withheld`.
 """
 
 from __future__ import annotations
@@ -43,8 +44,8 @@ class Withheld(StrEnum):
 
 @dataclass(frozen=True)
 class PlannedReplacement:
-    """The age at which a planned replacement costs least, in the measure of `lives`; None where `why` says
-    that nothing is advised. Costs are those of one replacement; None where unknown."""
+    """The age at which a planned replacement costs least, in the unit of `lives`; None where no advice is
+    given, and `why` says why. Costs are those of one replacement; None where unknown."""
 
     lives: TypeLives
     best_age: float | None
@@ -109,7 +110,8 @@ def planned_or_not(record: Record, ledger: Ledger, lives: TypeLives) -> PlannedR
 
 
 def cost_of(record: Record, ledger: Ledger, work: Iterable[ServiceRow]) -> float | Withheld | None:
-    """The mean cost of such work at today's prices, stand-still included; None where no bill tells it."""
+    """The mean cost of this work at today's prices, stand-still included; None where none has the figures.
+    Withheld where labour was recorded but has no price."""
     labour = ledger.prices.on(LABOUR, record.as_of)
     stand_still = ledger.prices.on(STAND_STILL, record.as_of)
     costs = []
@@ -126,8 +128,8 @@ def cost_of(record: Record, ledger: Ledger, work: Iterable[ServiceRow]) -> float
 
 @dataclass(frozen=True)
 class Way:
-    """Mending or buying: what it costs, and the seed that such a part has taken. `lives` is how many
-    finished lives stand behind `expected_kg`; 0 where the part type's expected life does, or nothing."""
+    """Mending or buying: its price, and the seed that such a part is expected to take. `lives` is the number
+    of finished lives behind `expected_kg`; 0 if it is the part type's expected life, or unknown."""
 
     price: float | None
     expected_kg: float | None
@@ -137,7 +139,7 @@ class Way:
 
 @dataclass(frozen=True)
 class Mending:
-    """`better` is "mend" or "buy", or None where `why` says why not."""
+    """`better` is "mend" or "buy", or None where `why` says why there is no advice."""
 
     lives: TypeLives
     mend: Way
@@ -147,8 +149,8 @@ class Mending:
 
 
 def mend_or_buy(record: Record, ledger: Ledger, lives: TypeLives) -> Mending | None:
-    """For a type of which a part was rebuilt at least once; None for every other. Mending and buying need
-    the same stand-still to change the part, so that it is left out of both."""
+    """The comparison for a type of which a part was rebuilt at least once; else None. The stand-still is left
+    out, since mending and buying need the same one to change the part."""
     work = [
         service
         for service in record.services
@@ -191,7 +193,7 @@ def mend_or_buy(record: Record, ledger: Ledger, lives: TypeLives) -> Mending | N
 
 
 def _finished(lives: TypeLives, *, mended: bool) -> list[Lived]:
-    """Lives that were lived to their end, as new or after a rebuild."""
+    """Finished lives, either of new parts or after a rebuild (`mended`)."""
     ends = (Ended.FAILED, Ended.AT_LIMIT, Ended.REBUILT)
     return [one for one in lives.lived if one.ended in ends and (one.cycle > 0) == mended]
 

@@ -1,4 +1,4 @@
-"""All runs that have ended, as arrays: what comparisons are made of."""
+"""All runs that have ended, as arrays: the data of comparisons."""
 
 from __future__ import annotations
 
@@ -23,9 +23,8 @@ Places = npt.NDArray[np.int64]
 
 @dataclass(frozen=True)
 class RunTable:
-    """Parallel arrays, one entry per run that has ended. `press` and `crop` are places in the two tuples;
-    instants are epoch seconds; hours, oil, cake and energy are nan where not
-    known."""
+    """Parallel arrays, one entry per run that has ended. `press` and `crop` are indexes into the tuples of
+    codes; instants are seconds since 1970; hours, oil, cake and energy are nan where not known."""
 
     press_codes: tuple[str, ...]
     press_names: tuple[str, ...]
@@ -42,32 +41,32 @@ class RunTable:
     worked_out: npt.NDArray[np.bool_]
     """Runs whose seed was worked out from the usual rate: they count in no rate."""
     running: int
-    """Runs that have not ended; they count nowhere yet."""
+    """The number of runs that have not ended; they are not counted yet."""
 
 
 _KEPT: VersionShelf[tuple[int, int], RunTable] = VersionShelf("the runs in one table", most=1)
 
 
 def load() -> RunTable:
-    """The runs as they stand now. Kept in memory until the log changes.
+    """The runs as they are now, cached until the log changes.
 
-    The last number and the count of runs stand in the key beside the log's version, so that rows which came
-    in by another way than the log's own door are seen too.
+    The last primary key and the number of runs are part of the key beside the log's version, so that rows
+    written to the database directly, not through the actions of the log, are noticed too.
     """
     number = versions.current()
     seen = last_and_count()
-    return _KEPT.get(seen, lambda: _made(seen), number=number)
+    return _KEPT.get(seen, lambda: _table(seen), number=number)
 
 
 def _natural(code: str) -> tuple[object, ...]:
-    """Sorts P2 before P10."""
+    """A sort key that puts P2 before P10."""
     return tuple(
         (0, int(part), "") if part.isdecimal() else (1, 0, part) for part in re.split(r"(\d+)", code)
     )
 
 
-def _made(seen: tuple[int, int]) -> RunTable:
-    """All runs that have ended, in order of their keys."""
+def _table(seen: tuple[int, int]) -> RunTable:
+    """The table of all runs that have ended, in order of their primary keys."""
     known = press_rows()
     presses = sorted(known.values(), key=lambda press: _natural(press.code))
     crops = list(Crop.objects.order_by("code").values_list("pk", "code"))
@@ -103,14 +102,14 @@ def _made(seen: tuple[int, int]) -> RunTable:
 
 
 def _columns(place: int, runs: PressRuns, hours: Floats, given: Columns) -> dict[str, npt.NDArray[Any]]:
-    """Those of one press, by their names in the table; its crops are still keys."""
+    """The columns of one press, by their names in the table; crops are still primary keys."""
     return {
         "id": runs.id,
         "ended": ~(np.isnan(runs.ended) & np.isnan(runs.recorded_h)),
         "press": np.full(runs.id.size, place, dtype=np.int64),
         "crop": runs.crop_id,
         "started": runs.start,
-        # No hours beside seed is a missing figure, not a press that is infinitely fast.
+        # A run with seed but 0 hours lacks a figure; it does not mean that the press is infinitely fast.
         "hours": np.where(hours > 0, hours, np.nan),
         "seed_kg": runs.seed_kg,
         **given,
@@ -120,7 +119,7 @@ def _columns(place: int, runs: PressRuns, hours: Floats, given: Columns) -> dict
 
 
 def _places(keys: Places, known: list[int]) -> Places:
-    """For each key its place in `known`."""
+    """For each key its index in `known`."""
     if not keys.size:
         return keys
     order = np.argsort(known)

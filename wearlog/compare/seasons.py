@@ -1,4 +1,4 @@
-"""The season that an instant belongs to: the year between one harvest's start and the next."""
+"""The season to which an instant belongs: a year from one season start to the next."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ import numpy.typing as npt
 from django.utils.translation import gettext as _
 
 SEASON_START = "07-01"
-"""Month and day on which a season begins, unless the reader says otherwise: about the first oilseed harvest
-of the northern half of the world. South of the equator 01-01 or 12-01 fits better."""
+"""Month and day on which a season begins by default: about the first oilseed harvest of the northern
+hemisphere. South of the equator 01-01 or 12-01 fits better."""
 
 
 class BadSeasonStart(ValueError):
-    """Text that is not a month and a day that every year has."""
+    """A text that is not a month and a day that exists in every year."""
 
 
 def parse_start(text: str) -> tuple[int, int]:

@@ -1,12 +1,12 @@
-"""Whether a worn screw still earns its place: what a tonne loses now, against what a tonne has cost so far.
+"""Whether a worn screw still pays: the loss per tonne now, compared with the average cost per tonne so far.
 
-Both are taken on the crop that was pressed last, from the runs under the part since it was new or rebuilt:
-its first third of runs is "new", its last third "now". Oil per kilogram of seed comes from the oil left in
-the cake where that was analysed, else from the oil that was weighed; hours per tonne from the runs. Loss so
-far is half of what is lost now, as if it had grown evenly from nothing.
+Both refer to the crop that was pressed last, and to the runs since the part was fitted or rebuilt: the first
+third of these runs is "new", the last third "now". Oil per kilogram of seed comes from analyses of the oil
+left in the cake, else from the oil that was weighed; hours per tonne come from the runs. The loss so far is
+taken as half of the present loss rate, as if it had grown evenly from 0.
 
-What is lost now is known only as well as the runs agree with each other: the advice is given where the 90 %
-range of the loss lies wholly above or below the average, and withheld otherwise.
+The present loss is uncertain because runs differ. Advice is given only if the 90 % range of the loss lies
+wholly above or below the average.
 """
 
 from __future__ import annotations
@@ -26,13 +26,13 @@ from wearlog.history.yields import ANALYSED
 from wearlog.service.work import RENEWS
 
 WORN_KINDS = ("screw",)
-"""Only a screw's wear is read from oil and throughput: a die is changed for the next crop before it shows."""
+"""Only a screw's wear shows in oil and throughput: a die is changed for the next crop before it does."""
 FEWEST_ANALYSED, FEWEST_WEIGHED, MOST = 3, 8, 30
 Z = 1.645
 
 
 class NoStop(StrEnum):
-    """Why it can't be said whether to stop."""
+    """Why there is no advice on whether to stop."""
 
     NO_PART_PRICE = "no part price"
     NO_OIL_PRICE = "no oil price"
@@ -44,9 +44,9 @@ class NoStop(StrEnum):
 
 @dataclass(frozen=True)
 class Stop:
-    """`stop` is None where `why` says why not. Money is per tonne of seed; oil in kg per tonne, positive
-    where less is pressed out than when the part was new. `left_out` names prices without which a loss is
-    not counted."""
+    """`stop` is None where there is no advice, and `why` says why. Money is per tonne of seed; oil is in kg
+    per tonne, positive where less oil is extracted than when the part was new. `left_out` names missing
+    prices whose loss is not included."""
 
     part: PartRow
     press_id: int
@@ -72,13 +72,13 @@ class PressedRuns:
     crop: Ints
     seed_kg: Floats
     oil: Floats
-    """Kilograms of oil for one of seed, as weighed."""
+    """Kilograms of oil per kilogram of seed, as weighed."""
     analysed: Floats
-    """The same from the oil in seed and cake."""
+    """The same, computed from the oil contents of seed and cake."""
 
 
 def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
-    """By press. Purge runs are left out, and runs whose seed was worked out from the usual rate."""
+    """The runs by press, without purge runs and runs whose seed was worked out from the usual rate."""
     given = ANALYSED.of({press_id: record.runs[press_id].id for press_id in presses & record.runs.keys()})
     made = {}
     for press_id, oil in given.items():
@@ -97,18 +97,19 @@ def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
 
 
 def _analysed(seed_oil: Floats, cake_oil: Floats) -> Floats:
-    """Oil per kilogram of seed from the oil in seed and cake, NaN where these don't tell."""
-    told = (seed_oil > 0) & (seed_oil < 1) & (cake_oil <= seed_oil)
+    """Oil per kilogram of seed from the oil contents of seed and cake, NaN where these are missing or
+    impossible."""
+    possible = (seed_oil > 0) & (seed_oil < 1) & (cake_oil <= seed_oil)
     found = np.full(seed_oil.size, np.nan)
-    found[told] = [
+    found[possible] = [
         policy.oil_per_kg(seed, cake)
-        for seed, cake in zip(seed_oil[told].tolist(), cake_oil[told].tolist(), strict=True)
+        for seed, cake in zip(seed_oil[possible].tolist(), cake_oil[possible].tolist(), strict=True)
     ]
     return found
 
 
 def stops(record: Record, ledger: Ledger) -> list[Stop]:
-    """One for each screw that is on a press and has pressed seed."""
+    """The advice for each screw that is on a press and has pressed seed."""
     fitted = [
         (record.parts[part_id], rows[-1])
         for part_id, rows in record.fittings_of.items()
@@ -130,11 +131,11 @@ def stops(record: Record, ledger: Ledger) -> list[Stop]:
         ages = ages_of(record, [(part.id, since), (part.id, record.end)])
         seed = float(ages.seed_kg[1] - ages.seed_kg[0])
         if seed > 0 and press_id in runs:
-            made.append(_judged(record, ledger, Stop(part, press_id, seed), runs[press_id], since))
+            made.append(_advice(record, ledger, Stop(part, press_id, seed), runs[press_id], since))
     return made
 
 
-def _judged(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since: float) -> Stop:
+def _advice(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since: float) -> Stop:
     price = ledger.unit_cost.get(record.parts[bare.part.id].type_id)
     oil_price = ledger.prices.on(OIL, record.as_of)
     if price is None:
@@ -151,10 +152,10 @@ def _judged(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since
     bare = replace(bare, crop=record.crops[crop])
     same = own[runs.crop[own] == crop]
     analysed = True
-    young, old = _windows(same, runs.analysed, FEWEST_ANALYSED)
+    young, old = _first_and_last_third(same, runs.analysed, FEWEST_ANALYSED)
     if not young.size:
         analysed = False
-        young, old = _windows(same, runs.oil, FEWEST_WEIGHED)
+        young, old = _first_and_last_third(same, runs.oil, FEWEST_WEIGHED)
     if not young.size:
         return replace(bare, why=NoStop.NO_OIL_FIGURES)
     figures = runs.analysed if analysed else runs.oil
@@ -196,21 +197,22 @@ def _judged(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since
     )
 
 
-def _windows(runs: Ints, figures: Floats, fewest: int) -> tuple[Ints, Ints]:
-    """The first and the last third of the runs with a figure; empty where a third has fewer than `fewest`."""
+def _first_and_last_third(runs: Ints, figures: Floats, fewest: int) -> tuple[Ints, Ints]:
+    """The first and last third (indexes, at most `MOST` each) of the runs with a figure; empty where a third
+    has fewer than `fewest`."""
     known = runs[~np.isnan(figures[runs])]
     size = min(known.size // 3, MOST)
     return (known[:size], known[-size:]) if size >= fewest else (known[:0], known[:0])
 
 
 def _change(before: Floats, after: Floats) -> tuple[float, float]:
-    """How much the mean has fallen, and the standard error of that."""
+    """The decrease of the mean, and its standard error."""
     spread = before.var(ddof=1) / before.size + after.var(ddof=1) / after.size
     return float(before.mean() - after.mean()), float(np.sqrt(spread))
 
 
 def _work(record: Record, ledger: Ledger, part_id: int, since: float) -> float | None:
-    """What the work on the part has cost; None where hours were worked that have no price."""
+    """The cost of the work on the part since an instant; None where labour has no price."""
     total = 0.0
     for service in record.services:
         if service.part_id != part_id or service.done < since:

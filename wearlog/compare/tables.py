@@ -1,4 +1,4 @@
-"""The comparison as a django-tables2 table: sortable by every column, raw values below, words on top."""
+"""The comparison as a django-tables2 table: sorted by raw values, shown as formatted text."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Figures(tables.Column):  # type: ignore[misc]
 
 
 def compare_table(comparison: Comparison, system: str = "") -> tables.Table:
-    """A table of the comparison's lines, with the sum of all as its foot."""
+    """A table of the comparison's lines, with the total as its footer."""
     shown_columns = relevant(comparison.by, comparison.total, system, currency=comparison.currency)
     take: list[tuple[str, Callable[[Line], Any]]] = [(column.key, column.value) for column in shown_columns]
     table = tables.Table(

@@ -1,4 +1,4 @@
-"""All due items of a record: each rule for each of its things, with the trigger that decides."""
+"""All due items of a record: each rule for each of its things, by its first trigger to trip."""
 
 from __future__ import annotations
 
@@ -27,20 +27,20 @@ from wearlog.service.work import TAKES_NEXT_EDGE
 
 
 def items_of(record: Record) -> list[DueItem]:
-    """Every item of the mill, most pressing first."""
+    """Every due item of the mill, most urgent first."""
     board = Board(record)
     return in_order(with_cautions([item for rule in record.rules for item in board.items(rule)]))
 
 
 def with_cautions(items: Sequence[DueItem]) -> Iterator[DueItem]:
-    """The items, each with its caution as it reads now; two queries."""
+    """The items, each with its current caution; two queries."""
     cautions = cautions_for({item.press_id for item in items})
     for item in items:
         yield replace(item, caution=cautions.of(item.press_id, action=item.action, kind=item.kind))
 
 
 def in_order(items: Iterable[DueItem]) -> list[DueItem]:
-    """Most pressing first: by state, then day, then press, position, part and rule."""
+    """Most urgent first: by state, then day, then press, position, part and rule."""
     return sorted(
         items,
         key=lambda item: (
@@ -56,9 +56,10 @@ def in_order(items: Iterable[DueItem]) -> list[DueItem]:
 
 
 class Board:
-    """Rules against things. Seasons and wear are worked out once and shared by all rules.
+    """Applies rules to things. Expected seasons and wear are computed once and shared by all rules.
 
-    With a scope only its press and its parts are looked at; the edges are then those of the whole mill."""
+    With a scope only its press and its parts are considered; `edges` still hold the edges of the whole
+    mill."""
 
     def __init__(self, record: Record, edges: Edges | None = None, scope: Scope | None = None) -> None:
         self.record = record
@@ -67,14 +68,14 @@ class Board:
         self.scope = scope
 
     def items_where(self, *, at_limit: bool) -> Iterator[DueItem]:
-        """The items of all rules that ask for a wear limit, or of all others."""
+        """The items of all rules with a wear limit (`at_limit`), or of all other rules."""
         for rule in self.record.rules:
             if LIMIT.is_named_by(rule) == at_limit:
                 yield from self.items(rule)
 
     def items(self, rule: RuleRow) -> Iterator[DueItem]:
-        """The items of one rule: per fitted part with a kind or a part type, else per press; with a wear
-        limit also per part that lies off the press."""
+        """The items of one rule: one for each fitted part if the rule names a kind or a part type, else one
+        for each press; for a rule with a wear limit also one for each part that is off the press."""
         for_parts = bool(rule.kind or rule.type_id)
         about = things.fitted_parts(self.record, rule) if for_parts else things.presses(self.record, rule)
         for thing in about:
@@ -85,7 +86,7 @@ class Board:
             if trips:
                 yield self._item(case, trips)
         if LIMIT.is_named_by(rule):
-            yield from self._limits_beside(rule, with_fitted=not for_parts)
+            yield from self._limits_off_press(rule, with_fitted=not for_parts)
 
     def _case(self, rule: RuleRow, thing: Thing) -> Case:
         return Case(self.edges, self.outlook, rule, thing, counting.start_of(self.record, rule, thing))
@@ -95,8 +96,8 @@ class Board:
             return True
         return press_id == self.scope.press_id if part is None else part.id in self.scope.parts
 
-    def _limits_beside(self, rule: RuleRow, *, with_fitted: bool) -> Iterator[DueItem]:
-        """Wear limits of parts off the press (or on a press out of service), where they last were; for a
+    def _limits_off_press(self, rule: RuleRow, *, with_fitted: bool) -> Iterator[DueItem]:
+        """Wear limits of parts that are off the press (or on a retired press), at their last position; for a
         rule that names neither kind nor type, of all parts whose type has a limit."""
         for part_id, fittings in self.record.fittings_of.items():
             part, last = self.record.parts[part_id], fittings[-1]
@@ -128,7 +129,7 @@ class Board:
         first = first_of(trips)
         dated = [trip for trip in trips if trip.due is not None]
         if first.due is not None:
-            # The first of several to trip is at least as early as each of them.
+            # The first of several triggers to trip is at least as early as each of them.
             first = replace(
                 first,
                 early=min(trip.early for trip in dated if trip.early is not None),
@@ -170,8 +171,8 @@ class Board:
         )
 
     def _guessed(self, case: Case, trip: Trip) -> str:
-        """How much of the seed that the trip goes by was guessed, in words; empty where it goes by other
-        things, or where that is little."""
+        """The share of guessed seed behind the trip, in words; empty where the trigger does not depend on
+        seed or where the share is small."""
         guessed = BY_NAME[trip.trigger].guessed
         return "" if guessed is None else guessed(case).words()
 
@@ -179,15 +180,16 @@ class Board:
         return "" if thing.part is None else self.edges.last_of(thing.part.id).key[1]
 
     def _action(self, rule: RuleRow, part: PartRow | None) -> str:
-        """Turning a part that has no unused edge left means replacing it."""
+        """The rule's action; for a part without an unused edge, turning becomes replacing."""
         if part is not None and rule.action in TAKES_NEXT_EDGE and self.edges.unused(part) == 0:
             return "replace"
         return rule.action
 
     def _left(self, thing: Thing, trip: Trip) -> tuple[float | None, float | None]:
-        """Seed through the thing and hours of its press until the trip (below zero: since it).
+        """Seed through the thing and hours of its press until the trip (negative: since the trip).
 
-        The trigger's own measure is exact; the other follows along the path, or from the log."""
+        The value in the trigger's own measure is exact; the other is read from the expected path, or the
+        log."""
         if trip.at is not None:
             kg = -counting.kilograms_in(self.record, thing, trip.at, self.record.end)
             hours = -counting.hours_in(self.record, thing, trip.at, self.record.end)

@@ -1,8 +1,8 @@
-"""While a press is open: what falls due within its coming campaign, so that one stop serves.
+"""For a press that is open: what falls due within its coming campaign and can be done during the same stop.
 
-The coming campaign is the plan of the press from today on until the crop changes or the season pauses;
-without a plan, or where a person says so, a number of days. Common practice, no source: a press is opened
-between campaigns rather than within one.
+The coming campaign follows the plan of the press from today until the crop changes or there is a pause;
+without a plan, or where a person chooses so, it is a number of days. Common practice, no source: a press is
+opened between campaigns rather than within one.
 """
 
 from __future__ import annotations
@@ -24,15 +24,15 @@ from wearlog.people.tables import exhaustive
 from wearlog.service.work import Action
 
 DAYS = 30
-"""Looked ahead where no plan says more: our choice, changed on the page."""
+"""The number of days to look ahead without a plan: our choice; it can be changed on the page."""
 MOST_DAYS = 365
 LEAST_MARGIN, MOST_MARGIN = 7, 30
-"""Work that is likely due so many days after the campaign is worth doing too: a quarter of the campaign,
-within these bounds. Our choice, no source."""
+"""Work likely due soon after the campaign is worth doing too. The margin is a quarter of the campaign, within
+these bounds (in days). Our choice, no source."""
 
 
 class Opening(Enum):
-    """What work needs of the press, beyond what the place of the part asks for."""
+    """Whether work requires the press to be opened, together with the location of the part."""
 
     NEVER = "done from outside, whatever the part"
     BY_PART = "open where the part lies behind the head; never for the press as a whole"
@@ -61,11 +61,11 @@ OPENING = exhaustive(
 
 
 def opens_press(*, action: str, kind: str) -> bool:
-    """Whether the work needs the head off: what lies behind it, unless it is greased or set from outside.
+    """Whether the head must come off: for a part behind it, unless the part is greased or set from outside.
 
-    `kind` is empty for the press as a whole, which is opened to clean it and to put it away, not to grease it
-    or to look at it. Belts, gears, motors, heaters, magnets and filters are reached with the head on. Common
-    practice, no source; it does not say what has to be locked out, which is every source for every work.
+    `kind` is empty for the press as a whole; it is opened for cleaning or storing, for example, but not for
+    greasing or inspecting. Belts, gears, motors, heaters, magnets and filters are reached with the head on.
+    Common practice, no source; this does not say what has to be locked out: every source, for any work.
     """
     opening = OPENING.get(action, Opening.BY_PART)
     if opening is Opening.NEVER:
@@ -79,9 +79,9 @@ def opens_press(*, action: str, kind: str) -> bool:
 class Campaign:
     """The days from `begins` to `ends`, both included.
 
-    `why` it ends: "change" (another crop is planned), "pause" (nothing is for `QUIET_DAYS`), "plan" (the plan
-    ends there), "days" (a number of days was looked ahead). `crops` are columns of the record, empty for
-    "days"; `next_crop` is the one that the plan changes to."""
+    `why` says what ends it: "change" (another crop is planned), "pause" (nothing is planned for
+    `QUIET_DAYS`), "plan" (the plan ends there), "days" (a fixed number of days). `crops` are columns of the
+    record, empty for "days"; `next_crop` is the crop that the plan changes to."""
 
     begins: date
     ends: date
@@ -99,7 +99,7 @@ class Campaign:
 
 
 def campaign_of(plan: Iterable[PlanRow], *, as_of: date, days: int | None = None) -> Campaign:
-    """The coming campaign along a press's plan; with `days`, or without a plan, so many days from today."""
+    """The coming campaign by a press's plan; with `days`, or without a plan, that many days from today."""
     ahead = sorted(
         (row for row in plan if row.end_on >= as_of and row.seed_kg > 0),
         key=lambda row: (row.start_on, row.end_on, row.crop),
@@ -127,9 +127,9 @@ def campaign_of(plan: Iterable[PlanRow], *, as_of: date, days: int | None = None
 
 @dataclass(frozen=True)
 class Grouped:
-    """`now`: due or overdue. `before_end`: may fall due before the campaign ends, by the early end of its
-    range. `just_after`: likely due within the margin after it. `cant_tell`: behind the head, and nothing to
-    reckon with yet. The rest can wait for another stop."""
+    """Due items grouped for one stop. `now`: due or overdue. `before_end`: may fall due before the campaign
+    ends, by the early end of the range. `just_after`: likely due within the margin after it. `cant_tell`:
+    needs the head off, and there are no data for a forecast yet. The rest can wait for another stop."""
 
     now: tuple[DueItem, ...] = ()
     before_end: tuple[DueItem, ...] = ()
@@ -142,8 +142,8 @@ class Grouped:
 
 
 def grouped(items: Sequence[DueItem], campaign: Campaign) -> Grouped:
-    """The items of one press, sorted into the stop. Parts that lie off the press are left out. In each group
-    what needs the head off comes first, then by likely day."""
+    """The items of one press in groups, without those of parts off the press. In each group work that needs
+    the head off comes first, then by likely day."""
     here = [item for item in items if item.part_id is None or item.fitting_id is not None]
     ends, margin = campaign.ends, timedelta(days=campaign.margin_days)
 
@@ -171,11 +171,11 @@ def grouped(items: Sequence[DueItem], campaign: Campaign) -> Grouped:
 
 @dataclass(frozen=True, kw_only=True)
 class Stop:
-    """What a press that is opened on a day should see done.
+    """The work to consider when a press is opened on a day.
 
-    `planned` is whether a plan lies ahead; `basis` says what the future was taken along ("plan",
-    "same_weeks", "recent_pace", or "" where nothing tells); `seed_kg` is what the press is expected to take
-    in the campaign, None where nothing tells; `caution` is that of opening the press as such."""
+    `planned`: whether a plan lies ahead. `basis`: what the expected seed is based on ("plan", "same_weeks",
+    "recent_pace", or "" where nothing is expected). `seed_kg`: seed that the press is expected to take in the
+    campaign, None where nothing is expected. `caution`: that of opening the press as such."""
 
     campaign: Campaign
     planned: bool
@@ -188,7 +188,8 @@ class Stop:
 
 
 def stop_at(press_id: int, *, as_of: date, days: int | None = None) -> Stop:
-    """Reads only. `days` looks so many days ahead instead of along the plan."""
+    """The stop of a press on a day. Reads only. `days` sets the length of the campaign instead of the
+    plan."""
     known = reckoning(as_of=as_of)
     record = known.ground.record
     plan = [row for row in record.plan if row.press_id == press_id]

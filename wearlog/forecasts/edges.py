@@ -1,4 +1,4 @@
-"""The edges of all parts as the wear model wants them (gauges, work, exposures), and its answers."""
+"""Prepares the edges of all parts for the wear model (gauges, work, exposures), and gives its results."""
 
 from __future__ import annotations
 
@@ -29,18 +29,19 @@ from wearlog.service.work import RENEWS
 
 SHIFTS = ("polish",)
 SAME_WORK_S = 86400.0
-"""A gauge marked before or after, but tied to no service, belongs to work on the part within a day."""
+"""A gauge marked before or after work, but without a service, belongs to work on the part within a day."""
 
 EdgeKey = tuple[int, str]
 """Part and edge; the edge is empty for a part that has one."""
 
 _LEARNED: Shelf[str, tuple[Learned, ...]] = Shelf("what gauges have taught", most=4)
-"""Under the name of the content that it was learned from."""
+"""By the fingerprint of the data that it was learned from."""
 
 
 @dataclass(frozen=True, eq=False)
 class Edge:
-    """One edge that was used at least once. `fittings` are its own, in order of time."""
+    """One edge that was used at least once, with its own records in order of time. `now_kg` is the seed per
+    crop that it has taken so far, shape (crops,)."""
 
     key: EdgeKey
     fittings: tuple[FittingRow, ...]
@@ -50,16 +51,16 @@ class Edge:
 
 
 class Edges:
-    """Every used edge of the record, and what the wear model believes of it."""
+    """Every used edge of the record, and the wear model's fits for them."""
 
     def __init__(self, record: Record) -> None:
         self.record = record
 
     @cached_property
     def fits(self) -> Mapping[int, TypeFit]:
-        """The wear model's answer for each part type, learned together: types teach each other."""
+        """The wear model's fit for each part type, learned together because types inform each other."""
         records = self._type_records
-        learned = _LEARNED.get(self._taught, lambda: learn(list(records.values())))
+        learned = _LEARNED.get(self._data_fingerprint, lambda: learn(list(records.values())))
         return {
             type_id: answers(record, known)
             for (type_id, record), known in zip(records.items(), learned, strict=True)
@@ -67,12 +68,12 @@ class Edges:
 
     @cached_property
     def fingerprint(self) -> str:
-        """A name of all that the wear model has learned: equal where it is, whatever edges in use take on."""
+        """A fingerprint of all that was learned: it does not change while edges in use take more seed."""
         silent = [type_id for type_id, fit in self.fits.items() if fit.gauge_sd is None]
-        return f"{self._taught} {silent}"
+        return f"{self._data_fingerprint} {silent}"
 
     @cached_property
-    def _taught(self) -> str:
+    def _data_fingerprint(self) -> str:
         return fingerprint(list(self._type_records.values()))
 
     @cached_property
@@ -81,7 +82,7 @@ class Edges:
         return {type_.id: self._type_record(type_) for type_ in types}
 
     def fit_of(self, part: PartRow, edge: str) -> tuple[TypeFit, EdgeFit]:
-        """The answer for one edge; an edge that was never used gets that of a new one."""
+        """The fits of a part's type and of one of its edges; an unused edge has the fit of a new one."""
         fit = self.fits[part.type_id]
         return fit, fit.edges.get((part.id, edge), fit.new_edge)
 
@@ -95,9 +96,9 @@ class Edges:
         for row in self.record.measurements:
             gauges[row.part_id, self._edge_at(row.part_id, row.edge, row.measured)].append(row)
         works: dict[EdgeKey, list[ServiceRow]] = defaultdict(list)
-        told = {row.service_id for row in self.record.measurements if row.phase}
+        with_phase = {row.service_id for row in self.record.measurements if row.phase}
         for service in self.record.services:
-            if service.action in RENEWS or service.action in SHIFTS or service.id in told:
+            if service.action in RENEWS or service.action in SHIFTS or service.id in with_phase:
                 part_id = self._part_of(service)
                 if part_id is not None:
                     works[part_id, self._edge_at(part_id, service.edge, service.done)].append(service)
@@ -108,7 +109,8 @@ class Edges:
         }
 
     def taken(self, edge: Edge) -> tuple[float, ServiceRow | None]:
-        """Seed that the edge has taken since it was last rebuilt (and by which work), or since it was new."""
+        """Seed that the edge has taken since it was last rebuilt, with that work, or since it was new
+        (None)."""
         rebuilt = [row for row in edge.works if row.action in RENEWS]
         if not rebuilt:
             return float(edge.now_kg.sum()), None
@@ -123,12 +125,12 @@ class Edges:
         return float((upto - before).sum())
 
     def last_of(self, part_id: int) -> Edge:
-        """The edge that a part works on, or last worked on."""
+        """The edge that a part works on, or last worked on. KeyError for a part that was never fitted."""
         last = self.record.fittings_of[part_id][-1]
         return self.used[part_id, self._edge_name(part_id, last.edge)]
 
     def unused(self, part: PartRow) -> int:
-        """How many of the part's edges were never fitted."""
+        """The number of the part's edges that were never fitted."""
         names = self.record.types[part.type_id].edge_names
         return sum((part.id, name) not in self.used for name in names)
 
@@ -139,7 +141,7 @@ class Edges:
         return edge if self._type_of(part_id).edges > 1 else ""
 
     def _edge_at(self, part_id: int, edge: str, instant: float) -> str:
-        """The edge that a row speaks of; where it does not say, the one that worked then or last before."""
+        """The edge that a row refers to; if it does not say, the edge in use then or last before."""
         if edge or self._type_of(part_id).edges == 1:
             return self._edge_name(part_id, edge)
         name = ""
@@ -168,7 +170,8 @@ class Edges:
     def _exposures(
         self, wanted: list[tuple[EdgeKey, float]], fittings: Mapping[EdgeKey, list[FittingRow]]
     ) -> Floats:
-        """Seed per crop that each edge had taken before each instant; one vectorised call for all."""
+        """Seed per crop that each edge had taken before each instant, shape (len(wanted), crops); one
+        vectorised call for all."""
         target, press, barrel, share, start, end = [], [], [], [], [], []
         for row, (key, instant) in enumerate(wanted):
             for fitting in fittings.get(key, ()):
@@ -233,7 +236,7 @@ class Edges:
         )
 
     def turned_as_worn(self, edge: Edge) -> bool:
-        """Whether the edge was turned away for good where it sat: what a miller does with a worn edge."""
+        """Whether another edge of the part took its place where it sat, within a day, as when it is worn."""
         after = [row for row in self.record.fittings_of[edge.key[0]] if row.fitted > edge.fittings[-1].fitted]
         if not after:
             return False

@@ -1,4 +1,4 @@
-"""How much of the seed that a forecast rests on was guessed: written as "about", or worked out."""
+"""How much of the seed behind a forecast was guessed: written down as "about", or worked out from a rate."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from wearlog.forecasts.things import ALWAYS, Span
 from wearlog.history.record import Record
 
 NOTICEABLE = 0.1
-"""From this share of the seed on a forecast says so: our choice, no source."""
+"""From this share of guessed seed on a forecast says so: our choice, no source."""
 
 
 @dataclass(frozen=True)
 class Guessed:
-    """`runs` of `of_runs` were guessed, `seed_kg` of `of_seed_kg`. A run that a change of parts cut in two
-    counts whole."""
+    """`runs` of `of_runs` runs and `seed_kg` of `of_seed_kg` kilograms were guessed. A run during which parts
+    were changed counts in full."""
 
     runs: int
     of_runs: int
@@ -30,7 +30,7 @@ class Guessed:
         return self.runs > 0 and self.seed_kg >= NOTICEABLE * self.of_seed_kg
 
     def words(self) -> str:
-        """`2 of the 9 runs that this rests on were guessed.`; empty below a noticeable share."""
+        """`2 of the 9 runs that this rests on were guessed.`; empty for a share that is not noticeable."""
         if not self.is_noticeable:
             return ""
         return ngettext(
@@ -41,7 +41,8 @@ class Guessed:
 
 
 def guessed_in(record: Record, spans: Iterable[Span], *, since: float = ALWAYS) -> Guessed:
-    """Of the runs that pressed through these places from `since` on (seconds since 1970)."""
+    """The guessed share of the runs that pressed through these places from `since` on (seconds since
+    1970)."""
     runs = of_runs = 0
     seed = of_seed = 0.0
     for span in spans:

@@ -1,4 +1,4 @@
-"""A due item: what is to be done, when, why and how sure, with its caution."""
+"""A due item: what is to be done, when, why, how certain that is, and the caution for it."""
 
 from __future__ import annotations
 
@@ -8,15 +8,15 @@ from datetime import date
 from wearlog.lockout.cautions.caution import Caution
 
 STATES = ("overdue", "due", "coming", "unknown", "later")
-"""In the order in which a person wants to see them."""
+"""In the order in which they are listed: the most urgent first."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class WearFigure:
-    """What the caliper strip shows of one edge, in mm; None where not known.
+    """The wear of one edge as the caliper strip shows it, in mm; None where not known.
 
-    `measured_mm` is the last plain gauge value; `now_mm` the estimate at the end of the as-of day;
-    `now_low_mm` and `now_high_mm` its 10 % and 90 % (toward the limit: high)."""
+    `measured_mm` is the last plain gauge value. `now_mm` is the estimate at the end of the as-of day;
+    `now_low_mm` and `now_high_mm` are its 10 % and 90 % points (high is closer to the limit)."""
 
     new_mm: float
     limit_mm: float
@@ -29,7 +29,7 @@ class WearFigure:
 
 @dataclass(frozen=True, kw_only=True)
 class DueItem:
-    """One line of the forecast. The first block is the published JSON, in its order."""
+    """One item of the forecast. The first block of fields is the published JSON, in its order."""
 
     rule: str
     action: str
@@ -49,7 +49,7 @@ class DueItem:
     why: str
     caution: Caution
 
-    # What pages and reminders need beside it.
+    # Further fields that pages and reminders need.
     rule_id: int
     press_id: int
     position_id: int | None
@@ -61,5 +61,6 @@ class DueItem:
     size_mm: float | None
     lead_days: float
     cycle: str
-    """Names what counting started at (the last service or the fitting): one reminder per stage and cycle."""
+    """Identifies the service or fitting at which counting started; a reminder is sent once per stage and
+    cycle."""
     wear: WearFigure | None = None

@@ -1,4 +1,4 @@
-"""What was worked out and is stored: good for as long as its fingerprint fits the log."""
+"""Stored results of computations; each is valid while its fingerprint matches the log."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from wearlog.equipment.models import Press
 
 
 class Standing(models.Model):
-    """The due items of one press at the end of one day, in one language, as they were last worked out.
+    """The due items of one press at the end of one day, in one language, as last computed.
 
-    `fingerprint` names what they were worked out from, `log_version` the last version of the log that they
-    are known to hold for."""
+    `fingerprint` identifies the data they were computed from, `log_version` is the last version of the log
+    for which they are known to be valid."""
 
     press = models.ForeignKey(Press, models.CASCADE, related_name="+")
     as_of = models.DateField()
@@ -31,10 +31,10 @@ class Standing(models.Model):
 
 
 class Replay(models.Model):
-    """What a past day's forecast said of the edges in use, as worked out from the log of that day.
+    """What a past day's forecast said about the edges in use, computed from the log of that day.
 
-    `fingerprint` names that log: once it has been corrected, the day is replayed again. `checked_on` is the
-    day on which it was last compared."""
+    `fingerprint` identifies that log: when it has been corrected, the day is replayed again. `checked_on` is
+    the day on which the two were last compared."""
 
     day = models.DateField(unique=True)
     fingerprint = models.CharField(max_length=64)

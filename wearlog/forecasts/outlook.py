@@ -1,4 +1,4 @@
-"""What lies ahead of each press: seed and hours along its plan or pace, as curves that give dates."""
+"""The expected seed and hours of each press, by its plan or its past rate, as curves that give dates."""
 
 from __future__ import annotations
 
@@ -16,35 +16,35 @@ from wearlog.history.record import Record
 from wearlog.history.rows import WORKED_OUT, Floats
 
 TENTH = 1.2815515655446004
-"""Standard normal distance of the 10 % and 90 % points from the middle."""
+"""The distance of the 10 % and 90 % points of the standard normal distribution from its mean."""
 
 
 @dataclass(frozen=True, eq=False)
 class Path:
-    """An amount that grows from the end of the as-of day on.
+    """An amount that is expected to grow from the end of the as-of day on.
 
-    `total[k]` is expected by the end of the k-th day after it (`total[0]` is 0), `spread[k]` its standard
-    deviation."""
+    `total[k]` is expected by the end of the k-th day after it (`total[0]` is 0), `spread[k]` is the standard
+    deviation of that."""
 
     as_of: date
     total: Floats
     spread: Floats
 
     def day(self, amount: float, sure: float = 0.0) -> date | None:
-        """The day on which the amount is reached, at `sure` standard deviations more (or fewer, where
-        negative) than expected; None beyond what is known."""
+        """The day on which the amount is reached, if the curve runs `sure` standard deviations above the
+        expected one (below it, if negative); None beyond the end of the curve."""
         curve = np.maximum.accumulate(self.total + sure * self.spread)
         place = int(np.searchsorted(curve, amount * (1 - 1e-9), side="left"))
         return self.as_of + timedelta(days=max(place, 1)) if place < curve.size else None
 
     def by(self, day: date) -> float:
-        """What is expected by the end of the day."""
+        """The amount expected by the end of the day."""
         return float(self.total[min(max((day - self.as_of).days, 0), self.total.size - 1)])
 
 
 @lru_cache(maxsize=16)
 def _midnights(zone: ZoneInfo, year: int, as_of: date) -> Floats:
-    """0:00 of each day from the beginning of a year to the day after the as-of day."""
+    """0:00 of each day from the beginning of a year to the day after the as-of day, in seconds since 1970."""
     first = date(year, 1, 1)
     found = np.array(
         [
@@ -57,7 +57,7 @@ def _midnights(zone: ZoneInfo, year: int, as_of: date) -> Floats:
 
 
 class Outlook:
-    """Seasons and paths of every press, each worked out once."""
+    """Expected seasons and paths of every press, each computed once."""
 
     def __init__(self, record: Record) -> None:
         self.record = record
@@ -77,7 +77,7 @@ class Outlook:
         return whole[min((self.first_day - date(self.first_day.year, 1, 1)).days, whole.size - 2) :]
 
     def past(self, press_id: int) -> DailySeed | None:
-        """What the press took each day up to the as-of day; None without a run."""
+        """The seed that the press took each day up to the as-of day; None without a run."""
         if press_id not in self._past:
             runs = self.record.runs.get(press_id)
             if runs is None or runs.start.size == 0:
@@ -99,7 +99,8 @@ class Outlook:
         ]
 
     def season(self, press_id: int) -> Season | None:
-        """What the press is expected to take; None for a retired press and where nothing tells."""
+        """The seed that the press is expected to take; None for a retired press or without plan and past
+        runs."""
         if press_id not in self._season:
             self._season[press_id] = self._coming(press_id)
         return self._season[press_id]
@@ -113,16 +114,17 @@ class Outlook:
         return coming_season(as_of=self.record.as_of.toordinal(), past=past, plan=self.plan_lines(press_id))
 
     def hours_per_kg(self, press_id: int) -> Floats | None:
-        """The press's own hours per kilogram of each crop; the mean of its crops for one it never ran."""
+        """The press's own hours per kilogram of each crop, shape (crops,); for a crop that it never ran, the
+        mean over its crops. None without a run that has hours and seed."""
         runs = self.record.runs.get(press_id)
         if runs is None or not runs.seed_kg.sum() > 0:
             return None
         crops = len(self.record.crops)
         hours = self.record.press_hours(press_id)
-        # What was worked out from the usual rate would only repeat it.
-        told = runs.seed_how != WORKED_OUT
-        seed = np.bincount(runs.crop[told], weights=runs.seed_kg[told], minlength=crops)
-        spent = np.bincount(runs.crop[told], weights=hours[told], minlength=crops)
+        # Seed that was worked out from the usual rate would only repeat that rate.
+        independent = runs.seed_how != WORKED_OUT
+        seed = np.bincount(runs.crop[independent], weights=runs.seed_kg[independent], minlength=crops)
+        spent = np.bincount(runs.crop[independent], weights=hours[independent], minlength=crops)
         if not spent.sum() > 0:
             return None
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -130,8 +132,8 @@ class Outlook:
         return np.asarray(each * self._counted_per_logged(press_id))
 
     def _counted_per_logged(self, press_id: int) -> float:
-        """How many hours the press's rules count for one that its runs say: a press that counts by its meter
-        counts unlogged hours too. 1 where nothing tells."""
+        """Hours counted by rules per hour logged in runs: more than 1 for a press that counts by its meter,
+        since its unlogged hours count too. 1 where nothing is known."""
         if not self.record.presses[press_id].by_meter:
             return 1.0
         stretches = self.record.hours[press_id].stretches
@@ -139,11 +141,11 @@ class Outlook:
         return 1.0 + float(stretches.unlogged_h.sum()) / logged if logged > 0 else 1.0
 
     def seed_path(self, press_id: int, share: float, crops: Sequence[int] | None) -> Path | None:
-        """Kilograms through a position with this share, of these crops only (None: all)."""
+        """Expected kilograms through a position with this share, of these crops only (None: all)."""
         return self._path(press_id, np.full(len(self.record.crops), share), crops)
 
     def hours_path(self, press_id: int, crops: Sequence[int] | None) -> Path | None:
-        """Hours of the press while it takes these crops (None: all)."""
+        """Expected hours of the press while it presses these crops (None: all)."""
         per_kg = self.hours_per_kg(press_id)
         return None if per_kg is None else self._path(press_id, per_kg, crops)
 
@@ -158,7 +160,8 @@ class Outlook:
         return Path(self.record.as_of, total, spread)
 
     def route(self, press_id: int, due: date | None) -> str:
-        """In words along what the future of a press is taken up to a day; empty where nothing tells."""
+        """What the expected seed of a press up to a day is based on, in words; empty where nothing is
+        expected."""
         season = self.season(press_id)
         if season is None:
             return ""
@@ -171,7 +174,7 @@ class Outlook:
         )
 
     def _plan_begins(self, press_id: int) -> date:
-        """The first day ahead that the plan gives seed to, or the as-of day where it has begun."""
+        """The first day ahead on which the plan has seed, or the as-of day if it has already begun."""
         starts = [
             row.start_on
             for row in self.record.plan

@@ -1,4 +1,4 @@
-"""What of the forecasts runs when, as data for Celery's beat. Imports nothing, since the settings read it."""
+"""The schedule of forecast tasks, as data for Celery beat. Imports nothing, since the settings import it."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Refreshing the stored items in the background: one message looks, and what is much is shared out.
+"""Refreshes the stored items in the background: one task checks; if there is much to do, it starts others.
 
-A message only wakes; what has to be done stands in the database. Each task may be delivered twice, late or
-never: pages work out for themselves what is not stored.
+A message only wakes a worker; what has to be done is read from the database. A task may be delivered twice,
+late or never: a page computes whatever is not stored.
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ from wearlog.forecasts.schedule import EXPIRES_EARLY_S, REFRESH_EVERY_S
 from wearlog.forecasts.track import learning
 
 CHUNK = 4
-"""Presses to one message: reading the log costs a worker more than the items of one press."""
+"""Presses per message: for a worker reading the log costs more than computing the items of one press."""
 LEARN_AT_ONCE_S = 5.0
-"""So much of a round goes to replays at most; where one process does everything, reminders come next."""
+"""At most this much of a round is spent on replays: where one process runs everything, reminders must
+wait."""
 QUIET_S = 30.0
-"""How long an entry does not try again to reach a task queue that was out of reach."""
+"""After the task queue was unreachable, entries don't try to reach it again for this long."""
 
 logger = logging.getLogger(__name__)
 _quiet_until: dict[str, float] = {}
@@ -31,7 +32,7 @@ _quiet_until: dict[str, float] = {}
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
 def refresh_changed() -> int:
-    """Bring the stored items in step with the log. Returns how many presses had to be worked out again."""
+    """Bring the stored items up to date. Returns the number of presses that had to be computed again."""
     now = timezone.now()
     if not refresh.stale(at=now):
         return 0
@@ -45,7 +46,7 @@ def refresh_changed() -> int:
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
 def learn_from_past() -> bool:
-    """A few seconds' worth of replays, until those of the day are done; then False, without any work."""
+    """Replay past days for a few seconds. True while there was something to do; False once done for today."""
     now = timezone.now()
     if learning.learned_today(at=now):
         return False
@@ -56,7 +57,7 @@ def learn_from_past() -> bool:
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
 def refresh_press(press_id: int) -> bool:
-    """Work out and store the items of one press; False where another was quicker."""
+    """Compute and store the items of one press; False where they are already up to date."""
     now = timezone.now()
     if press_id not in refresh.stale(at=now):
         return False
@@ -65,14 +66,14 @@ def refresh_press(press_id: int) -> bool:
 
 
 def share_out(press_ids: list[int]) -> None:
-    """One task per press, a few to a message, so that all workers share the work."""
+    """Start one task for each press, a few to a message, so that all workers share the work."""
     chunks = refresh_press.chunks([(press_id,) for press_id in press_ids], CHUNK)
     chunks.apply_async(expires=REFRESH_EVERY_S - EXPIRES_EARLY_S)
 
 
 def wake() -> None:
-    """After an entry: let a worker refresh what it touched. Without a task queue, or where it is out of
-    reach, nothing happens: the next page, or the next round of the schedule, does it."""
+    """Called after an entry: let a worker refresh what it affects. Without a task queue, or while it is
+    unreachable, nothing happens; the next page or the next scheduled round does the work."""
     if settings.CELERY_TASK_ALWAYS_EAGER or time.monotonic() < _quiet_until.get("queue", 0.0):
         return
     try:

@@ -1,4 +1,4 @@
-"""What a rule's items are about: a press, a position, or a part with all the places it has worked in."""
+"""The subjects of a rule's items: a press, a position, or a part with all the places it has worked in."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ ALWAYS = float("-inf")
 
 @dataclass(frozen=True)
 class Span:
-    """A stretch of time at one place; `barrel` is empty for the whole press, scaled by `share`."""
+    """A period of time at one place; `barrel` is empty for the whole press's seed, scaled by `share`."""
 
     press_id: int
     position_id: int | None
@@ -25,7 +25,7 @@ class Span:
 
 @dataclass(frozen=True)
 class Thing:
-    """What one item is about. `spans` are in order of time and end with the as-of day."""
+    """The subject of one item. `spans` are in order of time, up to the end of the as-of day."""
 
     press_id: int
     position: PositionRow | None
@@ -46,7 +46,7 @@ class Thing:
 
 
 def spans_of(record: Record, fittings: tuple[FittingRow, ...]) -> tuple[Span, ...]:
-    """Where and when fittings put their part, up to the end of the as-of day."""
+    """The places and times of fittings, up to the end of the as-of day."""
     spans = []
     for fitting in fittings:
         position = record.positions[fitting.position_id]
@@ -58,7 +58,7 @@ def spans_of(record: Record, fittings: tuple[FittingRow, ...]) -> tuple[Span, ..
 
 
 def is_about(record: Record, rule: RuleRow, part: PartRow, position: PositionRow) -> bool:
-    """Whether a part at a position (where it is, or last was) falls under a rule for parts."""
+    """Whether a rule for parts applies to a part at a position (where it is, or last was)."""
     type_ = record.types[part.type_id]
     return (
         (not rule.kind or type_.kind == rule.kind)
@@ -69,7 +69,7 @@ def is_about(record: Record, rule: RuleRow, part: PartRow, position: PositionRow
 
 
 def fitted_parts(record: Record, rule: RuleRow) -> Iterator[Thing]:
-    """A thing for each part in place on a press that is not retired."""
+    """A thing for each fitted part on a press that is not retired, if the rule applies to it."""
     for part_id, fittings in record.fittings_of.items():
         last = fittings[-1]
         part = record.parts[part_id]
@@ -90,7 +90,7 @@ def fitted_parts(record: Record, rule: RuleRow) -> Iterator[Thing]:
 
 
 def presses(record: Record, rule: RuleRow) -> Iterator[Thing]:
-    """A thing for each press in service, or for the named position of each press that has one."""
+    """A thing for each press in service, or, if the rule names a position, for each such position on one."""
     for press in record.presses.values():
         if press.retired_on is not None or (rule.press_id is not None and press.id != rule.press_id):
             continue
@@ -112,7 +112,7 @@ def crops_of(names: tuple[str, ...], type_: TypeRow | None) -> list[int] | None:
 
 
 def place_at(thing: Thing, instant: float) -> Span | None:
-    """Where the thing was at an instant; None while a part lay on the shelf."""
+    """The place of the thing at an instant; None while a part was on the shelf."""
     for span in thing.spans:
         if span.start <= instant < span.end:
             return span

@@ -1,4 +1,4 @@
-"""What work took: columns beside those that forecasts need, read when money is first asked for."""
+"""The hours and costs that work took. Forecasts don't need these columns; they are read only for costs."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from wearlog.service.models import Service
 
 @dataclass(frozen=True)
 class Bill:
-    """What one service took. `cost` is a bill from outside, beside the mill's own labour."""
+    """What one service took. `cost` is the amount of an invoice, in addition to the mill's own labour."""
 
     labour_h: float | None
     downtime_h: float | None
@@ -24,7 +24,8 @@ _KEPT: VersionShelf[None, Mapping[int, Bill]] = VersionShelf("bills", most=1)
 
 
 def bills() -> Mapping[int, Bill]:
-    """By the service's key; those that took nothing on record are left out. At most one query."""
+    """Bills by the service's primary key, without services for which none of them is recorded. One query, or
+    none if cached."""
     return _KEPT.get(None, _read)
 
 

@@ -1,17 +1,17 @@
-"""What this process keeps of the log and of what was derived from it, in one place.
+"""The in-process cache of the log and of everything derived from it.
 
-Whoever derives something from the log opens a shelf here, once, at the top of its module. A shelf holds so
-many answers at most, each under its key; the one that was asked for longest ago goes first. `forget` empties
-all shelves at once.
+A module that caches something derived from the log creates a shelf here once, at its top. A shelf holds a
+limited number of answers, each under its key, and drops the least recently used one first. `forget` empties
+all shelves.
 
-A shelf is exact. An answer under a key that names the content it was made from (`Shelf`) is right for ever.
-One under the version of the log (`VersionShelf`), or of the runs of a press (`RunsShelf`), is right until
-that is written to; there these rules hold (docs/decisions/remembered-forecasts.md):
+A shelf never gives a stale answer. With `Shelf`, the key identifies the content that the answer was made
+from, so that the answer stays right. With `VersionShelf` an answer is valid for one version of the log, with
+`RunsShelf` for one version of the runs of a press; for these two (docs/decisions/remembered-forecasts.md):
 
-- the version is read before anything else of the log, and once more afterwards: what was written meanwhile
-  may be in the answer in part, so that it is not kept;
-- within a transaction nothing is kept and nothing kept is given, since what it wrote may yet be rolled back;
-- where a version was never written (it is 0), nothing is kept.
+- the version is read before anything else of the log and again afterwards; if it has changed, the answer may
+  contain some of the new data, and is not kept;
+- within a transaction nothing is kept and no cached answer is given, since its writes may be rolled back;
+- while no version has been written yet (it is 0), nothing is kept.
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ _lock = threading.Lock()
 
 
 class Shelf(Generic[Key, Answer]):
-    """Answers under keys that name all that they were made from. Any number of threads may use it.
+    """Answers under keys that identify all that they were made from. Thread-safe.
 
-    name: no two shelves share one. most: how many answers it holds."""
+    name: must be unique, else ValueError. most: the number of answers that the shelf holds."""
 
     def __init__(self, name: str, *, most: int) -> None:
         if name in _shelves:
@@ -43,7 +43,7 @@ class Shelf(Generic[Key, Answer]):
         self._most = most
         self._answers: OrderedDict[Key, Answer] = OrderedDict()
         self.making = threading.RLock()
-        """For what is too large to be made by several threads at once: hold it while looking and making."""
+        """Lock against making the same large answer in several threads: hold it while looking and making."""
         _shelves[name] = self
 
     def __len__(self) -> int:
@@ -57,7 +57,7 @@ class Shelf(Generic[Key, Answer]):
             return answer
 
     def keep(self, key: Key, answer: Answer) -> Answer:
-        """The answer, which is kept from now on."""
+        """Store the answer under the key and return it."""
         with _lock:
             self._answers[key] = answer
             self._answers.move_to_end(key)
@@ -66,7 +66,7 @@ class Shelf(Generic[Key, Answer]):
         return answer
 
     def get(self, key: Key, make: Callable[[], Answer]) -> Answer:
-        """What is kept under the key, else what `make` answers."""
+        """The cached answer for the key; if there is none, call `make`, cache its result and return it."""
         known = self.find(key)
         return self.keep(key, make()) if known is None else known
 
@@ -76,7 +76,7 @@ class Shelf(Generic[Key, Answer]):
 
 
 class VersionShelf(Generic[Key, Answer]):
-    """Answers that are derived from the whole log, under its version and a key."""
+    """Answers derived from the whole log, cached under the log's version and a key."""
 
     def __init__(self, name: str, *, most: int) -> None:
         self._shelf: Shelf[tuple[int, Key], Answer] = Shelf(name, most=most)
@@ -85,7 +85,7 @@ class VersionShelf(Generic[Key, Answer]):
         return len(self._shelf)
 
     def find(self, key: Key) -> Answer | None:
-        """What is kept of the log as it stands, without making anything."""
+        """The cached answer for the log's current version, or None."""
         number = versions.current()
         return self._shelf.find((number, key)) if lasting(number) else None
 
@@ -98,11 +98,11 @@ class VersionShelf(Generic[Key, Answer]):
         keep: Callable[[Answer], bool] = lambda _answer: True,
         one_at_a_time: bool = False,
     ) -> Answer:
-        """What is kept under the key of the log as it stands, else what `make` answers.
+        """The cached answer for the log's current version and the key, else the result of `make`.
 
         number: the log's version, where the caller has read it before anything else of the log.
-        keep: whether an answer is good enough to be kept.
-        one_at_a_time: threads wait for the one that makes the answer instead of making it too."""
+        keep: whether an answer may be cached.
+        one_at_a_time: other threads wait for the one that makes the answer instead of making it too."""
         if connection.in_atomic_block:
             return make()
         number = versions.current() if number is None else number
@@ -112,12 +112,12 @@ class VersionShelf(Generic[Key, Answer]):
         if known is not None:
             return known
         if not one_at_a_time:
-            return self._made(number, key, make, keep)
+            return self._make_and_keep(number, key, make, keep)
         with self._shelf.making:
             known = self._shelf.find((number, key))
-            return self._made(number, key, make, keep) if known is None else known
+            return self._make_and_keep(number, key, make, keep) if known is None else known
 
-    def _made(
+    def _make_and_keep(
         self, number: int, key: Key, make: Callable[[], Answer], keep: Callable[[Answer], bool]
     ) -> Answer:
         answer = make()
@@ -127,8 +127,9 @@ class VersionShelf(Generic[Key, Answer]):
 
 
 class RunsShelf(Generic[Answer]):
-    """Answers that are each derived from the runs and readings of one press, under the press's own version:
-    an entry at one press leaves those of the others as they are. Of a press one answer is kept."""
+    """Answers each derived from the runs and readings of one press, cached under the version of that press,
+    so that an entry for one press leaves the answers of the others valid. One answer is kept for each
+    press."""
 
     def __init__(self, name: str, *, most: int = 1_024) -> None:
         self._shelf: Shelf[int, tuple[int, Answer]] = Shelf(name, most=most)
@@ -136,7 +137,7 @@ class RunsShelf(Generic[Answer]):
     def get(
         self, presses: Collection[int], make: Callable[[list[int]], Mapping[int, Answer]]
     ) -> dict[int, Answer]:
-        """By press; `make` answers for the presses of which nothing is kept, one answer for each."""
+        """Answers by press; `make` returns one answer for each press that has no valid cached one."""
         if connection.in_atomic_block:
             return dict(make(list(presses)))
         of_runs = versions.of_runs()
@@ -157,11 +158,11 @@ class RunsShelf(Generic[Answer]):
 
 
 def lasting(number: int) -> bool:
-    """Whether what is derived from the log at this version may be kept, and what is kept may be given."""
+    """Whether answers derived from the log at this version may be cached, and cached ones given."""
     return number > 0 and not connection.in_atomic_block
 
 
 def forget() -> None:
-    """Drop everything that is kept in this process."""
+    """Drop everything that this process has cached."""
     for shelf in list(_shelves.values()):
         shelf.clear()

@@ -1,6 +1,6 @@
-"""Numbers that tell whether a derived value still fits the log, and what the log has taught.
+"""Version numbers that tell whether a derived value is still valid, and what was learned from the log.
 
-The tables are named after `forecasts`, where these models stood when the first databases were made.
+The tables are named after `forecasts`, which contained these models when the first databases were made.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ from wearlog.equipment.models import Press
 
 
 class LogVersion(models.Model):
-    """Counts the writes to the log. Whoever keeps derived values keeps them together with this number.
+    """Counts the writes to the log. Derived values are cached together with this number.
 
-    It starts anywhere, so that two databases that one process meets hardly ever share a number."""
+    It starts at a random number, so that two databases used by one process hardly ever have the same one."""
 
     number = models.BigIntegerField(default=0)
 
@@ -39,7 +39,7 @@ class LogVersion(models.Model):
 
 
 class RunsVersion(models.Model):
-    """Counts the writes to the runs and readings of one press, which are most of a log."""
+    """Counts the writes to the runs and readings of one press, which make up most of a log."""
 
     press = models.OneToOneField(Press, models.CASCADE, primary_key=True, related_name="+")
     number = models.BigIntegerField()
@@ -52,7 +52,7 @@ class RunsVersion(models.Model):
 
     @classmethod
     def raise_for(cls, press_ids: Collection[int] | None) -> None:
-        """None: of every press."""
+        """Raise the versions of these presses; None: of every press."""
         wanted = Press.objects.all() if press_ids is None else Press.objects.filter(pk__in=press_ids)
         keys = sorted(wanted.values_list("pk", flat=True))
         raised = cls.objects.filter(press_id__in=keys).update(number=F("number") + 1)
@@ -63,10 +63,10 @@ class RunsVersion(models.Model):
 
 
 class Widening(models.Model):
-    """By how much ranges of wear limits are widened from a day on, and from how many edges that was learned.
+    """The factor by which ranges of wear limits are widened from a day on, and the number of edges behind it.
 
-    `forecasts.track` learns it; it stands here because it is read with the log and known from a day on.
-    `checked_on` is the last day on which the record asked for the same."""
+    `forecasts.track` learns it; the model is here because it is read together with the log. `checked_on` is
+    the last day on which the record gave the same factor."""
 
     since = models.DateField(unique=True)
     factor = models.FloatField()

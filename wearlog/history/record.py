@@ -1,9 +1,9 @@
-"""The log as it stood at the end of a day: the one loader that forecasts read from.
+"""The log as it stood at the end of a day: the only loader that forecasts read from.
 
-As-of ends at 24:00 of its day in the mill's zone. A row whose first instant is later does not exist; a
-later `removed_at`, `ended_at` or `retired_on` counts as empty, and so does its reason; a run counts once it
-has ended; a plan entry counts from `planned_on`. Presses, positions, part types, crops, rules and energy
-sources count as always known, voided rows never. When a row was entered does not matter.
+The as-of day ends at 24:00 in the mill's zone. A row whose first instant is later does not exist; a
+`removed_at`, `ended_at` or `retired_on` that is later counts as empty, and so does the reason with it; a run
+counts once it has ended; a plan entry counts from `planned_on`. Presses, positions, part types, crops, rules
+and energy sources count as always known, voided rows never. When a row was entered does not matter.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ Kind = TypeVar("Kind")
 
 @dataclass(frozen=True, eq=False)
 class Record:
-    """Everything a forecast may know. Mappings are by primary key; tuples in order of time, then key."""
+    """All that a forecast may use. Mappings are by primary key; tuples are in order of time, then key."""
 
     as_of: date
     zone: ZoneInfo
@@ -64,10 +64,10 @@ class Record:
     runs: Mapping[int, RunColumns]
     readings: Mapping[int, ReadingColumns]
     widening: float
-    """By how much the mill's own record widens the ranges of wear limits; 1 where it does not."""
+    """The factor by which the mill's track record widens the ranges of wear limits; 1 for no widening."""
 
     def day_of(self, instant: float) -> date:
-        """The mill's day that an instant lies in."""
+        """The day, in the mill's zone, to which an instant belongs."""
         return datetime.fromtimestamp(instant, UTC).astimezone(self.zone).date()
 
     def start_of(self, day: date) -> float:
@@ -79,8 +79,8 @@ class Record:
 
     @cached_property
     def hours(self) -> Mapping[int, PressHours]:
-        """The hours of each press's runs, first of those in `runs` in their order, then of those that go on;
-        its stretches between readings, and what is believed of these. Every press has them."""
+        """By press: the hours of its runs (first those in `runs` in their order, then those that go on), its
+        stretches between readings, and which readings are believed. Every press has an entry."""
         found = {}
         for press_id, press in self.presses.items():
             runs = self.runs.get(press_id) or NO_RUNS
@@ -96,18 +96,18 @@ class Record:
         return found
 
     def run_hours(self, press_id: int) -> Floats:
-        """The own hours of each of the press's runs, in the order of `runs`."""
+        """The own hours of each of the press's runs, shape (n,), in the order of `runs`."""
         runs = self.runs.get(press_id) or NO_RUNS
         return self.hours[press_id].own_h[: runs.start.size]
 
     def press_hours(self, press_id: int) -> Floats:
-        """What each run has of the press's hours, which count each moment once; in the order of `runs`."""
+        """Each run's share of the press's hours, which count each moment once; in the order of `runs`."""
         runs = self.runs.get(press_id) or NO_RUNS
         return self.hours[press_id].press_h[: runs.start.size]
 
     @cached_property
     def timelines(self) -> Mapping[int, PressTimeline]:
-        """What each press has worked; every press has one."""
+        """The work of each press over time; every press has an entry."""
         shares: dict[int, dict[str, float]] = defaultdict(dict)
         for position in self.positions.values():
             if position.barrel:
@@ -130,8 +130,8 @@ class Record:
 
     @cached_property
     def services_by_rule(self) -> Mapping[int, tuple[ServiceRow, ...]]:
-        """For each rule the services that name it, or name none and have its action; in order of time. For
-        some rules only those that name it."""
+        """For each rule the services that count for it, in order of time: those that name it, and those that
+        name no rule and have its action. For a rule with `named_only` only those that name it."""
         naming: dict[int, list[ServiceRow]] = defaultdict(list)
         acting: dict[str, list[ServiceRow]] = defaultdict(list)
         for service in self.services:
@@ -157,7 +157,7 @@ class Record:
         services: tuple[ServiceRow, ...],
         measurements: tuple[MeasurementRow, ...],
     ) -> Record:
-        """The record of these presses alone, with these rows; what is already worked out comes along."""
+        """The record of these presses alone, with these rows; hours and timelines are taken over."""
 
         def of(table: Mapping[int, Kind]) -> dict[int, Kind]:
             return {press: table[press] for press in sorted(presses) if press in table}
@@ -181,7 +181,7 @@ class Record:
 
     @cached_property
     def fittings_of(self) -> Mapping[int, tuple[FittingRow, ...]]:
-        """Each part's fittings in order of time; parts that never were fitted are absent."""
+        """Each part's fittings in order of time; parts that were never fitted are absent."""
         found: dict[int, list[FittingRow]] = defaultdict(list)
         for fitting in self.fittings:
             found[fitting.part_id].append(fitting)
@@ -209,12 +209,12 @@ NO_RUNS = RunColumns(
 
 
 def load(as_of: date) -> Record:
-    """Read the log as it stood at 24:00 of the day in the mill's zone. Reads only."""
+    """The log as it stood at 24:00 of the day in the mill's zone. Reads only."""
     return upto(whole(), as_of)
 
 
 def upto(log: Whole, as_of: date) -> Record:
-    """The part of the log that the end of a day knows."""
+    """The part of the log that was known at the end of a day."""
     end = datetime.combine(as_of + timedelta(days=1), time.min, log.zone).timestamp()
     crop_ids = tuple(pk for pk, _ in log.crops)
     runs = {press: rows.upto(end, crop_ids) for press, rows in log.runs.items()}
@@ -243,7 +243,7 @@ def upto(log: Whole, as_of: date) -> Record:
 
 
 def widening_on(log: Whole, day: date) -> float:
-    """What had been learned by the day; 1 where nothing had."""
+    """The factor that had been learned by the day; 1 where none had."""
     return next((factor for since, factor in reversed(log.widenings) if since <= day), 1.0)
 
 

@@ -1,4 +1,4 @@
-"""What a record holds, one frozen row per thing. Instants are seconds since 1970 in UTC."""
+"""The rows of a record as frozen dataclasses. Instants are seconds since 1970 in UTC."""
 
 from __future__ import annotations
 
@@ -124,11 +124,11 @@ class RuleRow:
     press_id: int | None
     position: str
     triggers: Mapping[str, Asked] = field(hash=False)
-    """What the rule asks for by each trigger that it names, by column; a crop is its index in the record."""
+    """The rule's value for each of its triggers, by column name; a crop is its index in the record."""
     lead_days: float
     instructions: str
     named_only: bool = False
-    """Only work that names the rule counts for it: a yearly look isn't done by looking at the press."""
+    """Only work that names the rule counts for it: other inspections don't replace the yearly one."""
 
 
 @dataclass(frozen=True)
@@ -149,20 +149,20 @@ class RunColumns:
     start: Floats
     end: Floats
     recorded_h: Floats
-    """NaN where nobody wrote hours."""
+    """NaN where no hours were written down."""
     seed_kg: Floats
     crop: Ints
     slot: Ints
     through: tuple[str, ...] | None
-    """None where every run went through all barrels."""
+    """The barrels of each run; None where every run used all barrels."""
     drive_hz: Floats
     moisture_pct: Floats
-    """Both NaN where not known."""
+    """NaN where not known, as in `drive_hz`."""
     purge: Flags
     seed_how: Ints
-    """0 where the seed was weighed or counted, else `ABOUT` or `WORKED_OUT`."""
+    """0 where the seed was weighed or counted, else `ABOUT` (estimated) or `WORKED_OUT` (calculated)."""
     going_on: Floats
-    """The starts of runs that had not ended, and their slots; shape (k,) each. They count nowhere yet."""
+    """The starts of runs that had not ended, and their slots; shape (k,) each. These runs don't count yet."""
     slot_going_on: Ints
 
     @cached_property

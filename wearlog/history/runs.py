@@ -1,6 +1,6 @@
-"""Runs and readings as arrays, press by press, whatever day they are asked for: most of a log.
+"""The runs and readings of each press as arrays, without a cut-off day. They make up most of a log.
 
-They are kept under the version of their press, so that an entry at one press makes only that press's be read
+They are cached under the version of their press, so that after an entry for one press only that press is read
 again."""
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from wearlog.runs.models import Run, RunQuerySet, SeedHow
 
 @dataclass(frozen=True, eq=False)
 class PressRuns:
-    """All runs of one press in any order, shape (n,) each, NaN for null; `crop_id` is the crop's key."""
+    """All runs of one press in any order, shape (n,) each, NaN for null; `crop_id` is the primary key."""
 
     id: Ints
     start: Floats
@@ -38,26 +38,27 @@ class PressRuns:
 
     @cached_property
     def ends(self) -> Floats:
-        """When each run ended; where only its hours are known, when that must have been."""
+        """When each run ended; where only its hours are recorded, its start plus these."""
         return hours.ends_by(self.start, self.ended, self.recorded_h)
 
     def upto(self, end: float, crops: tuple[int, ...]) -> RunColumns:
-        """The runs that had started and ended by an instant, in order; an end after it counts as unknown.
-        Crops become their places in `crops`, the keys of all crops in the order of the record."""
-        if self._last > end:
+        """The runs that had started by an instant, in order; an end after it counts as unknown. `crops` are
+        the primary keys of all crops in the order of the record; each run's crop becomes an index into
+        them."""
+        if self._last_instant > end:
             return self._cut(end, crops)
-        kept = self._whole.get(crops)
+        kept = self._uncut.get(crops)
         if kept is None:
-            self._whole.clear()
-            kept = self._whole[crops] = self._cut(end, crops)
+            self._uncut.clear()
+            kept = self._uncut[crops] = self._cut(end, crops)
         return kept
 
     @cached_property
-    def _last(self) -> float:
+    def _last_instant(self) -> float:
         return float(np.nanmax(np.concatenate([self.start, self.ends]), initial=-np.inf))
 
     @cached_property
-    def _whole(self) -> dict[tuple[int, ...], RunColumns]:
+    def _uncut(self) -> dict[tuple[int, ...], RunColumns]:
         return {}
 
     def _cut(self, end: float, crops: tuple[int, ...]) -> RunColumns:
@@ -106,16 +107,16 @@ NO_RUNS = PressRuns(
 
 @dataclass(frozen=True, eq=False)
 class OfPress:
-    """What one press did; None where nothing is on record."""
+    """The runs and readings of one press; None where there are none."""
 
     runs: PressRuns | None
     readings: ReadingColumns | None
     seen: tuple[int, int]
-    """The last key and the count of the press's runs, struck out or not, when this was read."""
+    """The largest primary key and the number of the press's runs, voided ones included, when this was
+    read."""
 
     def press_hours(self, *, by_meter: bool) -> Floats:
-        """What each of `runs` has of the press's hours, which count each moment once; NaN for one that goes
-        on."""
+        """Each run's share of the press's hours, which count each moment once; NaN for a run that goes on."""
         runs = self.runs or NO_RUNS
         return hours.worked_out(
             start=runs.start,
@@ -131,31 +132,31 @@ _KEPT: RunsShelf[OfPress] = RunsShelf("runs and readings of each press")
 
 
 def runs_and_readings(presses: Collection[int], *, seen: tuple[int, int] | None = None) -> dict[int, OfPress]:
-    """By press, of all that stands; `presses` are the keys of all presses.
+    """Runs and readings by press, without voided ones; `presses` are the primary keys of all presses.
 
-    seen: what `last_and_count` says now. Runs that came in by another way than the log's own door raise no
-    version; where this tells of some, the presses that have them are read again."""
+    seen: the present result of `last_and_count`. Runs written to the database directly, not through the
+    actions of the log, raise no version; if `seen` reveals any, their presses are read again."""
 
     def read(some: Collection[int]) -> dict[int, OfPress]:
         return _read(some, every=len(some) == len(presses))
 
     found = _KEPT.get(presses, read)
-    if seen is not None and seen != _together(found.values()):
-        now = _seen(Run.objects.all())
+    if seen is not None and seen != _overall_last_and_count(found.values()):
+        now = _last_and_count_by_press(Run.objects.all())
         other = [press_id for press_id in presses if found[press_id].seen != now.get(press_id, NEVER)]
         found |= read(other) if other else {}
     return found
 
 
 def runs_and_readings_anew(presses: Collection[int]) -> dict[int, OfPress]:
-    """The same, read from the database whatever is kept."""
+    """The same, always read from the database and not from the cache."""
     return _read(presses, every=True)
 
 
 def _read(presses: Collection[int], *, every: bool) -> dict[int, OfPress]:
-    """`every`: these are all there are, which is read faster without asking for them one by one."""
+    """`every`: `presses` are all presses, which is faster to read without a condition."""
     rows = Run.objects.all() if every else Run.objects.filter(press_id__in=presses)
-    seen = _seen(rows)
+    seen = _last_and_count_by_press(rows)
     runs = _runs(rows.standing())
     readings = hours.readings_of(presses)
     return {
@@ -167,24 +168,24 @@ def _read(presses: Collection[int], *, every: bool) -> dict[int, OfPress]:
 NEVER = (0, 0)
 
 
-def _seen(rows: RunQuerySet) -> dict[int, tuple[int, int]]:
+def _last_and_count_by_press(rows: RunQuerySet) -> dict[int, tuple[int, int]]:
     found = rows.order_by().values_list("press_id").annotate(last=Max("pk"), count=Count("pk"))
     return {press_id: (last, count) for press_id, last, count in found}
 
 
-def _together(presses: Iterable[OfPress]) -> tuple[int, int]:
+def _overall_last_and_count(presses: Iterable[OfPress]) -> tuple[int, int]:
     each = [found.seen for found in presses]
     return max((last for last, _ in each), default=0), sum(count for _, count in each)
 
 
 def last_and_count() -> tuple[int, int]:
-    """The last key and the count of all runs, struck out or not."""
+    """The largest primary key and the number of all runs, voided ones included."""
     found = Run.objects.aggregate(last=Max("pk"), count=Count("pk"))
     return found["last"] or 0, found["count"]
 
 
 def _runs(rows: RunQuerySet) -> dict[int, PressRuns]:
-    """By press; one without runs is absent."""
+    """Runs by press; presses without runs are absent."""
     guessed = Case(
         When(seed_how=SeedHow.ABOUT, then=ABOUT),
         When(seed_how=SeedHow.WORKED_OUT, then=WORKED_OUT),

@@ -1,9 +1,9 @@
-"""The whole log as plain rows, whatever day it is asked for: read once, and kept while it stays as it is.
+"""The whole log as plain rows, without a cut-off day: read once and cached while it does not change.
 
-Runs and readings are most of a log. They are kept per press under the press's own version, so that an entry
-at one press makes only that press's be read again; all the rest is kept under the log's version
-(`history.cache`). What only comparisons and money need stands apart (`history.yields`, `history.bills`) and
-is read when one of them first asks.
+Runs and readings are most of a log. They are cached per press under the press's own version, so that after an
+entry for one press only that press is read again; everything else is cached under the log's version
+(`history.cache`). Columns that only comparisons and costs need (`history.yields`, `history.bills`) are read
+when they are first needed.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ from wearlog.service.triggers import Asked, asked_by, field_of
 
 @dataclass(frozen=True, eq=False)
 class Whole:
-    """Every standing row, in order of time, then key. Nothing is left out for being later than some day."""
+    """Every row that is not voided, in order of time, then key, however late it is."""
 
     zone: ZoneInfo
     units: str
@@ -60,19 +60,19 @@ class Whole:
     runs: Mapping[int, PressRuns]
     readings: Mapping[int, ReadingColumns]
     widenings: tuple[tuple[date, float], ...]
-    """From which day on ranges are widened by how much, in order of days."""
+    """(first day, factor by which ranges are widened from then on), in order of days."""
 
 
 _ROWS: VersionShelf[None, Whole] = VersionShelf("the log's rows", most=1)
 
 
 def whole() -> Whole:
-    """The log as it stands. Reads only."""
+    """The log as it is now, from the cache if possible. Reads only."""
     return _ROWS.get(None, lambda: _read(runs_and_readings), one_at_a_time=True)
 
 
 def anew() -> Whole:
-    """The log as it stands, read from the database whatever is kept."""
+    """The log as it is now, always read from the database."""
     return _read(runs_and_readings_anew)
 
 

@@ -1,6 +1,7 @@
-"""What runs gave and took: columns beside those that every forecast needs, read when one first asks for them.
+"""Oil, cake and energy of runs. Not every forecast needs these columns, so that they are read when first
+needed.
 
-They are kept per press, as the runs themselves are."""
+They are cached per press, like the runs themselves."""
 
 from __future__ import annotations
 
@@ -20,7 +21,7 @@ Columns = Mapping[str, Floats]
 
 @dataclass(frozen=True, eq=False)
 class _OfPress:
-    """`id` is in order."""
+    """The columns of one press's runs; `id` is sorted."""
 
     id: Ints
     columns: Columns
@@ -35,7 +36,7 @@ class _OfPress:
         return found
 
     def here(self, ids: Ints) -> Ints:
-        """The places in `ids` of those that are here."""
+        """The indexes of those of `ids` that are present here."""
         place = np.searchsorted(self.id, ids)
         within = np.flatnonzero(place < self.id.size)
         found: Ints = within[self.id[place[within]] == ids[within]]
@@ -43,7 +44,7 @@ class _OfPress:
 
 
 class Beside:
-    """Columns of runs that are asked for together."""
+    """A group of columns of runs that are always read together, with its cache."""
 
     def __init__(self, *names: str) -> None:
         self.names = names
@@ -51,15 +52,16 @@ class Beside:
 
     @property
     def nothing(self) -> Columns:
-        """The columns of no run."""
+        """The same columns with no rows."""
         return {name: np.zeros(0) for name in self.names}
 
     def of(self, runs: Mapping[int, Ints], *, every: bool = False) -> dict[int, Columns]:
-        """The columns of these runs, in their order, by press: `runs` names them by the key of their press.
-        `every` says that these are all runs, which are read faster without asking for their presses.
+        """The columns of these runs, by press and in the given order: `runs` maps the primary key of each
+        press to those of its runs. `every` says that these are all runs, which are faster to read without a
+        condition.
 
-        Runs that came in by another way than the log's own door raise no version; where one of them is asked
-        for, its press is read again."""
+        Runs written to the database directly, not through the actions of the log, raise no version; if one of
+        them is asked for, its press is read again."""
 
         def read(presses: list[int]) -> dict[int, _OfPress]:
             wanted = {press_id: runs[press_id] for press_id in presses}

@@ -1,6 +1,6 @@
-"""Logging runs: what is handed in becomes times and hours, is checked, asked about, and stored.
+"""Logging runs: times and hours are derived from the entry, which is then validated, queried and stored.
 
-The press's row is locked first, so that two entries for one press are judged one after the other.
+The press's row is locked first, so that two entries for one press are processed one after the other.
 """
 
 from __future__ import annotations
@@ -50,11 +50,11 @@ COPIED = (
 
 @transaction.atomic
 def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collection[str] = ()) -> Run:
-    """Log a run, with the reading at its end where it was logged by the meter.
+    """Log a run, and the reading at its end if it was logged by the meter.
 
-    A start that is not given is counted back from the end (`at` where that is not given either) by the
-    hours, or by what the meter advanced. The same `entry.ref` sent again returns the run that stands. Raises
-    Doubtful and Refused as `logbook.actions` says.
+    A missing start is counted back from the end (or from `at`, if that is missing too) by the hours, or by
+    the advance of the meter. If an entry with the same `entry.ref` was stored before, that run is returned.
+    Raises Doubtful and Refused as described in `logbook.actions`.
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
@@ -87,7 +87,7 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
         refuse_bad_reading(reading)
         validation.ask(
             validation.about_reading(reading, at=at), confirmed
-        )  # before the hours are counted by it
+        )  # must come before the hours are derived from the reading
     times = times_of(entry, at=at, slot=run.slot, reading=reading)
     open_doubts = place(run, times)
     told = hours.of_run(run, reading=reading)
@@ -125,10 +125,11 @@ def stop_run(
     oil_kg: Decimal | None = None,
     confirmed: Collection[str] = (),
 ) -> Run:
-    """End a run that goes on. The same stop sent twice is one; another one is refused with who stopped it.
+    """End a run that goes on. The same stop sent again returns the run; a different one is refused.
 
-    With `meter_h` a reading is written at its end and the hours follow from it. `seed_kg` None with
-    `seed_how` "worked_out" works the seed out from the usual rate, and asks first.
+    With `meter_h` a reading is stored at its end and the hours are derived from it. With `seed_kg` None and
+    `seed_how` "worked_out" the seed is worked out from the usual rate, which has to be confirmed. Raises
+    Doubtful and Refused.
     """
     require(by, Permission.LOG)
     press_id = Run.objects.filter(pk=run_id).values_list("press_id", flat=True).first()
@@ -177,7 +178,7 @@ def stop_run(
 
 
 def recheck(run: Run, *, at: datetime, confirmed: Collection[str]) -> None:
-    """Check a changed run like a new one. The caller holds the lock of its press."""
+    """Validate a changed run like a new one. The caller must hold the lock of its press."""
     run.slot = slot_for(run.press, run.through)
     check(run)
     refuse_overlap(run)
@@ -185,8 +186,9 @@ def recheck(run: Run, *, at: datetime, confirmed: Collection[str]) -> None:
 
 
 def place(run: Run, times: Times) -> list[Doubt]:
-    """Put the run at its times. A start that was counted back into the last run is asked about, and moved
-    to that run's end: the hours may be wrong, an overlap can't be."""
+    """Set the run's times. If the start was counted back into the previous run, move it to that run's end,
+    since runs can't overlap; where the difference is more than rounding, return a question, since the hours
+    may be wrong."""
     run.started_at, run.ended_at, run.hours_h = times.started_at, times.ended_at, times.hours_h
     run.ends_at = Run.end_of(run.started_at, run.ended_at, run.hours_h)
     if times.counted_back is None or times.ended_at is None:
@@ -201,11 +203,11 @@ def place(run: Run, times: Times) -> list[Doubt]:
     return validation.since_last_run(run, times.counted_back, last)
 
 
-# --- what is refused and what is asked --------------------------------------------------------------
+# --- validation: refusals and questions -------------------------------------------------------------
 
 
 def seed_to_ask(run: Run, hours_h: float | None) -> list[Doubt]:
-    """Work out the seed where nobody knows it, and what to ask about that; nothing where it was given."""
+    """Work out the seed if that was requested, and return the question to confirm it; else no question."""
     guesses.check(run)
     if run.seed_kg is not None or run.seed_how != SeedHow.WORKED_OUT:
         return []
@@ -213,7 +215,7 @@ def seed_to_ask(run: Run, hours_h: float | None) -> list[Doubt]:
 
 
 def slot_for(press: Press, through: str) -> int:
-    """The slot of the barrels named; raises Refused for a name that the press doesn't have."""
+    """The slot of the named barrels (see `Run`). Raises Refused for a name that the press doesn't have."""
     if not through.strip():
         return 0
     barrels = press.barrels()
@@ -233,7 +235,7 @@ def slot_for(press: Press, through: str) -> int:
 
 
 def check(run: Run) -> None:
-    """Refuse what can't be: bad numbers, a retired press, a field that is too long."""
+    """Raise Refused for impossible values: missing or bad numbers, a retired press, too long a text."""
     if run.seed_kg is None:
         raise Refused(_("Write how much seed was pressed; 0 where none was."), field="seed_kg")
     check_numbers(run)

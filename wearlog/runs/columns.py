@@ -1,4 +1,5 @@
-"""Columns as plain numbers straight from the database, past the slow making of rows and decimals."""
+"""Columns as float arrays straight from the database, without the slow creation of model objects and
+decimals."""
 
 from __future__ import annotations
 
@@ -50,7 +51,7 @@ class WholeSeconds(Func):
 
 
 class SecondsPart(Func):
-    """What `WholeSeconds` leaves of an instant, 0 or more and below 1."""
+    """The fraction of a second that `WholeSeconds` drops from an instant, 0 or more and below 1."""
 
     arity = 1
     output_field = FloatField()
@@ -66,15 +67,15 @@ class SecondsPart(Func):
 
 
 class Joined(Aggregate):
-    """All values of a column in one text, a comma between, `nan` for null; in the order of the keys.
+    """All values of a column in one text, separated by commas, `nan` for null, in the order of primary keys.
 
-    A hundred thousand values pass as one text in a hundredth of a second; as rows they take half a second.
+    A hundred thousand values take a hundredth of a second as one text, and half a second as rows.
     """
 
     output_field = TextField()
 
     def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> tuple[str, Any]:
-        # Columns that are joined in one query meet the rows in one and the same order.
+        # All columns joined in one query see the rows in the same order, whatever that is.
         sql, params = compiler.compile(self.get_source_expressions()[0])
         return f"GROUP_CONCAT(COALESCE({sql}, 'nan'))", list(params)
 
@@ -91,7 +92,7 @@ def seconds(field: str) -> Seconds:
 
 
 class Number(Cast):
-    """A recorded decimal as the float nearest to it. SQLite reads one text in some thousands a bit off."""
+    """A stored decimal as the nearest float. SQLite's own conversion is slightly off for one in thousands."""
 
     @property
     def convert_value(self) -> Callable[..., float | None]:
@@ -106,7 +107,7 @@ EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def seconds_of(at: datetime) -> float:
-    """Seconds since 1970 in UTC as `seconds` gives them, to the last bit."""
+    """Seconds since 1970 in UTC, to the last bit the same as the result of `seconds`."""
     since = at - EPOCH
     return since.days * 86400 + since.seconds + since.microseconds / 1e6
 
@@ -135,7 +136,7 @@ def _numbers(text: str | None) -> Floats:
 
 
 def digest_of(columns: Mapping[str, object]) -> str:
-    """A short name of the content of named columns: equal where all of it is, to the last bit."""
+    """A hexadecimal digest of the content of named columns: equal only if all values are, to the last bit."""
     whole = blake2b(digest_size=16)
     for name, column in sorted(columns.items()):
         if isinstance(column, np.ndarray):

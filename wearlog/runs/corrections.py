@@ -1,4 +1,4 @@
-"""Correcting and voiding runs and readings. The reading at a run's end belongs to it."""
+"""Correcting and voiding runs and readings. A run logged by the meter owns the reading at its end."""
 
 from __future__ import annotations
 
@@ -26,7 +26,8 @@ def correct_run(
     reason: str,
     confirmed: Collection[str],
 ) -> None:
-    """Change a run and check it like a new one. The reading at its end moves with the end."""
+    """Change a run and validate it like a new one. The reading at its end moves with the end. Raises Refused
+    and Doubtful."""
     _lock_presses(run.press_id, changes)
     old, reading = audit.snapshot(run), own_reading(run)
     for name, value in changes.items():
@@ -66,7 +67,8 @@ def correct_reading(
     reason: str,
     confirmed: Collection[str],
 ) -> None:
-    """Change a reading and check it like a new one. One that gives a run its hours stays at the run's end."""
+    """Change a reading and validate it like a new one. A reading from which a run takes its hours can't be
+    moved away from the run's end. Raises Refused and Doubtful."""
     _lock_presses(reading.press_id, changes)
     run = run_of(reading)
     if run is not None and ("read_at" in changes or "press" in changes):
@@ -90,7 +92,7 @@ def correct_reading(
 
 @transaction.atomic
 def void_run(*, by: User | None, at: datetime, run: Run, reason: str) -> None:
-    """Strike a run out, and the reading that only it needs."""
+    """Void a run, and its reading if no other run needs that."""
     readings.locked_press(run.press_id)
     reading = own_reading(run)
     audit.strike_out(by=by, at=at, record=run, reason=reason)
@@ -99,7 +101,7 @@ def void_run(*, by: User | None, at: datetime, run: Run, reason: str) -> None:
 
 
 def own_reading(run: Run) -> Reading | None:
-    """The reading at the end of a run by the meter, unless another run ends with it too."""
+    """The reading at the end of a run logged by the meter, unless another run ends with it too; else None."""
     reading = queries.reading_at_end(run)
     if reading is None:
         return None
@@ -113,7 +115,7 @@ def own_reading(run: Run) -> Reading | None:
 
 
 def run_of(reading: Reading) -> Run | None:
-    """The run that takes its hours from the reading."""
+    """The run that takes its hours from the reading, or None."""
     run: Run | None = (
         Run.objects.standing()
         .filter(press_id=reading.press_id, ends_at=reading.read_at, hours_h__isnull=True)

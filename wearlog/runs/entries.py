@@ -1,4 +1,4 @@
-"""A run as a page, a sheet, a phone's queue or a command hands it in: plain values in SI units."""
+"""A run as entered on a page, a sheet, a phone or the command line: plain values in metric units."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from decimal import Decimal
 
 @dataclass(frozen=True, kw_only=True)
 class NewRun:
-    """A run to log. Give `meter_h` (a reading is written and the hours follow from it), or `hours_h`,
-    or `ended_at`; give none and it is a run that goes on. `started_at` may be left out where the
-    hours and the end tell it. `ref` is the entry's own id; the same ref sent twice is one run.
-    `seed_how` is a value of SeedHow, empty where the seed was weighed; with "worked_out" `seed_kg` may be
-    None, and is then worked out."""
+    """A run to log. Give `meter_h` (a reading is stored and the hours are derived from it), or `hours_h`, or
+    `ended_at`; with none of them it is a run that goes on. `started_at` may be omitted if it follows from the
+    hours and the end. `ref` is the entry's own id: the same ref sent twice is one run. `seed_how` is a value
+    of SeedHow, empty where the seed was weighed; with "worked_out" `seed_kg` may be None, and is then worked
+    out."""
 
     press_id: int
     crop_id: int

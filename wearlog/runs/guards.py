@@ -1,6 +1,6 @@
-"""Runs through the same barrel never overlap.
+"""Database constraints that prevent runs through the same barrel from overlapping.
 
-A run's slot is 0 for all barrels, 1 or 2 for one of two. A run of no length overlaps nothing.
+A run's slot is 0 for all barrels, 1 or 2 for one of two. A run without length overlaps nothing.
 """
 
 from __future__ import annotations
@@ -17,16 +17,16 @@ TRIGGER = Template(
     "WHEN NEW.voided_at IS NULL AND (NEW.ends_at IS NULL OR NEW.ends_at > NEW.started_at) BEGIN "
     "$first $second $running END"
 )
-# Standing runs through one barrel don't overlap, so they end in the order in which they start: of those that
-# end after the new one starts, only the first can be in the way. That is one step in the index on
-# (press, ends_at), whatever the order in which runs are entered.
+# Runs through one barrel that are not voided don't overlap, so they end in the order in which they start. Of
+# those that end after the new one starts, only the first can overlap it. Finding it is one step in the index
+# on (press, ends_at), whatever the order in which runs are entered.
 ENDED = Template(
     "SELECT RAISE(ABORT, 'run_one_per_barrel') WHERE NEW.slot IN (0, $barrel) AND (SELECT r.started_at "
     "FROM runs_run r WHERE r.press_id = NEW.press_id AND r.ends_at > NEW.started_at "
     "AND r.slot IN (0, $barrel) AND r.voided_at IS NULL AND r.ends_at > r.started_at $others "
     "ORDER BY r.ends_at LIMIT 1) < coalesce(NEW.ends_at, '9999-12-31');"
 )
-# The plus keeps SQLite from walking the index on (press, started_at), which matches every earlier run.
+# The plus sign keeps SQLite from using the index on (press, started_at), which matches every earlier run.
 RUNNING = Template(
     "SELECT RAISE(ABORT, 'run_one_per_barrel') WHERE EXISTS (SELECT 1 FROM runs_run r "
     "WHERE r.press_id = NEW.press_id AND r.ends_at IS NULL AND r.voided_at IS NULL $others "
@@ -51,7 +51,7 @@ def _trigger(name: str, event: str, others: str) -> Trigger:
 
 
 GUARDS: tuple[Guard, ...] = (
-    # A row of the same ref is a matter of the unique key.
+    # A row with the same ref is left to the unique constraint.
     _trigger("run_overlap_insert", "INSERT", "AND r.ref <> NEW.ref"),
     _trigger(
         "run_overlap_update",
@@ -61,9 +61,9 @@ GUARDS: tuple[Guard, ...] = (
     Exclusion(
         RUNS,
         PROMISE,
-        # Two numbers per press, one for each barrel; a run through both takes the range of both. A range
-        # instead of `WITH =`, which would need the btree_gist extension. Time stands first: it tells more
-        # runs apart than the press does.
+        # Each press has two numbers, one for each barrel; a run through both uses the range of both. A range
+        # is used instead of `WITH =`, which would need the btree_gist extension. Time comes first because it
+        # separates more runs than the press does.
         "USING gist (tstzrange(started_at, ends_at) WITH &&, "
         "int8range(press_id * 2 + CASE WHEN slot = 2 THEN 1 ELSE 0 END, "
         "press_id * 2 + CASE WHEN slot = 1 THEN 0 ELSE 1 END, '[]') WITH &&) WHERE (voided_at IS NULL)",

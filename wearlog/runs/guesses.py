@@ -1,9 +1,8 @@
-"""Seed that nobody weighed: worked out from the press's usual rate and the hours, and asked about before it
-is kept.
+"""Seed that nobody weighed: worked out from the press's usual rate and the hours, and stored once confirmed.
 
-The rate is the median over the latest runs of the same crop through the same barrels, first of those that ran
-with dies of the same size as now; below three of these, with whatever die. What was worked out itself tells
-no rate, so that guesses can't feed on guesses.
+The rate is the median of the latest runs of the same crop through the same barrels: of those with dies of the
+same size as now, or, with fewer than three such runs, of those with any die. Runs whose seed was itself
+worked out are left out, so that guesses are never based on guesses.
 """
 
 from __future__ import annotations
@@ -23,23 +22,23 @@ from wearlog.runs import queries, validation
 from wearlog.runs.models import Run, SeedHow
 
 LOOKED_AT = 120
-"""So many of the latest runs are looked through for those with the same die."""
+"""This many of the latest runs are searched for those with the same die."""
 
 
 @dataclass(frozen=True)
 class Pace:
-    """The rate to work with, and the die sizes (mm) of the runs that it comes from; empty for any die."""
+    """The rate to use, and the die sizes (mm) of the runs behind it; empty if runs with any die were used."""
 
     rate: queries.UsualRate
     sizes: tuple[Decimal, ...]
 
 
 def pace_of(run: Run) -> Pace | None:
-    """The pace to work out the seed of `run` by, or None where too few runs tell one. Four queries."""
-    told = Run.objects.of(run.press).telling_a_rate().filter(crop=run.crop, slot=run.slot)
+    """The rate from which to work out the seed of `run`, or None with too few runs. At most four queries."""
+    usable = Run.objects.of(run.press).telling_a_rate().filter(crop=run.crop, slot=run.slot)
     if run.pk is not None:
-        told = told.exclude(pk=run.pk)
-    latest = list(told.order_by("-ends_at", "-pk")[:LOOKED_AT])
+        usable = usable.exclude(pk=run.pk)
+    latest = list(usable.order_by("-ends_at", "-pk")[:LOOKED_AT])
     fittings = _dies(run)
     sizes = _sizes_at(fittings, run.started_at)
     if sizes:
@@ -59,7 +58,7 @@ def _dies(run: Run) -> list[Fitting]:
 
 
 def _sizes_at(fittings: Sequence[Fitting], instant: datetime) -> tuple[Decimal, ...]:
-    """The sizes of the dies in place at an instant, position by position; empty where none is known."""
+    """The sizes of the dies in place at an instant, in order of position; empty where none is known."""
     return tuple(
         fitting.part.part_type.size_mm
         for fitting in fittings
@@ -70,9 +69,9 @@ def _sizes_at(fittings: Sequence[Fitting], instant: datetime) -> tuple[Decimal, 
 
 
 def work_out(run: Run, *, hours: float | None) -> Doubt:
-    """Give the run the seed that its press usually takes in its hours, and what to ask before it is kept.
+    """Set the run's seed to what its press usually takes in its hours, and return the question to confirm it.
 
-    Raises Refused, with what to do, where hours or pace are not known."""
+    Raises Refused, with what to do, if the hours or the rate are not known."""
     if hours is None:
         raise Refused(
             _("The seed of a run that goes on is written when it ends. Leave it for then."), field="seed_kg"
@@ -126,7 +125,7 @@ def mass(kg: Decimal) -> str:
 
 
 def check(run: Run) -> None:
-    """Refuse a word for how the seed is known that the log doesn't have."""
+    """Raise Refused for an unknown value of `seed_how`."""
     if run.seed_how not in SeedHow.values:
         raise Refused(
             _("How the seed is known is one of: %(known)s.") % {"known": ", ".join(SeedHow.values)},

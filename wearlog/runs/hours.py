@@ -1,8 +1,8 @@
-"""How long runs pressed: the one place that takes runs and readings to the rule in `calc.meters`.
+"""How long runs pressed: the only place that applies the rule in `calc.meters` to runs and readings.
 
-A page that shows a few runs reads the part of the log around them (`of_run`, `of_runs`); it is wide enough
-that the whole log would give the same digits. All runs of a press, as arrays, are read by `history` alone,
-with `run_columns` and `readings_of`; whoever has them calls `worked_out`. Nothing else works out hours
+A page that shows a few runs reads the part of the log around them (`of_run`, `of_runs`), which is chosen wide
+enough that the whole log would give the same digits. Only `history` reads all runs of a press as arrays, with
+`run_columns` and `readings_of`, and passes them to `worked_out`. No other code computes hours
 (docs/decisions/hours-of-a-run.md).
 """
 
@@ -31,7 +31,7 @@ from wearlog.runs.columns import Flags, Floats, Ints, columns, digest_of, number
 from wearlog.runs.models import Reading, ReadingKind, Run
 
 REACH = 12
-"""So many readings on each side of a run are looked at first; more where these don't settle it."""
+"""This many readings on each side of a run are read first; more if the result could still change."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +52,7 @@ NO_READINGS = ReadingColumns(np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.bool
 
 @dataclass(frozen=True)
 class StretchOfRun:
-    """The stretch between two readings that a run lies in: instants in seconds since 1970, hours."""
+    """The stretch between two readings in which a run lies: instants in seconds since 1970, hours."""
 
     opens: float
     closes: float
@@ -62,10 +62,10 @@ class StretchOfRun:
 
 @dataclass(frozen=True)
 class RunHours:
-    """The hours of one run (None for one that goes on), where they come from, and what there is to say.
+    """The hours of one run (None for one that goes on), their source, and a remark.
 
-    written_h: what was written down. left_h: what the meter left for a run logged by it, before its clock
-    held it down."""
+    written_h: the hours that were written down. left_h: for a run logged by the meter, what the other runs
+    left of the advance, before it was capped by elapsed time."""
 
     hours_h: float | None
     source: Source
@@ -76,14 +76,14 @@ class RunHours:
 
     @property
     def said_h(self) -> float | None:
-        """What people or the meter said, before the rule weighed it against clock and meter."""
+        """The hours as written down or shown by the meter, before the rule adjusted them."""
         if self.written_h is not None:
             return self.written_h
         return self.left_h if self.left_h is not None and self.left_h > 0 else self.hours_h
 
 
 def hours_between(start: datetime, end: datetime) -> float:
-    """What the clock says."""
+    """Elapsed time in hours."""
     return (end - start).total_seconds() / 3600
 
 
@@ -101,7 +101,8 @@ def worked_out(
     readings: ReadingColumns | None,
     by_meter: bool,
 ) -> PressHours:
-    """The hours of all runs of one press, in the order given; `end` is NaN for one that goes on."""
+    """The hours of all runs of one press, in the order given; `end` is NaN for a run that goes on. Arrays are
+    as in `calc.meters.hours_of_press`."""
     known = readings or NO_READINGS
     return hours_of_press(
         start=start,
@@ -116,8 +117,8 @@ def worked_out(
 
 
 def ends_by(start: Floats, ended: Floats, recorded_h: Floats, instant: float = np.inf) -> Floats:
-    """When each run ended, as known at an instant: the recorded end, else its start and the hours written
-    down; NaN for one that goes on. An end later than the instant is not known yet."""
+    """When each run ended, as known at an instant: the recorded end, else its start plus the written hours;
+    NaN for a run that goes on. An end after the instant is not known yet."""
     known = np.where(ended > instant, np.nan, ended)
     ends = np.where(np.isnan(known), start + recorded_h * 3600.0, known)
     return np.where(ends > instant, np.nan, ends)
@@ -126,8 +127,8 @@ def ends_by(start: Floats, ended: Floats, recorded_h: Floats, instant: float = n
 def run_columns(
     rows: QuerySet[Run], *, numbers: tuple[str, ...] = (), flags: tuple[str, ...] = ()
 ) -> dict[str, Floats]:
-    """Columns of all these runs in one order: `id`, `press_id`, `started_at`, `ended_at`, `hours_h`, `slot`
-    and what is asked for beside; NaN for null. One query."""
+    """Columns of all these runs in the same order: `id`, `press_id`, `started_at`, `ended_at`, `hours_h`,
+    `slot` and the requested ones; NaN for null. One query."""
     return columns(
         rows,
         numbers=("id", "press_id", "hours_h", *numbers),
@@ -137,7 +138,8 @@ def run_columns(
 
 
 def readings_of(presses: Collection[int]) -> dict[int, ReadingColumns]:
-    """The standing readings of these presses, by press; one without any is absent. One query."""
+    """The readings of these presses that are not voided, by press; presses without any are absent. One
+    query."""
     rows: dict[int, list[tuple[float, float, bool]]] = defaultdict(list)
     found = Reading.objects.standing().filter(press_id__in=presses).order_by("press_id", "read_at", "pk")
     for press_id, at, meter_h, kind in found.values_list(
@@ -155,8 +157,8 @@ def _columns(rows: Sequence[tuple[float, float, bool]]) -> ReadingColumns:
 
 
 def at_sight(run: Run) -> float | None:
-    """The hours of an ended run where no meter has a say in them, for lists that read no readings: written
-    down, on a press that doesn't count by its meter. Else None."""
+    """The hours of an ended run if the meter can't change them, for lists that read no readings: hours
+    written down on a press that doesn't count by its meter. Else None."""
     return None if run.hours_h is None or by_meter(run.press) else float(run.hours_h)
 
 
@@ -164,19 +166,19 @@ def at_sight(run: Run) -> float | None:
 
 
 def of_run(run: Run, *, reading: Reading | None = None) -> RunHours:
-    """The hours of a run as it stands in the object, stored or not, and with a reading that is not stored
-    yet. For a stored one the same digits as in every sum over the press."""
+    """The hours of a run with the values of this object, stored or not, and with a reading that may not be
+    stored yet. For a stored run the digits are the same as in every sum over the press."""
     if run.ended_at is None and run.hours_h is None:
         return RunHours(None, Source.GOES_ON)
     written = at_sight(run)
     if written is not None:
         return _as_written(written)
     own = _row(run)
-    return _around(run.press_id, by_meter(run.press), [own], added=own, reading=reading)[0]
+    return _hours_around(run.press_id, by_meter(run.press), [own], added=own, reading=reading)[0]
 
 
 def of_runs(runs: Iterable[Run]) -> list[RunHours]:
-    """The hours of stored runs, in their order; for each press whose meter has a say a few queries."""
+    """The hours of stored runs, in their order; a few queries for each press on which the meter matters."""
     wanted = list(runs)
     found: dict[int, RunHours] = {}
     asked: dict[int, list[int]] = defaultdict(list)
@@ -193,7 +195,7 @@ def of_runs(runs: Iterable[Run]) -> list[RunHours]:
         else:
             asked[run.press_id].append(place)
     for press_id, places in asked.items():
-        hours = _around(press_id, press_id in metered, [_row(wanted[place]) for place in places])
+        hours = _hours_around(press_id, press_id in metered, [_row(wanted[place]) for place in places])
         found.update(zip(places, hours, strict=True))
     return [found[place] for place in range(len(wanted))]
 
@@ -208,12 +210,12 @@ class _Row:
 
 
 def moment(instant: float) -> datetime:
-    """An instant of the arrays as the models hold it."""
+    """An instant of the arrays (seconds since 1970) as a datetime in UTC."""
     return datetime.fromtimestamp(instant, UTC)
 
 
 def _row(run: Run) -> _Row:
-    return _made(
+    return _row_of(
         run.pk,
         seconds_of(run.started_at),
         None if run.ended_at is None else seconds_of(run.ended_at),
@@ -222,12 +224,12 @@ def _row(run: Run) -> _Row:
     )
 
 
-def _made(key: int | None, start: float, ended: float | None, hours: float | None, slot: int) -> _Row:
+def _row_of(key: int | None, start: float, ended: float | None, hours: float | None, slot: int) -> _Row:
     recorded = np.nan if hours is None else hours
     return _Row(key, start, start + recorded * 3600.0 if ended is None else ended, recorded, slot)
 
 
-def _around(
+def _hours_around(
     press_id: int,
     by_meter: bool,
     asked: Sequence[_Row],
@@ -235,14 +237,14 @@ def _around(
     added: _Row | None = None,
     reading: Reading | None = None,
 ) -> list[RunHours]:
-    """The hours of ended runs of one press, by the part of its log that has a say in them.
+    """The hours of ended runs of one press, from the part of its log that can affect them.
 
-    `added` stands in for the stored run with its key; `reading` is one that is not stored yet."""
+    `added` replaces the stored run with its key, if there is one; `reading` is one that is not stored yet."""
     first = min(row.start for row in asked) - SAME_MOMENT_S
     last = max(row.end for row in asked) + SAME_MOMENT_S
     reach = REACH
     while True:
-        part = _part(press_id, first, last, reach, reading)
+        part = _readings_around(press_id, first, last, reach, reading)
         if part is None:
             rows = list(asked)
         else:
@@ -258,20 +260,20 @@ def _around(
         )
         if part is None or part.settles(found, asked):
             place = {row.key: number for number, row in enumerate(rows)}
-            return [_told(found, place[row.key], row.recorded_h) for row in asked]
+            return [_hours_at(found, place[row.key], row.recorded_h) for row in asked]
         reach *= 4
 
 
 @dataclass(frozen=True)
-class _Part:
-    """Readings around some runs, and whether they reach to the first and the last of the press."""
+class _ReadingsAround:
+    """Readings around some runs, and whether they include the first and the last reading of the press."""
 
     known: ReadingColumns
     from_first: bool
     to_last: bool
 
     def settles(self, found: PressHours, asked: Sequence[_Row]) -> bool:
-        """Whether readings further away could change nothing in the stretches of these runs."""
+        """Whether readings further away can't change anything in the stretches of these runs."""
         clean_before, clean_after = clean_edges(self.known.at, self.known.meter_h, self.known.new_meter)
         bounds = self.known.at[found.bounds]
         earliest = min(row.end for row in asked) - SAME_MOMENT_S
@@ -283,8 +285,10 @@ class _Part:
         )
 
 
-def _part(press_id: int, first: float, last: float, reach: int, unsaved: Reading | None) -> _Part | None:
-    """The readings within a span and so many on each side of it; None where the press has none."""
+def _readings_around(
+    press_id: int, first: float, last: float, reach: int, unsaved: Reading | None
+) -> _ReadingsAround | None:
+    """The readings within a span and `reach` more on each side of it; None where there are none."""
     rows = (
         Reading.objects.standing()
         .filter(press_id=press_id)
@@ -301,18 +305,18 @@ def _part(press_id: int, first: float, last: float, reach: int, unsaved: Reading
     if not every:
         return None
     known = _columns([(at, meter_h, kind == ReadingKind.NEW_METER) for at, meter_h, kind in every])
-    return _Part(known, len(before) < reach, len(after) < reach)
+    return _ReadingsAround(known, len(before) < reach, len(after) < reach)
 
 
 def _runs(press_id: int, first: float, last: float, added: _Row | None) -> list[_Row]:
-    """The standing runs of a press that touch a span, with `added` in place of the one with its key."""
+    """The runs of a press that overlap a span and are not voided; `added` replaces the one with its key."""
     found = Run.objects.standing().filter(
         Q(ends_at__gte=moment(first)) | Q(ends_at__isnull=True),
         press_id=press_id,
         started_at__lte=moment(last),
     )
     rows = [
-        _made(*row)
+        _row_of(*row)
         for row in found.order_by().values_list(
             "pk", seconds("started_at"), seconds("ended_at"), number("hours_h"), "slot"
         )
@@ -325,7 +329,7 @@ def _as_written(hours: float) -> RunHours:
     return RunHours(hours, Source.WRITTEN, written_h=hours)
 
 
-def _told(found: PressHours, place: int, written: float) -> RunHours:
+def _hours_at(found: PressHours, place: int, written: float) -> RunHours:
     hours, left = float(found.own_h[place]), float(found.left_h[place])
     number = int(found.stretch[place])
     stretches = found.stretches

@@ -42,7 +42,7 @@ class Crop(models.Model):
     class Meta:
         ordering = ["code"]
         constraints = [
-            # A tag stands in lists with a space between, so it has none itself.
+            # Lists store crop codes separated by spaces, so a code can't contain one.
             models.CheckConstraint(condition=~Q(code="") & ~Q(code__contains=" "), name="crop_code_is_a_tag"),
             models.CheckConstraint(
                 condition=Q(bushel_kg__isnull=True) | Q(bushel_kg__gt=0), name="crop_bushel_positive"
@@ -60,7 +60,8 @@ class Dirt(models.TextChoices):
 
 
 class SeedHow(models.TextChoices):
-    """How the seed of a run is known. Worked out: from the press's usual rate, so it tells no rate."""
+    """How the seed of a run is known. WORKED_OUT seed is based on the press's usual rate, so it says nothing
+    about the rate."""
 
     WEIGHED = "", _("weighed")
     ABOUT = "about", _("about")
@@ -79,7 +80,7 @@ class RunQuerySet(LogRecordQuerySet):
         return self.standing().filter(Q(ends_at__gt=start) | Q(ends_at__isnull=True), started_at__lt=end)
 
     def telling_a_rate(self) -> Self:
-        """Ended runs whose seed and hours say how fast the press was: no purge, no empty run, and none whose
+        """Ended runs whose seed and hours show the rate of the press: no purge, no empty run, and none whose
         seed was worked out from the usual rate."""
         return self.filter(ends_at__isnull=False, purge=False, seed_kg__gt=0).exclude(
             seed_how=SeedHow.WORKED_OUT
@@ -87,11 +88,11 @@ class RunQuerySet(LogRecordQuerySet):
 
 
 class Run(LogRecord):
-    """Seed of one crop through one press from an instant to another.
+    """The pressing of seed of one crop on one press, from one instant to another.
 
-    `ended_at` and `hours_h` are what was recorded; `ends_at` is derived from them (see `end_of`) and kept
-    for constraints and range queries. `slot` says which barrels pressed, for the rule that runs through the
-    same barrel never overlap: 0 all, 1 or 2 the first or second by name.
+    `ended_at` and `hours_h` are as recorded; `ends_at` is derived from them (see `end_of`) and stored for
+    constraints and range queries. `slot` says which barrels pressed, so that runs through the same barrel can
+    be kept from overlapping: 0 for all, 1 or 2 for the first or second by name.
     """
 
     ref = models.CharField(_("Reference"), max_length=60, unique=True)
@@ -167,7 +168,7 @@ class Run(LogRecord):
             models.Index(fields=["press", "started_at"], name="run_by_press_start"),
             models.Index(fields=["started_at"], name="run_by_start"),
             models.Index(fields=["press", "ends_at"], name="run_by_press_end"),
-            # A handful of rows: what the day page asks for on every visit.
+            # Few rows: the day page needs them on every visit.
             models.Index(
                 fields=["press", "started_at"],
                 condition=Q(ends_at__isnull=True),
@@ -186,13 +187,13 @@ class Run(LogRecord):
         self.derive()
 
     def derive(self) -> None:
-        """Set `ends_at` and `slot` from the record. Call it before `bulk_create`, which calls no `save`."""
+        """Set `ends_at` and `slot`. Call it before `bulk_create`, which does not call `save`."""
         self.ends_at = self.end_of(self.started_at, self.ended_at, self.hours_h)
         self.slot = self.slot_of(self.through, self.press.barrels()) if self.through else 0
 
     @staticmethod
     def end_of(started_at: datetime, ended_at: datetime | None, hours_h: Decimal | None) -> datetime | None:
-        """When a run ended: the recorded end, else start plus hours, else None for one that still runs."""
+        """When a run ended: the recorded end, else start plus hours, else None for one that goes on."""
         if ended_at is not None:
             return ended_at
         if hours_h is not None:
@@ -215,7 +216,7 @@ class ReadingKind(models.TextChoices):
 
 
 class Reading(LogRecord):
-    """What the hour meter showed. With a new meter the count goes on from its first value."""
+    """A value of the hour meter. The first reading of a new meter begins a new count."""
 
     press = models.ForeignKey(Press, models.PROTECT, related_name="readings", verbose_name=_("Press"))
     read_at = models.DateTimeField(_("When"))
@@ -239,7 +240,7 @@ class Reading(LogRecord):
 
 
 class PlanEntry(models.Model):
-    """Seed of a crop that a press is to take between two days, both included."""
+    """Seed of a crop that a press is planned to take between two days, both included."""
 
     press = models.ForeignKey(Press, models.PROTECT, related_name="plan", verbose_name=_("Press"))
     crop = models.ForeignKey(Crop, models.PROTECT, related_name="plan", verbose_name=_("Crop"))
@@ -262,7 +263,7 @@ class PlanEntry(models.Model):
 
 
 class Price(models.Model):
-    """What a kilogram, an hour or a kilowatt-hour is worth from a day on, in the mill's currency."""
+    """The price of a kilogram, an hour or a kilowatt-hour from a day on, in the mill's currency."""
 
     item = models.CharField(_("What"), max_length=40)
     from_on = models.DateField(_("From"))
@@ -280,7 +281,7 @@ class Price(models.Model):
 
 
 class ShiftNote(LogRecord):
-    """A line for whoever comes next, about one press or the whole mill."""
+    """A note for the next shift, about one press or the whole mill."""
 
     press = models.ForeignKey(
         Press, models.PROTECT, null=True, blank=True, related_name="shift_notes", verbose_name=_("About")

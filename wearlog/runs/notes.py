@@ -1,4 +1,4 @@
-"""The note that a shift leaves for the next."""
+"""The notes of a shift for the next one."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from wearlog.runs.models import ShiftNote
 def leave_note(
     *, by: User | None, at: datetime, text: str, by_name: str, press_id: int | None = None
 ) -> ShiftNote:
-    """Leave a line for whoever comes next, about one press or the whole mill."""
+    """Store a note for the next shift, about one press or the whole mill. Raises Refused."""
     require(by, Permission.LOG)
     if not text.strip():
         raise Refused(_("The note is empty. Write a line."), field="text")

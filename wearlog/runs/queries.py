@@ -1,4 +1,4 @@
-"""Runs, readings and the pace of a press."""
+"""Queries for runs, readings and the usual rate of a press."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from wearlog.runs import hours
 from wearlog.runs.models import Crop, Reading, Run, ShiftNote
 
 RUNS_FOR_A_RATE = 20
-"""The usual rate is the median of at most so many runs, the latest ones."""
+"""The usual rate is the median of at most this many of the latest runs."""
 RUNS_THAT_SAY_USUAL = 3
-"""Fewer runs than this say nothing about what is usual."""
+"""With fewer runs than this there is no usual rate."""
 
 
 def last_run(press: Press) -> Run | None:
-    """The standing run of the press that started last, running or ended."""
+    """The run of the press that started last, ended or not, without voided runs."""
     return Run.objects.of(press).select_related("crop").order_by("-started_at", "-pk").first()
 
 
@@ -32,24 +32,24 @@ def running_runs(press: Press | None = None) -> QuerySet[Run]:
 
 
 def latest_runs(press: Press | None = None, *, limit: int = 20) -> QuerySet[Run]:
-    """The latest standing runs, newest first."""
+    """The latest runs that are not voided, newest first."""
     runs = Run.objects.standing().select_related("press", "crop", "entered_by").order_by("-started_at", "-pk")
     return (runs if press is None else runs.filter(press=press))[:limit]
 
 
 def last_reading(press: Press) -> Reading | None:
-    """The standing reading of the press's meter with the latest instant."""
+    """The latest reading of the press's meter that is not voided."""
     return Reading.objects.standing().filter(press=press).order_by("-read_at").first()
 
 
 def reading_before(press_id: int, instant: datetime, *, exclude: int | None = None) -> Reading | None:
-    """The last standing reading before the instant."""
+    """The last reading before the instant that is not voided."""
     readings = Reading.objects.standing().filter(press_id=press_id, read_at__lt=instant)
     return _without(readings, exclude).order_by("-read_at").first()
 
 
 def reading_after(press_id: int, instant: datetime, *, exclude: int | None = None) -> Reading | None:
-    """The first standing reading after the instant."""
+    """The first reading after the instant that is not voided."""
     readings = Reading.objects.standing().filter(press_id=press_id, read_at__gt=instant)
     return _without(readings, exclude).order_by("read_at").first()
 
@@ -59,7 +59,7 @@ def _without(rows: QuerySet[Any], pk: int | None) -> QuerySet[Any]:
 
 
 def reading_at_end(run: Run) -> Reading | None:
-    """The reading that was written with a run logged by the meter: it stands at the run's end."""
+    """The reading that was stored with a run logged by the meter: the one at the run's end; else None."""
     if run.ends_at is None or run.hours_h is not None:
         return None
     return Reading.objects.standing().filter(press_id=run.press_id, read_at=run.ends_at).first()
@@ -67,7 +67,7 @@ def reading_at_end(run: Run) -> Reading | None:
 
 @dataclass(frozen=True)
 class UsualRate:
-    """The median of kilograms of seed an hour over the latest runs of a press and crop."""
+    """The median kilograms of seed per hour over the latest runs of a press and crop."""
 
     kg_per_h: float
     runs: int
@@ -76,10 +76,11 @@ class UsualRate:
 def usual_rate(
     press: Press, crop: Crop, *, slot: int | None = None, exclude: int | None = None
 ) -> UsualRate | None:
-    """The pace of the latest runs of this crop on this press, or None below three runs.
+    """The usual rate of this crop on this press, from its latest runs; None with fewer than three.
 
-    Purges, empty runs, runs below a quarter of an hour and runs whose seed was worked out from this very
-    rate say nothing about pace. `slot` keeps to runs through the same barrels; `exclude` leaves one run out.
+    Purges, empty runs, runs shorter than a quarter of an hour, and runs whose seed was worked out from this
+    very rate are left out. `slot` restricts it to runs through the same barrels; `exclude` leaves one run
+    out.
     """
     runs = Run.objects.of(press).telling_a_rate().filter(crop=crop)
     if slot is not None:
@@ -90,7 +91,8 @@ def usual_rate(
 
 
 def rate_of(latest: Sequence[Run]) -> UsualRate | None:
-    """The median pace of these runs, or None where fewer than three of them have hours that tell one."""
+    """The median rate of these runs; None where fewer than three have hours of a quarter of an hour or
+    more."""
     rates = [
         float(run.seed_kg) / known.hours_h
         for run, known in zip(latest, hours.of_runs(latest), strict=True)
@@ -102,7 +104,7 @@ def rate_of(latest: Sequence[Run]) -> UsualRate | None:
 
 
 def run_at(press: Press, *, at: datetime) -> Run | None:
-    """The run that pressed at the instant, else the last one that had started before."""
+    """The run in progress at the instant, else the last one that started before it."""
     return (
         Run.objects.of(press)
         .filter(started_at__lte=at)
@@ -113,7 +115,7 @@ def run_at(press: Press, *, at: datetime) -> Run | None:
 
 
 def last_crop(press: Press, *, at: datetime | None = None) -> Crop | None:
-    """What the press pressed last, of all or before an instant."""
+    """The crop that the press pressed last, or that it pressed at an instant or last before it."""
     run = last_run(press) if at is None else run_at(press, at=at)
     return run.crop if run is not None else None
 
@@ -134,10 +136,10 @@ def run_in_the_way(
     *,
     exclude: int | None = None,
 ) -> Run | None:
-    """A standing run through a barrel of `slot` that shares a moment with [start, end), or None.
+    """A run through a barrel of `slot` that overlaps [start, end) and is not voided, or None.
 
-    Runs through one barrel don't overlap, so they end in the order in which they start: of those that end
-    after `start` only the first can be in the way. One step in an index, however long the log.
+    Runs through one barrel don't overlap, so they end in the order in which they start. Of those that end
+    after `start` only the first can overlap. Finding it is one step in an index, however long the log is.
     """
     runs = _without(Run.objects.standing().filter(press_id=press_id), exclude)
     runs = runs.select_related("press", "crop")
@@ -149,7 +151,7 @@ def run_in_the_way(
 
 
 def last_ended_before(press_id: int, slot: int, instant: datetime) -> Run | None:
-    """The last standing run through a barrel of `slot` that had ended before the instant."""
+    """The last run through a barrel of `slot` that ended before the instant, without voided runs."""
     run: Run | None = (
         Run.objects.standing()
         .filter(press_id=press_id, slot__in=slots_sharing_a_barrel(slot), ends_at__lt=instant)
@@ -161,5 +163,5 @@ def last_ended_before(press_id: int, slot: int, instant: datetime) -> Run | None
 
 
 def slots_sharing_a_barrel(slot: int) -> Sequence[int]:
-    """The slots whose runs press through a barrel of this slot: 0 is all barrels, 1 and 2 are one each."""
+    """The slots that share a barrel with this one: 0 is all barrels, 1 and 2 are one each."""
     return (0, 1, 2) if slot == 0 else (0, slot)

@@ -1,4 +1,4 @@
-"""Logging what the hour meter shows."""
+"""Logging readings of the hour meter."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from wearlog.runs.models import Reading, ReadingKind
 
 
 def locked_press(press_id: int) -> Press:
-    """The press, its row locked until the transaction ends."""
+    """The press, with its row locked until the transaction ends. Raises Refused if there is none."""
     press = Press.objects.select_for_update(no_key=True).filter(pk=press_id).first()
     if press is None:
         raise Refused(_("There is no such press. Choose one from the list."), field="press")
@@ -39,8 +39,8 @@ def log_reading(
     new_meter: bool = False,
     confirmed: Collection[str] = (),
 ) -> Reading:
-    """Log what the hour meter shows; `new_meter` where it is the first value of a meter just fitted. The same
-    value at the same instant is the same reading."""
+    """Log a value of the hour meter; `new_meter` if it is the first value of a newly fitted meter. The same
+    value at the same instant returns the stored reading. Raises Refused and Doubtful."""
     require(by, Permission.LOG)
     press = locked_press(press_id)
     reading = new_reading(by=by, at=at, press=press, read_at=read_at, meter_h=meter_h, new_meter=new_meter)
@@ -51,7 +51,7 @@ def log_reading(
 
 
 def recheck(reading: Reading, *, at: datetime, confirmed: Collection[str]) -> None:
-    """Check a changed reading like a new one. The caller holds the lock of its press."""
+    """Validate a changed reading like a new one. The caller must hold the lock of its press."""
     refuse_bad_reading(reading)
     other = (
         Reading.objects.standing()
@@ -74,7 +74,8 @@ def new_reading(
     meter_h: Decimal,
     new_meter: bool,
 ) -> Reading:
-    """An unsaved reading, or the one that stands at this instant with this value. Refuses another value."""
+    """An unsaved reading, or the stored one with this instant and value. Raises Refused if the stored one
+    differs."""
     kind = ReadingKind.NEW_METER if new_meter else ReadingKind.READING
     standing: Reading | None = (
         Reading.objects.standing().select_related("press").filter(press=press, read_at=read_at).first()

@@ -1,4 +1,4 @@
-"""When a run was, from what was handed in: start, end, hours, meter. How long it pressed is `runs.hours`."""
+"""The times of a run from an entry's start, end, hours or meter. `runs.hours` decides how long it pressed."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ from wearlog.runs.readings import refuse_bad_reading
 
 @dataclass(frozen=True)
 class Times:
-    """When a run was, and the hours that were written for it. `counted_back` is the hours from which
-    `started_at` was counted back, None where the start was given."""
+    """The start and end of a run, and the hours written down for it. `counted_back` is the number of hours by
+    which `started_at` was counted back from the end, None where the start was given."""
 
     started_at: datetime
     ended_at: datetime | None
@@ -31,7 +31,7 @@ class Times:
 
 
 def read_at_end(entry: NewRun, *, at: datetime) -> datetime:
-    """When the meter was read: at the run's end, which is now where nothing tells it."""
+    """When the meter was read: at the run's end, or now if the entry does not give one."""
     if entry.ended_at is not None:
         return entry.ended_at
     if entry.started_at is not None and entry.hours_h is not None and entry.hours_h.is_finite():
@@ -40,7 +40,8 @@ def read_at_end(entry: NewRun, *, at: datetime) -> datetime:
 
 
 def times_of(entry: NewRun, *, at: datetime, slot: int, reading: Reading | None) -> Times:
-    """The run's start, end and written hours from what was handed in."""
+    """The run's start, end and written hours from an entry. Raises Refused where they are missing or
+    impossible."""
     ended_at = entry.ended_at
     if reading is not None:
         refuse_bad_reading(reading)
@@ -66,7 +67,8 @@ def times_of(entry: NewRun, *, at: datetime, slot: int, reading: Reading | None)
 
 
 def times_by_meter(reading: Reading, *, slot: int) -> Times:
-    """Count the start back by what the meter leaves for a run that ends at the reading."""
+    """Count the start back by the hours that the meter leaves for a run that ends at the reading. Raises
+    Refused."""
     if reading.kind == ReadingKind.NEW_METER:
         raise Refused(
             _("A new meter can't tell the hours of this run. Give them, or the start."), field="hours_h"
@@ -74,14 +76,14 @@ def times_by_meter(reading: Reading, *, slot: int) -> Times:
     end = reading.read_at
     found = hours.of_run(Run(press=reading.press, slot=slot, started_at=end, ended_at=end), reading=reading)
     if found.left_h is None or found.left_h <= 0 or found.stretch is None:
-        raise _untold(reading, found)
-    # A meter that runs a little ahead of the clock must not carry the run past the reading before.
+        raise _meter_refusal(reading, found)
+    # A meter that is slightly fast must not move the start before the previous reading.
     start = max(end - timedelta(hours=found.left_h), hours.moment(found.stretch.opens))
     return Times(start, end, None, found.left_h)
 
 
-def _untold(reading: Reading, found: RunHours) -> Refused:
-    """Why the meter can't tell the hours of a run that ends at the reading, and what to do."""
+def _meter_refusal(reading: Reading, found: RunHours) -> Refused:
+    """Why the hours of a run that ends at the reading can't be taken from the meter, and what to do."""
     before = queries.reading_before(reading.press_id, reading.read_at)
     if before is None:
         return Refused(

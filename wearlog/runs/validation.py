@@ -1,8 +1,8 @@
-"""What looks wrong in a run or a reading and may be right: asked at entry, taken when confirmed.
+"""Questions about values of a run or a reading that look wrong but may be right; stored once confirmed.
 
-The bounds are the project's own choice: 2.2 is a pound taken for a kilogram, 1,000 a tonne for a kilogram
-or the other way round; the pace of small presses (1 to 2,000 kg/h, wider than the 5 to 1,000 that trade
-literature gives) is asked about only where the press has no pace of its own yet.
+The limits are the project's own choice. A factor of 2.2 suggests pounds instead of kilograms, one of 1,000
+tonnes instead of kilograms, either way round. The rates of small presses (1 to 2,000 kg/h, wider than the 5
+to 1,000 of trade literature) are used only for a press that has no usual rate yet.
 """
 
 from __future__ import annotations
@@ -26,13 +26,13 @@ from wearlog.runs.models import Reading, ReadingKind, Run
 
 POUND = 2.2046
 UNIT_BAND = 0.08
-"""A rate within 8 % of 2.2046 times (or a 2.2046th of) the usual looks like pounds."""
+"""A rate within 8 % of 2.2046 times the usual one (or of 1/2.2046 of it) suggests pounds."""
 PACES = (1.0, 2000.0)
 GAP_THAT_COUNTS = timedelta(minutes=15)
 
 
 def ask(doubts: Sequence[Doubt], confirmed: Collection[str]) -> None:
-    """Raise Doubtful with the doubts that nobody has confirmed, one for each code."""
+    """Raise Doubtful with the doubts that have not been confirmed, one for each code."""
     first_of: dict[str, Doubt] = {}
     for doubt in doubts:
         if doubt.code not in confirmed:
@@ -42,7 +42,7 @@ def ask(doubts: Sequence[Doubt], confirmed: Collection[str]) -> None:
 
 
 def slack_h(clock_h: float) -> float:
-    """What rounding and a clock read in passing may add to written hours: half a per cent beside the rest."""
+    """By how much written hours may exceed elapsed time: the meter's allowance plus 0.5 % of the time."""
     return SLACK_H + 0.005 * clock_h
 
 
@@ -60,7 +60,7 @@ def in_the_future(*instants: datetime | None, at: datetime, field: str) -> list[
 
 
 def about_hours(run: Run, hours: float | None) -> list[Doubt]:
-    """More hours than passed between the start and the end."""
+    """A question if the hours exceed the time between start and end."""
     if hours is None or run.ended_at is None:
         return []
     clock = hours_between(run.started_at, run.ended_at)
@@ -82,7 +82,7 @@ def about_hours(run: Run, hours: float | None) -> list[Doubt]:
 
 
 def since_last_run(run: Run, hours: float, last: Run) -> list[Doubt]:
-    """More hours than passed since the press stopped last."""
+    """The question for a run with more hours than have passed since the press's previous run."""
     if run.ended_at is None or last.ends_at is None:
         return []
     clock = hours_between(last.ends_at, run.ended_at)
@@ -105,7 +105,7 @@ def since_last_run(run: Run, hours: float, last: Run) -> list[Doubt]:
 
 
 def about_pace(run: Run, hours: float | None) -> list[Doubt]:
-    """Far off the press's usual kilograms an hour with this crop."""
+    """A question if the rate is far from the press's usual kilograms per hour for this crop."""
     if hours is None or hours <= 0 or run.seed_kg <= 0 or run.purge:
         return []
     rate = float(run.seed_kg) / hours
@@ -164,7 +164,7 @@ def times(ratio: float) -> str:
 
 
 def about_what_is_fitted(run: Run) -> list[Doubt]:
-    """A screw or die position that stood empty, by the log, while the run pressed."""
+    """A question if, by the log, a screw or die position was empty while the run pressed."""
     end = run.ends_at or run.started_at + timedelta(seconds=1)
     fittings = (
         Fitting.objects.standing()
@@ -184,7 +184,8 @@ def about_what_is_fitted(run: Run) -> list[Doubt]:
 def empty_since(
     fittings: Sequence[Fitting], start: datetime, end: datetime
 ) -> tuple[Position, datetime] | None:
-    """Where and from when the position of these fittings (in order) stood empty within [start, end)."""
+    """The position of these fittings (in order) and since when it was empty within [start, end); else
+    None."""
     covered = fittings[0].removed_at
     for fitting in fittings[1:]:
         if covered is not None and fitting.fitted_at - max(covered, start) > GAP_THAT_COUNTS:
@@ -211,7 +212,8 @@ def gap(position: Position, since: datetime) -> Doubt:
 
 
 def about_reading(reading: Reading, *, at: datetime) -> list[Doubt]:
-    """A meter that went back or ran faster than the clock, seen from the readings before and after."""
+    """Questions if the meter went back or was faster than the clock, compared with its neighbouring
+    readings."""
     doubts = in_the_future(reading.read_at, at=at, field="meter_h")
     before = queries.reading_before(reading.press_id, reading.read_at, exclude=reading.pk)
     after = queries.reading_after(reading.press_id, reading.read_at, exclude=reading.pk)

@@ -1,6 +1,6 @@
-"""Logging work and gauges. Flip and replace move the part in the same transaction.
+"""Logging work and gauges. A flip or replacement also moves the part, in the same transaction.
 
-Locks are taken in one order, press, then positions, then parts, so that entries wait in a line.
+Locks are always taken in the same order (press, positions, parts), so that entries can't deadlock.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from wearlog.service.validation import about_step
 
 @dataclass(frozen=True)
 class Subject:
-    """What the work was done on."""
+    """The position, part and edge on which work was done."""
 
     position: Position | None = None
     part: Part | None = None
@@ -40,10 +40,10 @@ class Subject:
 
 @transaction.atomic
 def log_work(*, by: User | None, at: datetime, entry: NewWork, confirmed: Collection[str] = ()) -> Service:
-    """Log work with its gauges, and move the part where it was flipped or replaced.
+    """Log work with its gauges, and move the part if it was flipped or replaced.
 
-    Part and edge are those that were worked on or came off. Raises AlreadyMoved where the fitting that the
-    person had in front of them has ended since.
+    Part and edge are those that were worked on or came off. Raises AlreadyMoved if the fitting shown to the
+    person has ended in the meantime, Refused and Doubtful.
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
@@ -114,7 +114,7 @@ def log_measurement(
     measurement: NewMeasurement,
     confirmed: Collection[str] = (),
 ) -> Measurement:
-    """Log one gauge on a part, on the press or on the shelf."""
+    """Log one gauge reading of a part, on the press or on the shelf. Raises Refused and Doubtful."""
     require(by, Permission.LOG)
     part = moves.locked_parts(part_id)[0]
     entry = [part_id, edge, measured_at, measurement]
@@ -149,7 +149,8 @@ def gauge(
     service: Service | None,
     entry: object = None,
 ) -> tuple[Measurement, list[Doubt]]:
-    """Store a gauge and return it with what looks wrong about it; the caller asks, or the whole is undone."""
+    """Store a gauge reading and return it with its doubts. The caller must ask about these; if they are not
+    confirmed, the transaction is rolled back."""
     measurement = Measurement(
         ref=ref,
         measured_at=measured_at,
@@ -178,11 +179,11 @@ def gauge(
     return measurement, open_doubts
 
 
-# --- what the work was done on ----------------------------------------------------------------------
+# --- subject of the work ----------------------------------------------------------------------------
 
 
 def subject_of(entry: NewWork, press: Press) -> Subject:
-    """Position, part and edge: from the fitting that was named, else from what was named beside it."""
+    """The subject of the work: from the named fitting, else from the named position, part and edge."""
     if entry.expected_fitting_id is not None:
         return of_fitting(entry, press)
     position = position_of(entry.position_id, press)
@@ -248,7 +249,7 @@ def position_of(position_id: int | None, press: Press) -> Position | None:
 
 
 def edge_worked_on(part: Part, edge: str, done_at: datetime) -> str:
-    """The edge that was named, else the one at work then, else empty where nobody can tell."""
+    """The named edge; if none was named, the one in use then; empty where that is not known."""
     if edge or part.part_type.edges == 1:
         return moves.edge_of(part, edge)
     fitting = Fitting.objects.in_place(at=done_at).filter(part=part).first()
@@ -265,7 +266,7 @@ def rule_of(rule_id: int | None) -> Rule | None:
 
 
 def move(*, by: User | None, at: datetime, entry: NewWork, subject: Subject) -> None:
-    """The move that belongs to a flip or a replacement."""
+    """Move the part as the flip or replacement says. Raises Refused if the entry does not fit the action."""
     if entry.action != Action.REPLACE and (entry.new_part_id or entry.old_part_retired_because):
         raise Refused(
             _("A part goes on or out of service only with a replacement. Log that, or take the part off."),
@@ -286,7 +287,7 @@ def move(*, by: User | None, at: datetime, entry: NewWork, subject: Subject) -> 
     if entry.new_part_id is None:
         if entry.expected_fitting_id is not None or entry.old_part_retired_because:
             raise Refused(_("Say which part went on in its place."), field="new_part")
-        return  # something that is not kept as a part, such as a belt
+        return  # it replaced something that is not recorded as a part, such as a belt
     if subject.position is None:
         raise Refused(_("Say where the new part was fitted."), field="position")
     if entry.expected_fitting_id is None and entry.old_part_retired_because:
@@ -304,13 +305,13 @@ def move(*, by: User | None, at: datetime, entry: NewWork, subject: Subject) -> 
 
 
 def first_edge(part_id: int) -> str:
-    """The edge a part goes on with when nobody says: the first unused, else the first."""
+    """The edge on which a part is fitted if none is named: the first unused one, else the first."""
     part = moves.locked_parts(part_id)[0]
     unused = equipment.edges_unused(part)
     return unused[0] if unused else part.part_type.edge_names[0]
 
 
-# --- what is refused --------------------------------------------------------------------------------
+# --- validation -------------------------------------------------------------------------------------
 
 
 def check(service: Service) -> None:
@@ -337,7 +338,7 @@ def check_gauge(measurement: Measurement) -> None:
 
 
 def refuse_taken_ref(measurement: Measurement) -> None:
-    """A gauge sent with its own ref inside new work, where another record has that ref."""
+    """Raise Refused for a gauge reading within new work whose ref another reading already has."""
     if Measurement.objects.filter(ref=measurement.ref).exists():
         raise Refused(
             _("Another gauge already has the ref %(ref)s. Send it under a ref of its own.")

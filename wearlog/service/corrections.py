@@ -29,8 +29,9 @@ from wearlog.service.work import MOVES
 def correct_service(
     *, by: User | None, at: datetime, service: Service, changes: Mapping[str, object], reason: str
 ) -> None:
-    """Change a record of work. A new moment moves its gauges along, and the flip or replacement with it;
-    what was moved is changed by taking the move back and logging it anew."""
+    """Change a record of work. If its time changes, so do those of its gauges and of its flip or replacement.
+    What a flip or replacement moved can't be changed: it has to be voided and logged again. Raises
+    Refused."""
     begun = fitting_begun_by(service)
     if begun is not None and {"press", "position", "part", "edge", "action"} & set(changes):
         raise Refused(
@@ -77,7 +78,7 @@ def correct_measurement(
     reason: str,
     confirmed: Collection[str],
 ) -> None:
-    """Change a gauge and check it like a new one."""
+    """Change a gauge reading and validate it like a new one. Raises Refused and Doubtful."""
     old = audit.snapshot(measurement)
     for name, value in changes.items():
         setattr(measurement, name, value)
@@ -104,8 +105,8 @@ def correct_measurement(
 def correct_other(
     *, by: User | None, at: datetime, record: LogRecord, changes: Mapping[str, object], reason: str
 ) -> None:
-    """Change an incident or a shift note. An incident that becomes metal holds the lot; one that was metal
-    keeps its hold until a person releases it."""
+    """Change an incident or a shift note. An incident that becomes one of metal puts the lot on hold; one
+    that no longer is keeps its hold until a person releases it. Raises Refused."""
     old = audit.snapshot(record)
     for name, value in changes.items():
         setattr(record, name, value)
@@ -129,7 +130,7 @@ def correct_other(
 
 @transaction.atomic
 def void_service(*, by: User | None, at: datetime, service: Service, reason: str) -> None:
-    """Strike work out with its gauges, and take the move of a flip or replacement back."""
+    """Void work with its gauges, and undo the move of a flip or replacement."""
     begun = fitting_begun_by(service)
     _strike_out_with_gauges(by=by, at=at, service=service, reason=reason)
     if begun is not None:
@@ -137,7 +138,7 @@ def void_service(*, by: User | None, at: datetime, service: Service, reason: str
 
 
 def void_work_of_move(*, by: User | None, at: datetime, move: fittings.Move, reason: str) -> None:
-    """Strike out the flip and replace records that describe a move."""
+    """Void the flip and replacement records that describe a move."""
     positions = {each.position_id for each in (*move.ended, *move.begun)}
     for service in Service.objects.standing().filter(
         position__in=positions, done_at=move.at, action__in=MOVES
@@ -147,7 +148,8 @@ def void_work_of_move(*, by: User | None, at: datetime, move: fittings.Move, rea
 
 @transaction.atomic
 def void_incident(*, by: User | None, at: datetime, incident: Incident, reason: str) -> None:
-    """Strike an incident out. Where its lot is still held, that releases the lot, by a maintainer's name."""
+    """Void an incident. If its lot is on hold, this also releases the lot, in the name of the maintainer who
+    must do it."""
     hold = LotHold.objects.filter(incident=incident, released_at__isnull=True).first()
     if hold is not None:
         require(by, Permission.MAINTAIN)
@@ -168,8 +170,8 @@ def void_incident(*, by: User | None, at: datetime, incident: Incident, reason: 
 
 
 def fitting_begun_by(service: Service) -> Fitting | None:
-    """The fitting that a flip or replacement began: on the same position at the same instant, unless
-    another record describes the same move (one entered twice is struck out alone)."""
+    """The fitting that a flip or replacement began: on the same position at the same instant. None if another
+    record describes the same move, so that of two records of one move one can be voided alone."""
     if service.action not in MOVES or service.position_id is None:
         return None
     twice = (

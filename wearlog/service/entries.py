@@ -1,4 +1,4 @@
-"""Work, gauges, incidents and crop changes as they are handed in: plain values in SI units."""
+"""Work, gauges, incidents and crop changes as entered: plain values in metric units."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from decimal import Decimal
 
 @dataclass(frozen=True, kw_only=True)
 class NewMeasurement:
-    """A gauge value on the part that the work is about."""
+    """A gauge reading of the part that was worked on."""
 
     value_mm: Decimal
     place: str = ""
@@ -23,11 +23,11 @@ class NewMeasurement:
 
 @dataclass(frozen=True, kw_only=True)
 class NewWork:
-    """Work that was done. Part and edge are taken from `fitting_id` where it is given.
+    """Work that was done. Part and edge are taken from `expected_fitting_id` if that is given.
 
     `flip` moves the fitting to `to_edge` (or the next unused edge); `replace` takes the part off and fits
-    `new_part_id` on `new_edge`. `expected_fitting_id` is what the person had in front of them: where
-    another phone has moved the part since, the whole entry is refused with `AlreadyMoved`.
+    `new_part_id` on `new_edge`. `expected_fitting_id` is the fitting that the person saw: if another phone
+    has moved the part since, the whole entry is refused with `AlreadyMoved`.
     """
 
     press_id: int
@@ -65,7 +65,7 @@ class NewIncident:
 
 @dataclass(frozen=True, kw_only=True)
 class NewCropChange:
-    """The signed cleaning record between two crops; it is logged as a `clean` service too."""
+    """The signed record of cleaning between two crops; it is also logged as a `clean` service."""
 
     press_id: int
     done_at: datetime

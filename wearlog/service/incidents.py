@@ -1,4 +1,4 @@
-"""Incidents, held lots, and the signed cleaning record between two crops."""
+"""Incidents, lots on hold, and the signed record of cleaning between two crops."""
 
 from __future__ import annotations
 
@@ -24,9 +24,10 @@ from wearlog.service.models import Action, CropChange, Incident, IncidentKind, L
 
 @transaction.atomic
 def report_incident(*, by: User | None, at: datetime, entry: NewIncident) -> Incident:
-    """Report an incident. Metal also holds the lot's oil and cake until a person releases it by name.
+    """Report an incident. Metal also puts the lot's oil and cake on hold until a person releases it by name.
 
-    Without `lot` it is the lot that the press was pressing at that moment, or had pressed last.
+    Without `lot` it is the lot that the press was pressing at that moment, or had pressed last. Raises
+    Refused.
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
@@ -65,7 +66,7 @@ def report_incident(*, by: User | None, at: datetime, entry: NewIncident) -> Inc
 
 
 def hold_lot(*, by: User | None, at: datetime, incident: Incident, lot: str = "") -> LotHold:
-    """Hold the oil and cake of a lot, of the one that was pressed at the incident where none is named."""
+    """Put the oil and cake of a lot on hold; if none is named, of the lot being pressed at the incident."""
     if not lot.strip():
         run = runs.run_at(incident.press, at=incident.happened_at)
         lot = run.lot if run is not None else ""
@@ -78,7 +79,8 @@ def hold_lot(*, by: User | None, at: datetime, incident: Incident, lot: str = ""
 
 @transaction.atomic
 def release_lot(*, by: User | None, at: datetime, hold_id: int, released_by: str, reason: str) -> LotHold:
-    """Release a held lot: the person who answers for it is named, and why it may be used. Once only."""
+    """Release a lot on hold, with the name of the person responsible and the reason why it may be used.
+    Raises Refused, also if it was released before."""
     require(by, Permission.MAINTAIN)
     if not released_by.strip():
         raise Refused(_("Write the name of the person who releases the lot."), field="released_by")
@@ -116,9 +118,9 @@ def release_lot(*, by: User | None, at: datetime, hold_id: int, released_by: str
 
 @transaction.atomic
 def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -> CropChange:
-    """Keep the signed cleaning record between two crops, and the cleaning as work done.
+    """Store the signed record of cleaning between two crops, and the cleaning as work done.
 
-    Without `from_crop_id` it is the crop that the press pressed last before.
+    Without `from_crop_id` it is the crop that the press pressed last before. Raises Refused.
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)

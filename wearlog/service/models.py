@@ -38,9 +38,9 @@ class Phase(models.TextChoices):
 
 
 class Rule(models.Model):
-    """When work is due. Any number of triggers; the first to trip decides.
+    """When work is due. A rule may have any number of triggers; the first to trip decides.
 
-    With a part kind or a part type there is one item for each fitted part, else one for each press.
+    With a part kind or a part type it applies to each fitted part of it, else to each press.
     """
 
     code = models.CharField(_("Name of the rule"), max_length=120, unique=True)
@@ -89,8 +89,8 @@ class Rule(models.Model):
         "on_drift",
         "after_incident",
     )
-    """The fields that are triggers, in the order in which forms ask for them and a tie of days is settled.
-    Each has a file in `forecasts.triggers`."""
+    """The fields that are triggers, in the order in which forms show them and in which ties are decided. Each
+    has a file in `forecasts.triggers`."""
 
     class Meta:
         ordering = ["code"]
@@ -112,7 +112,8 @@ class Rule(models.Model):
 
 
 class Service(LogRecord):
-    """Work that was done. A flip or replace row describes work; the fitting moves the part."""
+    """Work that was done. A flip or replacement is recorded here; the move of the part itself is in
+    `Fitting`."""
 
     ref = models.CharField(_("Reference"), max_length=60, unique=True)
     done_at = models.DateTimeField(_("When"))
@@ -161,7 +162,7 @@ class Service(LogRecord):
 
 
 class Measurement(LogRecord):
-    """A gauge on a part: the value, where, and for a pin gauge only a bound."""
+    """A gauge reading of a part: the value and the place; with a pin gauge the value is only a bound."""
 
     ref = models.CharField(_("Reference"), max_length=60, unique=True)
     measured_at = models.DateTimeField(_("When"))
@@ -282,9 +283,9 @@ class CropChange(models.Model):
 
 
 class Photo(models.Model):
-    """A photo of work, of an incident or of a note; its file lies in the data folder (`service.photos`).
+    """A photo of work, of an incident or of a note; its file is in the data folder (`service.photos`).
 
-    `name` is a random one, `digest` SHA-256 of the file that came in."""
+    `name` is random, `digest` is the SHA-256 of the file as received."""
 
     name = models.CharField(max_length=32, unique=True)
     digest = models.CharField(max_length=64)
@@ -331,7 +332,7 @@ class Photo(models.Model):
 
     @property
     def belongs_to(self) -> tuple[str, int]:
-        """The model's name and the key of its record."""
+        """The name of the record's model and its primary key."""
         if self.service_id is not None:
             return "service", self.service_id
         if self.incident_id is not None:

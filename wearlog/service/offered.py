@@ -1,4 +1,4 @@
-"""Which work is offered for what sits at a position, and for a press as a whole; the usual first.
+"""Which work is offered for the part at a position, and for a press as a whole; the most usual first.
 
 Common practice, no source.
 """
@@ -64,7 +64,7 @@ FOR_PRESS = (
 
 
 def actions_for(kind: str, fitting: Fitting | None) -> list[Action]:
-    """What can be done next with what sits there, the usual first."""
+    """The work offered for a position of this kind and the part on it (None: empty), the most usual first."""
     offered = FOR_KIND.get(kind, FOR_ANY_PART)
     if fitting is None:
         return [action for action in offered if action in (Action.CLEAN, Action.INSPECT)]

@@ -1,7 +1,7 @@
-"""Photos of work, incidents and notes: files in the data folder, one row each.
+"""Photos of work, incidents and notes: files in the data folder, with one row each.
 
-The file is there, whole and written through to the disk, before its row is; a crash between the two leaves a
-file that nobody sees, never a row without a file.
+The complete file is written and synced to disk before its row is stored. A crash between the two leaves a
+file that nothing refers to, never a row without a file.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ from wearlog.service.models import Incident, Photo, Service
 from wearlog.service.pictures import FIELD, Picture
 
 MOST_PHOTOS = 6
-"""Of one entry: enough for a part from all sides, and a bound for the disk."""
+"""Per entry: enough to show a part from all sides, and a limit for the disk."""
 COLUMN: Mapping[type[LogRecord], str] = {Service: "service", Incident: "incident", ShiftNote: "note"}
 
 
 class NotKept(Exception):
-    """The disk would not take a photo. The entry that it belongs to stands."""
+    """The disk could not store a photo. The entry to which it belongs is stored."""
 
 
 def folder() -> Path:
@@ -39,18 +39,18 @@ def folder() -> Path:
 
 
 def path_of(name: str, *, small: bool = False) -> Path:
-    """Where a photo lies. `name` is one that the log made: hexadecimal digits, never what a phone sent."""
+    """The path of a photo. `name` is always generated here (hexadecimal digits), never sent by a phone."""
     return folder() / name[:2] / f"{name}{'-small' if small else ''}.jpg"
 
 
 def owner_of(record: LogRecord) -> tuple[str, int]:
-    """What `photos_of` calls a record: the model's name and its key."""
+    """The key of a record in `photos_of`: its model's name and its primary key."""
     return record._meta.model_name or "", record.pk
 
 
 def photos_of(records: Iterable[LogRecord]) -> dict[tuple[str, int], list[Photo]]:
-    """The photos of records of any kind by `owner_of`, in the order of taking; one query, none
-    where no record can have any."""
+    """The photos of records of any kind, by `owner_of`, in the order in which they were added; one query,
+    none if no record can have photos."""
     keys: dict[str, list[int]] = {}
     for record in records:
         column = COLUMN.get(type(record))
@@ -69,14 +69,14 @@ def photos_of(records: Iterable[LogRecord]) -> dict[tuple[str, int], list[Photo]
 
 @transaction.atomic
 def keep(*, by: User | None, at: datetime, record: LogRecord, pictures: Sequence[Picture]) -> list[Photo]:
-    """Keep pictures with a standing record. One that it has already is passed over, so that an entry sent
-    twice has its photos once. Raises Refused, and NotKept where the disk would not take it; then none is
-    kept."""
+    """Store pictures with a record that is not voided. A picture that the record already has is skipped, so
+    that an entry sent twice has its photos once. Raises Refused, and NotKept if the disk can't store one;
+    then none is stored."""
     require(by, Permission.LOG)
     column = COLUMN.get(type(record))
     if column is None:
         raise Refused(_("Photos belong to work, incidents and notes."), field=FIELD)
-    # The row's lock makes two phones wait for each other, so that neither counts without the other's.
+    # The row lock serialises two phones, so that neither counts photos without those of the other.
     fresh = type(record)._default_manager.select_for_update().get(pk=record.pk)
     if fresh.voided_at is not None:
         raise Refused(_("This record is struck out and takes no photo. Log it anew."), field=FIELD)
@@ -90,7 +90,7 @@ def keep(*, by: User | None, at: datetime, record: LogRecord, pictures: Sequence
         )
     written: list[Path] = []
     try:
-        return [_kept(by, at, fresh, column, one, written) for one in new]
+        return [_stored(by, at, fresh, column, one, written) for one in new]
     except BaseException as error:
         for path in written:
             with suppress(OSError):
@@ -100,7 +100,7 @@ def keep(*, by: User | None, at: datetime, record: LogRecord, pictures: Sequence
         raise
 
 
-def _kept(
+def _stored(
     by: User | None, at: datetime, record: LogRecord, column: str, one: Picture, written: list[Path]
 ) -> Photo:
     name = secrets.token_hex(16)
@@ -125,7 +125,7 @@ def _kept(
 
 
 def make_folder(path: Path) -> None:
-    """The folder of some photos, which like each photo only the user of this program may read."""
+    """Create the folder of some photos. Only the user of this program can read it, as with each photo."""
     for one in (folder(), path):
         one.mkdir(mode=0o700, parents=True, exist_ok=True)
 
@@ -135,7 +135,7 @@ def owners_alone(path: str, flags: int) -> int:
 
 
 def write_through(path: Path, content: bytes) -> None:
-    """The file under its name is whole or not there, and stays after a power cut. Raises OSError."""
+    """Write a file that is either complete or absent, and that survives a power cut. Raises OSError."""
     beside = path.with_name(f".{path.name}-{secrets.token_hex(4)}")
     try:
         with open(beside, "xb", opener=owners_alone) as stream:
@@ -155,8 +155,8 @@ def write_through(path: Path, content: bytes) -> None:
 
 
 def lacking_and_left_over() -> tuple[list[str], list[Path]]:
-    """Names of photos whose file is gone, and files that no entry has (a crash, a database from elsewhere).
-    Reads the whole folder."""
+    """Names of photos whose file is missing, and files without a row (after a crash, or with another
+    database). Reads the whole folder."""
     known = set(Photo.objects.values_list("name", flat=True))
     there = {path.stem.removesuffix("-small"): path for path in folder().glob("*/*.jpg")}
     lacking = sorted(name for name in known if not path_of(name).is_file())

@@ -1,5 +1,5 @@
-"""From what a phone sends to a picture that may be kept: checked before it is decoded, turned upright, made
-smaller, and drawn anew, so that nothing of the file that came in is left but what can be seen.
+"""Turns a file sent by a phone into a picture that can be stored: it is checked before it is decoded, turned
+upright, reduced and drawn again, so that only the visible pixels of the original are kept.
 """
 
 from __future__ import annotations
@@ -42,9 +42,10 @@ FIELD: Final = "photo"
 
 @dataclass(frozen=True)
 class Picture:
-    """A JPEG of at most `LONGEST_SIDE` pixels a side, upright, and a small one of `SMALL_SIDE`.
+    """An upright JPEG of at most `LONGEST_SIDE` pixels a side, and a small one of `SMALL_SIDE`.
 
-    `digest` is SHA-256 of the file that came in, as hex: the same file sent again is the same picture."""
+    `digest` is the SHA-256, in hexadecimal, of the file as received: the same file sent again is the same
+    picture."""
 
     jpeg: bytes
     small: bytes
@@ -54,7 +55,7 @@ class Picture:
 
 
 def picture_of(data: bytes) -> Picture:
-    """Read one file. Raises Refused, with what to do, for what is too large, no photo, or damaged."""
+    """Read one file. Raises Refused, with what to do, if it is too large, not a photo, or damaged."""
     if not data:
         raise Refused(_("The photo is empty. Take it again."), field=FIELD)
     if len(data) > MOST_BYTES:
@@ -79,9 +80,9 @@ def picture_of(data: bytes) -> Picture:
     except Refused:
         raise
     except Exception as error:
-        # Readers of pictures fail in every way on damaged files (SyntaxError, struct.error, TypeError,
-        # KeyError, MemoryError, zlib.error ...), another way in each release; whatever it is, this is no
-        # photo. The log keeps which it was, for the day on which the slip is ours.
+        # Image decoders raise many kinds of exceptions for damaged files (SyntaxError, struct.error,
+        # TypeError, KeyError, MemoryError, zlib.error ...), which differ between releases; in any case the
+        # file can't be used. The kind is logged, in case the fault is in this program.
         logger.warning("A photo of %s bytes could not be read: %s", len(data), type(error).__name__)
         raise Refused(
             _(
@@ -94,10 +95,11 @@ def picture_of(data: bytes) -> Picture:
 
 @contextmanager
 def strictly() -> Iterator[None]:
-    """Half a file is an error, and a bomb is one before it is opened. The library keeps both as settings of
-    the whole process, which what draws PDFs changes; so one picture is read at a time."""
+    """Make a truncated file an error, and refuse a decompression bomb before it is opened. In the library
+    both are settings of the whole process, which the PDF code changes; so only one picture is read at a
+    time."""
     with _one_at_a_time, warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)  # what of a damaged file was skipped
+        warnings.simplefilter("ignore", UserWarning)  # about skipped parts of damaged files
         warnings.simplefilter("error", Image.DecompressionBombWarning)
         before = ImageFile.LOAD_TRUNCATED_IMAGES
         ImageFile.LOAD_TRUNCATED_IMAGES = False
@@ -120,13 +122,13 @@ def too_many_pixels() -> Refused:
 
 
 def _drawn(image: Image.Image, digest: str) -> Picture:
-    """The size is known from the header; nothing is decoded before it was looked at."""
+    """The two JPEGs of an opened image. Its size comes from the header and is checked before decoding."""
     width, height = image.size
     if width * height > MOST_PIXELS:
         raise too_many_pixels()
     if width < 1 or height < 1:
         raise ValueError("no pixels")
-    image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))  # a JPEG need not be decoded in full
+    image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))  # lets a JPEG be decoded at reduced size
     upright = ImageOps.exif_transpose(image)
     upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
     plain = _on_white(upright)
@@ -142,7 +144,7 @@ def _drawn(image: Image.Image, digest: str) -> Picture:
 
 
 def _on_white(image: Image.Image) -> Image.Image:
-    """The pixels alone on a new sheet: no position, no camera, no comment, no profile comes along."""
+    """Only the pixels, on a new white image: without location, camera, comment or colour profile."""
     sheet = Image.new("RGB", image.size, "white")
     if "A" in image.getbands() or "transparency" in image.info:
         clear = image.convert("RGBA")

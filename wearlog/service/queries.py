@@ -1,4 +1,4 @@
-"""The service log as pages ask for it."""
+"""Queries of the service log for pages."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from wearlog.service.models import CropChange, Incident, LotHold, Measurement, R
 
 
 def latest_services(press: Press | None = None, *, limit: int = 20) -> QuerySet[Service]:
-    """The latest standing work, newest first."""
+    """The latest work that is not voided, newest first."""
     services = (
         Service.objects.standing()
         .select_related("press", "position", "part__part_type", "rule", "entered_by", "crop_change__to_crop")
@@ -19,7 +19,7 @@ def latest_services(press: Press | None = None, *, limit: int = 20) -> QuerySet[
 
 
 def services_of(part: Part) -> QuerySet[Service]:
-    """All standing work on a part, newest first."""
+    """All work on a part that is not voided, newest first."""
     return (
         Service.objects.standing()
         .filter(part=part)
@@ -29,7 +29,7 @@ def services_of(part: Part) -> QuerySet[Service]:
 
 
 def measurements_of(part: Part) -> QuerySet[Measurement]:
-    """All standing gauges of a part, newest first."""
+    """All gauge readings of a part that are not voided, newest first."""
     return (
         Measurement.objects.standing()
         .filter(part=part)
@@ -47,7 +47,7 @@ def last_measurement(part: Part, edge: str, *, place: str | None = None) -> Meas
 
 
 def latest_incidents(press: Press | None = None, *, limit: int = 20) -> QuerySet[Incident]:
-    """The latest standing incidents, newest first."""
+    """The latest incidents that are not voided, newest first."""
     incidents = (
         Incident.objects.standing()
         .select_related("press", "position", "hold", "entered_by")
@@ -57,7 +57,7 @@ def latest_incidents(press: Press | None = None, *, limit: int = 20) -> QuerySet
 
 
 def open_holds(press: Press | None = None) -> QuerySet[LotHold]:
-    """Lots whose oil and cake nobody may use yet, newest first."""
+    """Lots on hold, whose oil and cake may not be used yet, newest first."""
     holds = LotHold.objects.filter(released_at__isnull=True, incident__voided_at__isnull=True).select_related(
         "incident__press"
     )
@@ -65,7 +65,7 @@ def open_holds(press: Press | None = None) -> QuerySet[LotHold]:
 
 
 def last_crop_change(press: Press) -> CropChange | None:
-    """The last signed cleaning record of the press."""
+    """The last signed record of cleaning of the press."""
     return (
         CropChange.objects.filter(service__press=press, service__voided_at__isnull=True)
         .select_related("service", "from_crop", "to_crop")
@@ -77,7 +77,7 @@ def last_crop_change(press: Press) -> CropChange | None:
 def rules_for(
     press: Press, fitting: Fitting | None = None, position: Position | None = None
 ) -> QuerySet[Rule]:
-    """Rules that could ask for work on the press, on what is fitted or on a position, by code."""
+    """Rules that can apply to the press, to the fitting or to the position, by code."""
     rules = Rule.objects.filter(Q(press__isnull=True) | Q(press=press))
     place = fitting.position if fitting is not None else position
     if place is not None:

@@ -1,7 +1,7 @@
-"""An action in the forms that sentences need beside its verb (`Action.label`): one row for each action.
+"""The forms of an action that sentences need, apart from its verb (`Action.label`): one row for each action.
 
-It lies here, with the actions, since the sentences of `forecasts` need the nouns; pages and messages take all
-forms from `words.actions`.
+They are on this floor because the sentences of `forecasts` need the nouns; pages and messages use
+`words.actions` for all forms.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Spoken:
-    """`noun` as in "since the last flip"; `done` begins a line: `Flipped`."""
+    """`noun` is used as in "since the last flip"; `done` begins a line, as in "Flipped"."""
 
     noun: _StrPromise
     done: _StrPromise
@@ -55,8 +55,8 @@ RECURRING: dict[str, _StrPromise] = {
     IncidentKind.PLUGGED: _("Plugging"),
     IncidentKind.TRIPPED: _("Tripping"),
 }
-"""What comes again on the same thing, as the first word of "Polishing comes faster each time": the works and
-incidents that `compare.repeats` follows, and no other."""
+"""Recurring work and incidents as the first word of a sentence, as in "Polishing comes faster each time":
+those that `compare.repeats` analyses, and no others."""
 
 
 def noun_of(action: str) -> str:

@@ -1,7 +1,7 @@
-"""What a rule asks for by each of its triggers, read in one way for saving, files, lists and forecasts.
+"""The values of a rule's triggers, read in one way for saving, files, lists and forecasts.
 
-Which fields of a rule are triggers says `Rule.TRIGGERS`; label, unit and limits stand on the fields. When a
-trigger trips, and in which words, is for `forecasts.triggers`, with one file for each.
+`Rule.TRIGGERS` names the fields that are triggers; labels, units and limits are defined on these fields. When
+a trigger trips, and the sentence for it, are defined in `forecasts.triggers`, with one file for each.
 """
 
 from __future__ import annotations
@@ -12,17 +12,17 @@ from wearlog.people.fields import Quantity, Tags
 from wearlog.service.models import Rule
 
 Asked = float | int | bool | tuple[str, ...]
-"""A number, the key of a crop, True, or several tags."""
+"""A number, the primary key of a crop, True, or several tags."""
 
 
 def field_of(name: str) -> Any:
-    """The field of `Rule` that a trigger is."""
+    """The field of `Rule` for the trigger."""
     return Rule._meta.get_field(name)
 
 
 def asked_by(rule: Rule, name: str) -> Asked | None:
-    """What the rule asks for by the trigger; None where it does not have it. A 0, which is refused when the
-    rule is saved, counts as asked for."""
+    """The rule's value for the trigger; None if the rule does not use it. A 0 counts as used, so that it can
+    be refused when the rule is saved."""
     field = field_of(name)
     value = getattr(rule, field.attname)
     if isinstance(field, Quantity):
@@ -35,5 +35,5 @@ def asked_by(rule: Rule, name: str) -> Asked | None:
 
 
 def named_by(rule: Rule) -> list[str]:
-    """The triggers that the rule has."""
+    """The names of the triggers that the rule uses."""
     return [name for name in Rule.TRIGGERS if asked_by(rule, name) is not None]

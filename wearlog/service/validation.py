@@ -1,7 +1,8 @@
-"""Gauge values that look wrong and may be right.
+"""Questions about gauge values that look wrong but may be right.
 
-The bounds are the project's own choice: half the way from new to the limit in one step is asked about, and
-never less than 0.3 mm, since a caliper on a dirty flight repeats to about 0.05 mm (from memory).
+The limits are the project's own choice. A step of more than half of the distance from new to the limit is
+queried, but never one of 0.3 mm or less, since a caliper on a dirty flight repeats to about 0.05 mm (from
+memory).
 """
 
 from __future__ import annotations
@@ -23,8 +24,9 @@ INCH_MM = 25.4
 def about_step(
     given: NewMeasurement, *, part: Part, edge: str, measured_at: datetime, exclude: int | None = None
 ) -> list[Doubt]:
-    """A gauge far off the last one at the same place, or off the new size where it is the first."""
-    # After work the size may be anything; a pin gauge gives a bound and no size.
+    """A question if a value is far from the last one at the same place, or, for the first, from the new
+    size."""
+    # After work the size may be anything; a pin gauge gives only a bound.
     if given.phase == Phase.AFTER or given.bound:
         return []
     value = float(given.value_mm)

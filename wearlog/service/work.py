@@ -1,4 +1,4 @@
-"""The kinds of work, and what each does to a part: the facts that forms, forecasts and comparisons go by."""
+"""The kinds of work and their effects on a part, as used by forms, forecasts and comparisons."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from wearlog.people.tables import exhaustive
 
 
 class Action(models.TextChoices):
-    # Verbs; the context parts them from the nouns "the last polish" and from "clean" seed.
+    # Verbs; the context distinguishes them from the nouns, as in "the last polish", and from "clean" seed.
     INSPECT = "inspect", _("inspect")
     MEASURE = "measure", _("measure")
     CLEAN = "clean", pgettext_lazy("work to be done", "clean")
@@ -31,7 +31,7 @@ class Action(models.TextChoices):
 
 
 class Gauged(Enum):
-    """When a part is gauged for the work."""
+    """When a part is gauged during the work."""
 
     ONCE = "once"
     BEFORE_AND_AFTER = "before and after, since the work changes the size"
@@ -39,11 +39,11 @@ class Gauged(Enum):
 
 @dataclass(frozen=True, kw_only=True)
 class Work:
-    """What an action is.
+    """The properties of an action.
 
-    gauged: when the part is gauged for it; None where it is not.
-    moves: it ends the fitting of the part (and begins that of another edge, or of another part).
-    takes_next_edge: it puts an unused edge of the same part to work.
+    gauged: when the part is gauged during the work; None where it is not.
+    moves: the work ends the fitting of the part (and begins that of another edge, or of another part).
+    takes_next_edge: the work puts an unused edge of the same part into use.
     renews: the edge begins a new life.
     """
 
@@ -54,7 +54,7 @@ class Work:
 
     @property
     def ends_life(self) -> bool:
-        """Whether the edge's life, as it was, is over with it."""
+        """Whether the work ends the edge's present life."""
         return self.moves or self.takes_next_edge or self.renews
 
 

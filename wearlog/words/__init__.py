@@ -1,1 +1,1 @@
-"""What the log holds, put into words: each fact once, for page, mail, card, calendar and command."""
+"""Texts for what the log contains, each written once for pages, mails, cards, calendars and commands."""

@@ -1,6 +1,6 @@
-"""Work by its action, in each form that a line or a sentence needs.
+"""The words for an action in the forms that lines and sentences need.
 
-The verb stands on `service.models.Action`, the other forms in `service.spoken`, which `forecasts` reads too.
+The verbs are in `service.models.Action`, the other forms in `service.spoken`, which `forecasts` uses too.
 """
 
 from __future__ import annotations
@@ -28,5 +28,5 @@ def done_word(action: str) -> str:
 
 
 def recurring_word(what: str) -> str:
-    """`Polishing`, `Plugging`: work or an incident that comes again. KeyError for what no page follows."""
+    """`Polishing`, `Plugging`: recurring work or a recurring incident. KeyError for others."""
     return str(RECURRING[what])

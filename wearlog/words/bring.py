@@ -1,4 +1,4 @@
-"""What to bring to a task. Common practice, no source: a list to think with."""
+"""What to bring to a task. Common practice, no source; a help for thinking, not a complete list."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Brought:
-    """What an action calls for, whatever the part.
+    """What an action needs, whatever the part.
 
-    opens: the machine has to be opened for it, with the tools of the part's kind. spared: the part leaves the
-    press; with a spare it goes on meanwhile, or if the work fails."""
+    opens: the machine has to be opened, with the tools for the part's kind. spared: the part leaves the
+    press; a spare takes its place meanwhile, or if the work fails."""
 
     opens: bool
     material: _StrPromise | None
@@ -54,11 +54,11 @@ NOTHING = Brought(False, None)
 
 
 def things_to_bring(item: DueItem, system: str = "", *, name_size: bool = False) -> tuple[str, ...]:
-    """Locks first, then tools, gauge, material, paste and the part that goes on, as far as action and part
-    call for them. Sizes are in the units of `system`.
+    """Locks first, then tools, gauge, material, paste and the new or spare part, as action and part require.
+    Sizes are in the units of `system`.
 
-    name_size: say the part's size where nothing else on the list does, for messages, which show it nowhere
-    else.
+    name_size: include the part's size if nothing else on the list does; for messages, which do not show it
+    elsewhere.
     """
     points = len(item.caution.isolation_points)
     locks = (
@@ -89,7 +89,7 @@ def things_to_bring(item: DueItem, system: str = "", *, name_size: bool = False)
 
 
 def _goes_on(action: str, kind: str, size: str) -> str:
-    """The part that takes the place of the old one, for good or while that is worked on."""
+    """The part that replaces the old one, for good or while that is worked on; empty where there is none."""
     words = {"kind": kind, "size": size}
     if action == Action.REPLACE:
         return (_("the new %(kind)s, %(size)s") if size else _("the new %(kind)s")) % words

@@ -1,4 +1,4 @@
-"""Days in words: near ones as people say them, and those that are read at any time in full."""
+"""Days in words: short for pages, in full for texts that may be read on any day."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ NEAR = timedelta(days=180)
 
 
 def day_words(day: date, today: date | None) -> str:
-    """`Sat 14 Mar`, with the year where it is half a year or more from `today`: for a page, which is read on
-    the day it is made."""
+    """`Sat 14 Mar`, with the year if it is half a year or more from `today` (or without one): for pages,
+    which are read on the day they are made."""
     near = today is not None and abs(day - today) < NEAR
     return written(day, "D j M" if near else "D j M Y")
 

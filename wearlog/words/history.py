@@ -1,4 +1,4 @@
-"""What the audit trail calls an act and a column, for those who read it. The trail itself stays English."""
+"""The words for actions and columns of the audit trail. The trail itself is stored in English."""
 
 from __future__ import annotations
 
@@ -52,14 +52,14 @@ ACTS: dict[str, _StrPromise] = {
     "end session": pgettext_lazy("act", "sign out a device"),
     "end sessions": pgettext_lazy("act", "sign out every device"),
 }
-"""What was done to a record."""
+"""The actions on a record."""
 
 COLUMNS: dict[str, _StrPromise] = {
     "device": _("Device"),
     "digest": _("Check sum"),
     "photo": _("Photo"),
 }
-"""What else the trail tells of a record than the fields of its model, which have their labels there."""
+"""Columns of the trail that are not fields of the record's model; fields have their own labels."""
 
 
 def act_words(action: str) -> str:
@@ -67,7 +67,7 @@ def act_words(action: str) -> str:
 
 
 def column_words(model: type[models.Model], column: str) -> str:
-    """What people call a column of the trail; a unit stands last: `Seed pressed (kg)`."""
+    """The name of a column of the trail for people, with its unit last: `Seed pressed (kg)`."""
     field = next((each for each in model._meta.concrete_fields if each.attname == column), None)
     if field is None:
         return str(COLUMNS.get(column, column.replace("_", " ")))

@@ -1,4 +1,4 @@
-"""The hours of a run and of a press's meter in words: where they come from and what the meter left open."""
+"""The hours of a run and of a press's meter in words: their source, and what no run explains."""
 
 from __future__ import annotations
 
@@ -16,29 +16,32 @@ from wearlog.runs.hours import RunHours, StretchOfRun, moment
 from wearlog.runs.models import Reading
 
 SHOWN = 12
-"""So many stretches and doubtful readings at most on a page, the latest."""
+"""At most this many stretches and doubtful readings are shown on a page, the latest first."""
 WORTH_TELLING_H = 0.1
-"""Less than this between two readings is rounding."""
+"""Unlogged hours below this, between two readings, are rounding."""
 
 
 def source_of(hours: RunHours, system: str, zone: ZoneInfo) -> list[str]:
-    """Where a run's hours come from, and what was told about it; nothing for a run that goes on."""
+    """The source of a run's hours, with remarks, as sentences; none for a run that goes on."""
     if hours.source == Source.GOES_ON or hours.hours_h is None:
         return []
     shown = {"hours": units.show_hours(hours.hours_h, system)}
     if hours.source == Source.WRITTEN:
         return [_("%(hours)s, as written down.") % shown]
     if hours.source == Source.CLOCK:
-        return [_("%(hours)s by the clock, from its start to its end.") % shown, *_told(hours, system, zone)]
+        return [
+            _("%(hours)s by the clock, from its start to its end.") % shown,
+            *_remarks(hours, system, zone),
+        ]
     if hours.told == Told.SCALED:
-        said = [_("%(hours)s by the meter.") % shown, *_told(hours, system, zone)]
+        said = [_("%(hours)s by the meter.") % shown, *_remarks(hours, system, zone)]
         if hours.written_h is not None:
             said.append(_("Written down: %(hours)s.") % {"hours": units.show_hours(hours.written_h, system)})
         return said
-    return [_("%(hours)s by the meter, read at its end.") % shown, *_told(hours, system, zone)]
+    return [_("%(hours)s by the meter, read at its end.") % shown, *_remarks(hours, system, zone)]
 
 
-def _told(hours: RunHours, system: str, zone: ZoneInfo) -> list[str]:
+def _remarks(hours: RunHours, system: str, zone: ZoneInfo) -> list[str]:
     if hours.stretch is None:
         return []
     values = {
@@ -81,7 +84,7 @@ def _span(stretch: StretchOfRun, zone: ZoneInfo) -> dict[str, str]:
 
 @dataclass(frozen=True)
 class DoubtfulReading:
-    """A reading that was left out as a slip, or that begins a count without a word."""
+    """A reading that was left out as a slip, or that begins a count without a recorded new meter."""
 
     text: str
     reading_id: int
@@ -91,9 +94,9 @@ class DoubtfulReading:
 class MeterLines:
     """What the meter of a press counted and no run explains.
 
-    unlogged_h: all of it, with the small change that has no line of its own. counts: whether it counts for
-    parts. stretches, untold: one sentence for each stretch with unlogged hours, and for each that tells
-    nothing, latest first; `more` have no line."""
+    unlogged_h: the total, including small amounts without a line of their own. counts: whether it counts for
+    parts. stretches, untold: a sentence for each stretch with unlogged hours, and for each unusable one,
+    latest first; `more` is the number of those left out."""
 
     unlogged_h: float
     counts: bool
@@ -107,7 +110,7 @@ class MeterLines:
 
 
 def meter_lines(record: Record, press_id: int, system: str, *, every: bool = False) -> MeterLines:
-    """One query, and none where every reading is believed. `every` stretch has a line, or the latest."""
+    """At most one query. With `every` each stretch has a line, otherwise only the latest ones."""
     found = record.hours[press_id].stretches
     unlogged = np.flatnonzero(found.telling & (found.unlogged_h >= WORTH_TELLING_H))[::-1]
     untold = np.flatnonzero(~found.telling)[::-1]

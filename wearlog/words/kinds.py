@@ -1,4 +1,4 @@
-"""Parts in words: their kind, their code, their edge, and the place they sit at."""
+"""Parts in words: their kind, their code, their edge, and the place where they sit."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from wearlog.equipment.models import Kind, Part
 
 
 def kind_words(kind: str) -> str:
-    """`die`; `press` for work on no part."""
+    """`die`; `press` for an empty kind, that is, work on no part."""
     return str(Kind(kind).label) if kind else _("press")
 
 
 def noun_words(kind: str) -> str:
-    """`die`, in "the new die": where `other` says nothing, `part`."""
+    """`die`, as in "the new die"; `part` for the kind `other`, whose name would say nothing."""
     return _("part") if kind == Kind.OTHER else kind_words(kind)
 
 
@@ -23,7 +23,7 @@ def with_edge(words: str, edge: str) -> str:
 
 
 def named(words: str, code: str) -> str:
-    """`die D5-04`; a code that says the words itself, as `P4 belt`, stands alone."""
+    """`die D5-04`; a code that contains the words itself, such as `P4 belt`, is used alone."""
     return code if words.lower() in code.lower() else f"{words} {code}"
 
 
@@ -33,23 +33,23 @@ def part_words(kind: str, code: str, edge: str = "") -> str:
 
 
 def fitted_part_words(part: Part, edge: str = "") -> str:
-    """`die D5-04, edge A`. Reads the part's type, which lists fetch along."""
+    """`die D5-04, edge A`. Reads the part's type: fetch it with select_related in lists."""
     return part_words(part.part_type.kind, part.code, edge)
 
 
 def mark_words(code: str, edge: str = "") -> str:
-    """`D5-04 A`: a part as it is stamped, and as it is typed into a field. It is for choices and for lists of
-    places, which say the kind beside it."""
+    """`D5-04 A`: a part as it is stamped and as it is typed into a field, for lists that show the kind
+    separately."""
     return f"{code} {edge}".strip()
 
 
 def at_place(words: str, position: str) -> str:
-    """`die D5-04, edge A (left die)`; a place that the words name already is not told twice."""
+    """`die D5-04, edge A (left die)`; the position is left out if the words already contain it."""
     return words if position.lower() in words.lower() else f"{words} ({position})"
 
 
 def seat_words(kind: str, position: str, code: str | None, edge: str = "") -> str:
-    """`left die D5-04, edge A`, or `left die: nothing fitted`: a place of the press with what sits there."""
+    """`left die D5-04, edge A`, or `left die: nothing fitted`: a position of the press and the part on it."""
     place = position
     if kind != Kind.OTHER and kind_words(kind).lower() not in position.lower():
         place = f"{position} ({kind_words(kind)})"

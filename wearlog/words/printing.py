@@ -1,4 +1,4 @@
-"""Due items as JSON, CSV and a table for a terminal. None of them shows a task without its caution."""
+"""Due items as JSON, CSV and a table for a terminal. Each of them shows every task with its caution."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from wearlog.words.tasks import heading_with_place, state_word
 
 
 def as_data(item: DueItem) -> dict[str, Any]:
-    """The published form of an item, in its order."""
+    """The published form of an item, with its fields in order."""
     return {
         "rule": item.rule,
         "action": item.action,
@@ -48,8 +48,8 @@ def as_json(items: Sequence[DueItem], as_of: date) -> str:
 
 
 def as_csv(items: Sequence[DueItem]) -> str:
-    """One row per item; the isolation points share a cell, a bar between. A text that a spreadsheet would
-    run as a formula gains an apostrophe in front; numbers stay numbers."""
+    """One row per item; the isolation points share a cell, separated by bars. A text that a spreadsheet would
+    run as a formula is prefixed with an apostrophe; numbers stay numbers."""
     stream = io.StringIO()
     writer = csv.writer(stream)
     names = [*as_data_names()]
@@ -84,7 +84,7 @@ def _rounded(value: float | None, digits: int) -> float | None:
 
 
 def as_table(items: Sequence[DueItem], as_of: date, width: int) -> str:
-    """Press by press, most pressing first: a line of facts, the sentence below it, and at the end of each
+    """Press by press, most urgent first: a line of facts with its sentence below, and at the end of each
     press the cautions of its tasks with the isolation points. No line is longer than `width`."""
     lines = [f"Due as of {as_of.isoformat()} (24:00): {len(items)} items"]
     if not items:
@@ -117,7 +117,7 @@ def _press_lines(items: list[DueItem], width: int) -> list[str]:
 
 
 def _work(item: DueItem) -> str:
-    """`flip die`: the work that a caution is about, within a sentence."""
+    """`flip die`: the work that a caution refers to, for use within a sentence."""
     thing = kind_words(item.kind) if item.kind else ""
     return f"{work_word(item.action)} {thing}".strip()
 

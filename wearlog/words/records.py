@@ -23,7 +23,7 @@ from wearlog.words.tasks import worded
 
 @dataclass(frozen=True)
 class RecordWords:
-    """`press` is empty where the record has none, `note` where nothing was added to it by hand."""
+    """A record in words: `press` is empty where it has none, `note` where nobody added one."""
 
     press: str
     text: str
@@ -31,12 +31,12 @@ class RecordWords:
 
     @property
     def with_note(self) -> str:
-        """Both in one line, for a list that knows the press."""
+        """Text and note in one line, for a list that shows the press elsewhere."""
         return f"{self.text}: {self.note}" if self.note else self.text
 
 
 def words_of(record: LogRecord, system: str) -> RecordWords:
-    """The record for a reader of `system`'s units. Reads what it belongs to, which lists fetch along."""
+    """The record in the units of `system`. Reads related rows: fetch them with select_related in lists."""
     if isinstance(record, Run):
         return RecordWords(str(record.press), run_words(record, system), record.note)
     if isinstance(record, Reading):
@@ -88,7 +88,7 @@ def run_words(run: Run, system: str) -> str:
 
 
 def until(start: datetime, end: datetime) -> str:
-    """The clock at the end, with the day where it is another one than at the start."""
+    """The time of the end, with the day if it is not that of the start."""
     zone = timezone.get_current_timezone()
     start, end = start.astimezone(zone), end.astimezone(zone)
     clock = f"{end:%H:%M}"
@@ -96,7 +96,7 @@ def until(start: datetime, end: datetime) -> str:
 
 
 def reading_words(reading: Reading) -> str:
-    """`Meter at 1234.5 h`: each digit that was read, never rounded."""
+    """`Meter at 1234.5 h`: all digits that were read, never rounded."""
     meter = in_language(units.plain(reading.meter_h))
     if reading.kind == ReadingKind.NEW_METER:
         return _("New meter, begins at %s h") % meter
@@ -104,7 +104,7 @@ def reading_words(reading: Reading) -> str:
 
 
 def done_words(service: Service) -> str:
-    """`Flipped die D5-04, edge A`: `words.tasks.heading` with the word for what is done."""
+    """`Flipped die D5-04, edge A`: like `words.tasks.heading`, for work that was done."""
     if service.part is not None:
         thing = fitted_part_words(service.part, service.edge)
     else:
@@ -127,7 +127,8 @@ def work_words(service: Service) -> str:
 
 
 def done_line(service: Service) -> str:
-    """`Flipped die D5-04, edge A · Press 2`, or `Lubricated Press 1`: `words.tasks.task_line`, done."""
+    """`Flipped die D5-04, edge A · Press 2`, or `Lubricated Press 1`: like `words.tasks.task_line`, for work
+    that was done."""
     if service.part is None and service.position is None:
         return worded(done_word(service.action), str(service.press))
     return f"{done_words(service)} · {service.press}"

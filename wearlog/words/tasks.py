@@ -1,4 +1,4 @@
-"""A task, that is a due item, in words: what is to be done, its state, when, and from what that is told."""
+"""A task (a due item) in words: what is to be done, its state, when, and what the forecast is based on."""
 
 from __future__ import annotations
 
@@ -37,24 +37,24 @@ def basis_words(basis: str) -> str:
 
 
 def worded(work: str, thing: str) -> str:
-    """`Flip die D5-04, edge A`, `Flipped die D5-04, edge A`: work to be done or done, with what it is on."""
+    """`Flip die D5-04, edge A`, `Flipped die D5-04, edge A`: an action and the thing that it is done on."""
     return _("%(work)s %(thing)s") % {"work": work, "thing": thing}
 
 
 def work_heading(action: str, *, kind: str = "", part: str = "", edge: str = "", position: str = "") -> str:
-    """`Flip die D5-04, edge A`, `Clean gearbox`, `Lubricate the press`: work on a part (its code), else at
-    a position, else on the press."""
+    """`Flip die D5-04, edge A`, `Clean gearbox`, `Lubricate the press`: work on a part (its code), else at a
+    position, else on the press."""
     thing = part_words(kind, part, edge) if part else position or _("the press")
     return worded(action_word(action), thing)
 
 
 def heading(item: DueItem) -> str:
-    """`Flip die D5-04, edge A`: where the press stands above."""
+    """`Flip die D5-04, edge A`: for lists under the name of the press."""
     return work_heading(item.action, kind=item.kind, part=item.part, edge=item.edge, position=item.position)
 
 
 def heading_with_place(item: DueItem) -> str:
-    """`Flip die D5-04, edge A (left die)`: for a list that has no other room for the place."""
+    """`Flip die D5-04, edge A (left die)`: for lists that do not show the position elsewhere."""
     return at_place(heading(item), item.position) if item.part else heading(item)
 
 
@@ -67,8 +67,8 @@ def task_line(item: DueItem) -> str:
 
 
 def task_line_with_rule(item: DueItem) -> str:
-    """`Flip die D5-04, edge A · Press 2 (die at its limit)`: for mails and calendars. They stand one by one
-    among others, and two rules may ask for the same work; a page shows the reason beside the task."""
+    """`Flip die D5-04, edge A · Press 2 (die at its limit)`: for mails and calendars, where two rules may ask
+    for the same work and nothing else shows the reason; a page shows it beside the task."""
     return f"{task_line(item)} ({item.rule})"
 
 
@@ -89,8 +89,8 @@ def when(item: DueItem, today: date) -> str:
 
 
 def when_in_full(item: DueItem) -> str:
-    """The same for what is read on any day: a sentence, each day with its year, and no distance from today.
-    A message always has at least a reason, if not a day."""
+    """The same as a sentence for texts that may be read on any day: each day has its year, and there is no
+    distance from today. Without a due day the sentence says that the work can be done when it fits."""
     if item.due_on is None:
         return _("When: as soon as it fits.")
     early, late = item.early_on, item.late_on

@@ -1,7 +1,7 @@
 """Hour meters and the hours of runs.
 
-`hours_of_press` is the one rule of how long a run pressed; `readings` says which readings of a meter can be
-believed, `overlaps` how two barrels make the hours of one press.
+`hours_of_press` is the only place that decides how long a run pressed. `readings` decides which readings of a
+meter are believed, `overlaps` how the runs through two barrels add up to the hours of one press.
 """
 
 from wearlog.calc.meters.hours import (

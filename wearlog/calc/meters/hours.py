@@ -1,29 +1,31 @@
-"""The hours of a press's runs: the one rule, for every page, forecast and sum.
+"""The hours of a press's runs: the one rule that every page, forecast and sum uses.
 
-Claims. A run claims the hours that were written down for it, else the time from its start to its end.
+Claims. A run claims the hours that were written down for it; without these, the time from its start to its
+end.
 
-Stretches. A stretch lies between neighbouring readings of one meter (slips left out, `readings`) at which no
-run is under way. With A the meter's advance over it, it tells nothing where A = 0 though runs stand in it, or
-where A is more than the clock and `SLACK_H`.
+Stretches. A stretch lies between neighbouring believed readings of one meter (see `readings`) at which no run
+is under way. Let A be the meter's advance over it. The stretch is not used where A = 0 although it contains
+runs, or where A exceeds the elapsed time by more than `SLACK_H`; every other stretch is usable (`telling`).
 
-Logged by the meter. A run without written hours that ends at the reading which closes a telling stretch and
-overlaps no other run takes what the others leave of the advance:
+Logged by the meter. A run without written hours that ends at the closing reading of a usable stretch and
+overlaps no other run gets what the other runs leave of the advance:
 
-    hours = min(A - press hours of the others in the stretch, its clock + SLACK_H)
+    hours = min(A - press hours of the others in the stretch, its elapsed time + SLACK_H)
 
-and keeps its clock where nothing is left. Of several such runs in one stretch it is the longest; where two
-are equally long, none.
+and keeps its elapsed time where nothing is left. If there are several such runs in one stretch, only the
+longest is treated so; where the two longest are equally long, none is.
 
-Press hours count each moment once: where runs through different barrels overlap, the busier barrel's. With h
-the own hours of overlapping runs and H what they come to, each shares in H in proportion, h * H / sum(h).
+Press hours count each moment once: where runs through different barrels overlap, the busier barrel counts.
+With h the own hours of one of the overlapping runs and H the press hours of all of them together, each run's
+share is h * H / sum(h).
 
-Hours from the meter. Where the press counts by its meter, all runs of a telling stretch with press hours
-P > A are scaled by A / P. Unlogged hours of a telling stretch are max(A - P, 0).
+Hours from the meter. Where the press counts by its meter and the runs of a usable stretch have press hours
+P > A, all of them are scaled by A / P. The unlogged hours of a usable stretch are max(A - P, 0).
 
-Units: instants in seconds since 1970 in UTC, hours decimal. Starts, ends and readings agree within
-`SAME_MOMENT_S`. Too little data: a run that goes on has no hours (NaN); without a telling stretch claims
-stand. Sums go over one stretch or one group of overlapping runs in order of time, so that what lies outside
-changes no digit. Source: common practice, no source (docs/decisions/hours-of-a-run.md).
+Units: instants in seconds since 1970 in UTC, hours decimal. Starts, ends and readings within `SAME_MOMENT_S`
+of each other count as one moment. A run that goes on has no hours (NaN). Without a usable stretch the claims
+are the result. Sums are taken within one stretch or one group of overlapping runs, in order of time, so that
+records outside it change no digit. Source: common practice, no source (docs/decisions/hours-of-a-run.md).
 """
 
 from __future__ import annotations
@@ -37,7 +39,7 @@ from wearlog.calc.meters.overlaps import Pieces, alone, overlapping, pieces_of
 from wearlog.calc.meters.readings import ROUNDING_H, SLACK_H, Believed, Flags, Floats, Ints, judge
 
 SAME_MOMENT_S = 60.0
-"""Two instants this close are one: people write down minutes."""
+"""Two instants this close count as one, because people write down whole minutes."""
 
 
 _NO_NUMBERS: Floats = np.zeros(0)
@@ -54,27 +56,27 @@ class Source(IntEnum):
 
 
 class Told(IntEnum):
-    """What there is to say about the hours of a run beside their source."""
+    """Remarks on the hours of a run, in addition to their source."""
 
     NOTHING = 0
     NONE_LEFT = 1
-    """Logged by the meter, but the other runs of its stretch left nothing; the clock stands in."""
+    """Logged by the meter, but the other runs of its stretch left nothing; its elapsed time is used."""
     HELD_DOWN = 2
-    """Logged by the meter, which advanced more than the run's clock; the rest is unlogged."""
+    """Logged by the meter, which advanced more than the run's elapsed time; the rest is unlogged."""
     SCALED = 3
-    """Scaled, since the meter advanced less than the runs of the stretch say."""
+    """Scaled down, because the meter advanced less than the runs of the stretch claim."""
     STOOD_STILL = 4
-    """Ends at a reading, but the meter had not moved since the last one."""
+    """Ends at a reading, but the meter had not moved since the reading before."""
     RAN_AHEAD = 5
-    """Ends at a reading, but the meter ran ahead of the clock."""
+    """Ends at a reading, but the meter advanced by more than the elapsed time."""
 
 
 @dataclass(frozen=True, eq=False)
 class Stretches:
     """Stretches between readings in order of time, shape (m,) each.
 
-    `telling` is False where the meter stood still though runs stand in it, or ran ahead of the clock;
-    `unlogged_h` is then 0. `press_h` is what the runs in it come to."""
+    `telling` is False where the meter stood still although runs lie in the stretch, or where it advanced by
+    more than the elapsed time; `unlogged_h` is then 0. `press_h` is the total press hours of its runs."""
 
     opens: Floats
     closes: Floats
@@ -86,11 +88,12 @@ class Stretches:
 
 @dataclass(frozen=True, eq=False)
 class PressHours:
-    """The hours of one press's runs, shape (n,) each in the order in which they were handed in.
+    """The hours of one press's runs, shape (n,) each, in the order in which the runs were given.
 
     own_h: hours of the run itself. press_h: its share of the press's hours, which count each moment once.
-    source, told: `Source` and `Told`. left_h: what the meter left for a run logged by it, before the clock
-    held it down (NaN for others). stretch: its place in `stretches`, -1 outside.
+    source, told: values of `Source` and `Told`. left_h: for a run logged by the meter, what the other runs
+    left of the advance, before it was capped by elapsed time (NaN for other runs). stretch: index into
+    `stretches`, -1 for a run in none.
     """
 
     own_h: Floats
@@ -101,10 +104,10 @@ class PressHours:
     stretch: Ints
     stretches: Stretches
     pieces: Pieces
-    """The press hours as stretches of time; none overlaps another by more than a moment."""
+    """The press hours as intervals of time; none overlaps another by more than `SAME_MOMENT_S`."""
     readings: Believed
     bounds: Ints
-    """The places of the readings that can bound a stretch: believed, and no run under way."""
+    """The indexes of the readings that can bound a stretch: believed, and with no run under way."""
 
 
 def hours_of_press(
@@ -118,18 +121,18 @@ def hours_of_press(
     new_meter: Flags = _NO_FLAGS,
     by_meter: bool = False,
 ) -> PressHours:
-    """The hours of all runs of one press, which may come in any order.
+    """The hours of all runs of one press, which may be given in any order.
 
-    start, end, recorded_h, slot: shape (n,); `end` is NaN for a run that goes on, `recorded_h` where nothing
-    was written; `slot` is 0 where all barrels pressed (everywhere if not given), else the number of the one
-    that did.
+    start, end, recorded_h, slot: shape (n,). `end` is NaN for a run that goes on, `recorded_h` where no hours
+    were written down. `slot` is 0 where all barrels pressed (the default for every run), else the number of
+    the barrel that did.
     at, meter_h, new_meter: shape (k,), the readings in order of time.
     by_meter: whether the press counts its hours by the meter.
     """
     if slot is None:
         slot = np.zeros(start.size, dtype=np.int64)
     order = np.lexsort((slot, np.nan_to_num(recorded_h, nan=-1.0), np.nan_to_num(end, nan=np.inf), start))
-    found = _in_order(
+    found = _hours_in_order(
         start[order], end[order], recorded_h[order], slot[order], judge(at, meter_h, new_meter), at, meter_h,
         by_meter,
     )  # fmt: skip
@@ -149,7 +152,7 @@ def hours_of_press(
     )
 
 
-def _in_order(
+def _hours_in_order(
     start: Floats,
     end: Floats,
     recorded_h: Floats,
@@ -184,7 +187,8 @@ def _in_order(
     telling = whole & ~ran_ahead & ~stood_still
 
     linked = overlapping(start, until, tolerance=SAME_MOMENT_S)
-    # Within a minute of a reading two runs may overlap and still belong to two stretches.
+    # Overlapping runs may belong to different stretches, since a reading within a minute of a run's end
+    # bounds one.
     group = np.unique(linked * (bounds.size + 1) + gap, return_inverse=True)[1].astype(np.int64)
     at_close = np.zeros(start.size, dtype=np.bool_)
     at_close[inside] = np.abs(bound_at[gap[inside]] - until[inside]) <= SAME_MOMENT_S
@@ -235,7 +239,7 @@ def _in_order(
 
 
 def _under_way(start: Floats, until: Floats, at: Floats) -> Flags:
-    """Whether a run is under way at each instant. Runs of up to two moments never are."""
+    """Whether a run is under way at each instant. Runs of at most twice `SAME_MOMENT_S` never are."""
     lasting = until - start > 2 * SAME_MOMENT_S
     begun = np.searchsorted(np.sort(start[lasting]), at - SAME_MOMENT_S, side="left")
     over = np.searchsorted(np.sort(until[lasting]), at + SAME_MOMENT_S, side="right")
@@ -244,7 +248,7 @@ def _under_way(start: Floats, until: Floats, at: Floats) -> Flags:
 
 
 def _longest(rows: Ints, stretch: Ints, clock: Floats, telling: Flags) -> Ints:
-    """Of these runs the longest in each telling stretch; none where two are equally long."""
+    """The longest of the runs `rows` in each usable stretch; none where the two longest are equally long."""
     rows = rows[telling[stretch[rows]]]
     if not rows.size:
         return rows

@@ -1,11 +1,11 @@
-"""Hours of a press whose barrels run on their own: each moment counts once, as the busier barrel's.
+"""Press hours where barrels run separately: each moment counts once, with the rate of the busier barrel.
 
-A run works its hours evenly from its start to its end. With d_b(t) the sum of the rates of the runs through
-barrel b at the moment t, runs that overlap come to
+The hours of a run are spread evenly from its start to its end. With d_b(t) the sum of the rates (hours per
+hour) of the runs through barrel b at the moment t, a group of overlapping runs takes
 
     H = integral over their time of max over b of d_b(t) dt
 
-hours of the press. A run through all barrels counts for each; a run no longer than the tolerance overlaps
+press hours. A run through all barrels counts for each of them. A run no longer than the tolerance overlaps
 nothing and keeps its hours. Units: instants in seconds, hours decimal.
 """
 
@@ -21,10 +21,10 @@ from wearlog.calc.meters.readings import Floats, Ints
 
 @dataclass(frozen=True, eq=False)
 class Pieces:
-    """Press hours as stretches of time: `start`, `end`, `hours`, shape (p,) each. None overlaps another by
-    more than the tolerance of the groups.
+    """Press hours as intervals of time: `start`, `end`, `hours`, shape (p,) each. No interval overlaps
+    another by more than the tolerance with which the groups were formed.
 
-    factor: for each group of overlapping runs, the press's hours over the sum of its runs' hours."""
+    factor: for each group of overlapping runs, its press hours divided by the sum of its runs' hours."""
 
     start: Floats
     end: Floats
@@ -33,8 +33,8 @@ class Pieces:
 
 
 def overlapping(start: Floats, until: Floats, *, tolerance: float) -> Ints:
-    """A number for each run, equal for runs that overlap, one after the other, by more than the tolerance.
-    Runs in order of their starts; the numbers rise but may skip."""
+    """A group number for each run, equal for runs linked by overlaps (directly or through others) of more
+    than `tolerance` seconds. The runs must be in order of their starts; the numbers increase but may skip."""
     linked = np.arange(start.size)
     lasting = np.flatnonzero(until - start > tolerance)
     if lasting.size:
@@ -45,13 +45,13 @@ def overlapping(start: Floats, until: Floats, *, tolerance: float) -> Ints:
 
 
 def alone(group: Ints) -> NDArray[np.bool_]:
-    """Whether each run is the only one with its number."""
+    """Whether each run is the only one in its group."""
     single: NDArray[np.bool_] = np.bincount(group)[group] == 1 if group.size else np.zeros(0, dtype=np.bool_)
     return single
 
 
 def pieces_of(start: Floats, until: Floats, hours: Floats, slot: Ints, group: Ints) -> Pieces:
-    """The press hours of runs with these hours. Runs that go on (until infinity) must bring 0 hours."""
+    """The press hours of runs that have these own hours. Runs that go on (`until` infinite) must have 0."""
     factor = np.ones(int(group.max()) + 1 if group.size else 0)
     ended = np.isfinite(until)
     single = ended & alone(group)
@@ -64,7 +64,7 @@ def pieces_of(start: Floats, until: Floats, hours: Floats, slot: Ints, group: In
     count = stop - begin
     run = np.repeat(np.arange(several.size), count)
     step = np.arange(run.size) - np.repeat(np.cumsum(count) - count, count) + begin[run]
-    # One row for each group and step between two knots, a column for each barrel.
+    # One row for each group and interval between two neighbouring knots, one column for each barrel.
     keys, row = np.unique(np.column_stack((group[several][run], step)), axis=0, return_inverse=True)
     barrels = int(slot.max()) + 1
     rates = np.zeros((len(keys), barrels))

@@ -1,19 +1,19 @@
-"""Which readings of an hour meter can be believed, and which of them one meter wrote.
+"""Decides which readings of an hour meter are believed, and which of them come from the same meter.
 
-Two neighbouring readings of one meter agree where the later is not below the earlier and the advance is not
-more than the clock between them and `SLACK_H`. Where neighbours don't agree, the readings are put in order at
-the least cost:
+Two neighbouring readings agree where the later is not below the earlier and the advance does not exceed the
+elapsed time by more than `SLACK_H`. Where neighbours don't agree, the explanation of least cost is chosen:
 
-    cost = (readings left out) + CHANGE * (places where another count begins without a word)
+    cost = (readings left out) + CHANGE * (places where a new count begins without being recorded)
 
-At most two readings in a row are left out, and only between two readings of one meter or at either end of
-what an announced meter wrote; with CHANGE = 2.5 one or two readings that stand alone are slips of the pen,
-three or more in a row are a count of their own. Where two ways cost the same, the earlier readings stand.
-Doubtful places with `CLEAN` agreeing pairs or more between them are judged apart, so that what is far away in
-time changes nothing.
+At most two readings in a row are left out, and only between two readings of one meter or at either end of the
+readings of a recorded meter. With CHANGE = 2.5, one or two outlying readings are taken for slips of the pen
+and three or more in a row for another count. Where two explanations cost the same, the earlier readings are
+believed. Doubtful places with `CLEAN` agreeing pairs or more between them are judged separately, so that
+readings far away in time change nothing.
 
-Units: instants in seconds since 1970 in UTC, the meter in decimal hours. No reading, or a single one, is
-believed and tells nothing. Source: common practice, no source; the costs are the project's own choice.
+Units: instants in seconds since 1970 in UTC, the meter in decimal hours. A single reading is believed, but
+there is no advance to take from it. Source: common practice, no source; the costs are the project's own
+choice.
 """
 
 from __future__ import annotations
@@ -28,24 +28,24 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 SLACK_H = 0.2
-"""So many hours a meter may run ahead of the clock: people round, and read in passing."""
+"""A meter may exceed the elapsed time by this many hours: people round, and note the time imprecisely."""
 ROUNDING_H = 1e-6
-"""Differences of decimal numbers are off by less than this."""
+"""Rounding errors of decimal hours stay below this."""
 CHANGE = 2.5
 MOST_LEFT_OUT = 2
-"""So many readings in a row can be slips; more are another meter."""
+"""At most this many readings in a row can be slips; more are another meter."""
 CLEAN = 6
-"""So many agreeing pairs in a row part one doubtful place from the next."""
+"""This many agreeing pairs in a row separate one doubtful place from the next."""
 MARGIN = 3
-"""Readings on each side that are judged with a doubtful place. The outermost are believed."""
+"""Readings on each side that are judged together with a doubtful place. The outermost are believed."""
 
 
 @dataclass(frozen=True, eq=False)
 class Believed:
-    """Readings in order of time, shape (n,) each.
+    """Judged readings in order of time, shape (n,) each.
 
-    `believed` is False for slips. `meter` is a number that rises with each count; `unannounced` marks the
-    first reading of a count that began without a word."""
+    `believed` is False for slips. `meter` numbers the meter or count that a reading belongs to, rising in
+    time. `unannounced` marks the first reading of a count whose beginning nobody recorded."""
 
     believed: Flags
     meter: Ints
@@ -53,13 +53,14 @@ class Believed:
 
 
 def agree(advance_h: Floats | float, clock_h: Floats | float) -> Flags:
-    """Whether a meter can have advanced so much in so much time."""
+    """Whether a meter can have advanced by `advance_h` hours in `clock_h` hours of elapsed time."""
     agreed: Flags = np.logical_and(advance_h >= -ROUNDING_H, advance_h <= clock_h + SLACK_H + ROUNDING_H)
     return agreed
 
 
 def judge(at: Floats, meter_h: Floats, new_meter: Flags) -> Believed:
-    """Judge the readings of one press, in order of time. `new_meter` marks those that begin a new meter."""
+    """Judge the readings of one press, in order of time, shape (n,). `new_meter` marks the first reading of
+    each recorded new meter."""
     believed = np.ones(at.size, dtype=np.bool_)
     unannounced = np.zeros(at.size, dtype=np.bool_)
     if at.size > 1:
@@ -77,15 +78,15 @@ def judge(at: Floats, meter_h: Floats, new_meter: Flags) -> Believed:
 
 
 def clean_edges(at: Floats, meter_h: Floats, new_meter: Flags) -> tuple[bool, bool]:
-    """Whether enough neighbours agree at the beginning, and at the end, that nothing further away could
-    change what is believed from the reading `MARGIN` places inwards on."""
+    """For the beginning and the end of the readings: whether enough neighbours agree there that no reading
+    further out could change what is believed from the reading `MARGIN` places inwards on."""
     apart = ~agree(np.diff(meter_h), np.diff(at) / 3600.0) & ~new_meter[1:]
     enough = apart.size > CLEAN
     return enough and not apart[: CLEAN + 1].any(), enough and not apart[-CLEAN - 1 :].any()
 
 
 def _places(apart: Flags, new_meter: Flags) -> list[tuple[int, int]]:
-    """[first, last) of the readings around each doubtful place, none of them beyond its announced meter."""
+    """[first, last) of the readings to judge around each doubtful place, within one recorded meter."""
     pairs = np.flatnonzero(apart)
     if not pairs.size:
         return []
@@ -103,7 +104,8 @@ def _places(apart: Flags, new_meter: Flags) -> list[tuple[int, int]]:
 
 def _least_cost(at: Floats, meter_h: Floats, *, open_before: bool, open_after: bool) -> tuple[Flags, Flags]:
     """Which readings to believe and which of them begin another count, by dynamic programming from the last
-    reading to the first. Where a side is not open, the outermost reading there is believed."""
+    reading to the first. `open_before` and `open_after` say whether the outermost reading on that side may be
+    left out; where not, it is believed."""
     count = at.size
     cost = np.full(count, np.inf)
     following = np.full(count, -1)

@@ -1,4 +1,4 @@
-"""Wear of measured edges: what was read is turned into rates, multipliers and the seed left to the limit.
+"""Wear of measured edges: turns gauge readings into wear rates, multipliers and the seed left to the limit.
 
 See docs/methods/wear.md for the model, its assumptions and its sources.
 """

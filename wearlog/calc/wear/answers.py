@@ -1,4 +1,4 @@
-"""From what was learned of a type to what is said of each of its edges."""
+"""Forecasts of each edge of a type from what was learned about the type."""
 
 from __future__ import annotations
 
@@ -18,18 +18,20 @@ from wearlog.calc.wear.state import WIDEST, log_likelihood
 
 RATE_CASES, OWN_CASES, FINE_CASES = 64, 8, 64
 LEAST_LAPSE = 0.05
-FAR_OFF = 1.5  # gauge errors from which on a reading is weighed in full
+FAR_OFF = 1.5  # in gauge errors: with a reading further off than this, all the edge's readings are re-weighed
 GRID_CASES, GRID_REACH = 129, 10.0
-# Once in a while a part is of another make of steel: beside the usual spread of multipliers one this wide.
+# Some parts are of another make of steel: this share of multipliers has a spread this many times the usual.
 ODD_SHARE, ODD_SIZE = 0.01, 4.0
 
 
 def answers(record: TypeRecord, learned: Learned, keys: Iterable[Hashable] | None = None) -> TypeFit:
-    """What `learned`, the type's own from `learn`, says of the edges of `record` as they stand now.
+    """Forecast the edges of `record` as they are now, from `learned`, the result of `learn` for the same
+    type.
 
-    `record` must hold the edges that were learned from, in the same order; what they have taken since and
-    which are in use may have changed. `edges` of the answer works each edge out when it is asked for, and
-    knows only `keys` where these are given. A key that the record does not have raises KeyError."""
+    `record` must hold the edges that were learned from, in the same order; the seed that they have taken
+    since and which of them are in use may have changed. The mapping `edges` of the result computes each edge
+    when it is first asked for. With `keys` it contains only these. Raises ValueError where the number of
+    edges differs, KeyError for a key that the record does not have."""
     if learned.edges != len(record.edges):
         raise ValueError("the record has other edges than those learned from: learn again")
     places = {edge.key: index for index, edge in enumerate(record.edges)}
@@ -37,7 +39,8 @@ def answers(record: TypeRecord, learned: Learned, keys: Iterable[Hashable] | Non
         places = {key: places[key] for key in keys}
     known, reason = learned.known, learned.reason
     if known is not None and not record.expected_life_kg:
-        # Next to what edges have taken by now, a gram of seed is no work; then nothing was read after use.
+        # Compared with the seed that edges have taken by now, readings at (almost) no seed say nothing of
+        # wear.
         most = max((float(edge.now_kg.sum()) for edge in record.edges), default=0.0)
         if known.most_kg <= NO_WORK * most:
             known, reason = None, NOTHING_KNOWN
@@ -62,7 +65,7 @@ def answers(record: TypeRecord, learned: Learned, keys: Iterable[Hashable] | Non
 
 
 class _Edges(Mapping[Hashable, EdgeFit]):
-    """What is said of each edge, worked out when it is asked for and then kept."""
+    """The fit of each edge, computed when it is first asked for and then kept."""
 
     def __init__(
         self, record: TypeRecord, index: Mapping[Hashable, int], places: Places, known: Known
@@ -100,12 +103,12 @@ class _Edges(Mapping[Hashable, EdgeFit]):
         else:
             mean, covariance = case.multiplier_and_shift(part, life, places.shifts[index])
             cases = (case.at_work if edge.in_use else case.plain)(mean, covariance, kg)
-        told = bool(places.readings[index]) and bool(kg.sum() > 0)
-        return _edge(edge.key, "measured" if told else self.everyone, cases)
+        informative = bool(places.readings[index]) and bool(kg.sum() > 0)
+        return _edge(edge.key, "measured" if informative else self.everyone, cases)
 
 
 class _Cases:
-    """Cases of the type's rates and shape, and for each the cases of an edge."""
+    """Fixed cases of the type's rates and shape, one per row, and for each row the cases of one edge."""
 
     def __init__(self, known: Known) -> None:
         problem, post = known.problem, known.posterior
@@ -116,18 +119,19 @@ class _Cases:
         self.shapes = shape.Shapes.of(post.h + self.away[:, crops:])
         self.problem, self.post, self.budget = problem, post, problem.budget
         self.spreads = post.spreads
-        # A mill that retires its edges when they are worn has not seen this one worn; how far that is to be
-        # believed grows with how often it did so, and is never certain.
+        # A mill that retires its edges once they are worn would have retired this one if it were worn. How
+        # strongly that counts grows with the number of edges so retired, and is never certain.
         self.lapse = max(2.0 / (known.retired_worn + 2.0), LEAST_LAPSE)
         self.many = nodes(2, FINE_CASES)
-        # Which shares of a row's cases are kept: each row others, so that together they fill the range (with
-        # the same in all, the 10 % point of what is known of the edge alone would be its outermost case).
+        # Which quantiles of a row's cases are kept. They differ from row to row, so that all rows together
+        # fill the range; with the same ones in each, the 10 % point of an edge's own uncertainty would be its
+        # outermost case.
         begin = (np.arange(1.0, RATE_CASES // 2 + 1.0) * np.sqrt(2.0)) % 1.0
         begin = np.concatenate([begin, 1.0 - begin])
         self.kept = (np.arange(OWN_CASES) + begin[:, None]) / OWN_CASES
 
     def multiplier_and_shift(self, part: int, life: int, shifts: Floats) -> tuple[Floats, Floats]:
-        """Mean (G, 2) and covariance (2, 2) of a life's log multiplier and of its shifts together."""
+        """Mean (G, 2) and covariance (2, 2) of a life's log multiplier and the sum of its shifts."""
         post = self.post
         pick = np.zeros((2, post.local.shape[1]))
         pick[0, life] = 1.0
@@ -136,19 +140,20 @@ class _Cases:
         return mean, pick @ post.local_cov[part] @ pick.T
 
     def plain(self, mean: Floats, covariance: Floats, kg: Floats) -> Scenarios:
-        """Of an edge whose log multiplier and shift have this mean (G, 2) and covariance (2, 2)."""
-        needed, wear, theta = self._follow(mean, covariance, kg, self.many)
-        return self._few_of(needed, wear, theta, np.ones_like(needed))
+        """Scenarios of an edge whose log multiplier and shift have this mean (G, 2) and covariance (2, 2)."""
+        needed, wear, theta = self._outcomes(mean, covariance, kg, self.many)
+        return self._reduced(needed, wear, theta, np.ones_like(needed))
 
     def at_work(self, mean: Floats, covariance: Floats, kg: Floats) -> Scenarios:
-        """The same of an edge that has not been retired: its cases weigh less where they say it should be."""
+        """The same for an edge still in use: cases in which it should have been retired weigh less."""
         if self.lapse >= 1.0:
             return self.plain(mean, covariance, kg)
-        needed, wear, theta = self._follow(mean, covariance, kg, self.many)
-        return self._few_of(needed, wear, theta, self._not_retired(wear))
+        needed, wear, theta = self._outcomes(mean, covariance, kg, self.many)
+        return self._reduced(needed, wear, theta, self._not_retired(wear))
 
     def doubtful(self, part: int, life: int) -> Ints:
-        """The readings of a life, where one of them is far off and none is tied up with a shift."""
+        """The rows of a life's readings if one of them is an outlier and none depends on a shift; else
+        none."""
         rows = self.problem.rows
         own = np.flatnonzero((rows.part == part) & (rows.life == life))
         if own.size == 0 or rows.shifts[own].any():
@@ -157,20 +162,22 @@ class _Cases:
         return own if (np.abs(away[rows.kind[own] == PLAIN]) > FAR_OFF).any() else own[:0]
 
     def weighed(self, part: int, life: int, own: Ints, kg: Floats) -> Scenarios:
-        """Of an edge with a reading far off: every multiplier on a grid is weighed by all its readings, so
-        that two answers which both may be right, the reading or the rest, both stay in the range."""
+        """Scenarios of an edge with an outlying reading. The normal approximation would not do: every
+        multiplier on a grid is weighed by the likelihood of all the readings `own`, so that where either the
+        outlier or the others may be right, both possibilities stay in the range."""
         post, rows = self.post, self.problem.rows
-        # What is believed without the edge's own readings, given each case of the rates.
+        # The distribution without the edge's own readings, given each case of the rates, as precision and
+        # mean.
         precision = np.linalg.inv(post.local_cov[part])
-        told = precision @ (post.local[part] + self.away @ post.slope[part].T)[:, :, None]
+        information = precision @ (post.local[part] + self.away @ post.slope[part].T)[:, :, None]
         weight, worn = post.weight[own], post.worn[own]
-        told[:, life, 0] -= (worn * (weight * worn * post.local[part, life] + post.score[own])).sum()
-        told[:, life, 0] += self.away @ ((weight * worn) @ post.by_global[own])
+        information[:, life, 0] -= (worn * (weight * worn * post.local[part, life] + post.score[own])).sum()
+        information[:, life, 0] += self.away @ ((weight * worn) @ post.by_global[own])
         precision[life, life] -= (weight * worn**2).sum()
         covariance = np.linalg.inv(precision)
-        middle = np.clip(np.nan_to_num((covariance[life] @ told)[:, 0]), -WIDEST, WIDEST)
+        middle = np.clip(np.nan_to_num((covariance[life] @ information)[:, 0]), -WIDEST, WIDEST)
         spread = min(float(np.sqrt(max(covariance[life, life], 1e-6))), 0.5)
-        # Close together about the mode, where many readings leave little room, and ever wider apart.
+        # Grid points lie close together near the mode, where many readings allow little, and get wider apart.
         mode = np.nan_to_num(post.local[part, life] + self.away @ post.slope[part, life])
         mode = np.clip(mode, -WIDEST, WIDEST)
         narrow = float(np.sqrt(np.clip(post.local_cov[part, life, life], (1e-3 * spread) ** 2, spread**2)))
@@ -187,14 +194,14 @@ class _Cases:
         chance = np.exp(chance - chance.max(axis=1, keepdims=True))
         chance /= chance.sum(axis=1, keepdims=True)
         needed, wear = self._reach(theta, np.zeros_like(theta), kg)
-        return self._few_of(needed, wear, theta, chance * self._not_retired(wear))
+        return self._reduced(needed, wear, theta, chance * self._not_retired(wear))
 
     def _not_retired(self, wear: Floats) -> Floats:
         spare = (1.0 + self.spreads.worn_at - wear / self.budget) / self.spreads.worn
         return np.asarray(self.lapse + (1.0 - self.lapse) * special.ndtr(spare))
 
-    def _few_of(self, needed: Floats, wear: Floats, theta: Floats, weights: Floats) -> Scenarios:
-        """Let a few cases in each row stand for many, each for the same share of the row's weight."""
+    def _reduced(self, needed: Floats, wear: Floats, theta: Floats, weights: Floats) -> Scenarios:
+        """Keep a few cases of each row instead of many, each with the same share of the row's weight."""
         order = np.argsort(needed, axis=1, kind="stable")
         grown = np.cumsum(np.take_along_axis(weights, order, axis=1), axis=1)
         rows = grown[:, -1]
@@ -208,10 +215,11 @@ class _Cases:
             weights=np.repeat((rows / rows.sum() / OWN_CASES)[:, None], OWN_CASES, axis=1),
         )
 
-    def _follow(
+    def _outcomes(
         self, mean: Floats, covariance: Floats, kg: Floats, z: Floats
     ) -> tuple[Floats, Floats, Floats]:
-        """Progress needed, wear now and multiplier for each case of the rates and each of the edge."""
+        """Needed progress, wear now and multiplier, shape (rows, cases), for each case of the rates and each
+        case `z` of the edge."""
         own = mean[:, None, :] + z @ _root(covariance).T
         theta = np.exp(np.clip(own[:, :, 0], -2 * WIDEST, 2 * WIDEST))
         return (*self._reach(theta, own[:, :, 1], kg), theta)
@@ -224,8 +232,9 @@ class _Cases:
 
 
 def _cholesky(covariance: Floats) -> Floats:
-    """Of a covariance whose variances may be of very unequal size. Records that contradict each other wildly
-    can leave one that is not quite positive; a little is then added to every variance."""
+    """Cholesky factor of a covariance whose variances may differ widely in size. Records that contradict each
+    other wildly can leave one that is not quite positive definite; then a little is added to each
+    variance."""
     sd = np.sqrt(np.maximum(np.diagonal(covariance), 1e-12))
     alike = covariance / np.outer(sd, sd)
     lacking = max(1e-10, 1e-10 - float(np.linalg.eigvalsh(alike)[0]) * 1.01)

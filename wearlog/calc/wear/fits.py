@@ -1,4 +1,4 @@
-"""What the wear model answers: rates, multipliers, and how much seed an edge can still take."""
+"""Results of the wear model: rates, multipliers, and how much seed an edge can still take."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ import numpy as np
 
 from wearlog.calc.wear.records import Floats
 
-# A little below, so that where equal cases add up to just 50 % rounding does not choose between two of them.
+# Slightly lowered: where equal weights add up to exactly 50 %, rounding must not choose between two cases.
 POINTS = np.array([0.1, 0.5, 0.9]) - 1e-4
 BASES = ("measured", "fleet", "expected_life", "none")
 
 
 @dataclass(frozen=True)
 class Quantiles:
-    """The 10 %, 50 % and 90 % points of what is believed of a number."""
+    """The 10 %, 50 % and 90 % points of the distribution of an uncertain number."""
 
     low: float
     mid: float
@@ -24,7 +24,7 @@ class Quantiles:
 
     @classmethod
     def of(cls, values: Floats, weights: Floats | None = None) -> Quantiles:
-        """Of equally likely values, or of values that are as likely as `weights` (same shape) say."""
+        """The quantiles of equally likely values, or of values with these `weights` (same shape)."""
         values = values.ravel()
         order = np.argsort(values, kind="stable")
         shares = np.full(len(values), 1.0) if weights is None else weights.ravel()[order]
@@ -35,13 +35,14 @@ class Quantiles:
 
 @dataclass(frozen=True, kw_only=True)
 class Scenarios:
-    """Fixed (never random) cases of what is not known of one edge, and how likely each is.
+    """Fixed (never random) cases of what is not known about one edge, with their probabilities.
 
     Each of the G rows is a case of the type's rates; each of the T columns a case of the edge's own
-    condition given those rates. All have shape (G, T) but `rates` (G, crops). `weights` add up to 1.
+    condition given those rates. All arrays have shape (G, T), except `rates` (G, crops). `weights` add up to
+    1.
 
-    needed: progress (the sum over crops of rate times seed, from now on) at which the limit is reached;
-        negative where it was reached in the past, infinite where it never is.
+    needed: further progress (the sum over crops of rate times seed, from now on) at which the limit is
+        reached; negative where it has already been passed, infinite where it never is.
     rates: progress per unit of seed.
     """
 
@@ -54,11 +55,13 @@ class Scenarios:
 
 @dataclass(frozen=True, kw_only=True)
 class EdgeFit:
-    """What is believed of one edge at the forecast day.
+    """The state of one edge on the forecast day.
 
-    basis: "measured" (its own gauges tell), "fleet" (other edges of the type), "expected_life", or "none".
-    reason: why nothing is said, where basis is "none".
-    now: wear toward the limit since new; None where unknown. multiplier: against the fleet (1 is average).
+    basis: what it is estimated from: "measured" (its own gauges), "fleet" (other edges of the type),
+        "expected_life", or "none".
+    reason: why there is no estimate, where basis is "none".
+    now: wear toward the limit since new; None where unknown. multiplier: relative to the fleet (1 is
+    average).
     """
 
     key: Hashable
@@ -69,10 +72,10 @@ class EdgeFit:
     scenarios: Scenarios | None = field(default=None, repr=False)
 
     def seed_left(self, mix: Floats) -> Quantiles | None:
-        """Seed of this crop mix (any positive weights, shape (crops,)) until the limit, 10/50/90 %.
+        """Seed until the limit, 10/50/90 %, for a crop mix (any positive weights, shape (crops,)).
 
-        Never below 0 (a limit that is passed leaves nothing); None where nothing is known, where the mix is
-        empty, or where the upper end has no bound."""
+        Never below 0 (nothing is left once the limit is passed); None where nothing is known, where the mix
+        is empty, or where the upper end has no bound."""
         mix = np.asarray(mix, dtype=float)
         total = float(mix.sum())
         if self.scenarios is None or not total > 0:
@@ -86,11 +89,11 @@ class EdgeFit:
 
 @dataclass(frozen=True, kw_only=True)
 class TypeFit:
-    """What is believed of a part type.
+    """The fit of a part type.
 
-    rates: wear per unit of seed and crop of an average edge over its whole life, None for a crop of which
-        nothing is known. gauge_sd: what one reading is off by. spread: of the multipliers, as a standard
-        deviation of their logarithm. edges: by key. new_edge: a part of the type that was never used.
+    rates: wear per unit of seed and crop of an average edge over its whole life, None for a crop about which
+        nothing is known. gauge_sd: standard deviation of the error of one reading. spread: standard deviation
+        of the logarithm of the multipliers. edges: by key. new_edge: an edge that was never used.
     """
 
     key: Hashable

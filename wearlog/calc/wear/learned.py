@@ -1,9 +1,9 @@
-"""The costly half of the wear model: what a fleet teaches, and a name of all that it was learned from.
+"""The costly half of the wear model: what is learned from a fleet, and a fingerprint of the data behind it.
 
-`learn` reads gauges, works, edges retired as worn and the facts of the types. It does not read what an edge
-that still works has taken since its last gauge, nor keys, nor whether an edge is in use: those are asked for
-by `answers`. So what was learned can be kept (it is plain arrays and can be pickled) for as long as
-`fingerprint` of the records stays what it was, and new runs alone never change it.
+`learn` reads gauges, works, edges retired as worn and the properties of the types. It does not read the seed
+that an edge in use has taken since its last gauge, keys, or whether an edge is in use; `answers` takes
+these from the record. The result (plain arrays that can be pickled) can therefore be cached as long as the
+`fingerprint` of the records stays the same, and new runs alone never change it.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from wearlog.calc.wear.state import TypeToFit
 
 LIFE_SD, ROUGH_SD = 0.4, 1.0
 NO_WORK = 1e-6
-LEAST_KG = 1e-100  # in any unit: with less, rates would be too large for a number
+LEAST_KG = 1e-100  # in any unit: with less seed, rates would be too large for a floating-point number
 
 NO_DIMENSIONS = "the part type has no new dimension or no limit"
 NOTHING_KNOWN = "no gauge of this type has been read after use, and no expected life is given"
@@ -29,10 +29,11 @@ NOTHING_KNOWN = "no gauge of this type has been read after use, and no expected 
 
 @dataclass(frozen=True, kw_only=True)
 class Known:
-    """What was learned of a type of which something can be said.
+    """What was learned about a type for which there is enough data.
 
-    informed: edges of the type have told, not the expected life alone. most_kg: the most that an edge had
-    taken when it was read or retired as worn. retired_worn: how many edges the fleet has retired as worn.
+    informed: whether edges of the type were informative, and not the expected life alone. most_kg: the most
+    seed that an edge had taken when it was read or retired as worn. retired_worn: how many edges of the whole
+    fleet were retired as worn.
     """
 
     problem: TypeToFit
@@ -44,8 +45,8 @@ class Known:
 
 @dataclass(frozen=True, kw_only=True)
 class Learned:
-    """What was learned of one type, for `answers`. `places` says where each edge stands, in the order of the
-    record that was learned from; where nothing is `known`, `reason` says why."""
+    """What was learned about one type, as input for `answers`. `places` gives the present state of each edge,
+    in the order of the record that was learned from; where `known` is None, `reason` says why."""
 
     edges: int
     places: Places | None = None
@@ -54,11 +55,11 @@ class Learned:
 
 
 def learn(records: Sequence[TypeRecord]) -> tuple[Learned, ...]:
-    """What the types teach, fitted together, one for each record in the order given.
+    """Fit the types together; one result for each record in the order given.
 
     Deterministic; equal fingerprints give equal results. The order of types, edges and gauges changes
-    nothing beyond rounding."""
-    told: dict[int, tuple[TypeToFit, Places, bool, float]] = {}
+    nothing but rounding."""
+    fitted: dict[int, tuple[TypeToFit, Places, bool, float]] = {}
     reasons: dict[int, str] = {}
     for index, record in enumerate(records):
         if record.new is None or record.limit is None or record.new == record.limit:
@@ -68,23 +69,23 @@ def learn(records: Sequence[TypeRecord]) -> tuple[Learned, ...]:
         rows, places = rows_of(record)
         taken = rows.kg.sum(axis=1)
         most = float(taken.max(initial=0.0))
-        # A gram of seed is no work: next to what edges take until they are read or worn it counts as none.
+        # Compared with the seed that edges take until they are read or worn, less than this counts as unused.
         least = max(NO_WORK * most, NO_WORK * (record.expected_life_kg or 0.0), LEAST_KG)
         used = (taken > least) & np.isin(rows.kind, (PLAIN, WORN_OUT))
-        believed = _believed_log_rate(record, rows, used, budget)
-        if believed is None:
+        prior = _prior_log_rate(record, rows, used, budget)
+        if prior is None:
             reasons[index] = NOTHING_KNOWN
         else:
-            problem = TypeToFit(rows, budget, *believed, record.gauge_guess)
-            told[index] = (problem, places, bool(used.any()), most)
-    posteriors = iter(fit([problem for problem, *_ in told.values()]) if told else [])
-    retired_worn = sum(int((problem.rows.kind == WORN_OUT).sum()) for problem, *_ in told.values())
+            problem = TypeToFit(rows, budget, *prior, record.gauge_guess)
+            fitted[index] = (problem, places, bool(used.any()), most)
+    posteriors = iter(fit([problem for problem, *_ in fitted.values()]) if fitted else [])
+    retired_worn = sum(int((problem.rows.kind == WORN_OUT).sum()) for problem, *_ in fitted.values())
     out = []
     for index, record in enumerate(records):
         if index in reasons:
             out.append(Learned(edges=len(record.edges), reason=reasons[index]))
             continue
-        problem, places, informed, most = told[index]
+        problem, places, informed, most = fitted[index]
         known = Known(
             problem=problem,
             posterior=next(posteriors),
@@ -97,10 +98,11 @@ def learn(records: Sequence[TypeRecord]) -> tuple[Learned, ...]:
 
 
 def fingerprint(records: Sequence[TypeRecord]) -> str:
-    """SHA-256, in hexadecimal, of exactly what `learn` reads, arrays by their bytes.
+    """SHA-256, in hexadecimal, of exactly what `learn` reads, with arrays as their bytes.
 
-    Equal fingerprints mean that `learn` gives the same. Parts count by which edges share them, not by name.
-    Keys, places of gauges, `in_use` and the `now_kg` of edges that aren't retired as worn don't count."""
+    Equal fingerprints mean that `learn` gives equal results. Parts enter only by which edges share them, not
+    by name. Keys, places of gauges, `in_use` and the `now_kg` of edges that aren't retired as worn don't
+    enter."""
     digest = sha256()
     for record in records:
         for piece in _pieces(record):
@@ -109,7 +111,7 @@ def fingerprint(records: Sequence[TypeRecord]) -> str:
 
 
 def _pieces(record: TypeRecord) -> Iterator[bytes]:
-    """The content of a record, each piece of a length that those before it tell."""
+    """The content of a record as bytes; earlier pieces determine the length of later ones."""
     parts: dict[object, int] = {}
     edges: list[object] = []
     words: list[object] = []
@@ -137,17 +139,17 @@ def _bytes(values: Floats) -> bytes:
     return np.asarray(values, dtype=float).tobytes()
 
 
-def _believed_log_rate(
+def _prior_log_rate(
     record: TypeRecord, rows: Rows, used: np.ndarray, budget: float
 ) -> tuple[float, float] | None:
-    """Logarithm of the overall rate before the fit, and how sure it is: by the expected life, which counts
-    like one edge; where there is none, or readings contradict it more than tenfold (a slip of the unit), by
-    the middle of the crude rates, with little weight."""
+    """The prior of the logarithm of the overall rate, as mean and standard deviation: from the expected life,
+    which counts like one edge; without one, or where readings contradict it more than tenfold (it is probably
+    in the wrong unit), from the median of the crude rates, with little weight. None without either."""
     rough = _rough_log_rate(rows, used, budget) if used.any() else None
     if record.expected_life_kg and record.expected_life_kg > 0:
-        told = float(np.log(budget / record.expected_life_kg))
-        if rough is None or abs(rough - told) < np.log(10.0):
-            return told, LIFE_SD
+        expected = float(np.log(budget / record.expected_life_kg))
+        if rough is None or abs(rough - expected) < np.log(10.0):
+            return expected, LIFE_SD
     return None if rough is None else (rough, ROUGH_SD)
 
 

@@ -1,4 +1,4 @@
-"""From records to arrays: one row per reading, one index per life.
+"""Turns records into arrays: one row per reading, one index per life.
 
 A life is the stretch of an edge between two baselines: from new, or from a rebuild, to the next rebuild.
 """
@@ -20,13 +20,14 @@ PLAIN, AT_LEAST, BELOW, WORN_OUT = 0, 1, -1, 2
 
 @dataclass(frozen=True)
 class Rows:
-    """Readings as arrays, N rows, of P parts with at most L lives and K shifts each.
+    """Readings as arrays with N rows, of P parts with at most L lives and K shifts each.
 
-    Plain readings come first, then pins, then edges that were retired as worn; each of these in order of part
-    and life. wear is the reading toward the limit since new; kind one of PLAIN, AT_LEAST, BELOW (of the wear)
-    and WORN_OUT (retired as worn: about at the limit). kg is the seed since the life's baseline. shifts has a
-    1 for each change of dimension, other than by work, that the reading has seen: a polish with readings
-    before and after it, or a rebuild whose new dimension was read.
+    Plain readings come first, then pin checks, then edges that were retired as worn; each group is in order
+    of part and life. wear: the reading as wear toward the limit since new. kind: PLAIN, AT_LEAST or BELOW (a
+    pin says that the wear is at least, or below, the value) or WORN_OUT (retired as worn: about at the
+    limit). kg: seed since the life's baseline, shape (N, crops). shifts: shape (N, K), 1 for each change of
+    dimension other than by pressing that came before the reading: a polish with readings before and after it,
+    or a rebuild whose new dimension was read.
     """
 
     part: Ints
@@ -40,7 +41,7 @@ class Rows:
 
     @property
     def blocks(self) -> tuple[slice, slice, slice]:
-        """Where the plain readings, the pins and the edges retired as worn are."""
+        """The rows of the plain readings, of the pin checks and of the edges retired as worn."""
         ended = len(self.kind) - int((self.kind == WORN_OUT).sum())
         plain = int((self.kind == PLAIN).sum())
         return slice(0, plain), slice(plain, ended), slice(ended, len(self.kind))
@@ -48,8 +49,8 @@ class Rows:
 
 @dataclass(frozen=True)
 class Places:
-    """Where each edge stands, in the record's order: its part, its present life, the seed that it had taken
-    when that life began, the shifts that this life has seen, and how many readings of its own it has."""
+    """The present state of each edge, in the record's order: its part, its present life, the seed that it had
+    taken when that life began, the shifts in that life so far, and the number of readings in that life."""
 
     part: Ints
     life: Ints
@@ -60,7 +61,7 @@ class Places:
 
 @dataclass
 class _Found:
-    """What is collected edge by edge; `kg` in pieces of several rows."""
+    """Rows while they are collected edge by edge; each item of `kg` covers several rows."""
 
     part: list[int] = field(default_factory=list)
     life: list[int] = field(default_factory=list)
@@ -71,7 +72,7 @@ class _Found:
 
 
 def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
-    """Sort out baselines and shifts of all edges of a type that has `new` and `limit`."""
+    """Assign the readings of all edges to lives and shifts, for a type that has `new` and `limit`."""
     assert record.new is not None
     assert record.limit is not None
     sign = 1.0 if record.limit > record.new else -1.0
@@ -94,7 +95,7 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
         for work, gauges in _stretches(edge, sign < 0):
             if work is not None:
                 resets = edge.works[work].resets
-                before, after = _around(edge, edge.works[work].id)
+                before, after = _linked_readings(edge, edge.works[work].id)
                 if resets:
                     life = lives_of_part[part]
                     lives_of_part[part] += 1
@@ -131,7 +132,7 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
         part=np.array([p[0] for p in places], dtype=np.int64),
         life=np.array([p[1] for p in places], dtype=np.int64),
         start_kg=np.array([p[2] for p in places], dtype=float).reshape(len(places), record.crops),
-        shifts=_marks([p[3] for p in places], shifts),
+        shifts=_indicators([p[3] for p in places], shifts),
         readings=np.array([p[4] for p in places], dtype=np.int64),
     )
 
@@ -150,13 +151,13 @@ def _sorted_rows(record: TypeRecord, sign: float, found: _Found, parts: int, liv
         wear=wear[order],
         kind=kind[order],
         kg=np.maximum(kg[order], 0.0),
-        shifts=_marks(found.shifts, shifts)[order],
+        shifts=_indicators(found.shifts, shifts)[order],
         parts=parts,
         lives=lives,
     )
 
 
-def _marks(seen: list[tuple[int, ...]], shifts: int) -> Floats:
+def _indicators(seen: list[tuple[int, ...]], shifts: int) -> Floats:
     out = np.zeros((len(seen), shifts))
     for index, those in enumerate(seen if shifts else ()):
         out[index, list(those)] = 1.0
@@ -164,16 +165,16 @@ def _marks(seen: list[tuple[int, ...]], shifts: int) -> Floats:
 
 
 def _stretches(edge: EdgeRecord, shrinks: bool) -> Iterator[tuple[int | None, list[int]]]:
-    """Gauges as they happened, in stretches that each begin with a work (the first with none): the index of
-    the work and those of the gauges. A reading before or after a work stands on its side of it, even where
-    both were written down for the same instant; of several places gauged at once the worst stays, and so does
-    the tightest of several pins."""
-    kept = _worst(edge, shrinks)
+    """The gauges in order of time, in stretches that each begin with a work (the first one with none): the
+    index of the work and those of the gauges. A reading marked before or after a work goes to that side of
+    it, even where both have the same instant. Of several places gauged at once only the worst is kept; all
+    pin checks are kept, in order of value at the same instant."""
+    kept = _worst_of_each_gauging(edge, shrinks)
     if not edge.works:
         yield None, kept
         return
     work_at = {work.id: work.at for work in edge.works}
-    # The last entry of each is the index of a gauge, or of a work as -1 - index.
+    # The last item of each tuple is the index of a gauge, or -1 - the index of a work.
     order: list[tuple[float, int, int, float, str, int]] = []
     for index, work in enumerate(edge.works):
         order.append((work.at, 1, work.id, 0.0, "", -1 - index))
@@ -195,8 +196,9 @@ def _stretches(edge: EdgeRecord, shrinks: bool) -> Iterator[tuple[int | None, li
     yield begun, gauges
 
 
-def _worst(edge: EdgeRecord, shrinks: bool) -> list[int]:
-    """Of the plain readings of one gauging keep the one nearest the limit; pins all stay."""
+def _worst_of_each_gauging(edge: EdgeRecord, shrinks: bool) -> list[int]:
+    """The indexes of the gauges to keep: of plain readings taken together the one nearest the limit, and all
+    pin checks."""
     kept: dict[tuple[float, str, int | None], int] = {}
     pins: list[int] = []
     for index, gauge in enumerate(edge.gauges):
@@ -210,8 +212,8 @@ def _worst(edge: EdgeRecord, shrinks: bool) -> list[int]:
     return [*kept.values(), *pins]
 
 
-def _around(edge: EdgeRecord, work: int) -> tuple[list[float], list[float]]:
-    """Plain readings linked to a work, before and after it."""
+def _linked_readings(edge: EdgeRecord, work: int) -> tuple[list[float], list[float]]:
+    """The values of the plain readings linked to a work, before and after it."""
     linked = [gauge for gauge in edge.gauges if gauge.work == work and not gauge.bound]
     return (
         [gauge.value for gauge in linked if gauge.phase == "before"],

@@ -1,10 +1,10 @@
-"""Fit a fleet: the mode of everything that is not known, and how sure it is.
+"""Fits a fleet: the posterior mode of all parameters, and their uncertainty.
 
-Per type: a rate per crop, the shape of wear over a life, the size of gauge errors. Per part: a multiplier,
-and a smaller one for each of its lives (edges, rebuilds), and the shifts by polishing. Types share what a
-bend looks like and how large the spreads are. The mode is found by Gauss-Newton steps; the spreads by
-expectation-maximisation beside them, each with a prior that counts like a few observations, so that a fleet
-of one part has a sane answer.
+Per type: a rate for each crop, the shape of wear over a life, the size of gauge errors. Per part: a
+multiplier, a smaller one for each of its lives (edges, rebuilds), and the shifts by polishing. Types share
+the prior of the bend of their shapes and the sizes of the spreads. The mode is found by Gauss-Newton steps;
+the spreads by expectation-maximisation alongside, each with a prior that counts like a few observations, so
+that even a fleet of one part gives a sensible result.
 """
 
 from __future__ import annotations
@@ -27,26 +27,28 @@ from wearlog.calc.wear.state import (
     inverse,
 )
 
-SEARCH_STEPS = 10  # in which readings count as Student-t
-CROP_SD = 0.6  # of the log rates of crops about the type's
+SEARCH_STEPS = 10  # the first steps, in which reading errors are treated as Student-t
+CROP_SD = 0.6  # standard deviation of the log rates of crops about that of their type
 SHARED_BEND = 0.8  # correlation of the bends of two types
-# How many observations each belief of the spreads counts for.
+# How many observations the prior of each spread counts for.
 GAUGE_STRENGTH, SPREAD_STRENGTH, LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 6.0, 4.0, 1.0, 2.0, 1.0
 LEAST_BEND = 0.02
 STEPS = 60
-# Where slopes change at a knot, full steps may go to and fro for ever: later steps that turn back on the one
-# before become shorter by this factor, down to the least; others longer again, up to a full step.
+# Because slopes change at a knot, full steps may oscillate for ever. So a late step that reverses the one
+# before it shortens the following steps by this factor, down to the least; other steps lengthen them up to
+# full again.
 CALM, LEAST_PACE = 0.65, 0.3
-STILL = 0.01  # a step, in standard deviations or in parts of a spread, below which nothing moves any more
+STILL = 0.01  # converged once steps (in standard deviations) and relative changes of spreads are below this
 PLAIN_BLOCK, WORN_BLOCK = 0, 2
 
 
 @dataclass(frozen=True)
 class Posterior:
-    """Normal approximation at the mode for one type.
+    """Normal approximation of one type's posterior at its mode.
 
-    globals: log rates, then h; `covariance` is theirs. Locals of each part (log multipliers of its lives,
-    then shifts), given the globals: mean local + slope @ (globals - mode), covariance local_cov.
+    Globals are the log rates, then h, with `covariance`. Locals of each part are the log multipliers of its
+    lives, then its shifts; given the globals they have the mean local + slope @ (globals - mode) and the
+    covariance local_cov.
     """
 
     log_rates: Floats
@@ -57,8 +59,8 @@ class Posterior:
     local_cov: Floats
     gauge_sd: float
     spreads: Spreads
-    # Of each row, at the mode: how the likelihood leans and bends by its wear, the wear by work, and its
-    # derivative by the globals.
+    # For each row, at the mode: first derivative of the log likelihood by the wear, a positive weight in
+    # place of its curvature, the wear by pressing, and the derivative of the wear by the globals.
     score: Floats
     weight: Floats
     worn: Floats
@@ -66,7 +68,7 @@ class Posterior:
 
 
 def fit(problems: list[TypeToFit]) -> list[Posterior]:
-    """Posteriors in the order of the problems."""
+    """Fit all types together; one posterior for each problem, in the same order."""
     states = [State(problem) for problem in problems]
     spreads = Spreads()
     mean = np.concatenate([np.r_[np.full(len(s.a), s.problem.log_rate), np.zeros_like(s.h)] for s in states])
@@ -123,7 +125,7 @@ def fit(problems: list[TypeToFit]) -> list[Posterior]:
 
 
 class _Bends:
-    """The prior of all log rates and bends together, for any size of bends."""
+    """The joint prior precision of the log rates and bends of all types, for any size of bends."""
 
     def __init__(self, problems: list[TypeToFit]) -> None:
         types = len(problems)
@@ -145,12 +147,13 @@ class _Bends:
         return self.rates + self.bends / bend**2
 
     def size(self, now: Floats, covariance: Floats, bend: float) -> float:
-        """A better size, from how far h is from 0 in the directions that the records tell about (their number
-        is what the posterior is narrower than the prior). Entries of `now` that are no bends don't count."""
-        told = max(self.count - float((self.bends * covariance).sum()) / bend**2, 0.0)
+        """An improved estimate of the size, from how far h is from 0 in the directions that the data inform
+        (their number is the reduction of variance from prior to posterior). Other entries of `now` don't
+        count."""
+        informed = max(self.count - float((self.bends * covariance).sum()) / bend**2, 0.0)
         found = max(float(now @ self.bends @ now), 0.0) + BEND_STRENGTH * BEND_GUESS**2
-        # Half the way (on a logarithmic scale), since a full step may overshoot.
-        return max(math.sqrt(bend * math.sqrt(found / (told + BEND_STRENGTH))), LEAST_BEND)
+        # Halfway on a logarithmic scale, since a full step may overshoot.
+        return max(math.sqrt(bend * math.sqrt(found / (informed + BEND_STRENGTH))), LEAST_BEND)
 
 
 def _learn_gauge(state: State, covariance: Floats) -> None:

@@ -1,4 +1,4 @@
-"""Fixed points that stand for what is not known: no chance is involved, the same question has one answer."""
+"""Fixed points that represent a normal distribution, used instead of random ones so that results repeat."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from wearlog.calc.wear.records import Floats
 
 
 def nodes(dimensions: int, count: int) -> Floats:
-    """Points for independent standard normals, shape (count, dimensions); `count` is even.
+    """Points that represent independent standard normals, shape (count, dimensions); `count` is even.
 
     A low-discrepancy lattice (additive recurrence with the roots of x^(d+1) = x + 1), mirrored about 0. With
-    at least two points for each dimension it is turned so that every direction, not the axes alone, has just
-    unit variance: what is uncertain is a sum over many of them."""
+    at least two points for each dimension it is transformed to have exactly unit variance in every direction,
+    not only along the axes, because uncertain results are sums over many dimensions."""
     if dimensions == 0:
         return np.zeros((count, 0))
     root = 1.5

@@ -1,7 +1,7 @@
-"""What the wear model is told: gauges, work and exposures of the edges of one part type.
+"""Input of the wear model: gauges, work and exposures of the edges of one part type.
 
-Lengths are in one unit of the caller's choice (millimetres in this project), masses in one unit
-(kilograms), instants are numbers that only have to increase. Nothing here depends on which.
+Lengths are in one unit of the caller's choice (millimetres in this project), masses in one unit (kilograms),
+and instants are numbers that only have to increase. Nothing here depends on the choice.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ Floats = NDArray[np.float64]
 class Gauge:
     """One reading of a gauge.
 
-    `bound` is "" for a plain value, "at_least" or "below" for a pin that went in or did not: the dimension
-    (not the wear) is then at least, or below, `value`. `phase` is "before" or "after" for a reading taken
-    around a piece of work and `work` then is that work's id. Readings at one instant in several places
-    belong to one gauging; the worst place decides.
+    `bound` is "" for a plain value, "at_least" or "below" for a check with a pin: the dimension (not the
+    wear) is at least `value` if the pin went in, and below it if not. `phase` is "before" or "after" for a
+    reading taken around a piece of work, and `work` then is that work's id. Readings at one instant in
+    several places belong to one gauging; the most worn place counts.
     """
 
     at: float
@@ -37,9 +37,9 @@ class Gauge:
 class Work:
     """Work that changed the dimension of an edge.
 
-    `resets` is true for a rebuild or a hard-facing (a new baseline at the reading after it, else at the
-    new dimension), false for a polish or the like, which shifts the dimension by what the readings before
-    and after it differ; without both readings it shifts nothing.
+    `resets` is true for a rebuild or a hard-facing, which begin a new life (at the dimension read after it,
+    else at the new dimension), and false for a polish or the like, which shifts the dimension by the
+    difference between the readings before and after it; without both readings it is taken to shift nothing.
     """
 
     id: int
@@ -49,15 +49,15 @@ class Work:
 
 @dataclass(frozen=True, kw_only=True)
 class EdgeRecord:
-    """All that is recorded of one edge (or of a part with one edge) up to the forecast day.
+    """All records of one edge (or of a part with one edge) up to the forecast day.
 
-    key: any hashable name of the edge; `part` is the same for the edges of one part.
+    key: any hashable name of the edge; `part` is the same for all edges of one part.
     gauges, gauge_kg: readings in any order and, row by row, the seed per crop that the edge had taken since
         it was new, shape (len(gauges), crops).
     works, work_kg: the same for work that changed the dimension, shape (len(works), crops).
     now_kg: seed per crop taken up to the forecast day (or up to the edge's end), shape (crops,).
     worn_out: the edge was retired, or turned away for good, as worn.
-    in_use: the edge may still take seed (on a press or waiting to go back).
+    in_use: the edge may still take seed (it is on a press or waiting to go back).
     """
 
     key: Hashable
@@ -73,10 +73,12 @@ class EdgeRecord:
 
 @dataclass(frozen=True, kw_only=True)
 class TypeRecord:
-    """A part type and its edges. `new` and `limit` may be None: then nothing can be said of a limit.
+    """A part type and its edges. Where `new` or `limit` is None nothing can be said about a limit.
 
-    crops: how many crops the exposures have. expected_life_kg: per edge, counts like one edge.
-    gauge_guess: what one reading may be off by before any was seen (0.03 mm: common practice, no source).
+    crops: the number of crops (columns of the exposures). expected_life_kg: of one edge, counts like one
+    edge.
+    gauge_guess: assumed standard deviation of a reading before there are data (0.03 mm: common practice, no
+        source).
     """
 
     key: Hashable

@@ -1,10 +1,9 @@
-"""The shape of wear over a life: fast at first, steady, or ever faster, learned rather than assumed.
+"""The shape of wear over a life, learned rather than assumed: fast at first, steady, or ever faster.
 
-With v the progress in parts of the budget (0 new, 1 the limit of an average edge), wear = multiplier * budget
-* G(v). The slope of G runs straight from knot to knot and stays as it is beyond the last; `h`, the logarithm
-of the slope at each knot, has a normal prior that is 0 on average (a straight line), bends early within short
-stretches and late within longer ones. G(1) = 1, so that the rates of the crops speak of a whole life whatever
-the shape.
+With v the progress in fractions of the budget (0 is new, 1 the limit of an average edge), wear = multiplier *
+budget * G(v). The slope of G is linear between knots and constant beyond the last. `h`, the logarithm of the
+slope at each knot, has a normal prior with mean 0 (a straight line), which allows quick bends early in a life
+and only slow ones later. G(1) = 1, so that a crop's rate is the mean over a whole life whatever the shape.
 """
 
 from __future__ import annotations
@@ -22,7 +21,7 @@ LIMIT = int(np.flatnonzero(KNOTS == 1.0)[0])
 
 
 def prior_covariance() -> Floats:
-    """Of h for a bend of size 1, shape (POINTS, POINTS)."""
+    """The prior covariance of h for a bend of size 1, shape (POINTS, POINTS)."""
     early, late = np.log(KNOTS + 0.03), np.minimum(KNOTS, 1.1) ** 3
     covariance = np.exp(-0.5 * (early[:, None] - early) ** 2)
     covariance += np.outer(late, late)
@@ -31,7 +30,7 @@ def prior_covariance() -> Floats:
 
 
 def value(h: Floats, v: Floats) -> tuple[Floats, Floats, Floats]:
-    """G, its slope, and its derivative by each h, at points v >= 0 of shape (N,) for one h."""
+    """G, its slope (N,), and its derivative by each h (N, POINTS), at points v >= 0 of shape (N,)."""
     slope = np.exp(h)
     segment = np.arange(POINTS - 1)
     whole = np.zeros((POINTS, POINTS))
@@ -55,7 +54,7 @@ def value(h: Floats, v: Floats) -> tuple[Floats, Floats, Floats]:
 
 @dataclass(frozen=True)
 class Shapes:
-    """Many shapes: G and its slope at the knots, each of shape (cases, POINTS)."""
+    """Many shapes at once: G and its slope at the knots, each of shape (cases, POINTS)."""
 
     heights: Floats
     slopes: Floats
@@ -69,14 +68,14 @@ class Shapes:
         return cls(heights / total, slope / total)
 
     def forward(self, v: Floats) -> Floats:
-        """G(v), v >= 0 of shape (cases, ...)."""
+        """G(v), for v >= 0 of shape (cases, ...)."""
         at = np.searchsorted(KNOTS, v, side="right") - 1
         low, slope, bend = self._pieces(at)
         x = v - KNOTS[at]
         return np.asarray(low + x * (slope + 0.5 * bend * x))
 
     def backward(self, g: Floats) -> Floats:
-        """v with G(v) = g, of shape (cases, ...); below 0 the first slope goes on."""
+        """The v with G(v) = g, for g of shape (cases, ...); below 0 the first slope is continued."""
         at = np.zeros(g.shape, dtype=np.int64)
         for knot in range(1, POINTS):
             at += g >= self.heights[:, knot].reshape((-1,) + (1,) * (g.ndim - 1))

@@ -1,4 +1,4 @@
-"""One type while it is being fitted: where its readings pull, and how strongly they hold."""
+"""The state of one type's fit: its parameters, and the derivatives of the log likelihood."""
 
 from __future__ import annotations
 
@@ -13,20 +13,20 @@ from wearlog.calc.wear import shape
 from wearlog.calc.wear.lives import AT_LEAST, BELOW, WORN_OUT, Ints, Rows
 from wearlog.calc.wear.records import Floats
 
-# A reading is off by the gauge's error or, as often as the share says, a gross slip: then by SLIP_SIZE times
-# as much. With these two a reading up to three standard deviations off still pulls the line its way.
+# A reading has the gauge's usual error or, with the probability SLIP_SHARE, a gross error SLIP_SIZE times as
+# large. With these two a reading up to three standard deviations off still influences the fit.
 SLIP_SHARE, SLIP_SIZE = 0.01, 10.0
-# While the first steps look for the lines, readings count as Student-t with few degrees of freedom: with
-# rates that are still wrong, the slips can't be told from the rest.
+# In the first steps reading errors are treated as Student-t with few degrees of freedom, because gross errors
+# can't be told from others while the rates are still wrong.
 SEARCH_DOF = 4.0
-SHIFT_SD = 0.5  # of a shift, in parts of the budget
-WIDEST = 5.0  # logarithm of any rate, slope or multiplier against what was believed: beyond is a typing error
+SHIFT_SD = 0.5  # prior standard deviation of a shift, in fractions of the budget
+WIDEST = 5.0  # bound of the log of a rate, slope or multiplier relative to its prior; beyond are typos
 SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.02, 0.02, 0.2
 
 
 @dataclass(frozen=True)
 class TypeToFit:
-    """One type: its rows, the wear from new to limit, and what is believed of the rate beforehand."""
+    """One type: its rows, the wear from new to limit, and the prior of its rate and gauge error."""
 
     rows: Rows
     budget: float
@@ -37,8 +37,9 @@ class TypeToFit:
 
 @dataclass
 class Spreads:
-    """What is learned beside the mode: of the log multipliers of parts, and of the lives of one part; of the
-    wear at which edges are retired as worn about limit + `worn_at`, in parts of the budget; of h."""
+    """Standard deviations learned alongside the mode: `part` of the log multipliers of parts, `life` of those
+    of the lives of one part, `worn` of the wear at which edges are retired as worn (about the limit +
+    `worn_at`; both in fractions of the budget), `bend` of h."""
 
     part: float = SPREAD_GUESS
     life: float = LIFE_GUESS
@@ -48,8 +49,8 @@ class Spreads:
 
 
 def log_likelihood(rows_kind: Ints, away: Floats) -> Floats:
-    """Of readings that are `away` from the wear, in gauge errors (up to a constant); kinds along the last
-    axis. A pin says only on which side the wear is."""
+    """Log likelihood (up to a constant) of readings that differ by `away` gauge errors from the wear; kinds
+    along the last axis. A pin check says only on which side of it the wear is."""
     sound = np.log1p(-SLIP_SHARE) - 0.5 * away**2
     slip = math.log(SLIP_SHARE / SLIP_SIZE) - 0.5 * (away / SLIP_SIZE) ** 2
     out = np.logaddexp(sound, slip)
@@ -62,8 +63,9 @@ def log_likelihood(rows_kind: Ints, away: Floats) -> Floats:
 
 @dataclass
 class Sums:
-    """Over the rows of one block (see `Rows.blocks`), weighted: by_global x by_global, shape (G, G), and for
-    each part own x own (P, S, S) and own x by_global (P, S, G), where own is the derivative by its locals."""
+    """Weighted sums over the rows of one block (see `Rows.blocks`): gg of by_global x by_global, shape (G,
+    G); and for each part ll of own x own (P, S, S) and lg of own x by_global (P, S, G), where own is the
+    derivative of the wear by the part's locals."""
 
     gg: Floats
     ll: Floats
@@ -72,22 +74,22 @@ class Sums:
 
 @dataclass
 class State:
-    """Where the fit of one type stands. G globals (log rates, then h), S locals (log multipliers of lives,
-    then shifts) of each of P parts."""
+    """The current parameters of one type's fit. There are G globals (log rates, then h), and S locals (log
+    multipliers of lives, then shifts) for each of P parts."""
 
     problem: TypeToFit
     a: Floats = field(init=False)
     h: Floats = field(init=False)
     local: Floats = field(init=False)
     gauge_sd: float = field(init=False)
-    # Of each row.
+    # One entry for each row:
     by_global: Floats = field(init=False)
     worn: Floats = field(init=False)
     wear: Floats = field(init=False)
     score: Floats = field(init=False)
     weight: Floats = field(init=False)
     robust: Floats = field(init=False)
-    # Of each part: the inverse of its Hessian, that times the mixed one, and its gradient.
+    # One entry for each part: the inverse of its Hessian, that times the mixed Hessian, and its gradient.
     inverse: Floats = field(init=False)
     gain: Floats = field(init=False)
     g_l: Floats = field(init=False)
@@ -110,8 +112,8 @@ class State:
 
     @cached_property
     def cells(self) -> list[tuple[slice, Ints, Ints, Ints, Ints]]:
-        """Of each block: its rows; where each life's rows begin in it, that life's part and its number; and
-        which of the rows have seen shifts."""
+        """For each block: its rows; the indexes at which the rows of each life begin in it, with the part and
+        the number of that life; and the indexes of the rows that shifts affect."""
         rows = self.problem.rows
         out = []
         for block in rows.blocks:
@@ -124,7 +126,7 @@ class State:
         return out
 
     def curvature(self, spreads: Spreads, search: bool) -> tuple[Floats, Floats]:
-        """Hessian and gradient of the globals with the locals taken out."""
+        """Hessian (G, G) and gradient (G,) of the globals after eliminating the locals."""
         rows, budget = self.problem.rows, self.problem.budget
         grown = np.exp(self.a) * rows.kg / budget
         crops = grown.shape[1]
@@ -192,8 +194,8 @@ class State:
         return np.asarray(np.linalg.inv(covariance), dtype=float)
 
     def _pull(self, spreads: Spreads, search: bool) -> tuple[Floats, Floats, Floats]:
-        """By the wear: first derivative of the log likelihood, a positive weight for its curvature, and the
-        part of a full observation that each row counts for."""
+        """For each row: the first derivative of the log likelihood by the wear, a positive weight in place of
+        its curvature, and the fraction of a full observation that the row counts for."""
         rows, budget = self.problem.rows, self.problem.budget
         ended = rows.kind == WORN_OUT
         target = rows.wear + np.where(ended, spreads.worn_at * budget, 0.0)
@@ -217,7 +219,7 @@ class State:
         return score, weight, robust
 
     def move(self, step: Floats, scale: float) -> float:
-        """Take the step; returns the largest move of a log multiplier in standard deviations."""
+        """Take `scale` times the step. Returns the largest full step of a local in standard deviations."""
         crops, lives = len(self.a), self.problem.rows.lives
         local = (self.inverse @ self.g_l[:, :, None])[:, :, 0] - self.gain @ step
         local[:, :lives] = np.clip(local[:, :lives], -0.7, 0.7)
@@ -231,8 +233,9 @@ class State:
         return float(np.max(np.abs(local) / sd, initial=0.0))
 
     def variance(self, block: int, covariance: Floats) -> float:
-        """Posterior variances of the wear of a block's rows, weighted and added up. A row's derivative by the
-        globals, where its locals follow, is by_global - own @ gain; the sums over rows are known already."""
+        """The weighted sum of the posterior variances of the wear of a block's rows. With the locals
+        following the globals, a row's derivative by the globals is by_global - own @ gain; `sums` has the
+        sums needed."""
         sums = self.sums[block]
         flat = self.gain.reshape(-1, self.gain.shape[2])
         mixed = sums.lg.reshape(flat.shape).T @ flat
@@ -242,8 +245,9 @@ class State:
 
 
 def inverse(matrices: Floats) -> Floats:
-    """Of symmetric matrices that should be positive, however unequal their scales. Where records that
-    contradict each other wildly have cost the last digit, directions that nothing bounds are kept bounded."""
+    """The inverses of symmetric matrices that should be positive definite, however different their scales.
+    Where rounding has made one indefinite (records that contradict each other wildly), its eigenvalues are
+    bounded."""
     diagonal = np.diagonal(matrices, axis1=-2, axis2=-1)
     scale = 1.0 / np.sqrt(np.maximum(diagonal, 1e-12 * diagonal.max(axis=-1, keepdims=True, initial=1e-30)))
     scale = scale[..., :, None] * scale[..., None, :]

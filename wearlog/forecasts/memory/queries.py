@@ -1,9 +1,9 @@
-"""What is due: computed from the log, remembered only as long as the log stays as it is.
+"""What is due: computed from the log, and cached for as long as the log stays the same.
 
-Three memories, each exact. The last answers, by the log's version. The answers stored in the database, by
-the same version, so that a process that has just started need not begin anew. And the items of each press,
-by the content that they depend on (`scope`): after an entry only the presses that it touches are worked out
-again.
+There are three caches, none of which gives stale answers. The latest answers are cached in the process under
+the log's version. Answers stored in the database under the same version save a new process from computing
+them again. The items of each press are cached under the content that they depend on (`scope`), so that after
+an entry only the presses it concerns are computed again.
 """
 
 from __future__ import annotations
@@ -27,14 +27,14 @@ from wearlog.history.record import Record, load
 
 REMEMBERED = 8
 _ITEMS: VersionShelf[tuple[date, str], tuple[DueItem, ...]] = VersionShelf("due items", most=REMEMBERED)
-"""Under a day and a language."""
+"""By day and language."""
 _OF_PRESS: Shelf[str, tuple[DueItem, ...]] = Shelf("due items of a press", most=512)
-"""Under the name of all that they depend on."""
+"""By the fingerprint of everything that they depend on."""
 
 
 @dataclass(frozen=True, eq=False)
 class Ground:
-    """A day's record, and what is worked out from it once for every reader."""
+    """A day's record and its edges, shared by all readers."""
 
     record: Record
     edges: Edges
@@ -46,7 +46,7 @@ class Ground:
 
 @dataclass(frozen=True, eq=False)
 class Reckoning:
-    """What a day's record says of every press, in one language."""
+    """The due items of every press on a day, in one language."""
 
     ground: Ground
     language: str
@@ -64,16 +64,17 @@ class Reckoning:
         return merged(self.of_press(press_id)[1] for press_id in self.scopes)
 
     def fingerprint(self, press_id: int) -> str:
-        """A name of all that the items of a press depend on."""
-        return _name(self.scopes[press_id].fingerprint, self.edges.fingerprint, self.language)
+        """A fingerprint of everything that the items of a press depend on."""
+        return _digest(self.scopes[press_id].fingerprint, self.edges.fingerprint, self.language)
 
     def of_press(self, press_id: int) -> tuple[str, tuple[DueItem, ...]]:
-        """The items of one press, and the fingerprint that they go by.
+        """The fingerprint of a press's items, and the items.
 
-        Rules without a wear limit are remembered apart: a gauge teaches the whole fleet, but not them."""
+        Items of rules without a wear limit are cached separately, because a new gauge reading changes the
+        fits of the whole fleet but does not affect them."""
         scope = self.scopes[press_id]
         name = self.fingerprint(press_id)
-        counted = _name(scope.fingerprint, "", self.language)
+        counted = _digest(scope.fingerprint, "", self.language)
 
         @cache
         def board() -> Board:
@@ -84,22 +85,22 @@ class Reckoning:
         return name, at_limit + others
 
 
-def _name(*pieces: str) -> str:
+def _digest(*pieces: str) -> str:
     return sha256(repr(pieces).encode()).hexdigest()[:48]
 
 
 _GROUND: VersionShelf[date, Ground] = VersionShelf("the record of a day", most=1)
-"""The record is large, so that only the latest one is kept."""
+"""A record is large, so that only the latest one is kept."""
 
 
 def merged(of_presses: Iterable[Iterable[DueItem]]) -> tuple[DueItem, ...]:
-    """The items of several presses in one order, each with its caution as it reads now."""
+    """The items of several presses in one order, each with its current caution."""
     items = [item for items in of_presses for item in items]
     return tuple(in_order(with_cautions(items)))
 
 
 def reckoning(*, as_of: date) -> Reckoning:
-    """For pages that show what presses and parts have worked beside what is due: one reading of the log."""
+    """Due items together with the record behind them, for pages that show both; the log is read once."""
     return _reckoning(as_of, versions.current())
 
 
@@ -108,7 +109,7 @@ def _reckoning(as_of: date, number: int) -> Reckoning:
 
 
 def _ground(as_of: date, number: int) -> Ground:
-    """`number` is the log's version, read before anything else of it."""
+    """`number` is the log's version, which must be read before anything else of the log."""
 
     def make() -> Ground:
         record = load(as_of)
@@ -118,10 +119,10 @@ def _ground(as_of: date, number: int) -> Ground:
 
 
 def due_items(*, as_of: date) -> list[DueItem]:
-    """Every item of the forecast as the log stood at the end of the day, most pressing first.
+    """Every item of the forecast as the log stood at the end of the day, most urgent first.
 
-    Reads only. The answer is kept in the process beside the log's version; a write to the log makes it
-    stale at once. Within a transaction nothing is kept, since that may yet be rolled back.
+    Reads only. The answer is cached in the process under the log's version, so that a write to the log makes
+    it stale at once. Within a transaction nothing is cached, since it may be rolled back.
     """
     number, language = versions.current(), get_language() or ""
 
@@ -135,7 +136,7 @@ def due_items(*, as_of: date) -> list[DueItem]:
 
 
 def remembered_items(*, as_of: date) -> list[DueItem] | None:
-    """What `due_items` would answer where it need not be worked out again, else None."""
+    """The answer of `due_items` if it is cached, else None."""
     known = _ITEMS.find((as_of, get_language() or ""))
     return None if known is None else list(known)
 

@@ -1,8 +1,8 @@
-"""Keep the stored items of every press in step with the log.
+"""Keeps the stored items of every press up to date with the log.
 
-An entry makes every stored item doubtful, and most of them hold: a press whose fingerprint is what it was
-gets a stamp for the new version, the others are worked out again. Running it twice, late, or by several
-workers at once stores the same.
+After an entry the stored items of all presses may be stale, but most are not: for a press whose fingerprint
+has not changed only the stored version is raised; the others are computed again. Running this twice, late, or
+in several workers at once gives the same result.
 """
 
 from __future__ import annotations
@@ -24,25 +24,25 @@ from wearlog.people.models import Mill
 
 @dataclass
 class Refreshed:
-    """presses: how many were looked at. worked_out: of how many the items were worked out again, counted
-    for each language."""
+    """presses: how many presses were checked. worked_out: for how many of them the items were computed again,
+    counted once for each language."""
 
     presses: int = 0
     worked_out: int = 0
 
 
 def languages() -> Sequence[str]:
-    """In which languages items are stored: those that somebody at the mill reads."""
+    """The languages in which items are stored: those that people at the mill use."""
     return in_use()
 
 
 def today(at: datetime) -> date:
-    """The mill's day of an instant."""
+    """The day, in the mill's zone, of an instant."""
     return at.astimezone(Mill.current().zone).date()
 
 
 def stale(*, at: datetime) -> list[int]:
-    """The presses whose stored items are missing or of another version of the log than the present one."""
+    """The presses whose stored items are missing or belong to an earlier version of the log."""
     number, as_of = versions.current(), today(at)
     presses = set(Press.objects.values_list("pk", flat=True))
     for language in languages():
@@ -52,8 +52,8 @@ def stale(*, at: datetime) -> list[int]:
 
 
 def changed(*, at: datetime) -> list[int]:
-    """Stamp the stored items that hold for the present version too, and return the presses that are left:
-    those whose items have to be worked out again."""
+    """Mark stored items that are still valid as valid for the current version. Returns the other presses,
+    whose items have to be computed again."""
     number, as_of = versions.current(), today(at)
     left: set[int] = set()
     for language, known in _in_each_language(as_of):
@@ -67,8 +67,8 @@ def changed(*, at: datetime) -> list[int]:
 
 
 def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: bool = False) -> Refreshed:
-    """Store the present items of these presses (None: of all). `anew` works everything out from the log
-    even where nothing seems to have changed."""
+    """Store the current items of these presses (None: of all). `anew` computes everything from the log, even
+    where nothing seems to have changed."""
     number, as_of = versions.current(), today(at)
     done = Refreshed()
     if anew:

@@ -1,7 +1,7 @@
-"""What the due items of one press depend on: a record cut down to it, and a name of its content.
+"""The data that the due items of one press depend on: a reduced record, and a fingerprint of its content.
 
-The items of a press are worked out from its scope alone, so that nothing else can change them; as long as
-the name stays the same, so do they.
+The items of a press are computed from its scope alone, so that they can't change while its fingerprint stays
+the same.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from wearlog.history.rows import ReadingColumns, RunColumns
 
 @dataclass(frozen=True, eq=False)
 class Scope:
-    """parts: those in service that are on the press, or were there last. record: all that bears on the press
-    and on these parts, wherever they have worked before."""
+    """parts: those in service whose last fitting was on the press. record: all data on the press and on these
+    parts, including other presses on which they have worked before."""
 
     press_id: int
     parts: frozenset[int]
@@ -25,7 +25,7 @@ class Scope:
 
     @cached_property
     def fingerprint(self) -> str:
-        """A name of the content."""
+        """A hexadecimal digest of the content."""
         whole = blake2b(digest_size=24)
         whole.update(repr((self.press_id, sorted(self.parts))).encode())
         for field in fields(self.record):

@@ -1,7 +1,8 @@
-"""Due items as they are stored: one row per press, day and language, with what it was worked out from.
+"""Snapshots of due items in the database: one row per press, day and language, with a fingerprint of its
+data.
 
-A row holds as long as its version is the log's. Cautions are not stored: they are made afresh for each
-reader, so that none can be out of date.
+A row is valid while its version is that of the log. Cautions are not stored: they are made for each reader,
+so that none can be out of date.
 """
 
 from __future__ import annotations
@@ -24,9 +25,9 @@ DAYS = ("due_on", "early_on", "late_on")
 
 
 def stored(*, number: int, as_of: date, language: str) -> list[list[DueItem]] | None:
-    """The stored items of each press; None where those of any press are missing or of another version.
+    """The stored items of each press; None if any press has none of this version.
 
-    Their cautions have still to be put in (`queries.merged`)."""
+    Their cautions are not filled in yet (`queries.merged` does that)."""
     rows = Standing.objects.filter(log_version=number, as_of=as_of, language=language)
     found = dict(rows.values_list("press_id", "items"))
     if not found or set(found) != set(Press.objects.values_list("pk", flat=True)):
@@ -35,7 +36,7 @@ def stored(*, number: int, as_of: date, language: str) -> list[list[DueItem]] | 
 
 
 def prints(*, as_of: date, language: str) -> dict[int, tuple[str, int]]:
-    """Of each press, the fingerprint that its row was worked out from and the version that it holds for."""
+    """For each press, the fingerprint of its stored row and the version for which the row is valid."""
     rows = Standing.objects.filter(as_of=as_of, language=language)
     return {
         press: (name, number)
@@ -53,7 +54,7 @@ def keep(
     items: Iterable[DueItem],
     at: datetime,
 ) -> None:
-    """Store the items of a press, unless a later version's are there already."""
+    """Store the items of a press, unless those of a later version are stored already."""
     new = {
         "log_version": number,
         "fingerprint": fingerprint,
@@ -65,12 +66,12 @@ def keep(
         return
     try:
         Standing.objects.create(press_id=press_id, as_of=as_of, language=language, **new)
-    except IntegrityError:  # another worker was quicker, or the press is gone
+    except IntegrityError:  # another worker stored it first, or the press was deleted
         same.filter(log_version__lte=number).update(**new)
 
 
 def still_hold(*, press_ids: Iterable[int], as_of: date, language: str, number: int) -> None:
-    """Say that what is stored of these presses holds for the log's version too."""
+    """Mark the stored items of these presses as valid for the log's version `number`."""
     Standing.objects.filter(
         press_id__in=list(press_ids), as_of=as_of, language=language, log_version__lt=number
     ).update(log_version=number)
@@ -81,14 +82,14 @@ def forget_before(day: date) -> None:
 
 
 def as_plain(item: DueItem) -> dict[str, Any]:
-    """An item as JSON, without its caution."""
+    """An item as JSON-compatible data, without its caution."""
     plain: dict[str, Any] = json.loads(json.dumps(asdict(item), cls=DjangoJSONEncoder))
     del plain["caution"]
     return plain
 
 
 def as_item(plain: Mapping[str, Any]) -> DueItem:
-    """The item that was stored, but for its caution."""
+    """The item from its stored form, without its caution."""
     values = {field.name: plain[field.name] for field in fields(DueItem) if field.name != "caution"}
     for name in DAYS:
         values[name] = _day(plain[name])

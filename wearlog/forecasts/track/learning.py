@@ -1,7 +1,7 @@
-"""Once a day: hold past forecasts to what came, and widen those to come where ranges held too seldom.
+"""Once a day: compare past forecasts with outcomes, and widen future ranges where past ones held too seldom.
 
-What is learned on a day holds from that day on, so that a forecast of an earlier day never knows of it. The
-replays are stored, and only those whose log has changed are worked out again.
+What is learned on a day applies from that day on, so that a forecast for an earlier day never uses it.
+Replays are stored; only those whose log has changed are computed again.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ def learned_today(*, at: datetime) -> bool:
 
 
 def learn(*, at: datetime, go_on: Callable[[], bool] = lambda: True) -> bool:
-    """Bring the replays in step with the log as it stood last night, then say by how much ranges are widened
-    from today on. Stops where `go_on` says so; called again, it goes on from there. True once done."""
+    """Bring the replays up to date with the log as it stood last night, then store the factor by which ranges
+    are widened from today on. Stops when `go_on` returns False; the next call continues. True once done."""
     day = today(at)
     log = whole()
     past = Past.of(log, day - timedelta(days=1))

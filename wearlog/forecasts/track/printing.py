@@ -82,7 +82,7 @@ def _number(value: float | None, digits: int = 1) -> float | None:
 
 
 def as_table(found: TrackRecord) -> str:
-    """A line for each lead, then what the record says of the ranges, then a line for each edge."""
+    """A line for each lead time, then the widening of ranges, then lines for each edge."""
     lines = [f"Track record as of {found.as_of.isoformat()}: {len(found.edges)} edges came to their limits"]
     if not found.edges:
         return lines[0] + ".\nIt begins with the first edge that is retired, turned or gauged as worn.\n"

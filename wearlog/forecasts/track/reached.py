@@ -1,10 +1,10 @@
 """Which edges reached their limit, on which day, and how that is known.
 
-An edge reached its limit where its last gauges are at or past it, where its part was retired as worn while it
-worked on it, or where it was turned or replaced as worn. An edge that was turned where it sat counts as worn
-unless the work's finding gives another reason. Gauges date the day: it lies where a straight line over the
-seed between the last gauge below the limit and the first past it meets the limit. Without a gauge past the
-limit the day is the one on which the edge came off.
+An edge has reached its limit if its last gauges are at or past it, if its part was retired as worn while
+using that edge, or if it was turned or replaced as worn. An edge that was turned in place counts as worn
+unless the work's finding gives another reason. With gauges, the day is found by interpolating wear over seed
+between the last gauge below the limit and the first one past it. Without a gauge past the limit it is the day
+on which the edge came off.
 """
 
 from __future__ import annotations
@@ -31,11 +31,12 @@ NOT_OF_WEAR = re.compile(
 
 @dataclass(frozen=True, kw_only=True)
 class Reached:
-    """One life of an edge that came to its limit.
+    """One life of an edge that reached its limit.
 
-    begun: the day its life began (first fitted, or rebuilt). between: the days of the last gauge below the
-    limit and the first past it, None where the day is that on which the edge came off. known_on: the day on
-    which the log could tell. how: "gauged", "retired" or "turned".
+    begun: the day on which the life began (first fitted, or rebuilt). came: the day on which the limit was
+    reached. known_on: the first day on which the log showed it. between: the days of the last gauge below the
+    limit and the first past it, None where `came` is the day on which the edge came off. how: "gauged",
+    "retired" or "turned".
     """
 
     key: EdgeKey
@@ -51,7 +52,7 @@ class Reached:
 
 @dataclass(frozen=True)
 class _Life:
-    """From new or a rebuild (`begun`) to the day on which it came off for good (`until`), with its gauges.
+    """A life of an edge from new or a rebuild (`begun`) until it came off (`until`), with its gauges.
 
     `until` is None while it has not come off since it was last rebuilt."""
 
@@ -63,7 +64,7 @@ class _Life:
 
 
 def reached_edges(edges: Edges) -> list[Reached]:
-    """Every life of every edge that came to its limit, in order of the days on which it did."""
+    """Every life of every edge that reached its limit, in order of the days on which it did."""
     outlook = Outlook(edges.record)
     found = [one for edge in edges.used.values() for one in _of_edge(edges, outlook, edge)]
     return sorted(found, key=lambda one: (one.came, one.part, one.key))
@@ -95,8 +96,8 @@ def _of_edge(edges: Edges, outlook: Outlook, edge: Edge) -> Iterator[Reached]:
 
 
 def _lives(edges: Edges, edge: Edge, part: PartRow, type_: TypeRow) -> list[_Life]:
-    """The edge's stretches from new, or from a rebuild, to the next rebuild or its end, with their gauges:
-    of several readings at one instant the worst."""
+    """The lives of an edge, from new or a rebuild to the next rebuild or its end, with their gauges; of
+    several readings at one instant only the worst."""
     resets = [work for work in edge.works if work.action in RENEWS]
     bounds = [edge.fittings[0].fitted, *(work.done for work in resets)]
     ends = [*(_came_off_by(edge, work.done) for work in resets), _end_of(edges, edge, part)]
@@ -106,7 +107,7 @@ def _lives(edges: Edges, edge: Edge, part: PartRow, type_: TypeRow) -> list[_Lif
     sign = 1.0 if type_.limit_mm > type_.new_mm else -1.0
     for row in edge.measurements:
         if row.bound and (row.bound == "at_least") != (sign > 0):
-            continue  # a pin that says only that the wear is less
+            continue  # this pin check only says that the wear is less
         worn = sign * (row.value_mm - type_.new_mm)
         if row.bound and worn < abs(type_.limit_mm - type_.new_mm):
             continue
@@ -129,14 +130,14 @@ def _lives(edges: Edges, edge: Edge, part: PartRow, type_: TypeRow) -> list[_Lif
 
 
 def _came_off_by(edge: Edge, rebuilt: float) -> float:
-    """When an edge that was rebuilt had come off for it; on the press it ends with the rebuild."""
+    """When an edge came off for a rebuild; one that was rebuilt on the press came off with the rebuild."""
     last = [row for row in edge.fittings if row.fitted < rebuilt]
     removed = last[-1].removed if last else None
     return rebuilt if removed is None else min(removed, rebuilt)
 
 
 def _end_of(edges: Edges, edge: Edge, part: PartRow) -> float | None:
-    """When the edge came off for good, as far as the record knows; None while it is on a press."""
+    """When the edge came off for good, as far as recorded; None while it is on a press."""
     removed = edge.fittings[-1].removed
     if removed is None and part.retired_on is not None:
         return edges.record.start_of(part.retired_on)
@@ -182,7 +183,7 @@ def _came_off(
 
 
 def _findings(edges: Edges, edge: Edge, life: _Life) -> list[str]:
-    """What was found by the work that took the edge off, where anybody wrote it down."""
+    """The recorded findings of the work that took the edge off."""
     rebuilt = [life.ended_by.finding] if life.ended_by is not None and life.ended_by.finding else []
     return rebuilt + [
         work.finding

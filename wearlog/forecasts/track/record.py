@@ -1,8 +1,8 @@
 """The track record: what the forecast would have said 30, 60 and 90 days before each edge reached its limit.
 
-The past is replayed through the loader of the forecasts, as the log stood at the end of each day, so that
-nothing later can leak. Replays stand on every fifteenth day, so that one reading of the log serves all edges
-and all three leads: "30 days ahead" is 30 to 44 days ahead.
+The past is replayed with the same loader as forecasts use, from the log as it stood at the end of each day,
+so that no later knowledge can leak in. Only every fifteenth day is replayed, so that one reading of the log
+serves all edges and all three lead times: "30 days ahead" means 30 to 44 days ahead.
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ from wearlog.history.whole import Whole, whole
 
 LEADS = (30, 60, 90)
 STEP_DAYS = 15
-"""All leads are multiples of it."""
+"""Days between replays; all lead times are multiples of it."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Tracked:
-    """An edge that reached its limit, and for each lead the as-of day and what was said then. A lead is
-    absent where the edge was not in use so long before."""
+    """An edge that reached its limit, and for each lead time the day of the forecast and what it said. A lead
+    time is absent if the edge was not in use that long before."""
 
     reached: Reached
     said: Mapping[int, tuple[date, Said]]
@@ -38,11 +38,11 @@ class Tracked:
 
 @dataclass(frozen=True, kw_only=True)
 class TrackRecord:
-    """edges: in the order in which they reached their limits. leads: a summary for each. forward: how often
-    ranges held as given and as this record would have widened them, from edges finished by then only.
-    factor: by how much this record would widen a forecast of the day after `as_of`, and judged: from how many
-    edges. in_force: by how much forecasts of that day are widened. replayed: on how many days,
-    and missing: how many days' replays have still to be made."""
+    """edges: in the order in which they reached their limits. leads: a summary for each lead time. forward:
+    how often ranges held as given, and if widened by what this record then showed. factor: the widening of a
+    forecast for the day after `as_of` by this record, and judged: the number of edges behind it. in_force:
+    the widening of forecasts actually used on that day. replayed: the number of days replayed, and missing:
+    the number of days still to be replayed."""
 
     as_of: date
     edges: tuple[Tracked, ...]
@@ -59,12 +59,12 @@ _KEPT: VersionShelf[tuple[date, date | None, bool], TrackRecord] = VersionShelf(
 
 
 def track_record(*, as_of: date, since: date | None = None, stored_only: bool = False) -> TrackRecord:
-    """Replay the past as the log of `as_of` tells it, for edges that came to their limits from `since` on
+    """Replay the past as it is in the log of `as_of`, for edges that reached their limits from `since` on
     (None: all). Reads only.
 
-    Stored replays are used where the log still bears them out, and what is missing is worked out, seconds for
-    each year. With `stored_only` they are taken as they are and what is missing is left out, which is quick.
-    The answer is kept in the process until the log changes; within a transaction nothing is kept."""
+    Stored replays are used while they match the log; missing ones are computed, which takes seconds for each
+    year. With `stored_only` stored replays are used unchecked and missing ones left out, which is quick. The
+    answer is cached in the process until the log changes; within a transaction nothing is cached."""
 
     def make() -> TrackRecord:
         log = whole()
@@ -81,7 +81,7 @@ def track_record(*, as_of: date, since: date | None = None, stored_only: bool = 
 
 @dataclass(frozen=True, eq=False)
 class Past:
-    """What there is to replay. every: all lives that came to their limits. chosen: those that are told of.
+    """The edges and days to replay. every: all lives that reached their limits. chosen: those to report on.
     days: the days to replay, in order."""
 
     as_of: date
@@ -102,7 +102,8 @@ class Past:
 
 
 def asked_for(past: Past, said: Mapping[date, Mapping[EdgeKey, Said]]) -> tuple[float, int]:
-    """By how much the record widens a forecast made from the day after on, and from how many edges."""
+    """The factor by which the record widens a forecast for the day after its own, and the number of edges
+    behind it."""
     scores = conformal.scores_on(past.as_of.toordinal() + 1, _histories(past.now, past.every, said))
     return conformal.factor(scores), len(scores)
 
@@ -134,7 +135,7 @@ def _track_record(past: Past, said: Mapping[date, Mapping[EdgeKey, Said]]) -> Tr
 
 
 def step_before(day: date) -> date:
-    """The last day on which replays stand, up to the day given."""
+    """The last day with a replay, on or before the given day."""
     return date.fromordinal(day.toordinal() // STEP_DAYS * STEP_DAYS)
 
 
@@ -144,7 +145,7 @@ def _days(one: Reached) -> dict[int, date]:
 
 
 def _days_to_judge(reached: Sequence[Reached], as_of: date) -> set[date]:
-    """The day by whose words the edges are judged that have not reached their limits yet."""
+    """The day whose forecast is used to judge edges that have not reached their limits yet."""
     return {step_before(as_of - timedelta(days=LEAD_DAYS))} if reached else set()
 
 
@@ -167,7 +168,8 @@ def _promises(edges: Iterable[Tracked], lead: int) -> list[Promise]:
 def _histories(
     now: Edges, reached: Sequence[Reached], replays: Mapping[date, Mapping[EdgeKey, Said]]
 ) -> list[History]:
-    """What the replays said of each edge: over each life that came to its limit, and the present one."""
+    """All that the replays said about each edge, for each life that reached its limit and for the present
+    one."""
     histories = []
     begun: dict[EdgeKey, date] = {}
     for one in reached:

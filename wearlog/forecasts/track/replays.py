@@ -1,4 +1,5 @@
-"""What past days' forecasts said, each from the log of its day, and stored while that stays as it is."""
+"""Replays: what past days' forecasts said, each from the log of its day, stored while that log is
+unchanged."""
 
 from __future__ import annotations
 
@@ -21,7 +22,7 @@ from wearlog.history.whole import Whole
 
 @dataclass(frozen=True, kw_only=True)
 class Said:
-    """What was said of an edge at the end of a day; days are None where none could be named."""
+    """What a forecast said about an edge at the end of a day; days are None where none could be given."""
 
     early: date | None
     mid: date | None
@@ -37,7 +38,7 @@ class Said:
 
 
 def stored(log: Whole, days: Iterable[date], *, checked: bool) -> dict[date, dict[EdgeKey, Said]]:
-    """What is stored of the days; with `checked` only where the log of the day is what it was."""
+    """The stored replays of the days; with `checked` only those that still match the log of their day."""
     rows = Replay.objects.filter(day__in=list(days)).values_list("day", "fingerprint", "said")
     return {
         day: _as_said(said) for day, name, said in rows if not checked or name == fingerprint(upto(log, day))
@@ -45,7 +46,7 @@ def stored(log: Whole, days: Iterable[date], *, checked: bool) -> dict[date, dic
 
 
 def catch_up_day(log: Whole, day: date, *, checked_on: date) -> dict[EdgeKey, Said]:
-    """Store what the day's forecast said, unless it is stored and the log bears it out."""
+    """The day's replay: the stored one if it matches the log, else a new one, which is stored."""
     row = Replay.objects.filter(day=day).first()
     if row is not None and row.checked_on == checked_on:
         return _as_said(row.said)
@@ -61,7 +62,7 @@ def catch_up_day(log: Whole, day: date, *, checked_on: date) -> dict[EdgeKey, Sa
 
 
 def fingerprint(record: Record) -> str:
-    """A name of all that a replay depends on."""
+    """A digest of all that a replay depends on."""
     content = blake2b(digest_size=24)
     for field in fields(record):
         value = getattr(record, field.name)
@@ -93,8 +94,7 @@ def _as_said(plain: list[list[Any]]) -> dict[EdgeKey, Said]:
 
 
 def replay(record: Record) -> dict[EdgeKey, Said]:
-    """What the record's forecast says of each edge in use, its range not widened, and what the lumped rate
-    says."""
+    """A record's forecast for each edge in use, with its range not widened, and that of the lumped rate."""
     record = replace(record, widening=1.0)
     edges, outlook = Edges(record), Outlook(record)
     found = {}
@@ -116,7 +116,8 @@ def replay(record: Record) -> dict[EdgeKey, Said]:
 
 
 def _lumped(edges: Edges, outlook: Outlook, edge: Edge, type_: TypeRow, position: PositionRow) -> date | None:
-    """Wear at the last gauge over the seed until then, whatever the crops, spent along the same season."""
+    """The day by the lumped rate: wear at the last gauge per kilogram of seed until then, whatever the crops,
+    applied to the same expected season."""
     assert type_.new_mm is not None
     assert type_.limit_mm is not None
     sign = 1.0 if type_.limit_mm > type_.new_mm else -1.0

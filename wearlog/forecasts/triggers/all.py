@@ -1,7 +1,7 @@
 """All triggers of rules: each file of this folder that defines a `TRIGGER` is one of them.
 
-Every field that `Rule.TRIGGERS` names has one trigger, and every trigger such a field; a slip is an
-error when this module is loaded.
+Every field named by `Rule.TRIGGERS` must have exactly one trigger, and every trigger such a field; otherwise
+loading this module raises LookupError.
 """
 
 from __future__ import annotations
@@ -39,15 +39,15 @@ def _in_order(found: Sequence[Trigger[Any]]) -> tuple[Trigger[Any], ...]:
 
 
 ALL = _in_order(tuple(_found()))
-"""In the order of `Rule.TRIGGERS`, in which a tie of days is settled."""
+"""In the order of `Rule.TRIGGERS`, which decides between triggers that trip at the same time."""
 
 BY_NAME = {trigger.name: trigger for trigger in ALL}
 ORDER = {trigger.name: place for place, trigger in enumerate(ALL)}
 
 
 def first_of(trips: Sequence[Trip]) -> Trip:
-    """The trip that decides: the earliest day, within a day the earliest minute known, then in the order
-    of `ALL`. Of those without a day the one whose interval is spent furthest."""
+    """The trip that decides: the one with the earliest day; within a day the earliest known minute; then by
+    the order of `ALL`. Among trips without a day, the one with the largest used part of its interval."""
 
     def rank(trip: Trip) -> tuple[bool, bool, date, float, float, int]:
         return (
@@ -63,8 +63,8 @@ def first_of(trips: Sequence[Trip]) -> Trip:
 
 
 def state_of(trip: Trip, *, as_of: date, lead_days: float) -> str:
-    """`coming` from early - lead_days, `due` from the due day, `overdue` after the day that the trigger
-    names; `later` without a day, `unknown` where nothing can be said."""
+    """`coming` from early - lead_days on, `due` from the due day on, `overdue` after the last day that the
+    trigger allows; `later` without a day, `unknown` where the trigger has no data."""
     if not trip.known:
         return "unknown"
     overdue_after = BY_NAME[trip.trigger].overdue_after(due=trip.due, late=trip.late)

@@ -1,4 +1,4 @@
-"""One rule for one thing: what each of the rule's triggers is asked with."""
+"""One rule applied to one thing: the input of each of the rule's triggers."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from wearlog.history.rows import RuleRow
 
 @dataclass(frozen=True)
 class Case:
-    """One rule for one thing, with all that is known."""
+    """One rule for one thing, with all the data that triggers use."""
 
     edges: Edges
     outlook: Outlook
@@ -43,7 +43,7 @@ class Case:
 
     @property
     def since(self) -> str:
-        """What counting started at, in words."""
+        """The start of the count, in words."""
         at = self.start.at
         return why.since(
             self.start.service.action if self.start.service else "",
@@ -57,7 +57,8 @@ class Case:
         return float("-inf") if self.start.at is None else self.start.at
 
     def dates(self, path: Path | None, left: float) -> Dates:
-        """Due, early and late day of an amount that is left; early by a faster pace, late by a slower one."""
+        """The due, early and late day on which the remaining amount `left` is used up: early at a faster rate
+        than expected, late at a slower one."""
         if path is None:
             return {"due": None, "early": None, "late": None}
         return {"due": path.day(left), "early": path.day(left, TENTH), "late": path.day(left, -TENTH)}

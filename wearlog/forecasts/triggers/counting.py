@@ -1,4 +1,4 @@
-"""Where the counting of a rule starts for a thing, and what the thing has worked since."""
+"""Where a rule's count starts for a thing, and the hours and seed of the thing since then."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from wearlog.history.rows import RuleRow, ServiceRow
 
 @dataclass(frozen=True)
 class Start:
-    """`at` is None where nothing tells when the thing began; `service` is the work that reset the count."""
+    """`at` is None where no beginning is recorded; `service` is the work that reset the count, if any."""
 
     at: float | None
     service: ServiceRow | None
@@ -19,7 +19,7 @@ class Start:
 
 
 def start_of(record: Record, rule: RuleRow, thing: Thing) -> Start:
-    """The last service that names the rule, or, naming none, has its action and thing; else the part's
+    """The last service that names the rule, or that names none but has its action and thing; else the part's
     first fitting; for a press the day it was commissioned, or its first record where that is earlier."""
     for service in reversed(record.services_by_rule[rule.id]):
         if touches(thing, service, exactly=service.rule_id is None):
@@ -33,9 +33,9 @@ def start_of(record: Record, rule: RuleRow, thing: Thing) -> Start:
 def touches(thing: Thing, service: ServiceRow, *, exactly: bool) -> bool:
     """Whether a service was about the thing.
 
-    A part named in the service decides. Without one it is the part that sat on the named position then. A
-    service that names neither is about the press as a whole; only where it names the rule (not `exactly`)
-    is it taken for each of the rule's things on that press."""
+    A part named by the service decides. Without one it is the part on the named position at the time. A
+    service that names neither is about the press as a whole; only if it names the rule (not `exactly`) does
+    it count for every thing of the rule on that press."""
     if thing.part is not None:
         if service.part_id is not None:
             return service.part_id == thing.part.id
@@ -51,7 +51,7 @@ def touches(thing: Thing, service: ServiceRow, *, exactly: bool) -> bool:
 
 
 def first_of_press(record: Record, thing: Thing) -> float | None:
-    """The earliest that is known of a press: its commissioning, first run, first reading, first fitting."""
+    """The earliest known instant of a press: its commissioning, first run, first reading or first fitting."""
     press = record.presses[thing.press_id]
     known = []
     if press.commissioned_on is not None and press.commissioned_on <= record.as_of:
@@ -81,7 +81,7 @@ def _scale(record: Record, span: Span) -> float:
 
 
 def hours_in(record: Record, thing: Thing, start: float, end: float) -> float:
-    """Hours of its presses that the thing has been through in [start, end)."""
+    """Hours of the presses that the thing was on in [start, end)."""
     total = 0.0
     for span in thing.spans:
         within = _within(span, start, end)
@@ -91,7 +91,7 @@ def hours_in(record: Record, thing: Thing, start: float, end: float) -> float:
 
 
 def kilograms_in(record: Record, thing: Thing, start: float, end: float) -> float:
-    """Seed of all crops through the thing in [start, end)."""
+    """Kilograms of seed, all crops together, through the thing in [start, end)."""
     total = 0.0
     for span in thing.spans:
         within = _within(span, start, end)
@@ -102,7 +102,7 @@ def kilograms_in(record: Record, thing: Thing, start: float, end: float) -> floa
 
 
 def hours_reached(record: Record, thing: Thing, start: float, amount: float) -> float | None:
-    """The instant at which the hours since `start` came to `amount`; None where they have not."""
+    """The instant at which the hours since `start` reached `amount`; None where they have not."""
     for span in thing.spans:
         within = _within(span, start, record.end)
         if within is None:
@@ -116,7 +116,7 @@ def hours_reached(record: Record, thing: Thing, start: float, amount: float) -> 
 
 
 def kilograms_reached(record: Record, thing: Thing, start: float, amount: float) -> float | None:
-    """The instant at which the seed since `start` came to `amount`; None where it has not."""
+    """The instant at which the seed since `start` reached `amount` (kg); None where it has not."""
     for span in thing.spans:
         within = _within(span, start, record.end)
         if within is None:

@@ -1,4 +1,4 @@
-"""The trigger of days: so many days since the last time, by the calendar."""
+"""The days trigger: a number of calendar days since the last time."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def trips(case: Case, every: float) -> Trip:
     begun = record.day_of(case.start.at)
     try:
         due = begun + timedelta(days=every)
-    except OverflowError:  # past the end of the calendar: never
+    except OverflowError:  # beyond the last day that dates can represent: never due
         return Trip(why=beyond(every=every, since=case.since))
     return Trip(
         why=counted(every=every, since=case.since, due=due, as_of=record.as_of),

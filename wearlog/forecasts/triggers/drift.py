@@ -1,8 +1,8 @@
-"""The drift trigger: output per hour that slides away from what the same press did in the same class.
+"""The drift trigger: output per hour that falls below the press's own earlier output in the same class.
 
-Runs count from the work that last reset the rule. A class is crop, size of the die on the press, speed band
-and moisture class; runs that cleaned the press (purge), runs without hours, and runs whose seed was guessed
-or worked out are left out: a guess is no measure of output.
+Only runs after the work that last reset the rule count. A class is crop, size of the die on the press, speed
+band and moisture class. Runs that cleaned the press (purge), runs without hours, and runs whose seed was
+guessed or worked out are left out, since guessed seed does not measure output.
 """
 
 from __future__ import annotations
@@ -27,8 +27,9 @@ MOISTURE_BAND_PCT = 1.0
 
 
 def trips(case: Case, asked: bool) -> Trip:
-    """Tripped at the run from which on the output has been below its limit; else quiet, or not to be told."""
-    # Imported where a rule asks for it: the charts need parts of scipy that take half a second to load.
+    """Tripped at the end of the run from which on output has been below its limit; else not tripped or
+    unknown."""
+    # Imported here, only when a rule needs it: the charts use parts of scipy that take half a second to load.
     from wearlog.calc.drift import CAUSES, throughput_drift
 
     record = case.record
@@ -45,7 +46,7 @@ def trips(case: Case, asked: bool) -> Trip:
 
 
 def _runs_of(record: Record, thing: Thing, start: float) -> tuple[Floats, Ints, Floats]:
-    """Kilograms an hour, class and end of the runs that the thing was there for, in order of time."""
+    """Kilograms per hour, class and end of the runs while the thing was in place, in order of time."""
     rates, ends, classes = [np.zeros(0)], [np.zeros(0)], [np.zeros((0, 4))]
     for span in thing.spans:
         runs = record.runs.get(span.press_id)
@@ -86,7 +87,7 @@ def _die_sizes(record: Record, press_id: int, instants: Floats) -> Floats:
 
 
 def fallen(*, loss: float, on: date, causes: Sequence[str], as_of: date) -> str:
-    """Causes stand in the trade's order: the seed is suspected first, wear last."""
+    """Causes are listed in the order in which millers check them: seed first, wear last."""
     names = {"seed": _("seed"), "settings": _("settings"), "fouling": _("fouling"), "wear": _("wear")}
     return _(
         "Output per hour has been %(loss)s %% below its own usual since %(day)s, same crop, die and speed; "

@@ -1,4 +1,4 @@
-"""The trigger of hours: so many hours of the press since the last time."""
+"""The hours trigger: a number of hours of the press since the last time."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The trigger of incidents: the first of certain kinds since the last time, where the thing was."""
+"""The incident trigger: the first incident of certain kinds since the last time, where the thing was."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def trips(case: Case, kinds: tuple[str, ...]) -> Trip:
 
 
 def hit(thing: Thing, incident: IncidentRow) -> bool:
-    """Whether an incident was where the thing was: at its position, or anywhere on its press if not said."""
+    """Whether an incident happened where the thing was: at its position, or on its press if it names none."""
     place = place_at(thing, incident.happened)
     if place is None or place.press_id != incident.press_id:
         return False
@@ -40,7 +40,7 @@ def hit(thing: Thing, incident: IncidentRow) -> bool:
 
 
 def incident_words(kind: str) -> str:
-    """`metal in the seed`, in the language that is active; a kind that is not known stays as it is."""
+    """`metal in the seed`, in the active language; an unknown kind is returned unchanged."""
     return str(IncidentKind(kind).label) if kind in IncidentKind.values else kind
 
 

@@ -1,4 +1,4 @@
-"""What hours and tonnes have in common: an interval that is worked off along the press's season."""
+"""The common part of the hours and tonnes triggers: an interval that is used up as the season goes on."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ def interval(
     path: Path | None,
     show: Callable[[float, str], str],
 ) -> Trip:
-    """Of `every`, `used` is worked; passed at the instant `at` of the log, or to come along the path."""
+    """The trip of an interval `every`, of which `used` has passed: in the past at the instant `at`, or if
+    that is None in the future along the path. `show` formats an amount in a system of units."""
     record = case.record
     dates = on(record.day_of(at)) if at is not None else case.dates(path, every - used)
     text = sentence(
@@ -45,7 +46,8 @@ def sentence(
     about: str,
     reached: str,
 ) -> str:
-    """An interval in hours or seed. `reached` is the day of a past trip, `about` that of one to come."""
+    """The sentence of an interval in hours or seed. `reached` is the day of a past trip (else empty), `about`
+    the day of a future one."""
     values = {"used": used, "every": every, "left": left, "since": since, "route": route, "about": about}
     if reached:
         return _("%(used)s of %(every)s %(since)s: reached on %(day)s.") % {**values, "day": reached}

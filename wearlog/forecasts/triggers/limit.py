@@ -1,4 +1,4 @@
-"""The trigger of the wear limit: what is worn, what is left, and when it comes along the plan."""
+"""The wear limit trigger: present wear, seed left, and the day on which the limit is reached."""
 
 from __future__ import annotations
 
@@ -27,11 +27,11 @@ from wearlog.service.models import Rule
 from wearlog.service.work import RENEWS
 
 LIFE_SPREAD = 0.4
-"""Standard deviation of the logarithm of a life about the expected one: our assumption, no source."""
+"""Standard deviation of the logarithm of a life relative to the expected life: our assumption, no source."""
 
 
 def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: PositionRow) -> Trip:
-    """When an edge is at its limit, going on (or back) where it is or last was."""
+    """When an edge reaches its limit, if it continues (or is put back) where it is or last was."""
     record = edges.record
     type_ = record.types[part.type_id]
     fit, own = edges.fit_of(part, edge.key[1])
@@ -59,12 +59,12 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
         basis=own.basis,
         used=_used(type_, own),
         cycle=_cycle(edge),
-        wear=_figure(edges, type_, edge, own),
+        wear=_wear_figure(edges, type_, edge, own),
     )
 
 
 def _widened(found: Reach, record: Record) -> Reach:
-    """The range as the mill's own record asks for it. A limit that is still to come stays so."""
+    """The range widened by the mill's own track record. A limit in the future is not moved into the past."""
     if record.widening <= 1.0 or found.early is None or found.mid is None or found.late is None:
         return found
     early, mid, late = found.early.toordinal(), found.mid.toordinal(), found.late.toordinal()
@@ -83,14 +83,14 @@ def _used(type_: TypeRow, own: EdgeFit) -> float:
 
 
 def _cycle(edge: Edge) -> str:
-    """A rebuilt edge begins a new life, and with it new reminders."""
+    """A name for the edge's present life; a rebuilt edge begins a new life, and with it new reminders."""
     rebuilt = [row.id for row in edge.works if row.action in RENEWS]
     begun = f"rebuilt-{rebuilt[-1]}" if rebuilt else f"fitting-{edge.fittings[0].id}"
     return f"edge-{edge.key[1]}-{begun}"
 
 
 def past_of(outlook: Outlook, edge: Edge) -> DailySeed:
-    """Seed that the edge itself took each day up to the as-of day."""
+    """Seed per day and crop that the edge itself took up to the as-of day."""
     record, midnights = outlook.record, outlook.midnights
     total = np.zeros((midnights.size - 1, len(record.crops)))
     for fitting in edge.fittings:
@@ -103,7 +103,7 @@ def past_of(outlook: Outlook, edge: Edge) -> DailySeed:
     return DailySeed(first=outlook.first_day.toordinal(), kg=total)
 
 
-def _figure(edges: Edges, type_: TypeRow, edge: Edge, own: EdgeFit) -> WearFigure | None:
+def _wear_figure(edges: Edges, type_: TypeRow, edge: Edge, own: EdgeFit) -> WearFigure | None:
     if type_.new_mm is None or type_.limit_mm is None:
         return None
     sign = 1.0 if type_.limit_mm > type_.new_mm else -1.0
@@ -125,7 +125,7 @@ def _figure(edges: Edges, type_: TypeRow, edge: Edge, own: EdgeFit) -> WearFigur
 
 
 def worst_of_last(edge: Edge, sign: float) -> tuple[float, float] | None:
-    """Instant and value of the last plain gauging, its most worn place; None where there is none."""
+    """Instant and value of the last plain gauging at its most worn place; None where there is none."""
     plain = [row for row in edge.measurements if not row.bound]
     if not plain:
         return None
@@ -136,7 +136,8 @@ def worst_of_last(edge: Edge, sign: float) -> tuple[float, float] | None:
 
 
 def _by_life(edges: Edges, outlook: Outlook, edge: Edge, position: PositionRow, own: EdgeFit) -> Trip:
-    """A type without dimensions: its expected life in seed or hours, the shorter, else nothing is said."""
+    """The trip of a type without dimensions: by its expected life in seed or hours, whichever ends first;
+    without one it is unknown."""
     record = outlook.record
     type_ = record.types[record.parts[edge.key[0]].type_id]
     crops = crops_of(record.crops, type_)
@@ -156,7 +157,7 @@ def _by_life(edges: Edges, outlook: Outlook, edge: Edge, position: PositionRow, 
             known=False,
             basis="none",
             cycle=_cycle(edge),
-            wear=_figure(edges, type_, edge, own),
+            wear=_wear_figure(edges, type_, edge, own),
         )
     return min(lives, key=lambda trip: (trip.due is None, trip.due or date.max))
 
@@ -208,7 +209,7 @@ def _life(
 
 
 def _day_of_use(outlook: Outlook, edge: Edge, amount: float, unit: str) -> date:
-    """The day in the past on which the edge had taken the amount."""
+    """The day in the past on which the edge had taken the amount (in `unit`, "kg" or "h")."""
     record = outlook.record
     if unit == "kg":
         total = np.cumsum(past_of(outlook, edge).kg.sum(axis=1))
@@ -267,7 +268,8 @@ def _rates(
     fit: TypeFit,
     multiplier: Quantiles | None,
 ) -> list[tuple[str, float]]:
-    """Up to two crops that wear the edge most from here on (else so far), with this edge's mm per kg."""
+    """The two crops (at most) that will wear the edge most from here on, or have done so, with the edge's mm
+    per kg."""
     season = outlook.season(position.press_id)
     weights: Floats = edge.now_kg
     if season is not None:
@@ -286,8 +288,8 @@ def _rates(
 
 
 def trips(case: Case, asked: bool) -> Trip | None:
-    """Of a part's last edge, where it is or last was; None for a press. Work that the rule asks for (a
-    polish, say) begins a new cycle of the same edge."""
+    """The trip of the edge that a part uses or last used, where it is or last was; None for a press. Work
+    that the rule asks for (for example a polish) begins a new cycle of the same edge."""
     part, position = case.thing.part, case.thing.position
     if part is None or position is None:
         return None
@@ -295,7 +297,7 @@ def trips(case: Case, asked: bool) -> Trip | None:
 
 
 def guessed(case: Case) -> Guessed:
-    """In all that the edge has taken, wherever it was."""
+    """The guessed share of all the seed that the edge has taken, wherever it was."""
     part = case.thing.part
     assert part is not None
     return guessed_in(case.record, spans_of(case.record, case.edges.last_of(part.id).fittings))

@@ -1,5 +1,5 @@
-"""The trigger of the season: the end of a crop's season, which is the next run of another crop on the press,
-or 14 days after the crop's last run."""
+"""The season trigger: the end of a crop's season, which is the next run of another crop on the press, or 14
+days after the crop's last run."""
 
 from __future__ import annotations
 
@@ -20,14 +20,15 @@ from wearlog.history.rows import Floats, Ints, PlanRow
 from wearlog.service.models import Rule
 
 QUIET_DAYS = 14
-PLAN_MISS_DAYS = 7  # how far a planned change is usually missed: our assumption, no source
-YEAR_MISS_DAYS = 21  # how far one year's change is from another's: our assumption, no source
+PLAN_MISS_DAYS = 7  # usual error of a planned change: our assumption, no source
+YEAR_MISS_DAYS = 21  # usual difference between two years' changes: our assumption, no source
 DAY = 86400.0
 
 
 @dataclass(frozen=True)
 class SeasonEnd:
-    """`how`: "changed", "quiet" (it has ended); "plan", "quiet_to_come", "last_year" (it will); "none"."""
+    """`how` the end is known. Past: "changed" (another crop), "quiet" (14 days without). To come: "plan",
+    "quiet_to_come", "last_year" (as then). Not known: "none"."""
 
     how: str
     on: date | None = None
@@ -38,7 +39,8 @@ class SeasonEnd:
 
 
 def season_end(record: Record, outlook: Outlook, thing: Thing, crop: int, start: float) -> SeasonEnd:
-    """The first end of the crop's season that the thing has worked in since `start`, or the next to come."""
+    """The first end of the crop's season, since `start`, during which the thing worked; else the next
+    expected."""
     ended, last_run = _ended(record, thing, crop, start)
     if ended is not None:
         return ended
@@ -57,7 +59,7 @@ def season_end(record: Record, outlook: Outlook, thing: Thing, crop: int, start:
 
 
 def _ended(record: Record, thing: Thing, crop: int, start: float) -> tuple[SeasonEnd | None, date | None]:
-    """The first end of season so far, and the day of the crop's last run where the season goes on."""
+    """The first end of a season so far; without one, the day of the crop's last run."""
     found: list[SeasonEnd] = []
     last: float | None = None
     for span in thing.spans:
@@ -85,8 +87,8 @@ def _ended(record: Record, thing: Thing, crop: int, start: float) -> tuple[Seaso
 def first_end(
     start: Floats, end: Floats, crops: Ints, mine: Ints, crop: int, now: float
 ) -> tuple[float, float | None, int | None]:
-    """For the crop's runs `mine` (indices, at least one): the end of the run after which its season first
-    ended, the instant at which that showed (None: not yet), and the other crop where one came."""
+    """For the crop's runs `mine` (indexes, at least one): the end of the run after which its season first
+    ended, the instant from which that was certain (None: not yet), and the other crop, if one followed."""
     others = np.flatnonzero(crops != crop)
     same = start[crops == crop]
     follows = np.searchsorted(start[others], start[mine], side="left")
@@ -105,7 +107,7 @@ def first_end(
 
 
 def _planned(record: Record, coming: list[PlanRow], crop: int, last_run: date | None) -> SeasonEnd | None:
-    """The next planned change away from the crop, or 14 days after its last planned day."""
+    """The next planned change from the crop to another, or 14 days after its last planned day."""
     tomorrow = record.as_of + timedelta(days=1)
     mine = sorted((row for row in coming if row.crop == crop), key=lambda row: row.start_on)
     others = sorted((row for row in coming if row.crop != crop), key=lambda row: (row.start_on, row.crop))
@@ -133,7 +135,8 @@ def _planned(record: Record, coming: list[PlanRow], crop: int, last_run: date | 
 
 
 def _as_last_year(record: Record, press_id: int, crop: int) -> SeasonEnd:
-    """Without a plan: the season ends as it ended in the last year that had one."""
+    """Without a plan: the season ends a year after an earlier season's end, the first such day still
+    ahead."""
     runs = record.runs.get(press_id)
     if runs is None:
         return SeasonEnd("none")
@@ -184,7 +187,7 @@ def sentence(
     since: str,
     as_of: date,
 ) -> str:
-    """The end of a crop's season, by how it is known."""
+    """The sentence for the end of a crop's season, by `how` it is known."""
     if on is None:
         return _("No %(crop)s has been pressed %(since)s, and none is planned.") % {
             "crop": crop,

@@ -1,4 +1,4 @@
-"""The trigger of tonnes: so much seed through the thing since the last time."""
+"""The tonnes trigger: an amount of seed through the thing since the last time."""
 
 from __future__ import annotations
 

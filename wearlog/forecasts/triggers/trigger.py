@@ -1,4 +1,4 @@
-"""What a trigger is: one object with all that lies above its column."""
+"""The class of triggers: one object holds everything about a trigger except its database column."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ from wearlog.history.rows import RuleRow
 from wearlog.service.models import Rule
 
 COUNTED_OVERDUE_DAYS = 7
-"""So many days after its due day work is overdue, where the day is counted and not drawn from a range."""
+"""For triggers with a counted day: work is overdue this many days after its due day."""
 
 Value = TypeVar("Value")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Trigger(Generic[Value]):
-    """A trigger of rules; `Value` is what a rule asks for by it.
+    """A trigger of rules; `Value` is the type of the value that a rule sets for it.
 
     name: the trigger's word in forecasts and their JSON.
     column: the name of its column, one of `Rule.TRIGGERS`.
-    trips: when it trips for a case, from which numbers, in one sentence; None where the case has nothing that
-    it could be about.
+    trips: when it trips for a case and why, in one sentence; None where the trigger can't apply to the case.
     told: how it reads in a list of rules, in the given system of units; one text or more.
-    guessed: how much of the seed that it goes by was guessed; None where it does not go by seed.
+    guessed: how much of the seed behind the trip was guessed; None for a trigger that does not depend on
+    seed.
     overdue_by_range: whether work is overdue after the late end of the range, instead of
     `COUNTED_OVERDUE_DAYS` after the due day.
     """
@@ -44,7 +44,7 @@ class Trigger(Generic[Value]):
         return self.column in rule.triggers
 
     def of(self, case: Case) -> Trip | None:
-        """When it trips for the case; None where the case's rule does not name it."""
+        """When it trips for the case; None where the case's rule does not use it or it can't apply."""
         if not self.is_named_by(case.rule):
             return None
         trip = self.trips(case, cast("Value", case.rule.triggers[self.column]))
@@ -54,7 +54,7 @@ class Trigger(Generic[Value]):
         return replace(trip, trigger=self.name, cycle=cycle)
 
     def overdue_after(self, *, due: date | None, late: date | None) -> date | None:
-        """The last day on which work that it asks for is not overdue yet; None where no day can be named."""
+        """The last day on which the work is not overdue yet; None where no day is known."""
         if self.overdue_by_range:
             return late
         return None if due is None else due + timedelta(days=COUNTED_OVERDUE_DAYS)

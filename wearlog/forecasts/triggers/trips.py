@@ -1,4 +1,4 @@
-"""When one trigger of a rule trips for a thing: the common answer of all triggers."""
+"""When one trigger of a rule trips for a thing: the result type of all triggers."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from wearlog.forecasts.items import WearFigure
 
 @dataclass(frozen=True, kw_only=True)
 class Trip:
-    """When a trigger trips: 10, 50 and 90 %; all None where no day can be named.
+    """When a trigger trips: due, early and late are the 50, 10 and 90 % days, None where no day is known.
 
-    why: one sentence with the numbers that it rests on. trigger: its name, which `Trigger.of` fills in.
-    known: whether anything at all can be said (else the item's state is `unknown`).
+    why: one sentence with the numbers behind it. trigger: the trigger's name, filled in by `Trigger.of`.
+    known: whether there are enough data (if not, the item's state is `unknown`).
     at: the instant of a trip in the past, in seconds since 1970, where it is known to the second.
-    left_*: what is left in the trigger's own measure, negative once it has tripped; None in others.
-    used: how much of its interval is spent (1 is due), to settle which of two triggers without dates leads.
+    left_*: what is left in the trigger's own measure, negative once it has tripped; None in other measures.
+    used: the used fraction of its interval (1 is due), which ranks triggers that have no dates.
     """
 
     why: str
@@ -42,5 +42,5 @@ class Dates(TypedDict):
 
 
 def on(day: date) -> Dates:
-    """The dates of a trip that is certain, or has happened: there is nothing left to be unsure of."""
+    """The dates of a trip whose day is certain: all three are the same."""
     return {"due": day, "early": day, "late": day}

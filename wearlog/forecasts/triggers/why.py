@@ -1,4 +1,4 @@
-"""Words that the sentences of several triggers share: days, ranges, what counting started at."""
+"""Phrases that the sentences of several triggers share: days, ranges, the start of the count."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ from wearlog.service.spoken import noun_of
 
 
 def day(value: date, as_of: date) -> str:
-    """`3 September`, with the year where it is not the as-of day's."""
+    """`3 September`, with the year where it is not that of the as-of day."""
     return written(value, "j F" if value.year == as_of.year else "j F Y")
 
 
 def since(action: str, on: date | None, as_of: date, *, of_part: bool) -> str:
-    """What counting started at: work where `action` is given, else the part's or the press's beginning."""
+    """The start of the count: work if `action` is given, else the first fitting of the part or the start of
+    the press."""
     if on is None:
         return _("since the beginning")
     if action:
@@ -33,7 +34,7 @@ def work_on(action: str, on: date, as_of: date) -> str:
 
 
 def route(basis: str, *, begins: date, as_of: date, beyond_plan: bool) -> str:
-    """Along what the future is taken: plan, pace, or the plan and then the pace."""
+    """What the expected future is based on: the plan, past rates, or the plan and then past rates."""
     if basis == "plan":
         if beyond_plan:
             return _("at the plan and then the pace of earlier years")
@@ -47,7 +48,7 @@ def route(basis: str, *, begins: date, as_of: date, beyond_plan: bool) -> str:
 
 
 def about(due: date, early: date | None, late: date | None, as_of: date) -> str:
-    """`about 3 September (27 August to 12 September)`; the range is left out where it is the day itself."""
+    """`about 3 September (27 August to 12 September)`, without the range where it is only the day itself."""
     text = _("about %(day)s") % {"day": day(due, as_of)}
     if early is not None and late is None:
         return text + _(" (from %(early)s on)") % {"early": day(early, as_of)}

@@ -1,4 +1,4 @@
-"""The sentence of a wear limit."""
+"""The sentence of the wear limit trigger."""
 
 from __future__ import annotations
 
@@ -52,10 +52,10 @@ def measured(
     widening: float,
     units: str,
 ) -> str:
-    """What is worn, at which rate, what is left, and when; or that the limit is passed.
+    """How much is worn, at which rate, what is left, and when; or that the limit has been passed.
 
-    since: the rebuild that the edge began anew with, else empty. back_on: the press that a part on the shelf
-    is reckoned for, else empty."""
+    since: the rebuild with which the edge's present life began, else empty. back_on: for a part on the shelf,
+    the press on which it is assumed to be used again, else empty."""
     clauses = [
         _worn(edge, kind, basis, worn, budget, show_mass(taken, units), since, units),
         _rate(kind, basis, rates, units),
@@ -79,7 +79,7 @@ def measured(
 
 
 def kind_words(kind: str) -> str:
-    """`die`, in the language that is active; a kind that is not known stays as it is."""
+    """`die`, in the active language; an unknown kind is returned unchanged."""
     return str(Kind(kind).label) if kind in Kind.values else kind
 
 

@@ -1,4 +1,4 @@
-"""`manage.py analyse KIND FILE.csv`: the project's calculations on any file. Opens no database."""
+"""`manage.py analyse KIND FILE.csv`: the project's calculations on any CSV file. Opens no database."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ NUMBERS = {
 
 
 class OneLineParser(CommandParser):
-    """Says what is wrong in one line and ends with 2."""
+    """Reports an error in one line and exits with status 2."""
 
     def error(self, message: str) -> NoReturn:
         if not self.called_from_command_line:
@@ -158,7 +158,7 @@ class Command(BaseCommand):
 
 
 def as_text(found: Found, indent: str = "") -> str:
-    """Name and value of each line; lists of things one after another."""
+    """Name and value on each line; lists of records one after another."""
     lines = []
     for name, value in found.items():
         words = name.replace("_", " ")

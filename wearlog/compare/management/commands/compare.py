@@ -70,14 +70,14 @@ class Command(BaseCommand):
 
 
 def as_data(comparison: Comparison) -> dict[str, Any]:
-    """The comparison as plain data; every unit stands in its name, and is SI."""
+    """The comparison as plain data in metric units; each name contains its unit."""
     data = asdict(comparison)
     del data["choices"]
     return data
 
 
 def as_text(comparison: Comparison, system: str) -> str:
-    """Columns under each other, the sum last, then each press against the common crop mix."""
+    """Aligned columns with the total last, then each press compared at the common crop mix."""
     shown_columns = relevant(comparison.by, comparison.total, system, currency=comparison.currency)
     table = [[column.words for column in shown_columns]]
     table += [
@@ -100,7 +100,8 @@ def as_text(comparison: Comparison, system: str) -> str:
 
 
 def ragged(table: list[list[str]], right: list[bool]) -> str:
-    """Rows of text with columns as wide as their widest cell; numbers end at the same place."""
+    """Rows of text with columns as wide as their widest cell, ragged on the right; numbers are
+    right-aligned."""
     widths = [max(len(row[place]) for row in table) for place in range(len(right))]
     return "\n".join(
         "  ".join(

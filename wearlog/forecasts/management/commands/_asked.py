@@ -1,4 +1,4 @@
-"""The day that a command was asked for."""
+"""The `--as-of` option of commands."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ def add_day(parser: CommandParser) -> None:
 
 
 def day_asked(text: str | None) -> date:
-    """The day that `--as-of` names, today in the mill's zone without one; CommandError with a hint."""
+    """The day given to `--as-of`; without one, today in the mill's zone. Raises CommandError with a hint."""
     if text is None:
-        return timezone.now().astimezone(Mill.current().zone).date()  # only commands ask
+        return timezone.now().astimezone(Mill.current().zone).date()  # the clock is read in commands only
     try:
         day = date.fromisoformat(text)
     except ValueError:

@@ -1,4 +1,4 @@
-"""`manage.py refresh_forecasts`: replay the past, work out all due items anew and store them."""
+"""`manage.py refresh_forecasts`: replay the past, compute all due items anew and store them."""
 
 from __future__ import annotations
 

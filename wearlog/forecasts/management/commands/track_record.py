@@ -1,4 +1,4 @@
-"""`manage.py track_record`: what was promised of wear limits, and what came."""
+"""`manage.py track_record`: how well forecasts of wear limits agreed with what happened."""
 
 from __future__ import annotations
 

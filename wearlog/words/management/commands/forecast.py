@@ -14,7 +14,7 @@ from wearlog.words import printing
 
 class Command(BaseCommand):
     help = "Print what is due on each press and part: when, why and how sure."
-    # It only reads; the checks would load every page of the site first.
+    # The command only reads; the system checks would first load every page of the site.
     requires_system_checks = ()
 
     def add_arguments(self, parser: CommandParser) -> None:
