@@ -74,13 +74,13 @@ def part_moved(move: Callable[Asked, Moved]) -> Callable[Asked, Moved]:
     """Decorate an action that moves a part: check the move's instant at each press that it affects."""
 
     @wraps(move)
-    def move_and_look(*args: Asked.args, **kwargs: Asked.kwargs) -> Moved:
+    def move_and_check(*args: Asked.args, **kwargs: Asked.kwargs) -> Moved:
         moved = move(*args, **kwargs)
         for fitting in moved if isinstance(moved, tuple) else (moved,):
             refuse_moves(by=_arguments(kwargs).by, fitting=fitting)
         return moved
 
-    return move_and_look
+    return move_and_check
 
 
 def refuse_moves(*, by: User | None, fitting: Fitting) -> None:
@@ -99,7 +99,7 @@ def pressed(log: Callable[Asked, Run]) -> Callable[Asked, Run]:
     that time."""
 
     @wraps(log)
-    def log_and_look(*args: Asked.args, **kwargs: Asked.kwargs) -> Run:
+    def log_and_check(*args: Asked.args, **kwargs: Asked.kwargs) -> Run:
         given = _arguments(kwargs)
         known = bool(given.ref) and Run.objects.filter(ref=given.ref).exists()
         run = log(*args, **kwargs)
@@ -109,7 +109,7 @@ def pressed(log: Callable[Asked, Run]) -> Callable[Asked, Run]:
             )
         return run
 
-    return log_and_look
+    return log_and_check
 
 
 @dataclass(frozen=True)

@@ -62,7 +62,7 @@ def by_itself(*, at: datetime, why: str, keys: bool = False, new_folder: bool = 
     `doctor` and the owner's page. Raises BackupRefused."""
     where, home = Path(settings.BACKUP_DIR), data_dir()
     try:
-        with _told_plainly():
+        with _as_refusals():
             home.mkdir(mode=0o700, parents=True, exist_ok=True)
             known = status.read(home).folders
             folder.see_ready(where, data_dir=home, known=known, new=new_folder)
@@ -86,7 +86,7 @@ def to_file(target: Path, *, at: datetime, keys: bool, over: bool) -> Manifest:
         raise BackupRefused(f"{target} is there already: take another name, or add --replace.")
     if not target.parent.is_dir():
         raise BackupRefused(f"The folder {target.parent} is not there: mount its disk, or make the folder.")
-    with _told_plainly():
+    with _as_refusals():
         manifest = make(target, at=at, reason=folder.BY_HAND, keys=keys)
         status.made(data_dir(), at=at, file=target.resolve(), folder=None)
     return manifest
@@ -105,7 +105,7 @@ def before(step: str, *, at: datetime) -> Path | None:
     where = folder.own_folder(data_dir())
     target = where / folder.name_of(at, folder.BEFORE + step)
     try:
-        with _told_plainly():
+        with _as_refusals():
             where.mkdir(mode=0o700, parents=True, exist_ok=True)
             holding.own_like_folder(where, data_dir())
             if target.exists():  # two backups in one second
@@ -261,7 +261,7 @@ def _add_keys(writer: Writer) -> None:
 
 
 @contextmanager
-def _told_plainly() -> Iterator[None]:
+def _as_refusals() -> Iterator[None]:
     """Turn errors of the system and the database into BackupRefused."""
     try:
         yield

@@ -68,11 +68,11 @@ class Rows:
 
     def spoilt(self, row: int, column: str, reason: str) -> BadRow:
         """Mark the row and the cell as bad, so that no further check uses them, and return the problem."""
-        told = self.wrong(row, column, reason)
+        problem = self.wrong(row, column, reason)
         values = self.values.get(column)
         if isinstance(values, list):
             values[row] = BAD
-        return told
+        return problem
 
     def seal(self) -> None:
         """After all checks: make the columns immutable, so that Python's garbage collector does not traverse

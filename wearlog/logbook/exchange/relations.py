@@ -247,7 +247,8 @@ def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
             yield table.rows.wrong(
                 row,
                 "fitted_at",
-                _("%(rule)s: this overlaps %(other)s.") % {"rule": rule, "other": told(other, table, zone)},
+                _("%(rule)s: this overlaps %(other)s.")
+                % {"rule": rule, "other": described(other, table, zone)},
             )
 
 
@@ -275,7 +276,7 @@ def meeting_runs(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
             if row not in named:
                 named.add(row)
                 reason = _("runs through one barrel never overlap: this one meets %(other)s.") % {
-                    "other": told(other, table, zone)
+                    "other": described(other, table, zone)
                 }
                 yield table.rows.wrong(row, "started_at", reason)
 
@@ -301,7 +302,7 @@ def stored_runs(
             yield None, ref, start, end, slots(through, barrels)
 
 
-def told(other: Stretch, table: Settled, zone: tzinfo) -> str:
+def described(other: Stretch, table: Settled, zone: tzinfo) -> str:
     """The other stretch in words, with its line and its time."""
     where = (
         _("stored here") if other.row is None else _("line %(line)s") % {"line": table.rows.lines[other.row]}

@@ -255,12 +255,12 @@ class RunForm(SeedAmount):
             return NewRun(seed_kg=Decimal(0), started_at=self.at_or("started_at", now), **common)
         started_at, hours_h, meter_h = (value.get(name) for name in ("started_at", "hours_h", "meter_h"))
         # Start and hours determine the end; otherwise an omitted end means that the run ended just now.
-        told = started_at is not None and hours_h is not None and meter_h is None
+        end_is_known = started_at is not None and hours_h is not None and meter_h is None
         return NewRun(
             seed_kg=value["seed_kg"],
             seed_how=self.how,
             started_at=started_at,
-            ended_at=value.get("ended_at") if told else self.at_or("ended_at", now),
+            ended_at=value.get("ended_at") if end_is_known else self.at_or("ended_at", now),
             hours_h=hours_h,
             meter_h=meter_h,
             new_meter=bool(value.get("new_meter")),
