@@ -2,7 +2,7 @@ from django.apps import AppConfig
 
 
 class ConfigConfig(AppConfig):
-    """Wiring has no tables; it is an app so that `quickstart` can be a command."""
+    """Has no tables. It is an app only so that Django finds its commands, such as `quickstart`."""
 
     name = "wearlog.config"
     label = "wiring"

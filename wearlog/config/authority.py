@@ -1,7 +1,7 @@
-"""A small authority of the mill's own, so that phones in its network get https.
+"""A small certificate authority of the mill's own, so that phones in its network get https.
 
-It may vouch for private addresses and local names only: whoever stole its key could not pretend to be a
-public site towards a phone that trusts it.
+Its name constraints limit it to private addresses and local names, so that a thief of its key could not
+impersonate a public site to a phone that trusts it.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 AUTHORITY_LASTS = timedelta(days=3650)
 CERTIFICATE_LASTS = timedelta(days=397)
-"""Browsers allow 398 days for public authorities and phones 825 for private ones (from memory)."""
+"""Browsers accept certificates of public authorities for 398 days, phones those of private ones for 825 (from
+memory)."""
 RENEWED_BEFORE = timedelta(days=30)
 NETWORKS = tuple(
     ipaddress.ip_network(net)
@@ -33,7 +34,8 @@ NAME = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Wearlog of this mill"
 
 @dataclass(frozen=True)
 class Papers:
-    """Files in PEM: what phones must trust, and what the server shows and keeps secret."""
+    """The paths of three PEM files: the authority's certificate, which phones must trust, and the server's
+    certificate and private key."""
 
     authority: Path
     certificate: Path
@@ -47,10 +49,11 @@ def fingerprint(path: Path) -> str:
 
 
 def papers(*, folder: Path, hosts: Sequence[str], at: datetime) -> Papers:
-    """The papers for these hosts; made where they are missing, for other hosts, or run out within a month.
+    """Return the certificate files for these hosts. They are made anew where they are missing, name other
+    hosts or expire within a month.
 
-    The authority stays the same for ten years, so that phones need to be told once. Public hosts are left
-    out. Raises ValueError where what is there is no certificate.
+    The authority is kept for ten years, so that each phone has to trust it only once. Public hosts are left
+    out. Raises ValueError where a file that exists is not a certificate.
     """
     made = Papers(folder / "authority.crt", folder / "server.crt", folder / "server.key")
     found = [name_of(host.strip("[]")) for host in dict.fromkeys(hosts)]
@@ -59,13 +62,14 @@ def papers(*, folder: Path, hosts: Sequence[str], at: datetime) -> Papers:
     secret = folder / "authority.key"
     if not secret.exists() or not made.authority.exists():
         make_authority(made.authority, secret, at=at)
-    if not stands(made, names, at=at):
+    if not is_current(made, names, at=at):
         make_certificate(made, secret, names, at=at)
     return made
 
 
 def name_of(host: str) -> x509.GeneralName | None:
-    """The host as a certificate writes it; None for a public one, for which a public authority vouches."""
+    """The host as a certificate names it; None for a public one, whose certificate comes from a public
+    authority."""
     try:
         address = ipaddress.ip_address(host)
     except ValueError:
@@ -74,8 +78,9 @@ def name_of(host: str) -> x509.GeneralName | None:
     return x509.IPAddress(address) if any(address in net for net in NETWORKS) else None
 
 
-def stands(made: Papers, names: list[x509.GeneralName], *, at: datetime) -> bool:
-    """Whether the certificate is this authority's, names these hosts and is good for another month."""
+def is_current(made: Papers, names: list[x509.GeneralName], *, at: datetime) -> bool:
+    """Whether the certificate was issued by this authority, names these hosts and is valid for another
+    month."""
     if not made.key.exists() or not made.certificate.exists():
         return False
     found = x509.load_pem_x509_certificate(made.certificate.read_bytes())
@@ -92,7 +97,7 @@ def make_authority(path: Path, secret: Path, *, at: datetime) -> None:
     allowed: list[x509.GeneralName] = [x509.IPAddress(net) for net in NETWORKS]
     allowed += [x509.DNSName(name) for name in LOCAL_NAMES]
     builder = (
-        begun(NAME, key, at=at, lasts=AUTHORITY_LASTS)
+        certificate_builder(NAME, key, at=at, lasts=AUTHORITY_LASTS)
         .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
         .add_extension(usage(signs=True), critical=True)
         .add_extension(
@@ -109,7 +114,7 @@ def make_certificate(made: Papers, secret: Path, names: list[x509.GeneralName], 
     key = ec.generate_private_key(ec.SECP256R1())
     server = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Wearlog")])
     builder = (
-        begun(server, key, at=at, lasts=CERTIFICATE_LASTS)
+        certificate_builder(server, key, at=at, lasts=CERTIFICATE_LASTS)
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
         .add_extension(usage(signs=False), critical=True)
         .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
@@ -126,7 +131,7 @@ def make_certificate(made: Papers, secret: Path, names: list[x509.GeneralName], 
     )
 
 
-def begun(
+def certificate_builder(
     subject: x509.Name, key: ec.EllipticCurvePrivateKey, *, at: datetime, lasts: timedelta
 ) -> x509.CertificateBuilder:
     return (

@@ -1,4 +1,5 @@
-"""The mill's own authority, for a phone to fetch. Its certificate is no secret; its key stays where it is."""
+"""The certificate of the mill's own authority, for a phone to download. It is public; the key is never
+served."""
 
 from __future__ import annotations
 

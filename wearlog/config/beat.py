@@ -1,7 +1,8 @@
-"""The scheduler of `celery beat` and of the one-process server: exactly one of them at a time beats.
+"""The scheduler of `celery beat` and of the one-process server. Only one process at a time sends the tasks.
 
-Whoever holds the lock in the database beats; any other that is started, by mistake or to stand by, looks
-every few seconds whether the lock is free. A holder that dies is followed after its lease.
+The one that holds the lock in the database does. Any other that is started, by mistake or as a standby,
+checks every few seconds whether the lock is free. When a holder dies, another takes over once its lease
+expires.
 """
 
 from __future__ import annotations
@@ -22,18 +23,18 @@ from wearlog.reminders.schedule import state as schedule_state
 LOCK = "beat"
 LEASE = timedelta(seconds=60)
 RENEW_S = 15.0
-"""So often the holder renews its lease: four times in a lease."""
+"""Seconds between two renewals by the holder: four renewals in one lease."""
 
 LOOK_S = 5.0
-"""So often the others look whether it is free."""
+"""Seconds between two attempts of the others to take the lock."""
 
 logger = logging.getLogger(__name__)
 
 
 class OneBeat(Scheduler):  # type: ignore[misc]  # celery has no types
-    """Celery's in-memory scheduler behind the lock. Its first round comes at the start, or when it takes
-    over: what is due stands in the database, so that nothing of a schedule need be kept on a disk. A task
-    that fails is logged and the schedule goes on."""
+    """Celery's in-memory scheduler, active only while it holds the lock. It runs every task when it starts or
+    takes over: the tasks find in the database what is due, so no state of the schedule is kept on disk. A
+    task that fails is logged and the schedule continues."""
 
     max_interval = RENEW_S
 
@@ -48,10 +49,10 @@ class OneBeat(Scheduler):  # type: ignore[misc]  # celery has no types
         self.all_due()
 
     def all_due(self) -> None:
-        """Let the next round run everything."""
+        """Make every task due in the next round."""
         for entry in self.schedule.values():
             entry.last_run_at = self.app.now() - timedelta(days=1)
-        self._heap = None  # it holds the times that were planned before
+        self._heap = None  # it caches the times planned before
 
     def tick(self, *args: Any, **kwargs: Any) -> float:
         if not self.hold():
@@ -59,7 +60,8 @@ class OneBeat(Scheduler):  # type: ignore[misc]  # celery has no types
         return float(super().tick(*args, **kwargs))
 
     def hold(self) -> bool:
-        """Take or keep the lock. Without the database nobody beats: nothing can be done without it."""
+        """Take or renew the lock; return whether this process holds it. False while the database can't be
+        reached, since no task could run without it."""
         now = timezone.now()
         if self.beats and self.renewed_at and 0 <= (now - self.renewed_at).total_seconds() < RENEW_S:
             return True
@@ -90,7 +92,7 @@ class OneBeat(Scheduler):  # type: ignore[misc]  # celery has no types
             close_old_connections()
 
     def close(self) -> None:
-        """Let the next one take over at once."""
+        """Release the lock, so that another process can take over at once."""
         super().close()
         if not self.beats:
             return

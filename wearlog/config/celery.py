@@ -18,7 +18,8 @@ app.autodiscover_tasks()
 @worker_init.connect  # type: ignore[untyped-decorator]  # celery has no types
 @beat_init.connect  # type: ignore[untyped-decorator]
 def be_at_work(**_: Any) -> None:
-    """No backup is restored while a worker or the schedule runs. Celery offers no other hook for it."""
+    """Register this process as running, so that no backup is restored meanwhile. Celery offers no other
+    hook."""
     from django.conf import settings
 
     holding.join(settings.DATA_DIR)

@@ -1,4 +1,5 @@
-"""The door of `manage.py`: what is known before settings load, one clear sentence where they can't."""
+"""The entry point of `manage.py`: it handles `--data` before the settings load, and prints one clear sentence
+where they can't be loaded."""
 
 from __future__ import annotations
 
@@ -23,8 +24,8 @@ def run(argv: Sequence[str]) -> None:
     if not os.environ.get("DATABASE_URL", "").startswith("postgres") and (refusal := sqlite.too_old()):
         stop(refusal)
     try:
-        settings = importlib.import_module("wearlog.config.settings")  # what is wrong is said at once
-        if "restore" not in argv[1:2]:  # which needs the folder for itself
+        settings = importlib.import_module("wearlog.config.settings")  # loaded now: errors show at once
+        if "restore" not in argv[1:2]:  # `restore` needs exclusive use of the folder
             holding.join(settings.DATA_DIR)
         from django.core.management import execute_from_command_line
 

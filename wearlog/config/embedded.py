@@ -1,8 +1,8 @@
 """The whole site in one process: pages, schedule and tasks, without Redis.
 
-The schedule is Celery's own beat (`wearlog.config.beat`), in a thread; the tasks that it sends are the
-ones a worker would run, executed at once in that thread (`task_always_eager`). Pages only ever write rows.
-`docs/decisions/one-process.md` says why there is no worker beside it.
+The schedule is Celery's own beat (`wearlog.config.beat`), in a thread. The tasks are the same that a worker
+would run, executed immediately in that thread (`task_always_eager`). Requests never run tasks; they only
+write rows. `docs/decisions/one-process.md` says why there is no worker beside it.
 """
 
 from __future__ import annotations
@@ -34,16 +34,16 @@ from wearlog.logbook.jobs import running
 STOP_WITHIN_SECONDS = 10
 LOOK_FOR_IMPORTS_S, PAUSE_S = 1.0, 30.0
 CARRY_OUT = "from wearlog.config.commandline import run; run(['manage.py', 'carry_out_imports'])"
-"""What the process of an import runs, wherever manage.py lies."""
+"""The code that the process of an import runs; it does not depend on where manage.py lies."""
 logger = logging.getLogger(__name__)
 
 
 class Busy(Exception):
-    """The data folder or the port belongs to somebody else. The text says what to do."""
+    """Another process uses the data folder or the port. The text says what to do."""
 
 
 class Schedule:
-    """Beat in a thread of its own. Leaves no file behind."""
+    """Celery's beat in a thread of its own. It writes no schedule file."""
 
     def __init__(self, app: Celery) -> None:
         self.app = app
@@ -57,7 +57,7 @@ class Schedule:
             logger.exception("The reminder schedule has stopped. Start Wearlog again.")
 
     def start(self) -> None:
-        self.app.loader.import_default_modules()  # a task that is not known here would be posted, not run
+        self.app.loader.import_default_modules()  # an unregistered task would be queued, not run
         self.thread.start()
 
     def stop(self) -> None:
@@ -66,8 +66,8 @@ class Schedule:
 
 
 class Imports:
-    """Looks for imports that somebody asked for, and carries them out in a process of their own: so nobody's
-    page waits for them, and what one needs of memory is given back with it."""
+    """Looks for requested imports and runs each in a process of its own, so that no page waits for it and its
+    memory is returned to the system afterwards."""
 
     def __init__(self) -> None:
         self.over = threading.Event()
@@ -101,7 +101,7 @@ class Imports:
         self.thread.start()
 
     def stop(self) -> None:
-        """An import that is under way ends unfinished; it begins again after the next start."""
+        """Stop, also in the middle of an import, which begins again after the next start."""
         self.over.set()
         child = self.child
         if child is not None:
@@ -111,7 +111,7 @@ class Imports:
 
 @contextmanager
 def sole_use(data_dir: Path) -> Iterator[None]:
-    """Hold the data folder for this process; raises Busy where another one has it."""
+    """Lock the data folder for this process; raises Busy where another process holds it."""
     path = data_dir / "in-use"
     try:
         handle = open(path, "a+", opener=owners_alone)  # noqa: SIM115  (held below)
@@ -138,10 +138,11 @@ def owners_alone(path: str, flags: int) -> int:
 
 
 def lock(handle: TextIO) -> bool:
-    """Take the file's lock without waiting; the system gives it back however the process ends."""
+    """Take the file's lock without waiting; return whether that worked. The system releases it however the
+    process ends."""
     try:
         import fcntl
-    except ImportError:  # Windows has no such lock; there the port keeps a second start away
+    except ImportError:  # Windows has no such lock; there the port prevents a second start
         return True
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -151,7 +152,8 @@ def lock(handle: TextIO) -> bool:
 
 
 MOST_BODY_BYTES = 120_000_000
-"""Of one request: six photos of 15 MB or a logbook of 50 MB, and some room. More is answered with 413."""
+"""The largest request body: six photos of 15 MB or a logbook of 50 MB, with some room. A larger one is
+answered with 413."""
 
 
 def listen(host: str, port: int) -> socket.socket:
@@ -169,7 +171,7 @@ def listen(host: str, port: int) -> socket.socket:
 
 
 def refusal(host: str, port: int, error: OSError) -> str:
-    """What stands in the way of listening, and what to do about it."""
+    """The sentence for an error in listening: what the cause is, and what to do about it."""
     if isinstance(error, socket.gaierror) or error.errno == errno.EADDRNOTAVAIL:
         return f"{host} is no address of this machine: take 127.0.0.1, or 0.0.0.0 for the whole network."
     if error.errno == errno.EACCES:
@@ -187,7 +189,7 @@ def own_addresses() -> list[str]:
     with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         probe.connect(
             ("192.0.2.1", 9)
-        )  # an address kept for documentation; a datagram socket sends nothing here
+        )  # an address reserved for documentation; connecting a UDP socket sends nothing
         found.append(str(probe.getsockname()[0]))
     with suppress(OSError):
         named = socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
@@ -196,7 +198,7 @@ def own_addresses() -> list[str]:
 
 
 def end_on_terminate() -> None:
-    """Let SIGTERM end the process the way that Ctrl-C does."""
+    """Make SIGTERM end the process the way Ctrl-C does."""
 
     def end(number: int, frame: FrameType | None) -> None:
         raise KeyboardInterrupt
@@ -207,7 +209,8 @@ def end_on_terminate() -> None:
 def serve(
     application: Callable[..., Iterable[bytes]], sockets: list[socket.socket], scheme: str = "http"
 ) -> None:
-    """Serve until KeyboardInterrupt. `scheme` is what people type, where https is taken off before."""
+    """Serve until KeyboardInterrupt. `scheme` is that of the site's addresses: "https" where TLS ends in
+    front of this server."""
     from waitress.server import create_server
 
     server = create_server(
@@ -215,7 +218,7 @@ def serve(
         sockets=sockets,
         threads=8,
         ident=None,
-        # Where servers in front are named, the site itself looks at who says what.
+        # Where trusted proxies are named, `TrustedProxies` evaluates the headers itself.
         clear_untrusted_proxy_headers=not settings.TRUSTED_PROXIES,
         url_scheme=scheme,
         max_request_body_size=MOST_BODY_BYTES,

@@ -1,7 +1,7 @@
-"""What a developer's error page (`DEBUG=1`), or a report of an error, may show: no secret of the site.
+"""Keeps secrets of the site out of the developer's error page (`DEBUG=1`) and out of error reports.
 
-Django leaves out what is named like a secret. Addresses with a password in them, the surroundings that
-`runserver` hands to each request, and the variables of the functions on the way to the error are not.
+Django only hides settings whose name suggests a secret. It does not hide addresses with a password in them,
+the environment that `runserver` adds to each request, or local variables in the traceback.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ class Filter(SafeExceptionReporterFilter):
     )
 
     def cleanse_setting(self, key: Any, value: Any) -> Any:
-        cleansed = super().cleanse_setting(key, value)  # which calls this for what a container holds
+        cleansed = super().cleanse_setting(key, value)  # recurses into containers
         if isinstance(cleansed, Hidden):
             return cleansed.shown
         return without_secrets(cleansed) if isinstance(cleansed, str) else cleansed
@@ -43,7 +43,7 @@ class Filter(SafeExceptionReporterFilter):
         return {name: self.cleanse_setting(name, value) for name, value in found}.items()
 
     def _named(self, sent: Any) -> Any:
-        """What was sent, without passwords and tokens."""
+        """The submitted data without passwords and tokens."""
         if not isinstance(sent, QueryDict):
             return sent
         copied = sent.copy()
@@ -54,7 +54,8 @@ class Filter(SafeExceptionReporterFilter):
 
 
 class Report(ExceptionReporter):
-    """The whole text is looked over once more: what an object says of itself passes by no name."""
+    """Removes secrets from the finished report once more, since the `repr` of an object can contain one under
+    any name."""
 
     def get_traceback_html(self) -> SafeString:
         return SafeString(without_secrets(super().get_traceback_html()))

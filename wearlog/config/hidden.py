@@ -1,6 +1,6 @@
-"""Keys, passwords and addresses that hold one: usable as texts, shown as stars.
+"""Secrets (keys, passwords, addresses that contain one) that work as strings but are displayed as stars.
 
-`docs/decisions/nothing-shows-a-secret.md` says where secrets could be seen, and what can't be kept from it.
+`docs/decisions/nothing-shows-a-secret.md` says where secrets could be seen, and what this can't prevent.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ STARS = "********"
 VARIABLES = ("SECRET_KEY", "DATABASE_URL", "REDIS_URL", "EMAIL_URL")
 """The variables that can hold a secret. None of them is ever printed."""
 SHORTEST = 8
-"""Letters of the shortest secret that is looked for in a text. A shorter one is a word that stands there for
-other reasons, too, and stars in its place would tell which word it is."""
+"""Length of the shortest secret that is searched for in a text. A shorter one may appear in it as an ordinary
+word, and stars in its place would reveal it."""
 
 
 class Hidden(str):
-    """A text that no representation shows: `repr`, `pprint` and containers of it give stars, and it is not
-    pickled. It can be compared, encoded and passed on like any other; `str()` is the text itself, since
-    that is what connects to a server."""
+    """A string whose `repr` is stars, also inside containers and in `pprint`, and which can't be pickled. It
+    can be compared, encoded and passed on like any other; `str()` returns the text itself, as libraries need
+    it to connect to a server."""
 
     shown: str
 
@@ -44,7 +44,8 @@ class Hidden(str):
 
 
 def hidden_url(url: str) -> str:
-    """The address, shown without what stands before `@` and after `?`; as it is where there is neither."""
+    """The address as `Hidden`, displayed without its user, password and query; unchanged where it has none of
+    them."""
     taken = urlsplit(url)
     before, at, place = taken.netloc.rpartition("@")
     if not before and not taken.query:
@@ -54,7 +55,8 @@ def hidden_url(url: str) -> str:
 
 
 def hide(values: Mapping[str, Any]) -> dict[str, Any]:
-    """The same values, with those whose name says password, secret or key hidden, at any depth."""
+    """A copy of the values in which those whose name contains password, secret or key are `Hidden`, at any
+    depth."""
     found: dict[str, Any] = {}
     for name, value in values.items():
         if isinstance(value, Mapping):
@@ -67,8 +69,8 @@ def hide(values: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def without_secrets(text: str) -> str:
-    """The text with stars for every secret of this installation, as it is and as it is written in
-    addresses, in HTML and in Python."""
+    """The text with stars in place of every secret of this installation, plain or as escaped in URLs, HTML
+    and Python literals."""
     for secret in sorted(set(written(known())), key=len, reverse=True):
         text = text.replace(secret, STARS)
     return text

@@ -1,7 +1,7 @@
-"""What every program writes to stderr: pages, workers, the schedule, commands.
+"""Logging to stderr for every program: web server, workers, schedule, commands.
 
-A line has its time, its weight, the name of the request that it belongs to, and where it comes from. What
-people typed and what only the server may know is left out of it, since logs are read, copied and mailed.
+Each line has the time, level, request id and logger. What people typed and what is secret is removed, since
+logs are read, copied and mailed.
 """
 
 from __future__ import annotations
@@ -29,33 +29,33 @@ LOGGING: Final[dict[str, Any]] = {
     "handlers": {
         "stderr": {
             "class": "logging.StreamHandler",
-            "stream": "ext://sys.__stderr__",  # never what a worker puts in its place to catch prints
+            "stream": "ext://sys.__stderr__",  # never a worker's replacement, which captures prints
             "formatter": "plain",
             "filters": ["requests"],
         }
     },
     "root": {"handlers": ["stderr"], "level": "WARNING"},
     "loggers": {
-        # Django's own handlers write only while DEBUG is on, or mail to people who are not set.
+        # Django's own handlers only write while DEBUG is on, or mail to ADMINS, who are not set.
         "django": {"handlers": [], "level": "WARNING", "propagate": True},
-        "django.request": {"level": "ERROR"},  # a mistyped address is nobody's fault here
+        "django.request": {"level": "ERROR"},  # a mistyped address (404) is no error of the site
         "django.security.csrf": {"level": "ERROR"},
     },
 }
 
 SECRET_ARGUMENTS: Final = ("secret", "token")
-"""Parts of an address that let somebody in."""
+"""Names of the URL arguments that grant access."""
 
 LEFT_OUT: Final = "[left out]"
 OF_A_ROW: Final = re.compile(r"^(DETAIL|CONTEXT|LINE \d+):.*", re.MULTILINE | re.DOTALL)
-"""From here on a message of PostgreSQL quotes what was to be stored."""
+"""From this line on, an error message of PostgreSQL quotes the row's values."""
 
 SHORT: Final = 4
 
 
 class Requests(logging.Filter):
-    """Django's lines about failed requests. Of a known kind (the disk is full) there is one without a
-    traceback; an answer that a page chose, such as that of `/healthz`, is no line at all."""
+    """Filters Django's records of failed requests. For a known kind of error (a full disk) the traceback is
+    dropped; a 5xx response that a view returned on purpose, as `/healthz` does, is not logged at all."""
 
     def filter(self, record: logging.LogRecord) -> bool:
         request = getattr(record, "request", None)
@@ -82,7 +82,7 @@ class Requests(logging.Filter):
 
 
 class Plain(logging.Formatter):
-    """One line a record; the traceback of an error follows it."""
+    """One line per record, followed by the traceback of an error."""
 
     def format(self, record: logging.LogRecord) -> str:
         request = getattr(record, "request", None)
@@ -93,22 +93,24 @@ class Plain(logging.Formatter):
         message = without(record.getMessage(), request).replace("\r", "\\r").replace("\n", "\\n")
         line = f"{moment} {record.levelname} [{name}] {record.name}: {message}"
         if record.exc_info and record.exc_info[1] is not None:
-            line += "\n" + story(record.exc_info[1], request)
+            line += "\n" + traceback_of(record.exc_info[1], request)
         return line
 
 
-def story(error: BaseException, request: HttpRequest | None, seen: frozenset[int] = frozenset()) -> str:
-    """The traceback, that of what it came from first. Lines of code are told, values are not."""
+def traceback_of(
+    error: BaseException, request: HttpRequest | None, seen: frozenset[int] = frozenset()
+) -> str:
+    """The traceback as text, that of the cause first. It shows lines of code and no values."""
     before = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
     told = ""
     if before is not None and id(before) not in seen:
-        told = story(before, request, seen | {id(error)}) + "\nwhich led to\n"
+        told = traceback_of(before, request, seen | {id(error)}) + "\nwhich led to\n"
     frames = "".join(traceback.format_tb(error.__traceback__))
     return f"{told}Traceback (most recent call last):\n{frames}{cleaned(error, request)}"
 
 
 def cleaned(error: BaseException, request: HttpRequest | None) -> str:
-    """Kind and message of an error on one line, without what somebody typed or may not know."""
+    """Type and message of an error on one line, without secrets and without what the request contained."""
     kind = type(error)
     message = OF_A_ROW.sub("", str(error)).strip()
     text = without(message, request).replace("\r", "\\r").replace("\n", "\\n")
@@ -116,14 +118,14 @@ def cleaned(error: BaseException, request: HttpRequest | None) -> str:
 
 
 def without(text: str, request: HttpRequest | None) -> str:
-    """The text without the server's secrets and without what the request brought."""
+    """The text without the server's secrets and without what the request contained."""
     for secret in secrets():
         text = text.replace(secret, LEFT_OUT)
     if request is not None:
         for value in sorted(set(typed(request)), key=len, reverse=True):
             if len(value) >= SHORT:
                 text = text.replace(value, LEFT_OUT)
-            else:  # a digit must not be taken out of the midst of a word
+            else:  # whole words only, as a typed digit could be part of any number
                 text = re.sub(rf"(?<!\w){re.escape(value)}(?!\w)", LEFT_OUT.replace("\\", ""), text)
     return text
 
@@ -142,7 +144,8 @@ def secrets() -> Iterator[str]:
 
 
 def typed(request: HttpRequest) -> Iterator[str]:
-    """What came with the request, as far as it was read: reading is not the log's business."""
+    """The values that the request contained, as far as they have been parsed; logging must not trigger
+    parsing."""
     values = [value for _name, each in request.GET.lists() for value in each]
     values += request.COOKIES.values()
     values += [request.headers.get("Authorization", ""), request.META.get("QUERY_STRING", "")]
@@ -166,7 +169,7 @@ def secret_arguments(request: HttpRequest) -> list[str]:
 
 
 def address_of(request: HttpRequest) -> str:
-    """The path, without its secrets and without the query."""
+    """The request's path without secrets and query."""
     path = request.path
     for secret in secret_arguments(request):
         path = path.replace(secret, LEFT_OUT)
@@ -174,7 +177,8 @@ def address_of(request: HttpRequest) -> str:
 
 
 def person_of(request: HttpRequest) -> object:
-    """The key of who is signed in, as far as that was asked already; the database may be away."""
+    """The primary key of the signed-in person, if already loaded; no query is made, as the database may be
+    down."""
     user = getattr(request, "_cached_user", None)
     if user is not None:
         return user.pk or "-"

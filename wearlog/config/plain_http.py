@@ -1,4 +1,4 @@
-"""Hosts beyond this machine to which the site speaks without encryption."""
+"""Hosts other than this machine under which the site is reached without encryption."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ REMEDY = (
 
 
 def by_settings() -> list[str]:
-    """The hosts that the settings name, where `HTTPS` is off."""
+    """Those of `ALLOWED_HOSTS` and `SITE_URL`, where `HTTPS` is off; else none."""
     if settings.SESSION_COOKIE_SECURE:
         return []
     site = urlsplit(settings.SITE_URL)

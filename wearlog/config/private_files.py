@@ -1,6 +1,6 @@
-"""Files that only the user of this program may read, whatever umask the machine has.
+"""Creates files that only the user of this program may read, whatever the umask.
 
-What is there already keeps the rights that somebody gave it; `doctor` tells where they are loose.
+Existing files keep their permissions; `doctor` reports those that others can read.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ FOLDER, FILE = 0o700, 0o600
 
 
 def make_folder(path: Path) -> None:
-    """Make the folder, and those above it, where it is not there. Raises OSError."""
+    """Make the folder and its parents where they do not exist. Raises OSError."""
     try:
         path.mkdir(mode=FOLDER, parents=True)
     except FileExistsError:
@@ -24,11 +24,11 @@ def make_folder(path: Path) -> None:
 
 
 def make_file(path: Path, content: bytes = b"") -> None:
-    """Make the file in its folder. It has its rights before it has its content. Raises OSError,
-    FileExistsError where it is there."""
+    """Create the file, with its permissions set before the content is written. Raises OSError,
+    FileExistsError where it exists."""
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, FILE)
     with os.fdopen(handle, "wb") as stream:
-        with suppress(OSError):  # a disk that knows no rights
+        with suppress(OSError):  # a file system without permissions
             path.chmod(FILE)
         stream.write(content)
         stream.flush()
@@ -36,8 +36,8 @@ def make_file(path: Path, content: bytes = b"") -> None:
 
 
 def is_loose(path: Path) -> bool:
-    """Whether others on this machine may read, change or enter it. False where it is not there, and on a
-    system without such rights."""
+    """Whether other users of this machine may read, change or enter the path. False where it does not exist,
+    and on systems without such permissions."""
     try:
         return os.name == "posix" and bool(path.stat().st_mode & 0o077)
     except OSError:

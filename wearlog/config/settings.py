@@ -15,7 +15,7 @@ from wearlog.reminders.channels.webhook import reachable
 from wearlog.reminders.schedule import tasks_due as reminders
 
 ROOT = Path(__file__).resolve().parents[2]
-surroundings = environment.read(os.environ, ROOT)  # not in capitals: it is none of Django's settings
+surroundings = environment.read(os.environ, ROOT)  # lower case: it is not a setting of Django's
 if environment.finish_restore(surroundings):
     surroundings = environment.read(os.environ, ROOT)  # the key may have come with the backup
 
@@ -55,18 +55,18 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "wearlog.web.site.faults.request_id.RequestIdMiddleware",
-    "wearlog.web.site.callers.TrustedProxies",  # first: who asks, and whether by https
+    "wearlog.web.site.callers.TrustedProxies",  # first: the client's address and scheme
     "django.middleware.security.SecurityMiddleware",
     "wearlog.web.site.compression.TextCompression",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
-    "wearlog.web.site.faults.nul.NoNulMiddleware",  # before anything asks the database
+    "wearlog.web.site.faults.nul.NoNulMiddleware",  # before the first query
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "wearlog.web.site.ended.EndedMiddleware",
-    "wearlog.web.site.middleware.MillMiddleware",  # outside of the messages: it words them
+    "wearlog.web.site.middleware.MillMiddleware",  # outside MessageMiddleware: it writes its messages
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
@@ -74,7 +74,7 @@ MIDDLEWARE = [
 ROOT_URLCONF = "wearlog.config.urls"
 WSGI_APPLICATION = "wearlog.config.wsgi.application"
 
-web = Path(__file__).resolve().parents[1] / "web"  # each of its areas has templates of its own
+web = Path(__file__).resolve().parents[1] / "web"  # each area in it has its own templates
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
@@ -98,7 +98,7 @@ TEMPLATES = [
 DATABASES: dict[str, dict[str, Any]] = {"default": surroundings.database}
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["ENGINE"] = "wearlog.config.private_sqlite"
-    DATABASES["default"]["TEST"] = {"NAME": ":memory:"}  # as Django does by itself; pytest-django asks
+    DATABASES["default"]["TEST"] = {"NAME": ":memory:"}  # Django's default; pytest-django reads it
     # Readers never wait for a writer, a writer waits for another instead of failing, and what was
     # acknowledged survives a power cut (docs/decisions/sqlite.md has the measurements).
     DATABASES["default"]["OPTIONS"] = {
@@ -107,7 +107,7 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
     }
 else:
-    # A server that does not answer is told as such, instead of being waited for by one page after another.
+    # Without a timeout, every request would hang while the server does not answer.
     DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
@@ -117,11 +117,11 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
 ]
-# In a cookie, since showing a message must not write a session row on a GET.
+# In a cookie, as the session backend would write its row when a GET shows a message.
 MESSAGE_STORAGE = "django.contrib.messages.storage.cookie.CookieStorage"
 LOGIN_URL = "web:sign-in"
 LOGIN_REDIRECT_URL = "web:day"
-SESSION_ENGINE = "wearlog.people.sessions"  # rows that know their person (docs/decisions/signing-in.md)
+SESSION_ENGINE = "wearlog.people.sessions"  # rows with their person (docs/decisions/signing-in.md)
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 90  # a press-side phone stays signed in for a season
 
 LANGUAGE_CODE = "en"
@@ -129,7 +129,7 @@ LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("fr", "Français")]  # each 
 LOCALE_PATHS = [ROOT / "wearlog" / "locale"]
 USE_I18N = True
 USE_TZ = True
-TIME_ZONE = "UTC"  # the mill's own zone is a record, activated for each request
+TIME_ZONE = "UTC"  # the mill's zone is stored in the database and activated for each request
 
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
@@ -147,7 +147,7 @@ REMINDER_CHANNELS = [
     "wearlog.reminders.channels.mail.sending.MailChannel",
     "wearlog.reminders.channels.webhook.sending.WebhookChannel",
 ]
-# Nobody can point the web hook at another host from within the pages (docs/channels.md).
+# The web hook can't be pointed at other hosts than these from the pages (docs/channels.md).
 WEBHOOK_HOSTS = reachable.read_hosts(os.environ.get("WEBHOOK_HOSTS", ""))
 WEBHOOK_NETWORKS = reachable.read_networks(os.environ.get("WEBHOOK_NETWORKS", ""))
 
@@ -158,11 +158,11 @@ CELERY_BROKER_URL = surroundings.redis_url or "memory://"
 CELERY_TASK_ALWAYS_EAGER = not surroundings.redis_url
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
-# A message that waits in a worker for a free child can end that worker where Redis goes away meanwhile
-# (docs/decisions/outbox.md): it takes none that it can't begin at once.
+# A message that a worker has prefetched can crash it when Redis goes away (docs/decisions/outbox.md), so it
+# takes only messages that it can begin at once.
 CELERY_WORKER_DISABLE_PREFETCH = True
 CELERY_TIMEZONE = "UTC"
-CELERY_WORKER_HIJACK_ROOT_LOGGER = False  # what goes wrong is written as LOGGING says, in every program
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False  # every program logs as LOGGING says
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BEAT_SCHEDULER = "wearlog.config.beat:OneBeat"
 CELERY_BEAT_SCHEDULE = (
@@ -186,7 +186,7 @@ CONTENT_SECURITY_POLICY = {
 }
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
-SECURE_REDIRECT_EXEMPT = [r"^healthz$"]  # a watcher on the machine itself asks by plain http
+SECURE_REDIRECT_EXEMPT = [r"^healthz$"]  # monitoring on the machine itself uses plain http
 SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = surroundings.https
 SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if surroundings.https else 0
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")

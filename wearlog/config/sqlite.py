@@ -1,4 +1,4 @@
-"""What the linked SQLite library can bear."""
+"""Whether the linked SQLite library is recent enough and free of a known fault."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Version = tuple[int, int, int]
 
 
 def too_old(version: Version = sqlite3.sqlite_version_info) -> str:
-    """One sentence where the library can't carry the log, else an empty text."""
+    """The reason as one sentence where the library is too old for the log, else an empty text."""
     if version >= OLDEST:
         return ""
     return (
@@ -25,7 +25,7 @@ def reset_fault(version: Version = sqlite3.sqlite_version_info) -> str:
     """A warning where the library has the write-ahead-log reset fault, else an empty text.
 
     The range is the one that SQLite's own page on write-ahead logging names: 3.7.0 to 3.51.2, mended in
-    3.44.6 and 3.50.7. The fault needs two processes that write and checkpoint in the same moment.
+    3.44.6 and 3.50.7. The fault occurs only when two processes write and checkpoint at the same moment.
     """
     if not FAULT_FROM <= version <= FAULT_TO or version in FAULT_MENDED:
         return ""

@@ -1,4 +1,4 @@
-"""Names of static files that change with what is in them, once they were collected and unless `DEBUG=1`."""
+"""Static files whose names contain a hash of their content, once collected and unless `DEBUG=1`."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from django.contrib.staticfiles.storage import ManifestStaticFilesStorage
 
 
 class HashedNames(ManifestStaticFilesStorage):
-    """A browser keeps a file for good, and a new version has a new name.
+    """Browsers may cache a file for ever, since a new version has a new name.
 
-    A file that was not collected since it changed keeps its plain name, under which it is served as it is
-    now: who forgets `collectstatic` after an upgrade gets a slower site, not an old or a broken one.
+    A file that changed since it was last collected keeps its plain name, under which the current version is
+    served: without `collectstatic` after an upgrade the site is slower, but neither outdated nor broken.
     """
 
     def stored_name(self, name: str) -> str:

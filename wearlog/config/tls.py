@@ -1,4 +1,4 @@
-"""https in front of the one-process server: takes TLS off each connection and hands the rest on."""
+"""A TLS proxy in front of the one-process server: it decrypts each connection and forwards the data."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ Application = Callable[..., Iterable[bytes]]
 
 
 class Front:
-    """A TLS server in a thread of its own, before a server on the loopback.
+    """A TLS server in a thread of its own, which forwards to a server on the loopback interface.
 
-    `application` wraps the site's own so that it sees where a connection really came from.
+    `application` wraps the site's WSGI application so that it sees the client's real address.
     """
 
     def __init__(self, listening: socket.socket, inner: socket.socket, papers: Papers) -> None:
@@ -54,10 +54,10 @@ class Front:
         )
         try:
             self.loop.run_until_complete(serving)
-        except RuntimeError:  # it was stopped before it had begun
+        except RuntimeError:  # it was stopped before it started
             return
         except OSError:
-            if self.listening.fileno() == -1:  # and what it listens on was closed
+            if self.listening.fileno() == -1:  # and its listening socket was closed
                 return
             raise
         self.loop.run_forever()
@@ -74,7 +74,7 @@ class Front:
                 other.cancel()
             forth.close()
         except OSError:
-            pass  # the caller, or the server on its way to end, has hung up
+            pass  # the client, or the server while it stops, closed the connection
         finally:
             self.callers.pop(port, None)
             writer.close()

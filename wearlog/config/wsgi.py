@@ -1,4 +1,4 @@
-"""The pages for any WSGI server: `gunicorn wearlog.config.wsgi`."""
+"""The WSGI application, for any WSGI server: `gunicorn wearlog.config.wsgi`."""
 
 import logging
 import os

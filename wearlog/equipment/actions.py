@@ -2,8 +2,8 @@
 
 A move ends one fitting and begins another at one instant.
 
-Every move says which fitting the person had in front of them. Of two phones that move the same part at
-once, one moves it and the other is told who did, when and to what (`AlreadyMoved`).
+Every move names the fitting that the person saw. When two phones move the same part at once, one succeeds and
+the other gets `AlreadyMoved`, which says who moved the part, when and where to.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from wearlog.people.roles import Permission, require
 from wearlog.people.words import day, day_of, when
 
 CLOCKS_DIFFER = timedelta(minutes=10)
-"""How far a phone's clock may run ahead before its entry lies in the future."""
+"""How far a phone's clock may be ahead before its entry counts as lying in the future."""
 
 
 @transaction.atomic
@@ -36,7 +36,7 @@ def fit(
     fitted_at: datetime,
     why: str = "fit",
 ) -> Fitting:
-    """Put a part that sits nowhere on an empty position. `why` names the move in the audit trail.
+    """Fit a spare part on an empty position. `why` names the move in the audit trail.
 
     Raises AlreadyMoved where the position is taken or the part sits elsewhere, Refused where the part does
     not belong there.
@@ -207,7 +207,7 @@ def swap(
 
 # --- locks ------------------------------------------------------------------------------------------
 # Positions are locked before parts and each by ascending key, so that two moves never wait for each other
-# in a ring. On SQLite the transaction holds the one write lock from its beginning.
+# in a cycle (deadlock). On SQLite the transaction holds the one write lock from its beginning.
 
 
 def locked_position(position_id: int) -> Position:
@@ -223,7 +223,7 @@ def locked_position(position_id: int) -> Position:
 
 
 def locked_parts(*part_ids: int) -> list[Part]:
-    """The parts in the order asked for."""
+    """Lock and return the parts, in the order of the arguments."""
     found = {
         part.pk: part
         for part in Part.objects.select_for_update(of=("self",))
@@ -237,7 +237,7 @@ def locked_parts(*part_ids: int) -> list[Part]:
 
 
 def locked_fittings(*fitting_ids: int, also_parts: tuple[int, ...] = ()) -> list[Fitting]:
-    """The fittings in the order asked for, read after their positions and parts were locked."""
+    """The fittings in the order of the arguments, read after their positions and parts were locked."""
     rows = {
         pk: (position_id, part_id)
         for pk, position_id, part_id in Fitting.objects.filter(pk__in=fitting_ids).values_list(
@@ -266,7 +266,7 @@ def locked_fitting(fitting_id: int, *also_parts: int) -> Fitting:
 
 
 def end(*, by: User | None, at: datetime, fitting: Fitting, moved_at: datetime, why: str) -> None:
-    """End an open fitting, or raise AlreadyMoved. The conditional update decides who came first."""
+    """End an open fitting, or raise AlreadyMoved. The conditional UPDATE decides a race."""
     standing_still(fitting, moved_at)
     if moved_at <= fitting.fitted_at:
         raise Refused(

@@ -1,8 +1,8 @@
-"""Correcting when and where a part sat, and taking a move back.
+"""Correcting when and where a part was fitted, and undoing a move.
 
 A move is all fittings that ended or began at one instant and share a position or a part: both halves of a
 flip or a replacement, all four of a swap. Its instant is changed for all of them together, so that a
-correction leaves neither a gap nor an overlap, and taking it back joins what it parted.
+correction leaves neither a gap nor an overlap, and undoing it joins the fittings before and after it again.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from wearlog.people.words import day, day_of, when
 
 @dataclass(frozen=True)
 class Move:
-    """What ended and what began at one instant."""
+    """The fittings that ended and those that began at one instant."""
 
     at: datetime
     ended: tuple[Fitting, ...]
@@ -34,7 +34,7 @@ class Move:
 
 
 def move_of(fitting: Fitting, instant: datetime) -> Move:
-    """The move at the instant that the fitting was part of."""
+    """The move at that instant to which the fitting belongs."""
     positions, parts = {fitting.position_id}, {fitting.part_id}
     while True:
         touched = (
@@ -57,8 +57,8 @@ def move_of(fitting: Fitting, instant: datetime) -> Move:
 def correct_fitting(
     *, by: User | None, at: datetime, fitting: Fitting, changes: Mapping[str, object], reason: str
 ) -> Fitting:
-    """Change part, edge, position or the instants of a fitting. A changed instant moves the other half of
-    the flip, replacement or swap along. Raises Refused where a part would be in two places."""
+    """Change part, edge, position or the instants of a fitting. A changed instant also changes the other half
+    of the flip, replacement or swap. Raises Refused where a part would be in two places at once."""
     fitting = _locked_with_neighbours(fitting)
     wanted = {fitting.pk: fitting}
     old_fitted, old_removed = fitting.fitted_at, fitting.removed_at
@@ -99,9 +99,9 @@ def correct_fitting(
 
 @transaction.atomic
 def undo_move(*, by: User | None, at: datetime, fitting: Fitting, reason: str) -> list[Fitting]:
-    """Take back the move that began the fitting. What sat there before goes on until what began would have
-    ended; a part that the move retired is in service again. Returns the fittings that go on, none where
-    nothing had ended in the move."""
+    """Undo the move that began the fitting. The fitting before it is continued up to the end of the one that
+    is undone; a part that the move retired is in service again. Returns the continued fittings, none where
+    the move ended none."""
     fitting = _locked_with_neighbours(fitting)
     if fitting.voided_at is not None:
         raise Refused(
@@ -139,7 +139,8 @@ def undo_move(*, by: User | None, at: datetime, fitting: Fitting, reason: str) -
 
 
 def _locked_with_neighbours(fitting: Fitting) -> Fitting:
-    """Lock every position and part that the fitting's two moves touch, and read it again."""
+    """Lock every position and part that is affected by the moves at the fitting's start and end; return the
+    fitting as now stored."""
     instants = [each for each in (fitting.fitted_at, fitting.removed_at) if each is not None]
     touched = {fitting.pk}
     for instant in instants:
@@ -155,7 +156,7 @@ def _snapshots(fittings: Sequence[Fitting]) -> dict[int, dict[str, object]]:
 
 
 def _check(fittings: Sequence[Fitting], *, at: datetime) -> None:
-    """Refuse what can't be, of these fittings among themselves and against all others."""
+    """Raise Refused for overlaps and other contradictions among these fittings and with all others."""
     keys = [each.pk for each in fittings]
     for each in fittings:
         if each.removed_at is not None and each.removed_at <= each.fitted_at:
@@ -242,8 +243,8 @@ def _store(
     action: str,
     reason: str,
 ) -> None:
-    # The database judges row by row and would see the halves of a move overlap while it is being changed.
-    # Struck out they count for nothing; each is judged when it comes back.
+    # The database checks each row as it is saved, and would see the halves of a move overlap in between.
+    # So they are voided first; each is checked when it is restored.
     Fitting.objects.filter(pk__in=[each.pk for each in fittings]).update(voided_at=at)
     for each in fittings:
         clean(each)
@@ -262,7 +263,7 @@ def _store(
 def _follow_retirement(
     *, by: User | None, at: datetime, part: Part, old: datetime, new: datetime, why: str
 ) -> None:
-    """A part that was retired on the day it came off is retired on the day it now came off."""
+    """Move the retirement of a part that was retired on the day it came off to the corrected day."""
     if part.retired_on != day_of(old) or part.retired_on == day_of(new):
         return
     before = audit.snapshot(part)
@@ -274,7 +275,7 @@ def _follow_retirement(
 def _back_in_service(
     *, by: User | None, at: datetime, part: Part, moved_at: datetime, until: datetime | None, why: str
 ) -> None:
-    """Undo a retirement that belonged to the move; one of another day has a reason of its own."""
+    """Undo a retirement that belonged to the move; one on another day had another reason and stays."""
     if part.retired_on is None or part.retired_on != day_of(moved_at):
         return
     if until is not None:

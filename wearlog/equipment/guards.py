@@ -1,4 +1,4 @@
-"""One part per position and moment, one place per part and moment."""
+"""Database-level rules: at any moment a position holds one part, and a part has one position."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ OVERLAP = Template(
     "AND f.fitted_at < coalesce(NEW.removed_at, '9999-12-31') "
     "AND coalesce(f.removed_at, '9999-12-31') > NEW.fitted_at);"
 )
-# A range of one key instead of `WITH =`: that would need the btree_gist extension.
+# A range that contains one key stands in for `WITH =`, which would need the btree_gist extension.
 EXCLUDE = Template(
     "USING gist (int8range($column, $column, '[]') WITH &&, "
     "tstzrange(fitted_at, removed_at) WITH &&) WHERE (voided_at IS NULL)"

@@ -1,6 +1,6 @@
-"""The kinds of parts, and what they are like: the facts from which other floors derive what they need.
+"""The kinds of parts and their properties, from which other packages derive what they need.
 
-Only two floors keep a table of their own, since they know what can't be derived: which work is offered
+Only two packages keep a table by kind of their own, for what can't be derived: which work is offered
 (`service.offered`), and where a kind is drawn (`web.drawing.press`). Common practice, no source.
 """
 
@@ -35,7 +35,8 @@ class Kind(models.TextChoices):
 
 
 class Danger(Enum):
-    """What a part can do to whoever works on it, beside what every press can do. `lockout` words it."""
+    """How a part can hurt a person who works on it, in addition to the hazards of every press. `lockout` puts
+    it into words."""
 
     CUTS = "worn edges, burrs, chips"
     HEAVY = "drops or rolls when free"
@@ -46,14 +47,14 @@ class Danger(Enum):
 
 @dataclass(frozen=True, kw_only=True)
 class KindOf:
-    """What parts of a kind are like.
+    """The properties of the parts of a kind.
 
-    dangers: none where the part itself hurts nobody; those of every press come on top.
+    dangers: those of the part itself, possibly none; the hazards of every press are added.
     behind_head: the head must come off to reach it.
-    ground_by_seed: the seed wears it, and without it the press does not press.
-    usual: a new press begins with a position for it; in_each_barrel: and a twin with one for each barrel.
-    tools: what opens the machine for it; gauge: what measures or tries it. None where nothing is peculiar to
-    the kind.
+    ground_by_seed: the seed wears it, and the press can't work without it.
+    usual: a new press gets a position for it; in_each_barrel: a press with two barrels gets one for each.
+    tools: what is needed to open the machine for it; gauge: what measures or tests it. None where the kind
+    needs nothing special.
     """
 
     dangers: tuple[Danger, ...]
@@ -122,4 +123,4 @@ KINDS = exhaustive(
 )
 
 GROUND_BY_SEED = tuple(kind for kind in Kind if KINDS[kind].ground_by_seed)
-"""Screws and dies: what work at a press is mostly about."""
+"""Screws and dies, which most work at a press is about."""

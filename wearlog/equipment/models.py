@@ -1,4 +1,4 @@
-"""Presses, the positions on them, and the parts that sit there for a while."""
+"""Presses, the positions on them, and the parts that are fitted there for a time."""
 
 from __future__ import annotations
 
@@ -78,7 +78,8 @@ class Press(models.Model):
 
 
 class Position(models.Model):
-    """A place on a press where one part sits at a time. `share` is its barrel's part of the seed."""
+    """A place on a press that holds one part at a time. `share` is the fraction of the seed that its barrel
+    gets."""
 
     press = models.ForeignKey(Press, models.PROTECT, related_name="positions", verbose_name=_("Press"))
     name = models.CharField(_("Position"), max_length=60)
@@ -116,7 +117,7 @@ class PartType(models.Model):
     edges = SmallCount(
         _("Edges"), default=1, least=1, most=4, help_text=_("A die that can be flipped has 2.")
     )
-    # Crop tags with a space between; crops live a floor higher, so this can't be a foreign key.
+    # Crop tags separated by spaces; no foreign key, since `runs`, which has the crops, imports this package.
     for_crops = Tags(_("For the crops"), max_length=255, blank=True, help_text=_("None ticked: for all."))
     dimension = models.CharField(
         _("What is gauged"), max_length=60, blank=True, help_text=_("Such as: bore, flight width.")
@@ -195,11 +196,11 @@ class Part(models.Model):
 
 class FittingQuerySet(LogRecordQuerySet):
     def in_place(self, *, at: object) -> Self:
-        """Fittings that hold at the instant: the start counts, the end does not."""
+        """Fittings in force at the instant: start included, end excluded."""
         return self.standing().filter(Q(removed_at__isnull=True) | Q(removed_at__gt=at), fitted_at__lte=at)
 
     def overlapping(self, start: datetime, end: datetime | None) -> Self:
-        """Fittings that share a moment with [start, end); no end: for ever."""
+        """Fittings that overlap [start, end); `end` None means for ever."""
         shared = self.filter(Q(removed_at__isnull=True) | Q(removed_at__gt=start))
         return shared if end is None else shared.filter(fitted_at__lt=end)
 

@@ -1,4 +1,4 @@
-"""What sits where, now and then."""
+"""Queries about which part is or was fitted where."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def presses_in_service(*, on: date) -> QuerySet[Press]:
 
 
 def fitted_now(press: Press) -> QuerySet[Fitting]:
-    """The open fittings of a press with part, type and position at hand, by position."""
+    """The open fittings of a press by position, with part, type and position already loaded."""
     return (
         Fitting.objects.open()
         .filter(position__press=press)
@@ -27,7 +27,7 @@ def fitted_now(press: Press) -> QuerySet[Fitting]:
 
 
 def fitted_at(press: Press, *, at: datetime) -> QuerySet[Fitting]:
-    """The fittings of a press that hold at the instant, by position."""
+    """The fittings of a press that are in force at the instant, by position."""
     return (
         Fitting.objects.in_place(at=at)
         .filter(position__press=press)
@@ -37,7 +37,7 @@ def fitted_at(press: Press, *, at: datetime) -> QuerySet[Fitting]:
 
 
 def fitting_on(position: Position, *, at: datetime) -> Fitting | None:
-    """What sits on the position at the instant."""
+    """The fitting on the position at the instant, or None."""
     return (
         Fitting.objects.in_place(at=at)
         .filter(position=position)
@@ -53,7 +53,7 @@ def place_of(part: Part) -> Fitting | None:
 
 @dataclass(frozen=True)
 class Seat:
-    """A position of a press and what sits on it now, if anything."""
+    """A position of a press and its open fitting, if any."""
 
     position: Position
     fitting: Fitting | None
@@ -68,14 +68,14 @@ def seats_of(press: Press) -> list[Seat]:
 
 
 def history_of(part: Part) -> QuerySet[Fitting]:
-    """All standing fittings of a part, first one first."""
+    """All fittings of a part that are not voided, oldest first."""
     return (
         Fitting.objects.standing().filter(part=part).select_related("position__press").order_by("fitted_at")
     )
 
 
 def history_on(position: Position) -> QuerySet[Fitting]:
-    """All standing fittings on a position, first one first."""
+    """All fittings on a position that are not voided, oldest first."""
     return (
         Fitting.objects.standing()
         .filter(position=position)
@@ -85,7 +85,7 @@ def history_on(position: Position) -> QuerySet[Fitting]:
 
 
 def spares(*, kind: str = "", exclude: Sequence[int] = ()) -> QuerySet[Part]:
-    """Parts that are not retired and sit nowhere: what can be fitted. `exclude` lists primary keys."""
+    """Parts that are neither retired nor fitted, so that they can be fitted. `exclude` lists primary keys."""
     fitted = Fitting.objects.open().filter(part=OuterRef("pk"))
     parts = Part.objects.filter(~Exists(fitted), retired_on__isnull=True).exclude(pk__in=exclude)
     if kind:

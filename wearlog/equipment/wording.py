@@ -1,4 +1,4 @@
-"""The sentences that say why a part can't go where it should, and who moved it in the meantime."""
+"""Error messages: why a part can't be fitted, and who moved it in the meantime."""
 
 from __future__ import annotations
 

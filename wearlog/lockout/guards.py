@@ -1,4 +1,4 @@
-"""No isolation that has ended has a lock on: kept by the database itself."""
+"""Database-level rule: an isolation that has ended has no lock that is recorded as being on."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Energy sources to start a record from, by the build of the press. Proposals, never a finding.
+"""Proposals for the energy sources of a new press, by its build. They say nothing about an actual machine.
 
-Common practice, no source. Which of them a machine has, and where each is isolated, is for the person who
-walks round it: a proposal is recorded only with that filled in.
+From common practice, without a published source. Somebody who walks round the machine has to find out which
+of them it has and where each is isolated; a proposal is recorded only with that filled in.
 """
 
 from __future__ import annotations
@@ -27,10 +27,10 @@ class Build(models.TextChoices):
 
 @dataclass(frozen=True)
 class Proposal:
-    """A source as a press of that build often has it.
+    """An energy source that presses of a build often have.
 
-    `where` asks for the one thing that only a look at the machine can tell; `release` and `verify` are
-    wordings to keep or change. `key` names its row in a form.
+    `where` asks for the isolation point, which only a look at the machine can tell; `release` and `verify`
+    are texts to keep or change. `key` names its row in a form.
     """
 
     key: str
@@ -143,7 +143,7 @@ SECOND_PRESSURE = replace(PRESSURE, key="pressure-2", source=_("Pressure behind 
 CAGE_PRESSURE = replace(PRESSURE, source=_("Pressure in cage and choke ring"))
 
 EVERYWHERE = (FEED, CAKE, HEAT, DRIVE, RESTART, SHAFT, HOPPER, HEAVY)
-"""Asked about at every build; who has none of one leaves it out."""
+"""Proposed for every build; a press without such a source leaves it out."""
 
 PROPOSALS: dict[Build, tuple[Proposal, ...]] = {
     Build.HOLE_CYLINDER: (MOTOR, HEATER, PRESSURE, *EVERYWHERE),
@@ -153,6 +153,6 @@ PROPOSALS: dict[Build, tuple[Proposal, ...]] = {
 
 
 def proposals_for(build: Build, *, recorded: Iterable[str] = ()) -> tuple[Proposal, ...]:
-    """The proposals of that build, but for those whose name the press has recorded already."""
+    """The proposals for that build, without those whose names are in `recorded`."""
     taken = {name.casefold() for name in recorded}
     return tuple(each for each in PROPOSALS[build] if str(each.source).casefold() not in taken)

@@ -1,14 +1,14 @@
-"""The one door: every write to the log enters here, from a page, a phone's queue, a sheet or a command.
+"""The one entrance for every write to the log, from a page, a phone's queue, a sheet of runs or a command.
 
-What an app keeps is written by an action of that app. Here the action is entered: it keeps its parameters and
-its docstring, and runs in one transaction with the log's version raised, so that all of it is stored or
-nothing. Some are also held to the isolation record (`closing`). An action is keyword-only. `by` is the person
-(None: the command line), `at` the instant of the entry. They raise
+The app that owns a table has the action that writes it. Here `entered` wraps that action, with the same
+parameters and docstring, in one transaction that also raises the log's version, so that everything is stored
+or nothing. Some are also checked against the isolation record (`closing`). Actions are keyword-only; `by` is
+the person (None: the command line), `at` the time of the entry. They raise
 
 - `NotAllowed` where the person's role lacks the permission,
 - `AlreadyMoved` where somebody else has moved the part in the meantime,
-- `Doubtful` where something looks wrong and may be right: ask, and send the codes back in `confirmed`,
-- `Refused` where it can't be taken as it is; the text says what to do, `field` which input it belongs to.
+- `Doubtful` where something looks wrong but may be right: ask, then call again with the codes in `confirmed`,
+- `Refused` where it can't be accepted as it is; the text says what to do, `field` names the input.
 """
 
 from __future__ import annotations

@@ -1,8 +1,9 @@
-"""What closes a job, held to the isolation record: no work logged and no part moved under another's lock.
+"""Checks actions that close a job against the isolation record: no work is logged and no part moved while
+another person's lock is on.
 
-What holds an action to it takes the action and returns it with the same parameters. An action is told by
-keyword who acts (`by`), which questions were answered (`confirmed`) and what is entered (`entry`, whose `ref`
-says whether it was sent before: an entry that stands is what it was).
+The decorators return the action with the same parameters and read from its keyword arguments who acts (`by`),
+which questions were confirmed (`confirmed`) and the entry (`entry`, whose `ref` tells whether it was stored
+before; then it is not checked again).
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ Asked = ParamSpec("Asked")
 Moved = TypeVar("Moved", Fitting, tuple[Fitting, Fitting])
 
 CLOSES = frozenset({"press", "position", "part", "edge", "action", "rule", "done_at"})
-"""Fields of work whose correction may close another job than before."""
+"""Fields of a service whose correction may make it close a different job."""
 
 
 def log_work(
@@ -43,9 +44,9 @@ def log_work(
     confirmed: Collection[str] = (),
     release_stated: bool = False,
 ) -> Service:
-    """Log work with its gauges; flip and replace also move the part. `release_stated` keeps that the person
+    """Log work with its gauges; flip and replace also move the part. `release_stated` records that the person
     stated the steps before a restart. Raises StillLocked while somebody else's lock is recorded as being on
-    at the press, and asks whether one's own stay on."""
+    at the press, and Doubtful while the person's own are."""
     known = bool(entry.ref) and Service.objects.filter(ref=entry.ref).exists()
     work = service.log_work(by=by, at=at, entry=entry, confirmed=confirmed)
     if not known:
@@ -57,10 +58,10 @@ def log_work(
 
 
 def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -> CropChange:
-    """Keep the signed cleaning record between two crops, and the cleaning as work done, which it is.
+    """Store the signed cleaning record between two crops, and the cleaning itself as a service.
 
-    Without `from_crop_id` it is the crop that the press pressed last before. Raises StillLocked as
-    other work does.
+    Without `from_crop_id` the previous crop is the one that the press pressed last. Raises StillLocked as
+    `log_work` does.
     """
     known = bool(entry.ref) and Service.objects.filter(ref=entry.ref).exists()
     change = incidents.record_crop_change(by=by, at=at, entry=entry)
@@ -70,16 +71,16 @@ def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -
 
 
 def part_moved(move: Callable[Asked, Moved]) -> Callable[Asked, Moved]:
-    """Move a part. The move is looked at by its instant, at the press that it touches."""
+    """Decorate an action that moves a part: check the move's instant at each press that it affects."""
 
     @wraps(move)
-    def move_and_look(*args: Asked.args, **kwargs: Asked.kwargs) -> Moved:
+    def move_and_check(*args: Asked.args, **kwargs: Asked.kwargs) -> Moved:
         moved = move(*args, **kwargs)
         for fitting in moved if isinstance(moved, tuple) else (moved,):
-            refuse_moves(by=_told(kwargs).by, fitting=fitting)
+            refuse_moves(by=_arguments(kwargs).by, fitting=fitting)
         return moved
 
-    return move_and_look
+    return move_and_check
 
 
 def refuse_moves(*, by: User | None, fitting: Fitting) -> None:
@@ -88,39 +89,40 @@ def refuse_moves(*, by: User | None, fitting: Fitting) -> None:
 
 
 def work_corrected(*, by: User | None, service: Service, changed: Iterable[str]) -> None:
-    """A correction that makes work close another job is held to the same."""
+    """Check a correction that makes a service close a different job in the same way."""
     if CLOSES & set(changed):
         refuse_others_locks(by=by, press_id=service.press_id, done_at=service.done_at)
 
 
 def pressed(log: Callable[Asked, Run]) -> Callable[Asked, Run]:
-    """Log a run, or its end. Asks where a lock was recorded as being on in that time."""
+    """Decorate an action that logs a run or its end: raises Doubtful where a lock was recorded as being on in
+    that time."""
 
     @wraps(log)
-    def log_and_look(*args: Asked.args, **kwargs: Asked.kwargs) -> Run:
-        told = _told(kwargs)
-        known = bool(told.ref) and Run.objects.filter(ref=told.ref).exists()
+    def log_and_check(*args: Asked.args, **kwargs: Asked.kwargs) -> Run:
+        given = _arguments(kwargs)
+        known = bool(given.ref) and Run.objects.filter(ref=given.ref).exists()
         run = log(*args, **kwargs)
         if not known:
             ask_about_pressing(
-                press_id=run.press_id, start=run.started_at, end=run.ends_at, confirmed=told.confirmed
+                press_id=run.press_id, start=run.started_at, end=run.ends_at, confirmed=given.confirmed
             )
         return run
 
-    return log_and_look
+    return log_and_check
 
 
 @dataclass(frozen=True)
-class _Told:
+class _Arguments:
     by: User | None
     ref: str
     confirmed: Collection[str]
 
 
-def _told(kwargs: Mapping[str, object]) -> _Told:
-    """What a look needs of the arguments of an action; `by` is never left out."""
+def _arguments(kwargs: Mapping[str, object]) -> _Arguments:
+    """The arguments of an action that the checks need; `by` is always given."""
     entry = kwargs.get("entry")
-    return _Told(
+    return _Arguments(
         by=cast("User | None", kwargs["by"]),
         ref=entry.ref if isinstance(entry, NewRun) else "",
         confirmed=cast("Collection[str]", kwargs.get("confirmed", ())),

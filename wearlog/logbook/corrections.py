@@ -1,6 +1,6 @@
-"""Correcting, voiding and taking back what stands in the log. Nothing is overwritten silently or deleted.
+"""Correcting and voiding records of the log and undoing moves. Nothing is overwritten silently or deleted.
 
-Who may: maintainers every entry; who logs, their own entries for 48 hours.
+Maintainers may change every entry; people who log, their own entries for 48 hours.
 """
 
 from __future__ import annotations
@@ -68,12 +68,12 @@ def correct(
     confirmed: Collection[str] = (),
     seen: Mapping[str, object] | None = None,
 ) -> AnyRecord:
-    """Change fields of a standing record and check it again like a new entry.
+    """Change fields of a record that is not voided and validate it again like a new entry.
 
     `changes` maps field names to cleaned values (for a foreign key the instance, or its key under
-    `<name>_id`). `seen`, where given, maps field names to the values that the person had in front of them:
-    one that has changed since is refused, so that of two corrections none is lost. What belongs together
-    follows: the reading at a run's end, both halves of a move. The audit trail keeps old, new and reason.
+    `<name>_id`). `seen`, where given, maps field names to the values that the person saw: if one has changed
+    since, the correction is refused, so that no other correction is overwritten. Related records follow: the
+    reading at a run's end, both halves of a move. The audit trail keeps old values, new values and reason.
     """
     reason = _reasoned(reason)
 
@@ -110,11 +110,11 @@ def correct(
 
 
 def void(*, by: User | None, at: datetime, record: AnyRecord, reason: str) -> AnyRecord:
-    """Strike a record out: it stays readable and counts no more, and so does what was entered with it.
+    """Void a record and what was entered with it: they stay readable and no longer count.
 
-    With a run goes the reading at its end; with work its gauges, and the move of a flip or replacement is
-    taken back; with a fitting the move that began it. A metal incident whose lot is still held needs a
-    maintainer: striking it out releases the lot, by that person's name.
+    With a run, the reading at its end is voided; with a service, its gauges, and the move of a flip or
+    replacement is undone; with a fitting, the move that began it is undone. A metal incident whose lot is
+    still held requires a maintainer, since voiding it releases the lot in that person's name.
     """
     reason = _reasoned(reason)
 
@@ -141,9 +141,9 @@ def void(*, by: User | None, at: datetime, record: AnyRecord, reason: str) -> An
 
 
 def undo_move(*, by: User | None, at: datetime, fitting_id: int, reason: str) -> list[Fitting]:
-    """Take back the flip, replacement or swap that began a fitting, with the work that describes it.
+    """Undo the flip, replacement or swap that began a fitting, and void the service that describes it.
 
-    What sat there before goes on as if the move had never been. Returns the fittings that go on.
+    The earlier fittings continue as if the move had never happened. Returns the continued fittings.
     """
     reason = _reasoned(reason)
 
@@ -166,7 +166,7 @@ def _undo(*, by: User | None, at: datetime, fitting: Fitting, reason: str) -> li
 
 
 def _locked(record: AnyRecord) -> AnyRecord:
-    """The record as it stands now, locked, so that two corrections follow one another."""
+    """The record as now stored, locked, so that two corrections run one after the other."""
     model = type(record)
     fresh = model._default_manager.select_for_update(of=("self",)).filter(pk=record.pk).first()
     if fresh is None:
@@ -189,7 +189,7 @@ def _reasoned(reason: str) -> str:
 
 
 def _wanted(record: LogRecord, changes: Mapping[str, object]) -> dict[str, object]:
-    """The changes that change something, under the field's own name."""
+    """Those of the changes that differ from the stored values, by the field's own name."""
     wanted: dict[str, object] = {}
     for name, value in changes.items():
         try:

@@ -1,4 +1,4 @@
-"""The demo mill: a logbook in the project whose dates move to the day on which it is loaded."""
+"""The demo mill: a logbook in the project whose dates are shifted to the day on which it is loaded."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ from wearlog.people.refusals import Refused
 
 FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "demo-mill"
 REFERENCE_DAY = date(2026, 3, 4)
-"""The day in the book's own calendar that becomes today."""
+"""The day in the logbook's dates that becomes today."""
 
 
 def load(*, by: User | None, today: date) -> None:
     """Import the demo mill with every date moved so that its reference day falls on `today`.
 
-    Times keep their place on the clock of the mill's wall, whichever side of a clock change they come to lie
-    on. Raises Refused where the folder is missing or something else is stored already."""
+    Local times stay the same, whichever side of a clock change they end up on. Raises Refused where the
+    folder is missing or other data is already stored."""
     if not FOLDER.is_dir():
         raise Refused(
             _("The demo mill is not at %(folder)s: run fixtures/make_demo_mill.py, or begin without it.")
@@ -66,4 +66,4 @@ def moved(sheet: Sheet, name: str, cells: Sequence[str], by: timedelta, zone: tz
 
 def moved_instant(cell: str, by: timedelta, zone: tzinfo) -> str:
     local = INSTANT.read(cell, zone).astimezone(zone)
-    return (local.replace(tzinfo=None) + by).isoformat()  # without an offset: read on the mill's wall
+    return (local.replace(tzinfo=None) + by).isoformat()  # without an offset: the mill's local time

@@ -1,4 +1,4 @@
-"""How a write goes through the one door: one transaction; after a race, a second look."""
+"""How every write of the log is run: in one transaction, and once more after a lost race."""
 
 from __future__ import annotations
 
@@ -33,11 +33,12 @@ WITHOUT_RUNS = (
     Lock,
     ReleaseStatement,
 )
-"""What is written without touching a run or a reading."""
+"""Records whose writing changes no run and no reading."""
 
 
 def entered(action: Callable[Asked, Result]) -> Callable[Asked, Result]:
-    """The action, entered through the door. Parameters, types and docstring stay those of the action."""
+    """Decorate an action so that it runs by `enter`. Parameters, types and docstring stay those of the
+    action."""
 
     @wraps(action)
     def through_the_door(*args: Asked.args, **kwargs: Asked.kwargs) -> Result:
@@ -49,16 +50,17 @@ def entered(action: Callable[Asked, Result]) -> Callable[Asked, Result]:
 def enter(write: Callable[[], Result]) -> Result:
     """Run the write and raise the log's version in one transaction, and return what the write returns.
 
-    Entries lock what they decide on. An import doesn't, and two entries may choose one ref: then the
-    database's own promise fails the second, which looks once more, sees what stands and says so in words.
+    Entries lock the rows that their checks read. An import doesn't, and two entries may have the same ref:
+    then a constraint of the database fails the second, which is run once more, now finds the other's record
+    and is refused with a message (or recognised as the same entry).
     """
     try:
         return _once(write)
     except IntegrityError:
         pass
     except OperationalError:
-        # PostgreSQL breaks a deadlock by failing one of the two; inside another transaction that one must
-        # give up as a whole.
+        # PostgreSQL resolves a deadlock by failing one transaction; within an outer transaction, that must
+        # be given up as a whole.
         if connection.in_atomic_block:
             raise
     try:
@@ -81,7 +83,7 @@ def _once(write: Callable[[], Result]) -> Result:
 
 
 def _runs_of(result: object) -> Collection[int] | None:
-    """The presses whose runs and readings the write may have changed; None: any."""
+    """The ids of presses whose runs and readings the write may have changed; None: any."""
     if isinstance(result, (Run, Reading)):
         return (result.press_id,)
     if isinstance(result, list) and all(isinstance(one, Run) for one in result):

@@ -1,4 +1,4 @@
-"""What a page, a sheet, a phone's queue or a command hands to `logbook.actions`, in one place."""
+"""The types of entries that pages, sheets, a phone's queue and commands pass to `logbook.actions`."""
 
 from wearlog.runs.entries import NewRun
 from wearlog.service.entries import NewCropChange, NewIncident, NewMeasurement, NewWork

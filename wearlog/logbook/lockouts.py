@@ -1,4 +1,4 @@
-"""The door for what `lockout` keeps: energy sources in one go, wordings of cautions, isolation records."""
+"""Entered actions for the tables of `lockout`: energy sources, wordings of cautions, the isolation record."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from wearlog.people.models import User
 
 @entered
 def record_sources(*, by: User | None, at: datetime, sources: Sequence[EnergySource]) -> list[EnergySource]:
-    """Record several energy sources: all of them, or none where one is refused."""
+    """Record several energy sources: all of them, or none if one is refused."""
     return [things.save_thing(by=by, at=at, thing=source) for source in sources]
 
 

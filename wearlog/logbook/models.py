@@ -1,4 +1,4 @@
-"""Imports that somebody asked for on a page: the row is the queue, and what became of it stays readable."""
+"""Imports requested on a page: their rows are the queue, and keep the result."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 LEASE = timedelta(minutes=2)
-"""So long an import is left to its worker after that one's last sign of life."""
+"""The lease: how long after its worker's last renewal an import may not be claimed by another."""
 
 
 class ImportState(models.TextChoices):
@@ -30,8 +30,8 @@ ENDED = (ImportState.DONE, ImportState.REFUSED, ImportState.CANCELLED, ImportSta
 
 class ImportJobQuerySet(models.QuerySet[Any]):
     def claimable(self, at: datetime) -> Self:
-        """What a worker may claim: what waits, and what a worker that never came back held. A lease that ends
-        later than any could was written by a clock that was wrong."""
+        """Jobs that a worker may claim: waiting ones, and those whose lease has expired. A lease that ends
+        later than possible was written by a wrong clock and counts as expired."""
         ended = Q(leased_until__lte=at) | Q(leased_until__gt=at + 2 * LEASE) | Q(leased_until__isnull=True)
         return self.filter(Q(state=ImportState.WAITING) | Q(ended, state__in=UNDER_WAY))
 
@@ -40,8 +40,8 @@ class ImportJobQuerySet(models.QuerySet[Any]):
 
 
 class ImportJob(models.Model):
-    """One import. `file` names the uploaded archive in the data folder, `done_rows` of `total_rows` of
-    `doing` says how far it is, `counts` what was stored (or would be), `groups` what is wrong, by kind."""
+    """One import. `file` names the uploaded archive in the data folder; `doing`, `done_rows` and `total_rows`
+    tell the progress; `counts` says what was stored (or would be), `groups` what is wrong, by kind."""
 
     file = models.CharField(max_length=64)
     name = models.CharField(max_length=255)
@@ -85,5 +85,5 @@ class ImportJob(models.Model):
 
     @property
     def can_be_cancelled(self) -> bool:
-        """Storing takes seconds and is not broken off."""
+        """False while storing, which takes seconds and is not interrupted."""
         return self.state in (ImportState.WAITING, ImportState.CHECKING)

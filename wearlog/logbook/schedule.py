@@ -1,13 +1,14 @@
-"""What of the logbook runs when, as data for Celery's beat. Imports nothing, since the settings read it."""
+"""The scheduled tasks of the logbook, as data for Celery's beat. Imports nothing, since the settings import
+it."""
 
 from __future__ import annotations
 
 from typing import Any
 
 LOOK_EVERY_S = 60
-"""How often imports that wait are begun, where nobody woke a worker."""
+"""How often waiting imports are looked for, in case the message to a worker was lost."""
 BACKUP_LOOK_EVERY_S = 15 * 60
-"""How often it is looked whether the last backup is a day old."""
+"""How often to check whether the last backup is a day old."""
 EXPIRES_EARLY_S = 5
 
 

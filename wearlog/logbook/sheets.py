@@ -1,4 +1,4 @@
-"""Many runs at once, as a sheet of paper holds them: all are stored, or none."""
+"""Logging many runs at once, as on a sheet of paper: all are stored, or none."""
 
 from __future__ import annotations
 
@@ -19,9 +19,10 @@ _log_run = closing.pressed(runs.log_run)
 
 
 class SheetNotTaken(Exception):
-    """Some lines can't be taken as they are; nothing was stored. Both mappings go by the line's ref.
+    """Some lines can't be accepted as they are; nothing was stored. Both mappings are keyed by the line's
+    ref.
 
-    A line that follows a bad one at the same press is judged only once that one is mended."""
+    A line that follows a bad one at the same press is checked only once the bad one is corrected."""
 
     def __init__(self, refused: Mapping[str, Refused], doubts: Mapping[str, Sequence[Doubt]]) -> None:
         super().__init__("; ".join(str(one) for one in refused.values()))
@@ -36,9 +37,9 @@ def log_sheet(
     entries: Sequence[NewRun],
     confirmed: Mapping[str, Collection[str]] | None = None,
 ) -> list[Run]:
-    """Log the lines of a sheet in the order given, each with a ref of its own, in one transaction.
+    """Log the lines of a sheet in the given order, each with its own ref, in one transaction.
 
-    confirmed: by ref, the codes of the questions that were answered with yes. Raises SheetNotTaken."""
+    `confirmed` maps a ref to the codes of its confirmed questions. Raises SheetNotTaken."""
     answered = confirmed or {}
 
     def write() -> list[Run]:

@@ -1,5 +1,5 @@
-"""What workers do for the logbook: imports, and one backup a day. A message only wakes; which imports wait
-stands in the database, what was backed up in a file."""
+"""Celery tasks of the logbook: imports, and one backup a day. A message only wakes a worker; which imports
+wait is in the database, when the last backup was made in a file."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from wearlog.logbook.jobs import running
 from wearlog.logbook.schedule import LOOK_EVERY_S
 
 LEFT_TO_OTHERS = timedelta(seconds=90)
-"""Without workers the one-process server begins imports at once, apart from the schedule's thread; where none
-runs, the schedule takes them after this time."""
+"""In the one-process server a separate thread begins imports at once; where that does not happen, the
+schedule carries them out after this time."""
 
 logger = logging.getLogger(__name__)
 _beside: list[threading.Thread] = []
@@ -34,8 +34,8 @@ def carry_out_imports() -> int:
 
 
 def wake() -> None:
-    """After somebody asked for an import: let a worker begin. Where the task queue is out of reach, the next
-    round of the schedule does it."""
+    """Wake a worker after an import was requested. Where the task queue can't be reached, the next scheduled
+    round carries the import out."""
     if settings.CELERY_TASK_ALWAYS_EAGER:
         return
     try:
@@ -46,9 +46,9 @@ def wake() -> None:
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
 def back_up_when_due() -> bool:
-    """Make the day's backup; False where none is due.
+    """Make the daily backup; False where none is due.
 
-    Where one process does everything it is made in a thread beside: reminders must not wait for it.
+    In the one-process server it is made in a separate thread, so that reminders don't wait for it.
     """
     if making.in_memory() or not status.read(making.data_dir()).is_due(at=timezone.now()):
         return False
@@ -63,7 +63,7 @@ def back_up_when_due() -> bool:
 
 
 def back_up() -> None:
-    """Make one now. What went wrong is kept for `doctor` and the owner's page, and tried again in an hour."""
+    """Make a backup now. A failure is stored for `doctor` and the owner's page, and retried in an hour."""
     try:
         made = making.by_itself(at=timezone.now(), why=folder.SCHEDULED)
         logger.info("Made the backup %s.", made)

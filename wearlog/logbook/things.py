@@ -1,7 +1,7 @@
-"""Saving what the log refers to: presses, positions, types, parts, crops, rules, sources, plan, prices, mill.
+"""Saving reference records: presses, positions, types, parts, crops, rules, sources, plan, prices, mill.
 
-What the log already says must stay true: a part that sits on a press can't be retired, a barrel that runs
-name can't vanish. Each refusal says what to do first.
+Changes that contradict the log are refused: a part that is fitted can't be retired, a barrel that runs name
+can't be removed. Each refusal says what to do first.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ NEEDED: dict[type[models.Model], Permission] = {
 
 
 def save_thing(*, by: User | None, at: datetime, thing: Thing) -> Thing:
-    """Check and save a new or changed reference record; one saved unchanged leaves no trace."""
+    """Validate and save a new or changed reference record. Saving one unchanged writes no audit row."""
     needed = NEEDED.get(type(thing))
     if needed is None:
         raise TypeError(f"{type(thing).__name__} is not saved through save_thing.")
@@ -79,7 +79,7 @@ def _save(*, by: User | None, at: datetime, thing: Thing) -> Thing:
 
 
 def remove_thing(*, by: User | None, at: datetime, thing: models.Model, reason: str = "") -> None:
-    """Remove a reference record that nothing in the log refers to."""
+    """Delete a reference record that nothing in the log refers to. Raises Refused for others."""
     needed = NEEDED.get(type(thing))
     if needed is None or isinstance(thing, Mill):
         raise TypeError(f"{type(thing).__name__} is not removed through remove_thing.")
@@ -102,7 +102,7 @@ def remove_thing(*, by: User | None, at: datetime, thing: models.Model, reason: 
 
 
 def remove_plan_entry(*, by: User | None, at: datetime, entry: PlanEntry) -> None:
-    """Take an entry out of the season plan."""
+    """Delete an entry of the season plan."""
     remove_thing(by=by, at=at, thing=entry)
 
 
@@ -164,7 +164,7 @@ def _check_position(position: Position, before: Position | None) -> None:
 
 
 def _slots_follow(press: Press) -> None:
-    """Which slot a run has hangs on the order of the barrels' names."""
+    """Update the slots of the press's runs, which depend on the order of its barrels' names."""
     barrels = press.barrels()
     for run in Run.objects.filter(press=press).exclude(through="").only("through", "slot").iterator():
         slot = Run.slot_of(run.through, barrels)

@@ -16,7 +16,7 @@ from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission, allows, require
 
 OWN_FIELDS = frozenset({"name", "email", "units", "language", "gets_mail"})
-"""What people change of themselves, beside the password."""
+"""The fields that people may change of their own account, besides the password."""
 
 
 @transaction.atomic
@@ -24,17 +24,17 @@ def save_person(*, by: User | None, at: datetime, user: User, password: str | No
     """Add or change a person; `password` None leaves it (a new person then signs in by link).
     People change their own name, mail, units and password; the rest is the owner's.
 
-    Who is switched off is signed out for good: switched on again, no phone is back without signing in anew.
-    A new password ends every session of the person, and the links that wait for them.
+    Deactivating an account ends its sessions for good: once it is active again, every phone has to sign in
+    anew. A new password ends every session of the person and voids their unused sign-in links.
 
     Raises NotAllowed for another's account or role, Refused for a weak password, a name that is taken, or a
     change that would leave the mill without an owner.
     """
     # All rows: two owners who switch each other off at once must not both succeed.
-    # (`no_key`: whoever writes a row of the trail meanwhile, which names a person, need not wait for it.)
+    # (`no_key`: inserts into the audit trail, whose rows refer to a person, need not wait for this lock.)
     stored = {each.pk: each for each in User.objects.select_for_update(no_key=True).order_by("pk")}
     before = stored.get(user.pk) if user.pk is not None else None
-    # Who changes their own account holds the changed object in hand: what counts is what is stored.
+    # Permissions are checked on the stored row: `by` may be the same, already changed object as `user`.
     actor = stored.get(by.pk) if by is not None else None
     if by is not None and actor is None:
         raise NotAllowed(_("Your account is gone. Ask the owner of the mill."))
@@ -53,14 +53,14 @@ def save_person(*, by: User | None, at: datetime, user: User, password: str | No
         if not user.password:
             user.set_unusable_password()
     else:
-        user.password = before.password  # it changes by the argument alone
+        user.password = before.password  # only the argument changes it
         user.session_generation = before.session_generation
     if password is not None:
         _set_password(user, password)
     clean(user)
     _keep_an_owner(user, before)
     if before is not None and before.is_active and not user.is_active:
-        user.session_generation += 1  # also of a sign-in that is under way in this very moment
+        user.session_generation += 1  # also ends a sign-in that is in progress
     user.save()
     if not user.is_active or password is not None:
         signin.void_links(user, at=at)

@@ -16,5 +16,5 @@ class PeopleConfig(AppConfig):
         set_number_format(FormatOfTheLanguage())
 
         checks.register(guards_stand, checks.Tags.database)
-        # Django offers no other hook after a migration; nothing of the log hangs on a signal.
+        # The only signal in use: Django offers no other hook after a migration.
         post_migrate.connect(install_after_migrate, dispatch_uid="wearlog.guards")

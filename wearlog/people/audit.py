@@ -27,7 +27,7 @@ def plain_number(value: Decimal) -> str:
 
 
 def as_json(value: object) -> Any:
-    """A field's value as JSON holds it: instants in UTC, decimals as text without trailing zeros."""
+    """A field's value as stored in JSON: instants in UTC, decimals as text without trailing zeros."""
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat()
     if isinstance(value, date | time):
@@ -52,7 +52,7 @@ def key_of(record: models.Model) -> str:
         value = getattr(record, name, "")
         if value:
             return str(value)[:255]
-    # What is stored does not depend on who reads what at the moment.
+    # The stored text must not depend on the language that is active.
     with translation.override(settings.LANGUAGE_CODE):
         return str(record)[:255]
 
@@ -71,7 +71,7 @@ def write(
     new: Mapping[str, Any] | None = None,
     reason: str = "",
 ) -> AuditEntry:
-    """Add a row. `old` and `new` come from `snapshot`; the caller's transaction is the row's transaction."""
+    """Add a row in the caller's transaction. `old` and `new` come from `snapshot`."""
     return AuditEntry.objects.create(
         at=at,
         by=by,
@@ -87,7 +87,7 @@ def write(
 
 
 def strike_out(*, by: User | None, at: datetime, record: LogRecord, reason: str) -> None:
-    """Void a record and keep that in the trail. The row stays readable and counts no more."""
+    """Void a record and write that to the audit trail. The row stays readable and no longer counts."""
     old = snapshot(record)
     record.voided_at, record.voided_by, record.void_reason = at, by, reason
     record.save(update_fields=["voided_at", "voided_by", "void_reason"])
@@ -95,7 +95,8 @@ def strike_out(*, by: User | None, at: datetime, record: LogRecord, reason: str)
 
 
 def by_whom(record: models.Model) -> str:
-    """` by Oskar`, from the record's last row; empty where nothing is kept (an imported record)."""
+    """` by Oskar`, from the record's last row in the audit trail; empty where it has none (an imported
+    record)."""
     last = (
         AuditEntry.objects.filter(record=record._meta.model_name or "", record_id=record.pk)
         .order_by("-at", "-pk")

@@ -1,8 +1,9 @@
-"""Wrong passwords slow the next try down, and lock nobody out (docs/decisions/signing-in.md).
+"""Rate limiting of sign-in: wrong passwords delay the next try and lock nobody out
+(docs/decisions/signing-in.md).
 
-Each try is counted before its password is looked at, by one conditional UPDATE for each place that counts it:
-of many tries at once no more get through than would one after the other. What is refused counts nothing, so
-that hammering does not lengthen the wait.
+Each try is counted before its password is checked, by one conditional UPDATE for each counter (a "place"), so
+that many simultaneous tries get no further than the same number one after the other. A try that is refused
+for coming too early is not counted, so that hammering does not lengthen the wait.
 """
 
 from __future__ import annotations
@@ -21,13 +22,13 @@ from wearlog.people.models import SignInBrake
 from wearlog.people.refusals import Refused
 
 FORGOTTEN_AFTER = timedelta(minutes=15)
-"""After so long without a wrong password the count begins anew. No wait is longer."""
+"""After this time without a wrong password the count starts again at zero. No wait is longer."""
 
 
 @dataclass(frozen=True)
 class Pace:
-    """What a place does to the next try: the failure from which on it waits, and the seconds after that one
-    and each that follows; the last goes for all further ones."""
+    """The waits that a counter imposes: the number of the first failure that is followed by a wait, and the
+    seconds of wait after that failure and each following one; the last value applies to all further ones."""
 
     free: int
     waits_s: tuple[int, ...]
@@ -40,11 +41,11 @@ class Pace:
 
 
 OWN = Pace(4, (10, 20, 40, 80, 160, 900))
-"""One account from one address, or from one known device: from the 5th failure on it waits, and from the
+"""For one account from one address, or from one known device: a wait from the 5th failure on, and from the
 10th on a quarter of an hour."""
 
 SHARED = Pace(19, (1, 2, 4, 8, 16, 32, 60))
-"""All that is tried on one account, or from one address: gentle, since others are held up by it, too."""
+"""For all tries on one account, or from one address: shorter waits, since they also delay other people."""
 
 
 class TooSoon(Refused):
@@ -63,7 +64,8 @@ class TooSoon(Refused):
 
 @dataclass(frozen=True)
 class Try:
-    """A try that has been counted as if it failed. `own` is forgotten once it turns out right."""
+    """A try that has been counted as a failure. Its counter `own` is deleted once the password proves
+    right."""
 
     own: str
     shared: tuple[str, ...]
@@ -75,8 +77,9 @@ def place(*parts: str) -> str:
 
 @transaction.atomic
 def begin(*, account: str, address: str, known_device: str, at: datetime) -> Try:
-    """Count a try before its password is looked at. `known_device` names a device from which the account has
-    signed in before, or is empty: such a one has its own count, and nobody elsewhere can make it wait.
+    """Count a try before its password is checked. `known_device` names a device from which the account has
+    signed in before, or is empty. A known device has a counter of its own, so that tries elsewhere can't make
+    it wait.
 
     Raises TooSoon, and then nothing is counted.
     """
@@ -84,7 +87,7 @@ def begin(*, account: str, address: str, known_device: str, at: datetime) -> Try
     if known_device:
         found = Try(place("device", known_device, account), ())
     else:
-        # In this order everywhere, so that no two tries wait for each other.
+        # The same order everywhere, so that two tries can't deadlock.
         shared = (place("account", account), place("address", address))
         found = Try(place("pair", account, address), shared)
     for shared_place in found.shared:
@@ -95,9 +98,9 @@ def begin(*, account: str, address: str, known_device: str, at: datetime) -> Try
 
 @transaction.atomic
 def worked(tried: Try) -> None:
-    """The password was right: what was typed wrong before it counts no more, and the try itself nowhere.
+    """The password was right: delete the try's own counter and take the try off the shared ones.
 
-    The shared counts only lose this one try: who has an account of their own could reset them otherwise.
+    The shared counters lose only this one try; otherwise anybody with an account could reset them.
     """
     for shared_place in tried.shared:
         rows = SignInBrake.objects.filter(place=shared_place, failures__gt=0)
@@ -106,7 +109,7 @@ def worked(tried: Try) -> None:
 
 
 def clear_forgotten(*, at: datetime) -> int:
-    """Delete the rows that count no more; how many."""
+    """Delete counters that have expired; return how many."""
     return _forgotten(at).delete()[0]
 
 
@@ -117,7 +120,7 @@ def _forgotten(at: datetime) -> QuerySet[SignInBrake]:
 def _claim(where: str, pace: Pace, at: datetime) -> None:
     fresh = SignInBrake(place=where, failures=0, last_at=at, open_at=at)
     SignInBrake.objects.bulk_create([fresh], ignore_conflicts=True)
-    # A wait that is longer than any can be was written by a clock that ran ahead.
+    # A wait longer than the longest one was written while the clock was ahead, and is ignored.
     is_open = Q(open_at__lte=at) | Q(open_at__gt=at + FORGOTTEN_AFTER)
     over = When(last_at__lte=at - FORGOTTEN_AFTER, then=Value(1))
     steps = [

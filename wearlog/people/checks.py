@@ -1,4 +1,4 @@
-"""`manage.py check --database default` says which guards of the database do not stand."""
+"""`manage.py check --database default` reports guards of the database that are missing."""
 
 from __future__ import annotations
 

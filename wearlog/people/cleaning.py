@@ -1,4 +1,4 @@
-"""From a record's own validation to a refusal that names the field and says what is wrong."""
+"""Runs a record's own validation and turns its errors into `Refused`, which names the field and the error."""
 
 from __future__ import annotations
 
@@ -25,10 +25,10 @@ def label(record: models.Model, name: str) -> str:
 
 
 def clean_fields(record: models.Model, *, known: Iterable[str]) -> None:
-    """Validate the fields alone, but for those whose values the caller has looked up or made.
+    """Validate the fields only, except the `known` ones, whose values the caller has looked up or made.
 
-    For entries at the press: the record's own constraints cost a query each, and the caller has checked
-    them in words; the database has the last word anyway.
+    For entries at the press: each constraint of the model would cost a query, and the caller has already
+    checked them with clearer messages. The database enforces them in any case.
     """
     skipped = {*known, "entered_by", "voided_by"}
     clean(record, exclude=skipped, validate_unique=False, validate_constraints=False)
@@ -53,7 +53,7 @@ def clean(record: models.Model, **how: Any) -> None:
 
 
 def stored(value: Decimal | None) -> Decimal | None:
-    """A number as the log keeps it, rounded to six decimals: a pound in kilograms has more."""
+    """A number as it is stored, rounded to six decimals; pounds converted to kilograms have more."""
     if value is None or not value.is_finite():
         return value
     exponent = value.as_tuple().exponent
@@ -61,7 +61,7 @@ def stored(value: Decimal | None) -> Decimal | None:
 
 
 def within(field: Quantity, value: Decimal | None) -> Decimal | None:
-    """The number as it is kept; refused where it is none or lies beyond the field's limits."""
+    """The number as it is stored. Raises Refused where it is not finite or outside the field's limits."""
     if value is None:
         return None
     if not value.is_finite():
@@ -72,7 +72,8 @@ def within(field: Quantity, value: Decimal | None) -> Decimal | None:
 
 
 def check_numbers(record: models.Model) -> None:
-    """Round the recorded numbers to what is kept, and refuse what is none or lies beyond its limits."""
+    """Round the record's numbers to the stored precision. Raises Refused for one that is not finite or
+    outside its limits."""
     for field in record._meta.concrete_fields:
         if isinstance(field, Quantity):
             setattr(record, field.attname, within(field, getattr(record, field.attname)))

@@ -1,4 +1,4 @@
-"""Days written out as each language writes them."""
+"""Dates in words, as each language writes them."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ SHORT_MONTH = re.compile(r"\bM\b")
 
 
 def pattern_of(pattern: str, value: object = None) -> str:
-    """A pattern of Django's `date` as the active language has it.
+    """A format of Django's `date` filter, adapted to the active language.
 
-    German sets a dot after the number of a day and a comma after a whole weekday: `l, j. F Y`. French has no
-    three letters that tell June from July: `N`, which is `juin` and `juil.`, instead of `M`; and the first
-    day of a month is `1er`.
+    German puts a dot after the day and a comma after a full weekday: `l, j. F Y`. In French three letters
+    can't distinguish June from July, so `M` becomes `N` (`juin`, `juil.`); and the first day of a month is
+    `1er`.
     """
     language = (get_language() or "").partition("-")[0]
     if language == "de":
@@ -30,5 +30,5 @@ def pattern_of(pattern: str, value: object = None) -> str:
 
 
 def written(value: date | datetime, pattern: str) -> str:
-    """`3 March 2026` by `j F Y`, in the language that is active: `3. März 2026`."""
+    """The date by the format in the active language: `j F Y` gives `3 March 2026` or `3. März 2026`."""
     return date_format(value, pattern_of(pattern, value))

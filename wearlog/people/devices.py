@@ -1,6 +1,6 @@
-"""What a device is called, from what its browser says of itself: `Firefox on Android`, and no more.
+"""Names a device from its User-Agent header: `Firefox on Android`, and nothing more precise.
 
-Browsers pass themselves off as each other, so the order matters: the first word that is found decides.
+Browsers claim to be one another, so the order matters: the first word found in the header decides.
 """
 
 from __future__ import annotations
@@ -28,11 +28,12 @@ SYSTEMS = (
     ("Linux", "Linux"),
 )
 MAC_OR_IPAD = "Mac/iPad"
-"""An iPad asks for pages as a Mac does, and then can't be told from one."""
+"""An iPad may send the User-Agent of a Mac and then can't be distinguished from one."""
 
 
 def device_of(user_agent: str) -> str:
-    """`Firefox on Android`; in part, or empty, where the browser says less. English, as it is stored."""
+    """`Firefox on Android`, or only one half, or empty, as far as the header tells. In English, as it is
+    stored."""
     browser = next((name for word, name in BROWSERS if word in user_agent), "")
     system = next((name for word, name in SYSTEMS if word in user_agent), "")
     if (browser, system) == ("Safari", "Mac"):
@@ -41,7 +42,7 @@ def device_of(user_agent: str) -> str:
 
 
 def device_words(device: str) -> str:
-    """A stored device in the reader's language."""
+    """A stored device name in the active language."""
     if not device:
         return _("A device that does not say what it is")
     browser, found, system = device.partition(" on ")

@@ -1,6 +1,6 @@
-"""How much room a folder's disk has, and whether it can be written to. Asks the system, writes nothing.
+"""Free space on a folder's disk, and whether it can be written to. Nothing is written to find out.
 
-A quota that the system keeps for one user is not seen here; a write that it refuses is told where it happens.
+A per-user disk quota is not seen here; a write that it refuses is reported where it happens.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from pathlib import Path
 from django.db import connection
 
 FULL_MB = 100
-"""Below this nothing may be saved any more at any moment. Our own figure: a mill's log grows by a few
+"""Below this, saving may fail at any moment. Our own figure: a mill's log grows by a few
 megabytes a year, its backups by more, and a photo of an entry takes up to half a megabyte."""
 
 
 def free_mb(folder: Path) -> int | None:
-    """Megabytes (of a million bytes) that are free; None where the folder can't be looked at."""
+    """Free megabytes (of a million bytes); None where the folder can't be accessed."""
     try:
         return shutil.disk_usage(folder).free // 1_000_000
     except OSError:
@@ -25,12 +25,12 @@ def free_mb(folder: Path) -> int | None:
 
 
 def can_be_written(path: Path) -> bool:
-    """Whether this process may write the file, or make files in the folder."""
+    """Whether this process may write to the file, or create files in the folder."""
     return os.access(path, os.W_OK | os.X_OK if path.is_dir() else os.W_OK)
 
 
 def database_file() -> Path | None:
-    """The file of the log; None where a server keeps it, or memory."""
+    """The database file; None where the database is on a server or in memory."""
     name = str(connection.settings_dict["NAME"])
     if connection.vendor != "sqlite" or name.startswith((":memory:", "file:")):
         return None
@@ -38,13 +38,14 @@ def database_file() -> Path | None:
 
 
 def database_can_be_written() -> bool:
-    """Whether the database would take an entry; DatabaseError where it does not answer. One query at most."""
+    """Whether the database accepts writes. At most one query. Raises DatabaseError where it does not
+    answer."""
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
-            cursor.execute("SHOW transaction_read_only")  # also that of a server which follows another
+            cursor.execute("SHOW transaction_read_only")  # also "on" for a replica
             return str(cursor.fetchone()[0]) == "off"
     file = database_file()
     if file is None:
         return True
-    # Files are made beside it with each write.
+    # SQLite creates files beside it with each write.
     return can_be_written(file.parent) and (not file.exists() or can_be_written(file))

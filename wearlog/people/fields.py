@@ -1,7 +1,7 @@
-"""Fields that a record is described by: what is measured, in which unit, and within which limits.
+"""Model fields that also know the unit and the limits of their values.
 
-A model says each of these once. Forms, corrections, the history of a record, the import and the export take
-them from its fields. To migrations they are Django's own fields: unit and limits are no matter of the tables.
+A model states each of these once; forms, corrections, a record's history, import and export read them from
+its fields. Migrations see Django's own fields, since unit and limits do not affect the tables.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     PositiveIntegerField = models.PositiveIntegerField[Any, Any]
     PositiveSmallIntegerField = models.PositiveSmallIntegerField[Any, Any]
     CharField = models.CharField[Any, Any]
-else:  # they take parameters in the stubs only
+else:  # only the stubs make these classes generic
     from django.db.models import (
         CharField,
         DecimalField,
@@ -41,13 +41,14 @@ MOST = 999_999_999
 
 
 def plain(value: Decimal) -> str:
-    """`1000`, `0.25`: the shortest text, with a point."""
+    """The shortest decimal text with a point: `1000`, `0.25`."""
     return f"{value.normalize():f}"
 
 
 @dataclass(frozen=True)
 class Limits:
-    """From `least`, or from above `above` where that is given, up to `most`."""
+    """The range from `least` to `most`, both included; where `above` is given, values must be greater than
+    it."""
 
     least: Decimal
     most: Decimal
@@ -61,7 +62,7 @@ class Limits:
         return self.least <= value <= self.most and (self.above is None or value > self.above)
 
     def refusal(self, unit: Words = "", say: Callable[[Decimal], str] = plain) -> str:
-        """What to write instead. `say` puts a limit into words, `unit` stands behind the last."""
+        """The message for a value out of range. `say` formats a limit; `unit` follows the last number."""
         more = {"most": say(self.most), "unit": f" {unit}" if unit else ""}
         if self.above is not None:
             return _("Write a number above %(above)s, up to %(most)s%(unit)s.") % {
@@ -72,8 +73,8 @@ class Limits:
 
 
 class Described(Field):
-    """A field that says more of itself than its column does. Mixed in before one of Django's own classes,
-    which is what migrations see: the tables don't change with what is said here."""
+    """A mixin for a field that knows more than its column. It goes before one of Django's own field classes,
+    which is what migrations see, so that its extra arguments cause no migrations."""
 
     django_class: type[Field]
 
@@ -87,8 +88,8 @@ class Described(Field):
 
 
 class Limited(Described):
-    """Refuses what lies beyond its limits. `unit` is that of the stored value, `unit_ends_name` how a field's
-    name tells it."""
+    """A field that refuses values outside its limits. `unit` is that of the stored value, `unit_ends_name`
+    the suffix by which a field's name tells the unit."""
 
     limits: Limits
     unit: Words = ""
@@ -162,11 +163,11 @@ class Days(Quantity):
 
 
 class Money(Quantity):
-    """An amount in the mill's currency, which is the mill's to name."""
+    """An amount in the mill's currency, which the mill's settings name."""
 
 
 class Share(Quantity):
-    """A part of a whole, from 0 to 1."""
+    """A fraction of a whole, from 0 to 1."""
 
     def __init__(self, verbose_name: Words | None = None, **more: Any) -> None:
         super().__init__(verbose_name, **{"most": 1, **more})
@@ -190,7 +191,7 @@ class Count(Limited, PositiveIntegerField):
 
 
 class SmallCount(Limited, PositiveSmallIntegerField):
-    """A whole number of few digits."""
+    """A small whole number."""
 
     django_class = models.PositiveSmallIntegerField
 
@@ -202,7 +203,7 @@ class SmallCount(Limited, PositiveSmallIntegerField):
 
 
 class Tags(Described, CharField):
-    """Words with a space between; `known` are those that may stand there, where not any may."""
+    """Words separated by spaces. `known` lists the allowed ones; empty: any word."""
 
     django_class = models.CharField
 
@@ -212,7 +213,7 @@ class Tags(Described, CharField):
 
 
 def quantity_of(model: type[models.Model], name: str) -> Quantity:
-    """The model's field of that name; raises TypeError where it holds no quantity."""
+    """The model's field of that name. Raises TypeError where it is no Quantity."""
     field = model._meta.get_field(name)
     if not isinstance(field, Quantity):
         raise TypeError(f"{model.__name__}.{name} holds no quantity.")
@@ -220,5 +221,5 @@ def quantity_of(model: type[models.Model], name: str) -> Quantity:
 
 
 def unit_of(field: Field) -> str:
-    """The unit of the stored value; empty for what has none."""
+    """The unit of the stored value; empty for a field without one."""
     return str(getattr(field, "unit", ""))

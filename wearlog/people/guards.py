@@ -1,8 +1,8 @@
-"""Promises that Django's constraints can't express, kept by the database itself.
+"""Database-level rules (triggers, exclusion constraints) that Django's constraints can't express.
 
 Each app lists its own in `<app>/guards.py` as `GUARDS`. They are installed after every `migrate`, because a
-migration that rebuilds an SQLite table drops its triggers; `missing` tells which do not stand, and a system
-check (`manage.py check --database default`) says so.
+migration that rebuilds an SQLite table drops its triggers; `missing` names those that are absent or outdated,
+and a system check (`manage.py check --database default`) reports them.
 
 A guard is a trigger, or on PostgreSQL also an exclusion constraint. PostgreSQL keeps the fingerprint of the
 definition as the object's comment, SQLite its text, so a changed definition counts as missing.
@@ -25,8 +25,8 @@ from django.db.backends.utils import CursorWrapper
 
 @dataclass(frozen=True)
 class Trigger:
-    """A trigger on one database. `body` is the whole CREATE TRIGGER statement; on PostgreSQL `function` is
-    the CREATE OR REPLACE FUNCTION statement it calls."""
+    """A trigger for one kind of database. `body` is the whole CREATE TRIGGER statement; on PostgreSQL
+    `function` is the CREATE OR REPLACE FUNCTION statement of the function that it calls."""
 
     vendor: str
     table: str
@@ -77,7 +77,7 @@ GUARDS: tuple[Guard, ...] = (
 
 
 def of_app(app: AppConfig, vendor: str) -> tuple[Guard, ...]:
-    """The guards that the app lists for a database."""
+    """The guards that the app lists for this kind of database ("sqlite" or "postgresql")."""
     name = f"{app.name}.guards"
     if not app.name.startswith("wearlog.") or find_spec(name) is None:
         return ()
@@ -91,16 +91,16 @@ def _all(vendor: str) -> Iterator[Guard]:
 
 
 def missing(using: str = DEFAULT_DB_ALIAS) -> list[str]:
-    """Names of the guards that don't stand as listed, of tables that exist."""
+    """Names of the guards that are absent or defined differently, for tables that exist."""
     connection = connections[using]
     tables = set(connection.introspection.table_names())
     guards = [guard for guard in _all(connection.vendor) if guard.table in tables]
     with connection.cursor() as cursor:
-        return [guard.name for guard in guards if not _stands(connection, cursor, guard)]
+        return [guard.name for guard in guards if not _is_installed(connection, cursor, guard)]
 
 
 def install(app: AppConfig, using: str = DEFAULT_DB_ALIAS) -> None:
-    """Install the app's guards where they don't stand as listed. Safe to repeat."""
+    """Install the app's guards that are absent or defined differently. Idempotent."""
     connection = connections[using]
     guards = of_app(app, connection.vendor)
     if not guards:
@@ -108,13 +108,13 @@ def install(app: AppConfig, using: str = DEFAULT_DB_ALIAS) -> None:
     tables = set(connection.introspection.table_names())
     with transaction.atomic(using=using), connection.cursor() as cursor:
         for guard in guards:
-            if guard.table in tables and not _stands(connection, cursor, guard):
+            if guard.table in tables and not _is_installed(connection, cursor, guard):
                 _drop(cursor, guard)
                 _create(cursor, guard)
 
 
 def lift(app: AppConfig, using: str = DEFAULT_DB_ALIAS) -> None:
-    """Take the app's guards away; the next `migrate` brings them back. For emptying a database."""
+    """Drop the app's guards, to empty a database; the next `migrate` installs them again."""
     connection = connections[using]
     tables = set(connection.introspection.table_names())
     with transaction.atomic(using=using), connection.cursor() as cursor:
@@ -132,7 +132,7 @@ def _fingerprint(guard: Guard) -> str:
     return "guard " + hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
-def _stands(connection: BaseDatabaseWrapper, cursor: CursorWrapper, guard: Guard) -> bool:
+def _is_installed(connection: BaseDatabaseWrapper, cursor: CursorWrapper, guard: Guard) -> bool:
     if connection.vendor == "sqlite":
         cursor.execute(
             "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND name = %s AND tbl_name = %s",

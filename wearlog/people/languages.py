@@ -1,4 +1,4 @@
-"""Which language somebody reads: their own choice, else the mill's."""
+"""The language in which a person reads the site: their own choice, else the mill's."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def known() -> tuple[str, ...]:
 
 
 def language_of(person: User | None = None, mill: Mill | None = None) -> str:
-    """The person's own language, else the mill's; English where neither is spoken any more."""
+    """The person's own language, else the mill's; English where the site no longer has either."""
     own = person.language if person is not None else ""
     if own in known():
         return own
@@ -39,7 +39,7 @@ def language_of_browser(accepts: str, mill: Mill) -> str:
 
 
 def in_use() -> Sequence[str]:
-    """The languages that somebody here reads: the mill's, and people's own, in the site's order."""
+    """The languages in use at this mill: its own and those that people chose, in the site's order."""
     chosen = set(User.objects.filter(is_active=True).values_list("language", flat=True))
     chosen.add(language_of())
     return [code for code in known() if code in chosen]

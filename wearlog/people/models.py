@@ -1,4 +1,5 @@
-"""The mill, the people who log, and who changed what."""
+"""The mill, people with their roles, sessions and sign-in links, the audit trail, and the base of log
+records."""
 
 from __future__ import annotations
 
@@ -24,12 +25,12 @@ class Units(models.TextChoices):
 
 
 def languages() -> list[tuple[str, str]]:
-    """The languages to choose from, each by its own name."""
+    """The languages to choose from as (code, name), each named in itself."""
     return [(code, str(name)) for code, name in settings.LANGUAGES]
 
 
 class Mill(models.Model):
-    """The one mill of this installation. Its zone decides what a day is."""
+    """The one mill of this installation. Its time zone decides where a day begins and ends."""
 
     name = models.CharField(_("Name of the mill"), max_length=120)
     time_zone = models.CharField(
@@ -72,7 +73,7 @@ class Mill(models.Model):
 
     @classmethod
     def current(cls) -> Mill:
-        """The mill as recorded, or an unsaved one in UTC where nothing was recorded yet."""
+        """The stored mill, or an unsaved one in UTC where none is stored yet."""
         return cls.objects.first() or cls(name="", time_zone="UTC", units=Units.METRIC)
 
 
@@ -92,7 +93,7 @@ class UserManager(BaseUserManager["User"]):
 
 
 class User(AbstractBaseUser):
-    """A person who may sign in. What a role may do stands in `people.roles`."""
+    """A person who may sign in. `people.roles` says what each role may do."""
 
     username = models.CharField(_("Name to sign in with"), max_length=60, unique=True)
     name = models.CharField(_("Name"), max_length=120, blank=True)
@@ -106,7 +107,7 @@ class User(AbstractBaseUser):
     is_active = models.BooleanField(_("May sign in"), default=True)
     joined_at = models.DateTimeField(_("Joined"), null=True, blank=True)
     session_generation = models.PositiveIntegerField(default=0, db_default=0, editable=False)
-    """Rises when the account is switched off: no session that began before counts ever after."""
+    """Incremented when the account is deactivated, which invalidates every earlier session for good."""
 
     objects: ClassVar[UserManager] = UserManager()
 
@@ -144,15 +145,15 @@ class SessionQuerySet(models.QuerySet["Session"]):
 
 
 class Session(AbstractBaseSession):
-    """A sign-in on one device (docs/decisions/signing-in.md). Whoever holds its key is the person; pages name
-    it by `handle`, from which the key can't be found."""
+    """A sign-in on one device (docs/decisions/signing-in.md). Its key authenticates the person; pages refer
+    to it by `handle`, from which the key can't be derived."""
 
     user = models.ForeignKey(User, models.CASCADE, null=True, related_name="sessions")
     handle = models.CharField(max_length=32, unique=True)
     device = models.CharField(max_length=40, blank=True, default="")
     signed_in_at = models.DateTimeField(null=True)
     used_at = models.DateTimeField(null=True)
-    """Coarse, and written by POST alone."""
+    """Updated at intervals, and by requests that may write only."""
 
     objects = BaseSessionManager.from_queryset(SessionQuerySet)()  # type: ignore[misc]
 
@@ -166,8 +167,8 @@ class Session(AbstractBaseSession):
         return SessionStore
 
     def save(self, *args: Any, **kwargs: Any) -> None:
-        """Django writes the whole row whenever a page changes the session's data. What other requests note in
-        `used_at` meanwhile must outlive that."""
+        """Keep `used_at` out of an update: Django writes the whole row when a request changes the session's
+        data, and would overwrite what other requests stored there meanwhile."""
         if kwargs.get("force_update"):
             kwargs["update_fields"] = [
                 field.attname
@@ -178,10 +179,10 @@ class Session(AbstractBaseSession):
 
 
 class SignInBrake(models.Model):
-    """How many wrong passwords were given lately at one place, and from when on the next is looked at.
+    """A counter of recent wrong passwords at one place, and the time before which the next try is refused.
 
-    The place (an account from an address, an account, an address, a known device) is kept as a hash: what
-    somebody types as their name may be their password.
+    The place (an account from an address, an account, an address, a known device) is stored as a hash, since
+    somebody may type their password in place of their name.
     """
 
     place = models.CharField(max_length=64, unique=True)
@@ -229,7 +230,7 @@ class AuditEntry(models.Model):
 
 class LogRecordQuerySet(models.QuerySet[Any]):
     def standing(self) -> Self:
-        """What counts: every record that nobody has voided."""
+        """The records that count: those that are not voided."""
         return self.filter(voided_at__isnull=True)
 
 

@@ -1,4 +1,4 @@
-"""How numbers and units are written in the language that is active."""
+"""How numbers and units are written in the active language."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from wearlog.calc import units
 
 
 class FormatOfTheLanguage(units.NumberFormat):
-    """English as `calc` has it; every other language by the signs that Django keeps for it."""
+    """English as `calc` defines it; other languages with the separators from Django's formats."""
 
     def signs(self, system: str) -> tuple[str, str]:
         language = get_language() or "en"
         if language.partition("-")[0] == "en":
             return super().signs(system)
         grouping = str(get_format("THOUSAND_SEPARATOR", language))
-        # Where a language parts thousands by a space, it is a narrow one that does not break.
+        # A space between thousands is always a narrow no-break space.
         grouping = units.NARROW_SPACE if grouping.isspace() else grouping
         return grouping, str(get_format("DECIMAL_SEPARATOR", language))
 

@@ -1,4 +1,4 @@
-"""Refs: the own key of an entry, by which the same entry sent twice is one record."""
+"""Refs: idempotency keys of entries. An entry that is sent twice with the same ref becomes one record."""
 
 from __future__ import annotations
 
@@ -19,16 +19,17 @@ from wearlog.people.refusals import Refused
 R = TypeVar("R", bound=LogRecord)
 
 LOGGED = "log"
-"""The audit action of a record's first row, which keeps the entry's digest."""
+"""The action of a record's first row in the audit trail, which stores the entry's digest."""
 
 
 def new_ref(at: datetime) -> str:
-    """A ref for an entry that brought none: the day and 48 random bits."""
+    """A ref for an entry that came without one: the day and 48 random bits."""
     return f"{at:%Y%m%d}-{secrets.token_hex(6)}"
 
 
 def _plain(value: Any) -> Any:
-    """A field that `came_later` counts only where it says something: entries of before stay the same."""
+    """The value for the digest, as JSON. A field that `came_later` is included only where it is set, so that
+    digests of older entries stay the same."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {
             field.name: _plain(getattr(value, field.name))
@@ -41,13 +42,13 @@ def _plain(value: Any) -> Any:
 
 
 def digest(entry: Any) -> str:
-    """A fingerprint of what was handed in: `1.50` and `1.5`, or one instant in two zones, are the same."""
+    """A hash of the entry's content; `1.50` and `1.5`, or one instant in two time zones, give the same."""
     text = json.dumps(_plain(entry), sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()
 
 
 def _says_the_same(existing: LogRecord, entry: Any) -> bool:
-    """For a record that came with an import, where no digest tells: what the entry gives is what stands."""
+    """Whether every value of the entry equals the stored one. For imported records, which have no digest."""
     if not dataclasses.is_dataclass(entry):
         return False
     given = {
@@ -59,9 +60,9 @@ def _says_the_same(existing: LogRecord, entry: Any) -> bool:
 
 
 def already(kind: type[R], *, ref: str, entry: Any) -> R | None:
-    """The record that this very entry made before, or None where its ref is new (or it brought none).
+    """The record that this same entry made before, or None where its ref is new or empty.
 
-    Raises Refused where another entry has the ref.
+    Raises Refused where a different entry has the ref.
     """
     existing = kind._default_manager.filter(ref=ref).first() if ref else None
     if existing is not None:
@@ -70,9 +71,9 @@ def already(kind: type[R], *, ref: str, entry: Any) -> R | None:
 
 
 def same_entry(existing: LogRecord, entry: Any) -> None:
-    """Accept that `existing` was made from this very entry, or raise Refused.
+    """Return if `existing` was made from this same entry, else raise Refused.
 
-    Compares with what was entered first, so that a phone may send again what has been corrected since.
+    Compares with the content as first entered, so that a retry by a phone is accepted after a correction.
     """
     first = AuditEntry.objects.filter(
         record=existing._meta.model_name, record_id=existing.pk, action=LOGGED

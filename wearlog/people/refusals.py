@@ -1,4 +1,4 @@
-"""Why an entry is not taken. Each text says what to do."""
+"""The exceptions by which an entry is refused. Each text says what to do."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 
 class Refused(Exception):
-    """An entry that can't be taken as it is. `field` names the input it belongs to, or is empty."""
+    """The entry can't be accepted as it is. `field` names the input that the message belongs to, or is
+    empty."""
 
     def __init__(self, message: str, *, field: str = "") -> None:
         super().__init__(message)
@@ -20,12 +21,12 @@ class AlreadyMoved(Refused):
 
 
 class NotAllowed(Refused):
-    """The person's role does not carry the permission."""
+    """The person's role lacks the permission."""
 
 
 @dataclass(frozen=True)
 class Doubt:
-    """Something that looks wrong and may be right: asked, then taken when confirmed."""
+    """A question about something that looks wrong but may be right; once confirmed, the entry is accepted."""
 
     code: str
     question: str
@@ -33,7 +34,7 @@ class Doubt:
 
 
 class Doubtful(Exception):
-    """Raised instead of saving while doubts are open. Confirm by sending the codes back."""
+    """Raised instead of saving while doubts are unconfirmed. Send their codes back as confirmation."""
 
     def __init__(self, doubts: Sequence[Doubt]) -> None:
         super().__init__("; ".join(doubt.question for doubt in doubts))

@@ -42,7 +42,8 @@ CANT: dict[Permission, _StrPromise] = {
 
 
 def allows(user: User | None, permission: Permission | str) -> bool:
-    """Whether the person may. `None` is the command line of the mill's own machine, which may everything."""
+    """Whether the person has the permission. `None` is the command line on the mill's own machine, which has
+    all."""
     if user is None:
         return True
     return user.is_active and Permission(permission) in MAY.get(user.role, frozenset())

@@ -1,4 +1,5 @@
-"""What of the people runs when, as data for Celery's beat. Imports nothing, since the settings read it."""
+"""The scheduled tasks of `people`, as data for Celery's beat. Imports nothing, since the settings import
+it."""
 
 from __future__ import annotations
 

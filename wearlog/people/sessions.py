@@ -1,7 +1,7 @@
-"""Where people are signed in: Django's sessions with a column for the person, listed and ended.
+"""Django's sessions with a column for the person, so that they can be listed and ended.
 
-Ending a session deletes its row, and a request that is under way with it can't bring the row back: Django
-stores a session that it has read by an UPDATE, never by an INSERT.
+Ending a session deletes its row. A request that still uses it can't bring the row back, since Django saves a
+session that it has loaded by an UPDATE, never by an INSERT.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ from wearlog.people.signin import hash_of
 DEVICE, SIGNED_IN_AT, LINK_AT = "device", "signed_in_at", "link_at"
 USE_IS_NOTED_EVERY = timedelta(minutes=10)
 LINK_IS_FRESH_FOR = timedelta(minutes=15)
-"""So long after signing in by a link may somebody set a first password."""
+"""How long after signing in by a link a person may set a first password."""
 
 
 class SessionStore(DatabaseStore):
-    """Django's own, kept in rows that know their person. (Its name is what Django looks for.)"""
+    """Django's database sessions in rows that refer to their person. (Django requires this class name.)"""
 
     used_at: datetime | None = None
 
@@ -56,13 +56,14 @@ def handle_of(session_key: str) -> str:
 
 
 def moment(data: Any, name: str) -> datetime | None:
-    """An instant that a session carries as text; `data` is a session or its content."""
+    """The instant stored as text under that name; `data` is a session or its content. None where it is
+    missing."""
     kept = data.get(name)
     return datetime.fromisoformat(kept) if kept else None
 
 
 def begin(session: SessionBase, *, at: datetime, device: str, by_link: bool) -> None:
-    """Mark a session that somebody has just signed in to."""
+    """Store in a new session when, on which device and how the person signed in."""
     session[DEVICE], session[SIGNED_IN_AT] = device, at.isoformat()
     if by_link:
         session[LINK_AT] = at.isoformat()
@@ -77,15 +78,16 @@ def is_fresh_from_link(session: SessionBase, *, at: datetime) -> bool:
 
 
 def use_is_old(session: SessionBase, *, at: datetime) -> bool:
-    """Whether the last use that is noted lies so far back that it should be noted anew."""
+    """Whether the recorded last use is so old that it should be updated."""
     noted = getattr(session, "used_at", None) or moment(session, SIGNED_IN_AT)
     return noted is None or not timedelta(0) <= at - noted < USE_IS_NOTED_EVERY
 
 
 def note_use(session: SessionBase, *, at: datetime) -> None:
-    """Note that the session is in use: one UPDATE at most every ten minutes. For requests that may write.
+    """Record that the session is in use, by at most one UPDATE every ten minutes. For requests that may
+    write.
 
-    It touches its one column alone, so that it undoes nothing of what another request stores in the session.
+    It writes only that column, so that it overwrites nothing that another request stores in the session.
     """
     if session.session_key and use_is_old(session, at=at):
         Session.objects.filter(session_key=session.session_key).update(used_at=at)
@@ -97,13 +99,13 @@ def standing(person: User, *, at: datetime) -> list[Session]:
 
 
 def is_stored(session_key: str) -> bool:
-    """Whether a session has its row, also where it has run out: one that was ended has none."""
+    """Whether the session has a row, expired or not; a session that was ended has none."""
     return Session.objects.filter(session_key=session_key).exists()
 
 
 @transaction.atomic
 def end(*, by: User, at: datetime, person: User, handle: str, action: str = "end session") -> bool:
-    """End one session of the person: whose it is may, and owners. False where it has ended already.
+    """End one session of the person. Allowed for the person and for owners. False where it has ended already.
 
     Raises NotAllowed.
     """
@@ -112,13 +114,13 @@ def end(*, by: User, at: datetime, person: User, handle: str, action: str = "end
     if row is None:
         return False
     row.delete()
-    audit.write(at=at, by=by, action=action, record=person, old=told([row]), new={"device": ""})
+    audit.write(at=at, by=by, action=action, record=person, old=audited([row]), new={"device": ""})
     return True
 
 
 @transaction.atomic
 def end_all(*, by: User, at: datetime, person: User, but: str | None = None) -> int:
-    """End every session of the person but the one whose key is `but`; how many have ended.
+    """End every session of the person except the one whose key is `but`; return how many were ended.
 
     Raises NotAllowed.
     """
@@ -126,7 +128,7 @@ def end_all(*, by: User, at: datetime, person: User, but: str | None = None) -> 
     rows = list(Session.objects.select_for_update().filter(user=person).exclude(session_key=but or ""))
     if rows:
         drop(rows)
-        audit.write(at=at, by=by, action="end sessions", record=person, old=told(rows), new={"device": ""})
+        audit.write(at=at, by=by, action="end sessions", record=person, old=audited(rows), new={"device": ""})
     return len(rows)
 
 
@@ -134,13 +136,13 @@ def drop(rows: list[Session]) -> None:
     Session.objects.filter(pk__in=[row.pk for row in rows]).delete()
 
 
-def told(rows: list[Session]) -> dict[str, str]:
-    """What the trail keeps of sessions that ended. Never a key."""
+def audited(rows: list[Session]) -> dict[str, str]:
+    """What the audit trail stores about sessions that ended; never a key."""
     return {"device": ", ".join(row.device or "unknown" for row in rows)}
 
 
 def clear_expired(*, at: datetime) -> int:
-    """Delete the rows of sessions that have run out; how many."""
+    """Delete expired sessions; return how many."""
     return Session.objects.expired(at).delete()[0]
 
 

@@ -26,12 +26,12 @@ def hash_of(secret: str) -> str:
 def make_link(
     *, user: User, at: datetime, valid_for: timedelta = timedelta(hours=24), by: User | None = None
 ) -> str:
-    """Make a link for the person and return its secret, which can't be read again. Links that were made for
-    them before and not used work no more.
+    """Make a link for the person and return its secret, which is not stored. Earlier unused links of the
+    person become void.
 
     Raises Refused for a person who may no longer sign in.
     """
-    # The person's row is held: of two who make a link at once, one is the newer.
+    # The person's row is locked, so that two links can't be made at once and both stay valid.
     if not hold(user.pk).is_active:
         raise Refused(
             _("%(user)s may not sign in: switch the account on first.") % {"user": user}, field="user"
@@ -46,20 +46,21 @@ def make_link(
 
 
 def hold(user_id: int) -> User:
-    """The person as stored, whom nobody else switches off or makes a link for until the transaction ends."""
+    """Lock and return the person's row: until the transaction ends nobody else can deactivate them or make a
+    link."""
     return User.objects.select_for_update(no_key=True).get(pk=user_id)
 
 
 def void_links(user: User, *, at: datetime) -> None:
-    """Let every link of the person that nobody has used run out."""
+    """Make every unused link of the person expire now."""
     SignInLink.objects.filter(user=user, used_at__isnull=True, expires_at__gt=at).update(expires_at=at)
 
 
 @transaction.atomic
 def spend(*, secret: str, at: datetime, device: str = "") -> User:
-    """Use the link up and return its person. Of two clicks at once exactly one gets in.
+    """Mark the link as used and return its person. Of two simultaneous clicks exactly one succeeds.
 
-    Raises Refused where the link is unknown, used, too old, or its person may not sign in.
+    Raises Refused where the link is unknown, used or expired, or its person may not sign in.
     """
     link = SignInLink.objects.filter(secret_hash=hash_of(secret)).first()
     if link is None:
@@ -82,5 +83,5 @@ def spend(*, secret: str, at: datetime, device: str = "") -> User:
 
 
 def note_password(*, user: User, at: datetime, device: str) -> None:
-    """Keep in the trail that the person signed in by password."""
+    """Record in the audit trail that the person signed in by password."""
     audit.write(at=at, by=user, action="sign in by password", record=user, new={"device": device})

@@ -1,7 +1,7 @@
-"""Text in a cell that a spreadsheet would run as a formula, and the mark that keeps it from doing so.
+"""Protects text cells from being run as a formula by a spreadsheet, by a mark in front.
 
-One rule for every file that people take away: OWASP's list for CSV injection, and the mark itself, so that
-taking it off again gives back what was there.
+One rule for every file that people download: OWASP's list for CSV injection, and the mark itself, so that
+removing it gives back the original text.
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ RISKY: Final = ("=", "+", "-", "@", "\t", "\r", MARK)
 
 
 def guarded(text: str) -> str:
-    """The text as it may stand in a cell: one mark in front of what might be a formula."""
+    """The text for a cell: with one mark in front where it might be run as a formula."""
     return MARK + text if text.startswith(RISKY) else text
 
 
 def unguarded(cell: str) -> str:
-    """What `guarded` was given. A cell that somebody wrote without knowing of the mark stays as it is, unless
-    it reads as one with it."""
+    """The inverse of `guarded`. A cell written without the mark is unchanged, unless it happens to look like
+    one with it."""
     return cell[1:] if cell.startswith(MARK) and cell[1:].startswith(RISKY) else cell

@@ -1,4 +1,4 @@
-"""Tables that say something of every member of a list of choices, and can't forget one."""
+"""Lookup tables with an entry for every member of a list of choices."""
 
 from __future__ import annotations
 
@@ -13,8 +13,9 @@ Value = TypeVar("Value")
 
 
 def exhaustive(choices: type[Key], table: Mapping[Key, Value]) -> Mapping[str, Value]:
-    """The table, to be read by member or by its code. A table that lacks a member is a LookupError as soon as
-    its module is loaded, so that a new member asks at once for what each floor must know of it."""
+    """Return the table, readable by member or by its code. Raises LookupError where it lacks a member. As
+    this happens while the module is imported, a new member shows at once which tables need an entry for
+    it."""
     missing = [member.name for member in choices if member not in table]
     if missing:
         raise LookupError(

@@ -1,4 +1,4 @@
-"""What the schedule runs: taking away what counts no more. Running it twice changes nothing."""
+"""The scheduled clean-up of `people`. Idempotent."""
 
 from __future__ import annotations
 
@@ -10,6 +10,6 @@ from wearlog.people import brakes, sessions
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
 def clear_expired() -> int:
-    """Delete sessions that have run out and wrong passwords that are forgotten; how many rows."""
+    """Delete expired sessions and expired counters of wrong passwords; return how many rows."""
     at = timezone.now()
     return sessions.clear_expired(at=at) + brakes.clear_forgotten(at=at)

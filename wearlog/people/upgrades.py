@@ -1,4 +1,4 @@
-"""Migrations that the program has and the database has not: what an upgrade still has to do."""
+"""Migrations that the program has and the database lacks: what an upgrade still has to apply."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ REMEDY = "Run manage.py migrate, which makes a backup first."
 
 @cache
 def shipped() -> dict[str, tuple[str, ...]]:
-    """Each migration of the program, as in `runs.0001_squashed`, and those that it stands for. Read once."""
+    """Each migration of the program, such as `runs.0001_squashed`, with those that it replaces. Cached."""
     loader = MigrationLoader(None, ignore_no_migrations=True)
     return {
         ".".join(key): tuple(".".join(old) for old in migration.replaces)
@@ -24,7 +24,8 @@ def shipped() -> dict[str, tuple[str, ...]]:
 
 
 def waiting() -> list[str]:
-    """Names of the migrations that wait, app by app. One query; DatabaseError where nothing answers."""
+    """Names of the unapplied migrations, app by app. One query. Raises DatabaseError where the database does
+    not answer."""
     applied = _applied()
     return [
         name
@@ -34,9 +35,10 @@ def waiting() -> list[str]:
 
 
 def missing_steps() -> list[str]:
-    """What the database lacks of migrations that one of the program stands for, where it has others of them.
+    """Replaced migrations that the database lacks although it has others replaced by the same squashed one.
 
-    Django takes such a database for a finished one; only a Wearlog that still has the steps can finish it."""
+    Django regards such a database as complete; only a version of Wearlog that still has them can complete
+    it."""
     applied = _applied()
     return [
         step
@@ -58,6 +60,6 @@ def _applied() -> set[str]:
 
 
 def told(names: Sequence[str], most: int = 5) -> str:
-    """`runs.0001_squashed, people.0001_squashed`; of many the first ones and how many there are."""
+    """`runs.0001_squashed, people.0001_squashed`; of many, the first `most` and the total number."""
     shown = ", ".join(names[:most])
     return f"{shown} ... ({len(names)})" if len(names) > most else shown

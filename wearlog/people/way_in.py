@@ -1,4 +1,4 @@
-"""The way in from the command line: a link that signs somebody in once, as a command prints it."""
+"""Sign-in links for commands to print: each signs a person in once."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from wearlog.people.models import Role, User
 
 
 def first_owner() -> User | None:
-    """The owner who has been here longest, or None where nobody who owns the mill may sign in."""
+    """The longest-standing active owner, or None where no owner may sign in."""
     return User.objects.filter(role=Role.OWNER, is_active=True).order_by("pk").first()
 
 
 def printed_link(*, user: User, at: datetime, site: str = "") -> str:
-    """The address of a new link. `site` is as people type it, with or without `http://`; unsaid, the one
-    that links in mails begin with. Raises Refused for a person who may no longer sign in."""
+    """Make a link and return its full address. `site` may be with or without `http://`; empty: the base
+    address of links in mails. Raises Refused for a person who may no longer sign in."""
     secret = signin.make_link(user=user, at=at)
     begin = site.strip().rstrip("/") or str(settings.SITE_URL)
     if "://" not in begin:

@@ -1,4 +1,4 @@
-"""How instants, days and numbers read in a sentence: in the mill's zone, in the reader's language."""
+"""Formats instants, days and numbers for sentences, in the mill's time zone and the active language."""
 
 from __future__ import annotations
 
@@ -17,20 +17,20 @@ def day_of(instant: datetime) -> date:
 
 
 def when(instant: datetime, zone: ZoneInfo | None = None) -> str:
-    """`5 March 2026, 14:05` in the mill's zone, which is read unless it is given."""
+    """`5 March 2026, 14:05` in the mill's zone, which is queried unless `zone` is given."""
     return date_format(instant.astimezone(zone or Mill.current().zone), _("j F Y, H:i"))
 
 
 def day(given: date) -> str:
-    """`2026-03-05`, as a day stands in a sentence that refuses something."""
+    """`2026-03-05`, the form of a day in error messages."""
     return date_format(given, _("Y-m-d"))
 
 
 def in_language(plain: str) -> str:
-    """A plain number with the decimal sign of the reader's language."""
+    """A plain number with the decimal separator of the active language."""
     return plain.replace(".", str(get_format("DECIMAL_SEPARATOR")))
 
 
 def figure(value: float, spec: str) -> str:
-    """A number by a format such as `.3g`, with the decimal sign of the reader's language."""
+    """A number by a format such as `.3g`, with the decimal separator of the active language."""
     return in_language(f"{value:{spec}}")

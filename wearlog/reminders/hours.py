@@ -1,4 +1,4 @@
-"""A person's local hours as instants: when a mail may leave, and when a list does.
+"""A person's local hours as instants: when a mail may be sent, and when lists are.
 
 Pure over a wish and a zone. A local time that does not exist takes the offset before the gap, one that comes
 twice takes the first (RFC 5545, 3.3.5): that is what `fold=0` of an aware datetime means (PEP 495).
@@ -14,7 +14,8 @@ from wearlog.reminders.models import ReminderWish, Rhythm
 
 DAY = timedelta(days=1)
 LOOK_AHEAD_DAYS = 16
-"""One weekday of a week, twice over: the first of them may be a day that a zone has skipped."""
+"""How far ahead to look for a slot: two weeks, so that each weekday occurs twice, as a time zone may skip a
+day."""
 
 
 def instant_of(day: date, at: time, zone: ZoneInfo, *, second: bool = False) -> datetime:
@@ -23,12 +24,12 @@ def instant_of(day: date, at: time, zone: ZoneInfo, *, second: bool = False) -> 
 
 
 def is_there(day: date, zone: ZoneInfo) -> bool:
-    """Whether the zone has that day: who crosses the date line leaves one out."""
+    """Whether the day exists in the zone; one that moved across the date line skipped a day."""
     return instant_of(day, time(), zone) < instant_of(day + DAY, time(), zone)
 
 
 def is_quiet(wish: ReminderWish, at: time) -> bool:
-    """Whether a local time lies in the quiet hours; their end does not."""
+    """Whether a local time lies in the quiet hours, whose end is excluded."""
     if wish.quiet_from is None or wish.quiet_until is None:
         return False
     if wish.quiet_from <= wish.quiet_until:
@@ -37,7 +38,7 @@ def is_quiet(wish: ReminderWish, at: time) -> bool:
 
 
 def may_leave(wish: ReminderWish, zone: ZoneInfo, at: datetime) -> bool:
-    """Whether a mail may leave for this person at that instant: day, hour and quiet hours."""
+    """Whether a mail may be sent to this person at that instant, by weekday, hour and quiet hours."""
     local = at.astimezone(zone)
     return (
         str(local.isoweekday()) in wish.weekdays
@@ -47,8 +48,8 @@ def may_leave(wish: ReminderWish, zone: ZoneInfo, at: datetime) -> bool:
 
 
 def next_slot(wish: ReminderWish, zone: ZoneInfo, at: datetime) -> datetime:
-    """The first instant from `at` on at which a mail may leave; `at` itself where a wish forbids every one,
-    since a reminder that never leaves is worse than one at a bad hour."""
+    """The first instant from `at` on at which a mail may be sent; `at` itself where the wish allows none,
+    since a reminder that is never sent is worse than one at a bad hour."""
     if may_leave(wish, zone, at):
         return at
     today = at.astimezone(zone).date()
@@ -66,7 +67,8 @@ def next_slot(wish: ReminderWish, zone: ZoneInfo, at: datetime) -> datetime:
 
 
 def list_days(wish: ReminderWish) -> str:
-    """The weekdays of the person's list; who gets single mails has a weekly one of what is long overdue."""
+    """The weekdays of the person's list. A person who gets single mails has a weekly list of long overdue
+    tasks."""
     return wish.weekdays if wish.rhythm == Rhythm.DAILY else min(wish.weekdays)
 
 
@@ -75,7 +77,7 @@ def firings(
 ) -> Iterator[tuple[date, datetime]]:
     """The local days and instants of the person's lists in (after, until], in order: one for each of the
     list's days that the zone has."""
-    day = after.astimezone(zone).date() - DAY  # a time in a gap before midnight falls on the day after
+    day = after.astimezone(zone).date() - DAY  # a time in a gap before midnight may fall on the next day
     last = until.astimezone(zone).date()
     while day <= last:
         instant = instant_of(day, wish.from_time, zone)
@@ -85,7 +87,7 @@ def firings(
 
 
 def period_of(wish: ReminderWish, day: date) -> str:
-    """The name of the day or week that a list is for: `2026-05-02`, `2026-W18`."""
+    """The name of the list's period, a day or a week: `2026-05-02`, `2026-W18`."""
     if wish.rhythm == Rhythm.DAILY:
         return day.isoformat()
     year, week, _weekday = day.isocalendar()

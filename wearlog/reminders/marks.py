@@ -1,8 +1,8 @@
-"""What people say of a due item: I have seen it, not before that day, it is yours.
+"""What people say about a due item: seen, hold it back until a day, give it to somebody.
 
-Each is about one cycle of the item; work that is done begins the next one, which nobody has said anything
-of. The item is named by its key (`keys.item_key`), as the page showed it: what was done or corrected in the
-meantime is refused in words. All raise Refused and NotAllowed.
+Each mark is about one cycle of the item; work that is done begins a new cycle without marks. The item is
+given by its key (`keys.item_key`) from the page; if it has been done or corrected in the meantime, the mark
+is refused. All functions that write raise Refused and NotAllowed.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ from wearlog.reminders.outbox.keys import item_key, thing_of
 LONGEST_HOLD = timedelta(days=366)
 LONGEST_REASON = 500
 ON_PAGES = timedelta(days=800)
-"""Marks older than this are about cycles that have long been over."""
+"""Older marks are ignored, as their cycles ended long ago."""
 
 
 def mark_seen(*, by: User, at: datetime, key: str) -> Mark:
-    """The person has seen the item in its present stage (of an overdue one: this week) and needs no more
-    mail of it until the next. Saying it again returns the first."""
+    """Record that the person has seen the item in its present stage (an overdue one: this week) and needs no
+    more mail about it until the next. Idempotent: a repetition returns the first mark."""
     require(by, Permission.LOG)
     call = _call(key, at)
     with transaction.atomic():
@@ -43,7 +43,8 @@ def mark_seen(*, by: User, at: datetime, key: str) -> Mark:
 
 
 def hold_back(*, by: User, at: datetime, key: str, until_on: date | None, reason: str) -> Mark:
-    """Nobody is reminded before that day; then everybody is, anew. Replaces a hold-back that stands."""
+    """Hold the item back: nobody is reminded before that day, and everybody again from then on. Replaces an
+    earlier hold-back."""
     require(by, Permission.LOG)
     today = _today(at)
     reason = reason.strip()
@@ -71,8 +72,8 @@ def hold_back(*, by: User, at: datetime, key: str, until_on: date | None, reason
 
 
 def give_to(*, by: User, at: datetime, key: str, person: User | None, reason: str = "") -> Mark:
-    """The item is this person's: reminders go to them alone, others see it in their lists and on the pages.
-    Giving it to the same person again returns what stands."""
+    """Give the item to a person: only they are reminded; others see it in their lists and on the pages.
+    Giving it to the same person again returns the existing mark."""
     require(by, Permission.LOG)
     if person is None or not person.is_active or not allows(person, Permission.LOG):
         raise Refused(_("Choose somebody who may log work here."), field="person")
@@ -89,7 +90,7 @@ def give_to(*, by: User, at: datetime, key: str, person: User | None, reason: st
 
 
 def take_back(*, by: User, at: datetime, mark_id: int) -> Mark:
-    """End a mark before its time; the row stays. Taking back what is over changes nothing."""
+    """End a mark; its row is kept. A mark that has already ended is left as it is."""
     require(by, Permission.LOG)
     with transaction.atomic():
         mark: Mark | None = Mark.objects.select_for_update().filter(pk=mark_id).first()
@@ -101,7 +102,7 @@ def take_back(*, by: User, at: datetime, mark_id: int) -> Mark:
 
 
 def marks_on_pages(*, at: datetime, today: date) -> Mapping[str, Marks]:
-    """What people said of every item of late, by item key; one query."""
+    """The recent marks of every item, by item key; one query."""
     found: dict[str, list[Mark]] = defaultdict(list)
     open_marks = Mark.objects.open().filter(made_at__gt=at - ON_PAGES)
     for mark in open_marks.select_related("made_by", "given_to"):
@@ -114,7 +115,7 @@ def _today(at: datetime) -> date:
 
 
 def _call(key: str, at: datetime) -> Call:
-    """The item as it stands, worked out before any transaction."""
+    """The item as of now, computed before any transaction begins."""
     for call in calls_now(at=at):
         if item_key(call.item) == key:
             return call

@@ -1,7 +1,8 @@
-"""What the schedule runs. A message only wakes: the truth, and the time of the next attempt, is in the row.
+"""Celery tasks of reminders. A message only wakes a worker: the state and the time of the next attempt are in
+the row.
 
-No ETA, no countdown, no `retry()`, and a message is taken off the queue before its task runs
-(docs/decisions/outbox.md). Each task may be delivered twice, late, or by two schedulers.
+No ETA, no countdown, no `retry()`, and a message is acknowledged before its task runs
+(docs/decisions/outbox.md). Each task must tolerate being delivered twice, late, or by two schedulers.
 """
 
 from __future__ import annotations
@@ -23,21 +24,21 @@ from wearlog.reminders.schedule.tasks_due import EXPIRES_EARLY_S, SEND_EVERY_S
 
 SEND_AT_ONCE = 500
 LONGEST_ROUND_S = 40.0
-"""Where one process does everything, a round of sending leaves the rest to the next after this time: in the
-same thread the scan waits, and the schedule's lease of a minute is to be renewed."""
+"""In the one-process server a sending round stops after this time and leaves the rest to the next: the scan
+waits in the same thread, and the schedule's lease of a minute has to be renewed."""
 
 WATCH = clock.Watch()
 logger = logging.getLogger(__name__)
 
 
 def steady_s() -> float:
-    """Seconds of a clock that nobody sets and, where the system has such a one, that goes on in sleep."""
+    """Seconds of a monotonic clock; where the system has one, of a clock that also counts sleep."""
     boot = getattr(time, "CLOCK_BOOTTIME", None)
     return time.monotonic() if boot is None else time.clock_gettime(boot)
 
 
 def is_paused() -> bool:
-    """Look at the clock; True, and a line in the log, where it can't be believed."""
+    """Check the clock; True, with a line in the log, where it can't be trusted."""
     doubt = clock.look(watch=WATCH, at=timezone.now(), steady_s=steady_s())
     if doubt is not None:
         logger.error(
@@ -51,7 +52,7 @@ def is_paused() -> bool:
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
 def scan_due() -> int:
-    """Queue what is due now."""
+    """Run the scan; returns how many messages were queued."""
     return 0 if is_paused() else actions.scan(at=timezone.now())
 
 
@@ -59,8 +60,9 @@ def scan_due() -> int:
 def send_waiting() -> int:
     """Wake a sender for each row that may be sent now. Returns how many were woken.
 
-    Where tasks run at once in this process, a channel out of reach is left for this round: its next row would
-    only wait for the same time-out, and the schedule with it. Owners are told of addresses that were stopped.
+    Where tasks run immediately in this process, a channel that can't be reached is skipped for this round,
+    since each row would wait for the same time-out, and the schedule with it. Owners are notified of stopped
+    addresses.
     """
     if is_paused():
         return 0

@@ -1,4 +1,4 @@
-"""A person's wishes about reminders. What was sent stays sent; a change acts on what lies ahead."""
+"""Saving a person's wishes about reminders. A change only affects messages that have not been sent."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ from wearlog.reminders.models import EVERY_DAY, ReminderWish
 
 @transaction.atomic
 def save_wish(*, by: User | None, at: datetime, wish: ReminderWish) -> ReminderWish:
-    """Keep a person's wishes: one's own, or as an owner anybody's. What waits is moved by the next scan, and
-    once more looked at before it is sent.
+    """Save a person's wishes: one's own, or as an owner anybody's. The next scan reschedules waiting
+    messages, and each is checked again before it is sent.
 
-    Raises NotAllowed, and Refused where no mail could ever leave.
+    Raises NotAllowed, and Refused where no mail could ever be sent.
     """
     if by is not None and by.pk != wish.person_id and not allows(by, Permission.OWN):
         raise NotAllowed(_("You can change your own reminders. Ask the owner for other people's."))

@@ -1,4 +1,4 @@
-"""What the pages themselves must remember: entries that a phone may send again."""
+"""The only table of the pages themselves: entries that a phone may send again."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from django.db import models
 
 
 class QueuedEntry(models.Model):
-    """An entry that a phone kept and sent, with the answer that it got when it was stored."""
+    """An entry sent from a phone's queue, with the response it got when it was stored."""
 
     name = models.CharField(max_length=60, unique=True)
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="+")

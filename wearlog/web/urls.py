@@ -1,4 +1,4 @@
-"""Every page's address and name, area by area."""
+"""The URLs of all pages, area by area."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the machine below can bear: the data folder and its disk, SQLite, the clock."""
+"""Checks of the machine that the site runs on: the data folder and its disk, SQLite, the clock."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ NETWORK_DISKS = {
     "9p", "afs", "ceph", "cifs", "fuse.glusterfs", "fuse.s3fs", "fuse.sshfs", "glusterfs", "lustre", "ncpfs",
     "nfs", "nfs4", "smb3", "smbfs", "virtiofs",
 }  # fmt: skip
-"""File systems whose locks and syncs another machine answers for. From memory, not a complete list."""
+"""Network file systems, where locks and syncs depend on another machine. From memory, not a complete list."""
 
 NEARLY_FULL_MB = 1000
-"""Below this it is time to clear up, below `disk.FULL_MB` there is no time left."""
+"""Free space below which a warning is due; below `disk.FULL_MB` it is an error."""
 
 CLOCKS_APART = timedelta(minutes=1)
 
@@ -50,7 +50,8 @@ def data_folder(at: datetime) -> Iterator[Finding]:
 
 
 def kept_from_others(folder: Path) -> Iterator[Finding]:
-    """A folder that was there before its rights are as they were left: a start changes none."""
+    """Whether other users can read the folder. A start never changes the permissions of a folder that
+    exists."""
     name = Path(str(connection.settings_dict["NAME"]))
     own = name if connection.vendor == "sqlite" and name.is_file() else None
     files = [path for path in beside(own) if private_files.is_loose(path)] if own else []
@@ -68,12 +69,12 @@ def kept_from_others(folder: Path) -> Iterator[Finding]:
 
 
 def beside(database: Path) -> list[Path]:
-    """An SQLite database and what it writes beside itself."""
+    """The files of an SQLite database: itself, and those that SQLite writes beside it."""
     return [database, *(database.with_name(database.name + more) for more in ("-wal", "-shm"))]
 
 
 def photos(at: datetime) -> Iterator[Finding]:
-    """That every photo of the log has its file, and every file its photo."""
+    """Check that every photo in the log has its file, and every file its photo."""
     lacking, left_over = lacking_and_left_over()
     if lacking:
         yield bad(
@@ -91,7 +92,8 @@ def photos(at: datetime) -> Iterator[Finding]:
 
 
 def backups(at: datetime) -> Iterator[Finding]:
-    """When the last one was made, what was in the way since, and whether one broken disk would take both."""
+    """When the last backup was made, which errors there were since, and whether it lies on the same disk as
+    the database, so that both would be lost together."""
     now, where = status.read(making.data_dir()), Path(settings.BACKUP_DIR)
     if now.failed_at is not None:
         yield bad(f"none could be made at {now.failed_at:%Y-%m-%d %H:%M} UTC: {now.why}", MAKE_ONE)
@@ -116,7 +118,7 @@ MAKE_ONE = "Run manage.py backup and see what it says; docs/backup.md has the wh
 
 
 def on_one_disk(one: Path, other: Path) -> bool:
-    """Whether both lie on one disk; a folder that is not there yet is on its parent's."""
+    """Whether both lie on the same disk; a folder that does not exist yet counts as on its parent's."""
     while not one.exists() and one != one.parent:
         one = one.parent
     try:
@@ -158,7 +160,7 @@ def file_system_of(folder: Path, mounts: str) -> str:
         fields = line.split()
         if len(fields) < 3:
             continue
-        point = fields[1].encode().decode("unicode_escape")  # a blank stands there as \040
+        point = fields[1].encode().decode("unicode_escape")  # spaces are escaped as \040
         if resolved.is_relative_to(point) and len(point) >= len(found[0]):
             found = (point, fields[2])
     return found[1]
@@ -192,7 +194,7 @@ def sqlite_library(at: datetime) -> Iterator[Finding]:
 
 
 def clocks(at: datetime) -> Iterator[Finding]:
-    """Only what this machine and the database know; nobody in the network is asked."""
+    """Compares the clocks of this machine and of the database only; no time server is asked."""
     doubt = clock.standing()
     if doubt is not None:
         yield bad(

@@ -1,6 +1,6 @@
-"""Look over an installation: what is well, what wants a look, what is bad, and what to do about it.
+"""Findings about an installation: what is well, what needs attention, what is bad, and what to do about it.
 
-It looks at the program, never at a machine: nothing it says is about whether a press may be opened or run.
+They are about the program, never about a machine: none says whether a press may be opened or run.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ class State(StrEnum):
 
 @dataclass(frozen=True)
 class Finding:
-    """One line. `words` say what is so, `do` what to do; empty where nothing is to be done."""
+    """The result of a check. `words` says what was found, `do` what to do about it; empty where nothing is to
+    be done."""
 
     state: State
     words: str
@@ -30,14 +31,14 @@ class Finding:
 
 @dataclass(frozen=True)
 class Line:
-    """A finding under the name of its check."""
+    """A finding with the name of its check."""
 
     name: str
     finding: Finding
 
 
 Check = Callable[[datetime], Iterator[Finding]]
-"""What a check finds, given what the clock says. It reads, and writes nothing."""
+"""A function that takes the current time and yields findings. It only reads."""
 
 
 def ok(words: str) -> Finding:
@@ -53,8 +54,8 @@ def bad(words: str, do: str) -> Finding:
 
 
 def examine(checks: Sequence[tuple[str, Check]], *, at: datetime) -> Iterator[Line]:
-    """Every finding of every check, in their order. A check that the database refuses is bad itself, and
-    keeps none of the others from being made."""
+    """Yield the findings of every check, in order. A check that fails with a database error becomes a bad
+    finding, and the other checks still run."""
     for name, check in checks:
         try:
             for finding in check(at):

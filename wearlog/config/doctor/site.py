@@ -1,4 +1,4 @@
-"""What the site is set to, and whether its parts run: settings, key, mail, schedule, queue, database."""
+"""Checks of the site's settings and of its running parts: key, mail, schedule, queue, database."""
 
 from __future__ import annotations
 
@@ -28,11 +28,11 @@ from wearlog.web.site import callers
 SMTP = "django.core.mail.backends.smtp.EmailBackend"
 REMEMBERED = timedelta(days=7)
 TOLD_BELOW = {"security.W004", "security.W008", "security.W009", "security.W012", "security.W016"}
-"""Django's checks of https and of the key: one line here says of each what is meant for this site."""
+"""Django's checks of https and of the key, left out because this command has a line of its own for each."""
 
 
 def site_settings(at: datetime) -> Iterator[Finding]:
-    """Django's own checks, those for a site that serves people where it is one."""
+    """Django's own system checks, including those for deployment where the site serves other machines."""
     if settings.DEBUG:
         yield look(
             "DEBUG is on, as for a developer: whoever provokes an error sees the insides of the program",
@@ -58,7 +58,8 @@ def site_settings(at: datetime) -> Iterator[Finding]:
 
 
 def proxies(at: datetime) -> Iterator[Finding]:
-    """Whether somebody who hands requests on is not named. Forgotten after a week without another."""
+    """Whether a proxy that is not named in the settings has forwarded requests lately. Forgotten a week after
+    the last one."""
     found = callers.unnamed()
     if found is None or at - found.at > REMEMBERED:
         return
@@ -72,7 +73,7 @@ def proxies(at: datetime) -> Iterator[Finding]:
 
 
 def secret_key(at: datetime) -> Iterator[Finding]:
-    """By the same rule by which a start refuses a key."""
+    """Judges the key by the same rule as the start, which refuses a weak one."""
     if why := environment.weakness(settings.SECRET_KEY):
         words, _, remedy = why.partition(". ")
         yield bad(words, remedy)
@@ -198,7 +199,8 @@ def database(at: datetime) -> Iterator[Finding]:
 
 
 def no_file_yet() -> Finding | None:
-    """Where the database is a file that is not there: opening it would make an empty one."""
+    """A finding where the database file does not exist, else None. Checked first, as opening it would create
+    it."""
     name = str(connection.settings_dict["NAME"])
     if connection.vendor != "sqlite" or name.startswith(private_sqlite.IN_MEMORY) or Path(name).exists():
         return None

@@ -1,7 +1,7 @@
-"""Django's SQLite, whose new files only the user of this program may read.
+"""Django's SQLite backend, creating files that only the user of this program may read.
 
-SQLite makes a database with the rights that the umask leaves, and gives the files beside it (`-wal`, `-shm`)
-those of the database. So the empty file is made before SQLite opens it.
+SQLite creates a database with the permissions of the umask, and gives the files beside it (`-wal`, `-shm`)
+those of the database. So the empty file is created before SQLite opens it.
 """
 
 from __future__ import annotations
@@ -21,6 +21,6 @@ class DatabaseWrapper(base.DatabaseWrapper):
     def get_new_connection(self, conn_params: dict[str, Any]) -> Any:
         name = str(conn_params["database"])
         if not name.startswith(IN_MEMORY) and not Path(name).exists():
-            with suppress(OSError):  # SQLite says what is in the way
+            with suppress(OSError):  # SQLite reports the error itself
                 private_files.make_file(Path(name))
         return super().get_new_connection(conn_params)

@@ -1,4 +1,4 @@
-"""Changing the words of a caution: a version is added, with who, when and why."""
+"""Changing the wording of a caution: a new version is added, with who, when and why."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ from wearlog.people.roles import Permission, require
 
 PROMISE = re.compile(
     r"\bsafe(?:ly)?\b|\bharmless\b|\b(?:no|without) (?:danger|risk|hazard)s?\b"
-    # German; "sichern" and "sichere" stay free, since locks are spoken of with them.
+    # German; "sichern" and "sichere" stay allowed, as they are the words for locking out
     r"|\b(?:betriebs|unfall)?sicher\b|\b(?:ungefährlich|gefahrlos|risikolos|harmlos)\w*"
     r"|\b(?:keine?|ohne) (?:gefahr|gefährdung|risik[eo])\w*"
     # French
     r"|\b(?:sans|aucun) (?:danger|risque)s?\b|\ben (?:toute )?sécurité\b|\binoffensi\w*",
     re.IGNORECASE,
 )
-"""What a caution must not say, in each language of the pages: nobody can promise it on paper."""
+"""Promises of safety, which a caution must not contain, in each language of the pages."""
 
 
 @transaction.atomic
@@ -44,12 +44,12 @@ def set_wording(
     reason: str,
     seen: int | None = None,
 ) -> CautionWording:
-    """Add a version of the words for a hazard, at one press or at all.
+    """Add a version of the wording for a hazard, at one press or (`press_id` None) at all.
 
-    `instead` replaces the shipped sentence but for its least, `added` follows it, `word` raises the signal
-    word; all empty: as shipped again. `seen` is the number of the version that the person had in front of
-    them (0: none); another one since is refused. Raises Refused for a lower signal word, for DANGER without
-    a press, for a promise, and where nothing is different.
+    `instead` replaces the shipped sentence except its `least`, `added` follows it, `word` raises the signal
+    word; all three empty restore the shipped wording. `seen` is the number of the version that the person saw
+    (0: none); if there is a newer one, the change is refused. Raises Refused also for a lower signal word,
+    for DANGER without a press, for a promise of safety, and where nothing changes.
     """
     require(by, Permission.OWN)
     shipped = hazard_of(hazard)

@@ -1,10 +1,10 @@
-"""What can hurt a person at a press, in which signal word, and which tasks meet it.
+"""What can hurt a person at a press, with which signal word, and to which tasks each hazard applies.
 
 Signal words are used in the sense of ANSI Z535.4 (own words, from memory): DANGER for what *will* kill or
 seriously injure, WARNING for what *could*, CAUTION for what could injure lightly or moderately, NOTICE for
 what harms no person. Shipped texts use WARNING and CAUTION only. DANGER is a judgement about one machine: the
-owner of the mill sets it, for one press. NOTICE is no word here, since it must not stand for an injury. With
-several hazards the highest word is the one shown.
+owner of the mill sets it, for one press. NOTICE is not used here, since it must not be used for injuries.
+With several hazards the highest word is the one shown.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 
 class SignalWord(IntEnum):
-    """In rising order of what can happen to a person."""
+    """Signal words in rising order of severity."""
 
     CAUTION = 1
     WARNING = 2
@@ -36,7 +36,7 @@ WORDS = {"DANGER": _("DANGER"), "WARNING": _("WARNING"), "CAUTION": _("CAUTION")
 
 
 def shown_word(word: str) -> str:
-    """A signal word in the language that is active. Records and cautions keep the English one as code."""
+    """A signal word in the active language. Records and cautions store the English one as code."""
     return str(WORDS.get(word, word))
 
 
@@ -44,8 +44,8 @@ def shown_word(word: str) -> str:
 class Hazard:
     """One way of getting hurt: its signal word and the sentence that names it.
 
-    `key` names it in the log; `least` is what remains of the sentence however the mill words it; `short` is
-    its name in a list of tasks, where the sentence opens by a touch.
+    `key` names it in the log; `least` is the part of the sentence that the mill's own wording can't remove;
+    `short` is its name in lists of tasks, where the full sentence is collapsed.
     """
 
     key: str
@@ -155,10 +155,10 @@ ALL = (
     SHARP_EDGES,
     HEAVY_PART,
 )
-"""Every hazard, the gravest word first."""
+"""Every hazard, the most severe signal word first."""
 
 AT_THE_PRESS = (STARTS_BY_ITSELF, TRAPPED_PRESSURE, OWN_HEATER_CIRCUIT, HOT_HEAD)
-"""Met by every task at a press, whichever part it is about: the screw is never far."""
+"""Hazards of every task at a press, whichever part it is about, since the screw is always near."""
 
 OF_DANGER = {
     Danger.CUTS: SHARP_EDGES,
@@ -171,7 +171,7 @@ OF_DANGER = {
 BY_KIND: Mapping[str, tuple[Hazard, ...]] = exhaustive(
     Kind, {kind: tuple(OF_DANGER[danger] for danger in KINDS[kind].dangers) for kind in Kind}
 )
-"""What a part of the kind adds, by what such parts are like (`equipment.kinds`)."""
+"""The hazards that a part adds, by the dangers of its kind (`equipment.kinds`)."""
 
 BY_ACTION: Mapping[str, tuple[Hazard, ...]] = exhaustive(
     Action,
@@ -192,13 +192,13 @@ BY_ACTION: Mapping[str, tuple[Hazard, ...]] = exhaustive(
         Action.STORE: (),
     },
 )
-"""What the work adds."""
+"""The hazards that an action adds."""
 
 
 def hazards_of(*, action: str, kind: str, on_press: bool = True) -> tuple[Hazard, ...]:
-    """What a task meets, the worst first, each once.
+    """The hazards of a task, the most severe first, each once.
 
-    `kind` is a part kind or empty for the press as a whole; an unknown kind or action meets the hazards of
+    `kind` is a part kind or empty for the press as a whole; an unknown kind or action has the hazards of
     every press. `on_press` is False for work on a part that lies on the bench.
     """
     met = (*(AT_THE_PRESS if on_press else ()), *BY_KIND.get(kind, ()), *BY_ACTION.get(action, ()))
@@ -208,10 +208,10 @@ def hazards_of(*, action: str, kind: str, on_press: bool = True) -> tuple[Hazard
 
 
 def hazard_of(key: str) -> Hazard | None:
-    """The hazard of that key, or None where none is called so."""
+    """The hazard with that key, or None."""
     return next((hazard for hazard in ALL if hazard.key == key), None)
 
 
 def signal_word_of(hazards: tuple[Hazard, ...]) -> SignalWord:
-    """The highest word among the hazards."""
+    """The most severe signal word among the hazards."""
     return max(hazard.word for hazard in hazards)

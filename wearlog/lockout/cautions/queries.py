@@ -1,4 +1,5 @@
-"""Which caution belongs to a task. Pure over rows, and with one query for any number of presses."""
+"""Which caution belongs to a task: computed from given rows, or loaded in two queries for any number of
+presses."""
 
 from __future__ import annotations
 
@@ -23,13 +24,13 @@ def caution_for(
     press_id: int | None = None,
     wordings: Wordings = AS_SHIPPED,
 ) -> Caution:
-    """The caution of a task, in the language that is active.
+    """The caution of a task, in the active language. Pure: no query, no clock.
 
     `action` is a service action, `kind` a part kind (empty for the press as a whole), `sources` the energy
     sources recorded for the press. `on_press` is False only for work on a part that lies on the bench.
-    `wordings` are the mill's own words, of which those of `press_id` and of every press count. No query, no
-    clock; an unknown action or kind gets the hazards of every press. For people take `cautions_for`, which
-    knows the wordings.
+    `wordings` are the mill's own wordings, of which those for `press_id` and for every press apply. An
+    unknown action or kind gets the hazards of every press. For output to people use `cautions_for`, which
+    loads the mill's wordings.
     """
     hazards = hazards_of(action=action, kind=kind, on_press=on_press)
     told = sorted((wordings.of(hazard, press_id) for hazard in hazards), key=lambda said: -said.word)
@@ -50,14 +51,14 @@ def caution_for(
 
 
 def caution_for_press(press_id: int, action: str, kind: str) -> Caution:
-    """The caution of one task at one press; two queries. For several presses take `cautions_for`."""
+    """The caution of one task at one press; two queries. For several presses use `cautions_for`."""
     return cautions_for([press_id]).of(press_id, action=action, kind=kind)
 
 
 @dataclass(frozen=True)
 class Cautions:
-    """The energy sources of many presses and the mill's words for hazards, ready to make any of their
-    cautions without a query."""
+    """The energy sources of many presses and the mill's wordings, from which the caution of any task is made
+    without a query."""
 
     sources: Mapping[int, Sequence[EnergySource]]
     wordings: Wordings
@@ -84,11 +85,13 @@ def cautions_for(press_ids: Iterable[int]) -> Cautions:
 
 
 NEEDS_NO_SWITCH = (EnergyKind.PRESSURE, EnergyKind.GRAVITY, EnergyKind.THERMAL)
-"""Stored in the machine itself: such energy is released or held back, and often nothing can switch it off."""
+"""Kinds of energy stored in the machine itself: they are released or restrained, and often can't be switched
+off."""
 
 
 def isolation_point(source: EnergySource) -> str:
-    """One source as one line: what it is, where it is isolated, how it is released and how verified."""
+    """One source as one line: what it is, where it is isolated, how it is released and how that is
+    verified."""
     parts = []
     if source.isolate_at:
         parts.append(_("isolate at %(place)s") % {"place": source.isolate_at})
@@ -108,7 +111,7 @@ def isolation_point(source: EnergySource) -> str:
 
 
 def warm_head() -> str:
-    """Heat is the one energy that may stay: cake sets in a cold head."""
+    """The sentence for heat, the one energy that may remain, since cake hardens in a cold head."""
     return _(
         "Where the head must be opened warm, heat may be kept under control instead of at zero: heater "
         "isolated, temperature measured, gloves on, stand aside and loosen slowly."

@@ -62,7 +62,7 @@ TEST = (
         gettext_lazy("switch off, isolate, lock and verify anew before anybody goes on working"),
     ),
 )
-"""A test under power in the middle of the work."""
+"""The steps for a test under power in the middle of the work."""
 
 TOGETHER = (
     Step("lead", "(f)(3)(ii)(A)", gettext_lazy("one person leads and answers for the locks of all")),
@@ -112,11 +112,12 @@ FOR_ANOTHER = (
     ),
     Step("before return", "(e)(3)(iii)", gettext_lazy("see that they know before they work here again")),
 )
-"""The narrow exception to `unlock`: the owner directs it, by a written procedure that people were taught."""
+"""The narrow exception to `unlock`: directed by the owner, following a written procedure that people were
+trained in."""
 
 
 def as_sentence(lead: str, steps: Sequence[Step]) -> str:
-    """The steps as one sentence, in the language that is active."""
+    """The steps as one sentence, in the active language."""
     return _("%(lead)s: %(steps)s.") % {
         "lead": lead,
         "steps": "; ".join(str(step.clause) for step in steps),

@@ -1,4 +1,4 @@
-"""The one door through which a task becomes plain text: with its caution or not at all."""
+"""The only functions that turn a task into plain text; none does so without the task's caution."""
 
 from __future__ import annotations
 
@@ -12,25 +12,26 @@ from wearlog.lockout.cautions.hazards import shown_word
 from wearlog.lockout.cautions.steps import before_work
 
 WIDTH = 76
-"""Columns; plain-text mail is readable up to about this on a phone held sideways and in a terminal."""
+"""Columns; plain-text mail is readable up to about this width on a phone held sideways and in a terminal."""
 
 
 def demand(caution: object) -> Caution:
-    """The caution itself, or TypeError: a missing one is a mistake of the program and must not pass."""
+    """Return the caution. Raises TypeError where it is missing or has no text, which is an error of the
+    program."""
     if not isinstance(caution, Caution) or caution is NOT_YET:
         raise TypeError(f"A task is shown with its Caution, not with {caution!r}.")
     return caution
 
 
 def word_of(caution: Caution) -> str:
-    """The signal word in the language that is active; the caution keeps the English one as code."""
+    """The signal word in the active language; the caution stores the English one as code."""
     return shown_word(caution.signal_word)
 
 
 def paragraphs_of(caution: Caution) -> list[str]:
-    """The caution's sentences in the order of reading: what can hurt, the steps, what else holds.
+    """The caution's text as paragraphs in reading order: what can hurt, the steps, further remarks.
 
-    A text of another making is one paragraph."""
+    A text without this structure is one paragraph."""
     hazards, steps, rest = demand(caution).text.partition(before_work())
     return [part.strip() for part in (hazards, steps, rest) if part.strip()]
 
@@ -63,7 +64,7 @@ def task_as_text(
 
 
 def caution_in_one_line(caution: Caution) -> str:
-    """The same for one cell of a table: sentences, then the points after a bar."""
+    """The caution for one cell of a table: sentences, then the isolation points after a bar."""
     caution = demand(caution)
     return " | ".join([f"{word_of(caution)}: {caution.text}", *caution.isolation_points])
 

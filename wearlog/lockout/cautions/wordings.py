@@ -1,4 +1,5 @@
-"""How a hazard is put at this mill: the shipped sentence, reworded or added to, never less than its least."""
+"""How a hazard is worded at this mill: the shipped sentence, replaced or extended, but never without its
+`least`."""
 
 from __future__ import annotations
 
@@ -12,8 +13,8 @@ from wearlog.lockout.models.wording import EVERY_TASK
 
 @dataclass(frozen=True)
 class Said:
-    """A hazard as it is told: `number` is that of the latest version that went into it, 0 as shipped;
-    `short` is its name, or the mill's own words, which nobody shortens."""
+    """A hazard as worded for one press. `number` is that of the latest version included, 0 where it is as
+    shipped; `short` is the hazard's name, or the mill's own wording in full, which is never shortened."""
 
     word: SignalWord
     sentence: str
@@ -23,13 +24,14 @@ class Said:
 
 @dataclass(frozen=True)
 class Wordings:
-    """The latest version for each hazard and press (None: every press). Pure; `load` reads them."""
+    """The latest version for each hazard and press (None: every press). It makes no queries; `load` reads
+    it."""
 
     latest: Mapping[tuple[str, int | None], CautionWording] = field(default_factory=dict)
 
     def of(self, hazard: Hazard, press_id: int | None) -> Said:
-        """The hazard at that press: the press's wording wins over the mill's, additions of both are kept,
-        and the signal word is the highest of the shipped one and both."""
+        """The hazard at that press: a replacement for the press takes precedence over the mill's, additions
+        of both are kept, and the signal word is the most severe of the shipped one and both."""
         rows = self._rows(hazard.key, press_id)
         instead = next((row.instead for row in reversed(rows) if row.instead), "")
         sentences = [sentence(instead), str(hazard.least)] if instead else [str(hazard.sentence)]
@@ -42,15 +44,15 @@ class Wordings:
         )
 
     def for_every_task(self, press_id: int | None) -> tuple[list[str], int]:
-        """What the mill adds to every caution, and the number of its latest version."""
+        """The sentences that the mill adds to every caution, and the number of their latest version."""
         rows = self._rows(EVERY_TASK, press_id)
         return [sentence(row.added) for row in rows if row.added], max(
             (row.number for row in rows), default=0
         )
 
     def _rows(self, key: str, press_id: int | None) -> list[CautionWording]:
-        """The mill's version, then the press's; a version that went back to the shipped text counts on by
-        its number."""
+        """The mill's version, then the press's. A version that restores the shipped text is included, since
+        its number counts."""
         wanted = [(key, None), (key, press_id)] if press_id is not None else [(key, None)]
         return [self.latest[each] for each in wanted if each in self.latest]
 
@@ -67,11 +69,11 @@ def load(press_ids: Collection[int] | None = None) -> Wordings:
 
 
 def of_rows(rows: Iterable[CautionWording]) -> Wordings:
-    """Of versions in the order of their numbers, the last of each hazard and press."""
+    """The wordings from versions in ascending order of number: the last one of each hazard and press."""
     return Wordings({(row.hazard, row.press_id): row for row in rows})
 
 
 def sentence(text: str) -> str:
-    """The text with a stop at its end, so that the next sentence does not run into it."""
+    """The text with a full stop at its end, so that another sentence can follow."""
     text = " ".join(text.split())
     return text if text.endswith((".", "!", "?", "…")) else f"{text}."

@@ -1,7 +1,8 @@
-"""Putting locks on and taking them off, each person their own; handing over; the end of an isolation.
+"""Recording locks put on and taken off, each by the person themself; handing over; ending an isolation.
 
-Every act locks the press first. `by` is the person who states it; the command line can't state anything for
-a person. What is stored is what somebody stated, and nothing is concluded from it about the machine.
+Every action first locks the press's row. `by` is the person who makes the statement; the command line (None)
+is refused, as it can't speak for a person. Only people's statements are stored; nothing is concluded from
+them about the machine.
 """
 
 from __future__ import annotations
@@ -43,14 +44,14 @@ from wearlog.runs.readings import locked_press
 
 @dataclass(frozen=True, kw_only=True)
 class NewLock:
-    """A lock to record. Without a recorded source, `source_name` says what it is on."""
+    """A lock to record. Where its energy source is not recorded, `source_name` says what it is on."""
 
     number: str
     source_id: int | None = None
     source_name: str = ""
     place: str = ""
     verified_how: str = ""
-    """How zero was verified; empty where it was not yet."""
+    """How zero energy was verified; empty while it is not."""
 
 
 @transaction.atomic
@@ -66,17 +67,17 @@ def fit_locks(
     ref: str = "",
     confirmed: Collection[str] = (),
 ) -> list[Lock]:
-    """Record locks that the person has fitted, or that `person` without an account has; they join the
-    isolation that goes on at the press, or begin one (then `work` says what for, and `lead` who leads).
+    """Record locks that the person, or `person` without an account, has fitted. They join the isolation in
+    progress at the press, or begin one (then `work` says what for, and `lead` who leads). Returns the locks.
 
-    Raises Doubtful `still-running` where a run of the press is not ended.
+    Idempotent by `ref`. Raises Doubtful `still-running` where a run of the press has not ended.
     """
     user = somebody(by)
     press = locked_press(press_id)
     isolation = Isolation.objects.standing().filter(press=press, ended_at__isnull=True).first()
     ref = ref or refs.new_ref(at)
     again = list(Lock.objects.filter(ref__startswith=f"{ref}-", entered_by=user))
-    if again:  # the same page sent twice
+    if again:  # a repeated request
         return again
     if not locks:
         raise Refused(_("No lock is named. Tick each source that you locked and write the lock's number."))
@@ -162,8 +163,8 @@ def _fit(
 
 @transaction.atomic
 def state_verified(*, by: User | None, at: datetime, lock_id: int, how: str) -> Lock:
-    """Keep how the person verified that the source is at zero. Again and again is right: the last is shown,
-    the trail keeps all."""
+    """Record how the person verified that the source is at zero energy. May be repeated: the last statement
+    is shown, the audit trail keeps all."""
     user, lock = own_lock(by, lock_id)
     still_on(lock)
     if not how.strip():
@@ -173,7 +174,7 @@ def state_verified(*, by: User | None, at: datetime, lock_id: int, how: str) -> 
 
 @transaction.atomic
 def confirm(*, by: User | None, at: datetime, lock_id: int) -> Lock:
-    """The person to whom a lock was handed over says that their own is on."""
+    """Record that the person to whom a lock was handed over states that their own lock is on."""
     user, lock = own_lock(by, lock_id)
     still_on(lock)
     if lock.follows_id is None:
@@ -190,7 +191,7 @@ def take_off(
     for_a_test: bool = False,
     stated: Collection[str] = (),
 ) -> list[Lock]:
-    """Record that the person took their own locks off. With the last lock of the press they state first that
+    """Record that the person took their own locks off. Before the last lock of the press they must state that
     the machine is whole and everybody stands clear (the steps `look` and `clear`)."""
     if not lock_ids:
         raise Refused(_("Tick the locks that you took off."), field="locks")
@@ -224,10 +225,10 @@ def hand_over(
     to: User | None = None,
     person: Person | None = None,
 ) -> list[Lock]:
-    """In one step, without a gap: the locks of `by` end and those of the other person begin.
+    """End the locks of `by` and begin those of the other person in one step, without a gap.
 
-    `numbers` maps each of the person's locks to the number of the other's lock, which is on before the old
-    one comes off. The other (`to`, or `person` without an account) verifies anew and confirms.
+    `numbers` maps the id of each of the person's locks to the number of the other's lock, which is on before
+    the old one comes off. The other (`to`, or `person` without an account) verifies anew and confirms.
     """
     user = somebody(by)
     if (to is None) == (person is None):
@@ -285,10 +286,10 @@ def take_off_for_another(
     contact: str,
     stated: Collection[str] = (),
 ) -> Lock:
-    """The narrow exception: the owner takes off the lock of somebody who is not on the premises.
+    """Record the narrow exception: the owner took off the lock of somebody who is not on the premises.
 
-    `reason` says why it can't wait, `not_here` how it was made sure that the person is gone, `contact` how
-    they were reached or what was tried. They are to be told before they work here again (`tell`).
+    `reason` says why it can't wait, `not_here` how it was verified that the person is not there, `contact`
+    how they were reached or what was tried. They must be told before they work here again (`tell`).
     """
     user = somebody(by)
     require(user, Permission.OWN)
@@ -322,7 +323,7 @@ def take_off_for_another(
 
 @transaction.atomic
 def tell(*, by: User | None, at: datetime, lock_id: int) -> Lock:
-    """Keep that the person was told that their lock was taken off: they say so, or a maintainer does."""
+    """Record that the person was told that their lock was taken off, as they or a maintainer state."""
     user = somebody(by)
     lock = locked_lock(lock_id)
     if not lock.is_of(user) and not allows(user, Permission.MAINTAIN):
@@ -334,8 +335,8 @@ def tell(*, by: User | None, at: datetime, lock_id: int) -> Lock:
 
 @transaction.atomic
 def end(*, by: User | None, at: datetime, isolation_id: int, stated: Collection[str]) -> Isolation:
-    """End the isolation: no lock is recorded as being on any more, and the person states every step before a
-    restart. Until then the press counts as stopped for work."""
+    """End the isolation. No lock may still be recorded as being on, and the person must state every step
+    before a restart. Until then the press counts as stopped for work."""
     user = somebody(by)
     isolation = locked_isolation(isolation_id)
     if isolation.ended_at is not None:

@@ -1,7 +1,8 @@
-"""A job is not closed while the lock of somebody else is recorded as being on: that person may be inside.
+"""Checks before a job is closed: not while somebody else's lock is recorded as being on, since they may be
+inside.
 
-Logging work, and moving a part, is what closes a job here. Work that was done before the isolation began is
-another job, and may be typed up at any time.
+Logging work and moving a part close a job. Work that was done before the isolation began is another job, and
+may be entered at any time.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ class StillLocked(Refused):
 
 def refuse_others_locks(*, by: User | None, press_id: int, done_at: datetime) -> None:
     """Raise StillLocked where somebody else's lock is on in an isolation that had begun when the work was
-    done. Call it with the press locked, in the transaction that closes the job."""
+    done. Call it with the press locked, in the transaction that logs the work."""
     on = [lock for lock in locks_of_others(press_id, by) if lock.isolation.begun_at <= done_at]
     if on:
         raise StillLocked(
@@ -46,7 +47,8 @@ def refuse_others_locks(*, by: User | None, press_id: int, done_at: datetime) ->
 def ask_about_own_locks(
     *, by: User | None, press_id: int, done_at: datetime, confirmed: Collection[str]
 ) -> None:
-    """Ask who logs work with their own locks on whether these stay; name the steps before a restart."""
+    """Raise Doubtful where the person logs work while their own locks are on: do they stay on? The question
+    names the steps before a restart."""
     if by is None or LOCKS_STAY in confirmed:
         return
     on = Lock.objects.fitted().filter(
@@ -71,7 +73,7 @@ def ask_about_own_locks(
 def ask_about_pressing(
     *, press_id: int, start: datetime, end: datetime | None, confirmed: Collection[str]
 ) -> None:
-    """Ask where a run is logged of a time in which a lock was recorded as being on."""
+    """Raise Doubtful where a run is logged for a time in which a lock was recorded as being on."""
     if PRESSED_WHILE_LOCKED in confirmed:
         return
     lock = overlaps(press_id, start=start, end=end)
@@ -92,7 +94,7 @@ def ask_about_pressing(
 
 
 def state_release(*, by: User | None, at: datetime, service: Service) -> ReleaseStatement:
-    """Keep that whoever logged the work stated the steps before a restart. Once for each work."""
+    """Record that the person who logged the work stated the steps before a restart. Once for each service."""
     found = ReleaseStatement.objects.filter(service=service).first()
     if found is not None:
         return found

@@ -1,4 +1,4 @@
-"""Correcting a lock that was recorded wrongly. Who holds it, and that it was on, is never corrected."""
+"""Correcting a lock that was recorded wrongly. Who holds it, and when it was on, can't be corrected."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ from wearlog.people.roles import Permission, allows
 def correct_lock(
     *, by: User | None, at: datetime, lock_id: int, number: str, place: str, firm: str, reason: str
 ) -> Lock:
-    """Correct a lock's number, place or firm: the person themself, or a maintainer once it is off."""
+    """Correct a lock's number, place or firm. Allowed for the person themself, and for maintainers once it is
+    off."""
     user = somebody(by)
     lock = locked_lock(lock_id)
     if not may_act_for(user, lock) and not (lock.off_at is not None and allows(user, Permission.MAINTAIN)):
@@ -43,7 +44,7 @@ def correct_lock(
 
 @transaction.atomic
 def strike_out_lock(*, by: User | None, at: datetime, lock_id: int, reason: str) -> Lock:
-    """Strike out a lock that the person recorded by mistake: it never was on. Nobody else can."""
+    """Void a lock that was recorded by mistake and never was on. Only the person themself can."""
     _user, lock = own_lock(by, lock_id)
     still_on(lock)
     if not reason.strip():

@@ -1,4 +1,4 @@
-"""Reads of the isolation record."""
+"""Queries on the isolation record."""
 
 from __future__ import annotations
 
@@ -13,12 +13,13 @@ from wearlog.people.models import User
 
 
 def open_isolation(press_id: int) -> Isolation | None:
-    """The isolation that goes on at the press, or None."""
+    """The isolation in progress at the press, or None."""
     return next(iter(open_isolations([press_id])), None)
 
 
 def open_isolations(press_ids: Collection[int] | None = None) -> list[Isolation]:
-    """Those that go on (at these presses, or at all), with press and locks; two queries."""
+    """The isolations in progress (at these presses; None: at all), with press and locks loaded; two
+    queries."""
     rows = Isolation.objects.standing().filter(ended_at__isnull=True)
     if press_ids is not None:
         rows = rows.filter(press_id__in=press_ids)
@@ -26,8 +27,8 @@ def open_isolations(press_ids: Collection[int] | None = None) -> list[Isolation]
 
 
 def concerning(user: User) -> tuple[list[Isolation], list[Lock]]:
-    """Every isolation that goes on, and the person's locks that were taken off while they were not there and
-    that nobody has told them about. One query where there is nothing to say."""
+    """Every isolation in progress, and the person's locks that were taken off in their absence and about
+    which nobody has told them yet. One query where there are none."""
     untold = Q(locks__off_how=Off.FOR_ANOTHER, locks__told_at__isnull=True, locks__voided_at__isnull=True)
     rows = list(
         Isolation.objects.standing()
@@ -48,8 +49,8 @@ def fitted_locks(isolation: Isolation) -> list[Lock]:
 
 
 def bare_sources(isolation: Isolation) -> list[EnergySource]:
-    """Recorded sources of the press, to be switched off, on which no lock is recorded. No lock is expected on
-    pressure, weight and heat that are stored in the machine itself."""
+    """Recorded sources of the press on which no lock is recorded. Pressure, weight and heat that are stored
+    in the machine itself are left out, as no lock is expected on them."""
     locked = {lock.source_name for lock in fitted_locks(isolation)}
     return [
         source
@@ -59,7 +60,7 @@ def bare_sources(isolation: Isolation) -> list[EnergySource]:
 
 
 def off_for_a_test(isolation: Isolation) -> list[Lock]:
-    """Locks that came off for a test under power and whose person has not fitted one there since."""
+    """Locks taken off for a test under power whose person has not fitted one on the source since."""
     locks = [lock for lock in isolation.locks.all() if lock.voided_at is None]
     return [
         lock
@@ -75,8 +76,8 @@ def off_for_a_test(isolation: Isolation) -> list[Lock]:
 
 
 def locks_of_others(press_id: int, by: User | None) -> list[Lock]:
-    """Locks of anybody but `by` that are recorded as being on at the press. Who has no account is always
-    somebody else."""
+    """Locks recorded as being on at the press that are not those of `by`. People without an account always
+    count as somebody else."""
     rows = Lock.objects.fitted().filter(
         isolation__press_id=press_id, isolation__ended_at__isnull=True, isolation__voided_at__isnull=True
     )
@@ -84,25 +85,26 @@ def locks_of_others(press_id: int, by: User | None) -> list[Lock]:
 
 
 def to_be_told(press_id: int) -> list[Lock]:
-    """Locks of the press taken off for people who were not there and have not been told yet."""
+    """Locks of the press that were taken off in the absence of people who have not been told yet."""
     rows = Lock.objects.standing().filter(off_how=Off.FOR_ANOTHER, told_at__isnull=True)
     return list(rows.filter(isolation__press_id=press_id).select_related("isolation__press", "holder"))
 
 
 def last_number(user: User, source: EnergySource) -> str:
-    """The lock that the person fitted there the last time, to fill in; empty where there was none."""
+    """The number of the lock that the person last fitted on the source, as a default for the form; empty
+    where there was none."""
     last = Lock.objects.filter(holder=user, source=source).order_by("-fitted_at").first()
     return last.number if last else ""
 
 
 def past_isolations(press_id: int, *, most: int = 10) -> list[Isolation]:
-    """Ended ones, the latest first."""
+    """The press's isolations that have ended, latest first, at most `most`."""
     rows = Isolation.objects.standing().filter(press_id=press_id, ended_at__isnull=False)
     return list(rows.order_by("-ended_at").prefetch_related("locks")[:most])
 
 
 def overlaps(press_id: int, *, start: datetime, end: datetime | None) -> Lock | None:
-    """A lock that was recorded as being on at some moment of the period, or None."""
+    """A lock that was recorded as being on at some moment of [start, end), or None."""
     rows = Lock.objects.standing().filter(isolation__press_id=press_id, isolation__voided_at__isnull=True)
     rows = rows.filter(off_at__isnull=True) | rows.filter(off_at__gt=start)
     if end is not None:

@@ -1,4 +1,5 @@
-"""What every act on the isolation record holds to: the press locked, the right person, the steps stated."""
+"""Checks shared by all actions on the isolation record: the press's row is locked, the person is the right
+one, the steps are stated."""
 
 from __future__ import annotations
 
@@ -24,7 +25,7 @@ Record = TypeVar("Record", Lock, Isolation)
 
 @dataclass(frozen=True, kw_only=True)
 class Person:
-    """Somebody who has no account: a contractor, a helper. The firm may be empty."""
+    """Somebody without an account: a contractor, a helper. The firm may be empty."""
 
     name: str
     firm: str = ""
@@ -59,7 +60,7 @@ def name_of_person(person: Person) -> str:
 
 
 def locked_lock(lock_id: int) -> Lock:
-    """The lock as it stands now, its press locked first."""
+    """The lock as now stored, after locking its press's row."""
     found = Lock.objects.select_related("isolation").filter(pk=lock_id).first()
     if found is None:
         raise Refused(_("There is no such lock. Open the page again."))
@@ -78,8 +79,8 @@ def locked_isolation(isolation_id: int) -> Isolation:
 
 
 def may_act_for(user: User, lock: Lock) -> bool:
-    """Whether the person may speak for the lock: their own, or that of somebody without an account whom they
-    brought in (or any such one, for a maintainer)."""
+    """Whether the person may make statements about the lock: it is their own, or that of somebody without an
+    account whom they brought in (for a maintainer: of anybody without an account)."""
     if lock.holder_id is not None:
         return lock.is_of(user)
     return lock.entered_by_id == user.pk or allows(user, Permission.MAINTAIN)

@@ -1,4 +1,4 @@
-"""Energy sources, the mill's wording of cautions, and who locked what."""
+"""Energy sources, the mill's wording of cautions, the isolation record, and the yearly rules."""
 
 from wearlog.lockout.models.energy import EnergyKind, EnergySource
 from wearlog.lockout.models.isolation import Isolation, Lock, Off, ReleaseStatement

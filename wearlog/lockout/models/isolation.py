@@ -1,4 +1,4 @@
-"""Who put which lock where, and who took it off: what people stated, in their order.
+"""The isolation record: who stated when which lock was put on where and taken off.
 
 Nothing here says how a machine is; it says what a person said they did.
 """
@@ -20,7 +20,8 @@ from wearlog.service.models import Service
 
 
 def keep_while_locked(collector: Collector, field: models.Field[Any, Any], sub_objs: Any, using: str) -> None:
-    """A source with a lock on it can't be removed; locks of the past keep its name in words."""
+    """An `on_delete` handler: a source with a lock on it can't be removed; past locks keep the source's name
+    as text."""
     fitted = [lock for lock in sub_objs if lock.is_fitted]
     if fitted:
         raise ProtectedError("A lock is recorded on this energy source.", set(fitted))
@@ -28,7 +29,7 @@ def keep_while_locked(collector: Collector, field: models.Field[Any, Any], sub_o
 
 
 class Isolation(LogRecord):
-    """A press stopped for work: from the first lock until somebody stated the steps before a restart."""
+    """A press stopped for work, from the first lock until somebody states the steps before a restart."""
 
     ref = models.CharField(_("Reference"), max_length=60, unique=True)
     press = models.ForeignKey(Press, models.PROTECT, related_name="isolations", verbose_name=_("Press"))
@@ -84,12 +85,13 @@ class Off(models.TextChoices):
 
 class LockQuerySet(LogRecordQuerySet):
     def fitted(self) -> Self:
-        """Those that are recorded as being on."""
+        """The locks that are recorded as being on."""
         return self.standing().filter(off_at__isnull=True)
 
 
 class Lock(LogRecord):
-    """One person's lock on one source. `holder` is null for who has no account (a contractor, by name)."""
+    """One person's lock on one source. `holder` is null for a person without an account, such as a
+    contractor, who is recorded by name."""
 
     ref = models.CharField(_("Reference"), max_length=80, unique=True)
     isolation = models.ForeignKey(
@@ -171,7 +173,7 @@ class Lock(LogRecord):
                 name="lock_of_another_comes_off_with_reason",
             ),
             models.CheckConstraint(
-                # Who has an account takes their own lock off; the exception is what it says.
+                # People with an account take off their own locks; FOR_ANOTHER is the exception.
                 condition=Q(off_how__in=("", Off.FOR_ANOTHER))
                 | Q(holder__isnull=True)
                 | Q(off_by=F("holder")),
@@ -193,7 +195,7 @@ class Lock(LogRecord):
 
     @property
     def must_be_told(self) -> bool:
-        """Taken off for somebody who has not been told yet."""
+        """Whether it was taken off by somebody else and its person has not been told yet."""
         return self.off_how == Off.FOR_ANOTHER and self.told_at is None and self.voided_at is None
 
     def is_of(self, user: User | None) -> bool:
@@ -201,7 +203,7 @@ class Lock(LogRecord):
 
 
 class ReleaseStatement(models.Model):
-    """Who stated, with the work that they logged, that the steps before a restart were done."""
+    """A person's statement, made while logging work, that the steps before a restart were done."""
 
     service = models.OneToOneField(Service, models.PROTECT, related_name="release_statement")
     at = models.DateTimeField()

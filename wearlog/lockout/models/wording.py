@@ -1,4 +1,4 @@
-"""What the owner changed about the words of a caution. A version is added; none is ever changed."""
+"""The owner's changes to the wording of cautions. Versions are added and never changed."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.equipment.models import Press
 
 EVERY_TASK = "every-task"
-"""In place of a hazard: words that are added to the caution of every task."""
+"""Used in place of a hazard's key for words that are added to the caution of every task."""
 
 
 class CautionWording(models.Model):
-    """One version of the words for one hazard, at one press or (press null) at all.
+    """One version of the wording for one hazard, at one press or (press null) at all.
 
-    `instead` stands for the shipped sentence, of which the least remains; `added` follows it; `word` raises
-    the signal word. All three empty: as shipped again. The row with the highest number counts.
+    `instead` replaces the shipped sentence except its `least`; `added` follows it; `word` raises the signal
+    word. All three empty: the shipped wording again. The row with the highest number is in force.
     """
 
     number = models.PositiveIntegerField(unique=True)
@@ -64,7 +64,8 @@ class CautionWording(models.Model):
         return f"{self.number}: {self.hazard}"
 
     def save(self, *args: Any, **kwargs: Any) -> None:
-        """Add the version. Raises TypeError for one that is stored already: it may have been printed."""
+        """Add the version. Raises TypeError for one that is already stored, which may have been printed and
+        must not change."""
         if self.pk is not None:
             raise TypeError("A version of a caution's words is never changed; add another.")
         super().save(*args, **kwargs)

@@ -1,4 +1,4 @@
-"""What is looked at each year for the sake of lockout: each press's procedure, each person's instruction."""
+"""The yearly duties of lockout: inspecting each press's procedure and instructing each person."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ class Yearly(models.TextChoices):
 
 
 class YearlyLook(models.Model):
-    """Marks a service rule as one of the yearly looks. Only work that names the rule counts for it."""
+    """Marks a service rule as one for a yearly inspection or instruction. Only work that names the rule
+    counts for it."""
 
     rule = models.OneToOneField(Rule, models.CASCADE, related_name="yearly_look")
     kind = models.CharField(max_length=12, choices=Yearly)

@@ -1,4 +1,4 @@
-"""`{% load lockout %}` then `{% caution item.caution %}`: the panel that stands with every task."""
+"""`{% load lockout %}` then `{% caution item.caution %}`: the panel that accompanies every task."""
 
 from __future__ import annotations
 
@@ -16,20 +16,20 @@ register = template.Library()
 register.filter("signal_word", shown_word)
 
 POINTS_IN_FULL = 3
-"""So many points fit a phone's page in full beside the task itself."""
+"""How many isolation points fit on a phone's screen in full, next to the task."""
 
 
 @register.inclusion_tag("lockout/caution.html", name="caution")
 def caution_panel(caution: object, full: bool = False, brief: bool = False) -> dict[str, object]:
-    """The panel as HTML. A template that passes no caution fails to render instead of leaving it out.
+    """The template context of the panel. Raises TypeError where no caution is passed, so that a page fails
+    rather than leaving it out.
 
-    A page with many tasks must keep the hazards and the name of every isolation point in sight. So the steps
-    that are the same for every task open by a touch, and where a press has more than `POINTS_IN_FULL` points,
-    so does how each of them is isolated. `full` (for paper and mail) and a press without points show it all.
-
-    `brief` is for a list of tasks: the signal word, the first duty and every hazard by its name stay in
-    sight, and one touch (or paper) opens all the rest. A caution whose hazards have no names is not
-    shortened.
+    On a page with many tasks, the hazards and the name of every isolation point must stay visible. So the
+    steps, which are the same for every task, are collapsed, and where a press has more than `POINTS_IN_FULL`
+    points, so is the description of each. With `full` (for paper and mail), or for a press without points,
+    everything is shown. `brief` is for lists of tasks: the signal word, the first duty and the name of every
+    hazard stay visible, and everything else is collapsed (but printed). A caution whose hazards have no short
+    names is not shortened.
     """
     given = demand(caution)
     lead, *rest = paragraphs_of(given) or [""]
@@ -51,7 +51,7 @@ def caution_panel(caution: object, full: bool = False, brief: bool = False) -> d
 
 
 def first_duty(caution: Caution) -> str:
-    """What comes before any work, in one sentence; where no point is recorded, that it has to be found."""
+    """The first duty before any work, in one sentence; where no isolation point is recorded, to find it."""
     count = len(caution.isolation_points)
     if not count:
         return nothing_recorded() + " " + _("Lock and tag each one, release, try the start.")
@@ -69,5 +69,5 @@ def name_of(point: str) -> str:
 
 @register.simple_tag(name="caution_as_text")
 def caution_lines(caution: object) -> str:
-    """The same as lines of plain text, for `.txt` templates."""
+    """The caution as lines of plain text, for `.txt` templates."""
     return caution_as_text(demand(caution))

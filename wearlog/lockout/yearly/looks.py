@@ -1,4 +1,5 @@
-"""The yearly looks: rules for them in one go, and the record of who looked at what and who was instructed.
+"""Yearly inspections of lockout procedures and instructions of people: adding their rules, and recording who
+inspected what and who was instructed.
 
 29 CFR 1910.147(c)(6) asks for an inspection of each procedure at least once a year, by somebody who does not
 use it, kept with the machine, the day, the people and who looked; 1928.57(a)(6) for the instruction of each
@@ -31,7 +32,7 @@ LEAD_DAYS = Decimal(30)
 
 @dataclass(frozen=True)
 class Missing:
-    """Yearly looks that no rule asks for yet."""
+    """The yearly rules that do not exist yet."""
 
     procedure: bool
     people: list[User]
@@ -41,7 +42,8 @@ class Missing:
 
 
 def missing() -> Missing:
-    """Whether the procedures lack a rule, and which people who log do."""
+    """Whether the rule for the procedures is missing, and for which people who log the one for instruction
+    is."""
     has = set(YearlyLook.objects.filter(kind=Yearly.INSTRUCTION).values_list("person_id", flat=True))
     people = User.objects.filter(is_active=True).exclude(role=Role.VIEWER).order_by("name", "username")
     return Missing(
@@ -95,7 +97,8 @@ def make_rules(*, by: User | None, at: datetime) -> list[Rule]:
 def _rule(
     by: User | None, at: datetime, *, code: str, kind: Yearly, instructions: str, person: User | None = None
 ) -> Rule:
-    """The rule, marked as a yearly look. One of that name that came with a logbook is taken over."""
+    """Add the rule and mark it as yearly. An existing rule of that code, which came with an import, is used
+    instead."""
     found = Rule.objects.filter(code=code, yearly_look__isnull=True).first()
     if found is not None:
         YearlyLook.objects.create(rule=found, kind=kind, person=person)
@@ -126,12 +129,12 @@ def record_look(
     others: str = "",
     finding: str = "",
 ) -> list[Service]:
-    """Keep that the procedures of these presses were looked at with these people, or that these people were
+    """Record that the procedures of these presses were inspected with these people, or that these people were
     instructed at these presses: one line of the log for each press, and for each person.
 
-    `looked_by` looked or instructed, `others` are people without an account, by name, with whom a procedure
-    was gone through. It is no work inside a press, so that locks of others, which the look is about, don't
-    hold it up. Raises Refused where whoever looked is among the people who use the procedure.
+    `looked_by` inspected or instructed; `others` are people without an account, by name, with whom a
+    procedure was reviewed. This is no work inside a press, so other people's locks, which the inspection is
+    about, do not block it. Raises Refused where the inspector is among the people who use the procedure.
     """
     require(by, Permission.MAINTAIN)
     looked_by, others = looked_by.strip(), others.strip()
@@ -170,7 +173,7 @@ def record_look(
 
 
 def _rules_for(kind: str, people: Sequence[User]) -> list[tuple[Rule, str]]:
-    """The rules that the look is for, each with whom it names (empty: all of them)."""
+    """The rules that the record fulfils, each with the names of its people (empty: all of them)."""
     looks = YearlyLook.objects.select_related("rule", "person").filter(kind=kind)
     if kind == Yearly.PROCEDURE:
         found = [(look.rule, "") for look in looks]
@@ -191,7 +194,7 @@ def _has(found: Sequence[tuple[Rule, str]], person: User) -> bool:
 
 @dataclass(frozen=True)
 class LastLook:
-    """When a press's procedure was last looked at, or a person instructed there; None: no record."""
+    """When a press's procedure was last inspected, or a person last instructed there; None: no record."""
 
     look: YearlyLook
     press: Press
@@ -199,7 +202,7 @@ class LastLook:
 
 
 def last_looks() -> list[LastLook]:
-    """For each yearly rule and press in service the last record; three queries."""
+    """The last record for each yearly rule and press in service; three queries."""
     looks = list(YearlyLook.objects.select_related("rule", "person").order_by("-kind", "rule__code"))
     last: dict[tuple[int | None, int], Service] = {}
     rows = Service.objects.standing().filter(rule__yearly_look__isnull=False).order_by("done_at", "pk")

@@ -1,8 +1,8 @@
-"""The archive file: a .zip with a manifest of its members and a seal over all of its bytes.
+"""The archive file: a .zip with a manifest of its members and a checksum ("seal") over all of its bytes.
 
 The seal is the archive's comment, the last bytes of the file: SHA-256 over every byte before it. The
-manifest's hashes alone would not find a byte that no member holds (padding, times, the directory).
-Everything here is read and written in pieces; memory does not grow with the mill.
+manifest's hashes alone would not detect a changed byte outside the members (padding, times, the directory).
+Everything is read and written in chunks, so memory use does not grow with the size of the log.
 """
 
 from __future__ import annotations
@@ -35,15 +35,15 @@ MAY_BE_INSIDE = re.compile(
     rf"{re.escape(SQLITE_MEMBER)}|{re.escape(POSTGRES_MEMBER)}|{re.escape(MANIFEST)}|{KEY_MEMBER}"
     r"|photos/[0-9a-f]{2}/[0-9a-f]{32}(-small)?\.jpg|https/(authority|server)\.(crt|key)"
 )
-"""Nothing else is ever read, so that no name leads out of the folder that it is unpacked to."""
+"""Only members with such names are read, so that no name can lead out of the folder that is unpacked to."""
 
 MOST_MEMBERS = 1_000_000
 MOST_MANIFEST_BYTES = 256 * CHUNK
 MOST_RATIO, RATIO_FROM_BYTES = 100, CHUNK
-"""A member may unpack to a hundred times its packed size at most; small ones may compress as they like."""
+"""The largest allowed ratio of unpacked to packed size (against zip bombs); small members are exempt."""
 
 READING_FAILS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError)
-"""What the standard library raises for bytes that are no proper archive."""
+"""What the standard library raises for a damaged archive."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ class Manifest:
 
 
 class Writer:
-    """Writes an archive. Only `close` seals it; what was not sealed is no archive."""
+    """Writes an archive. It is valid only after `close`, which adds the seal."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -85,13 +85,13 @@ class Writer:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        with suppress(OSError, ValueError):  # what is half written is thrown away, whatever it lacks
+        with suppress(OSError, ValueError):  # the incomplete file is discarded in any case
             self.archive.close()
         with suppress(OSError):
             self.stream.close()
 
     def add(self, name: str, source: IO[bytes], *, packed: bool) -> None:
-        """Copy the stream in as a member; `packed` where compressing is worth its time."""
+        """Add the stream's content as a member; `packed`: whether to compress it."""
         digest, size = hashlib.sha256(), 0
         entry = zipfile.ZipInfo(name)
         entry.compress_type = zipfile.ZIP_DEFLATED if packed else zipfile.ZIP_STORED
@@ -104,7 +104,7 @@ class Writer:
         self.members[name] = {"sha256": digest.hexdigest(), "bytes": size}
 
     def close(self, manifest: Manifest) -> None:
-        """Add the manifest, seal the file and write it through to the disk."""
+        """Add the manifest, seal the file and fsync it."""
         content = {"format": FORMAT} | asdict(manifest) | {"members": self.members}
         entry = zipfile.ZipInfo(MANIFEST)
         entry.compress_type = zipfile.ZIP_DEFLATED
@@ -132,8 +132,8 @@ def seal_of(stream: IO[bytes], length: int) -> bytes:
 
 
 def check(path: Path) -> Manifest:
-    """Read every byte and hold it against seal and manifest; raises Spoilt, or BackupRefused where the file
-    can't be read at all. Unpacks nothing to the disk."""
+    """Verify every byte against seal and manifest, without unpacking to disk. Raises Spoilt, or BackupRefused
+    where the file can't be read at all."""
     with Opened(path) as (archive, manifest):
         for name, stated in manifest.members.items():
             for _piece in _pieces(archive, name, stated):
@@ -142,8 +142,8 @@ def check(path: Path) -> Manifest:
 
 
 def unpack(path: Path, folder: Path) -> Manifest:
-    """Check again while unpacking all members into an empty folder; what was written is on the disk when
-    this returns."""
+    """Unpack all members into an empty folder, verifying them again; the files are fsynced when this returns.
+    Raises as `check` does."""
     with Opened(path) as (archive, manifest):
         folders = {folder}
         for name, stated in manifest.members.items():
@@ -163,7 +163,8 @@ def unpack(path: Path, folder: Path) -> Manifest:
 
 
 class Opened:
-    """The archive with its manifest, once seal, names and sizes are right."""
+    """A context manager that opens the archive, verifies seal, names and sizes, and gives it with its
+    manifest."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -174,7 +175,7 @@ class Opened:
         except OSError as error:
             raise BackupRefused(f"The file {self.path} can't be read ({error.strerror}).") from error
         try:
-            self._see_the_seal()
+            self._check_seal()
             self.archive = zipfile.ZipFile(self.stream)
             return self.archive, self._read_manifest()
         except READING_FAILS as error:
@@ -195,7 +196,7 @@ class Opened:
         if isinstance(error, READING_FAILS) and not isinstance(error, BackupRefused):
             raise spoilt(self.path, str(error)) from error
 
-    def _see_the_seal(self) -> None:
+    def _check_seal(self) -> None:
         length = self.stream.seek(0, os.SEEK_END)
         if length < len(SEAL) + DIGEST_BYTES:
             raise spoilt(self.path, "it is too short")
@@ -228,7 +229,7 @@ class Opened:
 
 
 def manifest_of(content: Any, path: Path) -> Manifest:
-    """The manifest from its JSON; raises Spoilt, or BackupRefused for a format that is not known here."""
+    """The manifest from its JSON. Raises Spoilt, or BackupRefused for an unknown version of the format."""
     if not isinstance(content, dict) or not str(content.get("format", "")).startswith("Wearlog backup "):
         raise spoilt(path, "its manifest can't be understood")
     if content["format"] != FORMAT:
@@ -275,10 +276,10 @@ def spoilt(path: Path, why: str) -> Spoilt:
 
 
 def sync_folder(folder: Path) -> None:
-    """Write a folder's names through to the disk, where the system can."""
+    """Fsync a folder's entries, where the system can."""
     try:
         handle = os.open(folder, os.O_RDONLY)
-    except OSError:  # Windows opens no folders
+    except OSError:  # Windows can't open folders
         return
     try:
         os.fsync(handle)
@@ -287,7 +288,7 @@ def sync_folder(folder: Path) -> None:
 
 
 def see_room(folder: Path, needed_bytes: int, *, spare_bytes: int) -> None:
-    """Raises BackupRefused where the folder's disk has not so much room and some to spare."""
+    """Raise BackupRefused where the folder's disk has less than `needed_bytes` plus `spare_bytes` free."""
     free = shutil.disk_usage(folder).free
     if free < needed_bytes + spare_bytes:
         raise BackupRefused(

@@ -1,7 +1,7 @@
-"""The folder that backups go to by themselves: its names, and that it is really the disk that was meant.
+"""The folder of the scheduled backups: the names in it, and the check that it is on the intended disk.
 
-A folder on a disk that is not mounted looks like an empty one, and filling it would fill the disk of the log.
-So a folder that was used once holds a marker; where the marker is missing, nothing is written there.
+The mount point of a disk that is not mounted looks like an empty folder, and writing to it would fill the
+disk of the log. So the folder gets a marker file at its first use, and later nothing is written without it.
 """
 
 from __future__ import annotations
@@ -26,16 +26,17 @@ SCHEDULED, BY_HAND, BEFORE = "scheduled", "by-hand", "before-"
 NAME = re.compile(r"wearlog-(\d{8}-\d{6})-(scheduled|by-hand|before-[a-z]+)\.zip")
 STAMP = "%Y%m%d-%H%M%S"
 KEPT_BEFORE = 5
-"""So many of those made before a migration or an import are kept."""
+"""How many of the backups made before a migration or an import are kept."""
 
 
 def own_folder(data_dir: Path) -> Path:
-    """The folder within the data folder: the default, and where a step back from an import lies."""
+    """The folder within the data folder: the default, and always the one for backups before an import or
+    migration."""
     return data_dir / "backups"
 
 
 def read_folder(text: str, data_dir: Path) -> Path:
-    """The folder that BACKUP_DIR names, else the one within the data folder."""
+    """The folder that `text` (the variable BACKUP_DIR) names, else the one within the data folder."""
     return Path(text.strip()).expanduser().resolve() if text.strip() else own_folder(data_dir)
 
 
@@ -44,7 +45,7 @@ def name_of(at: datetime, why: str) -> str:
 
 
 def made_in(folder: Path) -> list[Kept]:
-    """The backups with names of our own, oldest first; any other file is none of ours."""
+    """The backups in the folder, oldest first, recognised by their names; other files are ignored."""
     found = []
     for path in folder.glob("wearlog-*.zip"):
         if match := NAME.fullmatch(path.name):
@@ -57,10 +58,10 @@ def made_in(folder: Path) -> list[Kept]:
 
 
 def see_ready(folder: Path, *, data_dir: Path, known: Sequence[str], new: bool = False) -> None:
-    """See that the folder is the one that is meant, and mark it at its first use. `known` are the folders
-    that were used before; `new` says that this one is meant although its marker is not there.
+    """Check that the folder is the intended one, and create the marker at its first use. `known` are the
+    folders used before; `new` says that this one is intended although it has no marker.
 
-    Raises BackupRefused where it is not there, or looks like a disk that is not mounted."""
+    Raises BackupRefused where it is missing, or looks like a disk that is not mounted."""
     if folder == own_folder(data_dir):
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         own_like_folder(folder, data_dir)
@@ -84,7 +85,7 @@ def see_ready(folder: Path, *, data_dir: Path, known: Sequence[str], new: bool =
 
 
 def clear(folder: Path, keep: Keep, *, at: datetime) -> list[Path]:
-    """Delete the backups that have had their time; returns what is gone."""
+    """Delete the backups that `keep` no longer needs; return what was deleted."""
     made = made_in(folder)
     before = [one for one in made if one.why.startswith(BEFORE)]
     ours = [one for one in made if not one.why.startswith(BEFORE)]
@@ -95,6 +96,6 @@ def clear(folder: Path, keep: Keep, *, at: datetime) -> list[Path]:
 
 
 def clear_parts(folder: Path) -> None:
-    """Delete what a backup that was cut off has left behind."""
+    """Delete the partial files of interrupted backups."""
     for path in folder.glob(".wearlog-*.zip.part"):
         path.unlink(missing_ok=True)

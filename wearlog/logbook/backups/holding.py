@@ -1,6 +1,7 @@
-"""Who uses the data folder: any number of programs at work, or one restore. Locks end with their process.
+"""File locks on the data folder: shared by any number of running programs, or exclusive for one restore. The
+system releases them when the process ends.
 
-It imports nothing of Django, since it is asked before the settings are there.
+It does not import Django, since it is used before the settings are loaded.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ _held: list[IO[Any]] = []
 
 
 def wait_for(stream: IO[Any]) -> None:
-    """Wait until this process alone has the file's lock."""
+    """Wait until this process holds the file's lock exclusively."""
     with suppress(ImportError):  # Windows has no such lock
         import fcntl
 
@@ -43,8 +44,8 @@ def _take(stream: IO[Any], *, shared: bool) -> bool:
 
 
 def join(data_dir: Path) -> None:
-    """Be one of those at work on the folder, until this process ends; raises InUse while a restore has it.
-    Nothing happens where there is no such folder, or none that can be written to."""
+    """Take the folder's shared lock until this process ends. Raises InUse while a restore holds it. Does
+    nothing where the folder does not exist or can't be written to."""
     try:
         stream = open_to_lock(data_dir / AT_WORK)
     except OSError:
@@ -57,7 +58,7 @@ def join(data_dir: Path) -> None:
 
 @contextmanager
 def alone(data_dir: Path) -> Iterator[None]:
-    """Have the folder for this process alone; raises InUse where another one is at work on it."""
+    """Hold the folder's exclusive lock; raises InUse where another process uses it."""
     with ExitStack() as held:
         for name in (AT_WORK, SERVED):
             stream = held.enter_context(open_to_lock(data_dir / name))
@@ -71,7 +72,8 @@ def alone(data_dir: Path) -> Iterator[None]:
 
 @contextmanager
 def one_backup(data_dir: Path, *, patience_s: float) -> Iterator[None]:
-    """Wait for another backup from this folder to end; raises InUse where it takes longer."""
+    """Let only one backup of this folder run at a time. Waits for another up to `patience_s` seconds, then
+    raises InUse."""
     end = time.monotonic() + patience_s
     with open_to_lock(data_dir / ONE_BACKUP) as stream:
         while not _take(stream, shared=False):
@@ -82,20 +84,20 @@ def one_backup(data_dir: Path, *, patience_s: float) -> Iterator[None]:
 
 
 def open_to_lock(path: Path) -> IO[str]:
-    """An empty file to lock, made where it is not there, for its folder's owner alone, as all in that folder.
-    It is open for reading alone, so that a disk can be made read-only meanwhile."""
+    """Open an empty lock file, created if missing with the folder's owner and private permissions. It is
+    opened read-only, so that the disk can be remounted read-only meanwhile."""
     try:
         stream = os.fdopen(os.open(path, os.O_RDONLY | os.O_CREAT | os.O_EXCL, 0o600), encoding="utf-8")
     except (FileExistsError, PermissionError):
         return path.open(encoding="utf-8")
-    with suppress(OSError):  # a system that can't give files away
+    with suppress(OSError):  # a system without chown
         own_like_folder(path, path.parent)
     return stream
 
 
 def own_like_folder(path: Path, folder: Path) -> None:
-    """Give a file or folder to whom the folder belongs. The administrator's commands would else leave
-    behind what the user that Wearlog runs as can't read."""
+    """Give a file or folder the owner of `folder`. Otherwise commands run as root would leave files that the
+    user of the site can't read."""
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         owner = folder.stat()
         os.chown(path, owner.st_uid, owner.st_gid)

@@ -1,4 +1,4 @@
-"""Make a backup while people go on working: written beside, read back, then renamed into place."""
+"""Make a backup while people go on working: write a partial file, verify it, then rename it into place."""
 
 from __future__ import annotations
 
@@ -24,15 +24,15 @@ from wearlog.service import photos
 
 WORK = ".backup-work"
 SPARE_BYTES = 200_000_000
-"""So much stays free for the log itself when a backup is made on its disk."""
+"""How much space must stay free for the log when a backup is made on its disk."""
 PATIENCE_S = 120.0
-"""So long a backup that somebody waits for waits for another one."""
+"""How long a backup that somebody waits for may wait for another backup to end."""
 MEMORY = (":memory:", "file:")
 TELLING_TABLES = ("people_user", "people_mill", "equipment_press")
 
 
 class NoBackup(Refused):
-    """The backup that comes before a step could not be made, so the step was not taken."""
+    """The backup before an import or migration could not be made, so that step was not taken."""
 
 
 def data_dir() -> Path:
@@ -40,13 +40,13 @@ def data_dir() -> Path:
 
 
 def in_memory() -> bool:
-    """Whether the database ends with its process, so that there is nothing to keep."""
+    """Whether the database is in memory only, so that there is nothing to back up."""
     name = str(connection.settings_dict["NAME"])
     return connection.vendor == "sqlite" and (name.startswith(MEMORY) or "mode=memory" in name)
 
 
 def has_data() -> bool:
-    """Whether the database holds anybody or anything; it may be of an older version."""
+    """Whether the database holds any data; its schema may be of an older version."""
     tables = set(connection.introspection.table_names())
     with connection.cursor() as cursor:
         for table in TELLING_TABLES:
@@ -58,11 +58,11 @@ def has_data() -> bool:
 
 
 def by_itself(*, at: datetime, why: str, keys: bool = False, new_folder: bool = False) -> Path:
-    """Make one in the folder for them, and clear away those that have had their time. What went wrong is
-    remembered for `doctor` and the owner's page; raises BackupRefused."""
+    """Make a backup in the backup folder and delete those that are no longer needed. A failure is stored for
+    `doctor` and the owner's page. Raises BackupRefused."""
     where, home = Path(settings.BACKUP_DIR), data_dir()
     try:
-        with _told_plainly():
+        with _as_refusals():
             home.mkdir(mode=0o700, parents=True, exist_ok=True)
             known = status.read(home).folders
             folder.see_ready(where, data_dir=home, known=known, new=new_folder)
@@ -78,35 +78,37 @@ def by_itself(*, at: datetime, why: str, keys: bool = False, new_folder: bool = 
 
 
 def to_file(target: Path, *, at: datetime, keys: bool, over: bool) -> Manifest:
-    """Make one under that very name; raises BackupRefused where the name is taken and not to be written
-    `over`, or it can't be made."""
+    """Make a backup at that path. Raises BackupRefused where a file is there and `over` is False, or the
+    backup can't be made."""
     if target.is_dir():
         raise BackupRefused(f"{target} is a folder: name a file in it, as in {target / 'wearlog.zip'}.")
     if target.exists() and not over:
         raise BackupRefused(f"{target} is there already: take another name, or add --replace.")
     if not target.parent.is_dir():
         raise BackupRefused(f"The folder {target.parent} is not there: mount its disk, or make the folder.")
-    with _told_plainly():
+    with _as_refusals():
         manifest = make(target, at=at, reason=folder.BY_HAND, keys=keys)
         status.made(data_dir(), at=at, file=target.resolve(), folder=None)
     return manifest
 
 
 def before(step: str, *, at: datetime) -> Path | None:
-    """Make one before a step that changes much (`import`, `migration`), so that it can be undone: the
-    database alone, in the data folder, since photos are never changed. None where there is nothing to keep.
+    """Make a backup before a step that changes much (`import`, `migration`), so that it can be undone: only
+    the database, in the data folder, since photos never change. Returns None where there is nothing to back
+    up.
 
-    Raises NoBackup with what to do; the step must not be taken then. Call it outside any transaction.
+    Raises NoBackup, whose text says what to do; then the step must not be taken. Call it outside
+    transactions.
     """
     if in_memory() or not has_data():
         return None
     where = folder.own_folder(data_dir())
     target = where / folder.name_of(at, folder.BEFORE + step)
     try:
-        with _told_plainly():
+        with _as_refusals():
             where.mkdir(mode=0o700, parents=True, exist_ok=True)
             holding.own_like_folder(where, data_dir())
-            if target.exists():  # two steps in one second
+            if target.exists():  # two backups in one second
                 return target
             make(target, at=at, reason=folder.BEFORE + step, pictures=False)
             folder.clear(where, settings.BACKUP_KEEP, at=at)
@@ -118,8 +120,8 @@ def before(step: str, *, at: datetime) -> Path | None:
 
 
 def once_before(step: str, *, clock: Callable[[], datetime]) -> Callable[[], None]:
-    """`before`, for a step that may have to be begun more than once: what is called makes a backup at its
-    first call alone, so that the tries of one step don't push out the backups before other steps."""
+    """`before` for a step that may be retried: the returned function makes a backup only when first called,
+    so that retries do not push out the backups before other steps."""
     made = False
 
     def make_one() -> None:
@@ -132,8 +134,8 @@ def once_before(step: str, *, clock: Callable[[], datetime]) -> Callable[[], Non
 
 
 def make(target: Path, *, at: datetime, reason: str, keys: bool = False, pictures: bool = True) -> Manifest:
-    """Write the archive and rename it to `target`, over whatever is there. Under the final name there is
-    never half a file; nobody else on the machine can read it. Raises BackupRefused or OSError."""
+    """Write the archive and rename it to `target`, replacing any file there. A partial file never has the
+    final name, and no other user can read it. Raises BackupRefused or OSError."""
     if in_memory():
         raise BackupRefused("The database is in memory only: there is nothing to back up.")
     home = data_dir()
@@ -166,7 +168,7 @@ def make(target: Path, *, at: datetime, reason: str, keys: bool = False, picture
                 if keys:
                     _add_keys(writer)
                 writer.close(manifest)
-            manifest = archive.check(part)  # as a restore would, while the original is still there
+            manifest = archive.check(part)  # verified as a restore would, while the original exists
             os.replace(part, target)
             if home in target.parents:
                 holding.own_like_folder(target, home)
@@ -226,7 +228,8 @@ def _fill_from_postgres(writer: Writer, started: Manifest, work: Path) -> tuple[
 
 
 def _add_photos(writer: Writer, names: Sequence[str], where: Path) -> list[str]:
-    """Add the files of these photos, which were there before their rows; returns those that are not."""
+    """Add the files of these photos; return the names of missing ones. (Files are stored before their rows,
+    so none should be.)"""
     lacking, bytes_ = [], 0
     there = [(path, name) for name in names for path in _both(name)]
     for path, _name in there:
@@ -249,7 +252,7 @@ def _both(name: str) -> tuple[Path, Path]:
 
 
 def _add_keys(writer: Writer) -> None:
-    """The secret key that is in force, and the papers of the mill's own https, which its phones trust."""
+    """Add the secret key in use and the certificates of the mill's own https, which its phones trust."""
     writer.add(archive.KEY_MEMBER, BytesIO(settings.SECRET_KEY.encode()), packed=False)
     for path in sorted((data_dir() / "https").glob("*")):
         if archive.MAY_BE_INSIDE.fullmatch(f"https/{path.name}"):
@@ -258,8 +261,8 @@ def _add_keys(writer: Writer) -> None:
 
 
 @contextmanager
-def _told_plainly() -> Iterator[None]:
-    """What the system or the database refuses, as a refusal."""
+def _as_refusals() -> Iterator[None]:
+    """Turn errors of the system and the database into BackupRefused."""
     try:
         yield
     except OSError as error:

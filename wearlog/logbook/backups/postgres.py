@@ -1,7 +1,8 @@
-"""A PostgreSQL database, dumped and put back by its own programs.
+"""Dumping and restoring a PostgreSQL database by PostgreSQL's own programs.
 
-What is put back is loaded into a schema beside the live one, in one transaction, and looked at and migrated
-there; `swap` then changes the two by their names in another one. `docs/decisions/backup.md` says why.
+A restore loads the dump in one transaction into a schema next to the live one, where it is checked and
+migrated; `swap` then exchanges the two by renaming, in another transaction. `docs/decisions/backup.md` says
+why.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ FIRST_WITH_TRANSACTION_TIMEOUT = 17
 
 @dataclass(frozen=True)
 class Moment:
-    """The database as of one moment, which pg_dump can be told to see as well."""
+    """A snapshot of the database, with the id by which pg_dump reads the same snapshot."""
 
     snapshot: str
     server: int
@@ -59,7 +60,7 @@ def live_schema(connection: psycopg.Connection) -> str:
 
 @contextmanager
 def moment(database: Mapping[str, Any]) -> Iterator[Moment]:
-    """Hold one moment of the database while others go on writing."""
+    """Hold a snapshot of the database while others go on writing."""
     with connected(database) as connection, connection.transaction():
         connection.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
         name = live_schema(connection)
@@ -75,7 +76,7 @@ def moment(database: Mapping[str, Any]) -> Iterator[Moment]:
 
 @contextmanager
 def dumped(database: Mapping[str, Any], now: Moment) -> Iterator[IO[bytes]]:
-    """pg_dump's own format, as a stream. Raises BackupRefused where it was not written to its end."""
+    """The output of pg_dump in its custom format, as a stream. Raises BackupRefused where pg_dump fails."""
     tools = postgres_tools.fitting(now.server)
     command = [tools["pg_dump"], "--format=custom", "--no-owner", "--no-privileges", "--no-password"]
     command += [f'--schema="{now.schema_name}"', f"--snapshot={now.snapshot}", "--lock-wait-timeout=60s"]
@@ -115,7 +116,8 @@ def photo_names(connection: psycopg.Connection, schema_name: str) -> list[str]:
 
 
 def see_alone(connection: psycopg.Connection) -> None:
-    """Raises InUse where anybody else is connected to this database, for longer than it takes to leave."""
+    """Raise InUse where others stay connected to this database; connections that are closing are waited
+    for."""
     asked = sql.SQL(
         "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
         "AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
@@ -133,8 +135,8 @@ def see_alone(connection: psycopg.Connection) -> None:
 def load(database: Mapping[str, Any], dump: Path, schema_name: str) -> None:
     """Load a dump of the live schema into the schema STAGED, all of it or nothing.
 
-    A dump names its schema throughout; so what is live steps aside for this one transaction, which nobody
-    sees from outside. psql ends it with COMMIT only once pg_restore has come to its end.
+    A dump names its schema throughout, so within the transaction the live schema is renamed, which nobody
+    sees from outside. psql gets the COMMIT only once pg_restore has succeeded.
     """
     with connected(database) as connection:
         if live_schema(connection) != schema_name:
@@ -164,7 +166,7 @@ def load(database: Mapping[str, Any], dump: Path, schema_name: str) -> None:
                 into.stdin.write(_after(schema_name).encode())
             into.stdin.close()
         except OSError:
-            broken = True  # psql has ended before, and says why
+            broken = True  # psql ended early; its output says why
             out.kill()
         if into.wait() or broken:
             raise BackupRefused(f"The database did not take the backup: {into_told()}")
@@ -187,8 +189,8 @@ def _after(live: str) -> str:
 
 
 def moving(source: str, target: str) -> str:
-    """SQL that moves every table, view, sequence and function of one schema to another; what belongs to an
-    extension stays. Needs to own them and to be allowed to create schemas, no more."""
+    """SQL that moves every table, view, sequence and function of one schema to another, except those of
+    extensions. It needs only ownership of them and the right to create schemas."""
     here, there = (name.replace("'", "''") for name in (source, target))
     return f"""DO $moving$ DECLARE one record; BEGIN
 FOR one IN SELECT c.relname AS name, c.relkind AS kind FROM pg_catalog.pg_class c
@@ -208,8 +210,8 @@ END $moving$;
 
 
 def swap(database: Mapping[str, Any], *, live: str, aside: str, new: str) -> None:
-    """Let the schema `new` be the live one, and keep what was live in `aside`: in one transaction. Does
-    nothing where that was done before. Raises InUse where others hold the tables."""
+    """Make the schema `new` the live one and rename the live one to `aside`, in one transaction. Idempotent.
+    Raises InUse where others hold locks on the tables."""
     with connected(database) as connection, connection.transaction():
         if _one(connection, sql.SQL("SELECT to_regnamespace({})").format(sql.Literal(new))) is None:
             return
@@ -230,7 +232,7 @@ def drop_staged(database: Mapping[str, Any]) -> None:
 
 
 def _pump(source: IO[bytes], target: IO[bytes], server: int) -> None:
-    """Copy pg_restore's words to psql, but for a setting of newer servers that an older one refuses."""
+    """Copy pg_restore's output to psql, without a setting of newer versions that older servers refuse."""
     head = source.read(1 << 16)
     if server < FIRST_WITH_TRANSACTION_TIMEOUT:
         head = head.replace(b"\nSET transaction_timeout = 0;\n", b"\n", 1)
@@ -243,7 +245,8 @@ def _pump(source: IO[bytes], target: IO[bytes], server: int) -> None:
 def _running(
     command: list[str], database: Mapping[str, Any], **streams: Any
 ) -> Iterator[tuple[subprocess.Popen[bytes], Any]]:
-    """A program that ends with the block, and a function that tells its last words."""
+    """Run a program for the duration of the block; gives the process and a function that returns its last
+    error output."""
     with tempfile.TemporaryFile() as words:
 
         def told() -> str:

@@ -1,4 +1,4 @@
-"""PostgreSQL's own programs: where they are, which of them fit a server, how they are told where to go."""
+"""PostgreSQL's own programs: finding them, choosing a version for a server, and passing the connection."""
 
 from __future__ import annotations
 
@@ -18,10 +18,10 @@ from wearlog.logbook.backups.refusals import BackupRefused
 
 NEEDED = ("pg_dump", "pg_restore", "psql")
 USUAL_PLACES = ("/usr/lib/postgresql/*/bin", "/usr/pgsql-*/bin", "/opt/homebrew/opt/postgresql@*/bin")
-"""Where Debian, the builders of PostgreSQL's own packages and Homebrew lay the programs of each version."""
+"""Where Debian, PostgreSQL's own packages and Homebrew install the programs of each version."""
 
 OF_DJANGO = {"isolation_level", "assume_role", "pool", "server_side_binding", "prepare_threshold"}
-"""Options of Django's own, which the programs don't know."""
+"""Connection options of Django that PostgreSQL's programs don't know."""
 
 
 @dataclass(frozen=True)
@@ -36,8 +36,8 @@ class Tools:
 
 
 def conninfo(database: Mapping[str, Any], *, secret: bool) -> str:
-    """Django's settings of a database as PostgreSQL's connection string; without the password where others
-    on the machine could read it among the words of a command."""
+    """Django's database settings as a connection string of PostgreSQL. `secret`: include the password;
+    without it for command lines, which other users of the machine can read."""
     named = {
         "dbname": database["NAME"],
         "user": database.get("USER"),
@@ -58,8 +58,9 @@ def surroundings(database: Mapping[str, Any]) -> dict[str, str]:
 
 
 def fitting(server_major: int) -> Tools:
-    """The oldest programs that are not older than the server: an older pg_dump refuses a newer server, and
-    what a newer one writes an older server may not understand. Raises BackupRefused where there are none."""
+    """The oldest installed programs that are not older than the server: pg_dump refuses newer servers, and an
+    older server may not understand the output of a newer pg_dump. Raises BackupRefused where there are
+    none."""
     found = sorted(_there(), key=lambda tools: tools.major)
     for tools in found:
         if tools.major >= server_major:
@@ -86,7 +87,7 @@ def _there() -> Iterator[Tools]:
 
 
 def _major(program: Path) -> int:
-    """The version that a program tells; 0 where it can't be run."""
+    """The major version that a program reports; 0 where it can't be run."""
     try:
         told = subprocess.run(  # noqa: S603  # found under the name of a program of PostgreSQL
             [str(program), "--version"], capture_output=True, text=True, timeout=20

@@ -1,4 +1,4 @@
-"""Why a backup can't be made or put back. Each text says what to do; it is read on the command line."""
+"""The errors of making and restoring backups. Each text says what to do; it is shown on the command line."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ class BackupRefused(Exception):
 
 
 class Spoilt(BackupRefused):
-    """The archive is not what was written: bytes changed, cut off, or made by something else."""
+    """The archive is damaged or truncated, or is no archive of Wearlog."""
 
 
 class TooNew(BackupRefused):
@@ -16,4 +16,4 @@ class TooNew(BackupRefused):
 
 
 class InUse(BackupRefused):
-    """Another program uses what would be swapped."""
+    """Another program uses the data that would be replaced."""

@@ -1,6 +1,6 @@
-"""Put a backup in the place of what is live: checked, unpacked and migrated beside it, then swapped.
+"""Restore a backup: check, unpack and migrate it next to the live data, then swap the two.
 
-Up to the swap nothing of the live data is touched; what was live is kept under another name.
+Until the swap the live data is untouched; afterwards it is kept under another name.
 """
 
 from __future__ import annotations
@@ -32,17 +32,17 @@ CALLED = {"sqlite": "SQLite", "postgresql": "PostgreSQL"}
 
 @dataclass(frozen=True)
 class Restored:
-    """What was put back, and where what was live is kept: folders, and a schema on PostgreSQL."""
+    """What was restored, and where the previous data is kept: folders, and on PostgreSQL a schema."""
 
     manifest: Manifest
     aside: list[Path] = field(default_factory=list)
     schema_aside: str = ""
     lacking: list[str] = field(default_factory=list)
-    """Photos of the log without a file."""
+    """Photos in the restored log that have no file."""
 
 
 def see(path: Path) -> Manifest:
-    """Check the whole archive, and that it can be restored here; changes nothing. Raises BackupRefused."""
+    """Verify the whole archive and that it can be restored here. Changes nothing. Raises BackupRefused."""
     manifest = archive.check(path)
     if manifest.database != connection.vendor:
         made, here = CALLED.get(manifest.database, "another database"), CALLED[connection.vendor]
@@ -57,8 +57,8 @@ def see(path: Path) -> Manifest:
 
 
 def restore(path: Path, *, at: datetime) -> Restored:
-    """Put the backup in the place of what is live. Raises BackupRefused, with nothing changed, where the
-    archive is not whole, is too new, or anybody else is at work on the data."""
+    """Replace the live data by the backup. Raises BackupRefused, with nothing changed, where the archive is
+    damaged or too new, or another program uses the data."""
     home = making.data_dir()
     try:
         home.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -109,13 +109,13 @@ def _swap(home: Path, moves: list[Move], schemas: Schemas | None) -> None:
     decided = Decided(home, moves, schemas)
     try:
         decided.carry_out(connection.settings_dict)
-    except InUse:  # the database said no before anything was moved
+    except InUse:  # refused by the database before anything was moved
         decided.take_back()
         raise
 
 
 def _on_sqlite(manifest: Manifest, home: Path, live: Path) -> list[str]:
-    """Look into the unpacked file and migrate it where it lies; returns the photos that will lack a file."""
+    """Check and migrate the unpacked database file; return the photos that will lack a file."""
     staged = home / STAGE / archive.SQLITE_MEMBER
     with sqlite.looked_into(staged) as opened:
         if not sqlite.is_whole(opened):
@@ -154,8 +154,8 @@ def _on_postgres(manifest: Manifest, home: Path, live: Path) -> list[str]:
 
 
 def _planned(manifest: Manifest, home: Path, live: Path, at: datetime) -> tuple[list[Move], Schemas | None]:
-    """What changes places. The write-ahead log of a database that could not be opened goes first: beside
-    another database it would spoil it."""
+    """The renames of the swap. The write-ahead log of a live database that could not be opened is moved
+    first: next to another database it would corrupt it."""
     stamp = f"{at.astimezone(UTC):%Y%m%d-%H%M%S}"
     stage, aside = home / STAGE, _free(home / f"before-restore-{stamp}")
     moves, schemas = [], None
@@ -166,7 +166,7 @@ def _planned(manifest: Manifest, home: Path, live: Path, at: datetime) -> tuple[
         staged = live.parent / STAGE / archive.SQLITE_MEMBER
         moves.append(Move(str(live), str(beside / live.name), str(staged)))
     else:
-        # To the microsecond, so that a second restore within a second finds its name free.
+        # With microseconds, so that two restores within a second get different names.
         kept = f"wearlog_before_{at.astimezone(UTC):%Y%m%d_%H%M%S_%f}"
         schemas = Schemas(live=manifest.database_schema, aside=kept, new=postgres.STAGED)
     names = ["photos"] if manifest.photos else []
@@ -201,7 +201,7 @@ def _see_rows(found: Mapping[str, int], manifest: Manifest) -> None:
 
 
 def _see_schema(applied: list[str], program: str) -> None:
-    """Raises TooNew where the backup knows migrations that this program does not."""
+    """Raise TooNew where the backup has migrations that this program lacks."""
     loader = MigrationLoader(None)
     known = {".".join(key) for key in loader.disk_migrations}
     known |= {".".join(old) for one in loader.disk_migrations.values() for old in one.replaces}
@@ -214,15 +214,15 @@ def _see_schema(applied: list[str], program: str) -> None:
 
 
 def _lacking(names: list[str], manifest: Manifest, home: Path) -> list[str]:
-    """Photos of the restored log that will have no file: of those in the backup, or where it holds none of
-    those that are live."""
+    """Photos of the restored log that will have no file: neither in the backup nor, where the backup contains
+    no photos, among the live ones."""
     where = home / STAGE / "photos" if manifest.photos else photos.folder()
     return [name for name in names if not (where / name[:2] / f"{name}.jpg").is_file()]
 
 
 @contextmanager
 def _pointed_at(**changed: Any) -> Iterator[None]:
-    """Let Django's own connection lead to the staged database for a while."""
+    """Point Django's connection at the staged database within the block."""
     connection.close()
     before = {name: connection.settings_dict[name] for name in changed}
     connection.settings_dict.update(changed)

@@ -1,4 +1,4 @@
-"""Which backups are kept, and which have had their time."""
+"""Which backups are kept and which are deleted."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ AHEAD = timedelta(hours=1)
 
 @dataclass(frozen=True)
 class Keep:
-    """The newest backup of so many days, weeks and months that have one."""
+    """A retention rule: keep the newest backup of each of the last so many days, weeks and months that have
+    one."""
 
     days: int = 7
     weeks: int = 4
@@ -23,7 +24,7 @@ class Keep:
 
 @dataclass(frozen=True)
 class Kept:
-    """A backup in a folder: when it was made and why, by its name."""
+    """A backup file with the time and the reason that its name states."""
 
     path: Path
     at: datetime
@@ -44,8 +45,8 @@ def read_keep(text: str) -> Keep:
 
 
 def had_their_time(made: Sequence[Kept], keep: Keep, *, at: datetime) -> list[Kept]:
-    """Those that no day, week or month of `keep` needs; days and weeks are those of UTC. The newest one
-    stays always. What a clock that was wrong dated ahead is left alone and counts for nothing."""
+    """The backups that `keep` does not need; days and weeks are in UTC. The newest is always kept. Backups
+    dated in the future by a wrong clock are neither deleted nor counted."""
     past = sorted((one for one in made if one.at <= at + AHEAD), key=lambda one: one.at, reverse=True)
     staying = set(past[:1])
     periods: tuple[tuple[int, Callable[[datetime], tuple[int, ...]]], ...] = (

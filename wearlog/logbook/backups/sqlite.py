@@ -1,4 +1,4 @@
-"""A copy of an SQLite database while others write to it, and what such a file holds."""
+"""Copying an SQLite database while others write to it, and inspecting such a file."""
 
 from __future__ import annotations
 
@@ -16,18 +16,18 @@ VERSION = sqlite3.sqlite_version
 
 
 def _connect(path: Path, patience_s: float = PATIENCE_S) -> sqlite3.Connection:
-    """Never makes a file that is not there."""
+    """Open the file without creating it."""
     return sqlite3.connect(f"file:{quote(str(path))}?mode=rw", uri=True, timeout=patience_s)
 
 
 def copy(source: Path, target: Path) -> None:
-    """The database as of one moment, as one file; others go on reading and writing. Raises BackupRefused
-    where it can't be read or is damaged: a damaged one must not push good ones out."""
+    """Copy a snapshot of the database into one file while others read and write. Raises BackupRefused where
+    it can't be read or is damaged, as a damaged backup must not push out good ones."""
     target.touch(mode=0o600)
     try:
         with closing(_connect(source)) as live, closing(_connect(target)) as made:
-            live.backup(made, pages=-1)  # in one step: with several, each write of others begins it anew
-            made.execute("PRAGMA journal_mode=DELETE")  # no second file beside it
+            live.backup(made, pages=-1)  # in one step: otherwise each write by others restarts it
+            made.execute("PRAGMA journal_mode=DELETE")  # no `-wal` file beside it
             free, pages = (int(_one(made, f"PRAGMA {name}")) for name in ("freelist_count", "page_count"))
             if free > pages // 10:
                 made.execute("VACUUM")
@@ -43,7 +43,7 @@ def copy(source: Path, target: Path) -> None:
 
 @contextmanager
 def looked_into(path: Path) -> Iterator[sqlite3.Connection]:
-    """The file, open to read; raises BackupRefused where it is no database."""
+    """Open the file for reading; raises BackupRefused where it is no database."""
     try:
         with closing(_connect(path)) as connection:
             yield connection
@@ -52,7 +52,7 @@ def looked_into(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def is_whole(connection: sqlite3.Connection) -> bool:
-    """Every page, index and constraint in order, and every foreign key led somewhere."""
+    """Whether all pages, indexes and constraints are intact and every foreign key has its row."""
     if _one(connection, "PRAGMA integrity_check") != "ok":
         return False
     return connection.execute("PRAGMA foreign_key_check").fetchone() is None
@@ -75,15 +75,15 @@ def schema(connection: sqlite3.Connection) -> list[str]:
 
 
 def photo_names(connection: sqlite3.Connection) -> list[str]:
-    """Of every photo that an entry has; none where the table is not there yet."""
+    """The file names of all photos; none where the table does not exist yet."""
     if not _one(connection, "SELECT count(*) FROM sqlite_master WHERE name = 'service_photo'"):
         return []
     return [str(name) for (name,) in connection.execute("SELECT name FROM service_photo ORDER BY name")]
 
 
 def close_for_good(path: Path) -> bool:
-    """Fold the write-ahead log into the file, which needs that nobody else has it open; raises InUse where
-    somebody has. False where the file can't be read, so that what lies beside it must go with it."""
+    """Merge the write-ahead log into the file. Raises InUse where another program has it open. False where
+    the file can't be read, so that its `-wal` file must be moved with it."""
     if not path.exists():
         return True
     try:

@@ -1,4 +1,4 @@
-"""How the last backups went: a small file in the data folder, which a restore does not turn back."""
+"""The outcome of the last backups: a small file in the data folder, which a restore does not replace."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ from wearlog.logbook.backups.retention import AHEAD
 
 FILE = "backups.json"
 OLD_AFTER = timedelta(hours=49)
-"""Two days and an hour: one missed day is no alarm, two are."""
+"""Two days and an hour: one missed day raises no alarm, two do."""
 EACH = timedelta(hours=23)
-"""A little less than a day, so that a machine that is switched on each morning makes one each day."""
+"""A little less than a day, so that a machine that is switched on every morning makes one every day."""
 AGAIN_AFTER = timedelta(hours=1)
 
 
 @dataclass(frozen=True)
 class Status:
-    """`made_at` is the last whole backup, `kept_at` the last one in the folder for them, `failed_at` and
-    `why` a failure since; None where there was none. `folders` are those that were written to before."""
+    """`made_at` is the time of the last complete backup, `kept_at` of the last one in the backup folder,
+    `failed_at` and `why` of a failure since; None where there was none. `folders` are those used before."""
 
     made_at: datetime | None = None
     kept_at: datetime | None = None
@@ -37,14 +37,15 @@ class Status:
         return self.made_at is None or at - self.made_at > OLD_AFTER
 
     def is_due(self, *, at: datetime) -> bool:
-        """Whether the schedule makes the next one now. A clock that was set back does not stop it."""
+        """Whether the schedule should make the next backup now; also where the last one lies in the future
+        because the clock was set back."""
         if self.failed_at is not None and timedelta(0) <= at - self.failed_at < AGAIN_AFTER:
             return False
         return self.kept_at is None or not -AHEAD <= at - self.kept_at < EACH
 
 
 def read(data_dir: Path) -> Status:
-    """What stands in the file; where it can't be read, nothing is known."""
+    """The stored status; an empty one where the file can't be read."""
     try:
         content = json.loads((data_dir / FILE).read_text(encoding="utf-8"))
         return Status(
@@ -60,7 +61,7 @@ def read(data_dir: Path) -> Status:
 
 
 def made(data_dir: Path, *, at: datetime, file: Path, folder: Path | None) -> None:
-    """Remember a whole backup; `folder` where it lies in the one for them."""
+    """Record a complete backup; `folder` is the backup folder where it lies in that."""
     before = read(data_dir)
     now = Status(made_at=at, kept_at=before.kept_at, file=str(file), folders=before.folders)
     if folder is not None:

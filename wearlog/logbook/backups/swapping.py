@@ -1,9 +1,9 @@
-"""The swap of old for new, which ends whole however it is cut off.
+"""The swap of the live data for the restored one, which survives being interrupted at any point.
 
-`decide` writes down what has to be renamed, in one file; from then on the new state is the one that comes.
-`finish` carries it out and may be repeated from any point: the settings call it before anything is opened, so
-that whatever is started after a kill begins with the old state or with the new one. It imports nothing of
-Django, since the settings read it.
+`Decided` writes the renames to a journal file; from then on the restore will be completed. `finish` carries
+them out and is idempotent: the settings call it before any data is opened, so that every program started
+after a kill sees either the old state or the new one. It does not import Django, since the settings import
+it.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ JOURNAL = "restore-decided.json"
 
 @dataclass(frozen=True)
 class Move:
-    """What lies at `live` goes to `aside`, and what lies at `new` to `live`; `new` is empty where nothing
-    follows. All three lie on one disk."""
+    """Rename `live` to `aside`, and `new` to `live`; `new` is empty where nothing replaces it. All three are
+    on one disk."""
 
     live: str
     aside: str
@@ -33,7 +33,7 @@ class Move:
 
 @dataclass(frozen=True)
 class Schemas:
-    """The same for what is in a PostgreSQL database, by names of schemas."""
+    """The same for a PostgreSQL database, by names of schemas."""
 
     live: str
     aside: str
@@ -41,7 +41,7 @@ class Schemas:
 
 
 class Decided:
-    """The journal of a swap, held for this process until it is carried out or taken back."""
+    """The journal of a swap, locked by this process until the swap is carried out or taken back."""
 
     def __init__(self, data_dir: Path, moves: Sequence[Move], schemas: Schemas | None) -> None:
         self.path = data_dir / JOURNAL
@@ -49,7 +49,7 @@ class Decided:
         content = {"moves": [asdict(move) for move in moves], "schemas": schemas and asdict(schemas)}
         handle = os.open(beside, os.O_RDWR | os.O_CREAT | os.O_TRUNC, 0o600)
         self.stream = os.fdopen(handle, "r+", encoding="utf-8")
-        wait_for(self.stream)  # whoever starts meanwhile waits for the end of it
+        wait_for(self.stream)  # programs that start meanwhile wait for its end
         json.dump(content, self.stream)
         self.stream.flush()
         os.fsync(self.stream.fileno())
@@ -67,8 +67,8 @@ class Decided:
 
 
 def finish(data_dir: Path, database: Mapping[str, Any]) -> bool:
-    """Finish a swap that was cut off; False where there is none. `database` is what Django's settings say.
-    Raises OSError or the database's error where it can't be done yet; then it is to be tried again."""
+    """Finish an interrupted swap; False where there is none. `database` is the entry of Django's DATABASES.
+    Raises OSError or the database's error where it can't be finished yet; then try again later."""
     path = data_dir / JOURNAL
     try:
         stream = path.open("r+", encoding="utf-8")
@@ -76,7 +76,7 @@ def finish(data_dir: Path, database: Mapping[str, Any]) -> bool:
         return False
     with stream:
         wait_for(stream)
-        if path.exists():  # else whoever held it has finished
+        if path.exists():  # else the process that held it has finished
             _carry_out(stream, database)
             path.unlink()
             sync_folder(data_dir)
@@ -97,7 +97,7 @@ def _carry_out(stream: IO[str], database: Mapping[str, Any]) -> None:
 def _move(move: Move) -> None:
     live, aside, new = Path(move.live), Path(move.aside), Path(move.new or move.live)
     if move.new and not new.exists():
-        return  # it was done before
+        return  # already done
     if live.exists() and not aside.exists():
         aside.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         own_like_folder(aside.parent, live.parent)

@@ -1,6 +1,6 @@
 """The logbook: a folder or archive of CSV files that holds everything a mill has recorded.
 
-`cells` and `columns` say what the files look like, `files` takes them apart, `checking` and `overlaps` find
-what is wrong with them, `comparing` sets them against what is stored, `storing` and `importing` take them
-in, `exporting` writes them out. The format is described for users in docs/logbook-format.md.
+`cells` and `columns` define the format, `files` reads the files, `checking`, `relations` and `overlaps`
+validate them, `comparing` compares them with what is stored, `storing` and `importing` import them,
+`exporting` writes them. The format is described for users in docs/logbook-format.md.
 """

@@ -1,6 +1,6 @@
-"""Adding many new records at once, as fast as the database takes them.
+"""Fast bulk inserts.
 
-The records are never made as objects: each column is turned into what the database driver takes, equal values
+No model instances are created: each column is converted to what the database driver takes, equal values
 once, and the rows go to the database in one statement. Like `bulk_create` it calls no `save`.
 """
 
@@ -19,9 +19,9 @@ def add_rows(
     count: int,
     ready: Mapping[str, Sequence[Any]],
 ) -> None:
-    """Store `count` records with the values of `columns` (attribute -> one value per record) and of `ready`,
-    which are what `driver_values` made; a field that is in neither takes its default. Raises IntegrityError
-    as any write does."""
+    """Insert `count` records with the values of `columns` (attribute -> one value per record) and of `ready`,
+    whose values `driver_values` has already converted. Fields in neither get their default. Raises
+    IntegrityError as any insert does."""
     names: list[str] = []
     values: Iterator[Any]
     prepared: list[Iterator[Any]] = []
@@ -36,11 +36,11 @@ def add_rows(
         elif field.has_default() or not field.has_db_default():
             values = defaults(field, count)
         else:
-            continue  # the database fills it in
+            continue  # assigned by the database
         names.append(connection.ops.quote_name(field.column))
         prepared.append(values)
     table = connection.ops.quote_name(model._meta.db_table)
-    rows = zip(*prepared, strict=False)  # a default goes on for ever
+    rows = zip(*prepared, strict=False)  # defaults are endless iterators
     if connection.vendor == "postgresql":
         copy_rows(f"COPY {table} ({', '.join(names)}) FROM STDIN", rows, count)
         return
@@ -50,14 +50,14 @@ def add_rows(
 
 
 def copy_rows(sql: str, rows: Iterator[tuple[Any, ...]], count: int) -> None:
-    """PostgreSQL's own way to take many rows."""
+    """Insert the rows by PostgreSQL's COPY."""
     with connection.cursor() as cursor, connection.wrap_database_errors, cursor.copy(sql) as copy:
         for row, _number in zip(rows, range(count), strict=False):
             copy.write_row(row)
 
 
 def driver_values(field: models.Field[Any, Any], values: Sequence[Any]) -> list[Any]:
-    """The values of a column as the driver takes them."""
+    """The values of a column converted for the database driver."""
     known: dict[Any, Any] = {value: field.get_db_prep_save(value, connection) for value in set(values)}
     return [known[value] for value in values]
 

@@ -1,7 +1,8 @@
-"""How one cell is read and written. Each form is a pair: what `write` gives, `read` takes back unchanged.
+"""How a cell is read and written. Each Form is a pair of inverse functions: `read` returns the value that
+`write` was given.
 
-`read` gets a cell that is not empty and raises `BadCell` with a reason that says what to do;
-an empty cell is `empty`.
+`read` gets a non-empty cell and raises `BadCell`, whose text says what to do;
+an empty cell has the value `empty`.
 """
 
 from __future__ import annotations
@@ -40,22 +41,22 @@ class BadCell(ValueError):
 
 
 class Form(ABC):
-    """How the cells of a column are written."""
+    """The text format of a column's cells."""
 
     empty: ClassVar[object] = None
 
     @abstractmethod
     def read(self, cell: str, zone: tzinfo) -> object:
-        """The value of a cell that is not empty; raises BadCell."""
+        """The value of a non-empty cell. `zone` is the mill's time zone. Raises BadCell."""
 
     @abstractmethod
     def write(self, value: object, zone: tzinfo) -> str:
-        """The cell of a value."""
+        """The text of the cell for a value."""
 
 
 @dataclass(frozen=True)
 class Text(Form):
-    """Any text. What a spreadsheet would take for a formula carries one `'` in front."""
+    """Any text. What a spreadsheet would run as a formula gets one `'` in front."""
 
     empty: ClassVar[object] = ""
 
@@ -68,7 +69,7 @@ class Text(Form):
 
 @dataclass(frozen=True)
 class Tags(Text):
-    """Words with a space between; `known` lists those that may stand there, where the format names them."""
+    """Words separated by spaces; `known` lists the allowed ones, if the format restricts them."""
 
     known: tuple[str, ...] = ()
 
@@ -85,7 +86,7 @@ class Tags(Text):
 
 @dataclass(frozen=True)
 class Code(Form):
-    """One of the words that the format names."""
+    """One of the words that the format allows."""
 
     known: tuple[str, ...]
     empty: ClassVar[object] = ""
@@ -129,7 +130,7 @@ class Number(Form):
         number = Decimal(cell)
         if not self.limits.hold(number):
             raise BadCell(self.limits.refusal(self.unit).removesuffix("."))
-        return number or Decimal(0)  # no minus on a nought
+        return number or Decimal(0)  # zero without a minus sign
 
     def write(self, value: object, zone: tzinfo) -> str:
         if value is None:
@@ -173,8 +174,8 @@ class Day(Form):
 
 @dataclass(frozen=True)
 class Instant(Form):
-    """A moment, kept in UTC. Without an offset it is the mill's wall clock: a time that the spring change
-    left out takes the offset before the change, a time that the autumn change gave twice is the first."""
+    """An instant, stored in UTC. Without an offset it is the mill's local time: a time skipped by the change
+    to summer time gets the offset before the change, a time that occurs twice in autumn is the first one."""
 
     def read(self, cell: str, zone: tzinfo) -> datetime:
         if not INSTANT.fullmatch(cell):
@@ -184,7 +185,7 @@ class Instant(Form):
         except ValueError as error:
             raise BadCell(_("there is no such time")) from error
         with_likely_year(moment)
-        # fold is 0 here, which means the offset before a gap, and the first of a time that comes twice.
+        # fold is 0 here: the offset before a gap, and the first occurrence of an ambiguous time.
         return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).astimezone(UTC)
 
     def write(self, value: object, zone: tzinfo) -> str:

@@ -1,7 +1,8 @@
-"""From text to values: every cell read, every reference looked up, every row set against the others.
+"""Validation: every cell is converted to a value, every reference looked up, and the rows checked against
+each other.
 
-A cell that can't be read becomes `BAD` and its row is left out of the checks that need it, so that one
-slip is reported once and everything else that is wrong is reported with it.
+A cell that can't be read becomes `BAD`, and its row is left out of checks that need it, so that one mistake
+is reported once and all other mistakes are reported along with it.
 """
 
 from __future__ import annotations
@@ -23,16 +24,16 @@ from wearlog.logbook.exchange.problems import BadRow
 from wearlog.logbook.exchange.same import Same
 
 AT_ONCE, REMEMBERED = 10_000, 20_000
-"""So many cells are read at once, and so many different ones are remembered."""
+"""How many cells are read at a time, and how many distinct ones are cached."""
 BAD: Any = type("Bad", (), {"__repr__": lambda self: "BAD"})()
-"""What stands for a cell that could not be read."""
+"""The value of a cell that could not be read."""
 
 
 @dataclass
 class Rows:
-    """The rows of one table as values: `values[name][n]` stands on `lines[n]`. Columns the file leaves out
-    are not in `values`, unless they are required (`missing`): those are `BAD` throughout. The text of the
-    cells is not kept: `read_again` reads it where a problem has to be told."""
+    """The rows of one table as values: `values[name][n]` is on line `lines[n]`. Columns missing from the file
+    are not in `values`, unless they are required (`missing`): those are `BAD` throughout. The cells' text is
+    not kept; `read_again` reads it again when a problem has to be reported."""
 
     table: Table
     lines: Sequence[int] = ()
@@ -49,7 +50,7 @@ class Rows:
         return len(self.lines)
 
     def column(self, name: str) -> Sequence[Any]:
-        """The column's values; the value of an empty cell in each row where the file leaves it out."""
+        """The column's values; where the file lacks the column, the value of an empty cell for each row."""
         if name in self.values:
             return self.values[name]
         return Same(self.table.by_name[name].empty, len(self))
@@ -60,22 +61,22 @@ class Rows:
         return list(zip(*(self.column(name) for name in self.table.key), strict=True))
 
     def wrong(self, row: int, column: str, reason: str) -> BadRow:
-        """A problem of the row, which is bad from now on."""
+        """Mark the row as bad and return the problem."""
         self.bad.add(row)
         shown = self.cells[column][row] if column in self.cells else ""
         return BadRow(self.table.file, self.lines[row], column, shown, reason)
 
     def spoilt(self, row: int, column: str, reason: str) -> BadRow:
-        """The same of a cell that no further check can use."""
-        told = self.wrong(row, column, reason)
+        """Mark the row and the cell as bad, so that no further check uses them, and return the problem."""
+        problem = self.wrong(row, column, reason)
         values = self.values.get(column)
         if isinstance(values, list):
             values[row] = BAD
-        return told
+        return problem
 
     def seal(self) -> None:
-        """Once all is checked: make the values unchangeable, so that Python's garbage collector need not walk
-        the long columns again and again while they are stored."""
+        """After all checks: make the columns immutable, so that Python's garbage collector does not traverse
+        them again and again while they are stored."""
         for name, values in self.values.items():
             self.values[name] = tuple(values) if isinstance(values, list) else values
 
@@ -98,10 +99,11 @@ class Book:
 def read_book(
     source: Path, *, zone: tzinfo, most_rows: int | None = None, progress: Callable[[str], None]
 ) -> tuple[Book, list[BadRow]]:
-    """The logbook in a folder or archive and what is wrong with it, before it is set against what is stored.
+    """Read and validate the logbook in a folder or archive, without comparing it with what is stored; return
+    it with its problems.
 
-    `zone` is the zone for instants without an offset where the logbook has no mill.csv. `progress` is told
-    what is being read. Raises Unreadable."""
+    `zone` is the zone for instants without an offset where the logbook has no mill.csv. `progress` is called
+    with what is being read. Raises Unreadable."""
     book = Book(zone, {table.name: Rows(table) for table in TABLES})
     problems: list[BadRow] = []
     for sheet, wrong in read_files(source, most_rows=most_rows):
@@ -143,7 +145,7 @@ def zone_of(mill: Sheet, otherwise: tzinfo) -> tuple[tzinfo, list[BadRow]]:
 
 
 def read_rows(sheet: Sheet, zone: tzinfo) -> tuple[Rows, list[BadRow]]:
-    """The values; the text of each column is let go of once it has been read."""
+    """Convert a sheet to values; the text of each column is freed once it has been read."""
     rows = Rows(sheet.table, sheet.lines)
     problems: list[BadRow] = []
     for column in sheet.table.columns:
@@ -164,7 +166,7 @@ def read_rows(sheet: Sheet, zone: tzinfo) -> tuple[Rows, list[BadRow]]:
 def read_column(
     table: Table, column: Column, cells: Sequence[str], zone: tzinfo
 ) -> tuple[Sequence[Any], list[tuple[int, str]]]:
-    """The values, and row and reason of each cell that can't be read. Equal cells are read once."""
+    """The column's values, and (row, reason) for each cell that can't be read. Equal cells are read once."""
     if isinstance(cells, Same) and not column.required:
         return Same(column.empty, len(cells)), []
     longest, form = column.longest, column.form
@@ -192,7 +194,7 @@ def read_column(
 
 
 def twice(rows: Rows) -> Iterator[BadRow]:
-    """Keys that stand more than once in their file."""
+    """Problems of keys that occur more than once in their file."""
     if not rows.table.key or (
         len(rows.table.key) == 1 and len(set(rows.column(rows.table.key[0]))) == len(rows)
     ):

@@ -1,7 +1,7 @@
-"""The files and columns of a logbook as data: one place that import, export and documents follow.
+"""The files and columns of a logbook as data, from which import, export and documentation are derived.
 
-Which files and columns there are, and in which order, is the format and stands here. How a cell is written,
-which words and limits it has and whether it may be empty are the model's to say.
+This defines which files and columns there are, and in which order. How a cell is written, which words and
+limits it has and whether it may be empty follow from the models.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ TEXT, INSTANT = Text(), Instant()
 
 
 def form_of(field: Any) -> Form:
-    """How the cells of a model's field are written, and what they may hold."""
+    """The Form for the cells of a model's field."""
     if isinstance(field, fields.Quantity):
         return Number(field.limits, field.unit)
     if isinstance(field, fields.Count | fields.SmallCount):
@@ -44,13 +44,13 @@ def form_of(field: Any) -> Form:
 
 @dataclass(frozen=True)
 class Column:
-    """One column, which holds the model's field of its name, or that to which `path` leads in the words of a
-    query.
+    """One column. It holds the model's field of its name, or the field that `path` (a query path) leads to.
 
-    `refers` names the table whose key the cell holds. One that is not `stored` is only part of another's key.
-    `always` says that the cell may not be empty although the model has a default. `same_as_empty` is a value
-    that says no more than an empty cell does. What `came_later` than the format is written only where it
-    says something, so that a log that doesn't use it keeps its bytes.
+    `refers` names the table whose key the cell holds. `stored` is False for a column that is only part of
+    another column's key. `always`: the cell may not be empty although the model has a default.
+    `same_as_empty`: a value that means the same as an empty cell. `came_later`: the column was added to the
+    format later and is written only where some record has a value, so that exports of other logs stay byte
+    for byte the same.
     """
 
     name: str
@@ -73,7 +73,7 @@ class Column:
 
     @cached_property
     def field(self) -> Any:
-        """The field whose value stands in the cell."""
+        """The field whose value the cell holds."""
         found, model = None, self.model
         for name in self.query.split("__"):
             found = model._meta.get_field(name)
@@ -90,7 +90,7 @@ class Column:
 
     @cached_property
     def attribute(self) -> str | None:
-        """Where the value (or the id that it refers to) goes on the record; None where it goes nowhere."""
+        """The record's attribute for the value (or for the id that it refers to); None where it has none."""
         return self.own_field.attname if self.stored else None
 
     @cached_property
@@ -105,19 +105,19 @@ class Column:
 
     @cached_property
     def empty_says_something(self) -> bool:
-        """Whether an empty cell stands for a value, as that of a reading's kind does."""
+        """Whether an empty cell means a definite value, as for a reading's kind."""
         return self.empty not in (None, "", False)
 
     @cached_property
     def longest(self) -> int | None:
-        """How many characters the database takes; None where there is no limit."""
+        """The largest number of characters that the database stores; None where there is no limit."""
         return self.field.max_length if isinstance(self.field, models.CharField) else None
 
 
 @dataclass(frozen=True)
 class Table:
-    """One file. `key` names the columns that tell a record from all others, `entries` all columns in their
-    order: the name alone where that says everything."""
+    """One file. `key` names the columns that identify a record; `entries` lists all columns in order, as
+    plain names where the defaults of Column suffice."""
 
     name: str
     model: type[models.Model]
@@ -152,7 +152,7 @@ class Table:
         return self.model._default_manager.all()
 
     def told(self, row: dict[str, object]) -> str:
-        """The key as a person would say it."""
+        """The record's key in words for people."""
         return " ".join(str(row[name]) for name in self.key)
 
 
@@ -162,7 +162,8 @@ POSITION = Column("position", "position__name", refers="positions")
 PART = Column("part", "part__code", refers="parts")
 
 FIRST_TRIGGERS = ["every_h", "every_kg", "every_days", "after_crop", "at_limit", "on_drift", "after_incident"]
-"""The triggers that the format began with; others are written behind all columns, where a rule has one."""
+"""The triggers of the first version of the format; columns of newer ones follow all others, and only where a
+rule has one."""
 
 
 def trigger_column(name: str) -> Column:
@@ -375,7 +376,7 @@ TABLES = (
 BY_NAME = {table.name: table for table in TABLES}
 BY_FILE = {table.file: table for table in TABLES}
 LATE = ("rules", "services", "measurements")
-"""Tables that point to others further down in the list above."""
+"""Tables that refer to tables further down in the list above."""
 STORING_ORDER = (
     *(table for table in TABLES if table.name not in LATE),
     *(BY_NAME[name] for name in LATE),

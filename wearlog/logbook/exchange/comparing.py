@@ -1,4 +1,5 @@
-"""Setting a logbook against what is stored: what is new, the same, filled in, or in conflict."""
+"""Comparing a logbook with what is stored: which rows are new, the same, fill in empty values, or
+conflict."""
 
 from __future__ import annotations
 
@@ -17,12 +18,13 @@ from wearlog.logbook.exchange.references import in_batches
 VOIDED, STANDING = 1, 2
 CHUNK = 2_000
 FEW = 4
-"""Below a fourth of what is stored, rows are looked up by key; else everything stored is read once."""
+"""With fewer rows than a fourth of what is stored, they are looked up by key; else everything stored is read
+once."""
 
 
 @dataclass
 class Change:
-    """A stored record that the logbook says more about, or says something else about."""
+    """A stored record for which the logbook has additional or different values."""
 
     row: int
     pk: int
@@ -37,15 +39,15 @@ class Change:
 
 @dataclass
 class Comparison:
-    """What the rows of one table are beside what is stored."""
+    """The result of comparing the rows of one table with what is stored."""
 
     rows: Rows
     new: list[int] = field(default_factory=list)
     same: list[int] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     stored: dict[int, tuple[Any, ...]] = field(default_factory=dict)
-    """What is stored under the key of a row, in the order of the columns; kept where it can matter: where
-    the row says something else, or leaves out what is stored."""
+    """The stored values under the key of a row, in the order of the columns; kept only where the row differs
+    from them or leaves some of them out."""
 
     def conflicts(self, zone: tzinfo) -> Iterator[Conflict]:
         table = self.rows.table
@@ -63,16 +65,17 @@ class Comparison:
 
 
 def told_key(rows: Rows, row: int, zone: tzinfo) -> str:
-    """The key of a row as a person would say it."""
+    """The key of a row in words for people."""
     parts = (rows.table.by_name[name].form.write(rows.column(name)[row], zone) for name in rows.table.key)
     return " ".join(parts) or rows.table.name
 
 
 def compare_table(rows: Rows, *, as_new: bool = False) -> Comparison:
-    """Rows that are bad are left out. `as_new`: nothing that is stored will be there any more.
+    """Compare the rows that are not bad. `as_new`: treat all as new, since everything stored will be
+    replaced.
 
-    What is stored is read record by record. Of records with the same key the standing one counts, else the
-    one voided last."""
+    Stored records are read one at a time. Of records with the same key the one that is not voided counts,
+    else the one voided last."""
     result = Comparison(rows)
     found = bytearray(len(rows))
     changes: dict[int, Change] = {}
@@ -108,9 +111,9 @@ def says_the_same(column: Column, here: Any, there: Any) -> bool:
 
 
 def stored_rows(rows: Rows) -> Iterator[tuple[int, int, bool, tuple[Any, ...]]]:
-    """Of each stored record that has the key of a good row: that row, its id, whether it is voided, and its
-    values in the order of the columns. Of records with the same key the one voided last comes last among
-    those that are voided."""
+    """For each stored record with the key of a good row: the row number, the record's id, whether it is
+    voided, and its values in the order of the columns. Of voided records with the same key the one voided
+    last comes last."""
     table = rows.table
     if not table.records.exists():
         return
@@ -118,7 +121,7 @@ def stored_rows(rows: Rows) -> Iterator[tuple[int, int, bool, tuple[Any, ...]]]:
     key_places = [names.index(name) for name in table.key]
     row_of = {key: row for row, key in enumerate(rows.keys()) if row not in rows.bad}
     voided_at = ("voided_at",) if table.has_voids else ()
-    for records in sought(rows):
+    for records in candidates(rows):
         if table.has_voids:
             records = records.order_by("voided_at", "pk")
         records = records.values_list("pk", *table.queries, *voided_at)
@@ -129,8 +132,8 @@ def stored_rows(rows: Rows) -> Iterator[tuple[int, int, bool, tuple[Any, ...]]]:
                 yield row, pk, voided, tuple(values)
 
 
-def sought(rows: Rows) -> Iterator[QuerySet[Any]]:
-    """The stored records that the rows may be about."""
+def candidates(rows: Rows) -> Iterator[QuerySet[Any]]:
+    """Querysets of the stored records that may have the keys of the rows."""
     table: Table = rows.table
     records = table.records.all()
     if not table.key:

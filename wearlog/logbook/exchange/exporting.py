@@ -21,10 +21,11 @@ from wearlog.service.models import Service
 
 
 def export_logbook(*, by: User | None, target: Path) -> int:
-    """Write everything that stands into the folder or (where its name ends in .zip) archive `target`.
+    """Write every record that is not voided into the folder or (where its name ends in .zip) archive
+    `target`.
 
-    Returns the number of rows. Raises Unreadable where something else is in the way or the place can't be
-    written to; whatever was there before is then untouched."""
+    Returns the number of rows. Raises Unreadable where `target` holds something else or can't be written;
+    whatever was there before is then unchanged."""
     require(by, Permission.OWN)
     files, count = render()
     if target.suffix.lower() == ".zip":
@@ -35,7 +36,7 @@ def export_logbook(*, by: User | None, target: Path) -> int:
 
 
 def render() -> tuple[dict[str, bytes], int]:
-    """The bytes of every file by its name, all from one moment, and the number of rows."""
+    """The content of every file by name, all from one snapshot, and the number of rows."""
     files: dict[str, bytes] = {}
     count = 0
     with one_moment():
@@ -49,19 +50,17 @@ def render() -> tuple[dict[str, bytes], int]:
 
 @contextmanager
 def one_moment() -> Iterator[None]:
-    """A transaction that only reads, in which every query sees the same state. Nobody waits for it."""
+    """A read-only transaction in which every query sees the same snapshot. It blocks nobody."""
     outermost = not connection.in_atomic_block
     on_sqlite = connection.vendor == "sqlite"
     sqlite: Any = connection
     connection.ensure_connection()
     usual = sqlite.transaction_mode if on_sqlite else None
     try:
-        if outermost and on_sqlite:  # which else would take the lock of all writers at its start
+        if outermost and on_sqlite:  # which would otherwise take the write lock at its start
             sqlite.transaction_mode = "DEFERRED"
         with transaction.atomic():
-            if (
-                outermost and connection.vendor == "postgresql"
-            ):  # which shows each query the newest state else
+            if outermost and connection.vendor == "postgresql":  # else each query would see the newest state
                 with connection.cursor() as cursor:
                     cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
             yield
@@ -82,7 +81,7 @@ def standing_rows(table: Table) -> list[tuple[Any, ...]]:
 
 
 def without_voided_services(table: Table, rows: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
-    """A gauge outlives the work it was entered with: where that was voided, the cell stays empty."""
+    """Empty the reference from a gauge to its service where that is voided, since the gauge remains."""
     voided = set(Service.objects.filter(voided_at__isnull=False).values_list("ref", flat=True))
     if not voided:
         return rows
@@ -107,7 +106,7 @@ def rendered(table: Table, rows: Sequence[tuple[Any, ...]], zone: tzinfo) -> byt
 
 
 def written(form: Form, values: Sequence[Any], zone: tzinfo) -> list[str]:
-    """The cells of a column. Equal values are written once."""
+    """The cells of a column. Equal values are formatted once."""
     cells: dict[Any, str] = {None: "", "": ""}
     for value in set(values) - cells.keys():
         cells[value] = form.write(value, zone)

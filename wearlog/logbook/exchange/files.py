@@ -1,4 +1,4 @@
-"""Taking a folder or an archive apart: bytes, lines and cells, each with the line that it stands on."""
+"""Reading a folder or an archive into cells, each with its line number."""
 
 from __future__ import annotations
 
@@ -28,14 +28,14 @@ LONGEST_CELL = 10_000_000
 PIECE = 1 << 20
 UTF_8_MARK = codecs.BOM_UTF8
 Files = list[tuple[str, Callable[[], BinaryIO] | None]]
-"""Name of each file, and what opens it; None where it is no file of a logbook."""
+"""Pairs of a file's name and the function that opens it; None in place of a function for what is no file."""
 LEFT_BEHIND = {"Thumbs.db", "desktop.ini", "__MACOSX"}
-"""What desktop systems leave in folders without being asked; hidden files count among it too."""
+"""Files that desktop systems leave in folders; hidden files are ignored like these."""
 
 
 @dataclass
 class Sheet:
-    """The rows of one file as text: `columns[name][n]` stands on line `lines[n]`."""
+    """The rows of one file as text: `columns[name][n]` is on line `lines[n]`."""
 
     table: Table
     lines: array[int] = field(default_factory=lambda: array("q"))
@@ -48,8 +48,8 @@ class Sheet:
 def read_files(
     source: Path, *, only: str = "", most_rows: int | None = None
 ) -> Iterator[tuple[Sheet | None, list[BadRow]]]:
-    """Each file of the logbook, mill.csv first, and what is wrong with how it is written; one at a time, so
-    that a long logbook is never in memory as a whole. `only` names one file that alone is wanted.
+    """Yield each file of the logbook, mill.csv first, with the errors in its syntax; one at a time, so that a
+    long logbook is never in memory as a whole. `only` names a single file to read.
 
     Raises Unreadable where `source` is neither a folder nor an archive that holds a logbook, or where a file
     has more than `most_rows` rows."""
@@ -72,7 +72,7 @@ def read_files(
 
 @contextmanager
 def opened(source: Path) -> Iterator[Files]:
-    """The files of a folder or an archive, to be read while it is open."""
+    """Open a folder or an archive and give its files, readable within the block."""
     if source.is_dir():
         yield list(folder_contents(source))
     elif source.is_file():
@@ -93,7 +93,7 @@ def left_behind(name: str) -> bool:
 
 
 def folder_contents(folder: Path) -> Iterator[tuple[str, Callable[[], BinaryIO] | None]]:
-    """Name of each file, and what opens it; None for a folder within the folder."""
+    """The folder's files; None in place of the opening function for a subfolder."""
     try:
         for path in sorted(folder.iterdir()):
             if not left_behind(path.name):
@@ -121,14 +121,15 @@ def unreadable(path: Path, error: OSError) -> Unreadable:
 
 
 def unpacked_bytes(path: Path) -> int:
-    """How large an archive is once unpacked. Raises Unreadable where it is none, or beyond the limits."""
+    """The unpacked size of an archive in bytes. Raises Unreadable where it is no archive or exceeds the
+    limits."""
     with archive_of(path) as archive:
         return sum(entry.file_size for entry in archive.infolist())
 
 
 @contextmanager
 def archive_of(path: Path) -> Iterator[zipfile.ZipFile]:
-    """An archive whose sizes are held to the limits; what is wrong with it is told in words."""
+    """Open an archive after checking its sizes against the limits. Raises Unreadable with the reason."""
     try:
         with zipfile.ZipFile(path) as archive:
             refuse_bombs(path, archive.infolist())
@@ -138,7 +139,7 @@ def archive_of(path: Path) -> Iterator[zipfile.ZipFile]:
             _("%(path)s is not a whole .zip archive (%(error)s): name the folder, or pack it again.")
             % {"path": path, "error": error}
         ) from error
-    except (RuntimeError, NotImplementedError) as error:  # a password, or a packing that zipfile doesn't know
+    except (RuntimeError, NotImplementedError) as error:  # a password, or an unknown compression
         raise Unreadable(
             _("%(path)s can't be unpacked (%(error)s): unpack it and name the folder.")
             % {"path": path, "error": error}
@@ -151,7 +152,7 @@ def archive_of(path: Path) -> Iterator[zipfile.ZipFile]:
 
 @contextmanager
 def archive_contents(path: Path) -> Iterator[Files]:
-    """The files of an archive, which lie at its top or in one folder."""
+    """The files of an archive, at its top level or in one folder."""
     with archive_of(path) as archive:
         entries = [
             entry
@@ -180,7 +181,8 @@ def archive_contents(path: Path) -> Iterator[Files]:
 
 
 def refuse_bombs(path: Path, entries: list[zipfile.ZipInfo]) -> None:
-    """An archive may not blow up when unpacked. `ZipFile.read` never gives more than the stated size."""
+    """Raise Unreadable for a zip bomb. (Checking the stated sizes suffices: `ZipFile.read` never returns
+    more.)"""
     unpacked, packed = sum(e.file_size for e in entries), sum(e.compress_size for e in entries)
     reason = ""
     if len(entries) > ENTRIES:
@@ -234,8 +236,8 @@ def read_sheet(table: Table, content: BinaryIO, most_rows: int | None) -> tuple[
 
 
 class Columns:
-    """Rows turned into columns a few at a time, in which equal cells are one text. A column without any cell
-    takes no room."""
+    """Collects rows and transposes them into columns in batches. Equal cells share one string, and a column
+    without any cell takes no memory."""
 
     AT_ONCE = 2_000
     REMEMBERED = 20_000
@@ -287,8 +289,8 @@ def broken_quotes(error: str) -> str:
 
 
 def decoded(file: str, content: BinaryIO, problems: list[BadRow]) -> TextIO | None:
-    """The text of a file in UTF-8, with or without its mark; broken places are named by their line. None for
-    another encoding."""
+    """Decode a file as UTF-8, with or without a byte order mark; invalid bytes are reported by line in
+    `problems`. None for another encoding."""
     start = content.read(len(UTF_8_MARK))
     content.seek(0)
     if start.startswith((b"\xff\xfe", b"\xfe\xff")):
@@ -301,7 +303,7 @@ def decoded(file: str, content: BinaryIO, problems: list[BadRow]) -> TextIO | No
 
 
 def is_clean(content: BinaryIO) -> bool:
-    """UTF-8 without a NUL, looked at piece by piece: as a whole it might take much room. Rewinds."""
+    """Whether the content is UTF-8 without NULs, checked in chunks to save memory. Rewinds the stream."""
     decoder = codecs.getincrementaldecoder("utf-8")()
     try:
         while piece := content.read(PIECE):
@@ -317,7 +319,7 @@ def is_clean(content: BinaryIO) -> bool:
 
 
 def cleaned(file: str, content: BinaryIO, problems: list[BadRow]) -> BinaryIO:
-    """The same without NULs, and what is wrong with it."""
+    """The content without NULs; NULs and bytes that are not UTF-8 are reported in `problems`."""
     for number, line in enumerate(content, 1):
         if b"\0" in line:
             reason = _("a NUL byte stands in this line: take it out.")
@@ -335,7 +337,7 @@ def cleaned(file: str, content: BinaryIO, problems: list[BadRow]) -> BinaryIO:
 
 
 def header_problems(table: Table, header: list[str]) -> Iterator[BadRow]:
-    """What is wrong with the names of the columns. A spreadsheet's empty columns are left out before."""
+    """Problems with the names of the columns. Empty columns from a spreadsheet have been removed before."""
     known = table.by_name
     if not header:
         yield BadRow(table.file, 0, "", "", _("the first row must name the columns."))

@@ -1,4 +1,4 @@
-"""Taking a logbook in: all of it or nothing."""
+"""Importing a logbook: all of it or nothing."""
 
 from __future__ import annotations
 
@@ -31,12 +31,12 @@ from wearlog.runs.models import Crop
 
 KEEP, REPLACE = "keep", "replace"
 TRIES = 5
-"""So often a logbook is checked where others change just what it says something about."""
+"""How often a logbook is checked again when others change records that it concerns."""
 
 
 @dataclass(frozen=True)
 class Taken:
-    """How many rows an import stored: new, filled in, replaced, kept as they were, the same."""
+    """How many rows of an import were new, filled in, replaced, kept as stored, or the same."""
 
     new: int
     filled: int
@@ -58,12 +58,12 @@ def import_logbook(
     before_storing: Callable[[], None] = lambda: None,
     with_storing: Callable[[Taken], None] = lambda taken: None,
 ) -> Taken:
-    """Store everything in the folder or archive `source`, in one transaction, and say how many rows.
+    """Store everything in the folder or archive `source` in one transaction and return the numbers of rows.
 
-    Reading and checking take no lock; others go on working, and what they write meanwhile is looked at before
-    the rows are stored. `before_storing` is called before that transaction, `with_storing` in it as its last
-    step; what they raise ends the import, and nothing is stored. `name` is what the trail calls the source,
-    else its own name; `most_rows` bounds each file.
+    Reading and validation take no lock, so that others go on working; what they wrote meanwhile is checked
+    before the rows are stored. `before_storing` is called before that transaction, `with_storing` as its last
+    step; an exception from either aborts the import. `name` is the source's name in the audit trail (default:
+    its file name); `most_rows` limits the rows of each file.
 
     Raises BadLogbook with every bad row, Conflicting with every conflict (unless `on_conflict` is "keep" or
     "replace"), Unreadable where there is no logbook; nothing is stored then, nor with `dry_run`."""
@@ -97,7 +97,8 @@ def import_logbook(
         except meanwhile.Overtaken:
             continue
         except IntegrityError as error:
-            # An entry that the check could not see, such as a run in the same hours: the next check names it.
+            # An entry made after the check conflicts, such as a run in the same hours: the next check names
+            # it.
             if last or not mark.is_old():
                 raise Refused(
                     _(
@@ -107,7 +108,7 @@ def import_logbook(
                     % {"error": str(error).strip()}
                 ) from error
         except OperationalError:
-            # PostgreSQL breaks a deadlock by failing one of the two; all else is no matter of another try.
+            # PostgreSQL resolves a deadlock by failing one transaction; only that is worth a retry.
             if last or connection.vendor != "postgresql" or connection.in_atomic_block:
                 raise
     raise Refused(
@@ -122,7 +123,7 @@ def import_logbook(
 def take_in(
     store: Store, comparisons: dict[str, Comparison], mark: meanwhile.Mark, taken: Taken, *, replace: bool
 ) -> None:
-    """The writes of an import. Raises Overtaken where the check does not hold any more: at once where that
+    """Store an import. Raises Overtaken where the check is no longer valid: at once where that
     can be seen, else at the end, when nobody else can write until the transaction is over."""
     book, by, at = store.book, store.by, store.at
     if meanwhile.overtaken(mark, book):
@@ -141,8 +142,8 @@ def take_in(
 
 
 def gives_way(book: Book) -> bool:
-    """A mill without a press or a crop is only the name that a new database was given: the book's own takes
-    its place, instead of being in conflict with it."""
+    """Whether the stored mill is replaced instead of being in conflict with the logbook's: it has no press
+    and no crop, so it is only the default of a new database."""
     named = list(book["mill"].column("name"))
     return bool(
         named
@@ -155,7 +156,7 @@ def gives_way(book: Book) -> bool:
 def checked(
     book: Book, problems: list[BadRow], on_conflict: str, progress: Progress
 ) -> dict[str, Comparison]:
-    """The book set against what is stored; raises BadLogbook or Conflicting."""
+    """Compare the logbook with what is stored. Raises BadLogbook or Conflicting."""
     total = sum(len(rows) for rows in book.rows.values())
     progress(_("looking up what rows refer to"), 0, 0)
     problems = [*problems, *unknown_references(book)]

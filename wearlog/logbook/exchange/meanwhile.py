@@ -1,8 +1,9 @@
-"""What others wrote while a logbook was checked, and whether the check still holds.
+"""Optimistic locking of imports: what others wrote while a logbook was checked, and whether the check is
+still valid.
 
-The check takes no lock, so that everybody goes on working. What it relied on is looked at once more when the
-logbook is stored: the trail names every record that was touched since. New runs and fittings that meet one of
-the logbook's are left to the database's own promises.
+The check takes no lock, so that everybody can go on working. When the logbook is stored, the audit trail
+tells which records were touched since. New runs and fittings that overlap with the logbook's are left to the
+constraints of the database.
 """
 
 from __future__ import annotations
@@ -18,14 +19,15 @@ from wearlog.logbook.exchange.references import in_batches
 from wearlog.people.models import AuditEntry
 
 RECENT = 1_000
-"""So many rows of the trail are remembered: with PostgreSQL a row may appear after one of a higher number."""
+"""How many recent rows of the trail are remembered: with PostgreSQL a row may become visible after one with a
+higher id."""
 ENTRIES = ("runs", "readings", "services", "measurements", "incidents", "fittings")
-"""Tables to which people add all day. All others change seldom, and much may rest on a row of theirs."""
+"""Tables to which people add all day. In all others, which change seldom, any change counts."""
 BY_MODEL = {table.model._meta.model_name: table for table in TABLES}
 
 
 class Overtaken(Exception):
-    """Something that the check relied on has changed since: check again."""
+    """Something that the check relied on has changed since; the logbook must be checked again."""
 
 
 @dataclass(frozen=True)
@@ -37,22 +39,22 @@ class Mark:
     seen: frozenset[int]
 
     def is_old(self) -> bool:
-        """Whether anything at all was written since."""
+        """Whether anything at all has been written since."""
         return versions.current() != self.version
 
 
 def mark() -> Mark:
-    """Call it before the first look at what is stored."""
+    """The present state of the log. Call it before the first query of a check."""
     version = versions.current()
     seen = list(AuditEntry.objects.order_by("-pk").values_list("pk", flat=True)[:RECENT])
     return Mark(version, seen[-1] if len(seen) == RECENT else 0, frozenset(seen))
 
 
 def overtaken(mark: Mark, book: Book, *, stored_at: datetime | None = None, action: str = "") -> bool:
-    """Whether a record that the check of `book` relied on was touched since `mark`.
+    """Whether a record that the check of `book` relied on has been touched since `mark`.
 
-    `stored_at` and `action` name the rows of the trail that the storing itself wrote, and one write of the
-    log is its own then."""
+    `stored_at` and `action` identify the rows of the trail that the import itself wrote; then one increment
+    of the log's version is its own as well."""
     own = 1 if stored_at is not None else 0
     if versions.current() == mark.version + own:
         return False
@@ -64,13 +66,13 @@ def overtaken(mark: Mark, book: Book, *, stored_at: datetime | None = None, acti
         if pk not in mark.seen and record_id is not None:
             touched.setdefault(record, set()).add(record_id)
     if not touched:
-        # A write that the trail does not explain; but the first of all writes chooses where the count begins.
+        # A write without a row in the trail; but the version's first write chooses its initial value.
         return not (own and mark.version == 0)
     return any(concerns(book, BY_MODEL[name], ids) for name, ids in touched.items() if name in BY_MODEL)
 
 
 def concerns(book: Book, table: Table, ids: set[int]) -> bool:
-    """Whether the logbook says something about one of these records, or points to it."""
+    """Whether the logbook contains one of these records, or refers to one."""
     if table.name not in ENTRIES:
         return True
     keys = set(book[table.name].keys())

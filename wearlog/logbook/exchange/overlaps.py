@@ -1,4 +1,4 @@
-"""Stretches of time that may not share a moment: runs through one barrel, parts on one position."""
+"""Intervals that may not overlap: runs through one barrel, parts on one position."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ FOR_EVER = datetime.max.replace(tzinfo=UTC)
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """From an instant to another. `place` is where only one may be at a time, `name` what people call it,
-    `row` its row in the file or None for one that is stored already."""
+    """An interval of time. `place` holds only one at a time, `name` is its name for people, `row` its row in
+    the file or None where it is already stored."""
 
     place: Any
     start: datetime
@@ -23,10 +23,10 @@ class Stretch:
 
 
 def overlapping(stretches: Iterable[Stretch]) -> Iterator[tuple[int, Stretch]]:
-    """Each row that meets another stretch at its place, once, with that other one.
+    """Each row that overlaps another stretch at the same place, once, with that other one.
 
-    The later of the two is named as the one to look at, unless it is stored already. Stretches include
-    their start and exclude their end; one without length meets nothing."""
+    The later of the two is the one reported, unless it is already stored. Stretches include their start and
+    exclude their end; an empty one overlaps nothing."""
     named: set[int] = set()
     longest: Stretch | None = None
     for stretch in sorted(stretches, key=lambda each: (each.place, each.start, each.end)):

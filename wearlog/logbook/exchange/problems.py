@@ -1,4 +1,4 @@
-"""What an import can say against a logbook."""
+"""The problems that an import can report."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from wearlog.people.refusals import Refused
 
 @dataclass(frozen=True, order=True)
 class BadRow:
-    """One thing that is wrong in a file. Line 0 means the file as a whole; `column` may be empty then."""
+    """One problem in a file. Line 0 means the whole file; then `column` may be empty."""
 
     file: str
     line: int
@@ -36,7 +36,8 @@ class BadRow:
 
 @dataclass(frozen=True, order=True)
 class Conflict:
-    """A row whose key is stored already with other content. `column` is empty where the record was voided."""
+    """A row whose key is already stored with different values. `column` is empty where that record is
+    voided."""
 
     file: str
     line: int
@@ -55,20 +56,20 @@ class Conflict:
 
 
 def shortened(value: str, longest: int = 80) -> str:
-    """A value on one line, cut where it is long."""
+    """A value on one line, truncated to `longest` characters."""
     line = on_one_line(value)
     return line if len(line) <= longest else f"{line[: longest - 1]}…"
 
 
 def on_one_line(text: str) -> str:
-    """Line breaks and what else doesn't print, spelled out."""
+    """The text with line breaks and other unprintable characters escaped."""
     return "".join(
         letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in text
     )
 
 
 class BadLogbook(Refused):
-    """Rows that can't be taken. Nothing was stored."""
+    """Some rows are invalid. Nothing was stored."""
 
     def __init__(self, rows: Sequence[BadRow]) -> None:
         self.rows = tuple(rows)
@@ -84,7 +85,7 @@ class BadLogbook(Refused):
 
 
 class Conflicting(Refused):
-    """Keys that are stored already with other content. Nothing was stored."""
+    """Some keys are already stored with different values. Nothing was stored."""
 
     def __init__(self, conflicts: Sequence[Conflict]) -> None:
         self.conflicts = tuple(conflicts)

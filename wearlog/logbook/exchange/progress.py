@@ -1,4 +1,4 @@
-"""Saying on a terminal how far a long import is."""
+"""Shows the progress of a long import on a terminal."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ REWRITE_EVERY_S = 0.1
 
 class Told:
     """Writes nothing within the first second. After that a terminal gets one line that is rewritten, anything
-    else (a file, a pipe) a line every few seconds. `clock` gives seconds and never goes back."""
+    else (a file, a pipe) a line every few seconds. `clock` gives seconds and is monotonic."""
 
     def __init__(self, stream: TextIO, clock: Callable[[], float]) -> None:
         self.stream, self.clock = stream, clock
@@ -37,7 +37,7 @@ class Told:
         self.stream.flush()
 
     def done(self) -> None:
-        """Wipe the line that was rewritten."""
+        """Erase the progress line."""
         if self.width:
             self.stream.write(f"\r{'':<{self.width}}\r")
             self.stream.flush()

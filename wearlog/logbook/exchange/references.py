@@ -1,4 +1,5 @@
-"""What the cells of a logbook point to: every press, part, rule ... must stand in it or be stored already."""
+"""Checks references: every press, part, rule ... that a cell names must be in the logbook or already
+stored."""
 
 from __future__ import annotations
 
@@ -16,7 +17,7 @@ BATCH = 500
 
 
 def in_batches(values: Iterable[Any]) -> Iterator[list[Any]]:
-    """So many at a time that every database takes them in one question."""
+    """The values in batches small enough for one query on any database."""
     batch: list[Any] = []
     for value in values:
         batch.append(value)
@@ -28,7 +29,8 @@ def in_batches(values: Iterable[Any]) -> Iterator[list[Any]]:
 
 
 def stored_keys(table: Table, wanted: set[Any]) -> dict[Any, int]:
-    """Key and id of the stored records among `wanted`: codes as text, positions as (press, position)."""
+    """The ids of the stored records whose keys are in `wanted`, by key: codes as text, positions as (press,
+    position)."""
     if table.name == "positions":
         rows = table.records.values_list("press__code", "name", "pk")
         return {(press, name): pk for press, name, pk in rows}
@@ -40,7 +42,7 @@ def stored_keys(table: Table, wanted: set[Any]) -> dict[Any, int]:
 
 
 def referring(rows: Rows, column: Column) -> list[Any]:
-    """What the column points to in each row: None for nothing, BAD where a cell could not be read."""
+    """The key that the column refers to in each row: None for none, BAD where a cell could not be read."""
     values = rows.column(column.name)
     if column.refers != "positions":
         return list(values)

@@ -1,4 +1,5 @@
-"""What must hold between rows: edges that the part has, barrels of the press, days in order, no overlaps."""
+"""Checks between rows: edges exist on the part, barrels on the press, dates are in order, nothing
+overlaps."""
 
 from __future__ import annotations
 
@@ -25,7 +26,7 @@ IN_ORDER = (
     ("runs", "started_at", "ended_at", True, gettext_lazy("a run ends after it started")),
     ("plan", "start_on", "end_on", True, gettext_lazy("a plan ends on its first day or later")),
 )
-"""Table, first and last, whether both may be the same, and why."""
+"""Table, columns of the start and the end, whether the two may be equal, and the reason."""
 
 
 def broken_relations(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
@@ -59,7 +60,7 @@ def stored_pairs(name: str, *paths: str) -> Iterator[tuple[Any, ...]]:
 
 
 def barrels_by_press(tables: Tables) -> dict[str, list[str]]:
-    """The barrels of each press once the logbook is in, in order."""
+    """The barrels of each press after the import, in order."""
     places = {
         (press, name): barrel
         for press, name, barrel in stored_pairs("positions", "press__code", "name", "barrel")
@@ -102,7 +103,8 @@ def edges_of_parts(tables: Tables, wanted: set[str]) -> dict[str, int]:
 
 
 def unknown_edges(tables: Tables) -> Iterator[BadRow]:
-    """A fitting or gauge names one of the part's edges; work may be on the whole part."""
+    """Problems of edges that the part does not have. Fittings and gauges must name an edge; a service may be
+    on the whole part."""
     names = ("fittings", "measurements", "services")
     wanted = {part for name in names for _rest, part in tables[name].each("part") if part}
     counts = edges_of_parts(tables, wanted)
@@ -196,7 +198,7 @@ def wrong_retirements(tables: Tables) -> Iterator[BadRow]:
 
 
 def circles(tables: Tables) -> Iterator[BadRow]:
-    """Parts that were made from themselves, by however many steps."""
+    """Parts that were made from themselves, directly or through others."""
     table = tables["parts"]
     if not any(table.column("made_from")):
         return
@@ -245,7 +247,8 @@ def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
             yield table.rows.wrong(
                 row,
                 "fitted_at",
-                _("%(rule)s: this overlaps %(other)s.") % {"rule": rule, "other": told(other, table, zone)},
+                _("%(rule)s: this overlaps %(other)s.")
+                % {"rule": rule, "other": described(other, table, zone)},
             )
 
 
@@ -273,13 +276,13 @@ def meeting_runs(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
             if row not in named:
                 named.add(row)
                 reason = _("runs through one barrel never overlap: this one meets %(other)s.") % {
-                    "other": told(other, table, zone)
+                    "other": described(other, table, zone)
                 }
                 yield table.rows.wrong(row, "started_at", reason)
 
 
 def slots(through: str, barrels: list[str]) -> tuple[int, ...]:
-    """Which barrels a run takes: 1 and 2, or only one of them."""
+    """The numbers of the barrels that a run occupies: 1 and 2, or only one of them."""
     slot = Run.slot_of(through, barrels) if through else 0
     return (slot,) if slot else (1, 2) if len(barrels) > 1 else (1,)
 
@@ -287,8 +290,8 @@ def slots(through: str, barrels: list[str]) -> tuple[int, ...]:
 def stored_runs(
     runs: list[tuple[Any, ...]], refs: set[str], press: str, barrels: list[str]
 ) -> Iterator[tuple[Any, ...]]:
-    """The stored runs of the press that could meet one of these, but for those that the logbook brings
-    itself."""
+    """The stored runs of the press that could overlap one of these, except those that are in the logbook
+    too."""
     first = min(start for _row, _ref, start, _end, _slots in runs)
     last = max(end or FOR_EVER for _row, _ref, _start, end, _slots in runs)
     near = Run.objects.standing().filter(Q(ends_at__isnull=True) | Q(ends_at__gt=first), press__code=press)
@@ -299,8 +302,8 @@ def stored_runs(
             yield None, ref, start, end, slots(through, barrels)
 
 
-def told(other: Stretch, table: Settled, zone: tzinfo) -> str:
-    """The other stretch with the line that it stands on and when it was."""
+def described(other: Stretch, table: Settled, zone: tzinfo) -> str:
+    """The other stretch in words, with its line and its time."""
     where = (
         _("stored here") if other.row is None else _("line %(line)s") % {"line": table.rows.lines[other.row]}
     )

@@ -1,4 +1,4 @@
-"""A long column that holds one value throughout, such as one that nobody filled in."""
+"""A column with the same value in every row, such as one that nobody filled in."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any, overload
 
 
 class Same(Sequence[Any]):
-    """`count` times `value`, in no room."""
+    """A sequence of `count` times `value` that takes no memory."""
 
     def __init__(self, value: Any, count: int) -> None:
         self.value, self.length = value, count

@@ -1,4 +1,4 @@
-"""The rows as they will stand once the logbook is in: what the file says, completed by what is stored."""
+"""The rows as they will be after the import: the file's values, completed by the stored ones."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from wearlog.logbook.exchange.comparing import Comparison
 
 
 class Settled:
-    """One table after the import. `kept` says that a stored record in conflict stays as it is, and what was
-    voided stays voided."""
+    """One table after the import. `kept`: stored records in conflict are kept, and voided ones stay
+    voided."""
 
     def __init__(self, comparison: Comparison, *, kept: bool) -> None:
         self.rows: Rows = comparison.rows
@@ -21,7 +21,7 @@ class Settled:
         self.standing = [row for row in range(len(self.rows)) if row not in gone]
 
     def column(self, name: str) -> Sequence[Any]:
-        """The column over all rows of the file, by row number."""
+        """The column's values for all rows of the file, by row number."""
         said = self.rows.column(name)
         from_store = self.kept if name in self.rows.values else self.stored
         if not from_store:
@@ -33,7 +33,7 @@ class Settled:
         return values
 
     def each(self, *names: str) -> Iterator[tuple[Any, ...]]:
-        """Row number and the values of the named columns, of each row where all of them can be used."""
+        """(row number, values of the named columns) for each row in which none of them is BAD."""
         columns = [self.column(name) for name in names]
         some_bad = bool(self.rows.bad)
         for row in self.standing:
@@ -42,8 +42,8 @@ class Settled:
                 yield row, *values
 
     def each_by(self, name: str, *names: str) -> Iterator[tuple[Any, list[tuple[Any, ...]]]]:
-        """The same for one value of column `name` after the other: that value, and row number and values of
-        its rows. So only a part of a long table is in memory at once."""
+        """The same grouped by column `name`: each value with the row numbers and values of its rows. Only one
+        group of a long table is in memory at a time."""
         columns = [self.column(each) for each in names]
         rows_of: dict[Any, list[int]] = {}
         for row, value in self.each(name):

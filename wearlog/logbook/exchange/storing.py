@@ -1,4 +1,4 @@
-"""Taking checked rows in: new records in bulk, changed ones in an order that never breaks a promise."""
+"""Storing validated rows: new records in bulk, changed ones in an order that never violates a constraint."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ BATCH = 2_000
 ADD_BATCH = 10_000
 PREPARED_ROWS = 200_000
 IMPORT = "import"
-"""What the audit trail calls it."""
+"""The action in the audit trail."""
 ALONE_IN_PLACE = ("fittings", "runs")
-"""Tables where two records may not share a moment. Before several of them change they are set aside, so
-that no half-way state stands in the way of the next."""
+"""Tables whose records may not overlap in time. Before several of them change they are voided for a moment,
+so that no intermediate state violates the constraint."""
 
 Progress = Callable[[str, int, int], None]
-"""Called with what is being done, how many rows of it are done, and how many there are."""
+"""A callback that gets the current step, how many of its rows are done, and how many there are."""
 
 
 class Store:
@@ -36,7 +36,7 @@ class Store:
         self.prepared: dict[str, dict[str, list[Any]]] = {}
 
     def take(self, comparisons: dict[str, Comparison], *, replace: bool) -> None:
-        """Store what is new, what fills empty cells and, with `replace`, what is in conflict."""
+        """Store new rows, values for empty fields and, with `replace`, rows in conflict."""
         for table in STORING_ORDER:
             comparison = comparisons[table.name]
             changes = [change for change in comparison.changes if replace or not change.in_conflict]
@@ -48,7 +48,8 @@ class Store:
                 self.place_runs_again()
 
     def attributes(self, rows: Rows, chosen: list[int], without: Container[str] = ()) -> dict[str, list[Any]]:
-        """What to set on the records of the chosen rows, by attribute; made_from waits for all parts."""
+        """The values for the records of the chosen rows, by attribute; without made_from, which is set when
+        all parts are stored."""
         columns: dict[str, list[Any]] = {}
         for column in rows.table.columns:
             if column.attribute is None or column.name not in rows.values or column.name == "made_from":
@@ -71,12 +72,12 @@ class Store:
         return [None if value is None else ids[value] for value in values]
 
     def ends(self, rows: Rows, chosen: list[int]) -> list[datetime | None]:
-        """When each run ends."""
+        """The end of each chosen run."""
         starts, ends, hours = (rows.column(name) for name in ("started_at", "ended_at", "hours_h"))
         return [Run.end_of(starts[row], ends[row], hours[row]) for row in chosen]
 
     def slots(self, rows: Rows, chosen: list[int]) -> list[int]:
-        """Through which barrel each run went."""
+        """The slot (barrel) of each chosen run."""
         presses, through = rows.column("press"), rows.column("through")
         barrels = barrels_by_press()
         return [
@@ -84,8 +85,8 @@ class Store:
         ]
 
     def prepare(self, comparisons: dict[str, Comparison]) -> None:
-        """What can be done of adding rows before others have to wait for it: all but the ids that rows refer
-        to. Very many rows are left for later, since they would take much memory twice."""
+        """Prepare the inserts before the transaction in which others have to wait: everything except the ids
+        that rows refer to. Very many rows are left for later, since they would take twice the memory."""
         for name, comparison in comparisons.items():
             if name == "mill" or not 0 < len(comparison.new) <= PREPARED_ROWS:
                 continue
@@ -121,7 +122,7 @@ class Store:
         self.link_made_from(rows, chosen)
 
     def change(self, rows: Rows, changes: list[Change]) -> None:
-        """Bring stored records to what the logbook says, with an audit row of old and new for each."""
+        """Update stored records to the logbook's values, with an audit row of old and new for each."""
         table = rows.table
         records = {
             record.pk: record
@@ -159,7 +160,7 @@ class Store:
             )
 
     def link_made_from(self, rows: Rows, chosen: list[int]) -> None:
-        """Point parts to the parts they were made from, now that all of them are stored."""
+        """Set the references of parts to the parts they were made from, now that all are stored."""
         if rows.table.name != "parts" or "made_from" not in rows.values:
             return
         sources = self.values(rows, rows.table.by_name["made_from"], chosen)
@@ -170,7 +171,7 @@ class Store:
             )
 
     def place_runs_again(self) -> None:
-        """A press that gained or lost a barrel: say anew which barrel its runs went through."""
+        """Recompute the slots of the runs of presses that gained or lost a barrel."""
         barrels = barrels_by_press()
         presses = set(self.book["positions"].column("press"))
         for batch in in_batches(sorted(presses)):

@@ -1,4 +1,4 @@
-"""Putting files in place: a folder or an archive is there whole or not at all."""
+"""Writing a folder or an archive atomically."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from wearlog.logbook.exchange.files import left_behind
 from wearlog.logbook.exchange.problems import Unreadable
 
 FIRST_MOMENT = (1980, 1, 1, 0, 0, 0)
-"""The one time that every entry of an archive carries, so that the same content is the same bytes."""
+"""The fixed time of every entry in an archive, so that the same content gives the same bytes."""
 
 
 def put_folder(target: Path, files: Mapping[str, bytes]) -> None:
-    """Write the files beside `target` and then give the new folder its name.
+    """Write the files to a temporary folder next to `target` and rename it.
 
-    An older logbook there is replaced; a folder that holds anything else is refused."""
+    An older logbook there is replaced. Raises Unreadable for a folder that holds anything else."""
     target = target.absolute()
     try:
         refuse_foreign_folder(target)
@@ -48,7 +48,7 @@ def put_folder(target: Path, files: Mapping[str, bytes]) -> None:
 
 
 def put_archive(target: Path, files: Mapping[str, bytes]) -> None:
-    """Write the archive beside `target` and then give it its name; only an older logbook is replaced."""
+    """Write the archive next to `target` and rename it; only an older logbook is replaced."""
     target = target.absolute()
     try:
         refuse_foreign_archive(target)
@@ -82,7 +82,7 @@ def write_whole(path: Path, content: bytes) -> None:
 
 
 def umask() -> int:
-    """What this process takes from the rights of new files."""
+    """The process's umask."""
     mask = os.umask(0o077)
     os.umask(mask)
     return mask

@@ -1,2 +1,2 @@
-"""Imports as jobs: `asking` puts one down or takes it back, `running` carries it out, `reporting` says what
-was wrong, `places` knows where the files lie."""
+"""Imports as jobs: `asking` requests or cancels one, `running` carries it out, `reporting` says what was
+wrong, `places` knows where the files are."""

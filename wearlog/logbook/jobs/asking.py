@@ -1,4 +1,4 @@
-"""Asking for an import, and taking that back."""
+"""Requesting and cancelling an import."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, require
 
 SMALL_BYTES = 400_000
-"""A logbook that unpacks to less is in within a second or two, and its result is the next page."""
+"""A logbook that unpacks to less is imported during the request, within a second or two."""
 KEPT = timedelta(days=90)
-"""So long it can be read what became of an import."""
+"""How long the result of an import is kept."""
 
 
 def ask_for_import(
@@ -35,10 +35,9 @@ def ask_for_import(
     language: str,
     clock: Callable[[], datetime],
 ) -> ImportJob:
-    """Keep the uploaded archive and put down the job; a small one is carried out at once, any other by a
-    worker. `name` is what the person calls the file; `clock` gives the time while a small one is carried out.
-
-    Raises Unreadable where the upload is no archive, or larger than a page takes."""
+    """Store the uploaded archive and create the job; a small one is carried out at once, any other by a
+    worker. `name` is the file's name on the person's device; `clock` gives the time while a small one is
+    carried out. Raises Unreadable where the upload is no archive, or exceeds the limit for pages."""
     require(by, Permission.OWN)
     try:
         file = places.put(upload)
@@ -74,12 +73,12 @@ def ask_for_import(
 
 
 def in_words(message: str, file: str, name: str) -> str:
-    """A message about the file as its person calls it."""
+    """The message with the stored file's name replaced by the name that the person knows."""
     return message.replace(str(places.archive(file)), name)
 
 
 def cancel_import(*, by: User, at: datetime, job_id: int) -> ImportJob:
-    """Take an import back while nothing is being stored yet; its worker stops at its next step."""
+    """Cancel an import unless it is already storing; its worker stops at its next step. Raises Refused."""
     require(by, Permission.OWN)
     job = ImportJob.objects.get(pk=job_id)
     with transaction.atomic():
@@ -96,7 +95,7 @@ def cancel_import(*, by: User, at: datetime, job_id: int) -> ImportJob:
 
 
 def forget_old(*, at: datetime) -> None:
-    """Take away what became of imports long ago, with its files."""
+    """Delete old import jobs with their files."""
     for job in ImportJob.objects.filter(state__in=ENDED, ended_at__lt=at - KEPT):
         places.let_go(job.file, problems_too=True)
         job.delete()

@@ -1,4 +1,4 @@
-"""Where the files of an import lie: in the data folder, readable by its owner alone."""
+"""The files of imports: in the data folder, readable only by its owner."""
 
 from __future__ import annotations
 
@@ -21,20 +21,20 @@ def archive(file: str) -> Path:
 
 
 def problems(file: str) -> Path:
-    """Everything that is wrong with it, as CSV."""
+    """The file with all problems of the import, as CSV."""
     return folder() / f"{file}.csv"
 
 
 def put(chunks: Iterable[bytes]) -> str:
-    """Keep an upload, whole and written through to the disk, and return the name made for it.
-    Raises OSError where the disk does not take it; nothing is left then."""
+    """Store an upload, fsynced, and return the name made for it.
+    Raises OSError where it can't be written; then nothing is left behind."""
     file = secrets.token_hex(16)
     write(archive(file), chunks)
     return file
 
 
 def write(path: Path, chunks: Iterable[bytes]) -> None:
-    """A file that is there whole or not at all. Raises OSError."""
+    """Write the file atomically. Raises OSError."""
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     beside = path.with_suffix(f".{secrets.token_hex(4)}")
     try:
@@ -51,7 +51,7 @@ def write(path: Path, chunks: Iterable[bytes]) -> None:
 
 
 def let_go(file: str, *, problems_too: bool = False) -> None:
-    """Take the archive away; a file that can't be taken away harms nobody."""
+    """Delete the archive, ignoring errors, since a leftover file does no harm."""
     for path in [archive(file), *([problems(file)] if problems_too else [])]:
         with suppress(OSError):
             path.unlink(missing_ok=True)

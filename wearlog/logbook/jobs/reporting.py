@@ -1,4 +1,4 @@
-"""What is wrong with a logbook: by kind for the screen, in full as a file."""
+"""The problems of a logbook: grouped for the screen, in full as a file."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from wearlog.logbook.exchange.problems import BadLogbook, BadRow, Conflict, Conf
 from wearlog.people.models import Mill
 
 EXAMPLES = 3
-"""So many of each kind are shown."""
+"""How many problems of each kind are shown."""
 HEADER = ("file", "line", "column", "value", "stored here", "what is wrong")
 
 Problem = BadRow | Conflict
@@ -23,7 +23,7 @@ def problems_of(bad: BadLogbook | Conflicting) -> Sequence[Problem]:
 
 
 def groups(problems: Sequence[Problem]) -> list[dict[str, Any]]:
-    """File, column, how many and the first few, for each file and column; the most first."""
+    """For each file and column, the number of problems and the first few of them; the most frequent first."""
     found: dict[tuple[str, str], dict[str, Any]] = {}
     for problem in problems:
         key = (problem.file, problem.column)
@@ -37,7 +37,8 @@ def groups(problems: Sequence[Problem]) -> list[dict[str, Any]]:
 
 
 def as_csv(problems: Sequence[Problem]) -> Iterator[bytes]:
-    """RFC 4180, a header and a row for each; no cell that a spreadsheet would take for a formula."""
+    """The problems as CSV (RFC 4180) with a header; cells that a spreadsheet would run as formulas are
+    guarded."""
     yield "\ufeff".encode()  # so that a spreadsheet reads it as UTF-8
     for line in (HEADER, *map(row_of, problems)):
         out = io.StringIO(newline="")

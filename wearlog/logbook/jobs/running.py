@@ -1,7 +1,7 @@
-"""Carrying out imports: claim, check, store, settle. The row in the database is the queue.
+"""Carrying out imports: claim, check, store, settle. The rows in the database are the queue.
 
-A claim is a conditional update with a lease, which every step renews. What an import stored and that it is
-done are one transaction: a worker that is killed leaves the whole of it or nothing, and another one goes on.
+A claim is a conditional UPDATE with a lease, which every step renews. The imported rows and the job's state
+"done" are written in one transaction, so that a killed worker leaves all or nothing, and another can retry.
 """
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ from wearlog.logbook.models import LEASE, UNDER_WAY, ImportJob, ImportState
 from wearlog.people.refusals import Refused
 
 MOST_ROWS = 100_000
-"""Of one file of a logbook that comes by page."""
+"""The largest number of rows in one file of an uploaded logbook."""
 TRIES = 3
-"""So often an import is begun whose worker dies before it is done."""
+"""How often an import is attempted when its workers die."""
 TELL_EVERY_S = 1.0
 
 Clock = Callable[[], datetime]
@@ -37,11 +37,11 @@ logger = logging.getLogger(__name__)
 
 
 class Gone(Exception):
-    """The job is not ours any more: it was cancelled, or another worker has it."""
+    """The job was cancelled, or another worker has claimed it."""
 
 
 def claimable(*, at: datetime, asked_before: datetime | None = None) -> list[int]:
-    """The jobs that a worker may claim, the first that was asked for first."""
+    """The ids of jobs that a worker may claim, oldest first."""
     jobs = ImportJob.objects.claimable(at).order_by("asked_at", "pk")
     if asked_before is not None:
         jobs = jobs.filter(asked_at__lt=asked_before)
@@ -49,8 +49,8 @@ def claimable(*, at: datetime, asked_before: datetime | None = None) -> list[int
 
 
 def carry_out_all(*, clock: Clock, waited: timedelta | None = None) -> int:
-    """Carry out what waits, one after the other, and return how many were begun. `waited`: only those that
-    have been asked for so long ago."""
+    """Carry out the waiting jobs, one after the other; return how many were begun. `waited`: only those
+    requested at least that long ago."""
     begun = 0
     at = clock()
     for job_id in claimable(at=at, asked_before=at - waited if waited else None):
@@ -59,8 +59,8 @@ def carry_out_all(*, clock: Clock, waited: timedelta | None = None) -> int:
 
 
 def carry_out(*, job_id: int, clock: Clock) -> bool:
-    """Claim the job and carry it out; False where another has it or it has ended. Raises nothing but what
-    ends the process: what went wrong is kept with the job."""
+    """Claim the job and carry it out; False where another worker has it or it has ended. Errors are stored
+    with the job; only exceptions that end the process are raised."""
     job = claim(job_id=job_id, at=clock())
     if job is None:
         return False
@@ -98,7 +98,8 @@ def carry_out(*, job_id: int, clock: Clock) -> bool:
 
 
 def claim(*, job_id: int, at: datetime) -> ImportJob | None:
-    """The job, leased to the caller alone; one that was begun too often is broken off instead."""
+    """Lease the job to the caller and return it; None where it can't be claimed. A job attempted too often is
+    marked as failed instead."""
     free = ImportJob.objects.claimable(at).filter(pk=job_id)
     worn_out = free.filter(tries__gte=TRIES).update(
         state=ImportState.BROKEN,
@@ -122,7 +123,7 @@ def claim(*, job_id: int, at: datetime) -> ImportJob | None:
 
 
 def take(job: ImportJob, held: Held) -> None:
-    """Check the logbook and, unless it is only to be checked, store it."""
+    """Check the logbook and, unless only a check was requested, store it."""
     source = places.archive(job.file)
     if not source.is_file():
         raise Refused(_("The file is not on this machine any more. Choose it once more."))
@@ -130,7 +131,7 @@ def take(job: ImportJob, held: Held) -> None:
 
     def before_storing() -> None:
         held.tell(_("making a backup"), 0, 0)
-        back_up()  # only now, so that a logbook that is refused leaves none
+        back_up()  # only now, so that a refused logbook causes no backup
         held.begin_to_store()
 
     taken = import_logbook(
@@ -150,7 +151,7 @@ def take(job: ImportJob, held: Held) -> None:
 
 
 class Held:
-    """A claimed job: everything that its holder may do with it, as long as it is theirs."""
+    """A claimed job and the changes that its holder may make while the claim lasts."""
 
     def __init__(self, job: ImportJob, clock: Clock) -> None:
         self.pk, self.holder, self.clock = job.pk, job.holder, clock
@@ -162,10 +163,10 @@ class Held:
         return bool(mine.update(**values))
 
     def tell(self, what: str, done: int, total: int) -> None:
-        """Say how far it is and renew the lease, at most once a second. Raises Gone."""
+        """Store the progress and renew the lease, at most once a second. Raises Gone."""
         now_s = time.monotonic()
         if now_s - self.told_s < TELL_EVERY_S or depth() != self.outside:
-            return  # within the transaction that stores, nobody would see it
+            return  # within the storing transaction nobody would see it
         self.told_s = now_s
         values = {"doing": what[:80], "done_rows": done, "total_rows": total}
         try:
@@ -175,19 +176,20 @@ class Held:
         except DatabaseError:
             if connection.in_atomic_block:
                 raise
-            return  # somebody else writes for long; the lease is longer
+            return  # the database is locked by another writer; the lease lasts longer than that
         if not mine:
             raise Gone
 
     def begin_to_store(self) -> None:
-        """From here on it can't be cancelled. Raises Gone."""
+        """Mark the job as storing; from then on it can't be cancelled. Raises Gone."""
         if not self.change(
             ImportState.CHECKING, state=ImportState.STORING, leased_until=self.clock() + LEASE, doing=""
         ):
             raise Gone
 
     def store(self, taken: Taken) -> None:
-        """The last step of the transaction that stores. Raises Gone, which undoes it."""
+        """Mark the job as done, as the last step of the storing transaction. Raises Gone, which rolls it
+        back."""
         if not self.settle(ImportState.DONE, counts=dataclasses.asdict(taken)):
             raise Gone
 
@@ -203,7 +205,7 @@ class Held:
         )
 
     def give_back(self) -> None:
-        """Let it wait for another try; where not even that can be written, the lease ends by itself."""
+        """Release the job for a retry; if even that can't be written, its lease expires."""
         try:
             self.change(*UNDER_WAY, state=ImportState.WAITING, holder="", leased_until=None)
         except DatabaseError:
@@ -211,5 +213,5 @@ class Held:
 
 
 def depth() -> int:
-    """How many transactions, one in the other, the connection is in."""
+    """How many nested transactions the connection is in."""
     return len(connection.savepoint_ids) + connection.in_atomic_block

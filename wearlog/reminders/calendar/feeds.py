@@ -1,4 +1,4 @@
-"""The secret addresses of the calendar: made, shown once, withdrawn; and what is read at one."""
+"""The secret addresses of calendar feeds: making and revoking them, and the entries of a feed."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ from wearlog.people.signin import hash_of
 from wearlog.reminders.models import CalendarEntry, CalendarFeed
 
 MOST_FEEDS = 20
-"""So many addresses a person may have at a time; each is for one calendar program."""
+"""How many addresses a person may have at a time; each is for one calendar program."""
 
 SECRET_BYTES = 32
 
 
 def visible_to(person: User) -> QuerySet[CalendarFeed]:
-    """The addresses that work and that a person may withdraw: owners all, others their own."""
+    """The active addresses that a person may revoke: owners all, others their own."""
     feeds = CalendarFeed.objects.standing().select_related("person", "press")
     return feeds if allows(person, Permission.OWN) else feeds.filter(person=person)
 
@@ -37,8 +37,8 @@ def standing_for(person: User) -> list[CalendarFeed]:
 def make_feed(
     *, by: User, at: datetime, press: Press | None = None, note: str = ""
 ) -> tuple[CalendarFeed, str]:
-    """Make an address for the person's own tasks, or for those of a press; the feed and its secret, which
-    can't be read again. Raises NotAllowed, and Refused where the person has too many."""
+    """Make an address for the person's own tasks, or for those of a press. Returns the feed and its secret,
+    which is not stored. Raises NotAllowed, and Refused where the person has too many."""
     require(by, Permission.VIEW)
     if CalendarFeed.objects.standing().filter(person=by).count() >= MOST_FEEDS:
         raise Refused(
@@ -55,7 +55,7 @@ def make_feed(
 
 @transaction.atomic
 def revoke(*, feed: CalendarFeed, by: User, at: datetime) -> bool:
-    """End the address: whose it is may, and owners. Safe to repeat; True where this call ended it.
+    """Revoke the address. Allowed for its person and for owners. Idempotent; True where this call revoked it.
 
     Raises NotAllowed.
     """
@@ -72,16 +72,16 @@ def revoke(*, feed: CalendarFeed, by: User, at: datetime) -> bool:
 
 
 def feed_of(secret: str) -> CalendarFeed | None:
-    """The feed that the secret opens; None where it is unknown or ended, or its person may not look any
-    more. One query."""
+    """The feed with that secret; None where it is unknown or revoked, or its person may no longer view pages.
+    One query."""
     feeds = CalendarFeed.objects.standing().select_related("person", "press")
     feed: CalendarFeed | None = feeds.filter(secret_hash=hash_of(secret)).first()
     return feed if feed is not None and allows(feed.person, Permission.VIEW) else None
 
 
 def entries_of(feed: CalendarFeed, *, today: date) -> list[CalendarEntry]:
-    """What is read there. A press's calendar has all its tasks; a person's has those of every press but what
-    is given to somebody else. One query."""
+    """The entries of the feed. A press's calendar has all its tasks; a person's has those of every press
+    except tasks given to somebody else. One query."""
     entries = CalendarEntry.objects.in_sight(today=today)
     if feed.press_id is not None:
         return list(entries.filter(press_id=feed.press_id))

@@ -1,8 +1,8 @@
-"""The calendar as RFC 5545 has it. The same rows always make the same bytes.
+"""Writes the calendar in the format of RFC 5545. The same rows always give the same bytes.
 
-RFC 5545 has no status for an event that took place, so that finished work says so in its title. What is no
-longer called for is left out: a calendar that is subscribed to is replaced as a whole, and a cancelled event
-would only stay in sight in programs that show it.
+RFC 5545 has no status for an event that has taken place, so finished work says so in its title. Tasks that no
+longer exist are left out: programs replace a subscribed calendar as a whole, and some would go on showing a
+cancelled event.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ def as_ics(feed: CalendarFeed, entries: Iterable[CalendarEntry], *, mill: str) -
 
 
 def name_of(feed: CalendarFeed, *, mill: str) -> str:
-    """What a calendar program calls it. Whose it is stays out of it."""
+    """The calendar's name in programs, without the person's name."""
     about = feed.press.name or feed.press.code if feed.press is not None else _("all presses")
     words = {"about": about, "mill": mill or "Wearlog"}
     return one_line(_("Service: %(about)s (%(mill)s)") % words)
@@ -58,7 +58,7 @@ def event_of(entry: CalendarEntry) -> Event:
     event.add("last-modified", entry.changed_at.astimezone(UTC))
     event.add("sequence", entry.sequence)
     event.add("dtstart", entry.day)
-    event.add("dtend", entry.day + timedelta(days=1))  # the first day after it
+    event.add("dtend", entry.day + timedelta(days=1))  # exclusive: the day after
     event.add("summary", one_line(title))
     event.add("description", tidy(f"{entry.words}\n\n{entry.caution}"))
     event.add("status", entry.status)
@@ -68,7 +68,7 @@ def event_of(entry: CalendarEntry) -> Event:
 
 
 def nothing() -> Timezone:
-    """A calendar must have one component at least (3.6), and a mill may have nothing to do."""
+    """A time zone for an otherwise empty calendar, which must have at least one component (3.6)."""
     zone, standard = Timezone(), TimezoneStandard()
     zone.add("tzid", "UTC")
     standard.add("dtstart", BEGINNING)

@@ -1,8 +1,8 @@
-"""What stands in the calendar: written by the scan, so that reading a feed writes nothing.
+"""The entries of the calendar, written by the scan, so that reading a feed writes nothing.
 
-Each cycle of an item has one row for ever: its number of changes only rises, whatever is corrected, done,
-taken back or held. A change is written only where the row still is as it was read, so that two scans at once
-count it once.
+Each cycle of an item keeps one row for ever: its sequence number only rises, whatever is corrected, done,
+undone or held back. Updates are conditional on the row being unchanged since it was read, so that two scans
+at once count a change once.
 """
 
 from __future__ import annotations
@@ -29,10 +29,10 @@ from wearlog.reminders.outbox.keys import in_batches, item_key
 from wearlog.service.models import Service
 
 AHEAD = timedelta(days=366)
-"""What lies farther ahead has no event yet: such a day is hardly more than the length of a cycle."""
+"""Tasks farther ahead get no event yet: their day is little more than a guess from the length of a cycle."""
 
 STILL_LOOKED_AT = timedelta(weeks=12)
-"""So long after its last change an event that is closed is held against the log: longer than it is shown."""
+"""How long after its last change a closed event is still compared with the log: longer than it is shown."""
 
 SEEN = ("task", "words", "caution", "day", "status", "state")
 
@@ -41,14 +41,14 @@ BEGAN = re.compile(r"(service|fitting)-(\d+)")
 
 @dataclass(frozen=True)
 class Change:
-    """A row as it was read, and what it is to hold."""
+    """A row as it was read, and the values it should have."""
 
     entry: CalendarEntry
     values: Mapping[str, Any]
 
     @property
     def is_seen(self) -> bool:
-        """Whether a reader would notice."""
+        """Whether the change is visible to readers."""
         return any(getattr(self.entry, name) != self.values[name] for name in SEEN if name in self.values)
 
     @property
@@ -57,7 +57,7 @@ class Change:
 
 
 def update(*, at: datetime) -> int:
-    """Bring the calendar up to the log as it stands on the mill's own day; the number of rows written."""
+    """Update the calendar from the log, as of the mill's present day. Returns the number of rows written."""
     zone = Mill.current().zone
     today = at.astimezone(zone).date()
     items = {
@@ -80,7 +80,7 @@ def update(*, at: datetime) -> int:
 
 
 def _known(items: Mapping[str, DueItem], *, at: datetime) -> dict[str, CalendarEntry]:
-    """The rows of these items, all that are open, and those closed lately."""
+    """The rows of these items, all open rows, and those closed recently."""
     lately = Q(state=EntryState.OPEN) | Q(changed_at__gte=at - STILL_LOOKED_AT)
     rows = CalendarEntry.objects.select_related("rule")
     found = {row.item_key: row for row in rows.filter(lately)}
@@ -90,7 +90,7 @@ def _known(items: Mapping[str, DueItem], *, at: datetime) -> dict[str, CalendarE
 
 
 def _follow(entry: CalendarEntry, item: DueItem, marks: Marks, *, zone: ZoneInfo) -> Change:
-    """Let the row of work that is to be done say what is so now."""
+    """The change that brings the row of an open task up to date."""
     first_seen = entry.made_at.astimezone(zone).date()
     told = told_of(item, first_seen=first_seen, held_until=_held_until(marks))
     where = {"press_id": item.press_id, "position_id": item.position_id, "given_to_id": _given_to(marks)}
@@ -106,7 +106,7 @@ def _given_to(marks: Marks) -> int | None:
 
 
 def _write(changes: Iterable[Change], *, at: datetime) -> int:
-    """Write what differs. Only what a reader sees counts as a change of the event."""
+    """Write the changes; return how many. Only those visible to readers raise an event's sequence number."""
     written = 0
     for some in in_batches([change for change in changes if change.is_one], 200):
         with transaction.atomic():
@@ -150,7 +150,7 @@ def _began(cycle: str) -> tuple[str, int]:
 
 
 def _begun(cycles: Iterable[str]) -> dict[tuple[str, int], datetime]:
-    """When the service or the fitting was that a cycle's name begins with."""
+    """The time of the service or fitting with which each cycle began."""
     named = {_began(cycle) for cycle in cycles}
     found: dict[tuple[str, int], datetime] = {}
     for pks in in_batches(sorted(pk for what, pk in named if what == "service")):
@@ -163,7 +163,7 @@ def _begun(cycles: Iterable[str]) -> dict[tuple[str, int], datetime]:
 
 
 def _close(entries: Sequence[CalendarEntry], *, zone: ZoneInfo) -> list[Change]:
-    """Of rows whose item is no longer there: done, where the log has the work, else gone."""
+    """The changes for rows whose item no longer exists: done where the log has the work, else gone."""
     work = _work_for(entries)
     changes = []
     for entry in entries:
@@ -177,7 +177,7 @@ def _close(entries: Sequence[CalendarEntry], *, zone: ZoneInfo) -> list[Change]:
 
 
 def _work_for(entries: Sequence[CalendarEntry]) -> dict[int, list[Service]]:
-    """By press, oldest first, what may have closed these rows."""
+    """The services that may have closed these rows, by press, oldest first."""
     if not entries:
         return {}
     found: dict[int, list[Service]] = defaultdict(list)
@@ -194,13 +194,14 @@ def _work_for(entries: Sequence[CalendarEntry]) -> dict[int, list[Service]]:
 
 
 def _from(entry: CalendarEntry) -> datetime:
-    """Work that closes the row was done later than this."""
+    """The time after which work that closes the row must have been done."""
     return entry.begun_at or entry.made_at - AHEAD
 
 
 def closed_by(entry: CalendarEntry, work: Iterable[Service]) -> Service | None:
-    """The first work after the cycle began that names its rule, or, naming none, has the rule's action, at
-    the same part, or the same place, or at the press as a whole. `work` is of its press, oldest first."""
+    """The first service after the cycle began that closes it: it names the rule or, naming none, has the
+    rule's action, and is on the same part, at the same position, or on the press as a whole. `work` is that
+    of its press, oldest first."""
     for service in work:
         names_it = service.rule_id == entry.rule_id
         if not names_it and (service.rule_id is not None or service.action != entry.rule.action):
@@ -213,7 +214,7 @@ def closed_by(entry: CalendarEntry, work: Iterable[Service]) -> Service | None:
 def _touches(entry: CalendarEntry, service: Service, *, names_it: bool) -> bool:
     if service.part_id is not None and service.part_id == entry.part_id:
         return True
-    if service.position_id is not None:  # a part that took the place of the entry's, say
+    if service.position_id is not None:  # for example on the part that replaced the entry's
         return service.position_id == entry.position_id
     if service.part_id is not None:
         return False

@@ -1,7 +1,7 @@
-"""A due item as a calendar event: its day, its title, what it says, and its caution.
+"""A due item as a calendar event: its day, title, description and caution.
 
-A calendar is read by whoever has its address, and kept by programs that nobody here knows. So it says little:
-the work and the press, the range of days, what can hurt. No names of people, no reasons, no figures.
+Anybody with its address can read a calendar, and unknown programs keep copies. So events contain only the
+work, the press, the range of days and what can hurt: no names of people, no reasons, no figures.
 """
 
 from __future__ import annotations
@@ -18,12 +18,12 @@ from wearlog.words.days import day_in_full
 from wearlog.words.tasks import when_in_full
 
 EXPECTED, FIXED = "TENTATIVE", "CONFIRMED"
-"""RFC 5545, 3.8.1.11, for an event: a day that is expected, and one that has come."""
+"""Status values of RFC 5545, 3.8.1.11, for an expected day and for one that has come."""
 
 
 @dataclass(frozen=True)
 class Told:
-    """What a reader sees of an event. `day` is the whole day it lies on."""
+    """The visible content of an event. `day` is the date of this all-day event."""
 
     task: str
     words: str
@@ -33,10 +33,10 @@ class Told:
 
 
 def told_of(item: DueItem, *, first_seen: date, held_until: date | None) -> Told:
-    """The event of work that is to be done.
+    """The event of an open task.
 
-    It lies on the likely day; without one (after an incident, say) on the day on which it came up; held
-    back, not before the day that was named.
+    It is on the likely day; without one (for example after an incident) on the day on which it came up; if
+    held back, not before that day.
     """
     likely = item.due_on or first_seen
     held = held_until is not None and held_until > likely
@@ -54,7 +54,7 @@ def told_of(item: DueItem, *, first_seen: date, held_until: date | None) -> Told
 
 
 def told_when_done(task: str, caution: str, *, done_on: date) -> Told:
-    """The same event once the work is in the log: on the day on which it was done."""
+    """The event once the work is logged: on the day on which it was done."""
     return Told(
         task=task,
         words=_("Done on %(day)s, as the log has it.") % {"day": day_in_full(done_on)},

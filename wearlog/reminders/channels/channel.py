@@ -1,6 +1,6 @@
-"""Ways out: what a channel has to do, the errors it may raise, and which channels the site has.
+"""Channels for messages: the protocol of a channel, the errors it may raise, and the channels of the site.
 
-docs/channels.md tells how to write one.
+docs/channels.md explains how to write one.
 """
 
 from __future__ import annotations
@@ -22,29 +22,29 @@ from wearlog.reminders.outbox.calls import Line
 
 
 class DeliveryError(Exception):
-    """A message did not leave. The text says why, in one line, for the outbox and the log."""
+    """A message was not delivered. The text gives the reason in one line, for the outbox and the log."""
 
 
 class TryLater(DeliveryError):
-    """Not now, for this message: it is tried again. The others of the round go on."""
+    """A temporary failure of this message: it is retried. The round goes on with the others."""
 
 
 class OutOfReach(DeliveryError):
-    """Nobody answers, or the channel itself is set up wrong: no fault of the address. The message is tried
-    again, and the round leaves the channel's other messages for the next one."""
+    """The server does not answer, or the channel is misconfigured; the address is not at fault. The message
+    is retried, and the channel's other messages are left for the next round."""
 
 
 class RefusedHere(DeliveryError):
-    """Refused for good at this address: it is stopped until somebody clears or changes it."""
+    """A permanent refusal by this address: nothing is sent there until somebody clears or changes it."""
 
 
 @dataclass(frozen=True)
 class Parcel:
-    """What is to be said: one due item, or a list of them (`is_list`), to one person.
+    """The content of a message to one person: one due item, or a list of them (`is_list`).
 
     `units` is the system that the person reads, `metric` or `us`. `lines`, where given, are the items with
     their stage and what people said of them, in the same order. The row's `message_id` and `dedupe_key` stay
-    the same when the message is delivered again.
+    the same when the message is delivered again, so that receivers can recognise a copy.
     """
 
     row: OutboxRow
@@ -56,22 +56,23 @@ class Parcel:
 
 
 class Channel(Protocol):
-    """One way out. It holds no state: `deliver` is called by any number of processes at once."""
+    """One channel. It must be stateless: `deliver` may run in any number of processes at once."""
 
     name: str
-    """What the outbox calls it, at most 20 letters; it is part of each message's key and never changes."""
+    """The channel's name in the outbox, at most 20 characters. It is part of each message's key and must
+    never change."""
 
     def wants(self, person: User) -> bool:
-        """Whether the person is to be told by this channel. No network, few queries."""
+        """Whether the person should get messages by this channel. No network access, few queries."""
 
     def address_of(self, person: User) -> str:
-        """Where the person's messages go: what is stopped when it is refused for good."""
+        """The address for the person's messages, which is stopped after a permanent refusal."""
 
     def deliver(self, parcel: Parcel, *, at: datetime) -> None:
-        """Hand the message over; return only once it was taken. Raises TryLater, OutOfReach or RefusedHere.
+        """Send the message; return only once it was accepted. Raises TryLater, OutOfReach or RefusedHere.
 
-        Whatever else it raises sets that one message aside for an hour. It must end within four minutes,
-        before the row's lease does.
+        Any other exception postpones that one message by an hour. It must return within four minutes, before
+        the row's lease expires.
         """
 
 

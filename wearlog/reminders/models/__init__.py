@@ -1,4 +1,4 @@
-"""What the reminders keep: the outbox, the calendar, people's wishes and marks, the schedule's state."""
+"""The tables of reminders: the outbox, the calendar, people's wishes and marks, the schedule's state."""
 
 from wearlog.reminders.models.addresses import StopNotice, StoppedAddress, Webhook
 from wearlog.reminders.models.feeds import CalendarEntry, CalendarFeed, EntryState

@@ -1,4 +1,4 @@
-"""Where messages can't go any more, who was told of it, and the address of the mill's web hook."""
+"""Addresses that no longer accept messages, notices to owners about them, and the mill's web hook."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from django.db.models import Q
 
 class StoppedQuerySet(models.QuerySet[Any]):
     def standing(self) -> StoppedQuerySet:
-        """Nobody has cleared it yet."""
+        """Stops that have not been cleared."""
         return self.filter(cleared_at__isnull=True)
 
 
@@ -49,13 +49,13 @@ class StoppedAddress(models.Model):
 
 class NoticeQuerySet(models.QuerySet[Any]):
     def open(self, *, at: datetime) -> NoticeQuerySet:
-        """Not yet told, and due to be tried."""
+        """Notices that have not been sent and may be tried now."""
         return self.filter(ended_at__isnull=True, next_attempt_at__lte=at)
 
 
 class StopNotice(models.Model):
-    """One owner to be told by mail that an address was stopped. `told_at` is null where that came to nothing
-    (`ended_at`): the stop was cleared first, or the owner's own address was stopped too."""
+    """A mail to one owner that an address was stopped. An ended notice (`ended_at`) whose `told_at` is null
+    was not sent: the stop was cleared first, or the owner's own address was stopped too."""
 
     stopped = models.ForeignKey(StoppedAddress, models.CASCADE, related_name="notices")
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
@@ -79,7 +79,7 @@ class StopNotice(models.Model):
 class Webhook(models.Model):
     """The one web address that gets reminders as signed JSON, in an owner's name.
 
-    `seed` is random; the secret that signs is made of it and the site's own key, and is not stored.
+    `seed` is random; the signing secret is derived from it and the site's key, and is not stored.
     """
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")

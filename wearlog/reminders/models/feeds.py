@@ -1,4 +1,4 @@
-"""The calendar: what stands in it, event by event, and the secret addresses that it is read at."""
+"""The calendar: its events, and the secret addresses of its feeds."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from wearlog.equipment.models import Part, Position, Press
 from wearlog.service.models import Rule
 
 DONE_STAYS = timedelta(weeks=8)
-"""So long finished work stays in the calendar, on the day on which it was done."""
+"""How long finished work stays in the calendar, on the day on which it was done."""
 
 
 class EntryState(models.TextChoices):
@@ -26,18 +26,18 @@ class EntryState(models.TextChoices):
 
 class CalendarEntryQuerySet(models.QuerySet[Any]):
     def in_sight(self, *, today: date) -> CalendarEntryQuerySet:
-        """What a calendar shows: everything open, and what was done in the last weeks."""
+        """The entries that a calendar shows: all open ones, and those done in the last weeks."""
         return self.filter(
             Q(state=EntryState.OPEN) | Q(state=EntryState.DONE, day__gte=today - DONE_STAYS)
         ).order_by("day", "pk")
 
 
 class CalendarEntry(models.Model):
-    """One event: one cycle of one due item, written by the scan alone and never deleted by it.
+    """One event: one cycle of one due item. Only the scan writes it, and it never deletes one.
 
     `task`, `words`, `caution`, `day` and `status` are what readers see; `sequence` counts their changes and
     `changed_at` is the last one. `uid` is random and stays. `begun_at` is when the cycle's counting began,
-    null where nothing tells; it and the keys serve to find the work that closes the row.
+    null where it is unknown; it and the keys are used to find the work that closes the entry.
     """
 
     item_key = models.CharField(max_length=64, unique=True)
@@ -77,15 +77,15 @@ class CalendarEntry(models.Model):
 
 class CalendarFeedQuerySet(models.QuerySet[Any]):
     def standing(self) -> CalendarFeedQuerySet:
-        """Not withdrawn."""
+        """Feeds that have not been revoked."""
         return self.filter(revoked_at__isnull=True)
 
 
 class CalendarFeed(models.Model):
     """One secret address at which one calendar program reads: a person's tasks, or those of a press.
 
-    Only the hash of the secret is kept. Withdrawn, never deleted. `press` null: everything that is the
-    person's to do.
+    Only the hash of the secret is stored. Feeds are revoked, never deleted. `press` null: the person's own
+    tasks.
     """
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="calendar_feeds")

@@ -1,4 +1,4 @@
-"""What people say about a due item: seen, not before a day, somebody's to do."""
+"""What people say about a due item: seen, held back until a day, given to somebody."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class MarkKind(models.TextChoices):
 
 class MarkQuerySet(models.QuerySet[Any]):
     def open(self) -> MarkQuerySet:
-        """Neither taken back nor replaced by another. A hold-back whose day has come is still open."""
+        """Marks neither taken back nor replaced. A hold-back whose day has come is still open."""
         return self.filter(ended_at__isnull=True)
 
 
@@ -26,8 +26,8 @@ class Mark(models.Model):
     """One mark on one cycle of one item, never deleted: done work begins a new cycle, with its own key.
 
     `item_key` names rule, thing and cycle (`wearlog.reminders.outbox.keys.item_key`); rule, press and thing
-    are for reading. `telling` of a seen mark is the stage that was seen; `until_on` of a hold-back the day on
-    which it ends; `given_to` whose it is.
+    are for display. `telling` of a seen mark is the stage that was seen; `until_on` of a hold-back the day on
+    which it ends; `given_to` the person it was given to.
     """
 
     item_key = models.CharField(max_length=64, db_index=True)

@@ -1,4 +1,4 @@
-"""The outbox: a reminder is a row first and a mail later."""
+"""The outbox: each message is stored as a row before it is sent."""
 
 from __future__ import annotations
 
@@ -29,17 +29,17 @@ class OutboxState(models.TextChoices):
 
 
 LONGEST_LEASE = timedelta(minutes=10)
-"""No lease ends farther ahead than this; one that does was written by a clock that was wrong."""
+"""The longest lease; one that ends later was written by a wrong clock."""
 
 
 class OutboxQuerySet(models.QuerySet[Any]):
     def waiting(self) -> OutboxQuerySet:
-        """Not settled: neither sent nor given up nor withdrawn."""
+        """Rows that are not settled: neither sent nor given up nor withdrawn."""
         return self.filter(state__in=(OutboxState.PENDING, OutboxState.GATHERED, OutboxState.LEASED))
 
     def sendable(self, *, at: datetime) -> OutboxQuerySet:
-        """What a sender may claim now: pending and due, or leased by one who never came back. What is
-        gathered is told by the person's list."""
+        """Rows that a sender may claim now: pending and due, or with an expired lease. Gathered rows are not
+        included; the person's list contains them."""
         ended = Q(leased_until__lte=at) | Q(leased_until__gt=at + LONGEST_LEASE)
         return self.filter(
             Q(state=OutboxState.PENDING, next_attempt_at__lte=at) | Q(ended, state=OutboxState.LEASED)
@@ -47,13 +47,13 @@ class OutboxQuerySet(models.QuerySet[Any]):
 
 
 class OutboxRow(models.Model):
-    """One message to one person. `dedupe_key` is permanent, so that it can never be queued twice.
+    """One message to one person. `dedupe_key` is unique for ever, so that a message can never be queued
+    twice.
 
-    `telling` is the stage as the key has it: `overdue 2` in the second week, `due after 7` once the
-    hold-back number 7 is over, the period of a list. A list (stage `digest`) has no item; the rows that it
-    told name it in `told_by`. `item` is the due item as it stood when the row was last written; what is
-    mailed is the item as it stands when it is sent. `attempts` counts claims and tells one claim from the
-    next when a row is settled.
+    `telling` is the stage as in the key: `overdue 2` in the second week, `due after 7` once the hold-back
+    with id 7 is over, the period of a list. A list (stage `digest`) has no item; rows included in it refer to
+    it by `told_by`. `item` is the due item when the row was last written; the message is made from the item
+    as it is when it is sent. `attempts` counts claims and identifies a claim when the row is settled.
     """
 
     dedupe_key = models.CharField(max_length=255, unique=True)

@@ -1,4 +1,4 @@
-"""What the schedule remembers between two rounds, two processes and two starts."""
+"""The state of the schedule that is kept between rounds, processes and restarts."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ from django.db import models
 
 
 class ScheduleState(models.Model):
-    """One fact by name: when something last ran (`at`), who holds a lock (`holder`, `until`), what is in
-    the way (`why`). `wearlog.reminders.schedule.state` reads and writes it."""
+    """One fact by name: when something last ran (`at`), who holds a lock (`holder`, `until`), what blocks it
+    (`why`). `wearlog.reminders.schedule.state` reads and writes it."""
 
     name = models.CharField(max_length=40, unique=True)
     at = models.DateTimeField(null=True, blank=True)

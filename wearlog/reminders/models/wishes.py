@@ -22,13 +22,14 @@ class Rhythm(models.TextChoices):
 
 
 class ReminderWish(models.Model):
-    """One person's wishes; who never said any has the defaults. Times are local, in the person's zone.
+    """One person's wishes; a person without a row has the defaults. Times are local, in the person's time
+    zone.
 
-    `from_time`: lists leave then, single mails not before it. `quiet_from` to `quiet_until` (over midnight
-    where the end is earlier): nothing leaves; both null: no such hours. `weekdays`: ISO digits, 1 is
-    Monday; a weekly list leaves on the first of them. `urgent_any_time`: what follows an incident need not
-    wait. `most_at_once`: more single mails than that at one time come as one list. `time_zone`: empty is
-    the mill's.
+    `from_time`: lists are sent then, single mails not earlier. `quiet_from` to `quiet_until` (across midnight
+    where the end is earlier): nothing is sent; both null: no quiet hours. `weekdays`: ISO digits, 1 is
+    Monday; a weekly list is sent on the first of them. `urgent_any_time`: messages after an incident ignore
+    these hours. `most_at_once`: more single mails than that at one time become one list. `time_zone`: empty
+    means the mill's.
     """
 
     person = models.OneToOneField(settings.AUTH_USER_MODEL, models.CASCADE, related_name="reminder_wish")
@@ -85,7 +86,8 @@ class ReminderWish(models.Model):
         return f"reminder wishes of {self.person}"
 
     def zone(self, mill_zone: zoneinfo.ZoneInfo) -> zoneinfo.ZoneInfo:
-        """The person's own zone. One that this machine does not know must not stop everybody's reminders."""
+        """The person's time zone, else the mill's; also where this machine does not know it, so that one
+        wrong zone does not stop everybody's reminders."""
         try:
             return zoneinfo.ZoneInfo(self.time_zone) if self.time_zone else mill_zone
         except (zoneinfo.ZoneInfoNotFoundError, ValueError):

@@ -1,8 +1,8 @@
-"""The outbox's way out: claim a row, check it, send it, settle it. `finding` is the way in.
+"""Sending from the outbox: claim a row, check it, send it, settle it. `scan` fills the outbox.
 
-The promise is at least once, and never a second copy but where a sender died, or lost the server's answer,
-between handing a mail over and settling its row; then the copy has the same Message-ID. These are the
-writes of the schedule, not of a person, so they leave no audit rows: the outbox row is its own record.
+Delivery is at least once. A second copy is sent only where a sender died, or lost the server's answer,
+between sending a mail and settling its row; the copy has the same Message-ID. These writes are made by the
+schedule, not by a person, so there are no audit rows: the outbox row is its own record.
 """
 
 from __future__ import annotations
@@ -31,12 +31,12 @@ from wearlog.reminders.outbox.scan import scan as scan
 from wearlog.reminders.schedule import state as schedule_state
 
 LEASE = timedelta(minutes=5)
-"""Longer than a mail can take: a dozen steps of the conversation, each cut off after EMAIL_TIMEOUT."""
+"""Longer than sending a mail can take: a dozen steps, each with EMAIL_TIMEOUT."""
 
 
 @dataclass
 class Sent:
-    """What a round of sending came to."""
+    """The result of a sending round."""
 
     sent: int = 0
     to_retry: int = 0
@@ -45,10 +45,10 @@ class Sent:
 
 
 def send_due(*, at: datetime, limit: int, clock: Callable[[], datetime] | None = None) -> Sent:
-    """Send up to `limit` waiting rows, one after the other, and tell owners of addresses that were stopped.
-    A channel that can't be reached is left for this round, the others go on.
+    """Send up to `limit` waiting rows, one after the other, and notify owners of stopped addresses.
+    A channel that can't be reached is skipped for the rest of the round.
 
-    A long round passes its `clock`, so that each row's lease begins when it is claimed.
+    Pass `clock` for a long round, so that each row's lease begins when it is claimed.
     """
     done, now = Sent(), at
     waiting = sendable_ids(at=at, limit=limit)
@@ -67,7 +67,7 @@ def send_due(*, at: datetime, limit: int, clock: Callable[[], datetime] | None =
 
 
 def send_one(*, row_id: int, at: datetime) -> Outcome:
-    """Claim the row, check that it still holds, send it, settle it. A second call does nothing."""
+    """Claim the row, check that it is still true, send it, settle it. Idempotent."""
     if postpone(row_id=row_id, at=at):
         return Outcome.POSTPONED
     row = claim(row_id=row_id, at=at)
@@ -89,8 +89,8 @@ WITHDRAWN = Delivery(Outcome.WITHDRAWN, {"state": OutboxState.WITHDRAWN})
 
 
 def parcel_of(row: OutboxRow, *, at: datetime) -> tuple[Parcel | None, frozenset[str]]:
-    """What the row has to say as things stand, in its person's language, and the keys of the messages that
-    it tells beside its own; no parcel where it is no longer true or wanted."""
+    """The content of the row as of now, in its person's language, and the keys of the messages that a list
+    includes; None in place of the parcel where it is no longer true or wanted."""
     with translation.override(language_of(row.person)):
         return _parcel_of(row, at=at)
 
@@ -113,8 +113,8 @@ def _parcel_of(row: OutboxRow, *, at: datetime) -> tuple[Parcel | None, frozense
 
 
 def postpone(*, row_id: int, at: datetime) -> bool:
-    """Put a row that may be sent off to the next hour at which its person wants mail; False where it may
-    leave now. What is urgent waits only where the person wants that."""
+    """Postpone a row to the next hour at which its person wants mail; False where it may be sent now. Urgent
+    rows are postponed only where the person wants that."""
     rows = OutboxRow.objects.sendable(at=at).filter(pk=row_id)
     row = rows.select_related("person__reminder_wish").first()
     if row is None:
@@ -127,7 +127,8 @@ def postpone(*, row_id: int, at: datetime) -> bool:
 
 
 def claim(*, row_id: int, at: datetime) -> OutboxRow | None:
-    """The row, leased to the caller alone; None where it is somebody else's, settled or not yet due."""
+    """Lease the row to the caller and return it; None where it is leased to another, settled or not yet
+    due."""
     mine = (
         OutboxRow.objects.filter(pk=row_id)
         .sendable(at=at)
@@ -142,6 +143,7 @@ def claim(*, row_id: int, at: datetime) -> OutboxRow | None:
 
 
 def settle(row: OutboxRow, **changes: Any) -> bool:
-    """End the claim that `row` stands for. False where its lease ran out and another has claimed it."""
+    """End the claim with the given changes. False where the lease expired and another sender has claimed the
+    row."""
     held = OutboxRow.objects.filter(pk=row.pk, state=OutboxState.LEASED, attempts=row.attempts)
     return bool(held.update(leased_until=None, **changes))

@@ -1,4 +1,4 @@
-"""What the log calls for at one instant: each item worth a word, its stage, and what people said of it."""
+"""Calls: the due items to be reminded of at one instant, with their stage and what people said of them."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ WORTH_A_LOOK = ("later", "coming", "due", "overdue")
 
 @dataclass(frozen=True)
 class Marks:
-    """What people said of one item. `held` is in force today; `given` is whose it is; `seen` by whom and
-    when, newest last."""
+    """What people said of one item: the hold-back in force today (`held`), the mark that gives it to somebody
+    (`given`), and who has seen it when, newest last (`seen`)."""
 
     held: Mark | None = None
     given: Mark | None = None
@@ -43,11 +43,11 @@ NOTHING_SAID = Marks()
 
 @dataclass(frozen=True, kw_only=True)
 class Call:
-    """One item that is worth a word today.
+    """One item to be reminded of today.
 
-    telling: the stage as the key of a message has it. seen_as: what somebody who has seen it has seen; a
-    new week of being overdue is not yet seen. order_on: the last day to order the part, None where no part
-    needs ordering. urgent: it follows metal in the seed. long: overdue for so long that only lists say it.
+    telling: the stage as in a message's key. seen_as: the stage as in a "seen" mark, which has to be renewed
+    for each week of being overdue. order_on: the last day to order the part, None where none needs ordering.
+    urgent: it follows metal in the seed. long: overdue for so long that only lists include it.
     """
 
     item: DueItem
@@ -69,11 +69,11 @@ class Call:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One task as one person is told of it, with its caution in `item`.
+    """One task in a person's list, with its caution in `item`.
 
-    stage: as a word for the reader; `item.state` knows no *order*. order_on: the last day to order the part.
-    new: not yet told to this person in this stage. held, given: what people said of it (`held.until_on`,
-    `held.reason`, `held.made_by`, `given.given_to`); such lines stay in a list and say so. seen: by the
+    stage: includes *order*, which `item.state` does not. order_on: the last day to order the part. new: this
+    person has not been told of it in this stage. held, given: what people said of it (`held.until_on`,
+    `held.reason`, `held.made_by`, `given.given_to`); such tasks stay in the list with a remark. seen: by the
     reader.
     """
 
@@ -87,8 +87,8 @@ class Line:
 
 
 def calls_now(*, at: datetime, rule_id: int | None = None) -> list[Call]:
-    """Today's calls, most pressing first; today is the mill's own day. Reads only. With `rule_id` those of
-    one rule, which is quick enough to ask before each mail."""
+    """The calls of today in the mill's zone, most pressing first. Reads only. With `rule_id` those of one
+    rule, which is fast enough to repeat before each mail."""
     today = at.astimezone(Mill.current().zone).date()
     items = [item for item in due_items(as_of=today) if item.state in WORTH_A_LOOK]
     orders = order_days(items, today=today)
@@ -144,7 +144,7 @@ def line_of(call: Call, person: User, *, new: bool) -> Line:
 
 
 def metal_rules(items: Iterable[DueItem]) -> set[int]:
-    """Of the rules that an incident has tripped, those that ask for work after metal in the seed."""
+    """The ids of those rules triggered by an incident that ask for work after metal in the seed."""
     ids = {item.rule_id for item in items if item.trigger == INCIDENT.name}
     if not ids:
         return set()
@@ -153,8 +153,8 @@ def metal_rules(items: Iterable[DueItem]) -> set[int]:
 
 
 def order_days(items: Sequence[DueItem], *, today: date) -> dict[str, date]:
-    """By item key, the last day to order a new part: the early day less the type's lead time. Only for
-    replacements that no spare on the shelf will serve; the earliest ones get the spares."""
+    """By item key, the last day to order a new part: the early day minus the type's lead time. Only for
+    replacements without a spare on the shelf; the earliest ones get the spares."""
     wanted = [
         item
         for item in items
@@ -189,7 +189,7 @@ def order_days(items: Sequence[DueItem], *, today: date) -> dict[str, date]:
 
 
 def standing_marks(*, items: Sequence[DueItem], today: date) -> Mapping[str, Marks]:
-    """What people said of these items, by item key; one query for 500 of them."""
+    """The marks of these items, by item key; one query for each 500 items."""
     rows: dict[str, list[Mark]] = defaultdict(list)
     for keys in in_batches([item_key(item) for item in items]):
         open_marks = Mark.objects.open().filter(item_key__in=keys)

@@ -1,4 +1,4 @@
-"""Handing one message to its channel, and what the answer means for its row."""
+"""Delivers one message by its channel and derives from the result how its row changes."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from wearlog.reminders.channels.mail import addresses
 from wearlog.reminders.models import OutboxRow, OutboxState
 
 RETRY_AFTER = tuple(timedelta(minutes=minutes) for minutes in (1, 5, 15, 30))
-"""After the first, second ... failed attempt, the last one again and again (RFC 5321, 4.5.4.1)."""
+"""The waits after the first, second ... failed attempt; the last one repeats (RFC 5321, 4.5.4.1)."""
 
 GIVE_UP_AFTER = timedelta(days=5)
 SET_ASIDE_FOR = timedelta(hours=1)
@@ -34,23 +34,23 @@ class Outcome(Enum):
 
 @dataclass(frozen=True)
 class Delivery:
-    """What came of it, and what the row is to become: `settle(row, **handed.changes)`."""
+    """The outcome, and the changes for the row: `settle(row, **handed.changes)`."""
 
     outcome: Outcome
     changes: dict[str, Any] = field(default_factory=dict)
 
 
 def wait_after(attempts: int) -> timedelta:
-    """How long to wait after so many attempts in vain."""
+    """How long to wait after that many failed attempts."""
     return RETRY_AFTER[min(max(attempts, 1), len(RETRY_AFTER)) - 1]
 
 
 def deliver(parcel: Parcel, *, at: datetime) -> Delivery:
-    """Deliver the message by its row's channel. Raises nothing and leaves the row to the caller, who holds
-    its claim: a caller that dies here costs one copy of the message, with the same Message-ID.
+    """Deliver the message by its row's channel. Raises nothing and does not write the row: that is left to
+    the caller, who holds the claim. If the caller dies here, a copy with the same Message-ID is sent later.
 
-    An address that refuses for good is stopped, and rows to it are given up untried until it is cleared
-    (`addresses`); then they are taken up again. Must not run inside a transaction."""
+    An address that refuses for good is stopped, and rows to it are given up without a try until it is cleared
+    (`addresses`); then they are requeued. Must not run inside a transaction."""
     row = parcel.row
     try:
         channel = channels()[row.channel]
@@ -75,7 +75,8 @@ def deliver(parcel: Parcel, *, at: datetime) -> Delivery:
 
 
 def set_aside(row: OutboxRow, error: Exception, *, at: datetime) -> Delivery:
-    """What to do with a row that fails by itself: others go on, it comes again in an hour."""
+    """The result for a row that fails with an unexpected error: it is retried in an hour, so that it holds up
+    no others."""
     logger.error("Reminder %s can't be written or sent; it is set aside.", row.pk, exc_info=error)
     again_at = at + SET_ASIDE_FOR
     return Delivery(

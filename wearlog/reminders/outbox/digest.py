@@ -1,4 +1,4 @@
-"""The list: one mail with all that is open, made of what is true when it leaves."""
+"""The list: one mail with all open tasks, composed when it is sent."""
 
 from __future__ import annotations
 
@@ -11,20 +11,20 @@ from wearlog.reminders.outbox.calls import Line, line_of
 from wearlog.reminders.outbox.queries import Current, channels_of, message_of, wish_of
 
 AT_ONCE = "at once "
-"""A list's period begins with this where it stands for many single mails, after an outage or an import."""
+"""Prefix of a list's period where it replaces many single mails, after an outage or an import."""
 
 
 @dataclass(frozen=True)
 class DigestContent:
-    """What a person's list holds now. `keys`: the messages that it tells in place of single mails."""
+    """The content of a person's list. `keys`: the messages that it replaces."""
 
     lines: tuple[Line, ...]
     keys: frozenset[str]
 
 
 def digest_for(row: OutboxRow, board: Current) -> DigestContent | None:
-    """The content of the person's list as things stand, new lines first, then as pressing as they are;
-    None where there is nothing that needs saying, or the person wants no mail any more."""
+    """The present content of the person's list, new lines first, then by urgency; None where nothing needs
+    saying, or the person no longer wants mail."""
     person = row.person
     if row.channel not in channels_of(person):
         return None
@@ -46,8 +46,8 @@ def digest_for(row: OutboxRow, board: Current) -> DigestContent | None:
 
 
 def calls_for_list(board: Current, person: User) -> bool:
-    """Whether a list must leave though nothing is new: something due or overdue that the person has neither
-    seen nor may leave to others. Who gets single mails has a list only of what is long overdue."""
+    """Whether to send a list although nothing is new: a task is due or overdue that the person has neither
+    seen nor may leave to others. A person who gets single mails has lists only of long overdue tasks."""
     single = wish_of(person).rhythm == Rhythm.SINGLE
     return any(
         (call.long if single else call.pressing) and board.is_for(call, person) for call in board.calls
@@ -55,7 +55,7 @@ def calls_for_list(board: Current, person: User) -> bool:
 
 
 def settle_told(*, row: OutboxRow, keys: frozenset[str], at: datetime) -> None:
-    """The rows that a list told are done with. Called in the transaction that settles the list."""
+    """Settle the rows included in a list. Call it in the transaction that settles the list."""
     told = OutboxRow.objects.filter(person=row.person, dedupe_key__in=keys)
     told.filter(state__in=(OutboxState.GATHERED, OutboxState.PENDING)).update(
         state=OutboxState.SENT, sent_at=at, told_by=row

@@ -1,4 +1,4 @@
-"""Who is to be told of what, as the log stands."""
+"""Who should get which message, according to the log."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from wearlog.reminders.outbox.keys import dedupe_key
 
 @dataclass(frozen=True)
 class Recipient:
-    """A person by one channel, with their wishes (the defaults where they never said any) and zone."""
+    """A person on one channel, with their wishes (or the defaults) and time zone."""
 
     person: User
     channel: str
@@ -33,12 +33,12 @@ class Recipient:
         return self.wish.rhythm != Rhythm.SINGLE
 
     def slot(self, at: datetime) -> datetime:
-        """The first instant from `at` on at which a message may leave for this person."""
+        """The first instant from `at` on at which a message may be sent to this person."""
         return hours.next_slot(self.wish, self.zone, at)
 
 
 def recipients() -> list[Recipient]:
-    """Everybody who works at the presses, by each channel that they want; viewers only look."""
+    """Everybody who may log, once for each channel that they want; viewers get no reminders."""
     mill_zone = Mill.current().zone
     people = User.objects.filter(is_active=True).select_related("reminder_wish").order_by("pk")
     return [
@@ -54,7 +54,7 @@ def recipient_of(person: User, channel: str, *, mill_zone: ZoneInfo) -> Recipien
 
 
 def wish_of(person: User) -> ReminderWish:
-    """What the person has chosen, or the defaults, not saved."""
+    """The person's stored wishes, or an unsaved instance with the defaults."""
     try:
         return person.reminder_wish
     except ReminderWish.DoesNotExist:
@@ -62,7 +62,7 @@ def wish_of(person: User) -> ReminderWish:
 
 
 def channels_of(person: User) -> tuple[str, ...]:
-    """By which channels the person is told; none where they only look or have left."""
+    """The person's channels; none for viewers and inactive people."""
     if not person.is_active or not allows(person, Permission.LOG):
         return ()
     return tuple(name for name, channel in channels().items() if channel.wants(person))
@@ -70,7 +70,7 @@ def channels_of(person: User) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class Message:
-    """One message that the log calls for: this item, in its stage, to this person."""
+    """One message that should be sent: this call to this person by this channel."""
 
     key: str
     call: Call
@@ -88,7 +88,7 @@ def message_of(call: Call, person: User, channel: str) -> Message:
 
 
 def messages_now(*, at: datetime) -> dict[str, Message]:
-    """Every message that the log calls for at this instant, by key, sent already or not."""
+    """Every message that should exist at this instant, by key, already sent or not."""
     board = Current.at(at)
     return {
         message.key: message
@@ -98,7 +98,7 @@ def messages_now(*, at: datetime) -> dict[str, Message]:
 
 
 class Current:
-    """What the log calls for at one instant, to ask of many people and rows."""
+    """The calls of one instant, prepared for queries about many people and rows."""
 
     def __init__(self, calls: Sequence[Call]) -> None:
         self.calls = tuple(calls)
@@ -116,8 +116,8 @@ class Current:
         return found
 
     def is_for(self, call: Call, person: User) -> bool:
-        """Whether the person is to be told: not while it is held back, not what they have seen, and what is
-        given to somebody who can be told is told to that one alone."""
+        """Whether the person should be told: not while it is held back, not if they have seen it, and if it
+        is given to somebody who can get messages, only that person."""
         if call.marks.held is not None or call.seen_by(person.pk):
             return False
         given = call.marks.given
@@ -134,7 +134,7 @@ class Current:
         return [message_of(call, person, channel) for call in self.calls if self.is_for(call, person)]
 
     def call_of(self, row: OutboxRow) -> Call | None:
-        """The call that the row speaks of as it stands now; None where it is no longer true or wanted."""
+        """The present call for the row; None where it is no longer true or wanted."""
         if row.channel not in channels_of(row.person):
             return None
         for call in self._by_rule.get(row.item.get("rule_id", 0), ()):
@@ -147,13 +147,13 @@ class Current:
 
 
 def sendable_ids(*, at: datetime, limit: int) -> list[int]:
-    """The rows that a sender may claim now, the longest waiting first."""
+    """The ids of rows that a sender may claim now, the longest waiting first."""
     rows = OutboxRow.objects.sendable(at=at).order_by("next_attempt_at", "pk")
     return list(rows.values_list("pk", flat=True)[:limit])
 
 
 def of_other_channels(row_ids: Sequence[int], *, than: int) -> list[int]:
-    """Those rows that don't go out by the channel of the row `than`, in the same order."""
+    """Those of the rows that use a channel other than that of the row `than`, in the same order."""
     channel = OutboxRow.objects.filter(pk=than).values_list("channel", flat=True).first()
     others = set(
         OutboxRow.objects.filter(pk__in=row_ids).exclude(channel=channel).values_list("pk", flat=True)
@@ -162,7 +162,8 @@ def of_other_channels(row_ids: Sequence[int], *, than: int) -> list[int]:
 
 
 def open_lists() -> dict[tuple[int, str], str]:
-    """The key of the list that has not left yet, by person and channel: a second one would say the same."""
+    """The key of the list that has not been sent yet, by person and channel; a second list would repeat
+    it."""
     open_rows = OutboxRow.objects.filter(
         stage=Stage.DIGEST, state__in=(OutboxState.PENDING, OutboxState.LEASED)
     ).order_by("-pk")

@@ -1,8 +1,8 @@
-"""The scan: write to the outbox what the log calls for, and take back what is no longer true.
+"""The scan: queue the messages that the log calls for, and withdraw those that are no longer true.
 
-Everything is read and worked out before the first write, and each write is a short transaction of its own:
-nobody who logs a run waits for a scan. The keys are unique for ever, so that two scans at once, or one that
-dies between two writes, repeat and lose nothing; what was overtaken in between is caught before sending.
+Everything is read and computed before the first write, and each write is a short transaction, so that nobody
+who logs a run waits for a scan. The keys are unique for ever, so that concurrent scans, or one that dies
+between two writes, neither repeat nor lose a message. Changes in the meantime are noticed before sending.
 """
 
 from __future__ import annotations
@@ -30,12 +30,12 @@ from wearlog.reminders.outbox.queries import Current, Message, Recipient, open_l
 from wearlog.reminders.schedule import state as schedule_state
 
 OUTAGE = timedelta(hours=24)
-"""Longer than this without a scan, and what has come up meanwhile is told in one list."""
+"""After a longer time without a scan, everything that came up meanwhile is sent as one list."""
 
 
 LONGEST_WAIT = timedelta(hours=1, minutes=10)
-"""What has been tried comes again within an hour (`handing`), if its person's hours allow; what waits longer
-was planned by a clock that ran ahead."""
+"""A failed message is retried within an hour (`deliver`), if its person's hours allow; a later time was set
+while the clock ran ahead."""
 
 
 @dataclass(frozen=True)
@@ -49,21 +49,21 @@ class Known:
 
 @dataclass
 class Changes:
-    """What a scan has to write."""
+    """The writes of a scan."""
 
     new: list[OutboxRow] = field(default_factory=list)
     moved: dict[tuple[str, str, datetime], list[str]] = field(default_factory=lambda: defaultdict(list))
-    """From a state to a state with an instant to send at: the keys."""
+    """The keys to change, by (old state, new state, time to send at)."""
     withdrawn: list[int] = field(default_factory=list)
     lists: list[OutboxRow] = field(default_factory=list)
 
 
 def scan(*, at: datetime) -> int:
-    """Queue a message for everything of today's forecast that is coming, to be ordered, due or overdue, one
-    for each person it is for, or a list where the person wants one or where there is much at once; withdraw
-    what waits and is no longer true. Returns how many messages, told singly or in a list, were queued.
+    """Queue a message for each item of today's forecast that is coming up, to be ordered, due or overdue: one
+    for each person concerned, or a list where the person wants one or there are many at once; withdraw
+    waiting messages that are no longer true. Returns how many messages were queued, singly or in a list.
 
-    It works in the mill's language, which the calendar is kept in; a mail is worded anew as it leaves.
+    It runs in the mill's language, which is that of the calendar; mails are worded when they are sent.
     """
     with translation.override(language_of()):
         return _scan(at=at)
@@ -84,7 +84,7 @@ def _scan(*, at: datetime) -> int:
         _plan(changes, recipient, messages, board, since=since, at=at, open_list=open_list)
     _withdraw(changes, wanted)
     queued = _write(changes, at=at)
-    calendar_state.update(at=at)  # last: mails are the alarm, the calendar is for looking
+    calendar_state.update(at=at)  # last, since mails matter more than the calendar
     return queued
 
 
@@ -98,8 +98,8 @@ def _plan(
     at: datetime,
     open_list: str | None,
 ) -> None:
-    """What one person's messages become: mails of their own, or lines of a list. `open_list` is the key of
-    one that has not left yet."""
+    """Plan one person's messages as single mails or as lines of a list. `open_list` is the key of a list that
+    has not been sent yet."""
     has_list = open_list is not None
     known = stored([*messages, open_list] if open_list is not None else messages)
     slot = recipient.slot(at)
@@ -122,15 +122,15 @@ def _plan(
         elif _moves(row, state, when, at=at, even_if_tried=period is not None and outage):
             changes.moved[row.state, state, when].append(key)
     if open_list is not None and _moves(known[open_list], OutboxState.PENDING, slot, at=at):
-        # Its person wants mail earlier than when it was made; where later, whoever sends it puts it off.
+        # The person now wants mail at an earlier time. For a later time, the sender postpones the list.
         changes.moved[OutboxState.PENDING, OutboxState.PENDING, slot].append(open_list)
 
 
 def _period(
     recipient: Recipient, board: Current, fresh: list[str], *, since: datetime, at: datetime, outage: bool
 ) -> str | None:
-    """What the person's list that is to leave now is for, None where none leaves: its hour has come since
-    the last scan (however many hours were missed, it is one list), or there is too much for single mails."""
+    """The period of the list that is due now, or None: its hour has come since the last scan (however many
+    hours were missed, it is one list), or there are too many messages for single mails."""
     most = 1 if outage else recipient.wish.most_at_once
     if not recipient.gets_lists and len(fresh) > most:
         return f"{AT_ONCE}{at.astimezone(recipient.zone).date()} {_digest(fresh)}"
@@ -141,7 +141,7 @@ def _period(
 
 
 def stored(messages: Iterable[str]) -> dict[str, Known]:
-    """The rows that are there already, by key."""
+    """The stored rows of these messages, by key."""
     found = {}
     for keys in in_batches(sorted(messages)):
         rows = OutboxRow.objects.filter(dedupe_key__in=keys)
@@ -155,8 +155,8 @@ def _is_gathered(row: Known | None) -> bool:
 
 
 def _is_fresh(row: Known | None, *, has_list: bool, outage: bool) -> bool:
-    """Not yet on its way: no row, one that was withdrawn, or one whose list has come to nothing. After an
-    outage what has been waiting since before it is as good as fresh."""
+    """Whether the message is still to be planned: it has no row, a withdrawn one, or one whose list was not
+    sent. After an outage also a message that has been waiting since before it."""
     if row is None or row.state == OutboxState.WITHDRAWN:
         return True
     if row.state == OutboxState.PENDING:
@@ -165,8 +165,8 @@ def _is_fresh(row: Known | None, *, has_list: bool, outage: bool) -> bool:
 
 
 def _moves(row: Known, state: str, when: datetime, *, at: datetime, even_if_tried: bool = False) -> bool:
-    """Whether a stored row has to change. What has been tried keeps its own time of the next attempt, where
-    a right clock has set it."""
+    """Whether a stored row has to change. A row that has been tried keeps the time of its next attempt,
+    unless a wrong clock set it."""
     if row.state in (OutboxState.WITHDRAWN, OutboxState.GATHERED):
         return row.state != state
     if row.state != OutboxState.PENDING:
@@ -210,7 +210,7 @@ def _list(recipient: Recipient, period: str, *, at: datetime, when: datetime) ->
 
 
 def _digest(keys: Iterable[str]) -> str:
-    """A name for a set of messages: two scans that find the same ones make one list."""
+    """A hash of a set of messages, so that two scans that find the same ones make one list."""
     return hashlib.sha256("".join(sorted(keys)).encode()).hexdigest()[:24]
 
 
@@ -220,8 +220,8 @@ def _as_json(item: Any) -> dict[str, Any]:
 
 
 def _withdraw(changes: Changes, wanted: set[str]) -> None:
-    """Only rows that nobody is sending: one under lease is checked by whoever claims it next. A list is
-    made of what is true when it leaves, so that it needs no taking back here."""
+    """Withdraw rows that are no longer wanted, except leased ones, which the next sender checks. Lists need
+    no withdrawing, as they are composed when they are sent."""
     waiting = OutboxRow.objects.filter(state__in=(OutboxState.PENDING, OutboxState.GATHERED))
     for pk, key in waiting.exclude(stage=Stage.DIGEST).values_list("pk", "dedupe_key"):
         if key not in wanted:
@@ -235,14 +235,14 @@ def _write(changes: Changes, *, at: datetime) -> int:
     for (before, state, when), keys in changes.moved.items():
         for batch in in_batches(keys):
             rows = OutboxRow.objects.filter(dedupe_key__in=batch, state=before)
-            # True again after a correction was taken back: never sent, so it may still be said once.
+            # Wanted again, for example after a correction was undone: never sent, so it may be sent now.
             revived = {"first_attempt_at": None} if before == OutboxState.WITHDRAWN else {}
             moved = rows.update(state=state, next_attempt_at=when, **revived)
             queued += moved if before == OutboxState.WITHDRAWN else 0
     for pks in in_batches(changes.withdrawn):
         rows = OutboxRow.objects.filter(pk__in=pks, state__in=(OutboxState.PENDING, OutboxState.GATHERED))
         rows.update(state=OutboxState.WITHDRAWN)
-    with transaction.atomic():  # a firing is either written or still ahead of the stamp
+    with transaction.atomic():  # a list is either written, or due again because the stamp is not
         OutboxRow.objects.bulk_create(changes.lists, ignore_conflicts=True)
         schedule_state.stamp(schedule_state.SCAN, at)
     return queued

@@ -1,6 +1,6 @@
 """Which stage a due item is in on a day. Pure.
 
-An item is in one stage at a time: the one whose day came last. *Coming up* begins `lead_days` before the
+An item is in one stage at a time: the one that began last. *Coming up* begins `lead_days` before the
 early day, *order* on the day by which a new part must be ordered to be there on the early day.
 """
 
@@ -15,13 +15,13 @@ from wearlog.forecasts.triggers.trigger import COUNTED_OVERDUE_DAYS
 from wearlog.reminders.models import Stage
 
 OVERDUE_WEEKS = 4
-"""So many times a mail of its own says that an item is overdue, a week apart; then lists alone do."""
+"""How many single mails, a week apart, say that an item is overdue; after that only lists include it."""
 
 WEEK_DAYS = 7
 
 
 def stage_of(item: DueItem, *, today: date, order_on: date | None = None) -> Stage | None:
-    """The item's stage, or None where nothing is to be said yet. `order_on`: the last day to order a part
+    """The item's stage, or None before the first one. `order_on`: the last day to order a part
     for it, None where none is needed."""
     if item.state in (Stage.DUE, Stage.OVERDUE):
         return Stage(item.state)
@@ -44,8 +44,8 @@ def overdue_week(item: DueItem, *, today: date) -> int:
 
 
 def telling_of(stage: Stage, *, week: int = 0, after_hold: int | None = None) -> str:
-    """The stage as a message's key has it: `coming`, `overdue 3`, `due after 12` once hold-back 12 is over,
-    so that what was held back is told again."""
+    """The stage as in a message's key: `coming`, `overdue 3`, `due after 12` once the hold-back with id 12 is
+    over, so that it is sent again then."""
     words = [str(stage.value)]
     if week > 1:
         words.append(str(week))

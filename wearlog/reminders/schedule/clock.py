@@ -1,9 +1,8 @@
-"""Whether this machine's clock can be believed, and what is paused while it can't.
+"""Whether this machine's clock can be trusted; scan and sender are paused while it can't.
 
-A wrong clock would tell a year of reminders at once, or none. Within a process the wall clock is held
-against a steady one that nobody sets; between two starts against the last instant that was seen. What is out
-of line pauses scan and sender, and the site asks an owner, until the clock is put right or an owner says
-that it is right (docs/reminders.md).
+A wrong clock would send a year of reminders at once, or none. Within a process the wall clock is compared
+with a monotonic one, across restarts with the last instant seen. A deviation pauses scan and sender, and the
+site asks an owner, until the clock is corrected or an owner confirms it (docs/reminders.md).
 """
 
 from __future__ import annotations
@@ -20,37 +19,39 @@ from wearlog.reminders.models import LONGEST_LEASE, OutboxRow, OutboxState, Sche
 from wearlog.reminders.schedule import state as schedule_state
 
 SEEN = "clock seen"
-"""The last instant at which the clock was believed."""
+"""The last instant at which the clock was trusted."""
 
 CONFIRMED = "clock confirmed"
-"""When an owner last said that the clock is right, by that clock."""
+"""When an owner last confirmed the clock, by that clock."""
 
 PAUSE = "clock pause"
-"""There while scan and sender are paused: `at` is what the clock said, `until` what it should have said."""
+"""Exists while scan and sender are paused: `at` is what the clock said, `until` what it should have said."""
 
 JUMP = timedelta(hours=24)
-"""So far wall and steady clock may part within one process."""
+"""How far the wall clock and the monotonic clock may diverge within one process."""
 
 LONGEST_OUTAGE = timedelta(days=60)
-"""So far ahead of the last instant seen a start is an outage, not a wrong clock."""
+"""Up to this far ahead of the last instant seen, a start is taken for one after an outage, not for a wrong
+clock."""
 
 BACK = timedelta(hours=1)
-"""So far behind it a start is a small correction."""
+"""Up to this far behind it, a start is taken for a small correction of the clock."""
 
 FARTHEST_ATTEMPT = timedelta(days=15)
-"""No attempt is planned farther ahead than a weekday after next; what is was planned by a wrong clock."""
+"""How far ahead a next attempt may be planned, since up to two weeks may pass until a weekday for mail.
+One that is farther ahead was planned by a wrong clock."""
 
 
 @dataclass
 class Watch:
-    """What one process remembers: an instant and a steady clock's seconds that went together. `steady_s`
-    goes on while the machine sleeps, where the system has such a clock."""
+    """The memory of one process: an instant and the reading of the monotonic clock at that moment. `steady_s`
+    continues while the machine sleeps, where the system has such a clock."""
 
     at: datetime | None = None
     steady_s: float = 0.0
 
     def expected(self, steady_s: float) -> datetime | None:
-        """What the wall clock should say; None before the first look."""
+        """What the wall clock should say; None before the first call of `look`."""
         return None if self.at is None else self.at + timedelta(seconds=steady_s - self.steady_s)
 
 
@@ -63,8 +64,8 @@ class Doubt:
 
 
 def look(*, watch: Watch, at: datetime, steady_s: float) -> Doubt | None:
-    """Hold the clock against what is known, and remember it where it can be believed. Writes the pause, or
-    ends it: a clock that was put right needs nobody's word."""
+    """Check the clock, and remember its time where it can be trusted. Begins the pause, or ends it: a
+    corrected clock needs no confirmation."""
     doubt = _doubt(watch, at=at, steady_s=steady_s)
     if doubt is not None and not _is_confirmed(at):
         ScheduleState.objects.update_or_create(
@@ -94,17 +95,17 @@ def _is_confirmed(at: datetime) -> bool:
 
 
 def standing() -> Doubt | None:
-    """The pause that stands, for pages and for senders between two looks; None where nothing is paused."""
+    """The pause in force, or None, for pages and for senders between two checks."""
     row = ScheduleState.objects.filter(name=PAUSE).first()
     return Doubt(row.at, row.until) if row is not None and row.at and row.until else None
 
 
 @transaction.atomic
 def go_on(*, by: User | None, at: datetime) -> bool:
-    """An owner says that the clock is right: end the pause. False where nothing was paused.
+    """End the pause after an owner's confirmation that the clock is right. False where nothing was paused.
 
-    What was planned by a clock that ran ahead (heartbeats, attempts, leases) is pulled back to now; nothing
-    that was sent is sent again. Raises NotAllowed.
+    Times set by a clock that ran ahead (heartbeats, attempts, leases) are set to now; nothing that was sent
+    is sent again. Raises NotAllowed.
     """
     require(by, Permission.OWN)
     row = ScheduleState.objects.select_for_update().filter(name=PAUSE).first()

@@ -1,4 +1,4 @@
-"""Whether the schedule is alive: when it last scanned and sent, and what is in its way. Reads only."""
+"""Whether the schedule is alive: when it last scanned and sent, and what blocks it. Reads only."""
 
 from __future__ import annotations
 
@@ -12,14 +12,15 @@ from wearlog.reminders.schedule import clock
 from wearlog.reminders.schedule import state as schedule_state
 
 STANDS_STILL_AFTER = timedelta(minutes=5)
-"""A round comes every minute; so old may the last one be."""
+"""How old the last round may be; there is one every minute."""
 
 BROKER_WITHIN_S = 2.0
 
 
 @dataclass(frozen=True)
 class Heartbeats:
-    """What the schedule last did; None where it never did. `doubt` is there while it is paused."""
+    """The times of the last scan and the last sending; None where there was none. `doubt` is set while
+    paused."""
 
     scan_at: datetime | None
     send_at: datetime | None
@@ -35,7 +36,7 @@ class Heartbeats:
         return self.doubt is None and not (self.scan_stands_still(at=at) or self.send_stands_still(at=at))
 
     def stands_still_since(self, *, at: datetime) -> datetime | None:
-        """When the older of the two last ran; None where one never did, or the clock knew no better."""
+        """When the older of the two last ran; None where one never did, or its time lies in the future."""
         if self.scan_at is None or self.send_at is None:
             return None
         oldest = min(self.scan_at, self.send_at)
@@ -55,8 +56,8 @@ def heartbeats() -> Heartbeats:
 
 
 def stands_still(last: datetime | None, *, at: datetime) -> bool:
-    """Whether a heartbeat is too old. One that lies ahead by more than two machines' clocks may differ was
-    stamped by a clock that was wrong, and says nothing of now."""
+    """Whether a heartbeat is too old. One farther in the future than two machines' clocks may differ was
+    written by a wrong clock and counts as too old."""
     return last is None or at - last > STANDS_STILL_AFTER or last - at > schedule_state.SKEW
 
 

@@ -1,6 +1,6 @@
-"""When what last ran, and who may run it: the schedule's own small memory in the database.
+"""Heartbeats and locks of the schedule, stored in the database.
 
-`last` and `stamp` keep heartbeats (`SCAN`, `SEND`), `take` and `give_back` a lock with a lease.
+`last` and `stamp` are for heartbeats (`SCAN`, `SEND`), `take` and `give_back` for a lock with a lease.
 """
 
 from __future__ import annotations
@@ -13,22 +13,22 @@ from django.db.models import Q
 from wearlog.reminders.models import ScheduleState
 
 SCAN = "scan"
-"""The last round that looked for what is due and came to its end."""
+"""The last completed scan."""
 
 SEND = "send"
-"""The last round that sent what waited and came to its end, whether or not anything waited."""
+"""The last completed sending round, whether or not anything was waiting."""
 
 SKEW = timedelta(hours=1)
 
 
 def last(name: str) -> datetime | None:
-    """When it was last stamped; None where it never was."""
+    """The time of the last stamp; None where there is none."""
     return ScheduleState.objects.filter(name=name).values_list("at", flat=True).first()
 
 
 def stamp(name: str, at: datetime) -> None:
-    """Remember that it happened at that instant. A little older than what is stored (two machines' clocks)
-    changes nothing; a stored instant far ahead was written by a clock that was wrong."""
+    """Store the time. One slightly older than the stored time (two machines' clocks) changes nothing; a
+    stored time far in the future was written by a wrong clock and is replaced."""
     earlier = Q(at__isnull=True) | Q(at__lt=at) | Q(at__gt=at + SKEW)
     if ScheduleState.objects.filter(name=name).filter(earlier).update(at=at):
         return
@@ -36,16 +36,16 @@ def stamp(name: str, at: datetime) -> None:
 
 
 def put_back(name: str, at: datetime) -> None:
-    """Like `stamp`, and also to an earlier instant: after a clock that was wrong."""
+    """Like `stamp`, but also to an earlier time, for use after the clock was wrong."""
     if not ScheduleState.objects.filter(name=name).update(at=at):
         _make(name, at=at)
 
 
 def take(name: str, *, holder: str, at: datetime, lease: timedelta) -> bool:
-    """Take the lock of that name, or keep it; False where another holds it.
+    """Take or renew the lock of that name; False where another holds it.
 
-    A lease that has run out is free, and so is one that ends later than any lease could: it was written by
-    a clock that was wrong.
+    An expired lease is free, and so is one that ends later than any lease could, since it was written by a
+    wrong clock.
     """
     free = Q(holder__in=("", holder)) | Q(until__isnull=True) | Q(until__lte=at) | Q(until__gt=at + 2 * lease)
     held: dict[str, object] = {"holder": holder, "until": at + lease, "at": at}
@@ -55,12 +55,12 @@ def take(name: str, *, holder: str, at: datetime, lease: timedelta) -> bool:
 
 
 def give_back(name: str, *, holder: str) -> None:
-    """End the lock where `holder` has it."""
+    """Release the lock if `holder` has it."""
     ScheduleState.objects.filter(name=name, holder=holder).update(holder="", until=None)
 
 
 def _make(name: str, **values: object) -> bool:
-    """Add the row; False where it is there, or another adds it in this moment."""
+    """Add the row; False where it already exists, also by a simultaneous insert."""
     if ScheduleState.objects.filter(name=name).exists():
         return False
     try:

@@ -1,6 +1,6 @@
-"""What runs when, as data for Celery's beat. Imports nothing, since the settings read it.
+"""The scheduled tasks, as data for Celery's beat. Imports nothing, since the settings import it.
 
-A message expires a little before the next one is made: where no worker listened, none pile up.
+A message expires shortly before the next one is sent, so that none pile up while no worker runs.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Geometry of the caliper strip: wear on a scale from new to limit, drawn without a view box.
+"""Geometry of the caliper strip: wear on a scale from new to limit, drawn without an SVG viewBox.
 
 Positions are percentages of the strip's width and heights are in `em`, so that the words in it keep the
 reader's own text size at any width. The scale takes 88 % of the width; what lies past the limit has the rest.
@@ -12,19 +12,19 @@ from wearlog.forecasts.items import WearFigure
 
 SCALE_PCT = 88.0
 MOST = 1.1
-"""How far past the limit a mark may stand, in scales; worse is drawn there too."""
+"""The farthest position past the limit, in lengths of the scale; marks beyond it are drawn there."""
 
 
 @dataclass(frozen=True)
 class Spot:
-    """A mark on the scale: `x` like `41.2%`, and which way its word runs so that it stays on the page."""
+    """A mark on the scale: `x` such as `41.2%`, and the alignment of its label that keeps it on the page."""
 
     x: str
     anchor: str
 
     @property
     def aside(self) -> int:
-        """Pixels by which a word below the line stands clear of the mark's own dot."""
+        """The distance in pixels between the label below the line and the mark's dot."""
         return {"start": 9, "end": -9}.get(self.anchor, 0)
 
 
@@ -39,7 +39,7 @@ class Caliper:
     stretch_width: str
     past_limit: bool
     share: int | None
-    """Worn part of the way from new to limit, in whole per cent; None where there is no estimate."""
+    """The strip. The wear is in whole per cent of the way from new to limit; None without an estimate."""
 
 
 def percent(fraction: float) -> str:
@@ -47,7 +47,8 @@ def percent(fraction: float) -> str:
 
 
 def fraction_of(wear: WearFigure, value: float) -> float:
-    """0 at new, 1 at the limit, for a bore that opens or a screw that shrinks; held to -0.02 to 1.1."""
+    """The position of a value: 0 at new, 1 at the limit, for growing and for shrinking sizes; clamped to
+    -0.02 to 1.1."""
     span = wear.limit_mm - wear.new_mm
     if span == 0:
         return 0.0
@@ -62,7 +63,7 @@ def spot(wear: WearFigure, value: float | None) -> Spot | None:
 
 
 def caliper(wear: WearFigure) -> Caliper:
-    """What the strip's template draws."""
+    """The caliper strip for the template to draw."""
     low = wear.now_low_mm if wear.now_low_mm is not None else wear.now_mm
     high = wear.now_high_mm if wear.now_high_mm is not None else wear.now_mm
     stretch_x = stretch_width = ""

@@ -1,6 +1,6 @@
-"""A small picture of gauge values over the seed that an edge has taken, with new and limit as lines.
+"""A small chart of gauge values over the seed that an edge has processed, with lines for new and limit.
 
-No view box: places are percentages, so that words keep the reader's text size.
+It has no SVG viewBox: positions are percentages, so that labels keep the reader's text size.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class GaugePoint:
-    """One reading: seed taken before it, value, and what kind of mark it gets."""
+    """One reading: the seed processed before it, its value, and its kind of dot."""
 
     seed_kg: float
     value_mm: float
@@ -24,7 +24,8 @@ class Dot:
     x: str
     y: str
     shape: str
-    """`plain`, `bound` (a pin gauge says only more or less) or `after` (right after work on the edge)."""
+    """A dot: `plain`, `bound` (a pin gauge, which only says more or less) or `after` (right after work on the
+    edge)."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,8 @@ class GaugeChart:
 
 
 def gauge_chart(points: Sequence[GaugePoint], *, new_mm: float, limit_mm: float) -> GaugeChart | None:
-    """None below two readings: one dot shows nothing that the table does not. The limit is always on top."""
+    """The chart, or None with fewer than two readings, which the table shows as well. The limit is always at
+    the top."""
     if len(points) < 2 or new_mm == limit_mm:
         return None
     span = limit_mm - new_mm

@@ -1,8 +1,8 @@
-"""The press from the side, as lines: where each position sits, its number, and its little caliper strip.
+"""A line drawing of the press from the side, with the number of each position and a small caliper strip.
 
-Drawn in a view box 640 wide, so that numbers stay readable on a phone. Seed enters at the hopper and cake
+The SVG viewBox is 640 wide, so that numbers stay readable on a phone. Seed enters at the hopper and cake
 leaves at the die on the right; a press with two barrels has two lanes, one above the other. Positions are
-numbered along the seed's way, and the list beside the drawing has the same numbers.
+numbered in the direction of the seed, and the list next to the drawing has the same numbers.
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ LANE = 124.0
 RADIUS = 21.0
 STRIP = 58.0
 ROOM = 62.0
-"""Least distance between two numbers of a row; more of them than fit move closer together."""
+"""The smallest distance between two numbers of a row, unless there are too many to fit."""
 
 
 @dataclass(frozen=True)
 class Place:
-    """Where a kind's number hangs from: x from and to (several of a kind share it out), y from the lane's
-    middle upward and downward. `above`: its number stands above a press with one barrel, else below. `lane`:
-    it belongs to a barrel where there are two; `seed_inlet`: it belongs to the upper one; `drive`: it is
+    """Where the leader line of a kind's number starts: a range of x, which several of a kind divide among
+    them, and y above and below the middle of the lane. `above`: the number is above a press with one barrel,
+    else below. `lane`: belongs to each barrel of a twin; `seed_inlet`: belongs to the upper one; `drive`: is
     drawn half-way between them."""
 
     left: float
@@ -59,12 +59,12 @@ PLACES = exhaustive(
         Kind.OTHER: Place(150, 170, 74, 74),
     },
 )
-"""In the order of their numbers, along the seed's way."""
+"""The kinds in the order of their numbers, in the direction of the seed."""
 
 
 @dataclass(frozen=True)
 class Seat:
-    """What the drawing must know of a position: its page, its words and its wear, where there is any."""
+    """A position for the drawing: the URL of its page, its label, and its wear where known."""
 
     key: int
     kind: str
@@ -76,7 +76,7 @@ class Seat:
 
 @dataclass(frozen=True)
 class Callout:
-    """A number with its leader line, and a strip with the jaw where wear is known. In view box units."""
+    """A number with its leader line, and a caliper strip where wear is known. In viewBox units."""
 
     seat: Seat
     number: int
@@ -95,7 +95,7 @@ class Callout:
 
 @dataclass(frozen=True)
 class LaneDrawing:
-    """One barrel: its middle, and from there the flights of its screw as line ends, and its drain holes."""
+    """One barrel: the y of its middle, the end points of its screw's flights, and its drain holes."""
 
     middle: float
     flights: tuple[tuple[float, float, float, float], ...]
@@ -110,7 +110,7 @@ class PressDrawing:
     first: float
     last: float
     has: frozenset[str] = field(default_factory=frozenset)
-    """Kinds that the press has a position of; what it has not is left out where a press can do without."""
+    """The drawing. Optional kinds without a position on the press are left out."""
 
     @property
     def twin(self) -> bool:
@@ -118,7 +118,7 @@ class PressDrawing:
 
     @property
     def middle(self) -> float:
-        """Half-way between the lanes: where the drive sits."""
+        """The y half-way between the lanes, where the drive is drawn."""
         return (self.first + self.last) / 2
 
     @property
@@ -127,12 +127,12 @@ class PressDrawing:
 
     @property
     def gearbox_height(self) -> float:
-        """It spans all lanes."""
+        """The gearbox spans all lanes."""
         return self.last - self.first + 92
 
     @property
     def chute_y(self) -> float:
-        """Where seed goes on from the upper barrel to the lower."""
+        """The y of the chute from the upper barrel to the lower."""
         return self.first + 38
 
     @property
@@ -141,13 +141,15 @@ class PressDrawing:
 
 
 def numbered(seats: Sequence[Seat]) -> list[Seat]:
-    """Along the seed's way: by kind, then barrel, then name."""
+    """The positions in the order of their numbers: by kind in the direction of the seed, then barrel, then
+    name."""
     place = {kind: number for number, kind in enumerate(PLACES)}
     return sorted(seats, key=lambda seat: (place.get(seat.kind, 99), seat.barrel, seat.label))
 
 
 def spread(wanted: Sequence[float], room: float) -> list[float]:
-    """Places in a row, near the wanted ones, in order and `room` apart where the row has it."""
+    """Positions in a row close to the wanted ones, in the same order, and `room` apart where the row is long
+    enough."""
     if not wanted:
         return []
     edge = RADIUS + 8

@@ -1,7 +1,7 @@
-"""The picture of the track record: each promised range as a bar about the day that came.
+"""The chart of the track record: each predicted range of days as a bar, relative to the actual day.
 
-No view box: places are percentages of the width and `em` of the height, so that words keep the reader's own
-text size. Names have the left fifth; the day that came is the line in the middle of the rest.
+It has no SVG viewBox: positions are percentages of the width and `em` of the height, so that labels keep the
+reader's text size. Names take the left fifth; the actual day is the line in the middle of the rest.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ ROW_EM = 1.7
 
 @dataclass(frozen=True)
 class Bar:
-    """One edge. What lies beyond the picture's reach is drawn to its end, and `cut` says so."""
+    """The bar of one edge. A bar that exceeds the chart is drawn to its border, and `cut` is set."""
 
     name: str
     x: str
@@ -41,7 +41,7 @@ class Picture:
 
 
 def picture(rows: Sequence[tuple[str, DayRange, float]]) -> Picture | None:
-    """Of (name, range, day that came), drawn from the top down; None without a row."""
+    """The chart of rows (name, range, actual day), from top to bottom; None without a row."""
     if not rows:
         return None
     ends = sorted(max(abs(given.early - came), abs(given.late - came)) for _, given, came in rows)

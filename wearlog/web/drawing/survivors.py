@@ -1,6 +1,6 @@
-"""The picture of how long parts last: the share still working step by step, and the fitted curve.
+"""The survival chart of parts: the share still working as a step function, and the fitted curve.
 
-Places are in the picture's own units, like those of the comparison's bars, so that it needs no inline style.
+Positions are in units of the SVG viewBox, as for the bars of comparisons, so that it needs no inline style.
 """
 
 from __future__ import annotations
@@ -28,16 +28,16 @@ class Survivors:
     middle: int
     base: int
     reach: float
-    """The age at the right end."""
+    """The age at the right end of the axis."""
     steps: str
     band: str
     curve: str
     marks: tuple[tuple[float, float], ...]
-    """Where a part that has not failed stopped counting (still works, or was taken off)."""
+    """Where the observation of a part without a failure ended (censored: still in use, or taken off)."""
 
 
 def survivors(lives: TypeLives) -> Survivors | None:
-    """None without a failure: there is no step to draw."""
+    """The chart, or None without a failure, when there is no step to draw."""
     if not lives.steps:
         return None
     ages = [one.age(lives.by) for one in lives.lived if one.age(lives.by) > 0]

@@ -19,5 +19,5 @@ def caliper(wear: WearFigure, units: str = "", today: date | None = None) -> dic
 
 @register.inclusion_tag("web/drawing/caliper/small.html")
 def caliper_mini(wear: WearFigure, units: str = "", today: date | None = None) -> dict[str, object]:
-    """The strip without words inside, for lists; the sentence beside it says the same."""
+    """The strip without labels, for lists, where the sentence next to it says the same."""
     return {"strip": strip.caliper(wear), "wear": wear, "units": str(units), "today": today}

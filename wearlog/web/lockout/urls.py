@@ -1,4 +1,4 @@
-"""Locks, isolations, cautions and the yearly looks."""
+"""URLs of locks, isolations, cautions and the yearly inspections."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Everything that is typed at a press, and the log that it makes."""
+"""URLs of the entry forms and of the log."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Made-up records for the page that shows every part of the look. None of them is stored."""
+"""Made-up records for the page that shows every component of the design. None of them is stored."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ STRIPS = (
     replace(WORN, measured_mm=5.38, now_mm=5.43, now_low_mm=5.4, now_high_mm=5.45),
     replace(WORN, now_mm=None, now_low_mm=None, now_high_mm=None),
 )
-"""New, at work, near the limit, beyond it, and gauged with nothing known since."""
+"""Wear when new, in use, near the limit, beyond it, and with a gauge but nothing known since."""
 
 
 def sources(count: int) -> list[EnergySource]:
@@ -52,7 +52,8 @@ def sources(count: int) -> list[EnergySource]:
 
 
 def cautions() -> list[Caution]:
-    """One of each signal word: with many points, on the bench, and as an owner raised it for one press."""
+    """One for each signal word: with many isolation points, on the bench, and raised by an owner for one
+    press."""
     danger = CautionWording(number=1, hazard="trapped-pressure", word="DANGER", added="This die plugs weekly")
     return [
         caution_for(action="flip", kind="die", sources=sources(4)),
@@ -132,7 +133,7 @@ def seat(number: int, kind: str, barrel: str) -> Seat:
 
 
 def form(reader: Reader) -> ReadingForm:
-    """Filled in badly, with a question open."""
+    """A form with errors and an unconfirmed question."""
     bound = ReadingForm({"press": "1", "meter_h": "12x", "read_at": "40.13."}, reader=reader)
     bound.is_valid()
     bound.ask([Doubt(code="slow", question="9 h between two readings, 2 h of runs are logged.")])
@@ -154,7 +155,7 @@ def line(now: datetime) -> LogLine:
 
 
 def banners(now: datetime) -> dict[str, object]:
-    """What stands above a page when something must be known first."""
+    """The context of the banners above a page."""
     metal = Incident(pk=1, press=NORTH, happened_at=now, kind="metal", note="A bolt in the magnet.")
     stopped = Isolation(pk=1, press=NORTH, work="Flip the die", begun_at=now)
     lock = Lock(

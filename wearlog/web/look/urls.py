@@ -1,4 +1,4 @@
-"""The address of the page that shows the look to whoever works on it."""
+"""The URL of the page that shows the design to developers."""
 
 from __future__ import annotations
 

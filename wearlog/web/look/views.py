@@ -1,5 +1,5 @@
-"""Every part of the look on one page, made of what the other pages are made of. For whoever works on it: with
-DEBUG=0, and in `quickstart`, there is no such page."""
+"""Every component of the design on one page, from the same templates as the other pages. For developers only:
+with DEBUG=0, and in `quickstart`, the page does not exist."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What presses and parts have worked, as pages show it. Derived from the record, stored nowhere."""
+"""The hours and the seed of presses and parts for pages. Derived from the record of the log, never stored."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from wearlog.history.rows import FittingRow
 
 @dataclass(frozen=True)
 class Work:
-    """Hours of the press and seed through the part; `crops` has the seed of each crop, most first."""
+    """Hours of the press and kilograms of seed; `crops` has the seed of each crop, largest first."""
 
     hours_h: float
     seed_kg: float
@@ -43,7 +43,7 @@ def in_order(crops: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
 
 
 def of_press(record: Record, press_id: int) -> Work:
-    """All that the press has pressed up to the record's end, without unlogged hours."""
+    """All work of the press up to the end of the record, without unlogged hours."""
     timeline = record.timelines.get(press_id)
     if timeline is None:
         return NOTHING
@@ -55,7 +55,7 @@ def of_press(record: Record, press_id: int) -> Work:
 def of_spans(
     record: Record, fittings: Iterable[FittingRow], *, until: float | None = None
 ) -> dict[int, Work]:
-    """What each fitting has worked, by its primary key; up to `until` (seconds since 1970) where given."""
+    """The work of each fitting, by primary key; up to `until` (seconds since 1970) where given."""
     rows = list(fittings)
     if not rows:
         return {}
@@ -80,13 +80,13 @@ def of_spans(
 
 
 def hours_since(record: Record, press_id: int, instant: datetime) -> float:
-    """Hours that the press has worked since the instant."""
+    """Hours that the press has run since the instant."""
     timeline = record.timelines.get(press_id)
     return 0.0 if timeline is None else float(timeline.hours(instant.timestamp(), record.end)[0])
 
 
 def season_of(record: Record) -> str:
-    """The name of the season that the record's day lies in."""
+    """The name of the season of the record's day."""
     start = parse_start(SEASON_START)
     return season_name(int(season_years(np.array([record.end - 1.0]), start, record.zone)[0]), start)
 
@@ -110,7 +110,7 @@ class Rate:
 
 @dataclass(frozen=True)
 class EdgeWear:
-    """What is believed of one edge: the strip, how sure, and its rates for the crops that its type serves."""
+    """The estimated wear of one edge: the strip, its uncertainty, and its rates for the crops of its type."""
 
     figure: WearFigure | None
     basis: str
@@ -153,6 +153,6 @@ def figure_of(
 
 
 def seed_at(record: Record, spans: Iterable[FittingRow], instant: float) -> float:
-    """Kilograms that these fittings had taken before an instant (seconds since 1970)."""
+    """Kilograms of seed through these fittings before an instant (seconds since 1970)."""
     begun = [row for row in spans if row.fitted < instant]
     return sum(work.seed_kg for work in of_spans(record, begun, until=instant).values())

@@ -1,4 +1,4 @@
-"""The list of parts as a table that sorts."""
+"""The list of parts as a sortable table."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a device keeps and what it has not sent yet."""
+"""URLs for offline use: the service worker, the manifest, and entries not sent yet."""
 
 from __future__ import annotations
 

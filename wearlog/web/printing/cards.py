@@ -1,4 +1,4 @@
-"""What a job card says beside the task itself: the bench, what could go on, and the way back to the job."""
+"""The content of job cards besides the task itself: what to bring, spares, and the QR code of the job."""
 
 from __future__ import annotations
 
@@ -26,12 +26,12 @@ from wearlog.words.tasks import task_line, when
 
 HOW_LONGEST = 1200
 SPARES_NAMED = 6
-"""A shelf of dies would fill the sheet; more are counted."""
+"""How many spares are listed; further ones are only counted, so that they don't fill the sheet."""
 
 
 @dataclass(frozen=True)
 class Card:
-    """One task on paper: the press it is on, what to bring, spares, and how it lies on its sheets."""
+    """One job card: the task, its press, what to bring, spares, and the layout on its sheets."""
 
     item: DueItem
     press: Press
@@ -49,12 +49,12 @@ class Card:
 
 
 def turn_of(item: DueItem) -> str:
-    """Four characters for what counting started at: other ones once the work has been logged."""
+    """A hash of four characters of the item's cycle, which changes once the work has been logged."""
     return hashlib.sha256(item.cycle.encode()).hexdigest()[:4]
 
 
 def job_path(item: DueItem) -> str:
-    """Where the card's QR code leads: the job, which time of it, and the caution that the card has."""
+    """The path in the card's QR code: the job, its cycle, and the version of the caution on the card."""
     query = urlencode({"c": item.caution.version, "n": turn_of(item)})
     return f"{reverse('web:scan-job', args=[card_key(item)])}?{query}"
 
@@ -150,7 +150,7 @@ def shortened(instructions: str) -> str:
 
 
 def facts_of(item: DueItem, press: Press, *, system: str) -> tuple[str, ...]:
-    """The lines below the title about as `card_sheet.html` writes them: their length decides what fits."""
+    """The lines below the title, approximately as `card_sheet.html` writes them, to compute what fits."""
     where = f"Press: {press} ({press.code}), serial {press.serial}   Part: {with_edge(item.part, item.edge)}"
     facts = [f"{where}, 10.00 mm · {item.position}"]
     if item.wear is not None:

@@ -1,4 +1,4 @@
-"""What a scanned or typed code stands for: a press, a place on one, or a part, with what sits where now."""
+"""The record that a scanned or typed code names: a press, a position or a part, with the present fitting."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from wearlog.web.site.known import PlaceNow
 
 @dataclass(frozen=True)
 class Thing:
-    """What a code names. `fitting` is what sits on the place, or where the part sits, now."""
+    """What a code names. `fitting` is the open fitting of the position or the part."""
 
     code: Code
     press: Press | None
@@ -39,7 +39,7 @@ class Thing:
 
 
 def thing_of(code: Code) -> Thing | None:
-    """The record that the code names, or None where it is no longer there."""
+    """The record that the code names, or None where it no longer exists."""
     if code.kind == "press":
         press = Press.objects.filter(pk=code.pk).first()
         return Thing(code, press, None, None, None) if press else None
@@ -62,9 +62,10 @@ MOST_FOUND = 20
 
 
 def found_by(typed: str) -> list[Thing]:
-    """All that the text names: a code, the address of a code, or the mill's own name of a press or part.
+    """Everything that the text may name: a code, the URL of a code, or the mill's own name of a press or
+    part.
 
-    Raises `NoCode` where it is none of them; its message says what is wrong with it as a code.
+    Raises `NoCode` where there is nothing; its message says why it is not a valid code.
     """
     text = typed.strip().partition("/scan/")[2].strip("/") or typed.strip()
     own = [

@@ -1,5 +1,5 @@
-"""Labels to print and stick on: the QR code, the name, and the short code in letters for where a label won't
-hold and a punch must do."""
+"""Labels to print: the QR code, the name, and the short code in letters, for stamping where a label won't
+hold."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ MOST = 400
 
 @dataclass(frozen=True)
 class Label:
-    """One label: its code, the address that its QR code leads to, a name, and what it is."""
+    """One label: its code, the URL in its QR code, a name, and a description."""
 
     code: str
     path: str
@@ -43,7 +43,8 @@ class Label:
 
 @dataclass(frozen=True)
 class Wanted:
-    """Which labels: whole groups, those of one press (None: of all), and single records by key."""
+    """Which labels are wanted: whole groups, at one press (None: at all), and single records by primary
+    key."""
 
     groups: Sequence[str] = ()
     press: int | None = None
@@ -53,7 +54,7 @@ class Wanted:
 
 
 def labels_for(wanted: Wanted, *, site: str, system: str) -> list[Label]:
-    """The labels in the order of the mill: presses, places, parts. Retired things have none in a group."""
+    """The labels in order: presses, positions, parts. Groups leave out retired ones."""
 
     def label(code: Code, name: str, what: str) -> Label:
         path = reverse("web:scan-code", args=[code])
@@ -96,7 +97,7 @@ def _only(wanted: Wanted, field: str) -> dict[str, int]:
 
 
 def _what(part: Part, system: str) -> str:
-    """`die, 6.00 mm, edges A and B`: what tells a part from its neighbours on the shelf."""
+    """`die, 6.00 mm, edges A and B`: what distinguishes a part from others on the shelf."""
     kind = part.part_type
     words = [str(kind.get_kind_display())]
     if kind.size_mm is not None:

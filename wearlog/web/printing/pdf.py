@@ -1,7 +1,7 @@
-"""A page of the site as a PDF, from the same HTML and the same style sheets, without a network.
+"""Renders a page of the site as a PDF, from the same HTML and style sheets, without network access.
 
 WeasyPrint draws it. It is an extra (`pip install 'wearlog[pdf]'`) and needs Pango and a typeface from the
-system, so a machine may lack it: then `NoPdf` says what to install (docs/decisions/pdf.md).
+system, so it may be missing; then `NoPdf` says what to install (docs/decisions/pdf.md).
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ from wearlog.people.refusals import Refused
 PACKAGES = "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-liberation fonts-dejavu-core"
 INSTALL_LIBRARY = "pip install 'wearlog[pdf]'"
 INSTALL_PACKAGES = f"apt-get install --no-install-recommends {PACKAGES}"
-"""Debian's names of what WeasyPrint asks the system for, the typeface that the sheets are reckoned with, and
-one for the letters that it lacks, Arabic among them."""
+"""Debian's names of the packages that WeasyPrint needs, of the typeface used to compute the layout of sheets,
+and of one for characters that it lacks, such as Arabic."""
 
 
 class NoPdf(Refused):
@@ -29,9 +29,9 @@ class NoPdf(Refused):
 
 
 def pdf_of(html: str, *, site: str) -> bytes:
-    """The page as a PDF, typefaces and all. Raises `NoPdf` where the library or system parts are missing.
+    """The page as a PDF with embedded fonts. Raises `NoPdf` where the library or system packages are missing.
 
-    Links lead to `site`; what the page loads comes from the site's own static files or not at all.
+    Links are relative to `site`; the page can only load the site's own static files.
     """
     weasyprint = _library()
     document = weasyprint.HTML(string=html, base_url=f"{site}/", url_fetcher=_own_files(weasyprint, site))
@@ -59,7 +59,8 @@ def _library() -> Any:
 
 
 def _own_files(weasyprint: Any, site: str) -> Any:
-    """A fetcher that opens the site's static files and nothing else, neither a network nor the disk."""
+    """A URL fetcher for WeasyPrint that opens only the site's static files, never the network or other
+    files."""
 
     class OwnFiles(weasyprint.urls.URLFetcher):  # type: ignore[misc]
         def fetch(self, url: str, headers: Any = None) -> Any:
@@ -71,7 +72,7 @@ def _own_files(weasyprint: Any, site: str) -> Any:
 
 
 def static_file(url: str, *, site: str) -> bytes:
-    """The content of one of the site's static files, named by its address. Raises ValueError for all else."""
+    """The content of the static file with that URL. Raises ValueError for any other URL."""
     parts = urlsplit(url)
     prefix = urlsplit(str(settings.STATIC_URL)).path.strip("/") + "/"
     path = unquote(parts.path).lstrip("/")

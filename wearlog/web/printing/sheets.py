@@ -1,8 +1,8 @@
-"""How a job card lies on its sheets of paper: one where it fits, else a second that carries its own caution.
+"""The layout of a job card on paper: one sheet where it fits, else further sheets, each with its own caution.
 
-A browser and a PDF must break at the same place, and a page can't measure itself. So the height of what
-varies is reckoned here from its characters, and `tests/web/printing/test_fit.py` holds the reckoning against
-real sheets.
+A browser and a PDF must break at the same place, and neither can measure the text first. So the height of
+variable text is estimated from its characters, and `tests/web/printing/test_fit.py` checks the estimate
+against real sheets.
 """
 
 from __future__ import annotations
@@ -16,27 +16,27 @@ PAPERS = {"a4": (532.0, 802.0), "letter": (549.0, 752.0)}
 
 @dataclass(frozen=True)
 class Type:
-    """One setting of the card: its name as a class of `card.css`, and its sizes in points."""
+    """One type size of the card: its name as a class in `card.css`, and its sizes in points."""
 
     name: str
     caution: float
     points: float
     gap: float
-    """Between the blocks of the sheet."""
+    """The space between the blocks of the sheet."""
     after: float
-    """Height of all that is filled in afterwards, which does not vary."""
+    """The height of the fields to fill in afterwards, which is fixed."""
     columns: int
     boxes: float
-    """Width that the columns to tick take in each table."""
+    """The width of the columns with boxes in each table."""
 
 
 OPEN = Type("open", caution=11, points=11, gap=5, after=148, columns=1, boxes=104)
 CLOSE = Type("close", caution=9, points=9, gap=3.5, after=118, columns=2, boxes=78)
 FACTS, AT_THE_BENCH = 11, 9.5
 HAZARDS = 11
-"""What can hurt is never set smaller than this, in points."""
+"""The smallest type size for the text about hazards, in points."""
 SLACK = 10
-"""Left over on every sheet, in points, for what the reckoning gets wrong."""
+"""The reserve on every sheet for errors of the estimate, in points."""
 
 
 @dataclass(frozen=True)
@@ -49,10 +49,9 @@ class Point:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One sheet: its number, its setting, and the isolation points on it, column by column.
+    """One sheet: its number, its type size, and its isolation points, column by column.
 
-    `how` says whether the rule's instructions stand on this sheet, `test` whether the words about a test
-    under power do."""
+    `how`: the rule's instructions are on this sheet; `test`: the steps for a test under power are."""
 
     number: int
     setting: str
@@ -74,9 +73,9 @@ class Sheet:
 
 
 def ems(text: str) -> float:
-    """About how wide a text is in units of its size: capitals and wide scripts count more.
+    """The approximate width of a text in units of its type size; capitals and wide scripts count more.
 
-    Means of Arial's advance widths, from memory, a little on the safe side.
+    Averages of Arial's advance widths, from memory, slightly too large to be safe.
     """
     wide = 0.0
     for letter in text:
@@ -92,7 +91,8 @@ def ems(text: str) -> float:
 
 
 def lines_of(text: str, *, size: float, width: float) -> int:
-    """Lines of a paragraph as a browser breaks it: word by word, a word that is too long in pieces."""
+    """The number of lines of a paragraph as a browser breaks it: at words, and within words that are too
+    long."""
     lines, used, space = 1, 0.0, 0.3 * size
     for word in text.split():
         length = ems(word) * size
@@ -106,17 +106,18 @@ def lines_of(text: str, *, size: float, width: float) -> int:
 
 
 def height_of(text: str, *, size: float, width: float, leading: float = 1.22) -> float:
-    """Height of a paragraph in points; a letter from another typeface makes its lines taller."""
+    """The height of a paragraph in points; characters from another typeface make its lines taller."""
     taller = 1.12 if any(letter >= FROM_ANOTHER and letter.isalpha() for letter in text) else 1.0
     return lines_of(text, size=size, width=width) * size * leading * taller
 
 
 FROM_ANOTHER = "\u0590"
-"""Hebrew is the first of the scripts, in Unicode's order, that Arial's kin lack or set taller."""
+"""The first character (in Unicode's order) of the scripts that Arial and similar typefaces lack or set
+taller."""
 
 
 def height_of_point(point: Point, setting: Type, width: float) -> float:
-    """A row of the table: at least as high as its box."""
+    """The height of a row of the table, at least that of its box."""
     wide = (width - 6 * (setting.columns - 1)) / setting.columns - setting.boxes - 8
     text = height_of(f"{point.number}. {point.text}", size=setting.points, width=wide, leading=1.2)
     return max(text, 13.0) + (3 if setting is CLOSE else 5)
@@ -124,36 +125,36 @@ def height_of_point(point: Point, setting: Type, width: float) -> float:
 
 @dataclass(frozen=True)
 class Content:
-    """What varies on a card, as it will be read: all that the height of its first sheet depends on."""
+    """The variable text of a card, on which the height of its first sheet depends."""
 
     title: str
     facts: tuple[str, ...]
-    """Read at the machine: where, and the gauge with its limit."""
+    """Facts for the work at the machine: where, and the gauge with its limit."""
     bench: tuple[str, ...]
-    """Read before: why it is due, what to bring."""
+    """Facts for the preparation: why it is due, what to bring."""
     how: str
     caution: tuple[str, ...]
-    """What can hurt first, then the paragraphs below it, without the steps that have boxes."""
+    """The caution's paragraphs, what can hurt first, without the steps that have boxes."""
     steps: str
-    """The steps as the sentence that stands on sheets without the boxes."""
+    """The steps as one sentence, for sheets without the boxes."""
     test: str
-    """What to do before and after a test under power."""
+    """The steps before and after a test under power."""
     apply: tuple[str, ...]
     release: tuple[str, ...]
     points: tuple[str, ...]
 
 
 def sheets_of(content: Content, *, paper: str) -> tuple[Sheet, ...]:
-    """One sheet where everything fits; else the instructions and then points go on to further sheets.
+    """One sheet where everything fits; else the instructions, then isolation points, move to further sheets.
 
-    The larger setting is taken where it holds everything. No point is ever left out.
+    The larger type size is used where everything fits in it. No point is ever left out.
     """
     points = tuple(Point(number, text) for number, text in enumerate(content.points, start=1))
     width, height = PAPERS[paper]
     for setting in (OPEN, CLOSE):
         room = height - SLACK - top_height(content, setting, width, how=True)
         room -= after_height(content, setting, width)
-        # The words about a test under power stand on the sheet where they cost no smaller type.
+        # The steps for a test under power are included where that needs no smaller type.
         for test in (True, False):
             left = room - (test_height(content, setting, width) if test else 0)
             columns, rest = filled(points, setting, width, left)
@@ -173,19 +174,19 @@ def sheets_of(content: Content, *, paper: str) -> tuple[Sheet, ...]:
 
 
 HOW_IN_FULL = 300
-"""Instructions of so many characters stay on the first sheet, whatever has to leave it."""
+"""Instructions up to this many characters always stay on the first sheet."""
 CONTINUED = 22.0
-"""The framed line that sends the reader to the next sheet."""
+"""The height of the framed line that refers to the next sheet."""
 UNRECORDED = {"open": 115.0, "close": 100.0}
-"""Lines to write the energy sources on, where none is recorded."""
+"""The height of the blank lines for energy sources, where none is recorded."""
 TABLE = {"open": 30.0, "close": 28.0}
-"""Heading of the isolation points and the head of their table."""
+"""The height of the heading of the isolation points and of their table's header."""
 
 
 def continuation(
     content: Content, points: tuple[Point, ...], width: float, height: float, *, how: bool
 ) -> tuple[Type, tuple[tuple[Point, ...], ...], tuple[Point, ...]]:
-    """The next sheet: its setting, its columns, and the points that go on to one more."""
+    """The next sheet: its type size, its columns, and the points left for another one."""
     for setting in (OPEN, CLOSE):
         top = 11 + height_of(content.title, size=16, width=width, leading=1.15) + 2 * CONTINUED + 45
         top += caution_height(content, setting, width) + 6 * setting.gap
@@ -195,7 +196,7 @@ def continuation(
         columns, rest = filled(points, setting, width, height - SLACK - top)
         if not rest:
             return setting, columns, rest
-    if not columns:  # one point that is longer than a sheet: it goes on paper all the same
+    if not columns:  # a point longer than a sheet is printed all the same
         columns, rest = ((rest[0],),), rest[1:]
     return setting, columns, rest
 
@@ -203,7 +204,7 @@ def continuation(
 def filled(
     points: tuple[Point, ...], setting: Type, width: float, room: float
 ) -> tuple[tuple[tuple[Point, ...], ...], tuple[Point, ...]]:
-    """As many points as the room holds, in columns of about the same height, and those that are left."""
+    """As many points as fit in `room`, in columns of about equal height, and the remaining points."""
     heights = [height_of_point(point, setting, width) for point in points]
     for number in range(len(points), 0, -1):
         splits = [number] if setting.columns == 1 or number == 1 else range(1, number)
@@ -215,7 +216,7 @@ def filled(
 
 
 def top_height(content: Content, setting: Type, width: float, *, how: bool) -> float:
-    """From the upper margin to the isolation points."""
+    """The height from the top margin to the isolation points."""
     code = CODE[setting.name]
     height = 11 + height_of(content.title, size=16, width=width - code, leading=1.15) + 2
     facts = [(fact, FACTS) for fact in (*content.facts, content.how if how else "") if fact]
@@ -228,7 +229,7 @@ def top_height(content: Content, setting: Type, width: float, *, how: bool) -> f
 
 
 CODE = {"open": 82.0, "close": 76.0}
-"""Width of the QR code with the gap beside it, in points."""
+"""The width of the QR code with the gap next to it, in points."""
 
 
 def caution_height(content: Content, setting: Type, width: float) -> float:
@@ -240,7 +241,7 @@ def caution_height(content: Content, setting: Type, width: float) -> float:
 
 
 def steps_height(steps: tuple[str, ...], setting: Type, width: float) -> float:
-    """A heading and the steps with their boxes, in two columns or three, row by row."""
+    """The height of a heading and the steps with their boxes, in two or three columns."""
     across = 2 if setting is OPEN else 3
     size = 11 if setting is OPEN else 9.5
     wide = (width - 14 * (across - 1)) / across - 18
@@ -255,5 +256,5 @@ def test_height(content: Content, setting: Type, width: float) -> float:
 
 
 def after_height(content: Content, setting: Type, width: float) -> float:
-    """All that is filled in afterwards: what does not vary, and the steps before it runs again."""
+    """The height of everything filled in afterwards: the fixed fields, and the steps before a restart."""
     return setting.after + steps_height(content.release, setting, width)

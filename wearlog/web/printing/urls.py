@@ -1,4 +1,4 @@
-"""Job cards, labels, and what their codes lead to."""
+"""URLs of job cards, labels, and the pages that their codes lead to."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Marks on due items, wishes, the calendar, and what mails lead to."""
+"""URLs of marks on due items, wishes, the calendar, and the links in mails."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What lives, repeats and costs say, in a miller's words; and why something can't be said."""
+"""Sentences for people on lifetimes, repeated work and costs, and on why a figure is missing."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ ENDED_WORDS = {
 }
 LOG_2 = 0.6931471805599453
 CHANCE, WEAR = 1.0, 3.0
-"""Shapes that stand for failing by chance and for wearing out, among those that `calc.life` assumes."""
+"""Weibull shapes for failures by chance and by wear, among those that `calc.life` assumes."""
 
 WITHHELD_WORDS = {
     Withheld.FEW_FAILURES: gettext_lazy(
@@ -118,7 +118,7 @@ def counts(lives: TypeLives) -> str:
 
 
 def life_words(lives: TypeLives, system: str) -> list[str]:
-    """What the failures bear, after the counts."""
+    """The sentences that the failures allow, after the counts."""
     says = lives.says
     if says is Says.NOTHING:
         return []
@@ -210,7 +210,7 @@ def title_of(repeat: Repeat) -> str:
 
 
 def trend_words(repeat: Repeat, told: Told, system: str) -> str:
-    """One sentence on how a work comes back, on all things together or on one."""
+    """One sentence on how often a work is repeated, for all things together or for one."""
     what = recurring_word(repeat.action or repeat.incident)
     figures = {
         "what": what,
@@ -246,7 +246,8 @@ def trend_words(repeat: Repeat, told: Told, system: str) -> str:
 
 
 def law_words(repeat: Repeat, system: str) -> str:
-    """The figures behind the sentence: mean number for each thing, power law, Laplace. Empty below two."""
+    """The figures behind the sentence: mean number for each thing, power law, Laplace test. Empty for fewer
+    than two."""
     told = repeat.told
     if told.law.shape is None:
         return ""
@@ -280,8 +281,8 @@ def law_words(repeat: Repeat, system: str) -> str:
 def pressed_cautions(
     cautions: Cautions, presses: Mapping[int, str], wanted: Iterable[int], *, action: str, kind: str
 ) -> list[Caution]:
-    """The cautions of one work at several presses; without action and kind those of any work. Presses with
-    the same words share a panel, in which one line for each press has its isolation points."""
+    """The cautions of one work at several presses; without action and kind, those of any work. Presses with
+    the same text share one panel, which has a line with the isolation points of each."""
     found: dict[tuple[str, str], Caution] = {}
     ids = sorted(set(wanted), key=lambda pk: presses[pk])
     for press_id in ids:

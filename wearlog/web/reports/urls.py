@@ -1,4 +1,4 @@
-"""Comparisons, what pays, and the track record."""
+"""URLs of comparisons, lifetimes and costs, and the track record."""
 
 from __future__ import annotations
 

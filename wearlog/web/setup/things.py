@@ -1,4 +1,4 @@
-"""The way of every page that sets something up: a form, one saved thing, back to its list."""
+"""The base of every set-up page: a form, one saved record, then back to its list."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from wearlog.web.site.pages import FormPage, back_to
 
 @dataclass(frozen=True)
 class Row:
-    """One line of a list: what it is, what is known of it, and where it is changed."""
+    """One line of a list: its name, its details, and the URL to change it."""
 
     title: str
     url: str = ""
@@ -34,7 +34,7 @@ class Row:
 
 
 def told(*words: object) -> tuple[str, ...]:
-    """The words that say something, as text."""
+    """The non-empty words, as strings."""
     return tuple(str(word) for word in words if word not in (None, ""))
 
 
@@ -43,7 +43,7 @@ Thing = TypeVar("Thing", bound=models.Model)
 
 
 class ThingPage(FormPage[Saving, Thing]):
-    """Add a reference record, or change the one whose key is in the address."""
+    """Add a reference record, or change the one whose primary key is in the URL."""
 
     template_name = "web/setup/form.html"
     model: type[Thing]
@@ -66,7 +66,7 @@ class ThingPage(FormPage[Saving, Thing]):
 
     def form(self, data: QueryDict | None) -> Saving:
         made = (self.new_form_class or self.form_class) if self.is_new else self.form_class
-        # The record that the form writes into is not the one that the heading names.
+        # The form changes a copy, so that the heading keeps the stored name.
         instance = self.model._default_manager.get(pk=self.thing.pk) if not self.is_new else self.thing
         return made(data, instance=instance, reader=self.reader, **self.form_words())
 

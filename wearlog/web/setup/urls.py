@@ -1,4 +1,4 @@
-"""What a mill sets up, its people, and the exchange of logbooks."""
+"""URLs of the set-up pages, people, and the import and export of logbooks."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who may open a page. Every view of the site wears one of these two marks, and a test walks them all."""
+"""Who may open a page. Every view of the site is decorated with `public` or `needs`, which a test checks."""
 
 from __future__ import annotations
 
@@ -23,11 +23,12 @@ from wearlog.reminders.outbox.calls import Marks
 View = Callable[..., HttpResponse]
 Answer = TypeVar("Answer", bound=HttpResponseBase)
 QUEUE_HEADER = "X-Wearlog-Queue"
-"""Names an entry that a script sends, and that wants JSON for an answer."""
+"""The request header with the name of an entry that a script sends and that is answered in JSON."""
 WHO_HEADER = "X-Wearlog-Who"
-"""Whose page or entry it is: what one person's device keeps is never shown or logged as another's."""
+"""The header with the person's id, so that pages and entries stored on a device are never shown to or logged
+as another person."""
 KEEP_HEADER = "X-Wearlog-Keep"
-"""Says that a page may be kept on the device, and be opened there without a network."""
+"""The header that allows a page to be cached on the device and opened offline."""
 
 REFUSAL = {
     Permission.VIEW: gettext_lazy("Your account may not read this page. Ask an owner of the mill."),
@@ -44,10 +45,9 @@ REFUSAL = {
 
 
 class MillRequest(HttpRequest):
-    """A request as `MillMiddleware` hands it on and a view behind `needs` gets it: somebody is signed in, and
-    the mill, the reader's units (`metric` or `us`) and language, the mill's day and the marks are known.
-
-    A page that anybody may open has all of it but the `user`, who may be nobody."""
+    """The type of a request after `MillMiddleware`, in a view behind `needs`: somebody is signed in, and the
+    mill, the reader's units (`metric` or `us`) and language, the mill's day and the marks are set. On a
+    public page `user` may be anonymous."""
 
     user: User
     mill: Mill
@@ -58,7 +58,7 @@ class MillRequest(HttpRequest):
 
 
 def public(view: View) -> View:
-    """A page that anybody may open."""
+    """Decorate a view that anybody may open."""
 
     @wraps(view)
     def opened(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
@@ -69,9 +69,10 @@ def public(view: View) -> View:
 
 
 def kept(view: View) -> View:
-    """A page that is opened at the press, where there may be no network. Goes below `needs`.
+    """Decorate a view whose page devices may cache, for use at the press without a network. Goes below
+    `needs`.
 
-    Never a page that says who has locked what: that must come from the record itself, or not at all.
+    Never for a page that says who has locked what, which must always come from the current record.
     """
 
     @wraps(view)
@@ -88,9 +89,10 @@ def mark_kept(request: HttpRequest, answer: Answer) -> Answer:
 
 
 def needs(permission: Permission, *, to_write: Permission | None = None) -> Callable[[View], View]:
-    """Ask for a sign-in and a permission; `to_write` is what anything but GET and HEAD asks for.
+    """Decorate a view that requires signing in and a permission; `to_write` is required for methods other
+    than GET and HEAD.
 
-    Without a sign-in the answer leads to the sign-in page and back; without the permission it is 403.
+    Without a sign-in the response redirects to the sign-in page and back; without the permission it is 403.
     """
 
     def mark(view: View) -> View:

@@ -1,4 +1,4 @@
-"""Where a request comes from, behind the servers in front that the settings trust."""
+"""The client address of a request behind trusted reverse proxies."""
 
 from __future__ import annotations
 
@@ -19,15 +19,16 @@ Network = ipaddress.IPv4Network | ipaddress.IPv6Network
 FORWARDED = ("HTTP_X_FORWARDED_FOR", "HTTP_X_FORWARDED_PROTO", "HTTP_X_FORWARDED_HOST")
 SAID_BY_PROXIES = ("HTTP_X_FORWARDED_FOR", "HTTP_FORWARDED")
 NOTE = "unnamed-proxy"
-"""A file in the data folder, since a page that is only looked at must not write to the database."""
+"""A file in the data folder, since a GET must not write to the database."""
 NOTED_EVERY = timedelta(days=1)
 IPV6_HOUSEHOLD = 64
-"""Whoever has one address of such a network has all 2^64 of them: they count as one."""
+"""The prefix length by which IPv6 addresses are grouped: a client has all 2^64 addresses of such a
+network."""
 
 
 class TrustedProxies:
-    """Puts the caller's own address into `REMOTE_ADDR`, where `TRUSTED_PROXIES` is set. What anybody else
-    says in `X-Forwarded-...` is then thrown away."""
+    """Sets `REMOTE_ADDR` to the client's address where `TRUSTED_PROXIES` is set, and drops `X-Forwarded-...`
+    headers from all others."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -49,16 +50,16 @@ class TrustedProxies:
 
 @dataclass(frozen=True)
 class Unnamed:
-    """Whoever handed a request on without being named in `TRUSTED_PROXIES`: the address, empty for a socket
-    file, and when. It may be a server in front, or a stranger who only says so."""
+    """The sender of a forwarded request that is not in `TRUSTED_PROXIES`: its address, empty for a Unix
+    socket, and the time. It may be a forgotten proxy, or a stranger who forges the header."""
 
     remote: str
     at: datetime
 
 
 def note_unnamed(remote: str, *, at: datetime) -> None:
-    """Note for `doctor` who handed a request on, once a day at most. A disk that does not take it is told of
-    elsewhere."""
+    """Record the sender of a forwarded request for `doctor`, at most once a day. Write errors are ignored, as
+    a full disk is reported elsewhere."""
     path = Path(settings.DATA_DIR) / NOTE
     with suppress(OSError):
         if path.exists() and abs(at.timestamp() - path.stat().st_mtime) < NOTED_EVERY.total_seconds():
@@ -69,7 +70,7 @@ def note_unnamed(remote: str, *, at: datetime) -> None:
 
 
 def unnamed() -> Unnamed | None:
-    """The one that was noted last, unless it has been named since."""
+    """The last one recorded, unless it has been added to `TRUSTED_PROXIES` since."""
     path, trusted = Path(settings.DATA_DIR) / NOTE, settings.TRUSTED_PROXIES
     try:
         remote, at = path.read_text().strip(), datetime.fromtimestamp(path.stat().st_mtime, UTC)
@@ -80,8 +81,8 @@ def unnamed() -> Unnamed | None:
 
 
 def caller(remote: str, forwarded: str, trusted: Iterable[Network]) -> str:
-    """The address of whoever asks a trusted server in front: read from the right, the first that is not one
-    of ours. What stands left of it is the caller's own word. `remote` where nothing usable is said."""
+    """The client's address from `X-Forwarded-For`: from the right, the first that is not a trusted proxy's.
+    Those to its left were sent by the client and prove nothing. `remote` where there is no usable address."""
     trusted = tuple(trusted)
     nearest = remote
     for word in reversed(forwarded.split(",")):
@@ -96,12 +97,12 @@ def caller(remote: str, forwarded: str, trusted: Iterable[Network]) -> str:
 
 def is_trusted(remote: str, trusted: Iterable[Network], *, socket_file: bool) -> bool:
     address = parsed(remote)
-    # Through a socket file a server hands on no address of its own.
+    # A proxy on a Unix socket has no address.
     return socket_file if address is None else _within(address, trusted)
 
 
 def household(remote: str) -> str:
-    """What counts as one place: an IPv4 address, or the /64 that an IPv6 address belongs to."""
+    """The network that counts as one client: an IPv4 address, or the /64 of an IPv6 address."""
     address = parsed(remote)
     if isinstance(address, ipaddress.IPv6Address):
         return str(ipaddress.ip_network((address, IPV6_HOUSEHOLD), strict=False))
@@ -109,7 +110,8 @@ def household(remote: str) -> str:
 
 
 def parsed(word: str) -> Address | None:
-    """An address as servers write it: also with a port, in brackets, with a zone, or IPv4 within IPv6."""
+    """Parse an address as proxies write it: also with a port, in brackets, with a zone, or IPv4 within IPv6.
+    None where it is invalid."""
     word = word.strip()
     if word.startswith("["):
         word = word[1:].partition("]")[0]

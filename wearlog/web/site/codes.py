@@ -1,10 +1,10 @@
 """Short codes for presses, places and parts: made to be stamped on steel, read by eye and typed with gloves.
 
-`T4FX` is a letter for what it names, the record's own number in base 23, and a check character. The 23
+`T4FX` is a letter for the kind of record, its primary key in base 23, and a check character. The 23
 characters leave out what a punch, dirt or a hurried hand confuses: 0 O Q, 1 I L, 5 S, 8 B, 2's neighbour Z,
-and U V. 23 is a prime, and each place has a weight of its own, so that every single wrong character and every
-exchange of two characters is found (the property of weighted sums modulo a prime). The code holds no name, so
-it survives renaming, and no secret: it opens a page only for who is signed in.
+and U V. 23 is a prime and each place has its own weight, so that every single wrong character and every
+exchange of two characters is detected (a property of weighted sums modulo a prime). The code contains no
+name, so it survives renaming, and no secret: its page requires signing in.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ LETTERS: dict[str, Kind] = {"P": "press", "M": "position", "T": "part"}
 LETTER_OF = {kind: letter for letter, kind in LETTERS.items()}
 FEWEST_DIGITS = 2
 LONGEST = 16
-"""Characters that a typed code may have; a number of 64 bits needs 14 digits."""
+"""The longest code in characters; a number of 64 bits needs 14 digits."""
 IGNORED = str.maketrans("", "", " -.·_/\t")
 
 
 @dataclass(frozen=True)
 class Code:
-    """What a code names: the kind of record and its number in this installation."""
+    """A code: the kind of record and its primary key in this installation."""
 
     kind: Kind
     pk: int
@@ -39,11 +39,11 @@ class Code:
 
 
 class NoCode(Refused):
-    """The text is no code. Its message says what is wrong with it."""
+    """The text is not a valid code. The message says what is wrong with it."""
 
 
 def read_code(typed: str) -> Code:
-    """The code in `typed`: small letters, spaces, dashes and dots don't matter.
+    """Parse the code in `typed`, ignoring case, spaces, dashes and dots.
 
     Raises `NoCode` where a character never occurs, the check character does not fit, or the length is wrong.
     """
@@ -75,7 +75,7 @@ def read_code(typed: str) -> Code:
 
 
 def _digits(number: int) -> str:
-    """In base 23, the highest first, filled up to two characters."""
+    """The number in base 23, highest digit first, padded to two characters."""
     text = ""
     while number:
         number, rest = divmod(number, len(ALPHABET))
@@ -91,6 +91,7 @@ def _number(digits: str) -> int:
 
 
 def _weighed(text: str) -> int:
-    """0 for a whole code: the characters' values, weighed 1, 2, 3 ... from the right, modulo 23."""
+    """The sum of the characters' values, weighted 1, 2, 3 ... from the right, modulo 23; 0 for a valid
+    code."""
     weighed = sum(weight * ALPHABET.index(letter) for weight, letter in enumerate(reversed(text), start=1))
     return weighed % len(ALPHABET)

@@ -1,4 +1,4 @@
-"""Pages, styles and scripts are sent compressed: a barn's network is slow (docs/decisions/compression.md)."""
+"""Compresses pages, styles and scripts, since a barn's network is slow (docs/decisions/compression.md)."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ TEXT = (
     "application/problem+json",
     "image/svg+xml",
 )
-"""Beginnings of content types worth the work; archives, PDF and photos are packed already."""
+"""Prefixes of content types to compress; archives, PDF and photos are compressed already."""
 
 
 class TextCompression(GZipMiddleware):
-    """Compresses text that a browser may read compressed, static files included. Each response gets up to 100
-    random bytes with it, so that its length tells little about its words; a page that must not be kept
-    anywhere (`no-store`: it shows a secret) is sent as it is."""
+    """Compresses text responses for browsers that accept it, including static files. Up to 100 random bytes
+    are added to each, so that its length reveals little about its content (BREACH attack); a `no-store` page,
+    which shows a secret, is not compressed."""
 
     def process_response(self, request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
         secret = "no-store" in response.headers.get("Cache-Control", "")

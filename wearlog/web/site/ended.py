@@ -1,6 +1,6 @@
-"""Tells a device that its sign-in was ended from elsewhere, so that it forgets the pages that it kept.
+"""Tells a device that its session was ended from elsewhere, so that it deletes its cached pages.
 
-A sign-in that only ran out is another matter: its person may stand at the press with a kept page.
+A session that has only expired is not treated so: its person may be at the press with a cached page.
 """
 
 from __future__ import annotations
@@ -14,12 +14,13 @@ from wearlog.people import sessions
 
 ENDED_HEADER = "X-Wearlog-Ended"
 ENDED_COOKIE = "wearlog_ended"
-"""Django takes the session's cookie back with the first answer, which may be one that no script can read: a
-picture, a redirect. This one stays until somebody signs in on the device."""
+"""The cookie that marks an ended session. Django deletes the session's cookie with the first response, which
+may be one that no script can read (an image, a redirect); this one stays until somebody signs in on the
+device."""
 
 
 class EndedMiddleware:
-    """Marks every answer to a device whose session has been ended. It reads, and writes nothing."""
+    """Marks every response to a device whose session has been ended. It writes nothing to the database."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -27,7 +28,7 @@ class EndedMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         told, key = ENDED_COOKIE in request.COOKIES, request.COOKIES.get(settings.SESSION_COOKIE_NAME, "")
         answer = self.get_response(request)
-        if not request.session.accessed:  # nobody asked who this is
+        if not request.session.accessed:  # nothing has used the session
             return answer
         if not request.session.is_empty():
             if told:

@@ -1,7 +1,7 @@
-"""Form fields that speak the reader's units, and take a comma or a point.
+"""Form fields in the reader's units, which accept a decimal comma or point.
 
 `to_python` gives SI (kg, mm, °C, decimal hours) as Decimal with at most six decimals, or an aware UTC
-instant; `prepare_value` turns such a value back into what the reader would have typed.
+instant; `prepare_value` converts such a value back into the text that the reader would type.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ SIX = Decimal("0.000001")
 
 @dataclass(frozen=True)
 class Reader:
-    """Who reads and types: the system of units, and the zone in which a time is meant."""
+    """The reader's system of units, and the mill's time zone in which times are typed."""
 
     system: str
     zone: ZoneInfo
@@ -57,14 +57,15 @@ METRIC = Reader(system=Units.METRIC, zone=ZoneInfo("UTC"))
 
 
 def plain(value: Decimal, places: int) -> str:
-    """The shortest text of a number rounded to `places` decimals: `1000`, `0.25`; a point, no grouping."""
+    """The shortest text of a number rounded to `places` decimals, with a point and no grouping: `1000`,
+    `0.25`."""
     text = f"{value.quantize(Decimal(1).scaleb(-places)):f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text in ("", "-0") else text
 
 
 class NumberField(forms.CharField):
-    """A number with comma or point. The limits hold for the SI value and are named in the error."""
+    """A number with comma or point. The limits apply to the SI value and are named in the error."""
 
     places = 6
     unit_code = ""
@@ -87,7 +88,7 @@ class NumberField(forms.CharField):
         self.widget.attrs.update(inputmode="decimal", autocomplete="off")
 
     def speak(self, reader: Reader) -> None:
-        """Take over the reader's units; called by the form before anything is shown or read."""
+        """Adopt the reader's units; the form calls it before anything is shown or read."""
         self.reader = reader
 
     def to_si(self, value: Decimal) -> Decimal:
@@ -98,9 +99,9 @@ class NumberField(forms.CharField):
 
     @property
     def decimal_sign(self) -> str:
-        """In a language with a decimal comma it is the comma, and a lone point is asked about. In
-        English a US reader's comma parts thousands; elsewhere both signs are in use, and doubt is asked
-        about.
+        """The decimal separator. In a language with a decimal comma it is the comma, and a single point is
+        questioned. In English, a comma groups thousands for a reader with US units; elsewhere both signs are
+        in use, and ambiguous numbers are questioned.
         """
         if get_format("DECIMAL_SEPARATOR") == ",":
             return ","
@@ -138,8 +139,8 @@ class NumberField(forms.CharField):
         return value
 
     def beyond_doubt(self, text: str) -> str:
-        """A number with a point, as every input has it; with one more nought where the reader's language
-        would take its three decimals for thousands."""
+        """The number with a point, as in every input; with one more zero where its three decimals could be
+        read as thousands in the reader's language."""
         try:
             self.parse(text)
         except units.NumberProblem:
@@ -147,12 +148,13 @@ class NumberField(forms.CharField):
         return text
 
     def has_changed(self, initial: Any, data: Any) -> bool:
-        """Changed where the text differs from what was shown, so that showing rounds nothing away."""
+        """Whether the text differs from what was shown, so that an unchanged field keeps digits that the text
+        rounds off."""
         return str(self.prepare_value(initial) or "").strip() != str(data or "").strip()
 
 
 class MassField(NumberField):
-    """Kilograms or pounds, by the reader."""
+    """A mass in kilograms or pounds, depending on the reader."""
 
     places = 3
 
@@ -168,7 +170,7 @@ class MassField(NumberField):
 
 
 class LengthField(NumberField):
-    """Millimetres or inches, by the reader. Inches are shown to a tenth of a thou."""
+    """A length in millimetres or inches, depending on the reader. Inches are shown to a tenth of a thou."""
 
     @property
     def places(self) -> int:  # type: ignore[override]
@@ -189,7 +191,7 @@ class LengthField(NumberField):
 
 
 class TemperatureField(NumberField):
-    """Degrees Celsius or Fahrenheit, by the reader."""
+    """A temperature in degrees Celsius or Fahrenheit, depending on the reader."""
 
     places = 1
 
@@ -218,9 +220,11 @@ class HoursField(NumberField):
 
 
 class InstantField(forms.CharField):
-    """A wall-clock time of the mill, kept as an instant. Empty is for the form to read (mostly as "now").
+    """A local time of the mill, converted to an instant. An empty field is interpreted by the form (mostly as
+    "now").
 
-    A time that the clocks skipped is refused; one that came twice is taken as the first (RFC 5545, 3.3.5).
+    A local time skipped by a clock change is refused; of one that occurs twice, the first is taken (RFC 5545,
+    3.3.5).
     """
 
     def __init__(self, **kwargs: Any) -> None:
@@ -262,7 +266,7 @@ class InstantField(forms.CharField):
         forms.Field.validate(self, value)
 
     def run_validators(self, value: Any) -> None:
-        """Not a text any more."""
+        """Skip the text validators, since the value is no text."""
 
     def prepare_value(self, value: Any) -> Any:
         if isinstance(value, datetime):
@@ -274,7 +278,7 @@ class InstantField(forms.CharField):
 
 
 class DayField(forms.DateField):
-    """A day, picked or typed as 2026-03-01."""
+    """A date, picked or typed as 2026-03-01."""
 
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("required", False)

@@ -1,4 +1,4 @@
-"""What every entry form shares: the reader's units, questions to confirm, refusals at their field."""
+"""The base of entry forms: the reader's units, questions to confirm, and refusals shown at their field."""
 
 from __future__ import annotations
 
@@ -22,11 +22,12 @@ from wearlog.web.site.fields import Reader
 if TYPE_CHECKING:
     ModelForm = forms.ModelForm[Any]
 else:
-    ModelForm = forms.ModelForm  # it takes a parameter in the stubs only
+    ModelForm = forms.ModelForm  # only the stubs make it generic
 
 
 def new_ref() -> str:
-    """The entry's own id, made with the page: the same page sent twice is one entry."""
+    """A new idempotency key for an entry, created with the page, so that submitting the page twice makes one
+    entry."""
     return f"p-{secrets.token_hex(8)}"
 
 
@@ -36,12 +37,12 @@ MASS = rf"{NUMBER} kg\b"
 
 
 def rate_pattern() -> str:
-    """How the domain words a rate in the reader's language."""
+    """A regular expression for a rate as domain messages write it in the active language."""
     return re.escape(pace(0)).replace("0", NUMBER, 1)
 
 
 def in_units_of(reader: Reader, text: str) -> str:
-    """A sentence of the domain, which speaks SI, with rates, masses and sizes in the reader's units."""
+    """A domain message with its SI rates, masses and sizes converted to the reader's units."""
     if not units.is_us(reader.system):
         return text
     for pattern, show in (
@@ -58,10 +59,10 @@ def in_units_of(reader: Reader, text: str) -> str:
 
 
 class Speaking(forms.BaseForm):
-    """A form whose fields take over the reader's units. Mixed into plain forms and model forms."""
+    """A mixin for forms and model forms whose fields adopt the reader's units."""
 
     reader: Reader
-    #: What the domain calls a value, where the form has another name for it.
+    #: Field names of the domain, mapped to the form's names where these differ.
     aliases: ClassVar[Mapping[str, str]] = {}
 
     def take_reader(self, reader: Reader) -> None:
@@ -75,9 +76,9 @@ class Speaking(forms.BaseForm):
 
     @property
     def confirmed(self) -> list[str]:
-        """Codes of the questions that the person has answered with yes.
+        """Codes of the questions that the person has confirmed.
 
-        A yes of an earlier round counts on only while the numbers are those that it was said to.
+        A confirmation from an earlier submit remains valid only while `asked_about` is unchanged.
         """
         getlist = getattr(self.data, "getlist", None)
         if getlist is None:
@@ -87,13 +88,14 @@ class Speaking(forms.BaseForm):
 
     @property
     def confirmed_before(self) -> list[str]:
-        """What has been answered and is not asked again: carried along with the page."""
+        """Codes of questions confirmed earlier, carried along in the page so that they are not asked
+        again."""
         asked = {doubt.code for doubt in self.doubts}
         return [code for code in self.confirmed if code not in asked]
 
     @property
     def asked_about(self) -> str:
-        """A fingerprint of the numbers, times and choices as typed; free text may change."""
+        """A hash of the numbers, times and choices as typed, without free text, which may change."""
         told = [
             (name, self.data.getlist(name) if hasattr(self.data, "getlist") else self.data.get(name))
             for name, field in self.fields.items()
@@ -102,33 +104,33 @@ class Speaking(forms.BaseForm):
         return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
 
     def refuse(self, refusal: Refused) -> None:
-        """Show a refusal of the domain at the field that it names, else at the top."""
+        """Add a refusal of the domain as an error of the field that it names, else of the form."""
         name = self.aliases.get(refusal.field, refusal.field)
         message = in_units_of(self.reader, refusal.message)
         self.add_error(name if name in self.fields else None, message)
 
     def ask(self, doubts: Sequence[Doubt]) -> None:
-        """Show what looks wrong as questions; what was answered already stays ticked."""
+        """Add the doubts as questions to the form; those already confirmed stay ticked."""
         self.doubts = tuple(
             replace(doubt, question=in_units_of(self.reader, doubt.question)) for doubt in doubts
         )
 
     def summary(self) -> list[tuple[str, str]]:
-        """(id of the input, or "", and text) of every error, in the order of the page."""
+        """(id of the input or "", text) of every error, in the order of the page."""
         lines = [("", str(text)) for text in self.non_field_errors()]
         for name in self.fields:
             errors: ErrorList = self.errors.get(name, ErrorList())
             bound = self[name]
             target = "" if bound.is_hidden else bound.id_for_label or bound.auto_id
             if isinstance(bound.field.widget, forms.RadioSelect | forms.CheckboxSelectMultiple):
-                target = f"{bound.auto_id}_0" if len(bound) else ""  # nothing to choose, nowhere to lead
+                target = f"{bound.auto_id}_0" if len(bound) else ""  # no choices, no input to link to
             label = "" if bound.is_hidden else f"{bound.label}: "
             lines += [(target, f"{label}{text}") for text in errors]
         return lines
 
 
 class EntryForm(Speaking, forms.Form):
-    """A line of the log to write."""
+    """A form for an entry of the log."""
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -1,4 +1,4 @@
-"""Due items by state, as a page lists them: the most pressing first, and not all at once."""
+"""Due items grouped by state for a page, most urgent first, with a limited number of each."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from wearlog.forecasts.items import DueItem
 from wearlog.words.tasks import state_word
 
 MOST = 20
-"""Items of one state on a page; the list of what is due has the rest."""
+"""How many items of one state are on a page; the forecast page lists them all."""
 
 
 FIRST_COMING = 1
-"""So many items that are coming up stand open; the others can wait behind a fold, what is due can't."""
+"""How many items that are coming up are shown; the others are collapsed. Items that are due never are."""
 
 
 @dataclass(frozen=True)
@@ -32,12 +32,12 @@ class Group:
 
     @property
     def first(self) -> list[DueItem]:
-        """Those that stand open on the page."""
+        """The items shown at once."""
         return self.items[:FIRST_COMING] if self.state == "coming" else self.items
 
     @property
     def then(self) -> list[DueItem]:
-        """Those that open by a touch."""
+        """The collapsed items."""
         return self.items[len(self.first) :]
 
 

@@ -1,4 +1,4 @@
-"""For a watcher of the machine, not for people: is the site alive, and does its schedule run?"""
+"""The health check for monitoring: is the site alive, and does its schedule run?"""
 
 from __future__ import annotations
 
@@ -34,8 +34,8 @@ WAITING = f"the site was upgraded, its database not yet (%s). {upgrades.REMEDY}"
 @never_cache
 @require_safe
 def healthz(request: HttpRequest) -> JsonResponse:
-    """200 where all is well, else 503; a reason for each part that is not. Three queries at most, nothing
-    written (docs/decisions/faults.md), and nothing said that a stranger may not read."""
+    """200 where all is well, else 503, with a reason for each part that is not. At most three queries, no
+    writes (docs/decisions/faults.md), and nothing that a stranger must not read."""
     at = timezone.now()
     found = of_the_database(at)
     room = disk_room()
@@ -53,7 +53,8 @@ def healthz(request: HttpRequest) -> JsonResponse:
 
 
 def of_the_database(at: datetime) -> dict[str, str]:
-    """Whether it answers and takes entries, what an upgrade still has to do, what the schedule wrote."""
+    """The reasons from the database: whether it answers and can be written, unapplied migrations, heartbeats
+    of the schedule."""
     found = dict.fromkeys(("database", "migrations", "scan", "send"), NOT_KNOWN)
     try:
         waiting = upgrades.waiting()
@@ -63,7 +64,7 @@ def of_the_database(at: datetime) -> dict[str, str]:
     except Error as error:
         kind = kinds.kind_of(error)
         kinds.let_go(error)
-        if kind is not kinds.BEHIND:  # a table lacks, which is told as what waits
+        if kind is not kinds.BEHIND:  # a missing table is reported as unapplied migrations
             found["database"] = WHAT_IS_WRONG.get(kind.name, NO_DATABASE)
         return found
     found["scan"] = PAUSED if beats.doubt else reason(beats.scan_at, at=at)
@@ -80,7 +81,8 @@ WHAT_IS_WRONG = {
 
 
 def disk_room() -> int | None:
-    """Megabytes that are free for what people log: on the disk that has less, where there are two."""
+    """Free megabytes for the log: of the fuller disk, where database and photos are on two. None where
+    unknown."""
     file = disk.database_file()
     places = [Path(settings.DATA_DIR)] + ([file.parent] if file else [])
     rooms = [room for room in map(disk.free_mb, places) if room is not None]
@@ -95,7 +97,7 @@ def of_the_folder() -> str:
 
 
 def reason(last: datetime | None, *, at: datetime) -> str:
-    """Why a heartbeat is not well; empty where it is."""
+    """Why a heartbeat is not current; empty where it is."""
     if last is None:
         return NEVER
     if not health.stands_still(last, at=at):

@@ -1,4 +1,4 @@
-"""What happened to a record: the audit trail in words."""
+"""A record's history: the audit trail in words."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from wearlog.words.history import act_words, column_words
 from wearlog.words.records import gauge_words
 
 UNTOLD = {"id", "entered_at", "entered_by_id", "entry", "slot", "ends_at", "ref"}
-"""Columns that say nothing to a person: derived, or told elsewhere on the line."""
+"""Columns left out of the history: derived ones, or those shown elsewhere on the line."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class Difference:
 
 @dataclass(frozen=True)
 class Change:
-    """One row of the audit trail; `differences` holds only what is not the same as before."""
+    """One row of the audit trail; `differences` has only the fields that changed."""
 
     at: datetime
     by: str
@@ -48,7 +48,7 @@ class Change:
 
 
 def related_to(record: models.Model, reader: Reader) -> list[tuple[str, str]]:
-    """(words, address) of what belongs to a record: a run's reading, the gauges of work, a held lot."""
+    """(text, URL) of related records: a run's reading, a service's gauges, a held lot."""
     found: list[tuple[str, str]] = []
     if isinstance(record, Run):
         reading = reading_at_end(record)
@@ -79,7 +79,7 @@ def address_of(record: models.Model) -> str:
 
 
 def changes_of(record: models.Model, reader: Reader) -> list[Change]:
-    """First what was entered, then each change. Stored values as the log keeps them, in SI units."""
+    """The changes of the record, oldest first; the first one is the entry itself."""
     entries = AuditEntry.objects.filter(record=record._meta.model_name, record_id=record.pk).order_by("pk")
     return [
         Change(
@@ -140,7 +140,7 @@ def field_of(record: models.Model, column: str) -> models.Field[Any, Any] | None
 
 
 def related(record: models.Model, column: str, value: object) -> str:
-    """The name of what a key pointed to, or the key where it is gone."""
+    """The name of the record that a foreign key referred to, or the key where it no longer exists."""
     try:
         field = record._meta.get_field(column.removesuffix("_id"))
     except FieldDoesNotExist:

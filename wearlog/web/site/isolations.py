@@ -1,4 +1,4 @@
-"""Open isolations as pages show them: whose locks are on, and what the reader has to do with them."""
+"""Open isolations for pages: whose locks are on, and which concern the reader."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from wearlog.people.models import User
 
 @dataclass(frozen=True)
 class Shown:
-    """An isolation that goes on: the locks that are on, and those of them that are the reader's."""
+    """An isolation in progress, with the locks that are recorded as being on, and those of them that are the
+    reader's."""
 
     isolation: Isolation
     locks: list[Lock]
@@ -33,7 +34,7 @@ class Shown:
 
     @property
     def names(self) -> str:
-        """`Anna, Ben`: who has a lock on, each once."""
+        """`Anna, Ben`: the people with a lock on, each once."""
         return ", ".join(dict.fromkeys(lock.holder_name for lock in self.locks))
 
     @property
@@ -42,7 +43,7 @@ class Shown:
 
     @property
     def to_confirm(self) -> list[Lock]:
-        """Locks handed over to the reader, who has not said yet that their own is on."""
+        """Locks handed over to the reader, who has not confirmed yet that their own lock is on."""
         return [lock for lock in self.own if lock.follows_id is not None and lock.confirmed_at is None]
 
 
@@ -59,12 +60,13 @@ def shown(isolations: Iterable[Isolation], user: User) -> list[Shown]:
 
 
 def open_at(user: User, press_ids: Collection[int] | None = None) -> list[Shown]:
-    """The isolations that go on (at these presses, or at all); two queries."""
+    """The isolations in progress (at these presses; None: at all); two queries."""
     return shown(open_isolations(press_ids), user)
 
 
 def speaks_for(user: User, locks: Iterable[Lock]) -> list[Lock]:
-    """The locks that the reader may take off: their own, and those of people without an account."""
+    """The locks about which the reader may make statements: their own, and those of people without an
+    account."""
     return [lock for lock in locks if may_act_for(user, lock)]
 
 

@@ -1,4 +1,5 @@
-"""What the mill already knows, so that no form asks for it: what is fitted, the last reading, the usual."""
+"""Known values, so that forms need not ask for them: fitted parts, the last reading, the usual press and
+crop."""
 
 from __future__ import annotations
 
@@ -20,7 +21,7 @@ def presses_at_work() -> list[Press]:
 
 
 def usual_press(user: User, presses: Sequence[Press], asked: str) -> Press | None:
-    """The press that was asked for, else the only one, else the one this person logged a run on last."""
+    """The requested press, else the only one, else the one on which this person last logged a run."""
     if asked.isdecimal():
         return next((press for press in presses if press.pk == int(asked)), None)
     if len(presses) == 1:
@@ -31,7 +32,7 @@ def usual_press(user: User, presses: Sequence[Press], asked: str) -> Press | Non
 
 @dataclass(frozen=True)
 class PlaceNow:
-    """A position and what sits on it now, if anything."""
+    """A position and its open fitting, if any."""
 
     position: Position
     fitting: Fitting | None
@@ -42,19 +43,19 @@ class PlaceNow:
 
     @property
     def is_wear_part(self) -> bool:
-        """Screws and dies: what work at a press is mostly about, and shown first."""
+        """Whether the position is for a screw or die, which most work is about and which are shown first."""
         return self.position.kind in GROUND_BY_SEED
 
     @property
     def fitted(self) -> str:
-        """`D-07 B`, or nothing: the place beside it says the kind."""
+        """`D-07 B`, or empty. (The kind is in the label next to it.)"""
         if self.fitting is None:
             return ""
         return mark_words(self.fitting.part.code, self.fitting.edge)
 
 
 def places_of(press: Press) -> list[PlaceNow]:
-    """Every position of the press, the seed's way through first (screw, die), with its open fitting."""
+    """Every position of the press with its open fitting; screws and dies first."""
     order = {kind: number for number, kind in enumerate(Kind.values)}
     positions = sorted(press.positions.all(), key=lambda p: (order.get(p.kind, 99), p.name))
     open_now = {
@@ -90,7 +91,7 @@ def running(press: Press) -> list[Run]:
 
 @dataclass(frozen=True)
 class Spare:
-    """A part off the press that could go on a position, on one of its edges."""
+    """A spare part that could be fitted on a position, with one of its edges."""
 
     part: Part
     edge: str
@@ -104,7 +105,7 @@ class Spare:
 def spares_for(position: Position, like: Part | None = None, crop: Crop | None = None) -> list[Spare]:
     """Parts of the position's kind that are neither retired nor fitted, one line for each edge.
 
-    What serves `crop` comes first where it is given, else the type that sits there now; then types of the
+    Those that serve `crop` come first where it is given, else those of the fitted type; then types of the
     same kind by size; unused edges before used.
     """
     parts = (
@@ -134,7 +135,7 @@ def spares_for(position: Position, like: Part | None = None, crop: Crop | None =
 
 @dataclass(frozen=True)
 class Marked:
-    """A part found by what is stamped on it; `edge` is None where it has several and none was named."""
+    """A part found by its mark; `edge` is None where it has several and none was named."""
 
     part: Part
     edge: str | None
@@ -155,7 +156,7 @@ def spare_by_mark(typed: str) -> Marked | None:
 
 @dataclass(frozen=True)
 class EdgeKnown:
-    """One edge of a part: whether it has worked, and the last plain gauge on it."""
+    """One edge of a part: whether it has been used, and its last plain gauge."""
 
     edge: str
     used: bool
@@ -188,7 +189,7 @@ def crops_in_use(press: Press | None) -> list[Crop]:
 
 
 def next_crop(press: Press) -> Crop | None:
-    """What the next run presses: the crop of a change signed since the last run, else the last run's."""
+    """The presumed crop of the next run: that of a crop change since the last run, else the last run's."""
     last, change = last_run(press), last_crop_change(press)
     if change is not None and (last is None or change.service.done_at >= last.started_at):
         return change.to_crop

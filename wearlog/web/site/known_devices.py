@@ -1,7 +1,7 @@
-"""The cookie by which a device that has signed in before is known: there a right password always gets in,
-whatever others try elsewhere (docs/decisions/signing-in.md).
+"""The cookie that identifies a device on which an account has signed in before: there a right password is
+never delayed by tries elsewhere (docs/decisions/signing-in.md).
 
-It opens nothing by itself. It names accounts by hashes, so that a shared phone tells nobody who uses it.
+It authenticates nobody. It contains hashes of the accounts, so that a shared phone does not reveal its users.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ COOKIE = "wearlog_known"
 PATH = "/sign-in/"
 KEPT_FOR_S = 60 * 60 * 24 * 400
 MOST_PEOPLE = 12
-"""Of one device: a phone that hangs at a press knows its whole shift."""
+"""How many accounts one device remembers: a phone at a press is used by a whole shift."""
 
 SALT = "wearlog.web.known_devices"
 
@@ -30,13 +30,13 @@ class Known:
 
 
 def known_as(request: HttpRequest, username: str) -> str:
-    """The name of this device where the account has signed in on it before, else an empty text."""
+    """The id of this device where the account has signed in on it before, else an empty text."""
     known = read(request)
     return known.device if known is not None and account_of(username) in known.accounts else ""
 
 
 def remember(request: HttpRequest, response: HttpResponse, username: str) -> None:
-    """Let the device be known to the account from now on."""
+    """Remember in the device's cookie that the account has signed in on it."""
     known = read(request) or Known(secrets.token_urlsafe(16), ())
     others = [account for account in known.accounts if account != account_of(username)]
     content = [known.device, [account_of(username), *others][:MOST_PEOPLE]]
@@ -52,7 +52,7 @@ def remember(request: HttpRequest, response: HttpResponse, username: str) -> Non
 
 
 def read(request: HttpRequest) -> Known | None:
-    """What the cookie says; None without one, or where somebody else wrote it."""
+    """The content of the cookie; None where it is missing or its signature is invalid."""
     try:
         device, accounts = signing.loads(request.COOKIES.get(COOKIE, ""), salt=SALT, max_age=KEPT_FOR_S)
     except (signing.BadSignature, ValueError):

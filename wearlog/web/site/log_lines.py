@@ -1,4 +1,4 @@
-"""The latest lines of the log about a press or a part, of all kinds, newest first."""
+"""The latest log lines about a press or a part, of all kinds, newest first."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from wearlog.words.records import words_of
 
 @dataclass(frozen=True)
 class LogLine:
-    """One line: when, what in a sentence, by whom, and whether this person may change it."""
+    """One line: when, what (in a sentence), by whom, and whether this person may change it."""
 
     at: datetime
     word: str
@@ -33,7 +33,7 @@ class LogLine:
 
 
 def line(record: LogRecord, *, user: User, now: datetime, system: str) -> LogLine:
-    """A record as one line of a press or a part, which is not named in it again."""
+    """A record as one line on the page of a press or a part, which the line does not name again."""
     kind = KINDS[kind_of(record)]
     ended = record.ends_at if isinstance(record, Run) else None
     return LogLine(

@@ -1,5 +1,5 @@
-"""What every request needs before its view: the mill's zone, the reader's language and units, and refusals
-as pages."""
+"""Prepares every request before its view: the mill's time zone, the reader's language and units; and turns
+NotAllowed into a page."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def units_of(request: HttpRequest, mill: Mill) -> str:
 
 
 def language_for(request: HttpRequest, mill: Mill) -> str:
-    """Who is signed in reads their own language, others one that the browser asks for; else the mill's."""
+    """For a signed-in person their own language, for others one that the browser accepts; else the mill's."""
     if isinstance(request.user, User):
         return language_of(request.user, mill)
     return language_of_browser(request.headers.get("Accept-Language", ""), mill)
@@ -38,17 +38,17 @@ HEALTH = "/healthz"
 
 
 class MillMiddleware:
-    """Activates the mill's time zone and the reader's language, and hangs `mill`, `today`, `units` and
-    `marks` on the request.
+    """Activates the mill's time zone and the reader's language, and sets `mill`, `today`, `units` and `marks`
+    on the request.
 
-    It reads and never writes. A `NotAllowed` that a view lets through becomes the 403 page with its text.
+    It never writes to the database. A `NotAllowed` raised by a view becomes the 403 page with its text.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if request.path_info == HEALTH:  # it must answer without a database, too
+        if request.path_info == HEALTH:  # it must also answer without a database
             return self.get_response(request)
         mill = Mill.current()
         known = cast("MillRequest", request)

@@ -1,6 +1,6 @@
-"""Form fields from the model's fields: label, help, unit, choices and limits are said there, and only there.
+"""Makes form fields from model fields, which alone define label, help, unit, choices and limits.
 
-What a form words in its own way it hands over by name; `tests/architecture/test_fields.py` knows them all.
+A form's deviations are passed as keyword arguments; `tests/architecture/test_fields.py` lists them all.
 """
 
 from __future__ import annotations
@@ -30,7 +30,8 @@ NUMBERS: tuple[tuple[type[Quantity], type[NumberField]], ...] = (
     (Hours, HoursField),
     (Quantity, NumberField),
 )
-"""The first that fits. What a reader may see in other units has a form field of its own."""
+"""Form fields by type of model field; the first match counts. Quantities shown in the reader's units have
+their own."""
 
 
 def of(
@@ -41,10 +42,10 @@ def of(
     empty: Any = None,
     **how: Any,
 ) -> Any:
-    """A form field for the model's field: of the kind that fits it, or of `kind`.
+    """A form field for the model's field: of the matching type, or of `kind`.
 
-    `empty` is what a choice of nothing is called. `how` goes to the form field: what is particular to the
-    form, such as its widget, or what an empty field means there.
+    `empty` is the label of the empty choice. `how` are arguments of the form field that are particular to the
+    form, such as its widget, or a help text about what an empty field means there.
     """
     field: Any = model._meta.get_field(name)
     if field.choices:
@@ -54,12 +55,12 @@ def of(
 
 
 def when(model: type[models.Model], name: str, **how: Any) -> Any:
-    """The moment of an entry, which is mostly now."""
+    """An InstantField for the time of an entry, which is mostly now."""
     return of(model, name, **{"required": False, "help_text": _("Empty: just now."), **how})
 
 
 def choices_of(field: Any, empty: Any = None) -> list[tuple[Any, Any]]:
-    """The model's choices; before them that of nothing, where `empty` says what it is called."""
+    """The model's choices, after an empty one where `empty` gives its label."""
     if empty is None:
         return list(field.flatchoices)
     return [("", empty), *((value, words) for value, words in field.flatchoices if value)]
@@ -98,6 +99,6 @@ def whole_number(field: Count | SmallCount, **how: Any) -> forms.IntegerField:
 
 
 class Described:
-    """Where the `Meta` of a model form begins: its fields are asked for as the model describes them."""
+    """The base of a model form's `Meta`: form fields are made as the model describes them."""
 
     formfield_callback = staticmethod(form_field)

@@ -1,4 +1,4 @@
-"""The way of every entry: load, check, one call of the domain, then the day page or the form again."""
+"""The base views of forms: load, validate, call one domain action, then redirect or show the form again."""
 
 from __future__ import annotations
 
@@ -40,24 +40,24 @@ def reader_of(request: MillRequest) -> Reader:
 
 
 def today(request: MillRequest) -> date:
-    """The day that it is in the mill's zone."""
+    """Today's date in the mill's time zone."""
     return timezone.now().astimezone(reader_of(request).zone).date()
 
 
 def number_in(request: MillRequest, name: str) -> int | None:
-    """A whole number in the address or the form, or None where it is missing or something else."""
+    """An integer from the query or the form, or None where it is missing or invalid."""
     text = request.POST.get(name) or request.GET.get(name) or ""
     return int(text) if text.isdecimal() and len(text) < 19 else None
 
 
 def with_query(name: str, **query: object) -> str:
-    """The address of a page with what is known already: `with_query("web:work-new", press=1)`."""
+    """The URL of a page with known values in its query: `with_query("web:work-new", press=1)`."""
     known = {key: value for key, value in query.items() if value not in (None, "")}
     return reverse(name) + (f"?{urlencode(known)}" if known else "")
 
 
 class NothingToShow(Exception):
-    """The page can't be shown as asked; `answer` is what to send instead."""
+    """The page can't be shown as requested; `answer` is the response to send instead."""
 
     def __init__(self, answer: HttpResponse) -> None:
         super().__init__()
@@ -66,25 +66,25 @@ class NothingToShow(Exception):
 
 Form = TypeVar("Form", bound=Speaking)
 Record = TypeVar("Record")
-"""What the domain answers with: a record of the log, several, or what was made."""
+"""The type of the domain action's result: a record of the log, several, or something else that was made."""
 
 
 class FormPage(View, Generic[Form, Record]):
-    """One form, one domain call, which answers with a record. Subclasses load in `prepare`, build in `form`,
-    write in `act`."""
+    """One form and one domain action, which returns a record. Subclasses load in `prepare`, build the form in
+    `form` and call the action in `act`."""
 
     template_name: ClassVar[str]
-    #: The model whose `ref` the page makes, where a page sent twice must be one entry.
+    #: The model whose `ref` the page creates, so that submitting the page twice makes one entry.
     replays: ClassVar[type[LogRecord] | None] = None
     request: MillRequest
 
     @classmethod
     def as_page(cls, permission: Permission) -> Callable[..., HttpResponse]:
-        """The view with its mark: who may open it and write with it."""
+        """The view, decorated with the permission needed to open it and to write."""
         return needs(permission)(cast("Callable[..., HttpResponse]", cls.as_view()))
 
     def prepare(self) -> None:
-        """Load what the page is about, from the address or the form. May raise Http404, NothingToShow."""
+        """Load the page's records, from the URL or the form. May raise Http404, NothingToShow."""
 
     def form(self, data: QueryDict | None) -> Form:
         raise NotImplementedError
@@ -99,10 +99,10 @@ class FormPage(View, Generic[Form, Record]):
         raise NotImplementedError
 
     def already_there(self, form: Form, refused: Refused) -> Record | None:
-        """The record that the first of two touches of the button made, or None.
+        """After a double submit, the record that the first one made, or None.
 
-        Where a time was left open, "now" differs between the two; told the first one's, the domain sees that
-        it is the same entry. What was typed differently in the meantime stays refused.
+        Where a time was left empty, "now" differs between the two; given the first one's time, the action
+        recognises the same entry. An entry that was changed in between stays refused.
         """
         if refused.field != "ref" or self.replays is None:
             return None
@@ -157,7 +157,7 @@ class FormPage(View, Generic[Form, Record]):
         return self.done(record)
 
     def keep_photos(self, form: Form, record: Record) -> None:
-        """Keep what came with the form. The entry stands already, and is not lost where a photo is."""
+        """Store the photos of the form. The entry is already saved, and is not lost if a photo is."""
         pictures = form.cleaned_data.get("photo")
         if not pictures or not isinstance(record, LogRecord):
             return
@@ -187,7 +187,7 @@ class FormPage(View, Generic[Form, Record]):
 
 
 def add_validation(form: Speaking, invalid: ValidationError) -> None:
-    """What a model refuses, at the field where the form has it, else at the top."""
+    """Add a model's validation errors to the form's fields of the same name, else to the form."""
     if not hasattr(invalid, "error_dict"):
         form.add_error(None, invalid)
         return
@@ -200,7 +200,7 @@ def add_validation(form: Speaking, invalid: ValidationError) -> None:
 
 
 class EntryPage(FormPage[Form, Record]):
-    """A new line of the log. Afterwards the day page says what was saved and what became due by it."""
+    """A new entry of the log. Afterwards the day page says what was saved and what became due by it."""
 
     def dispatch(self, request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
         if queued.is_queued(self.request):
@@ -216,12 +216,12 @@ class EntryPage(FormPage[Form, Record]):
         return super().post(request, **kwargs)
 
     def remember_due(self) -> None:
-        """Keep what was due before the entry, so that `after` can say what it added."""
+        """Store what was due before the entry, so that `after` can say what became due by it."""
         before = remembered_items(as_of=today(self.request))
         self.due_before = None if before is None else sorted(pressing(before))
 
     def saved(self, text: str, record: Model) -> None:
-        """Say what was saved, with a link to correct it."""
+        """Add a message about what was saved, with a link to correct it."""
         correct = reverse("web:correct", kwargs={"kind": kind_of(record), "pk": record.pk})
         messages.success(
             self.request,
@@ -229,9 +229,9 @@ class EntryPage(FormPage[Form, Record]):
         )
 
     def back(self) -> HttpResponse:
-        """To where the person came from (`next`), else to the day page.
+        """Redirect to where the person came from (`next`), else to the day page.
 
-        On the way there `after` works out what became due, so that saving itself need not wait for it.
+        In between, `after` computes what became due, so that saving does not have to wait for it.
         """
         self.request.session[DUE_BEFORE] = self.due_before
         asked = self.request.POST.get("next") or self.request.GET.get("next") or ""
@@ -243,7 +243,7 @@ DUE_BEFORE = "due_before"
 
 @needs(Permission.LOG)
 def after(request: MillRequest) -> HttpResponse:
-    """Between an entry and the page after it: say how much became due by it, and go on."""
+    """The step between an entry and the next page: add a message on how much became due, and redirect."""
     before = request.session.get(DUE_BEFORE)
     if before is not None:
         new = len(pressing(due_items(as_of=today(request))) - set(before))
@@ -268,7 +268,7 @@ def back_to(request: MillRequest, otherwise: str) -> HttpResponse:
 
 
 def pressing(items: Sequence[DueItem]) -> set[str]:
-    """A name for each thing and cycle that is due or overdue."""
+    """A key for each thing and cycle that is due or overdue."""
     return {
         f"{item.rule_id}.{item.press_id}.{item.position_id}.{item.part_id}.{item.edge}.{item.cycle}"
         for item in items

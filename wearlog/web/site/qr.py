@@ -1,4 +1,4 @@
-"""QR codes as SVG made by the server, and the address that they lead to."""
+"""QR codes as SVG, and the base URL that they lead to."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 QUIET = 4
-"""White modules round the code that ISO/IEC 18004 asks for."""
+"""The width of the quiet zone round the code that ISO/IEC 18004 requires, in modules."""
 
 
 def qr_svg(text: str, *, label: str) -> SafeString:
-    """The code as one inline drawing, black on white in the dark and on paper; `label` for who can't see it.
+    """The code as one inline SVG, black on white also in dark mode; `label` is its text for screen readers.
 
     Error correction M: up to about 15 % of the code may be dirty (ISO/IEC 18004, from memory).
     """
@@ -33,7 +33,7 @@ def qr_svg(text: str, *, label: str) -> SafeString:
 
 
 def _runs(row: bytearray, y: int) -> str:
-    """Each stretch of dark modules in a row as one rectangle."""
+    """The SVG path of a row, with one rectangle for each run of dark modules."""
     path, x = "", 0
     while x < len(row):
         end = x
@@ -46,9 +46,9 @@ def _runs(row: bytearray, y: int) -> str:
 
 
 def site_of(request: HttpRequest) -> str:
-    """`https://mill.example`: the address that a phone is led to, without a slash at its end.
+    """`https://mill.example`: the base URL for phones, without a trailing slash.
 
-    `SITE_URL` where it names a machine that others can reach; else the address by which this page was opened.
+    `SITE_URL` where other machines can reach it; else the address by which this page was opened.
     """
     for site in (settings.SITE_URL, request.build_absolute_uri("/")):
         if not is_this_machine_only(site):
@@ -57,7 +57,7 @@ def site_of(request: HttpRequest) -> str:
 
 
 def is_this_machine_only(site: str) -> bool:
-    """Whether the address leads a phone to itself: `localhost`, `127.0.0.1` and the like."""
+    """Whether the address would lead a phone to itself: `localhost`, `127.0.0.1` and the like."""
     host = urlsplit(site).hostname or ""
     try:
         return ipaddress.ip_address(host).is_loopback

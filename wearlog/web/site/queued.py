@@ -1,8 +1,8 @@
-"""Entries that a phone kept while there was no network, and sends again until it has an answer.
+"""Entries that a phone queued while it was offline, and sends again until it gets a response.
 
-The phone sends the very form that it would have posted, with a header that names the entry. An entry that was
-stored is answered from memory when it comes again, so that a resend changes nothing; one that was refused or
-asked about leaves nothing behind, and may come again changed.
+The phone posts the same form as the page would, with a header that names the entry (an idempotency key). For
+an entry that was stored, the stored response is repeated, so that a retry changes nothing. One that was
+refused or questioned is not remembered, and may be sent again with changes.
 """
 
 from __future__ import annotations
@@ -24,12 +24,13 @@ from wearlog.web.site.access import QUEUE_HEADER, WHO_HEADER, MillRequest
 from wearlog.web.site.forms import Speaking
 
 LATER_HEADER = "X-Wearlog-Later"
-"""Sent where nobody waits for the answer: what was saved is then not said on the next page."""
+"""The header of a request in the background: its messages are not shown on the next page."""
 NAME_FIELD = "queue_name"
-"""Where the script posts a form as a page does: the name of the entry that the phone still keeps."""
+"""The header of a form that the script posts in place of the page: the name of the entry that the phone still
+keeps."""
 LONGEST_ID = 60
 KEPT_FOR = timedelta(days=400)
-"""A phone may lie in a drawer over the winter."""
+"""How long names are remembered, since a phone may lie in a drawer over the winter."""
 
 
 def is_queued(request: MillRequest) -> bool:
@@ -41,8 +42,8 @@ def is_named(request: MillRequest) -> bool:
 
 
 def once(request: MillRequest, write: Callable[[], HttpResponseBase]) -> HttpResponseBase:
-    """Let the page write and answer as a page, and remember the entry's name where it was stored: the phone
-    lost nothing if this answer does not arrive, and sends the entry again."""
+    """Let the page write and respond as usual, and remember the entry's name if it was stored, so that a
+    phone that did not get the response can send the entry again."""
     name = request.POST[NAME_FIELD][:LONGEST_ID]
     try:
         return _named(request, name, write)[0]
@@ -56,7 +57,7 @@ def once(request: MillRequest, write: Callable[[], HttpResponseBase]) -> HttpRes
 def _named(
     request: MillRequest, name: str, write: Callable[[], HttpResponseBase]
 ) -> tuple[HttpResponseBase, QueuedEntry]:
-    """What the page answered, and the row of the name, which stands only where the entry was stored."""
+    """The page's response, and the row of the name, which is kept only if the entry was stored."""
     with transaction.atomic():
         row = QueuedEntry.objects.create(name=name, person=request.user, at=timezone.now())
         answer = write()
@@ -69,7 +70,7 @@ def _named(
 
 
 def answered(request: MillRequest, write: Callable[[], HttpResponse]) -> JsonResponse:
-    """Let the page write, once for each entry, and tell the phone in JSON what came of it."""
+    """Let the page write, once for each entry, and return the result for the phone as JSON."""
     name = request.headers[QUEUE_HEADER][:LONGEST_ID]
     who = request.headers.get(WHO_HEADER, "")
     if who and who != str(request.user.pk):
@@ -98,7 +99,7 @@ def _as_before(request: MillRequest, name: str) -> JsonResponse:
 def _texts(request: MillRequest) -> list[str]:
     texts = [strip_tags(str(message)) for message in messages.get_messages(request)]
     if not request.headers.get(LATER_HEADER):
-        # Read, and still to be said: somebody waits for the next page.
+        # Keep the messages for the next page, which somebody is waiting for.
         messages.get_messages(request).used = False  # type: ignore[union-attr]  # the middleware is there
     return texts
 
@@ -109,7 +110,7 @@ def _other(answer: HttpResponseBase) -> JsonResponse:
 
 
 def problem_of(form: Speaking, status: int) -> JsonResponse:
-    """Why a form was not taken: what is wrong (with its field), or what is asked."""
+    """Why a form was not accepted: the errors with their fields, or the questions."""
     if form.errors:
         problems = [[name, str(text)] for name, texts in form.errors.items() for text in texts]
         state = "moved" if status == 409 else "refused"

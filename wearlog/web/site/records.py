@@ -1,4 +1,4 @@
-"""The kinds of record that the log has: their word in an address, their model, and when they happened."""
+"""The kinds of records in the log: their name in URLs, their model, and the field with their time."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from wearlog.service.models import Incident, Measurement, Service
 
 @dataclass(frozen=True)
 class RecordKind:
-    """`when` is the field of the instant; `press` the path to the press; `related` what a line needs."""
+    """`when` is the field with the time, `press` the query path to the press, `related` what to load for a
+    log line."""
 
     word: str
     label: Any
@@ -69,7 +70,7 @@ KINDS: dict[str, RecordKind] = {
 
 
 def kind_of(record: Model) -> str:
-    """The word of the record's kind in an address. Raises KeyError for what is no line of the log."""
+    """The name of the record's kind in URLs. Raises KeyError for a record that is not part of the log."""
     for kind in KINDS.values():
         if type(record) is kind.model:
             return kind.word

@@ -26,7 +26,7 @@ BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 
 def way_back(request: HttpRequest) -> str:
-    """Where the person wanted to go; only an address of this site."""
+    """The page that the person wanted to open (`next`); only URLs of this site are accepted."""
     asked = request.POST.get("next") or request.GET.get("next") or ""
     here = url_has_allowed_host_and_scheme(
         asked, allowed_hosts={request.get_host()}, require_https=request.is_secure()
@@ -85,7 +85,8 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def by_link(request: HttpRequest, secret: str) -> HttpResponse:
-    """A mail program that looks at the link spends nothing: the page's button does."""
+    """The page of a sign-in link. Opening it does not use the link, as mail programs open links; its button
+    does."""
     if request.method != "POST":
         return render(request, "web/site/sign_in_link.html")
     now = timezone.now()
@@ -101,7 +102,7 @@ def device_here(request: HttpRequest) -> str:
 
 
 def let_in(request: HttpRequest, user: User, *, at: datetime, by_link: bool) -> HttpResponse:
-    """Begin the session; one that was open here ends."""
+    """Begin a session and end one that was open on this device."""
     leave(request, at=at)
     login(request, user, backend=BACKEND)
     sessions.begin(request.session, at=at, device=device_here(request), by_link=by_link)
@@ -111,7 +112,7 @@ def let_in(request: HttpRequest, user: User, *, at: datetime, by_link: bool) -> 
 
 
 def leave(request: HttpRequest, *, at: datetime) -> None:
-    """End the session that is open here, if one is."""
+    """End the session on this device, if there is one."""
     key = request.session.session_key
     if isinstance(request.user, User) and key:
         handle = sessions.handle_of(key)

@@ -1,4 +1,4 @@
-"""Signing in, the page for watchers of the machine, and the step after an entry."""
+"""URLs for signing in, the health check, and the step after an entry."""
 
 from __future__ import annotations
 

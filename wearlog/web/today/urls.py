@@ -1,4 +1,4 @@
-"""The day page, the forecast, and what else one stop serves."""
+"""URLs of the day page, the forecast, and the list of work for one stop of a press."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ NOT_ABOUT = (
 
 class Command(BaseCommand):
     help = "Look over settings, mail, schedule, clock, database and disk; exit code 1 where something is bad."
-    requires_system_checks: list[str] = []  # what is wrong is told as a line, not as a refusal to start
+    requires_system_checks: list[str] = []  # their findings become lines of the report
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--data", metavar="DIR", help="folder for the database and the key")
@@ -83,6 +83,6 @@ def as_data(lines: list[Line]) -> dict[str, Any]:
 
 
 def as_text(line: Line) -> str:
-    """`bad   mail         what is so.` and, indented below it, what to do."""
+    """`bad   mail         what was found.` and, indented below it, what to do."""
     told = f"{line.finding.state.value:<5} {line.name:<12} {line.finding.words.rstrip('.')}."
     return without_secrets(f"{told}\n{'':<18} {line.finding.do}" if line.finding.do else told)

@@ -105,15 +105,15 @@ class Command(BaseCommand):
         origins = [origin(address, port, scheme) for address in addresses or ["127.0.0.1"]]
         settings.DEBUG = False  # whoever opens a page here is a user, not a developer
         settings.ALLOWED_HOSTS = [*settings.ALLOWED_HOSTS, *addresses]
-        if not os.environ.get("HTTPS", "").strip():  # what is served here is known: http, or its own https
+        if not os.environ.get("HTTPS", "").strip():  # this command knows the scheme itself
             settings.SECURE_SSL_REDIRECT = settings.SESSION_COOKIE_SECURE = False
             settings.CSRF_COOKIE_SECURE, settings.SECURE_HSTS_SECONDS = False, 0
-        if "SITE_URL" not in os.environ:  # links in mails lead to where the site is
+        if "SITE_URL" not in os.environ:  # so that links in mails lead to this server
             settings.SITE_URL = origins[0]
         self.stdout.write("Wearlog is at " + " and ".join(f"{one}/" for one in origins))
         if not self.https and (reached := plain_http.others(addresses or [host])):
             self.stderr.write(f"Warning: {plain_http.words(reached)}. Start with --https (docs/phone.md).")
-        self._tell_the_way_in(origins[0])
+        self._print_sign_in_link(origins[0])
         front = self._front(addresses, listening) if self.https else None
         schedule = imports = None
         if settings.CELERY_TASK_ALWAYS_EAGER:
@@ -141,22 +141,22 @@ class Command(BaseCommand):
             if schedule:
                 schedule.stop()
 
-    def _tell_the_way_in(self, site: str) -> None:
-        """A link that signs the owner in, at the first start alone: what a start prints may be kept in a log
-        that others read. Later the owner asks for one."""
+    def _print_sign_in_link(self, site: str) -> None:
+        """Print a link that signs the owner in, only at the first start: output may end up in a log that
+        others read. Later the owner asks for a link by command."""
         assert self.owner is not None
         if self.is_first_start:
             self.stdout.write(f"Sign in as {self.owner} (once, within 24 hours):")
             self.stdout.write(f"  {way_in.printed_link(user=self.owner, at=timezone.now(), site=site)}")
             return
         ask = ["manage.py", "sign_in_link", self.owner.username, "--host", site]
-        if os.environ.get("DATA_DIR"):  # --data sets it, too
+        if os.environ.get("DATA_DIR"):  # `--data` sets it as well
             ask += ["--data", str(settings.DATA_DIR)]
         self.stdout.write("For a link that signs you in, type in another window:")
         self.stdout.write(f"  {shlex.join([sys.executable, *ask])}")
 
     def _front(self, addresses: list[str], listening: Any) -> Any:
-        """What takes TLS off before the server; says what a phone must be told once."""
+        """Return the TLS server that stands in front of the site, and print what a phone must trust once."""
         try:
             from wearlog.config import authority, tls
         except ImportError as error:

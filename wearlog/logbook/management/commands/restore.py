@@ -27,12 +27,12 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             if options["check"]:
-                self.stdout.write(f"{options['file']} is whole: {told(restoring.see(options['file']))}")
+                self.stdout.write(f"{options['file']} is whole: {summary(restoring.see(options['file']))}")
                 return
             done = restoring.restore(options["file"], at=timezone.now())
         except BackupRefused as refused:
             raise CommandError(str(refused)) from refused
-        self.stdout.write(f"Restored {told(done.manifest)}")
+        self.stdout.write(f"Restored {summary(done.manifest)}")
         for folder in done.aside:
             self.stdout.write(f"What was here before is kept in {folder}")
         if done.schema_aside:
@@ -51,7 +51,7 @@ class Command(BaseCommand):
         self.stdout.write("Start Wearlog again, and look at the last entries.")
 
 
-def told(manifest: Manifest) -> str:
+def summary(manifest: Manifest) -> str:
     """What an archive holds, in one line."""
     made = manifest.made_at[:19].replace("T", " ")
     return f"the backup of {made} UTC by Wearlog {manifest.program}, {sum(manifest.rows.values())} rows."

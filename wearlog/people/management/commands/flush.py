@@ -1,4 +1,5 @@
-"""`manage.py flush` empties the whole database, and with it the audit trail that otherwise refuses it."""
+"""`manage.py flush` empties the whole database, also the audit trail, whose guards otherwise refuse to delete
+rows."""
 
 from __future__ import annotations
 

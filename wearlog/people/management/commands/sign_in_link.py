@@ -1,4 +1,5 @@
-"""`manage.py sign_in_link [NAME]`: print a link that signs a person in once. Changes nothing else of them."""
+"""`manage.py sign_in_link [NAME]`: print a link that signs a person in once. Nothing else about the person
+changes."""
 
 from __future__ import annotations
 

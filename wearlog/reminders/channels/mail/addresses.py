@@ -1,4 +1,5 @@
-"""Where messages go: addresses that refused for good, who is told, and stopping mail by its own link."""
+"""Stopped addresses: those that refused messages for good, who is told about them, and stopping mails by the
+link in them."""
 
 from __future__ import annotations
 
@@ -19,16 +20,16 @@ from wearlog.reminders.outbox.keys import in_batches
 STUCK_AFTER = timedelta(hours=24)
 
 
-# -------- what stands
+# -------- queries
 
 
 def stopped_at(*, channel: str, address: str) -> StoppedAddress | None:
-    """The standing stop of an address, or None where messages may go there."""
+    """The active stop of an address, or None where messages may be sent there."""
     return StoppedAddress.objects.standing().filter(channel=channel, address=address).first()
 
 
 def standing_for(person: User) -> list[StoppedAddress]:
-    """The stops that a person is to know of: owners of all, others of their own."""
+    """The active stops that a person may see: owners all, others their own."""
     stops = StoppedAddress.objects.standing().select_related("person").order_by("stopped_at", "pk")
     return list(stops if allows(person, Permission.OWN) else stops.filter(person=person))
 
@@ -38,9 +39,10 @@ def may_clear(person: User, stopped: StoppedAddress) -> bool:
 
 
 def stuck_since(at: datetime) -> datetime | None:
-    """Since when the oldest message has been tried in vain, where that is 24 hours or more; else None.
+    """The time of the first attempt of the oldest undelivered message, where that is 24 hours ago or more;
+    else None.
 
-    Messages to stopped addresses don't count: they are not tried, and have words of their own.
+    Messages to stopped addresses don't count: they are not tried and are reported separately.
     """
     waiting = OutboxRow.objects.waiting().filter(first_attempt_at__lte=at - STUCK_AFTER)
     since: datetime | None = (
@@ -57,10 +59,10 @@ def stuck_since(at: datetime) -> datetime | None:
 
 @transaction.atomic
 def stop(*, channel: str, address: str, person: User, reason: str, at: datetime) -> StoppedAddress:
-    """Send nothing to the address from now on, and queue a mail about it to each owner who can get one.
+    """Stop sending to the address, and queue a mail about it to each owner who can get one.
 
-    Safe to repeat: an address that is stopped already stays as it is. It tells nobody at the address itself,
-    so that two owners whose mail is refused never tell each other for ever.
+    Idempotent. Nothing is queued to the stopped address itself, so that two owners whose mail is refused
+    don't notify each other for ever.
     """
     stopped, is_new = StoppedAddress.objects.get_or_create(
         channel=channel,
@@ -78,7 +80,8 @@ def stop(*, channel: str, address: str, person: User, reason: str, at: datetime)
 
 
 def owners_with_mail() -> list[User]:
-    """Owners with an address that takes mail. Not asked whether they want reminders: this is no reminder."""
+    """Owners with an address that accepts mail, whether or not they want reminders, since these mails are
+    none."""
     mail = channels()["mail"]
     gone = set(StoppedAddress.objects.standing().filter(channel="mail").values_list("address", flat=True))
     people = User.objects.filter(is_active=True).exclude(email="").order_by("pk")
@@ -89,9 +92,10 @@ def owners_with_mail() -> list[User]:
 
 @transaction.atomic
 def clear(*, stopped: StoppedAddress, by: User, at: datetime) -> None:
-    """Send to the address again, and what it has missed where that still holds. Owners may, and whose it is.
+    """Resume sending to the address, including missed messages that are still true. Allowed for owners and
+    for its person.
 
-    Raises NotAllowed. Of two who clear at once one does it and leaves the audit row.
+    Raises NotAllowed. Of two simultaneous calls only one takes effect and writes the audit row.
     """
     if not may_clear(by, stopped):
         raise NotAllowed(_("This is another person's address. Ask them, or an owner of the mill."))
@@ -110,7 +114,7 @@ def clear(*, stopped: StoppedAddress, by: User, at: datetime) -> None:
 
 
 def clear_moved(*, at: datetime) -> int:
-    """Close the stops whose person has another address by now, and send what was missed there. Returns how
+    """Close the stops of people whose address has changed since, and requeue missed messages. Returns how
     many were closed."""
     closed = 0
     for stopped in StoppedAddress.objects.standing().select_related("person"):
@@ -137,8 +141,8 @@ def _close(stopped: StoppedAddress, *, by: User | None, at: datetime) -> bool:
 
 
 def _take_up_again(person: User, channel: str, *, at: datetime) -> None:
-    """What was given up goes out if it still holds when its turn comes. Of lists only the last: each holds
-    all that is open."""
+    """Requeue the messages that were given up; each is checked again before it is sent. Of lists only the
+    last, since each contains everything open."""
     given_up = OutboxRow.objects.filter(person=person, channel=channel, state=OutboxState.FAILED)
     lists = given_up.filter(stage=Stage.DIGEST).order_by("-made_at", "-pk").values_list("pk", flat=True)[:1]
     singles = given_up.exclude(stage=Stage.DIGEST).values_list("pk", flat=True)
@@ -148,15 +152,15 @@ def _take_up_again(person: User, channel: str, *, at: datetime) -> None:
         )
 
 
-# -------- a mail's own link
+# -------- the stop link in mails
 
 
 @transaction.atomic
 def stop_reminders(*, link: StopLink, at: datetime) -> bool:
-    """Switch the person's reminders by mail off, as their mail's link asks. True where that is now so; False
-    where mail no longer goes to the address that the link was sent to.
+    """Switch off the person's reminders by mail, as the link in a mail requests. True where they are off now;
+    False where the link was sent to an address that is no longer the person's.
 
-    Safe to repeat: only the first call changes anything and leaves an audit row.
+    Idempotent: only the first call changes anything and writes an audit row.
     """
     person = User.objects.select_for_update().filter(pk=link.person_id).first()
     if person is None or not link.is_still_of(person):

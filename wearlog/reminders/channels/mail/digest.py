@@ -1,8 +1,9 @@
-"""A list of tasks as one mail: by press, each with its caution, without saying the same thing forty times.
+"""A list of tasks as one mail: by press, each with its caution, without repeating the same text for every
+task.
 
-A caution is a row of paragraphs and a list of isolation points (`wearlog.lockout.cautions.text`). A paragraph
-that every task of the list carries stands once at the top, one that every task of a press carries stands once
-with the press, as its points do; the first paragraph, what can hurt, always stands with its own task.
+A caution consists of paragraphs and isolation points (`wearlog.lockout.cautions.text`). A paragraph common to
+all tasks of the list is written once at the top, one common to all tasks of a press once with the press,
+together with its isolation points. The first paragraph, what can hurt, is always written with its own task.
 """
 
 from __future__ import annotations
@@ -26,12 +27,12 @@ from wearlog.reminders.outbox.calls import Line
 from wearlog.words.tasks import when_in_full
 
 BY_STAGE = (Stage.OVERDUE, Stage.DUE, Stage.ORDER, Stage.COMING)
-"""In the order in which a press's tasks stand, and a subject counts them."""
+"""The order of stages for the tasks of a press and for the counts in the subject."""
 
 
 @dataclass(frozen=True)
 class Task:
-    """One task of the list in words. `paragraphs` are those that it shares with no other group."""
+    """One task of the list in words. `paragraphs` are those of its caution that are not written higher up."""
 
     stage: str
     heading: str
@@ -47,7 +48,7 @@ class Task:
 
 @dataclass(frozen=True)
 class AtPress:
-    """The tasks of one press, with what all their cautions say."""
+    """The tasks of one press, with the paragraphs and points common to their cautions."""
 
     name: str
     paragraphs: tuple[str, ...]
@@ -57,7 +58,7 @@ class AtPress:
 
 @dataclass(frozen=True)
 class DigestMail:
-    """The whole list. `counts`: how many of each stage, in the order of BY_STAGE."""
+    """The whole list. `counts`: the number of tasks in each stage, in the order of BY_STAGE."""
 
     paragraphs: tuple[str, ...]
     presses: tuple[AtPress, ...]
@@ -111,7 +112,7 @@ class DigestMail:
 
 
 def shared(items: Sequence[DueItem]) -> tuple[str, ...]:
-    """The paragraphs that each of these tasks' cautions has after its first, in their order."""
+    """The paragraphs after the first that the cautions of all these tasks have in common, in order."""
     rest = [paragraphs_of(item.caution)[1:] for item in items]
     return tuple(text for text in rest[0] if all(text in others for others in rest)) if rest else ()
 

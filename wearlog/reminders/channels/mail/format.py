@@ -1,4 +1,4 @@
-"""A mail's bytes: plain 7-bit lines, and headers that every parser reads alike."""
+"""The encoding of mails: 7-bit lines, and headers that every parser reads in the same way."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from typing import Any
 from django.core.mail import EmailMultiAlternatives
 
 LONGEST_LINE = 990
-"""Letters of a header line, under the 998 of RFC 5322, 2.1.1."""
+"""Characters in a header line; the limit of RFC 5322, 2.1.1 is 998."""
 
 LONGEST_WORD = 75
-"""Letters of an encoded word and its line (RFC 2047, 2)."""
+"""Characters in an encoded word and its line (RFC 2047, 2)."""
 
 
 def seven_bit() -> Charset:
-    """UTF-8 as quoted-printable: short lines of plain letters, which every server on the way lets through
+    """UTF-8 as quoted-printable: short lines of ASCII characters, which every mail server accepts
     (RFC 5321, 2.4 and 4.5.3.1.6)."""
     charset = Charset("utf-8")
     charset.body_encoding = QP
@@ -25,8 +25,8 @@ def seven_bit() -> Charset:
 
 
 class Mail(EmailMultiAlternatives):
-    """Django's mail, with the subject folded by the room that its name leaves, and no header folded before
-    its first word: some parsers read such a fold as a blank, or as nothing at all."""
+    """Django's mail, with the subject folded with regard to the length of the header's name, and no header
+    folded before its first word, which some parsers read as a space or as an empty header."""
 
     def message(self, **how: Any) -> Any:
         made = super().message(**how)

@@ -1,8 +1,8 @@
 """The signed links in mails: one opens a job, one stops the mails. Neither signs anybody in.
 
-A mail is forwarded, kept for years and opened by scanners; so its links carry no more than the mail itself.
-Only the site can make one, since it is signed with the site's key, and each names its person and its purpose.
-docs/decisions/mail-links.md tells what they may do.
+A mail is forwarded, kept for years and opened by scanners, so its links give access to no more than the mail
+itself contains. They are signed with the site's key, and each names its person and its purpose.
+docs/decisions/mail-links.md says what they may do.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from wearlog.reminders.outbox.keys import thing_of
 JOB = "wearlog.reminders.job-link"
 STOP = "wearlog.reminders.stop-link"
 JOB_OPENS_FOR = timedelta(days=90)
-"""Longer than any stage is told; then the site's own pages know better."""
+"""How long a link to a job works: longer than any stage is reminded of."""
 
 SINGLE, LIST = "reminders", "lists"
 """The kinds of mail that a person can stop."""
@@ -35,7 +35,7 @@ class BadLink(Exception):
 
 @dataclass(frozen=True)
 class JobLink:
-    """Which task, and whom it was sent to."""
+    """The content of a link to a job: the task, and the person it was sent to."""
 
     person_id: int
     rule_id: int
@@ -45,25 +45,27 @@ class JobLink:
 
 @dataclass(frozen=True)
 class StopLink:
-    """Whose mails, which kind, and a fingerprint of the address they went to."""
+    """The content of a link that stops mails: the person, the kind of mail, and a hash of the address."""
 
     person_id: int
     kind: str
     address: str
 
     def is_still_of(self, person: User) -> bool:
-        """False once the person has another address: who gets mail there is somebody else."""
+        """Whether the person still has the address that the link was sent to; otherwise somebody else may
+        have the mail."""
         return self.person_id == person.pk and self.address == fingerprint(person.email)
 
 
 def job_url(item: DueItem, person: User, *, made_on: date) -> str:
-    """The address that shows the task for 90 days from `made_on`, the day on which the message was made."""
+    """The URL that shows the task for 90 days from `made_on`, the day of the message."""
     value = [person.pk, item.rule_id, item.press_id, thing_of(item), made_on.toordinal()]
     return _url("web:mail-job", _sign(value, JOB))
 
 
 def read_job(token: str, *, on: date) -> JobLink:
-    """Raises BadLink where the link is not one of ours or is too old `on` this day."""
+    """Verify and parse the token. Raises BadLink where it is not one of this site's or has expired `on` that
+    day."""
     *value, made_on = _read(token, JOB, 5)
     if not 0 <= on.toordinal() - made_on <= JOB_OPENS_FOR.days:
         raise BadLink
@@ -75,7 +77,8 @@ def stop_url(person: User, kind: str) -> str:
 
 
 def read_stop(token: str) -> StopLink:
-    """Raises BadLink. It has no end: who finds an old mail may still stop the next ones."""
+    """Verify and parse the token. Raises BadLink. It never expires, so that an old mail can still stop new
+    ones."""
     link = StopLink(*_read(token, STOP, 3))
     if link.kind not in (SINGLE, LIST):
         raise BadLink
@@ -97,7 +100,7 @@ def _read(token: str, purpose: str, length: int) -> list[Any]:
 
 
 def wishes_url() -> str:
-    """Where a person chooses what comes and when."""
+    """The URL of the page where people choose which reminders they get and when."""
     return _url("web:my-reminders")
 
 

@@ -1,7 +1,7 @@
-"""The mail that tells an owner that an address takes no more messages.
+"""The mail that tells an owner that an address no longer accepts messages.
 
-A row of its own (`StopNotice`) is claimed, sent and settled like one of the outbox: at least once, and with
-the same Message-ID when a copy leaves after a crash.
+Each has a row (`StopNotice`), which is claimed, sent and settled like one of the outbox: delivery is at least
+once, and a copy sent after a crash has the same Message-ID.
 """
 
 from __future__ import annotations
@@ -32,20 +32,21 @@ logger = logging.getLogger(__name__)
 
 
 def look_after(*, at: datetime) -> int:
-    """What a round of sending does about addresses: take up those that were changed, and tell the owners of
-    those that were stopped. Returns how many mails left. Safe to run twice and by two processes at once."""
+    """The part of a sending round about stopped addresses: close the stops of addresses that were changed,
+    and tell owners about new stops. Returns how many mails were sent. Idempotent, also for two processes at
+    once."""
     addresses.clear_moved(at=at)
     told = 0
     for pk in StopNotice.objects.open(at=at).values_list("pk", flat=True)[:100]:
         try:
             told += tell(notice_id=pk, at=at)
         except OutOfReach:
-            break  # the next ones would only wait for the same time-out
+            break  # the next ones would run into the same time-out
     return told
 
 
 def tell(*, notice_id: int, at: datetime) -> bool:
-    """Claim one notice, send it, settle it. True where a mail left. Raises OutOfReach after settling."""
+    """Claim one notice, send it, settle it. True where a mail was sent. Raises OutOfReach after settling."""
     mine = StopNotice.objects.open(at=at).filter(pk=notice_id)
     if not mine.update(next_attempt_at=at + LEASE, attempts=F("attempts") + 1):
         return False
@@ -89,8 +90,8 @@ def _can_be_told(person: User) -> bool:
 
 
 def compose_notice(notice: StopNotice) -> EmailMultiAlternatives:
-    """Whose address, what the other side said, and what to do. It names no task, so that it needs no caution,
-    and no way to stop it: it comes once for each address."""
+    """A mail with the person, the server's answer and what to do. It names no task, so it needs no caution;
+    it has no unsubscribe link, since it is sent once for each address."""
     stopped = notice.stopped
     with translation.override(language_of(notice.person)):
         facts = {

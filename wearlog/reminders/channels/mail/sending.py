@@ -1,4 +1,4 @@
-"""Reminders by mail: what they say, how they look, and what the mail server's answers mean."""
+"""Reminders by mail: composing them, sending them, and interpreting the mail server's answers."""
 
 from __future__ import annotations
 
@@ -29,16 +29,17 @@ from wearlog.reminders.outbox.calls import Line
 from wearlog.words.tasks import when_in_full
 
 OUR_FAULT = (530, 534, 535, 538)
-"""Answers of the 5xx class that ask for a login or better encryption (RFC 4954): no fault of the address."""
+"""Replies of the 5xx class about authentication or encryption (RFC 4954), which are not about the address."""
 
 
 class MailChannel:
-    """Reminders by mail, through Django's mail settings; each step is cut off after EMAIL_TIMEOUT."""
+    """Reminders by mail, through Django's mail settings; each network operation times out after
+    EMAIL_TIMEOUT."""
 
     name = "mail"
 
     def wants(self, person: User) -> bool:
-        """Everybody who works at the presses, wants mail and has an address; viewers only look."""
+        """Whether the person may log, wants mail and has an address; viewers get no reminders."""
         return person.is_active and person.gets_mail and bool(person.email) and allows(person, Permission.LOG)
 
     def address_of(self, person: User) -> str:
@@ -56,7 +57,7 @@ class MailChannel:
 
 
 def send(mail: EmailMultiAlternatives) -> None:
-    """Hand one mail to the server. Raises a DeliveryError by the server's answer (RFC 5321, 4.2.1)."""
+    """Send one mail. Raises a DeliveryError according to the server's reply (RFC 5321, 4.2.1)."""
     try:
         mail.send()
     except smtplib.SMTPRecipientsRefused as error:
@@ -65,7 +66,7 @@ def send(mail: EmailMultiAlternatives) -> None:
     except smtplib.SMTPDataError as error:
         raise _refusal(error.smtp_code, error.smtp_error) from error
     except (OSError, smtplib.SMTPException) as error:
-        # Not answered, turned away at the door, or a wrong password: no fault of this address.
+        # No answer, connection refused or wrong password: this address is not at fault.
         raise OutOfReach(one_line(str(error))) from error
 
 
@@ -78,7 +79,7 @@ def _refusal(code: int, text: bytes | str) -> TryLater | OutOfReach | RefusedHer
 
 
 def message_id(key: str) -> str:
-    """A Message-ID that follows from the row's key, so that a copy sent after a crash is known as one."""
+    """A Message-ID derived from the row's key, so that a copy sent after a crash is recognised as one."""
     host = urlsplit(settings.SITE_URL).hostname or ""
     return f"<{key[:40]}@{host if host and ':' not in host else 'wearlog.invalid'}>"
 
@@ -86,7 +87,7 @@ def message_id(key: str) -> str:
 def compose(
     *, row: OutboxRow, item: DueItem, person: User, units: str, lines: Sequence[Line] = ()
 ) -> EmailMultiAlternatives:
-    """The mail of one row. `units` is the system that the person reads, `metric` or `us`; `lines` holds the
+    """The mail of one row. `units` is the system that the person reads, `metric` or `us`; `lines` has the
     stage's day to order and what people said, where known."""
     line = lines[0] if lines else None
     facts = {
@@ -111,9 +112,9 @@ def compose(
 def compose_digest(
     *, row: OutboxRow, items: Sequence[DueItem], person: User, units: str, lines: Sequence[Line] = ()
 ) -> EmailMultiAlternatives:
-    """One mail with many tasks, by press and then in the order given, each with its caution: the steps that
-    all share once, what a press's tasks share once for the press, with its points. `lines`, where given,
-    are the same items with their stages and what people said of them."""
+    """One mail with many tasks, by press and then in the given order, each with its caution; text common to
+    all tasks, or to those of a press, is written once. `lines`, where given, are the same items with their
+    stages and what people said of them."""
     digest = DigestMail.of(items, person=person, units=units, made_on=row.made_at.date(), lines=lines)
     foot = _foot(person, mail_links.LIST)
     subject = digest_subject(digest)
@@ -167,7 +168,7 @@ def _mail(row: OutboxRow, person: User, subject: str, text: str, html: str) -> E
 def plain_mail(
     *, person: User, subject: str, text: str, html: str, headers: dict[str, str]
 ) -> EmailMultiAlternatives:
-    """A mail of two parts that say the same, marked as written by a machine (RFC 3834, 5)."""
+    """A mail with the same content as text and as HTML, marked as sent automatically (RFC 3834, 5)."""
     mail = Mail(
         subject=one_line(subject),
         body=text,

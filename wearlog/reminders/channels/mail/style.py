@@ -1,4 +1,4 @@
-"""The mails' few styles, written into each element: many mail programs drop a style sheet in the head."""
+"""Inline styles for mails, since many mail programs drop a style sheet in the head."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ CLASS = re.compile(r'\sclass="([^"]*)"')
 
 
 def inlined(html: str) -> str:
-    """The page with every class turned into its style; a class that has none is left out. The text of a
-    page can't be touched: in it Django has written each quotation mark as an entity."""
+    """Replace every class attribute by its style; a class without one is dropped. Text can't match by
+    accident, since Django escapes quotation marks in it."""
 
     def style(found: re.Match[str]) -> str:
         styles = [STYLES[name] for name in found[1].split() if name in STYLES]

@@ -1,4 +1,4 @@
-"""What messages add to the words of a task: order, what people said, the stage; texts fit for a header."""
+"""Words that messages add to a task: ordering, what people said, the stage; and cleaning text for headers."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from wearlog.words.days import day_in_full
 from wearlog.words.kinds import noun_words
 from wearlog.words.tasks import STATE_WORDS, state_word, task_line_with_rule
 
-# Controls, and marks that turn the direction of reading for all that follows: a name must not do either.
+# Control characters, and those that change the direction of the following text, which names must not contain.
 UNSEEN = re.compile(
     "[\x00-\x08\x0e-\x1b\x7f-\x84\x86-\x9f\u200b\u200e\u200f\u202a-\u202e\u2060-\u2069\ufeff]"
 )
@@ -31,7 +31,7 @@ def heading(item: DueItem) -> str:
 
 
 def order(item: DueItem, order_on: date | None) -> str:
-    """By when a new part must be ordered; empty where none must."""
+    """The sentence by when a new part must be ordered; empty where none must."""
     if order_on is None:
         return ""
     thing = {"kind": noun_words(item.kind), "day": day_in_full(order_on)}
@@ -54,12 +54,12 @@ def said(line: Line | None) -> list[str]:
 
 
 def bring(item: DueItem, units: str) -> str:
-    """What to take along, in one line: what a job card names, and the size, which a card has elsewhere."""
+    """What to bring, in one line: as on a job card, with the size, which the card shows elsewhere."""
     return tidy("; ".join(things_to_bring(item, units, name_size=True)))
 
 
 def work_link(item: DueItem) -> str:
-    """The address of the page that logs this very work, filled in. It asks for a sign-in."""
+    """The URL of the form to log this work, filled in. It requires signing in."""
     query = {
         "press": item.press_id,
         "fitting": item.fitting_id,
@@ -71,17 +71,18 @@ def work_link(item: DueItem) -> str:
 
 
 def stage_word(item: DueItem, stage: str = "") -> str:
-    """`Coming up`, `Due`, `Overdue` as pages say it; and `Order the part`, which is no state of a task."""
+    """`Coming up`, `Due`, `Overdue` as on the pages; or `Order the part`, which is a stage but no state of a
+    task."""
     stage = stage or item.state
     return state_word(stage) if stage in STATE_WORDS else str(capfirst(Stage(stage).label))
 
 
 def tidy(text: str) -> str:
-    """Without controls, and without marks that turn the reading direction of what follows."""
+    """The text without control characters and without those that change the text direction."""
     return UNSEEN.sub("", text)
 
 
 def one_line(text: str, *, most: int = 200) -> str:
-    """A header has no line breaks, whatever a rule was named, and no more than `most` letters."""
+    """The text without line breaks, for a header, truncated to `most` characters."""
     line = " ".join(tidy(text).split())
     return line if len(line) <= most else line[: most - 1].rstrip() + "…"

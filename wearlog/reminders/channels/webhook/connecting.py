@@ -1,8 +1,8 @@
-"""The way to a receiver's web server: every connection is checked where it is made, and has one time limit.
+"""Connections to a receiver's web server: each is checked when it is opened, and has one overall time limit.
 
-The guard stands below the HTTP client (httpcore, which httpx is built on), where it opens its connections:
-whatever the client asks for, the host's addresses are looked up once and judged, and the connection goes to
-the address that was judged. A name that changes in between gains nothing.
+The guard is the network backend of the HTTP client (httpcore, on which httpx is built). For every connection,
+it resolves the host's addresses once, checks them and connects to a checked address, so that a change of DNS
+in between (DNS rebinding) gains nothing.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import httpcore
 from wearlog.reminders.channels.webhook import reachable
 
 PIECE = 4096
-"""So many bytes are handed to the network at a time: the clock is looked at between two pieces."""
+"""Bytes written at a time; the deadline is checked between two writes."""
 
 
 def post(
@@ -29,8 +29,8 @@ def post(
     limit_s: float,
     most_bytes: int,
 ) -> tuple[int, str]:
-    """Status and first `most_bytes` of the answer. Redirects are not followed, nothing is asked twice, and no
-    proxy is used. Raises NotReachable, OSError, ssl.SSLError, or what httpcore raises."""
+    """Post the body; return the status and the first `most_bytes` of the response. No redirects, no retries,
+    no proxy. Raises NotReachable, OSError, ssl.SSLError, or exceptions of httpcore."""
     target = place.target
     url = httpcore.URL(
         scheme=target.scheme.encode(),
@@ -55,7 +55,7 @@ def post(
 
 
 class Deadline:
-    """The end of a conversation, however slowly the other side talks."""
+    """The overall time limit of a request, however slowly the other side answers."""
 
     def __init__(self, limit_s: float) -> None:
         self.ends = time.monotonic() + limit_s
@@ -68,7 +68,7 @@ class Deadline:
 
 
 class Guard(httpcore.NetworkBackend):
-    """Opens connections to addresses that may be called, and to no other."""
+    """Opens connections to allowed addresses only."""
 
     def __init__(self, networks: Sequence[reachable.Network], deadline: Deadline) -> None:
         self.networks = networks
@@ -88,7 +88,7 @@ class Guard(httpcore.NetworkBackend):
 
 
 class Timed(httpcore.NetworkStream):
-    """A connection on which no step takes longer than what is left of the time."""
+    """A connection whose operations time out when the deadline is reached."""
 
     def __init__(self, stream: httpcore.NetworkStream, deadline: Deadline) -> None:
         self.stream = stream

@@ -1,6 +1,6 @@
-"""Which web addresses the site may call: a list of hosts by name, and no private network unless it is named.
+"""Which web addresses the site may call: hosts on a list, and no private network unless the settings name it.
 
-Pure but for `resolve`. The settings read both lists, so this imports nothing of the house.
+Pure except `resolve`. The settings import this to parse both lists, so it imports nothing else of Wearlog.
 """
 
 from __future__ import annotations
@@ -19,23 +19,24 @@ PORTS = {"https": 443, "http": 80}
 HOST = re.compile(r"[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*|[0-9a-f:.]*:[0-9a-f:.]*")
 NAT64 = ipaddress.ip_network("64:ff9b::/96")
 ALLOCATED_V6 = ipaddress.ip_network("2000::/3")
-"""All that IANA has given out as global unicast. What lies outside (site-local fec0::/10, local NAT64,
-segment routing 5f00::/16, ...) is no host of the public network, whatever a release of Python knows of it."""
+"""The ranges that IANA has allocated as global unicast. Addresses outside (site-local fec0::/10, local NAT64,
+segment routing 5f00::/16, ...) are not public, whatever a version of Python says."""
 
 SPECIAL = tuple(
     map(
         ipaddress.ip_network,
         (
-            "192.0.0.0/24",  # of protocols; its two anycast addresses are no place to send a message to
-            "192.88.99.0/24",  # relays of 6to4, given up by RFC 7526
-            "2001:20::/28",  # ORCHIDv2, names of hosts that are no addresses
+            "192.0.0.0/24",  # IETF protocol assignments; also its two anycast addresses are no receivers
+            "192.88.99.0/24",  # 6to4 relays, deprecated by RFC 7526
+            "2001:20::/28",  # ORCHIDv2, identifiers that are not routable
             "2001:30::/28",  # drone remote identification
             "2001:db8::/32",
             "3fff::/20",  # documentation, RFC 9637
         ),
     )
 )
-"""Within the public ranges, and yet no place to call. From the IANA special-purpose registries, by memory."""
+"""Special ranges within the public ones that may not be called. From IANA's special-purpose registries, from
+memory."""
 
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
 Network = ipaddress.IPv4Network | ipaddress.IPv6Network
@@ -60,15 +61,15 @@ class Target:
 
 @dataclass(frozen=True)
 class Place:
-    """A web address taken apart: where to connect, and what to ask for there."""
+    """A parsed web address: where to connect, and the path to request."""
 
     target: Target
     path: str
 
 
 def read_hosts(text: str) -> tuple[Target, ...]:
-    """`WEBHOOK_HOSTS`: comma between; `hooks.mill.example` and `hooks.mill.example:8443` mean https, plain
-    http must be written out. Raises ImproperlyConfigured."""
+    """Parse `WEBHOOK_HOSTS`, separated by commas: `hooks.mill.example` and `hooks.mill.example:8443` mean
+    https, plain http must be written out. Raises ImproperlyConfigured."""
     found = []
     for entry in filter(None, (part.strip() for part in text.split(","))):
         try:
@@ -85,12 +86,13 @@ def read_hosts(text: str) -> tuple[Target, ...]:
 
 
 def shown(entry: str) -> str:
-    """What was written, but for a name and password before an address: the refusal gets into logs."""
+    """The entry for an error message, without user and password, since the message gets into logs."""
     return repr(entry.rpartition("@")[2])
 
 
 def read_networks(text: str) -> tuple[Network, ...]:
-    """`WEBHOOK_NETWORKS`: private networks that may be called, comma between. Raises ImproperlyConfigured."""
+    """Parse `WEBHOOK_NETWORKS`: private networks that may be called, separated by commas. Raises
+    ImproperlyConfigured."""
     try:
         return tuple(ipaddress.ip_network(part.strip()) for part in text.split(",") if part.strip())
     except ValueError:
@@ -101,7 +103,7 @@ def read_networks(text: str) -> tuple[Network, ...]:
 
 
 def take_apart(url: str) -> Place:
-    """Raises NotReachable for what is no plain http or https address."""
+    """Parse the address. Raises NotReachable where it is no plain http or https address."""
     wrong = NotReachable(_("Write a web address as in https://hooks.mill.example/wearlog"))
     if len(url) > 500 or not url.isascii() or any(sign <= " " or sign in "\\\x7f" for sign in url):
         raise wrong
@@ -119,7 +121,7 @@ def take_apart(url: str) -> Place:
 
 
 def allowed(url: str, *, hosts: Sequence[Target]) -> Place:
-    """The address taken apart. Raises NotReachable where its host is not on the list."""
+    """Parse the address. Raises NotReachable where its host is not in `hosts`."""
     place = take_apart(url)
     if place.target in hosts:
         return place
@@ -138,14 +140,14 @@ def allowed(url: str, *, hosts: Sequence[Target]) -> Place:
 
 
 def resolve(host: str, port: int) -> list[Address]:
-    """Every address of the host, as the system knows it. Raises OSError where it knows none."""
+    """Every address of the host, from the system's resolver. Raises OSError where there is none."""
     found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
     return [ipaddress.ip_address(str(entry[4][0]).partition("%")[0]) for entry in found]
 
 
 def choose(addresses: Sequence[Address], *, networks: Sequence[Network]) -> Address:
-    """The address to connect to. Raises NotReachable where any of them is private and not named: a host that
-    answers with both is not to be trusted with either."""
+    """The address to connect to. Raises NotReachable where any of them is private and not in `networks`: a
+    host with both public and private addresses is not trusted."""
     for address in addresses:
         if not may_be_called(address, networks=networks):
             raise NotReachable(
@@ -161,7 +163,8 @@ def choose(addresses: Sequence[Address], *, networks: Sequence[Network]) -> Addr
 
 
 def may_be_called(address: Address, *, networks: Sequence[Network]) -> bool:
-    """Public, or in a network that is named. What stands for another address is judged by that one."""
+    """Whether the address is public or in one of `networks`. For an IPv6 address that embeds an IPv4 one,
+    that one decides."""
     inner = within(address)
     if inner is not None:
         return may_be_called(inner, networks=networks)
@@ -177,7 +180,7 @@ def may_be_called(address: Address, *, networks: Sequence[Network]) -> bool:
 
 
 def within(address: Address) -> Address | None:
-    """The IPv4 address that an IPv6 one stands for: mapped, 6to4, Teredo or NAT64."""
+    """The IPv4 address embedded in an IPv6 one (mapped, 6to4, Teredo or NAT64), or None."""
     if not isinstance(address, ipaddress.IPv6Address):
         return None
     if address in NAT64:

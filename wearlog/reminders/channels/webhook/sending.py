@@ -1,4 +1,4 @@
-"""Reminders as signed JSON to one web address: the second channel.
+"""Reminders posted as signed JSON to one web address (web hook).
 
 Headers and signature are those of the open specification Standard Webhooks: `webhook-id` stays the same when
 a message comes again, `webhook-signature` is HMAC-SHA256 over id, `webhook-timestamp` and body.
@@ -30,20 +30,20 @@ from wearlog.reminders.channels.webhook import connecting, reachable
 from wearlog.reminders.models import Webhook
 
 TIME_LIMIT_S = 15.0
-"""For the whole conversation, from the connection to the last byte of the answer."""
+"""The time limit for the whole request, from connecting to the last byte of the response."""
 
 MOST_BYTES = 256 * 1024
-"""A longer list is cut; `more` says by how many tasks."""
+"""The largest body in bytes. A longer list is truncated; `more` says by how many tasks."""
 
 READS_BYTES = 2048
-"""So much of an answer is read, for the words of a refusal."""
+"""How much of the response is read, for the text of an error."""
 
 LATER = (408, 425, 429)
 """Answers of the 4xx class that mean "not now" (RFC 9110, 15.5.9; RFC 8470, 5.2; RFC 6585, 4)."""
 
 
 class WebhookChannel:
-    """The mill's web hook, in the name of the owner who set it up."""
+    """The mill's web hook. Its messages belong to the owner who set it up."""
 
     name = "webhook"
 
@@ -66,7 +66,7 @@ class WebhookChannel:
         return Webhook.objects.filter(person=person, is_on=True).first()
 
 
-# -------- what is said
+# -------- content
 
 
 def body_of(parcel: Parcel, *, at: datetime) -> bytes:
@@ -82,7 +82,8 @@ def body_of(parcel: Parcel, *, at: datetime) -> bytes:
 
 
 def fitted(kind: str, tasks: Sequence[dict[str, Any]], *, at: datetime) -> bytes:
-    """Cut from the end until it fits: the most pressing tasks stand first."""
+    """The message as bytes, without the last tasks where it would be too long; the most pressing come
+    first."""
     kept = len(tasks)
     while True:
         data = {"mill": Mill.current().name, "tasks": list(tasks[:kept]), "more": len(tasks) - kept}
@@ -93,7 +94,7 @@ def fitted(kind: str, tasks: Sequence[dict[str, Any]], *, at: datetime) -> bytes
 
 
 def task_as_json(item: DueItem, *, stage: str, units: str) -> dict[str, Any]:
-    """One task. The caution is demanded: a task without one can't leave."""
+    """One task as JSON. Raises TypeError where it has no caution, so that none can be sent without."""
     caution = demand(item.caution)
     return {
         "stage": stage,
@@ -125,22 +126,23 @@ def as_bytes(message: dict[str, Any]) -> bytes:
     return json.dumps(message, cls=DjangoJSONEncoder, ensure_ascii=False).encode()
 
 
-# -------- signed
+# -------- signature
 
 
 def secret_bytes(hook: Webhook) -> bytes:
-    """Made of the stored seed and the site's key: a copy of the database alone can't sign."""
+    """The secret, derived from the stored seed and the site's key, so that a copy of the database alone can't
+    sign."""
     return salted_hmac("wearlog.reminders.webhook", hook.seed, algorithm="sha256").digest()
 
 
 def secret_text(hook: Webhook) -> str:
-    """As the receiver wants it; shown once, when it is made."""
+    """The secret in the form that the receiver needs; shown only when it is made."""
     return "whsec_" + base64.b64encode(secret_bytes(hook)).decode()
 
 
 def signed_headers(hook: Webhook, *, key: str, body: bytes, at: datetime) -> dict[str, str]:
     stamp = str(int(at.timestamp()))
-    # The library takes a moment for one of UTC, whatever its zone says.
+    # The library ignores the time zone and assumes UTC.
     mark = standardwebhooks.Webhook(secret_bytes(hook)).sign(key, at.astimezone(UTC), body.decode())
     return {
         "Content-Type": "application/json",
@@ -152,7 +154,7 @@ def signed_headers(hook: Webhook, *, key: str, body: bytes, at: datetime) -> dic
     }
 
 
-# -------- sent
+# -------- sending
 
 
 def post(hook: Webhook, *, key: str, body: bytes, at: datetime) -> None:
@@ -181,7 +183,7 @@ def post(hook: Webhook, *, key: str, body: bytes, at: datetime) -> None:
 
 
 def first_cause(error: BaseException) -> BaseException:
-    """What the system or the protocol said, below what the client made of it."""
+    """The innermost cause of the HTTP client's exception: the error of the system or of the protocol."""
     while (cause := error.__cause__ or error.__context__) is not None:
         error = cause
     return error

@@ -1,4 +1,4 @@
-"""Setting the web hook up: its address, its secret, and one message to try it."""
+"""Setting up the web hook: its address, its secret, and a test message."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from wearlog.reminders.models import Webhook
 
 @dataclass(frozen=True)
 class Saved:
-    """The hook as stored, and its secret where one was made just now."""
+    """The hook as stored, and its secret where a new one was made."""
 
     hook: Webhook
     secret: str | None
@@ -35,7 +35,8 @@ def the_webhook() -> Webhook | None:
 
 @transaction.atomic
 def save_webhook(*, url: str, is_on: bool, by: User, at: datetime) -> Saved:
-    """Set the mill's web hook, in the name of whoever saves it; the first time a secret is made. Owners only.
+    """Set the mill's web hook; it then belongs to the owner who saved it. The first time, a secret is made.
+    Owners only.
 
     Raises NotAllowed, Refused for an address that may not be called.
     """
@@ -54,7 +55,8 @@ def save_webhook(*, url: str, is_on: bool, by: User, at: datetime) -> Saved:
 
 @transaction.atomic
 def renew_secret(*, by: User, at: datetime) -> Saved:
-    """Make another secret; the one until now signs nothing more. Owners only; Refused without a hook."""
+    """Replace the secret; the old one no longer signs anything. Owners only. Raises NotAllowed, Refused
+    without a hook."""
     require(by, Permission.OWN)
     hook = Webhook.objects.select_for_update().filter(pk=1).first()
     if hook is None:
@@ -67,7 +69,7 @@ def renew_secret(*, by: User, at: datetime) -> Saved:
 
 
 def try_out(*, by: User, at: datetime) -> str:
-    """Post one message of type `test`, which names no task. Returns "" where it was taken, else what went
+    """Post one message of type `test`, which names no task. Returns "" where it was accepted, else what went
     wrong. Raises NotAllowed, Refused without a hook. Writes nothing."""
     require(by, Permission.OWN)
     hook = the_webhook()
@@ -89,5 +91,5 @@ def check(url: str) -> None:
 
 
 def seen(hook: Webhook) -> dict[str, Any]:
-    """What the audit trail keeps: not the seed, since the secret is made of it."""
+    """The hook's values for the audit trail, without the seed, from which the secret is derived."""
     return {name: value for name, value in audit.snapshot(hook).items() if name != "seed"}

@@ -1,4 +1,4 @@
-"""`manage.py clock_is_right`: go on after the clock looked wrong and is right."""
+"""`manage.py clock_is_right`: resume reminders that were paused because the clock looked wrong."""
 
 from __future__ import annotations
 

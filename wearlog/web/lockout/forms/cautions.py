@@ -1,4 +1,4 @@
-"""The owner's words for a hazard: instead of the shipped sentence, after it, and the signal word."""
+"""The form for the owner's wording of a hazard: replacement, addition and signal word."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ WORDS = {
 
 
 class WordingForm(EntryForm):
-    """`hazard` None: words that are added to every task. `press` None: for every press."""
+    """`hazard` None: an addition to the caution of every task. `press` None: for every press."""
 
     seen = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
     instead = of(CautionWording, "instead", widget=forms.Textarea(attrs={"rows": 3}))

@@ -1,4 +1,4 @@
-"""Energy sources started from proposals: each row is ticked, and says where the source is isolated."""
+"""The form for energy sources from proposals: each one is ticked and completed with its isolation point."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ WRITTEN = ("source", "isolate_at", "release_by", "verify_by")
 
 @dataclass(frozen=True)
 class ProposedRow:
-    """One proposal on the page: its tick and the four things that can be written."""
+    """One proposal on the page: its checkbox and four text fields."""
 
     proposal: Proposal
     use: BoundField
@@ -30,7 +30,7 @@ class ProposedRow:
 
 
 class EnergyStartForm(EntryForm):
-    """Ticks and texts for every proposal. Nothing is recorded of a row without its place."""
+    """A checkbox and texts for every proposal. A ticked row without an isolation point is refused."""
 
     def __init__(
         self, *args: Any, proposals: Sequence[Proposal], taken: Iterable[str], **kwargs: Any

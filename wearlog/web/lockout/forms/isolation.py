@@ -1,4 +1,4 @@
-"""Putting locks on, taking them off, handing them over: what each person states."""
+"""Forms for the statements of people about locks: put on, taken off, handed over."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ OTHER = "other"
 
 @dataclass(frozen=True)
 class SourceRow:
-    """One source on the page: its tick, the lock's number, and how zero was verified."""
+    """One source on the page: its checkbox, the lock's number, and how zero energy was verified."""
 
     name: str
     point: str
@@ -38,7 +38,7 @@ def line(label: Any, length: int = 255, **how: Any) -> forms.CharField:
 
 
 class NamesSomebody(EntryForm):
-    """A person without an account, in a fold."""
+    """Adds collapsed fields for a person without an account."""
 
     def named(self) -> Person | None:
         name = self.said("name")
@@ -46,8 +46,8 @@ class NamesSomebody(EntryForm):
 
 
 class LockOnForm(NamesSomebody):
-    """`sources` of the press; `joins` where an isolation goes on already; `numbers` by the source's key are
-    the locks that the person fitted the last time."""
+    """`sources` are those of the press; `joins`: an isolation is already in progress; `numbers` are the locks
+    that the person last fitted, by the source's primary key."""
 
     ref = of(Isolation, "ref", widget=forms.HiddenInput)
     work = of(Isolation, "work", required=False)
@@ -118,7 +118,7 @@ class LockOnForm(NamesSomebody):
         return cleaned
 
     def locks(self) -> list[NewLock]:
-        """The ticked rows."""
+        """The locks of the ticked rows."""
         found = [
             self._new(str(source.pk), source_id=source.pk)
             for source, _point in self.sources
@@ -134,7 +134,7 @@ class LockOnForm(NamesSomebody):
 
 
 def steps_field(names: Collection[str], label: Any) -> forms.MultipleChoiceField:
-    """Steps before a restart to tick, each once it is done."""
+    """Checkboxes for the steps before a restart, each to be ticked once it is done."""
     return forms.MultipleChoiceField(
         label=label,
         choices=[(step.name, step.clause) for step in RELEASE if step.name in names],

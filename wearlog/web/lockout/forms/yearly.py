@@ -1,4 +1,4 @@
-"""The record of a yearly look: which presses, when, who looked, and with whom."""
+"""The form for a yearly inspection or instruction: which presses, when, by whom and with whom."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a person does with locks: on, off, handed over, verified, corrected; and the end of an isolation."""
+"""Views to put locks on, take them off, hand them over, verify and correct them, and to end an isolation."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ from wearlog.web.site.pages import Form, FormPage, Record
 
 
 class OnIsolation(FormPage[Form, Record]):
-    """A form about the press in the address; afterwards its isolation page says how it stands."""
+    """A form about the press in the URL, which leads back to the press's isolation page."""
 
     def prepare(self) -> None:
         self.press = get_object_or_404(Press, pk=self.kwargs["pk"])
@@ -46,7 +46,7 @@ class OnIsolation(FormPage[Form, Record]):
 
     @property
     def locks(self) -> list[Lock]:
-        """Those that the reader may speak for."""
+        """The locks about which the reader may make statements."""
         return isolations.speaks_for(self.request.user, self.now.locks) if self.now else []
 
     def context(self) -> dict[str, object]:

@@ -1,4 +1,4 @@
-"""What the cautions of this mill say, in which words, and every version of them."""
+"""The wording of this mill's cautions, with all versions."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from wearlog.web.site.pages import FormPage, number_in
 
 @dataclass(frozen=True)
 class HazardLine:
-    """One hazard as it is told: at every press, and where a press differs."""
+    """One hazard with its wording for every press, and the wordings of presses that differ."""
 
     key: str
     said: Said
@@ -40,7 +40,7 @@ class Version:
 
 
 def about(key: str) -> str:
-    """What the words are about, as a person calls it: the least of the shipped sentence."""
+    """The title of a wording: the `least` of the shipped sentence."""
     hazard = hazard_of(key)
     return str(hazard.least) if hazard else _("Every task")
 

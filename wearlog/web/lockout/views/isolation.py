@@ -1,4 +1,4 @@
-"""The isolation of a press: whose locks are on, since when, verified how, and what has been."""
+"""The page of a press's isolation: whose locks are on, since when, how verified, and past isolations."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class StepList:
 
 
 def step_lists() -> list[StepList]:
-    """Every order of steps, in the order in which a day may need them."""
+    """The lists of steps, in the order in which they are needed."""
     return [
         StepList(_("Before work"), steps.APPLY),
         StepList(_("Where several work"), steps.TOGETHER),

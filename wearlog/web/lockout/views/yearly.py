@@ -1,4 +1,4 @@
-"""The yearly looks: what was recorded, rules with one touch, and recording one."""
+"""Yearly inspections and instructions: the records, making the rules, and adding a record."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from wearlog.web.site.pages import FormPage, number_in
 
 @needs(Permission.VIEW, to_write=Permission.MAINTAIN)
 def looks(request: MillRequest) -> HttpResponse:
-    """What was looked at and when; POST makes the rules that are missing."""
+    """The last records; POST adds the missing rules."""
     if request.method == "POST":
         made = lockouts.make_yearly_rules(by=request.user, at=timezone.now())
         words = ngettext("Made: %(n)s yearly rule.", "Made: %(n)s yearly rules.", len(made))
@@ -45,7 +45,8 @@ def looks(request: MillRequest) -> HttpResponse:
 
 
 class YearlyRecord(FormPage[YearlyForm, list[Service]]):
-    """Record a look at procedures, or an instruction (`kind`); `look` and `press` fill in what is known."""
+    """Record an inspection of procedures or an instruction (`kind`); `look` and `press` in the query prefill
+    the form."""
 
     template_name = "web/lockout/yearly_record.html"
 

@@ -63,7 +63,7 @@ CORRECTED: dict[type[LogRecord], tuple[str, ...]] = {
     Fitting: ("part", "edge", "position", "fitted_at", "removed_at"),
     ShiftNote: ("text", "press", "by_name"),
 }
-"""What of each kind of record may be corrected, in the order of the page."""
+"""The fields of each kind of record that may be corrected, in the order on the page."""
 WHAT_EMPTY_MEANS = {
     (Run, "hours_h"): _("Empty: from the meter, or the clock."),
     (Run, "ended_at"): _("Empty: from the hours, or still running."),
@@ -92,14 +92,16 @@ def field_of(record: LogRecord, name: str) -> forms.Field:
 
 
 def places_of(record: Any) -> QuerySet[Position]:
-    """A part may sit on any press, at a position for its kind; work and incidents are of their press."""
+    """The positions to choose from: for a fitting, those for the part's kind on any press; for work and
+    incidents, those of their press."""
     if isinstance(record, Fitting):
         return Position.objects.filter(kind=record.position.kind).select_related("press")
     return Position.objects.filter(press=record.press_id)
 
 
 class CorrectionForm(EntryForm):
-    """The record's fields with their old values. `seen` counts what had happened to it when it was shown."""
+    """The record's fields with their present values. `seen` is the number of its audit rows when the form was
+    shown."""
 
     seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
     reason = forms.CharField(
@@ -127,7 +129,7 @@ class CorrectionForm(EntryForm):
         return [self[name] for name in self.names]
 
     def changes(self) -> dict[str, object]:
-        """What was changed, by the model's field names, as values that the model takes."""
+        """The changed values for the model, by field name."""
         return {name: self.cleaned_data[name] for name in self.names if name in self.changed_data}
 
     def clean(self) -> dict[str, Any]:

@@ -1,4 +1,5 @@
-"""Photos from the phone: a field for several files, each checked and drawn anew before anything is stored."""
+"""Photos from the phone: a field for several files, each validated and re-encoded before anything is
+stored."""
 
 from __future__ import annotations
 
@@ -18,7 +19,7 @@ from wearlog.web.site.forms import EntryForm
 
 
 class PhotoInput(forms.ClearableFileInput):
-    """Opens the camera at the back of a phone; elsewhere it takes files."""
+    """Opens the back camera on a phone; elsewhere a file dialog."""
 
     allow_multiple_selected = True
     template_name = "django/forms/widgets/file.html"
@@ -28,7 +29,7 @@ class PhotoInput(forms.ClearableFileInput):
 
 
 class PhotosField(forms.FileField):
-    """Gives a list of pictures, which is empty where nothing was chosen."""
+    """Its cleaned value is a list of pictures, empty where nothing was chosen."""
 
     widget = PhotoInput
 
@@ -53,13 +54,13 @@ class PhotosField(forms.FileField):
     @staticmethod
     def _picture(file: UploadedFile[bytes]) -> Picture:
         try:
-            # One byte more than is taken tells that there is more, without reading all of it.
+            # One byte more than allowed shows that the file is too large, without reading all of it.
             return picture_of(file.read(MOST_BYTES + 1))
         except Refused as refused:
             raise ValidationError(refused.message, code="photo") from refused
 
 
 class PhotoForm(EntryForm):
-    """A photo more for an entry that stands."""
+    """Adds photos to an existing entry."""
 
     photo = PhotosField(required=True)

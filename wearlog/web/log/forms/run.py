@@ -1,4 +1,4 @@
-"""A run: two numbers, and everything else folded away."""
+"""The form for a run: two numbers, and everything else collapsed."""
 
 from __future__ import annotations
 
@@ -34,12 +34,12 @@ HOW = [
     (SeedHow.ABOUT.value, _("about")),
     (SeedHow.WORKED_OUT.value, _("don't know")),
 ]
-"""What a person can say of the seed. "Don't know" has it worked out, and shown before it is kept."""
+"""How a person knows the amount of seed. With "don't know" it is estimated, and shown before it is saved."""
 BOTH = _("You wrote an amount and said that it isn't known. Empty the amount, or choose “about”.")
 
 
 class SeedAmount(EntryForm):
-    """The second number: how much seed, in the unit of the person's choice."""
+    """The second number: the amount of seed, in a unit that the person chooses."""
 
     seed = of(
         Run,
@@ -61,11 +61,11 @@ class SeedAmount(EntryForm):
 
     @property
     def how(self) -> str:
-        """What was said of the seed: a value of SeedHow."""
+        """How the amount is known: a value of SeedHow."""
         return str(self.cleaned_data.get("seed_how") or SeedHow.WEIGHED)
 
     def seed_kg(self, crop: Crop) -> Decimal | None:
-        """The seed in kilograms; None with an error at its field, or where it is to be worked out."""
+        """The seed in kilograms; None where it is to be estimated, or after adding an error to its field."""
         amount, unit = self.cleaned_data.get("seed"), self.cleaned_data.get("seed_unit") or "kg"
         if self.how == SeedHow.WORKED_OUT:
             if amount is not None:
@@ -164,7 +164,7 @@ class RunForm(SeedAmount):
 
     @property
     def starts(self) -> bool:
-        """Whether the person pressed "start now" instead of handing in numbers."""
+        """Whether the person pressed "start now" instead of entering numbers."""
         return "start" in self.data
 
     @property
@@ -172,7 +172,8 @@ class RunForm(SeedAmount):
         return self["meter_h" if self.by_meter else "hours_h"]
 
     def folds(self) -> list[dict[str, Any]]:
-        """The folded groups: title, fields, and whether one must stand open because of what is in it."""
+        """The collapsible groups: title, fields, and whether the group must be open because of its
+        content."""
         shown = {"meter_h" if self.by_meter else "hours_h"}
         groups = []
         for key, title, all_names in FOLDED:
@@ -180,7 +181,7 @@ class RunForm(SeedAmount):
             if key == "when" and not self.by_meter:
                 names = ("meter_h", *names)
             doubted = {doubt.field for doubt in self.doubts}
-            # A meter in doubt or refused may be a new one, and then the hours are wanted: both stand there.
+            # If the meter reading is refused or questioned, the meter may be new and hours needed: show both.
             watched = (*names, "meter_h", "hours_h") if key == "when" else names
             groups.append(
                 {
@@ -226,7 +227,7 @@ class RunForm(SeedAmount):
         return cleaned
 
     def entry(self, *, press: Press, now: datetime, by_name: str) -> NewRun:
-        """The run as the logbook takes it. Without numbers ("start now") it is one that goes on."""
+        """The entry for the logbook. Without numbers ("start now") the run is still going on."""
         value = self.cleaned_data
         common: dict[str, Any] = {
             name: value.get(name)
@@ -253,13 +254,13 @@ class RunForm(SeedAmount):
         if self.starts:
             return NewRun(seed_kg=Decimal(0), started_at=self.at_or("started_at", now), **common)
         started_at, hours_h, meter_h = (value.get(name) for name in ("started_at", "hours_h", "meter_h"))
-        # A start and hours tell the end; anything else that leaves it open was handed in as it ended.
-        told = started_at is not None and hours_h is not None and meter_h is None
+        # Start and hours determine the end; otherwise an omitted end means that the run ended just now.
+        end_is_known = started_at is not None and hours_h is not None and meter_h is None
         return NewRun(
             seed_kg=value["seed_kg"],
             seed_how=self.how,
             started_at=started_at,
-            ended_at=value.get("ended_at") if told else self.at_or("ended_at", now),
+            ended_at=value.get("ended_at") if end_is_known else self.at_or("ended_at", now),
             hours_h=hours_h,
             meter_h=meter_h,
             new_meter=bool(value.get("new_meter")),

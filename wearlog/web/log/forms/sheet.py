@@ -1,4 +1,4 @@
-"""A sheet of runs: one line for each, the unit once for all of them."""
+"""The forms of a sheet of runs: one line for each run, and the unit once for all of them."""
 
 from __future__ import annotations
 
@@ -53,17 +53,17 @@ class ClockField(forms.CharField):
         forms.Field.validate(self, value)
 
     def run_validators(self, value: Any) -> None:
-        """Not a text any more."""
+        """Skip the text validators, since the value is no text."""
 
     def prepare_value(self, value: Any) -> Any:
         return value.strftime("%H:%M") if isinstance(value, time) else value
 
 
 class SeedField(NumberField):
-    """Seed as it stands on paper: `400`, `~400` for about so much, `?` where nobody knows."""
+    """An amount of seed as written on paper: `400`, `~400` for an approximate amount, `?` for unknown."""
 
     sign = ""
-    """How the seed is known, where a sign said so; a value of SeedHow."""
+    """How the amount is known, where a sign says so; a value of SeedHow."""
 
     def to_python(self, value: Any) -> Any:
         text = str(value if value is not None else "").strip()
@@ -78,7 +78,7 @@ class SeedField(NumberField):
 
 
 class SheetHead(EntryForm):
-    """What holds for all lines: the unit of the seed, and what a bag weighs."""
+    """The settings for all lines: the unit of the seed, and the weight of a bag."""
 
     seed_unit = forms.ChoiceField(label=gettext_lazy("Seed in"))
     bag = MassField(label=gettext_lazy("One bag weighs"), most=5000)
@@ -95,7 +95,7 @@ class SheetHead(EntryForm):
 
 
 class SheetLine(EntryForm):
-    """One run. A line without numbers is an empty line of the paper and is left out."""
+    """One run. A line without numbers is empty and ignored."""
 
     ref = of(Run, "ref", widget=forms.HiddenInput)
     day = DayField(widget=forms.HiddenInput)
@@ -119,7 +119,7 @@ class SheetLine(EntryForm):
         "seed_how",
         label=gettext_lazy("How known"),
         choices=HOW,
-        # Enter goes on to the next line; the field is for Tab and touch.
+        # Enter skips this field on its way to the next line; Tab and touch reach it.
         widget=forms.Select(attrs={"data-aside": True}),
     )
 
@@ -155,7 +155,7 @@ class SheetLine(EntryForm):
 
     @property
     def is_empty(self) -> bool:
-        """Whether neither number was written. A line that only says "don't know" is not empty."""
+        """Whether neither number was entered. A line with "don't know" is not empty."""
         written = any(
             str(self.data.get(self.add_prefix(name)) or "").strip() for name in (self.first_name, "seed")
         )
@@ -201,7 +201,7 @@ class SheetLine(EntryForm):
         return found
 
     def entry(self, head: SheetHead, *, now: datetime, by_name: str) -> NewRun | None:
-        """The run as the logbook takes it; None with an error at its field where the unit does not fit."""
+        """The entry for the logbook; None after adding an error to the field where the unit does not fit."""
         value, unit = self.cleaned_data, head.cleaned_data["seed_unit"]
         crop: Crop = value["crop"]
         seed_kg: Decimal | None = None

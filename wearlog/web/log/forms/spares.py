@@ -1,4 +1,4 @@
-"""Which part goes on: one of the spares that are listed, or the one whose mark is typed."""
+"""Fields to choose the part to fit: one of the listed spares, or one by its mark."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from wearlog.web.site.known import Spare, spare_by_mark
 from wearlog.words.kinds import mark_words
 
 FEW = 8
-"""So many spares stand as buttons; more are a list, and a mark can be typed instead."""
+"""How many spares are shown as buttons; more are shown as a list, and a mark can be typed instead."""
 LISTED = 120
 
 
@@ -33,7 +33,7 @@ def spare_label(spare: Spare, reader: Reader) -> str:
 
 
 class SpareForm(EntryForm):
-    """Subclasses call `offer` with the spares, or take the two fields out where nothing goes on."""
+    """Subclasses call `offer` with the spares, or remove the two fields where no part is fitted."""
 
     new = forms.ChoiceField(
         label=_("What goes on"), error_messages={"required": _("Choose the part that goes on.")}
@@ -79,6 +79,6 @@ class SpareForm(EntryForm):
             cleaned["new"] = f"{found.part.pk}:{found.edge}"
 
     def chosen_spare(self) -> tuple[int | None, str]:
-        """(key of the part, its edge); (None, "") where nothing goes on."""
+        """(primary key of the part, edge); (None, "") where no part is fitted."""
         part, _colon, edge = self.said("new").partition(":")
         return (int(part) if part else None), edge

@@ -1,4 +1,5 @@
-"""Work at a press: what was done, to which part and edge, with gauges before and after where they fit."""
+"""The form for work at a press: what was done, to which part and edge, with gauges before and after where
+applicable."""
 
 from __future__ import annotations
 
@@ -26,7 +27,7 @@ from wearlog.web.site.known import EdgeKnown, Spare
 from wearlog.web.site.model_fields import of, when
 
 ROWS = 4
-"""Places that one entry can gauge: the numbered flights of a screw, say. The first stands open."""
+"""How many places one entry can gauge, such as the numbered flights of a screw. The first row is open."""
 
 
 def gauge_words(part: Part, edges: Sequence[EdgeKnown], edge: str, reader: Reader) -> str:
@@ -60,7 +61,7 @@ def edge_label(edge: EdgeKnown, reader: Reader) -> str:
 
 
 class WorkForm(SpareForm):
-    """Fields follow the action: `flip` asks for the edge, `replace` for the spare, gauging for values."""
+    """The fields depend on the action: `flip` has the edge, `replace` the spare, gauging the values."""
 
     ref = of(Service, "ref", widget=forms.HiddenInput)
     press = forms.IntegerField(widget=forms.HiddenInput)
@@ -114,7 +115,7 @@ class WorkForm(SpareForm):
         self.fields["cost"].unit = currency  # type: ignore[attr-defined]
         self._shape_move(action, fitting, edges, next_edge, spares)
         self._shape_gauges(action, fitting, edges)
-        # Fields that were added after the base class spoke to the rest.
+        # For the fields added after the base class had called it.
         self.take_reader(reader)
 
     def _shape_move(
@@ -172,7 +173,7 @@ class WorkForm(SpareForm):
         return [self[f"{name}_0"] for name, _phase, _label in self.columns]
 
     def more_gauges(self) -> list[list[Any]]:
-        """Further rows, each with its place; the first row's place begins."""
+        """The place of the first row, then the further rows, each with its place."""
         if not self.columns:
             return []
         rows = [[self["place_0"]]]

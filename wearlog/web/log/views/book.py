@@ -1,4 +1,4 @@
-"""The whole log, one record with its history, and the two ways to put it right: correct and strike out."""
+"""The whole log, one record with its history, correcting it and voiding it."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def times_written(record: LogRecord) -> int:
 
 @needs(Permission.VIEW)
 def record(request: MillRequest, kind: str, pk: int) -> HttpResponse:
-    """One record, and everything that was done to it since."""
+    """One record and its history."""
     found = record_or_404(kind, pk)
     reader = reader_of(request)
     pressed = hours.of_run(found) if isinstance(found, Run) and found.voided_at is None else None

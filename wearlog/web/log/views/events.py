@@ -35,7 +35,7 @@ from wearlog.words.records import gauge_words
 
 
 class AtPress(EntryPage[Form, Record]):
-    """An entry about one press: the one asked for, else the person's usual one."""
+    """An entry about one press: the one in the query, else the person's usual one."""
 
     heading: ClassVar[Any] = ""
     page: ClassVar[str] = ""
@@ -182,7 +182,7 @@ class NoteNew(EntryPage[NoteForm, ShiftNote]):
     def act(self, form: NoteForm, now: datetime) -> ShiftNote:
         press = form.said("press")
         press_id = int(press) if press else None
-        # A note has no ref of its own: the second of two touches of the button finds the first one's.
+        # A note has no ref, so a double submit is recognised by the same text.
         twin = ShiftNote.objects.standing().filter(
             entered_by=self.request.user,
             text=form.said("text"),

@@ -1,4 +1,4 @@
-"""Fit a part, take one off, let two change places."""
+"""Fit a part, take one off, swap two."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ from wearlog.words.kinds import fitted_part_words
 
 
 class FittingNew(EntryPage[FitForm, Fitting]):
-    """For a position: what sits there can be taken off or swapped, an empty one takes a spare."""
+    """The page of a position: a fitted part can be taken off or swapped; on an empty one a spare can be
+    fitted."""
 
     template_name = "web/log/fit.html"
 
@@ -67,7 +68,7 @@ class FittingNew(EntryPage[FitForm, Fitting]):
 
 
 class OfFitting(EntryPage[Form, Fitting]):
-    """A move of what sits there now; a fitting that has ended is refused by the domain with a sentence."""
+    """A move of a fitted part. A fitting that has ended in the meantime is refused by the action."""
 
     def prepare(self) -> None:
         pk = number_in(self.request, "fitting") or 0
@@ -119,7 +120,7 @@ class FittingSwap(OfFitting[SwapForm]):
     template_name = "web/log/swap.html"
 
     def context(self) -> dict[str, object]:
-        # Both presses are opened: where they differ, each has its own isolation points.
+        # Both presses are opened; if they differ, each has its own isolation points.
         others = {other.position.press_id: other.position.press for other in self.others}
         others.pop(self.fitting.position.press_id, None)
         cautions = cautions_for(others)

@@ -1,4 +1,4 @@
-"""The log as lines: every kind of record in one order of time, one sentence each."""
+"""The log as lines: records of every kind in one chronological list, one sentence each."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ class RecordLine:
 
 @dataclass(frozen=True)
 class Filter:
-    """What the reader wants to see; an open side of the days is None."""
+    """The reader's filter; the first or last day is None where it is open."""
 
     press_id: int | None = None
     kind: str = ""
@@ -55,7 +55,7 @@ class Filter:
 
 @dataclass(frozen=True)
 class Cursor:
-    """The last line of a page: the next page begins below it. Written in an address as `when~kind~pk`."""
+    """The last line of a page, below which the next page begins. In URLs it is `when~kind~pk`."""
 
     when: datetime
     kind: str
@@ -84,7 +84,7 @@ def start_of(day: date, zone: ZoneInfo) -> datetime:
 def newest(wanted: Filter, below: Cursor | None, zone: ZoneInfo) -> tuple[list[LogRecord], Cursor | None]:
     """At most PAGE records, newest first, and the cursor for the next page where there is one.
 
-    One query for each kind, each cut off at one page: the cost does not grow with how far back one reads.
+    One query for each kind, limited to one page, so that the cost does not grow for older pages.
     """
     order = {word: number for number, word in enumerate(KINDS)}
     found = [
@@ -111,12 +111,13 @@ def newest(wanted: Filter, below: Cursor | None, zone: ZoneInfo) -> tuple[list[L
 def _cut(
     kind: RecordKind, wanted: Filter, below: Cursor | None, order: dict[str, int], zone: ZoneInfo
 ) -> Iterable[tuple[datetime, int]]:
-    """(instant, key) of at most one more than a page; only what an index holds, so that no row is read."""
+    """(instant, primary key) of at most one record more than a page. Only indexed columns, so that no rows
+    are read."""
     rows: QuerySet[Any] = kind.model._default_manager.all()
     if wanted.press_id is not None:
         of_press = Q(**{f"{kind.press}_id": wanted.press_id})
         if kind.model is Measurement:
-            # A gauge without work has no press of its own: it counts for the press that its part sits on.
+            # A gauge without a service has no press; it counts for the press on which its part was fitted.
             of_press |= Q(
                 service__isnull=True,
                 part__in=Fitting.objects.open().filter(position__press_id=wanted.press_id).values("part_id"),
@@ -159,6 +160,6 @@ def line_of(record: LogRecord, system: str, photos: Sequence[Photo] = ()) -> Rec
 
 
 def lines_of(records: Sequence[LogRecord], system: str) -> list[RecordLine]:
-    """Lines with their photos; one query for all of those."""
+    """The lines of the records, with their photos; one query for all photos."""
     photos = photos_of(records)
     return [line_of(record, system, photos.get(owner_of(record), ())) for record in records]

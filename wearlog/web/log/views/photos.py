@@ -1,4 +1,4 @@
-"""Photos of the log: shown to people who are signed in, and added to an entry that stands."""
+"""Photos of the log: serving them to people who are signed in, and adding them to an existing entry."""
 
 from __future__ import annotations
 
@@ -23,7 +23,8 @@ from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import FormPage
 
 KEPT_S = 60 * 60 * 24
-"""How long a browser may keep a photo: it never changes, and a phone passed on forgets it in a day."""
+"""How long a browser may cache a photo: it never changes, but a phone that changes hands should lose it
+within a day."""
 
 
 @needs(Permission.VIEW)
@@ -37,7 +38,8 @@ def photo_small(request: MillRequest, name: str) -> HttpResponse:
 
 
 def answer_with(name: str, *, small: bool) -> HttpResponse:
-    """The file of a photo that has a row; its name in the folder is the row's and never the address's."""
+    """The response with the file of a photo that has a row. The file name comes from the row, never from the
+    URL."""
     found = get_object_or_404(Photo, name=name)
     try:
         content = path_of(found.name, small=small).read_bytes()
@@ -52,8 +54,8 @@ def answer_with(name: str, *, small: bool) -> HttpResponse:
 
 
 class PhotoAdd(FormPage[PhotoForm, list[Photo]]):
-    """One photo more with an entry that stands. Unlike with a new entry, one that can't be kept is asked for
-    again, since there is nothing else to save."""
+    """Add photos to an existing entry. Unlike with a new entry, a photo that can't be stored makes the form
+    fail, since there is nothing else to save."""
 
     template_name = "web/log/photo.html"
 
@@ -80,7 +82,7 @@ class PhotoAdd(FormPage[PhotoForm, list[Photo]]):
             ) from lost
 
     def keep_photos(self, form: PhotoForm, record: list[Photo]) -> None:
-        """They are what `act` kept."""
+        """Nothing to do: `act` has stored the photos."""
 
     def done(self, record: list[Photo]) -> HttpResponse:
         messages.success(self.request, _("The photo is kept with the entry."))

@@ -34,7 +34,7 @@ YEAR = 60 * 60 * 24 * 365
 
 
 def choose_press(request: MillRequest, heading: str, page: str, keep: str = "") -> HttpResponse:
-    """The page that asks for the press first: one big button for each."""
+    """The page that asks for the press: one big button for each."""
     return render(
         request,
         "web/log/press.html",
@@ -49,7 +49,7 @@ def choose_press(request: MillRequest, heading: str, page: str, keep: str = "") 
 
 
 def by_meter(press: Press, reading: Reading | None, run: Run | None) -> bool:
-    """Whether this press's runs are logged by the hour meter: as the last one was, else as it is set up."""
+    """Whether to log a run by the hour meter: as the press's last run was, else as the press is set up."""
     if run is not None:
         return run.hours_h is None and reading is not None
     return reading is not None or press.hours_from == HoursFrom.METER
@@ -66,7 +66,7 @@ def reading_words(reading: Reading | None) -> str:
 
 
 def usual_units(request: MillRequest) -> dict[str, object]:
-    """The seed unit that this person used last on this device, with the bag's weight."""
+    """The seed unit and the bag's weight that this person last used on this device."""
     code, _sign, weight = request.COOKIES.get(cookie_name(request), "").partition(":")
     initial: dict[str, object] = {}
     if code in units.KG or code in ("bag", "bushel"):
@@ -131,7 +131,7 @@ class RunNew(EntryPage[RunForm, Run]):
         )
 
     def as_last_time(self) -> dict[str, object]:
-        """The last run's crop and numbers, to look over and save. What a meter shows is never guessed."""
+        """The last run's crop and numbers as initial values. A meter reading is never prefilled."""
         pressed = None if self.last_run is None else hours.of_run(self.last_run).hours_h
         if self.last_run is None or pressed is None:
             return {}
@@ -142,7 +142,7 @@ class RunNew(EntryPage[RunForm, Run]):
             "hours_h": Decimal(str(round(pressed, 2))),
             "seed": units.from_kg(self.last_run.seed_kg, unit).quantize(Decimal("0.01")),
             "seed_unit": unit,
-            # What was not weighed then is no more than a guess now.
+            # An amount that was not weighed then is only approximate now.
             "seed_how": SeedHow.ABOUT if self.last_run.seed_how != SeedHow.WEIGHED else SeedHow.WEIGHED,
         }
 
@@ -188,7 +188,8 @@ class RunNew(EntryPage[RunForm, Run]):
 
 
 def run_words(run: Run, system: str) -> str:
-    """What was saved: the seed, and the hours that follow from what was typed, both ways of writing them."""
+    """The confirmation of what was saved: the seed, and the resulting hours, as decimal and as hours and
+    minutes."""
     pressed = hours.of_run(run).hours_h
     time = f"{units.show_hours(pressed, system)} ({units.show_clock(pressed)})"
     return _("Saved: %(seed)s of %(crop)s on %(press)s, %(time)s.") % {
@@ -200,7 +201,8 @@ def run_words(run: Run, system: str) -> str:
 
 
 def ask_about_dies(request: MillRequest, places: Sequence[known.PlaceNow], crop: Crop, system: str) -> None:
-    """Where a fitted die is not for the crop: say which sizes are, with a link to log the change."""
+    """Add a message where a fitted die is not for the crop: which sizes are, with a link to log the
+    change."""
     for place in places:
         if place.position.kind != Kind.DIE or place.fitting is None:
             continue

@@ -34,7 +34,7 @@ WALL_ROWS = 14
 
 
 class SheetPage(EntryPage[SheetHead, list[Run]]):
-    """Lines of runs under one head. Subclasses say which lines there are."""
+    """Lines of runs below common settings. Subclasses define the lines."""
 
     template_name = "web/log/sheet.html"
 
@@ -126,7 +126,7 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
 
 
 class ShiftSheet(SheetPage):
-    """One line for each press at work, ended just now where no time is written."""
+    """One line for each press in service; a run without a time ended just now."""
 
     @property
     def heading(self) -> str:
@@ -159,7 +159,7 @@ class WeekSheet(SheetPage):
         self.per_day = int(asked) if asked in {str(n) for n in range(1, MOST_LINES + 1)} else 1
 
     def first_day(self) -> date:
-        """Monday of the week asked for, else of the present one."""
+        """Monday of the week in the query, else of the present one."""
         day = today(self.request)
         with suppress(ValueError):
             day = date.fromisoformat(self.request.GET.get("from", ""))

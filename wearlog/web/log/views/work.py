@@ -1,4 +1,4 @@
-"""Log work: first what stands in front of you, then what was done to it."""
+"""Log work: first choose the part or position, then what was done to it."""
 
 from __future__ import annotations
 
@@ -96,7 +96,7 @@ class WorkNew(EntryPage[WorkForm, Service]):
         return press
 
     def _choose(self, press: Press | None = None) -> HttpResponse:
-        """What sits on the press, and what can be done with each in one touch."""
+        """The page to choose from: the fitted parts of the press, and the work offered for each."""
         press = press or self.press
         items = items_of_press(press.pk, as_of=today(self.request))
         places = known.places_of(press)

@@ -1,4 +1,4 @@
-"""All presses, and one press: its drawing, what it has worked, what is due on it, and its last log lines."""
+"""All presses, and one press: its drawing, hours and seed, due tasks, and its last log lines."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ def presses(request: MillRequest) -> HttpResponse:
 
 @dataclass(frozen=True)
 class SeatLine:
-    """A position in the list beside the drawing: what sits there and how it is doing."""
+    """A position in the list next to the drawing: the part fitted there and its condition."""
 
     number: int
     seat: SeatRow
@@ -104,7 +104,7 @@ def label_of(seat: SeatRow) -> str:
 
 
 def first_of(items: Sequence[DueItem]) -> DueItem | None:
-    """The item that wants to be seen first: worst state, then earliest day."""
+    """The most urgent item: worst state first, then earliest day."""
     known = [item for item in items if item.state != "unknown"]
     return min(known, key=lambda item: (STATES.index(item.state), item.due_on or date.max), default=None)
 
@@ -168,7 +168,7 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
     items = [item for item in known.items if item.press_id == shown.pk]
     groups, later, unknown = grouped(items), group_of(items, "later"), group_of(items, "unknown")
     seats, machine = seat_lines(shown, items, record)
-    # A task is named beside its part only where it stands on the page in full, with its caution.
+    # A task is named next to its part only if the page also shows it in full, with its caution.
     in_full = {item for group in (*groups, later, unknown) if group is not None for item in group.items}
     seats = [line if line.next_item in in_full else replace(line, next_item=None) for line in seats]
     return render(

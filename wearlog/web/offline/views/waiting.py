@@ -1,4 +1,4 @@
-"""What a device has not sent yet, and the token with which it sends."""
+"""The page of entries that a device has not sent yet, and the CSRF token for sending them."""
 
 from __future__ import annotations
 
@@ -13,14 +13,15 @@ from wearlog.web.site.access import MillRequest, kept, needs
 @needs(Permission.VIEW)
 @kept
 def waiting(request: MillRequest) -> HttpResponse:
-    """What this device has not sent yet, and what it can show without a network.
+    """The page of entries that this device has not sent yet, and of pages that it can show offline.
 
-    The page is empty; its scripts fill it from the device. It also stands in for pages that are not kept.
+    The server sends no content; scripts fill it in from the device. Offline it replaces pages that are not
+    cached.
     """
     return render(request, "web/offline/waiting.html")
 
 
 @needs(Permission.VIEW)
 def token(request: MillRequest) -> JsonResponse:
-    """Who is signed in on this device, and the token that a form needs."""
+    """The person signed in on this device, and the CSRF token that a form needs."""
     return JsonResponse({"token": get_token(request), "who": request.user.pk, "name": str(request.user)})

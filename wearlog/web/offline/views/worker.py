@@ -1,4 +1,4 @@
-"""What lets a phone open the pages without a network and keep the site on its home screen."""
+"""The service worker and the manifest, so that a phone can open pages offline and install the site."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ ICONS = (("icon-192.png", "192x192"), ("icon-512.png", "512x512"))
 
 
 def program() -> str:
-    """The worker's script, after one line of what only the server knows.
+    """The service worker's script, after one line of data from the server.
 
-    A fingerprint of all style sheets and scripts stands in it, so that a browser, which compares the script
-    byte by byte at each page, notices a new version of any of them.
+    The line contains a hash of all style sheets and scripts, so that a browser, which compares the script
+    byte by byte, notices a new version of any of them.
     """
     facts = {
         "version": fingerprint() if settings.DEBUG else kept_fingerprint(),
@@ -58,7 +58,7 @@ def etag(request: HttpRequest) -> str:
 @require_safe
 @condition(etag_func=etag)
 def worker(request: HttpRequest) -> HttpResponse:
-    """Served from the root, since a worker answers for the pages below its own address."""
+    """The service worker. It is served from the root, since its scope is the path of its own URL."""
     return HttpResponse(
         program(), content_type="text/javascript; charset=utf-8", headers={"Cache-Control": "no-cache"}
     )
@@ -67,7 +67,7 @@ def worker(request: HttpRequest) -> HttpResponse:
 @public
 @require_safe
 def manifest(request: HttpRequest) -> HttpResponse:
-    """How the site stands on a home screen."""
+    """The web app manifest for installing the site on a home screen."""
     drawn = {"src": static("web/icon.svg"), "sizes": "any", "type": "image/svg+xml"}
     icons = [{"src": static(f"web/{name}"), "sizes": size, "type": "image/png"} for name, size in ICONS]
     return JsonResponse(

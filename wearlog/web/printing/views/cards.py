@@ -1,4 +1,4 @@
-"""The job cards that go to the press with a person: as a page, and as a PDF of that same page."""
+"""Job cards as a page, and as a PDF of the same page."""
 
 from __future__ import annotations
 
@@ -24,11 +24,11 @@ from wearlog.web.site.qr import is_this_machine_only, site_of
 from wearlog.web.site.tags.due import MOST_CARDS, card_key
 
 SIGNERS = 3
-"""Lines for people; more add theirs on the back, and the isolation record has room for all."""
+"""The number of lines for people; more write on the back, and the isolation record has no limit."""
 
 
 def paper_of(request: MillRequest) -> str:
-    """The paper asked for, else Letter for a mill that counts in US units and A4 for all others."""
+    """The paper size in the query, else Letter for a mill with US units and A4 for others."""
     asked = request.GET.get("paper", "")
     if asked in PAPERS:
         return asked
@@ -44,11 +44,11 @@ def restart_steps() -> list[str]:
 
 
 def page_of_cards(request: MillRequest) -> dict[str, object]:
-    """What `card.html` shows. `?item=KEY` once for each task, or `?all=due` for a day's tasks together;
+    """The context of `card.html`. `?item=KEY` once for each task, or `?all=due` for all tasks that are due;
     `&paper=a4` or `letter`.
 
-    A task that has been done in the meantime is counted in `gone` and not printed, and of a day's tasks those
-    beyond `MOST_CARDS` in `left`. Raises Http404 without a key, or with more keys than `MOST_CARDS`.
+    Tasks that have been done in the meantime are counted in `gone` and not printed, and of all due tasks
+    those beyond `MOST_CARDS` in `left`. Raises Http404 without a key, or with more keys than `MOST_CARDS`.
     """
     now, paper, site = timezone.now(), paper_of(request), site_of(request)
     today = timezone.localdate(now)
@@ -56,7 +56,7 @@ def page_of_cards(request: MillRequest) -> dict[str, object]:
     left = 0
     if request.GET.get("all") == "due":
         pressing = [item for item in found.values() if item.state in ("overdue", "due")]
-        # Sheet after sheet as the round goes: press by press, the worst first.
+        # In the order of the round: press by press, the most urgent first.
         pressing.sort(key=lambda item: (item.press, STATES.index(item.state), item.due_on or today))
         keys = [card_key(item) for item in pressing[:MOST_CARDS]]
         left = len(pressing) - len(keys)
@@ -100,7 +100,7 @@ def job_card(request: MillRequest) -> HttpResponse:
 
 @needs(Permission.VIEW)
 def job_card_pdf(request: MillRequest) -> HttpResponse:
-    """The same page as a file. Where the machine lacks what makes it, the page says what to install."""
+    """The same page as a PDF. Where the software for it is missing, a page says what to install."""
     context = page_of_cards(request)
     if not context["cards"]:
         raise Http404(_("None of these tasks is in the forecast any more. Choose again from what is due."))

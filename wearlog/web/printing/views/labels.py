@@ -1,4 +1,4 @@
-"""Sheets of labels with QR codes: as a page to print, and as a PDF of that same page."""
+"""Sheets of labels with QR codes as a page, and as a PDF of the same page."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from wearlog.web.site.qr import is_this_machine_only, site_of
 
 
 def page_of_labels(request: MillRequest) -> dict[str, object]:
-    """What `labels.html` shows. `?what=presses&what=fitted&of=2&size=small&paper=a4`, or single ones by
+    """The context of `labels.html`. `?what=presses&what=fitted&of=2&size=small&paper=a4`, or single ones by
     `?part=7&press=2&position=3`."""
     asked = request.GET
     size = asked.get("size", "")

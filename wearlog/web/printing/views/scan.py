@@ -1,4 +1,4 @@
-"""What a code leads to: what stands there, and what can be done with it in one touch. Nothing is written."""
+"""The pages that codes lead to: what the code names, and what can be done with it. Nothing is written."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ LAST_WORK = 3
 
 @needs(Permission.VIEW)
 def scan(request: MillRequest) -> HttpResponse:
-    """A field to type a code into; `?code=` leads on to what it names, or asks which of several."""
+    """A field to type a code into; `?code=` redirects to what it names, or asks which of several is meant."""
     typed = request.GET.get("code", "")[:200]
     if not typed.strip():
         return render(request, "web/printing/scan.html", {"typed": ""})
@@ -46,9 +46,9 @@ def scan(request: MillRequest) -> HttpResponse:
 
 @needs(Permission.VIEW)
 def code(request: MillRequest, code: str) -> HttpResponse:
-    """What stands there now: the press, the place, the part with its edge at work, and what can be done."""
+    """The page of a code: the press, the position, the part with its edge in use, and what can be done."""
     try:
-        thing = found_by(code)[-1]  # the code itself comes after names that are spelt like it
+        thing = found_by(code)[-1]  # the code itself comes after names with the same spelling
     except NoCode as wrong:
         return render(request, "web/printing/scan.html", {"typed": code, "error": wrong.message}, status=404)
     return render(request, "web/printing/thing.html", page_of(request, thing))
@@ -92,10 +92,11 @@ def concerns(item: DueItem, thing: Thing) -> bool:
 
 @needs(Permission.VIEW)
 def job(request: MillRequest, key: str) -> HttpResponse:
-    """A card's job: still due, with its button, or what was logged since. `?c=`: the caution on the card.
+    """The job of a card: still due, with the button to log it, or what was logged since. `?c=` is the version
+    of the caution on the card.
 
-    `&n=` is which time of the job the card is for; when that has been logged, the next one is shown and said
-    to be another.
+    `&n=` is the hash of the card's cycle of the job; when that one has been logged, the next one is shown
+    with a remark.
     """
     found = {card_key(item): item for item in due_items(as_of=today(request))}
     numbers = numbers_in(key)
@@ -112,7 +113,7 @@ def job(request: MillRequest, key: str) -> HttpResponse:
 
 
 def logged(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> dict[str, object]:
-    """What was logged last about the job's part, or under its rule, and the caution of such work."""
+    """The last log entry about the job's part or rule, and the caution of such work."""
     rule = Rule.objects.filter(pk=rule_pk).first()
     press = Press.objects.filter(pk=press_pk).first()
     part = Part.objects.select_related("part_type").filter(pk=part_pk).first()
@@ -139,7 +140,7 @@ def logged(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> d
 
 
 def numbers_in(key: str) -> tuple[int, int, int] | None:
-    """Rule, press and part of a card's key, 0 where it names none; None where it is no key."""
+    """The ids of rule, press and part in a card's key, 0 where it has none; None where the key is invalid."""
     pieces = key.split(".")
     if len(pieces) != 5 or not all(piece.isdecimal() and len(piece) < 19 for piece in pieces[:4]):
         return None

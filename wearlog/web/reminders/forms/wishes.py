@@ -51,7 +51,7 @@ class GiveForm(EntryForm):
 
 
 def clock_time(**words: Any) -> forms.TimeField:
-    """A time of the day as the phone's own clock face, or typed as 06:30."""
+    """A time of day, chosen by the browser's time picker or typed as 06:30."""
     return forms.TimeField(
         input_formats=["%H:%M", "%H:%M:%S", "%H.%M", "%H"],
         widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),

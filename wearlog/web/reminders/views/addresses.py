@@ -1,4 +1,4 @@
-"""Where reminders go: the addresses that were stopped, and the button that sends there again."""
+"""The page of stopped addresses, with the button to resume sending."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The calendar: the page that makes, shows once and withdraws its addresses, and what is read at one."""
+"""The page to make and revoke addresses of calendar feeds, and the feed itself."""
 
 from __future__ import annotations
 
@@ -31,7 +31,8 @@ LONGEST_NOTE = 60
 @public
 @require_safe
 def feed(request: HttpRequest, secret: str) -> HttpResponse:
-    """What a calendar program reads. Nobody signs in: the address is the key. Writes nothing."""
+    """The feed for a calendar program. It needs no sign-in: the secret in the URL authorises. Writes
+    nothing."""
     found = calendar_feeds.feed_of(secret)
     if found is None:
         return HttpResponse(
@@ -41,7 +42,7 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
         )
     mill = Mill.current()
     today = timezone.localdate(timezone=mill.zone)
-    with translation.override(language_of(mill=mill)):  # its events are kept in the mill's language
+    with translation.override(language_of(mill=mill)):  # events are stored in the mill's language
         body = as_ics(found, calendar_feeds.entries_of(found, today=today), mill=mill.name)
     etag = quote_etag(hashlib.sha256(body).hexdigest()[:32])
     response = HttpResponse(body, content_type=CONTENT_TYPE)
@@ -81,7 +82,7 @@ def _my_calendar(request: MillRequest) -> HttpResponse:
 def show(
     request: MillRequest, *, error: str = "", note: str = "", press: Press | None = None
 ) -> HttpResponse:
-    """The page, with what was typed where it was refused."""
+    """The page; after a refusal with the values that were typed."""
     context = {
         "feeds": calendar_feeds.standing_for(request.user),
         "presses": Press.objects.order_by("code"),

@@ -1,6 +1,6 @@
-"""What the links in mails open: one job to read, and the button that stops the mails.
+"""The pages of the links in mails: one job to read, and the button that stops the mails.
 
-Nobody is signed in by them, and opening one changes nothing: mail scanners and previews open every link.
+They sign nobody in, and opening one changes nothing, since mail scanners and previews open every link.
 """
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ from wearlog.web.site.access import public
 @never_cache
 @require_safe
 def job(request: HttpRequest, token: str) -> HttpResponse:
-    """The task that a mail told of, as it stands now, to read without a sign-in; logging it asks for one.
+    """The present state of the task in a mail, readable without signing in; logging it requires that.
 
-    It opens while the person whom the mail went to may still sign in, and for 90 days.
+    The link works for 90 days, while the recipient's account is active.
     """
     try:
         link = read_job(token, on=timezone.now().date())
@@ -38,7 +38,7 @@ def job(request: HttpRequest, token: str) -> HttpResponse:
     person = User.objects.filter(pk=link.person_id).first()
     if person is None or not allows(person, Permission.VIEW):
         return render(request, "web/reminders/job.html", {"problem": "gone"}, status=403)
-    with translation.override(language_of(person)):  # whoever opens it: the mail spoke it, too
+    with translation.override(language_of(person)):  # the language of the mail
         item = item_of(link)
         context = {"task": item, "is_told": item is not None and item.state != "later"}
         return render(request, "web/reminders/job.html", context)
@@ -53,11 +53,11 @@ def item_of(link: JobLink) -> DueItem | None:
 
 
 @public
-@csrf_exempt  # the token is the proof, and a mail program that posts it has no cookie (RFC 8058, 3.2)
+@csrf_exempt  # the token authorises; a mail program that posts it has no cookie (RFC 8058, 3.2)
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def stop(request: HttpRequest, token: str) -> HttpResponse:
-    """Stop the mails of the person whom the mail went to. GET shows a button; POST does it, once or twice."""
+    """Stop the mails to the recipient. GET shows a button; POST does it and is idempotent."""
     try:
         link = read_stop(token)
     except BadLink:

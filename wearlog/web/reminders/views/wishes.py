@@ -1,4 +1,4 @@
-"""Marks on due items, one's own reminder wishes, and the word on a clock that looked wrong."""
+"""Marks on due items, one's own reminder wishes, and confirming a clock that looked wrong."""
 
 from __future__ import annotations
 
@@ -35,9 +35,10 @@ from wearlog.words.days import day_words
 
 
 class MarkPage(View):
-    """`?item=KEY` shows one task and what was said of it; a POST says something more (`do`).
+    """`?item=KEY` shows one task and its marks; a POST adds or ends one (`do`).
 
-    The form carries the cycle's own name (`key`): what was done meanwhile is refused, not marked anew.
+    The form contains the key of the cycle (`key`), so that a mark is refused if the work has been done
+    meanwhile.
     """
 
     request: MillRequest
@@ -184,7 +185,7 @@ class MyReminders(FormPage[WishForm, ReminderWish]):
 
 @needs(Permission.OWN)
 def reminder_clock(request: MillRequest) -> HttpResponse:
-    """What the clock says where reminders are paused for it; a POST says that it is right."""
+    """The page about a pause because of the clock; a POST confirms that the clock is right."""
     now = timezone.now()
     if request.method == "POST":
         if clock.go_on(by=request.user, at=now):

@@ -33,7 +33,7 @@ XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def _asked(request: MillRequest) -> tuple[Comparison, str, list[tuple[str, str]]]:
-    """The comparison asked for, what was typed as the season's start, and (field, text) of each error."""
+    """The requested comparison, the season's start as typed, and (field, text) of each error."""
     errors = []
     try:
         by = parse_by(request.GET.get("by") or ",".join(GROUPS))

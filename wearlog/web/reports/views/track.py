@@ -1,4 +1,4 @@
-"""The track record: what was promised of wear limits, and what came."""
+"""The track record: when wear limits were predicted, and when they were reached."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ from wearlog.web.site.access import MillRequest, needs
 USUAL_LEAD = 60
 MOST_BARS = 40
 PAST_DAYS = 3 * 365
-"""How far back the page looks; the command looks at everything."""
+"""How far back the page goes; the command covers everything."""
 
 
 @dataclass(frozen=True)
 class TrackedLine:
-    """One edge at the chosen lead, as the table shows it."""
+    """One edge at the chosen lead time, for the table."""
 
     part_id: int
     name: str
@@ -38,7 +38,7 @@ class TrackedLine:
 
 
 def lines_of(edges: Sequence[Tracked], lead: int) -> list[TrackedLine]:
-    """Newest first."""
+    """The lines of the table, newest first."""
     lines = []
     for one in reversed(edges):
         if lead not in one.said:
@@ -60,7 +60,7 @@ def lines_of(edges: Sequence[Tracked], lead: int) -> list[TrackedLine]:
 
 
 def verdict_of(said: Said, came: date) -> str:
-    """`held`, `before` or `after` the range, or `none` where no full range was given."""
+    """`held` where the day lay in the range, `before` or `after` it, or `none` without a full range."""
     if said.early is None or said.mid is None or said.late is None:
         return "none"
     return "before" if came < said.early else "after" if came > said.late else "held"
@@ -68,11 +68,11 @@ def verdict_of(said: Said, came: date) -> str:
 
 @needs(Permission.VIEW)
 def track(request: MillRequest) -> HttpResponse:
-    """`?ahead=30|60|90` chooses the lead that picture, sentence and table speak of."""
+    """`?ahead=30|60|90` chooses the lead time in days for chart, sentence and table."""
     today = timezone.localdate()
     asked = request.GET.get("ahead", "")
     lead = int(asked) if asked.isdecimal() and int(asked) in LEADS else USUAL_LEAD
-    # Last night's, as it was replayed since then in the background.
+    # The figures of last night, which have been computed in the background since then.
     night = today - timedelta(days=1)
     found = track_record(as_of=night, since=night - timedelta(days=PAST_DAYS), stored_only=True)
     lines = lines_of(found.edges, lead)

@@ -1,4 +1,4 @@
-"""How long parts last, how work comes again, and what pays."""
+"""Pages on lifetimes of parts, repeated work, and what pays off."""
 
 from __future__ import annotations
 
@@ -27,12 +27,12 @@ from wearlog.web.site.access import MillRequest, needs
 from wearlog.words.kinds import kind_words
 
 MOST_THINGS = 60
-"""So many parts are listed of one kind; the oldest first."""
+"""How many parts of one type are listed; the oldest first."""
 
 
 @dataclass(frozen=True)
 class InUse:
-    """A working part, its age, and what is left to 8 of 10 such parts; empty where unknown."""
+    """A part in use, its age, and the remaining life that 8 of 10 such parts reach; empty where unknown."""
 
     lived: Lived
     press: str
@@ -67,9 +67,9 @@ class RepeatLine:
     law: str
     things: list[ThingLine]
     silent: int
-    """Things on which it was never done."""
+    """The number of things on which the work was never done."""
     cautions: list[Caution]
-    """Of this very work, where it comes ever faster and so has to be done soon."""
+    """The cautions of this work, where it comes ever more often and so has to be done soon."""
 
 
 @dataclass(frozen=True)
@@ -159,7 +159,7 @@ def _picture_words(each: TypeLives, system: str) -> str:
 
 @needs(Permission.VIEW)
 def work(request: MillRequest) -> HttpResponse:
-    """Every work that comes again."""
+    """Every kind of repeated work."""
     known, presses, system = _known(request)
     found = repeats(known.ground.record)
     cautions = cautions_for(presses)

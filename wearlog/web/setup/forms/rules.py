@@ -1,4 +1,4 @@
-"""When work is due, what is to be pressed, and what things are worth."""
+"""Forms for service rules, the season plan and prices."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ ITEMS = {
 
 
 def item_words(item: str) -> str:
-    """What a price is for, in words: `seed_kg rapeseed` is seed of that crop."""
+    """The item of a price in words: `seed_kg rapeseed` is seed of that crop."""
     first, _space, crop = item.partition(" ")
     if first == "seed_kg" and crop:
         return gettext("seed of %(crop)s, for a kilogram") % {"crop": crop}

@@ -1,4 +1,4 @@
-"""What a mill sets up: presses, positions, part types, parts, crops, energy sources."""
+"""Forms for presses, positions, part types, parts, crops and energy sources."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def area(rows: int = 3) -> forms.Textarea:
 
 
 class ThingForm(Speaking, ModelForm):
-    """A reference record in the reader's units. What was not touched keeps its stored digits."""
+    """A reference record in the reader's units. Unchanged fields keep all stored digits."""
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -46,7 +46,7 @@ class ThingForm(Speaking, ModelForm):
 
 
 class TagsField(forms.MultipleChoiceField):
-    """Several words, stored with a space between."""
+    """Several words, stored separated by spaces."""
 
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("required", False)
@@ -106,7 +106,7 @@ TEMPLATES: dict[str, tuple[Any, tuple[tuple[str, Kind, str], ...]]] = {
 
 
 class NewPressForm(PressForm):
-    """A press with the positions to start from."""
+    """A new press with its first positions."""
 
     positions = forms.ChoiceField(
         label=_("Positions to start with"),
@@ -128,7 +128,8 @@ class PositionForm(ThingForm):
         widgets = {"note": area(2)}
 
     def _get_validation_exclusions(self) -> set[str]:
-        """The press is set by the page, and the pair (press, position) must still be checked."""
+        """Don't exclude the press, which the page sets, so that the uniqueness of (press, position) is
+        validated."""
         return super()._get_validation_exclusions() - {"press"}  # type: ignore[misc,no-any-return]
 
 
@@ -181,9 +182,9 @@ MANY = 100
 
 
 def codes_from(first: str, count: int) -> list[str]:
-    """`D5-07`, 3 -> D5-07, D5-08, D5-09: the last number counts on and keeps its width.
+    """`D5-07`, 3 -> D5-07, D5-08, D5-09: the last number is incremented and keeps its width.
 
-    Raises ValueError where several are wanted and there is no number to count on.
+    Raises ValueError where several are wanted and the code has no number.
     """
     if count == 1:
         return [first]
@@ -195,7 +196,7 @@ def codes_from(first: str, count: int) -> list[str]:
 
 
 class NewPartsForm(EntryForm):
-    """One part, or several of a type with marks that count on."""
+    """One part, or several of a type with consecutive marks."""
 
     part_type = of(
         Part,
@@ -261,7 +262,7 @@ class CropForm(ThingForm):
             raise forms.ValidationError(_("Write it as one word: a hyphen may stand where a space would."))
         old = self.initial.get("code")
         if old and code != old:
-            # Part types name crops by their tag, which no foreign key carries along.
+            # Part types refer to crops by tag, without a foreign key that would follow a new code.
             naming = [kind.code for kind in PartType.objects.all() if old in kind.for_crops.split()]
             if naming:
                 raise forms.ValidationError(

@@ -1,4 +1,4 @@
-"""Where somebody is signed in: one's own devices, another's for an owner, and how each is signed out."""
+"""The devices on which a person is signed in (one's own; for owners anybody's), and signing them out."""
 
 from __future__ import annotations
 
@@ -29,7 +29,8 @@ ALL = "all"
 
 @dataclass(frozen=True)
 class Device:
-    """A line of the list. `here` is the one that shows the page; `words` say since when, and when last."""
+    """A line of the list. `here`: this device; `words` say since when it is signed in and when it was last
+    used."""
 
     name: str
     handle: str
@@ -38,7 +39,7 @@ class Device:
 
 
 def devices_of(person: User, request: MillRequest) -> list[Device]:
-    """Where the person is signed in; this device first."""
+    """The devices on which the person is signed in, this one first."""
     here, zone = handle_here(request), reader_of(request).zone
     found = [
         Device(
@@ -76,7 +77,7 @@ def _person_devices(request: MillRequest, pk: int) -> HttpResponse:
 
 
 def end(request: MillRequest, person: User, *, then: str) -> HttpResponse:
-    """Sign out the device that the form names, or all but this one."""
+    """Sign out the device that the form names, or all except this one."""
     now, asked = timezone.now(), request.POST.get("device", "")
     if asked == ALL:
         number = sessions.end_all(by=request.user, at=now, person=person, but=request.session.session_key)
@@ -95,7 +96,7 @@ def end(request: MillRequest, person: User, *, then: str) -> HttpResponse:
 @never_cache
 @require_POST
 def _in_use(request: MillRequest) -> HttpResponse:
-    """What a page's script sends now and then: `needs` has noted the use."""
+    """A request that a page's script sends from time to time; `needs` records the use of the session."""
     return HttpResponse(status=204)
 
 

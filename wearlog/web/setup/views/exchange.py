@@ -1,4 +1,4 @@
-"""Take a logbook in from a .zip, and give everything out as one."""
+"""Import a logbook from a .zip, and export everything as one."""
 
 from __future__ import annotations
 
@@ -31,11 +31,11 @@ from wearlog.web.site.pages import FormPage
 MOST_BYTES = 50 * 1024 * 1024
 LATEST = 5
 MOST_GROUPS = 12
-"""So many kinds of what is wrong are shown: about a screen. The file has them all."""
+"""How many groups of problems are shown: about a screen. The file has them all."""
 
 
 class Exchange(FormPage[ImportForm, ImportJob]):
-    """A logbook to check or to take in becomes a job; the next page says how far it is."""
+    """Create a job to check or import a logbook; the next page shows its progress."""
 
     template_name = "web/setup/exchange.html"
 
@@ -132,7 +132,7 @@ def _import_cancel(request: MillRequest, pk: int) -> HttpResponse:
 
 @require_safe
 def _import_problems(request: MillRequest, pk: int) -> HttpResponse:
-    """Everything that is wrong with the logbook, as a file."""
+    """All problems of the logbook, as a file."""
     job = get_object_or_404(ImportJob, pk=pk)
     try:
         content = places.problems(job.file).read_bytes()

@@ -1,4 +1,4 @@
-"""Part types and parts, one or many at once."""
+"""Part types and parts, singly or several at once."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ class PartPage(ThingPage[PartForm, Part]):
 
 
 class PartsNew(FormPage[NewPartsForm, list[Part]]):
-    """Several dies cut from one bar are one entry."""
+    """Add several parts at once, such as dies cut from one bar."""
 
     template_name = "web/setup/form.html"
 

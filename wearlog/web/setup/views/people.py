@@ -87,7 +87,7 @@ class PersonPage(ThingPage[PersonForm, User]):
 
 
 def not_oneself(user: User) -> None:
-    """Nobody locks themselves out of this page by a slip."""
+    """Raise Refused for a change by which owners would lock themselves out of this page."""
     if user.role != Role.OWNER:
         raise Refused(_("You can't take this from yourself. Ask another owner to do it."), field="role")
     if not user.is_active:
@@ -97,7 +97,7 @@ def not_oneself(user: User) -> None:
 @never_cache
 @require_POST
 def _make_link(request: MillRequest, pk: int) -> HttpResponse:
-    """Make a one-time link and show it, this once."""
+    """Make a one-time link and show it, only this once."""
     person = get_object_or_404(User, pk=pk)
     try:
         secret = signin.make_link(user=person, at=timezone.now(), by=request.user)
@@ -127,7 +127,7 @@ class MySettings(FormPage[MeForm, User]):
         return {"heading": _("My settings"), "is_new": False, "back": reverse("web:day"), "lead": self.lead()}
 
     def lead(self) -> list[tuple[str, str]]:
-        """Who only looks gets no reminders, and has no wishes about them."""
+        """The links above the form; viewers get no reminders, so none to reminder wishes."""
         devices = (reverse("web:my-devices"), _("Where I am signed in"))
         if not allows(self.request.user, Permission.LOG):
             return [devices]
@@ -140,7 +140,7 @@ class MySettings(FormPage[MeForm, User]):
 
     def done(self, record: User) -> HttpResponse:
         if self.new_password is not None:
-            update_session_auth_hash(self.request, record)  # every session has ended; this one begins anew
+            update_session_auth_hash(self.request, record)  # all sessions have ended; start a new one here
         messages.success(self.request, _("Your settings are saved."))
         return HttpResponseRedirect(reverse("web:day"))
 

@@ -83,7 +83,7 @@ class PressPage(ThingPage[PressForm, Press]):
 
 
 class OnPress(ThingPage[Saving, Thing]):
-    """Something that belongs to the press in the address (`press`), or has its own key there (`pk`)."""
+    """A record of the press in the URL (`press`), or one given by its own primary key (`pk`)."""
 
     removable = True
 
@@ -118,7 +118,7 @@ class EnergyPage(OnPress[EnergyForm, EnergySource]):
 
 @needs(Permission.VIEW)
 def energy(request: MillRequest, pk: int) -> HttpResponse:
-    """The press's energy sources, and the caution that they make."""
+    """The press's energy sources, and the caution that results from them."""
     press = get_object_or_404(Press, pk=pk)
     rows = [
         Row(

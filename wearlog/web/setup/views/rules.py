@@ -30,7 +30,7 @@ CROPS_NAMED = [name for name in Rule.TRIGGERS if field_of(name).is_relation]
 
 
 def trigger_words(rule: Rule, system: str) -> list[str]:
-    """When the rule speaks, in words: `after 300 h`, `after the season of sunflower`."""
+    """The rule's triggers in words: `after 300 h`, `after the season of sunflower`."""
     named = set(named_by(rule))
     return [words for trigger in ALL if trigger.column in named for words in trigger.told(rule, system)]
 
@@ -80,7 +80,7 @@ class RulePage(ThingPage[RuleForm, Rule]):
         kind = self.thing.kind or (self.thing.part_type.kind if self.thing.part_type else "")
         return {
             **context,
-            # Whoever gets this task gets this with it, and the isolation points of the press at hand.
+            # A preview of the caution of this task; the task adds the isolation points of its press.
             "caution": cautions_for([press_id] if press_id else []).of(
                 press_id, action=self.thing.action, kind=kind
             ),

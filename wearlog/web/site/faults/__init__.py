@@ -1,1 +1,1 @@
-"""What goes wrong with a request, told to the person, to the phone's queue and to the server's log."""
+"""Failed requests: how they are reported to the person, to the phone's queue and in the server's log."""

@@ -1,4 +1,4 @@
-"""What went wrong below a page, sorted by what people can do about it."""
+"""Classifies errors by what people can do about them."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ NOTE_IT_DOWN: Final = _("Note down what you typed, and send it again once this i
 
 @dataclass(frozen=True)
 class Kind:
-    """`name` is for scripts and the log. `heading`, `happened`, `saved` and `do` are sentences for people;
-    `do` speaks to them and `ask` says what whoever runs the server does about it."""
+    """A kind of error. `name` is for scripts and the log. `heading`, `happened`, `saved` and `do` are
+    sentences for people; `do` tells them what to do, `ask` what the person who runs the server should do."""
 
     name: str
     status: int
@@ -137,10 +137,10 @@ SQLITE: Final = {
     sqlite3.SQLITE_BUSY: BUSY,
     sqlite3.SQLITE_LOCKED: BUSY,
 }
-"""By SQLite's primary result code (sqlite.org/rescode.html)."""
+"""Kinds by SQLite's primary result code (sqlite.org/rescode.html)."""
 
 BESIDE: Final = {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY}
-"""What SQLite says where it can't make the files beside the database, for whatever reason."""
+"""SQLite's message where it can't create the files beside the database, whatever the reason."""
 
 POSTGRESQL: Final = {
     "53100": FULL,
@@ -149,20 +149,20 @@ POSTGRESQL: Final = {
     "XX001": DAMAGED,
     "XX002": DAMAGED,
     "58030": DAMAGED,
-    "57P03": AWAY,  # it starts, or ends
-    "3D000": AWAY,  # there is no such database
-    "28": AWAY,  # it does not let us in
+    "57P03": AWAY,  # starting up or shutting down
+    "3D000": AWAY,  # no such database
+    "28": AWAY,  # authentication failed
     "55P03": BUSY,
-    "40": BUSY,  # a deadlock, or one of two that can't both be
+    "40": BUSY,  # deadlock or serialization failure
 }
-"""By SQLSTATE, else by its class (PostgreSQL's documentation, appendix A)."""
+"""Kinds by SQLSTATE, else by its class (PostgreSQL's documentation, appendix A)."""
 
 LACKS: Final = {"42P01", "42703"}  # no such table, no such column
 SYSTEM: Final = {errno.ENOSPC: FULL, errno.EDQUOT: FULL, errno.EROFS: READ_ONLY}
 
 
 def kind_of(error: BaseException | None) -> Kind:
-    """The first kind that the error or what it came from is known as; BROKEN where it is none of them."""
+    """The first kind that matches the error or one of its causes; BROKEN where none does."""
     for one in chain(error):
         kind = _of_one(one)
         if kind is not None:
@@ -171,7 +171,7 @@ def kind_of(error: BaseException | None) -> Kind:
 
 
 def chain(error: BaseException | None) -> Iterator[BaseException]:
-    """The error, and what it came from."""
+    """The error and its causes."""
     seen: set[int] = set()
     while error is not None and id(error) not in seen:
         seen.add(id(error))
@@ -180,11 +180,11 @@ def chain(error: BaseException | None) -> Iterator[BaseException]:
 
 
 def let_go(error: BaseException) -> None:
-    """Drop what the calls that failed still hold.
+    """Clear the local variables of the error's traceback frames.
 
-    A connection to SQLite that could not be made ready is known to nobody but them and to itself, and would
-    keep its files open until Python tidies up; with some for each page that is refused there would soon be
-    none left to open.
+    An SQLite connection whose set-up failed is referenced only by these frames and by itself, and would keep
+    its files open until the garbage collector runs. With several for each failing page, the process would
+    soon run out of file descriptors.
     """
     for one in chain(error):
         traceback.clear_frames(one.__traceback__)
@@ -203,7 +203,7 @@ def _of_one(error: BaseException) -> Kind | None:
 
 
 def _of_connection(error: Error) -> Kind | None:
-    """What Django itself says of a connection; nothing where the database's own error follows."""
+    """The kind of an error raised by Django itself; None where it wraps an error of the database driver."""
     if error.__cause__ is None and "connection" in str(error) and "closed" in str(error):
         return LOST
     return None
@@ -218,7 +218,8 @@ def _of_sqlite(error: sqlite3.Error) -> Kind | None:
 
 
 def _of_the_file() -> Kind | None:
-    """Why SQLite could not make, write or lengthen a file: it does not say itself, the system does."""
+    """Why SQLite could not create, write or extend a file; its error does not tell, so the system is
+    asked."""
     file = disk.database_file()
     if file is not None and disk.free_mb(file.parent) == 0:
         return FULL
@@ -242,12 +243,12 @@ def _while_connecting(error: BaseException) -> bool:
 
 
 def _behind() -> Kind | None:
-    """A table or column that lacks is a slip of the program, unless migrations wait."""
+    """The kind for a missing table or column: an error of the program, unless migrations are unapplied."""
     return BEHIND if waiting() else None
 
 
 def waiting() -> list[str]:
-    """The migrations that wait; none where that can't be asked now."""
+    """The unapplied migrations; none where the database can't be queried now."""
     try:
         return upgrades.waiting()
     except Error:

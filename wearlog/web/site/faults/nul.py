@@ -1,7 +1,7 @@
-"""NUL characters are refused once, for everything that a request brings.
+"""Refuses NUL characters anywhere in a request.
 
-No keyboard types them, PostgreSQL stores none and SQLite does, and a text that ends early somewhere on its
-way is how things are smuggled past a check.
+No keyboard types them; PostgreSQL can't store them, SQLite can; and software that ends a string at a NUL
+could be used to bypass a check.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from wearlog.web.site.faults.pages import answer
 
 NUL: Final = "\0"
 ESCAPED: Final = re.compile(rb"(?<!\\)(?:\\\\)*\\u0000")
-"""A NUL within JSON: an odd number of backslashes makes it one."""
+"""An escaped NUL in JSON, which needs an odd number of backslashes."""
 
 FORMS: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
 
@@ -33,7 +33,7 @@ REFUSED: Final = Kind(
 
 
 class NoNulMiddleware:
-    """Before sessions and sign-in, which ask the database by what the request brings."""
+    """It goes before sessions and authentication, which query the database with values from the request."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -45,7 +45,7 @@ class NoNulMiddleware:
 
 
 def brought(request: HttpRequest) -> Iterator[str]:
-    """Every text of the request, decoded as a view reads it. What a file holds is not text."""
+    """Every string in the request, decoded as for a view. Contents of uploaded files are not included."""
     yield request.path_info
     for name, value in request.META.items():
         if name.startswith(("HTTP_", "CONTENT_", "REMOTE_")) and isinstance(value, str):
@@ -60,7 +60,7 @@ def brought(request: HttpRequest) -> Iterator[str]:
         try:
             fields, files = request.POST, request.FILES
         except UnreadablePostError:
-            return  # it was cut off on its way; whoever reads it next sees to that
+            return  # incomplete request; the next reader handles that
         for name, values in fields.lists():
             yield name
             yield from (value for value in values if isinstance(value, str))
@@ -70,7 +70,7 @@ def brought(request: HttpRequest) -> Iterator[str]:
 
 
 def json_holds_one(request: HttpRequest) -> bool:
-    """JSON writes it as `\\u0000`."""
+    """Whether a JSON body contains a NUL, escaped as `\\u0000`."""
     kind = request.content_type or ""
     if kind != "application/json" and not kind.endswith("+json"):
         return False

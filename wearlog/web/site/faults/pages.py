@@ -1,7 +1,7 @@
-"""The answer to a request that failed: a page of its own, or JSON for an entry that a phone keeps.
+"""The response to a failed request: an error page, or JSON for an entry from a phone's queue.
 
-Nothing here asks the database but where it has just answered that a table lacks, and the page stands on no
-other template: it must come where all else is away.
+It queries the database only where that has just reported a missing table, and the page extends no other
+template, so that it works when everything else is unavailable.
 """
 
 from __future__ import annotations
@@ -27,36 +27,36 @@ from wearlog.web.site.faults.kinds import Kind
 from wearlog.web.site.faults.request_id import id_of
 
 KEEP_AND_TRY_LATER = "busy"
-"""The word by which the phone's queue keeps an entry and sends it again later."""
+"""The state that makes the phone's queue keep an entry and send it again later."""
 
 LAST_RESORT = Path(__file__).resolve().parents[1] / "templates" / "500.html"
 logger = logging.getLogger(__name__)
 
 
 def broken(request: HttpRequest) -> HttpResponse:
-    """Django's `handler500`: what every error ends in that no page has words for."""
+    """Django's `handler500`: the response to every error that no view handles."""
     error = sys.exc_info()[1]
     kind = kinds.kind_of(error)
     if error is not None and kind is not kinds.BROKEN:
         kinds.let_go(error)
     session = getattr(request, "session", None)
     if session is not None:
-        session.modified = False  # what the request began must not be saved by half
+        session.modified = False  # changes of the failed request must not be saved
     return answer(request, kind, waiting=kinds.waiting() if kind is kinds.BEHIND else ())
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
-    """Django's `handler400`. A session that the database would not take comes here, too, after the view has
-    done its work: whether something was saved can't be known."""
+    """Django's `handler400`. Also called when the session could not be saved after the view has run; then it
+    is unknown whether the view saved anything."""
     kind = kinds.kind_of(exception)
     if kind is kinds.BROKEN:
-        ended = isinstance(exception, SessionInterrupted)  # somewhere else; the entry is none the worse
+        ended = isinstance(exception, SessionInterrupted)  # ended elsewhere; the entry is not at fault
         return answer(request, replace(kinds.NOT_UNDERSTOOD, retry_after_s=5 if ended else None))
     return answer(request, replace(kind, saved=kinds.LOST.saved, do=kinds.LOST.do))
 
 
 def answer(request: HttpRequest, kind: Kind, *, waiting: Sequence[str] = ()) -> HttpResponse:
-    """`waiting` are the names of migrations."""
+    """The response for that kind of error. `waiting` are the names of unapplied migrations."""
     language = language_of(request)
     with translation.override(language):
         facts = {"kind": kind, "request_id": id_of(request), "waiting": upgrades.told(waiting)}
@@ -72,7 +72,7 @@ def answer(request: HttpRequest, kind: Kind, *, waiting: Sequence[str] = ()) -> 
 
 
 def language_of(request: HttpRequest) -> str:
-    """The one that the page would have had; the browser's where nobody knows yet who asks."""
+    """The language of the page, if already determined, else the browser's."""
     known = getattr(request, "language", "")
     return known or language_of_browser(request.headers.get("Accept-Language", ""), Mill())
 
@@ -86,7 +86,7 @@ def page(facts: dict[str, object]) -> str:
 
 
 def for_queue(facts: dict[str, object]) -> dict[str, object]:
-    """What the phone is told. Without `state: refused` it keeps the entry, whatever else stands here."""
+    """The JSON for the phone's queue, which keeps the entry unless `state` is `refused`."""
     kind = cast("Kind", facts["kind"])
     text = " ".join(str(part) for part in (kind.happened, kind.saved) if part)
     if kind.retry_after_s is None and kind.status < 500:

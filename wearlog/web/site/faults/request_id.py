@@ -1,6 +1,6 @@
-"""Each request has a name, which its answer carries and the log's lines about it, too.
+"""Gives each request an id, which is in its response and in the log lines about it.
 
-Who reports a broken page reads the name from it; whoever runs the server finds the lines by it.
+A person who reports an error page can give the id, by which the log lines are found.
 """
 
 from __future__ import annotations
@@ -14,23 +14,23 @@ from django.http import HttpRequest, HttpResponse
 
 HEADER = "X-Request-ID"
 LOOKS_LIKE_ONE = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{6,62}[A-Za-z0-9]")
-"""What a server before the pages may have named a request. It is shown and logged, and decides nothing."""
+"""The allowed form of an id set by a reverse proxy. It is only shown and logged."""
 
 _current: ContextVar[HttpRequest | None] = ContextVar("wearlog_request", default=None)
 
 
 def current_request() -> HttpRequest | None:
-    """The request that this thread answers just now; None in commands, workers and the schedule."""
+    """The request that this thread is handling; None in commands, workers and the schedule."""
     return _current.get()
 
 
 def id_of(request: HttpRequest | None) -> str:
-    """Empty where there is no request."""
+    """The request's id; empty without a request."""
     return str(getattr(request, "request_id", ""))
 
 
 class RequestIdMiddleware:
-    """Outermost, so that nothing is answered or logged without the name."""
+    """The outermost middleware, so that every response and log line has the id."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response

@@ -1,4 +1,4 @@
-"""Which page is open, and which pages the reader may open."""
+"""Template tags: which page is open, and which pages the reader may open."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ INDEX = (
     ("my-calendar", gettext_lazy("Calendar"), Permission.VIEW),
     ("my-settings", gettext_lazy("My settings"), Permission.VIEW),
 )
-"""Pages that the index lists, in its order: name of the address, words, permission to open it."""
+"""The pages of the index, in order: URL name, text, permission to open it."""
 
 
 @dataclass(frozen=True)
@@ -61,13 +61,13 @@ def open_page(context: RequestContext) -> str:
 
 @register.simple_tag(takes_context=True)
 def current(context: RequestContext, *names: str) -> SafeString:
-    """`aria-current` for a tab whose page is open."""
+    """`aria-current` for the tab of the open page."""
     return SafeString(' aria-current="page"') if open_page(context) in names else SafeString("")
 
 
 @register.simple_tag(takes_context=True)
 def index_links(context: RequestContext) -> list[Link]:
-    """The index, shortened to what the reader may open."""
+    """The links of the index that the reader may open."""
     user = context["request"].user
     links = []
     for name, word, permission in INDEX:
@@ -78,11 +78,11 @@ def index_links(context: RequestContext) -> list[Link]:
 
 @register.filter
 def may(user: User, permission: str) -> bool:
-    """`request.user|may:"log"`: does the reader's role carry the permission?"""
+    """`request.user|may:"log"`: whether the reader's role has the permission."""
     return allows(user, Permission(permission))
 
 
 @register.filter
 def use_is_old(request: HttpRequest) -> bool:
-    """Whether the page's script should tell that the device is in use."""
+    """Whether the page's script should report that the device is in use."""
     return sessions.use_is_old(request.session, at=timezone.now())

@@ -15,7 +15,8 @@ register = template.Library()
 
 @register.inclusion_tag("web/site/parts/backup_state.html", takes_context=True)
 def backup_state(context: RequestContext) -> dict[str, object]:
-    """Nothing for who isn't an owner. Reads one small file, never the folder, whose disk may hang."""
+    """Empty for people who aren't owners. Reads one small file, never the backup folder, whose disk may
+    hang."""
     user = context["request"].user
     if not isinstance(user, User) or not allows(user, Permission.OWN):
         return {}

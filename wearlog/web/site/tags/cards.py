@@ -16,12 +16,12 @@ register = template.Library()
 
 @register.filter
 def short_code(thing: Press | Position | Part) -> str:
-    """`T3TX`: what stands on the label, or is stamped into the steel."""
+    """`T3TX`: the code on the label or stamped into the steel."""
     kinds: dict[type[Model], Kind] = {Press: "press", Position: "position", Part: "part"}
     return str(Code(kinds[type(thing)], thing.pk))
 
 
 @register.simple_tag(name="qr")
 def qr(address: str) -> SafeString:
-    """The code of an address; who can't see it hears where it leads."""
+    """The QR code of a URL, with the URL as its text for screen readers."""
     return qr_svg(address, label=_("QR code that opens %(address)s") % {"address": address})

@@ -1,4 +1,4 @@
-"""Takes the place of the filter `date` in every template (see `TEMPLATES` in the settings)."""
+"""Replaces the filter `date` in every template (see `TEMPLATES` in the settings)."""
 
 from __future__ import annotations
 
@@ -14,5 +14,5 @@ register = template.Library()
 
 @register.filter("date", expects_localtime=True, is_safe=False)
 def written(value: date | datetime | str | None, pattern: str | None = None) -> str:
-    """Django's own `date`, with the day of the month as the reader's language writes it."""
+    """Django's `date` filter, with the day of the month as the reader's language writes it."""
     return str(defaultfilters.date(value, pattern if pattern is None else pattern_of(pattern, value)))

@@ -1,4 +1,4 @@
-"""Tasks on a page: the words that `wearlog.words` has, the sign of a state, and where the buttons lead."""
+"""Template tags for tasks: words from `wearlog.words`, the symbol of a state, and the URLs of buttons."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from wearlog.words.tasks import basis_words, heading, state_word, task_line, whe
 
 register = template.Library()
 
-# One shape each, so that a page in the sun or a print in black tells them apart.
+# Different shapes, so that they can be distinguished in sunlight and in black print.
 MARKS = {
     "overdue": '<path class="full" d="M2 2h16v16H2z"/>',
     "due": '<path class="full" d="M10 1l9 9-9 9-9-9z"/>',
@@ -40,7 +40,7 @@ register.filter("part_words", fitted_part_words)
 
 @register.simple_tag
 def mark(state: str) -> SafeString:
-    """The state's sign; its word stands beside it, so a screen reader passes over the sign."""
+    """The state's symbol, hidden from screen readers, since the word is next to it."""
     return format_html(
         '<svg class="mark" viewBox="0 0 20 20" aria-hidden="true" focusable="false">{}</svg>',
         SafeString(MARKS[state]),
@@ -49,7 +49,7 @@ def mark(state: str) -> SafeString:
 
 @register.filter(expects_localtime=True)
 def day(value: date | datetime | None, today: date | None = None) -> str:
-    """`Sat 14 Mar`, with the year where it is half a year or more from `today`; empty for no day. Of an
+    """`Sat 14 Mar`, with the year where it is half a year or more from `today`; empty for None. For an
     instant, its day in the mill's zone."""
     if value is None:
         return ""
@@ -58,7 +58,7 @@ def day(value: date | datetime | None, today: date | None = None) -> str:
 
 @register.filter
 def work_url(item: DueItem) -> str:
-    """The page that logs this work, with what is known filled in."""
+    """The URL of the form that logs this work, with known values filled in."""
     asked = {"press": item.press_id, "action": item.action, "rule": item.rule_id}
     if item.fitting_id:
         asked["fitting"] = item.fitting_id
@@ -67,16 +67,16 @@ def work_url(item: DueItem) -> str:
 
 @register.filter
 def opens_press(item: DueItem) -> bool:
-    """Whether the work needs the head off, so that one stop may serve more of it."""
+    """Whether the work needs the head off, so that other such work can be done in the same stop."""
     return campaign.opens_press(action=item.action, kind=item.kind)
 
 
 MOST_CARDS = 40
-"""So many due items an address of job cards may name."""
+"""How many due items the URL of job cards may name."""
 
 
 def card_key(item: DueItem) -> str:
-    """Names one due item in an address: rule, press, position, part, edge."""
+    """The key of a due item in URLs: rule, press, position, part, edge."""
     return ".".join(
         str(part)
         for part in (item.rule_id, item.press_id, item.position_id or 0, item.part_id or 0, item.edge or "-")
@@ -85,7 +85,7 @@ def card_key(item: DueItem) -> str:
 
 @register.filter
 def card_url(item: DueItem) -> str:
-    """The job card of this item, to print."""
+    """The URL of this item's job card, to print."""
     return f"{reverse('web:job-card')}?{urlencode({'item': card_key(item)})}"
 
 

@@ -13,7 +13,8 @@ register = template.Library()
 
 @register.inclusion_tag("web/site/parts/mail_banner.html", takes_context=True)
 def mail_banner(context: RequestContext) -> dict[str, object]:
-    """Nothing for who isn't signed in. Two small queries; owners hear of all addresses, others of theirs."""
+    """Empty for people who aren't signed in. Two small queries; owners see all addresses, others their
+    own."""
     user = context["request"].user
     if not user.is_authenticated:
         return {}

@@ -20,26 +20,26 @@ register = template.Library()
 
 @register.simple_tag(takes_context=True)
 def said_of(context: RequestContext, item: DueItem) -> Marks:
-    """The item's marks; the page's marks are read once, with the first item."""
+    """The item's marks; all marks are loaded once per page, for the first item."""
     found: Marks = context["request"].marks.get(item_key(item), NOTHING_SAID)
     return found
 
 
 @register.simple_tag
 def order_day(item: DueItem, orders: Mapping[str, date] | str) -> date | str:
-    """The last day to order the part, where the page has worked them out; else an empty text."""
+    """The last day to order the part, where the page has computed it; else an empty text."""
     return orders.get(item_key(item), "") if orders else ""  # type: ignore[union-attr]
 
 
 @register.filter
 def markable(item: DueItem, order_on: object) -> bool:
-    """Whether something can be said of it: it is in a stage that people are reminded of."""
+    """Whether the item can be marked: it is in a stage that people are reminded of."""
     return item.state in ("coming", "due", "overdue") or bool(order_on)
 
 
 @register.filter
 def mark_url(item: DueItem) -> str:
-    """The page that says more of this item than `seen`."""
+    """The URL of the page for marks on this item other than `seen`."""
     return f"{reverse('web:due-mark')}?{urlencode({'item': card_key(item)})}"
 
 

@@ -13,7 +13,7 @@ register = template.Library()
 
 @register.inclusion_tag("web/site/parts/schedule_banner.html", takes_context=True)
 def schedule_banner(context: RequestContext) -> dict[str, object]:
-    """Nothing for who isn't signed in, and nothing while all is well. One query."""
+    """Empty for people who aren't signed in, and while all is well. One query."""
     user = context["request"].user
     if not user.is_authenticated:
         return {}

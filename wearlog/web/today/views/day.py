@@ -1,4 +1,4 @@
-"""The first page: what to do today and why, who runs what, what the last shift left."""
+"""The first page: what to do today and why, which presses run, and notes of the last shift."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ from wearlog.web.site.access import MillRequest, kept, needs
 from wearlog.web.site.groups import group_of, grouped
 
 LAST_SHIFT = timedelta(days=3)
-"""A note older than this is history, and stands in the log only."""
+"""Older notes are shown in the log only."""
 
 
 def next_up(items: list[DueItem]) -> DueItem | None:
-    """The item that comes first among those that can still wait."""
+    """The first item among those that can still wait."""
     dated = [item for item in items if item.state == "later" and item.due_on]
     return min(dated, key=lambda item: item.due_on or date.max, default=None)
 

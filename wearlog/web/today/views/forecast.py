@@ -36,8 +36,8 @@ class Choice:
 
 
 def orders_of(items: Sequence[DueItem], today: date) -> dict[str, date]:
-    """By item key, the last day to order the part of what is due and coming up, and of what can wait but
-    whose part can't."""
+    """By item key, the last day to order the part, for items that are due or coming up, and for those that
+    can wait although their part can't."""
     days = order_days(items, today=today)
     keys = {item_key(item): item for item in items} if days else {}
     return {key: day for key, day in days.items() if keys[key].state in NOW or day <= today}

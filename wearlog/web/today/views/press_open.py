@@ -1,4 +1,5 @@
-"""While the head is off: all that falls due within the coming campaign of a press, for one stop."""
+"""While the head is off: everything that falls due within the coming campaign of a press, to do in one
+stop."""
 
 from __future__ import annotations
 
@@ -24,12 +25,12 @@ from wearlog.words.bring import things_to_bring
 
 CHOICES = (7, 14, 30, 60, 90, 180)
 MOST_SLIPS = 40
-"""Slips of one group; a press has fewer tasks than that by far, and a page must end somewhere."""
+"""The largest number of tasks in one group, far more than a press has, to limit the size of the page."""
 
 
 @dataclass(frozen=True)
 class TaskOfStop:
-    """A task of the stop, and what to bring for it beside what every task needs."""
+    """A task of the stop, and what to bring for it in addition to what every task needs."""
 
     item: DueItem
     bring: tuple[str, ...]
@@ -50,7 +51,7 @@ class Section:
 
 
 def days_asked(request: MillRequest) -> int | None:
-    """`?days=N`, kept within bounds; None to go along the plan."""
+    """`?days=N`, clamped to the allowed range; None to follow the season plan."""
     text = request.GET.get("days", "")
     if not text.isdecimal() or len(text) > 6:
         return None
@@ -58,7 +59,7 @@ def days_asked(request: MillRequest) -> int | None:
 
 
 def for_everything(items: Sequence[DueItem], system: str) -> list[str]:
-    """What to bring for the whole stop, each thing once, in the order in which it is first called for."""
+    """What to bring for the whole stop, each thing once, in the order in which it is first needed."""
     return list(dict.fromkeys(thing for item in items for thing in things_to_bring(item, system)))
 
 
@@ -77,7 +78,7 @@ def section(
 
 
 def sections_of(stop: Stop, system: str) -> list[Section]:
-    """The groups that hold something, in the order in which they press."""
+    """The groups that are not empty, most urgent first."""
     every = [set(things_to_bring(item, system)) for item in stop.items.listed]
     common = set.intersection(*every) if len(every) > 1 else set()
     found = (
