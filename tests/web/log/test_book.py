@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from tests.dates import at
 from tests.mills.log_shop import MORNING, Shop, form_of
+from tests.web.html import flat
 from wearlog.equipment.models import Fitting
 from wearlog.logbook import actions
 from wearlog.people.models import AuditEntry, Mill, Role, User
@@ -109,7 +110,7 @@ def test_a_correction_needs_a_reason_and_keeps_the_old_values(
     assert answer.headers["Location"] == f"/log/run/{run.pk}/"
     run.refresh_from_db()
     assert (run.seed_kg, run.hours_h, run.lot) == (Decimal("350"), Decimal("7.5"), "L-7")
-    text = page(desk, f"/log/run/{run.pk}/")
+    text = flat(page(desk, f"/log/run/{run.pk}/"))
     assert "one zero too many" in text
     assert "<dt>Seed pressed (kg)</dt><dd><del>3500</del> → 350" in text
     assert "Mara" in text

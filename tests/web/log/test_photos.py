@@ -14,6 +14,7 @@ from django.test.utils import CaptureQueriesContext
 
 from tests.mills.log_shop import Shop
 from tests.service.photographs import header_of_png, opened, photo
+from tests.web.html import flat
 from tests.web.log.sheets import text
 from wearlog.runs.models import ShiftNote
 from wearlog.service.models import Incident, Photo, Service
@@ -67,7 +68,7 @@ def test_work_with_two_photos_shows_them_small_in_log_record_and_part(phone: Cli
     service = Service.objects.get()
     assert service.photos.count() == 2
     for address in ("/log/", f"/log/work/{service.pk}/", f"/parts/{shop.s1.pk}/"):
-        page = phone.get(address).content.decode()
+        page = flat(phone.get(address).content.decode())
         shown = re.findall(
             r'<img src="(/photos/[0-9a-f]{32}/small/)" width="(\d+)" height="(\d+)"[^>]*>', page
         )

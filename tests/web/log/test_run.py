@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from tests.dates import at
 from tests.mills.log_shop import Shop
+from tests.web.html import flat
 from wearlog.history.models import LogVersion
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Reading, Run
@@ -133,7 +134,7 @@ def test_a_doubtful_run_asks_and_is_taken_when_confirmed(phone: Client, shop: Sh
     shop.reading(shop.north, "500", timezone.now() - timedelta(hours=8))
     typed = numbers(shop, meter_h="490", hours_h="7", seed="350", note="new battery")
     asked = phone.post("/log/run/", typed)
-    text = asked.content.decode()
+    text = flat(asked.content.decode())
     assert asked.status_code == 200
     assert 'name="confirm" value="meter_went_back"' in text
     assert 'value="490"' in text
@@ -148,16 +149,16 @@ def test_questions_of_several_rounds_are_each_asked_once(phone: Client, shop: Sh
     started = (timezone.now() - timedelta(hours=3)).strftime("%Y-%m-%dT%H:%M")
     ended = timezone.now().strftime("%Y-%m-%dT%H:%M")
     typed = numbers(shop, hours_h="7", seed="90000", started_at=started, ended_at=ended)
-    first = phone.post("/log/run/", typed).content.decode()
+    first = flat(phone.post("/log/run/", typed).content.decode())
     codes = re.findall(r'name="confirm" value="(\w+)"', first)
     assert set(codes) == {"more_hours_than_clock", "unit_looks_wrong"}
-    second = phone.post("/log/run/", {**typed, "confirm": codes[:1]}).content.decode()
+    second = flat(phone.post("/log/run/", {**typed, "confirm": codes[:1]}).content.decode())
     assert re.findall(r'name="confirm" value="(\w+)"', second) == codes[1:]
     assert re.findall(r'name="confirmed_before" value="(\w+)"', second) == codes[:1]
     about = re.findall(r'name="asked_about" value="(\w+)"', second)[0]
     carried = {**typed, "confirm": codes[1:], "confirmed_before": codes[:1], "asked_about": about}
     # Another number makes the answer of the first round void: it was given to another question.
-    again = phone.post("/log/run/", {**carried, "hours_h": "9"}).content.decode()
+    again = flat(phone.post("/log/run/", {**carried, "hours_h": "9"}).content.decode())
     assert re.findall(r'name="confirm" value="(\w+)"', again) == codes[:1]
     assert phone.post("/log/run/", carried).status_code == 302
     assert Run.objects.count() == 1

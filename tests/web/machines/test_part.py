@@ -12,6 +12,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
+from tests.web.html import flat
 from wearlog.equipment.models import Fitting, Part
 from wearlog.history import versions
 from wearlog.people.models import Mill, User
@@ -26,7 +27,7 @@ def shop(mill: Mill) -> LookMill:
 @pytest.fixture
 def read(client: Client, owner: User) -> Callable[[str], str]:
     client.force_login(owner)
-    return lambda path: re.sub(r"\s+", " ", client.get(path).content.decode())
+    return lambda path: flat(client.get(path).content.decode())
 
 
 def listed(page: str) -> list[str]:

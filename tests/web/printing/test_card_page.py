@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from tests.mills.card_mill import give_points
 from tests.mills.look_mill import LookMill
+from tests.web.html import flat
 from wearlog.equipment.models import Part
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, User
@@ -30,7 +31,7 @@ def shop(mill: Mill) -> LookMill:
 @pytest.fixture
 def read(client: Client, owner: User) -> Callable[[str], str]:
     client.force_login(owner)
-    return lambda path: re.sub(r"\s+", " ", client.get(path).content.decode())
+    return lambda path: flat(client.get(path).content.decode())
 
 
 class TestCard:

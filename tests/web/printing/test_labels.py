@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
-
 import pytest
 from django.test import Client
 from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
+from tests.web.html import flat
 from tests.web.printing.pdf_reader import Paper, ink
 from wearlog.equipment.models import Part
 from wearlog.people.models import Mill, User
@@ -113,7 +112,7 @@ class TestPaper:
 
     def test_codes_to_stamp_are_a_list_with_names(self, shop: LookMill, client: Client, owner: User) -> None:
         client.force_login(owner)
-        page = re.sub(r"\s+", " ", client.get("/labels/?what=fitted&size=stamp").content.decode())
+        page = flat(client.get("/labels/?what=fitted&size=stamp").content.decode())
         row = rf'>{Code("part", shop.die.pk)}</a></td><th scope="row"><bdi>D5-01</bdi></th>'
         assert row in page
         assert '<svg class="qr"' not in page

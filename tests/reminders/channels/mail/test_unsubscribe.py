@@ -68,9 +68,9 @@ def test_a_scanners_look_at_the_link_changes_nothing(path: str, operator: User, 
 
 
 def test_the_page_has_a_button_that_posts_and_nothing_that_posts_by_itself(path: str, operator: User) -> None:
-    page = Client().get(path).content.decode()
+    page = " ".join(Client().get(path).content.decode().split())
     assert "No more reminders by mail to operator@mill.example?" in page
-    (form,) = re.findall(r"<form method=\"post\">.*?</form>", page, re.DOTALL)
+    (form,) = re.findall(r"<form method=\"post\">.*?</form>", page)
     assert '<button class="main" name="List-Unsubscribe" value="One-Click">' in form
     assert "http-equiv" not in page
 
