@@ -71,5 +71,5 @@ def running(*words: str, **variables: str) -> Iterator[tuple[subprocess.Popen[st
 def stop(process: subprocess.Popen[str]) -> tuple[int, float, str]:
     begun = time.monotonic()
     process.send_signal(signal.SIGINT)
-    rest = process.stdout.read() if process.stdout else ""
-    return process.wait(timeout=30), time.monotonic() - begun, rest
+    rest, _errors = process.communicate(timeout=120)
+    return process.returncode, time.monotonic() - begun, rest

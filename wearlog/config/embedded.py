@@ -197,13 +197,22 @@ def own_addresses() -> list[str]:
     return list(dict.fromkeys(address for address in found if not address.startswith("127.")))
 
 
+_asked_to_end = threading.Event()
+
+
 def end_on_terminate() -> None:
-    """Make SIGTERM end the process the way Ctrl-C does."""
+    """Make SIGTERM end the process the way Ctrl-C does, and remember either.
+
+    Python drops an exception that is raised within a callback of its garbage collector or of an import, so
+    that a Ctrl-C in such a moment of the start would be lost; `serve` looks whether there was one."""
 
     def end(number: int, frame: FrameType | None) -> None:
+        _asked_to_end.set()
         raise KeyboardInterrupt
 
     signal.signal(signal.SIGTERM, end)
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # not where it is to be ignored
+        signal.signal(signal.SIGINT, end)
 
 
 def serve(
@@ -224,6 +233,8 @@ def serve(
         max_request_body_size=MOST_BODY_BYTES,
     )
     try:
+        if _asked_to_end.is_set():
+            raise KeyboardInterrupt
         server.run()
     finally:
         server.close()
