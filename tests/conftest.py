@@ -64,6 +64,7 @@ def shared(tmp_path: Path, transactional_db: None) -> Iterator[None]:
     path = tmp_path / "shared.sqlite3"
     with closing(sqlite3.connect(path)) as copy:
         connection.connection.backup(copy)
+        copy.execute("PRAGMA journal_mode=WAL")  # many that begin at once would fail at turning it on
     kept = connections["default"]
     settings["NAME"] = str(path)
     connections["default"] = connections.create_connection("default")

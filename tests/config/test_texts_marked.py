@@ -35,7 +35,7 @@ def subclasses(base: type) -> Iterator[str]:
 
 
 VARIABLE = {
-    "people/manner.py": "words of units",
+    "people/number_format.py": "words of units",
     "web/log/views/events.py": "a heading that is marked where it is set",
 }
 """Where gettext gets what was marked elsewhere."""

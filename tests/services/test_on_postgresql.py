@@ -22,6 +22,7 @@ FOLDERS = (
     "history",
     "lockout",
     "forecasts",
+    "words",
     "logbook",
     "compare",
     "reminders",
@@ -39,7 +40,7 @@ def test_every_folder_that_uses_a_database_is_run_again() -> None:
         "services",
         "browser",
         "config",
-        "journeys",
+        "mills",
         "soak",
     }
     there = {path.name for path in (ROOT / "tests").iterdir() if (path / "__init__.py").exists()}
