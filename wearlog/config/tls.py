@@ -56,8 +56,8 @@ class Front:
             self.loop.run_until_complete(serving)
         except RuntimeError:  # it was stopped before it started
             return
-        except OSError:
-            if self.listening.fileno() == -1:  # and its listening socket was closed
+        except (OSError, ValueError):  # asyncio answers with either, depending on how far it came
+            if self.listening.fileno() == -1:  # it was stopped, and its listening socket closed
                 return
             raise
         self.loop.run_forever()
