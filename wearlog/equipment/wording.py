@@ -62,7 +62,7 @@ def who_moved(fitting: Fitting) -> str:
         }
     moment = when(fitting.removed_at)
     after = (
-        Fitting.objects.standing()
+        Fitting.objects.not_voided()
         .filter(part=fitting.part, fitted_at=fitting.removed_at)
         .select_related("position__press")
         .first()
@@ -84,7 +84,7 @@ def who_moved(fitting: Fitting) -> str:
             "look": look,
         }
     instead = (
-        Fitting.objects.standing()
+        Fitting.objects.not_voided()
         .filter(position=fitting.position, fitted_at=fitting.removed_at)
         .select_related("part")
         .first()

@@ -30,7 +30,7 @@ def bills() -> Mapping[int, Bill]:
 
 
 def _read() -> dict[int, Bill]:
-    rows = Service.objects.standing().exclude(labour_h=None, downtime_h=None, cost=None)
+    rows = Service.objects.not_voided().exclude(labour_h=None, downtime_h=None, cost=None)
     return {
         pk: Bill(_float(labour), _float(downtime), _float(cost))
         for pk, labour, downtime, cost in rows.order_by().values_list("pk", "labour_h", "downtime_h", "cost")

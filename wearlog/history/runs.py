@@ -157,7 +157,7 @@ def _read(presses: Collection[int], *, every: bool) -> dict[int, OfPress]:
     """`every`: `presses` are all presses, which is faster to read without a condition."""
     rows = Run.objects.all() if every else Run.objects.filter(press_id__in=presses)
     seen = _last_and_count_by_press(rows)
-    runs = _runs(rows.standing())
+    runs = _runs(rows.not_voided())
     readings = hours.readings_of(presses)
     return {
         press_id: OfPress(runs.get(press_id), readings.get(press_id), seen.get(press_id, NEVER))

@@ -180,7 +180,7 @@ def _triggers(rule: Rule, crop_index: dict[int, int]) -> dict[str, Asked]:
 
 def _fittings() -> tuple[FittingRow, ...]:
     rows = (
-        Fitting.objects.standing()
+        Fitting.objects.not_voided()
         .order_by("fitted_at", "id")
         .values_list("id", "part_id", "edge", "position_id", seconds("fitted_at"), seconds("removed_at"))
     )
@@ -189,7 +189,7 @@ def _fittings() -> tuple[FittingRow, ...]:
 
 def _services() -> tuple[ServiceRow, ...]:
     rows = (
-        Service.objects.standing()
+        Service.objects.not_voided()
         .order_by("done_at", "id")
         .values_list(
             "id",
@@ -208,7 +208,7 @@ def _services() -> tuple[ServiceRow, ...]:
 
 def _measurements() -> tuple[MeasurementRow, ...]:
     rows = (
-        Measurement.objects.standing()
+        Measurement.objects.not_voided()
         .order_by("measured_at", "id")
         .values_list(
             "id",
@@ -227,7 +227,7 @@ def _measurements() -> tuple[MeasurementRow, ...]:
 
 def _incidents() -> tuple[IncidentRow, ...]:
     rows = (
-        Incident.objects.standing()
+        Incident.objects.not_voided()
         .order_by("happened_at", "id")
         .values_list("id", seconds("happened_at"), "press_id", "position_id", "kind")
     )

@@ -74,7 +74,7 @@ class Beside:
         return {press_id: kept[press_id].of(ids) for press_id, ids in runs.items()}
 
     def _read(self, runs: Mapping[int, Ints], *, every: bool) -> dict[int, _OfPress]:
-        rows = Run.objects.standing()
+        rows = Run.objects.not_voided()
         if not every:
             rows = rows.filter(press_id__in=runs)
         table = columns(rows, numbers=("id", *self.names), instants=())
@@ -83,8 +83,8 @@ class Beside:
         together = _OfPress(keys[order], {name: column[order] for name, column in table.items()})
         found = {}
         for press_id, ids in runs.items():
-            standing = np.sort(ids[together.here(ids)])
-            found[press_id] = _OfPress(standing, together.of(standing))
+            not_voided = np.sort(ids[together.here(ids)])
+            found[press_id] = _OfPress(not_voided, together.of(not_voided))
         return found
 
 

@@ -91,6 +91,6 @@ def send_waiting() -> int:
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
 def send_one(row_id: int) -> str:
     """Claim, send and settle one row; returns the outcome's word for the log."""
-    if clock.standing() is not None:
+    if clock.current_doubt() is not None:
         return "paused"
     return actions.send_one(row_id=row_id, at=timezone.now()).value

@@ -51,7 +51,7 @@ def pace_of(run: Run) -> Pace | None:
 
 
 def _dies(run: Run) -> list[Fitting]:
-    found = Fitting.objects.standing().filter(position__press=run.press_id, position__kind=Kind.DIE)
+    found = Fitting.objects.not_voided().filter(position__press=run.press_id, position__kind=Kind.DIE)
     if run.slot:
         found = found.filter(position__barrel__in=("", *run.through.split()))
     return list(found.select_related("part__part_type").order_by("position__name", "fitted_at"))

@@ -141,7 +141,7 @@ def readings_of(presses: Collection[int]) -> dict[int, ReadingColumns]:
     """The readings of these presses that are not voided, by press; presses without any are absent. One
     query."""
     rows: dict[int, list[tuple[float, float, bool]]] = defaultdict(list)
-    found = Reading.objects.standing().filter(press_id__in=presses).order_by("press_id", "read_at", "pk")
+    found = Reading.objects.not_voided().filter(press_id__in=presses).order_by("press_id", "read_at", "pk")
     for press_id, at, meter_h, kind in found.values_list(
         "press_id", seconds("read_at"), number("meter_h"), "kind"
     ).iterator(chunk_size=20_000):
@@ -290,7 +290,7 @@ def _readings_around(
 ) -> _ReadingsAround | None:
     """The readings within a span and `reach` more on each side of it; None where there are none."""
     rows = (
-        Reading.objects.standing()
+        Reading.objects.not_voided()
         .filter(press_id=press_id)
         .values_list(seconds("read_at"), number("meter_h"), "kind")
     )
@@ -310,7 +310,7 @@ def _readings_around(
 
 def _runs(press_id: int, first: float, last: float, added: _Row | None) -> list[_Row]:
     """The runs of a press that overlap a span and are not voided; `added` replaces the one with its key."""
-    found = Run.objects.standing().filter(
+    found = Run.objects.not_voided().filter(
         Q(ends_at__gte=moment(first)) | Q(ends_at__isnull=True),
         press_id=press_id,
         started_at__lte=moment(last),

@@ -167,7 +167,7 @@ def about_what_is_fitted(run: Run) -> list[Doubt]:
     """A question if, by the log, a screw or die position was empty while the run pressed."""
     end = run.ends_at or run.started_at + timedelta(seconds=1)
     fittings = (
-        Fitting.objects.standing()
+        Fitting.objects.not_voided()
         .filter(position__press=run.press_id, position__kind__in=GROUND_BY_SEED, fitted_at__lt=end)
         .select_related("position__press")
         .order_by("position__name", "fitted_at")

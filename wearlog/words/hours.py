@@ -159,7 +159,7 @@ def _doubtful(record: Record, press_id: int, system: str) -> tuple[DoubtfulReadi
     )
     ours = {moment(float(rows.at[place])): place for place in places}
     made = []
-    found = Reading.objects.standing().filter(press_id=press_id, read_at__in=list(ours))
+    found = Reading.objects.not_voided().filter(press_id=press_id, read_at__in=list(ours))
     for reading in found.order_by("-read_at"):
         text = (slip if slips[ours[reading.read_at]] else count) % {
             "meter": in_language(units.plain(reading.meter_h)),

@@ -21,7 +21,7 @@ from wearlog.forecasts import tasks
 from wearlog.forecasts.board import items_of
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import queries, refresh, snapshots
-from wearlog.forecasts.models import Standing
+from wearlog.forecasts.models import ForecastSnapshot
 from wearlog.history import cache, versions, whole
 from wearlog.history.record import upto
 from wearlog.lockout.models import EnergySource
@@ -122,14 +122,14 @@ def entries(mill: SmallMill, chance: random.Random) -> list[Callable[[], object]
         )
 
     def correct() -> object:
-        old = one_of(list(Run.objects.standing()))
+        old = one_of(list(Run.objects.not_voided()))
         changes = {"seed_kg": Decimal(chance.randint(100, 700)), "press_id": press.pk}
         return actions.correct(
             by=None, at=NOW, record=old, changes=changes, reason="misread", confirmed=EVERY_DOUBT
         )
 
     def strike_out() -> object:
-        rows = [*Run.objects.standing(), *Measurement.objects.standing()]
+        rows = [*Run.objects.not_voided(), *Measurement.objects.not_voided()]
         return actions.void(by=None, at=NOW, record=one_of(rows), reason="entered twice")
 
     return [
@@ -250,7 +250,7 @@ def test_an_entry_that_comes_during_a_refresh_leaves_it_stale(
 
 def test_what_an_older_round_worked_out_never_replaces_a_newer_rounds(mill: SmallMill) -> None:
     refresh.refresh(at=NOW)
-    row = Standing.objects.first()
+    row = ForecastSnapshot.objects.first()
     assert row is not None
     snapshots.keep(
         press_id=row.press_id,
@@ -288,22 +288,22 @@ def test_a_new_press_and_a_new_rule_are_stored_too(mill: SmallMill) -> None:
 
 def test_a_second_delivery_of_a_task_does_nothing(mill: SmallMill) -> None:
     tasks.refresh_changed()
-    rows = list(Standing.objects.order_by("pk").values())
+    rows = list(ForecastSnapshot.objects.order_by("pk").values())
     assert rows
     assert tasks.refresh_changed() == 0
     assert tasks.refresh_press(mill.press.pk) is False
-    assert list(Standing.objects.order_by("pk").values()) == rows
+    assert list(ForecastSnapshot.objects.order_by("pk").values()) == rows
 
 
 def test_yesterdays_items_are_thrown_away(mill: SmallMill) -> None:
     refresh.refresh(at=NOW)
     refresh.refresh(at=NOW + timedelta(days=1))
-    assert set(Standing.objects.values_list("as_of", flat=True)) == {TODAY + timedelta(days=1)}
+    assert set(ForecastSnapshot.objects.values_list("as_of", flat=True)) == {TODAY + timedelta(days=1)}
 
 
 def test_the_command_works_everything_out_anew(mill: SmallMill, capsys: pytest.CaptureFixture[str]) -> None:
     tasks.refresh_changed()
-    Standing.objects.update(items=[])
+    ForecastSnapshot.objects.update(items=[])
     cache.forget()
     call_command("refresh_forecasts")
     today = datetime.now(UTC).date()

@@ -13,7 +13,7 @@ from wearlog.equipment.models import PartType
 from wearlog.forecasts import tasks
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import Replay, Standing
+from wearlog.forecasts.models import ForecastSnapshot, Replay
 from wearlog.forecasts.track.learning import learn, learned_today
 from wearlog.forecasts.track.record import Past, track_record
 from wearlog.forecasts.track.replays import replay, stored
@@ -211,4 +211,4 @@ def test_the_command_learns_and_stores(shop: Shop, die: PartType) -> None:
     many(shop, die)
     call_command("refresh_forecasts")
     assert Widening.objects.count() == 1
-    assert Standing.objects.filter(as_of__gte=date(2026, 6, 2)).exists()
+    assert ForecastSnapshot.objects.filter(as_of__gte=date(2026, 6, 2)).exists()

@@ -291,10 +291,10 @@ def test_a_key_that_was_voided_here_is_a_conflict(
     assert str(found).endswith("this record was voided here.")
 
     assert again(on_conflict="keep") == Taken(new=0, filled=0, replaced=0, kept=1, same=32)
-    assert not model.objects.standing().filter(pk=record.pk).exists()
+    assert not model.objects.not_voided().filter(pk=record.pk).exists()
 
     assert again(on_conflict="replace") == Taken(new=0, filled=0, replaced=1, kept=0, same=32)
-    restored = model.objects.standing().get(pk=record.pk)
+    restored = model.objects.not_voided().get(pk=record.pk)
     assert (restored.voided_by, restored.void_reason) == (None, "")
 
 

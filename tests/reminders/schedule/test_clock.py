@@ -43,7 +43,7 @@ def test_within_a_process_a_day_between_wall_and_steady_clock_pauses(
 ) -> None:
     doubt = after(watch, wall, HOUR)
     assert doubt == clock.Doubt(said=DUE + wall, expected=DUE + HOUR)
-    assert clock.standing() == doubt
+    assert clock.current_doubt() == doubt
 
 
 @pytest.mark.parametrize(
@@ -54,13 +54,13 @@ def test_a_small_correction_or_a_long_run_does_not(
     watch: clock.Watch, wall: timedelta, steady: timedelta
 ) -> None:
     assert after(watch, wall, steady) is None
-    assert clock.standing() is None
+    assert clock.current_doubt() is None
 
 
 def test_a_clock_that_is_put_right_goes_on_without_anybodys_word(watch: clock.Watch) -> None:
     assert after(watch, 365 * DAY, HOUR) is not None
     assert after(watch, 2 * HOUR, 2 * HOUR) is None
-    assert clock.standing() is None
+    assert clock.current_doubt() is None
 
 
 @pytest.mark.parametrize("off", [timedelta(0), 3 * DAY, 60 * DAY, -timedelta(minutes=59)])
@@ -83,7 +83,7 @@ def test_an_owner_says_that_the_clock_is_right_and_the_process_goes_on(
 ) -> None:
     assert after(watch, 90 * DAY, HOUR) is not None
     assert clock.go_on(by=owner, at=DUE + 90 * DAY + HOUR)
-    assert clock.standing() is None
+    assert clock.current_doubt() is None
     assert after(watch, 90 * DAY + 2 * HOUR, 2 * HOUR) is None
     entry = AuditEntry.objects.get(action="clock is right")
     assert (entry.by, entry.at) == (owner, DUE + 90 * DAY + HOUR)
@@ -100,7 +100,7 @@ def test_only_an_owner_may_say_so(watch: clock.Watch, operator: User) -> None:
     assert after(watch, 90 * DAY, HOUR) is not None
     with pytest.raises(NotAllowed):
         clock.go_on(by=operator, at=DUE + 90 * DAY)
-    assert clock.standing() is not None
+    assert clock.current_doubt() is not None
 
 
 def test_where_nothing_is_paused_there_is_nothing_to_say(owner: User) -> None:

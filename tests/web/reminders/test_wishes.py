@@ -247,7 +247,7 @@ class TestClock:
         assert "Reminders are paused" in page(client, "/reminders/clock/")
         answer = client.post("/reminders/clock/", follow=True)
         assert "Reminders go on." in squeezed(answer.content)
-        assert clock.standing() is None
+        assert clock.current_doubt() is None
 
     def test_nobody_else_may(self, at_press: Client) -> None:
         assert at_press.get("/reminders/clock/").status_code == 403

@@ -195,7 +195,7 @@ def sqlite_library(at: datetime) -> Iterator[Finding]:
 
 def clocks(at: datetime) -> Iterator[Finding]:
     """Compares the clocks of this machine and of the database only; no time server is asked."""
-    doubt = clock.standing()
+    doubt = clock.current_doubt()
     if doubt is not None:
         yield bad(
             f"reminders are paused: it said {doubt.said:%Y-%m-%d %H:%M} UTC where "

@@ -96,7 +96,7 @@ def messages(at: datetime) -> Iterator[Finding]:
             f"messages have been tried in vain since {stuck:%Y-%m-%d %H:%M} UTC",
             "See the line on mail, and the sender's log.",
         )
-    stopped = StoppedAddress.objects.standing().count()
+    stopped = StoppedAddress.objects.not_cleared().count()
     if stopped:
         yield look(
             f"{stopped} addresses have refused a message for good and get none",

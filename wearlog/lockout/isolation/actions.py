@@ -74,7 +74,7 @@ def fit_locks(
     """
     user = somebody(by)
     press = locked_press(press_id)
-    isolation = Isolation.objects.standing().filter(press=press, ended_at__isnull=True).first()
+    isolation = Isolation.objects.not_voided().filter(press=press, ended_at__isnull=True).first()
     ref = ref or refs.new_ref(at)
     again = list(Lock.objects.filter(ref__startswith=f"{ref}-", entered_by=user))
     if again:  # a repeated request

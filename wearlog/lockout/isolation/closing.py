@@ -107,7 +107,7 @@ def state_release(*, by: User | None, at: datetime, service: Service) -> Release
 
 def isolation_of(service: Service) -> Isolation | None:
     """The isolation in which the work was done, or None."""
-    rows = Isolation.objects.standing().filter(press_id=service.press_id, begun_at__lte=service.done_at)
+    rows = Isolation.objects.not_voided().filter(press_id=service.press_id, begun_at__lte=service.done_at)
     found: Isolation | None = (
         (rows.filter(ended_at__isnull=True) | rows.filter(ended_at__gte=service.done_at))
         .order_by("-begun_at")

@@ -70,7 +70,7 @@ def locked_lock(lock_id: int) -> Lock:
 
 
 def locked_isolation(isolation_id: int) -> Isolation:
-    found = Isolation.objects.standing().filter(pk=isolation_id).first()
+    found = Isolation.objects.not_voided().filter(pk=isolation_id).first()
     if found is None:
         raise Refused(_("There is no such isolation. Open the page again."))
     locked_press(found.press_id)

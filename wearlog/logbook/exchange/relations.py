@@ -223,7 +223,7 @@ def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
         mine.add((part, start))
     stored = [
         (None, *values)
-        for values in Fitting.objects.standing().values_list(
+        for values in Fitting.objects.not_voided().values_list(
             "part__code", "position__press__code", "position__name", "fitted_at", "removed_at"
         )
         if (values[0], values[3]) not in mine
@@ -294,7 +294,7 @@ def stored_runs(
     too."""
     first = min(start for _row, _ref, start, _end, _slots in runs)
     last = max(end or FOR_EVER for _row, _ref, _start, end, _slots in runs)
-    near = Run.objects.standing().filter(Q(ends_at__isnull=True) | Q(ends_at__gt=first), press__code=press)
+    near = Run.objects.not_voided().filter(Q(ends_at__isnull=True) | Q(ends_at__gt=first), press__code=press)
     if last != FOR_EVER:
         near = near.filter(started_at__lt=last)
     for ref, start, end, through in near.values_list("ref", "started_at", "ends_at", "through"):

@@ -24,7 +24,7 @@ from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill
 from wearlog.reminders.calendar.words import told_of, told_when_done
 from wearlog.reminders.models import CalendarEntry, EntryState
-from wearlog.reminders.outbox.calls import NOTHING_SAID, WORTH_A_LOOK, Marks, standing_marks
+from wearlog.reminders.outbox.calls import NOTHING_SAID, WORTH_A_LOOK, Marks, marks_by_item_key
 from wearlog.reminders.outbox.keys import in_batches, item_key
 from wearlog.service.models import Service
 
@@ -66,7 +66,7 @@ def update(*, at: datetime) -> int:
         if item.state in WORTH_A_LOOK and (item.due_on is not None or item.state != "later")
     }
     known = _known(items, at=at)
-    marks = standing_marks(items=list(items.values()), today=today)
+    marks = marks_by_item_key(items=list(items.values()), today=today)
     changes: list[Change] = []
     new: dict[str, DueItem] = {}
     for key, item in items.items():
@@ -183,7 +183,7 @@ def _work_for(entries: Sequence[CalendarEntry]) -> dict[int, list[Service]]:
     found: dict[int, list[Service]] = defaultdict(list)
     rules = {entry.rule_id for entry in entries}
     actions = {entry.rule.action for entry in entries}
-    work = Service.objects.standing().filter(
+    work = Service.objects.not_voided().filter(
         Q(rule_id__in=rules) | Q(rule__isnull=True, action__in=actions),
         press_id__in={entry.press_id for entry in entries},
         done_at__gt=min(_from(entry) for entry in entries),

@@ -99,7 +99,7 @@ def calls_now(*, at: datetime, rule_id: int | None = None) -> list[Call]:
         for item in items
         if (stage := stage_of(item, today=today, order_on=orders.get(item_key(item)))) is not None
     ]
-    marks = standing_marks(items=[item for item, _stage, _order in staged], today=today)
+    marks = marks_by_item_key(items=[item for item, _stage, _order in staged], today=today)
     metal = metal_rules(item for item, _stage, _order in staged)
     return [
         call_of(
@@ -188,7 +188,7 @@ def order_days(items: Sequence[DueItem], *, today: date) -> dict[str, date]:
     return found
 
 
-def standing_marks(*, items: Sequence[DueItem], today: date) -> Mapping[str, Marks]:
+def marks_by_item_key(*, items: Sequence[DueItem], today: date) -> Mapping[str, Marks]:
     """The marks of these items, by item key; one query for each 500 items."""
     rows: dict[str, list[Mark]] = defaultdict(list)
     for keys in in_batches([item_key(item) for item in items]):

@@ -74,7 +74,7 @@ def look(*, watch: Watch, at: datetime, steady_s: float) -> Doubt | None:
         return doubt
     watch.at, watch.steady_s = at, steady_s
     schedule_state.put_back(SEEN, at)
-    if standing() is not None:
+    if current_doubt() is not None:
         ScheduleState.objects.filter(name=PAUSE).delete()
     return None
 
@@ -94,7 +94,7 @@ def _is_confirmed(at: datetime) -> bool:
     return confirmed is not None and -BACK <= at - confirmed < JUMP
 
 
-def standing() -> Doubt | None:
+def current_doubt() -> Doubt | None:
     """The pause in force, or None, for pages and for senders between two checks."""
     row = ScheduleState.objects.filter(name=PAUSE).first()
     return Doubt(row.at, row.until) if row is not None and row.at and row.until else None

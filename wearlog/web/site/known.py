@@ -26,7 +26,7 @@ def usual_press(user: User, presses: Sequence[Press], asked: str) -> Press | Non
         return next((press for press in presses if press.pk == int(asked)), None)
     if len(presses) == 1:
         return presses[0]
-    last = Run.objects.standing().filter(entered_by=user).order_by("-pk").first()
+    last = Run.objects.not_voided().filter(entered_by=user).order_by("-pk").first()
     return next((press for press in presses if last is not None and press.pk == last.press_id), None)
 
 
@@ -72,7 +72,7 @@ def barrels_of(places: Sequence[PlaceNow]) -> list[str]:
 
 
 def last_reading(press: Press) -> Reading | None:
-    return Reading.objects.standing().filter(press=press).order_by("-read_at").first()
+    return Reading.objects.not_voided().filter(press=press).order_by("-read_at").first()
 
 
 def last_run(press: Press) -> Run | None:
@@ -113,7 +113,9 @@ def spares_for(position: Position, like: Part | None = None, crop: Crop | None =
         .exclude(fittings__in=Fitting.objects.open())
         .select_related("part_type")
     )
-    worn_in = set(Fitting.objects.standing().filter(part__in=parts).values_list("part_id", "edge").distinct())
+    worn_in = set(
+        Fitting.objects.not_voided().filter(part__in=parts).values_list("part_id", "edge").distinct()
+    )
     found = [
         Spare(part=part, edge=edge, used=(part.pk, edge) in worn_in)
         for part in parts
@@ -164,9 +166,9 @@ class EdgeKnown:
 
 
 def edges_of(part: Part) -> list[EdgeKnown]:
-    used = set(Fitting.objects.standing().filter(part=part).values_list("edge", flat=True))
+    used = set(Fitting.objects.not_voided().filter(part=part).values_list("edge", flat=True))
     last: dict[str, Measurement] = {}
-    for gauge in Measurement.objects.standing().filter(part=part).order_by("measured_at", "pk"):
+    for gauge in Measurement.objects.not_voided().filter(part=part).order_by("measured_at", "pk"):
         last[gauge.edge] = gauge
     return [EdgeKnown(edge, edge in used, last.get(edge)) for edge in part.part_type.edge_names]
 

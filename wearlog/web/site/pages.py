@@ -145,11 +145,11 @@ class FormPage(View, Generic[Form, Record]):
             form.refuse(moved)
             return self.show(form, status=409)
         except Refused as refused:
-            standing = self.already_there(form, refused)
-            if standing is None:
+            existing = self.already_there(form, refused)
+            if existing is None:
                 form.refuse(refused)
                 return self.show(form, status=422)
-            record = standing
+            record = existing
         except ValidationError as invalid:
             add_validation(form, invalid)
             return self.show(form, status=422)

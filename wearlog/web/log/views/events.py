@@ -183,7 +183,7 @@ class NoteNew(EntryPage[NoteForm, ShiftNote]):
         press = form.said("press")
         press_id = int(press) if press else None
         # A note has no ref, so a double submit is recognised by the same text.
-        twin = ShiftNote.objects.standing().filter(
+        twin = ShiftNote.objects.not_voided().filter(
             entered_by=self.request.user,
             text=form.said("text"),
             press_id=press_id,
@@ -214,7 +214,7 @@ class ReadingNew(AtPress[ReadingForm, Reading]):
 
     def act(self, form: ReadingForm, now: datetime) -> Reading:
         read_at = form.at_or("read_at", now)
-        twin = Reading.objects.standing().filter(
+        twin = Reading.objects.not_voided().filter(
             press=self.press,
             entered_by=self.request.user,
             meter_h=form.cleaned_data["meter_h"],
@@ -268,7 +268,9 @@ class MeasurementNew(EntryPage[MeasurementForm, Measurement]):
 
     def context(self) -> dict[str, object]:
         assert self.part is not None
-        last = self.place or Fitting.objects.standing().filter(part=self.part).order_by("-fitted_at").first()
+        last = (
+            self.place or Fitting.objects.not_voided().filter(part=self.part).order_by("-fitted_at").first()
+        )
         press_id = last.position.press_id if last else 0
         return {
             "part": self.part,

@@ -123,7 +123,7 @@ def seat_lines(
     work = figures.of_spans(record, (row for row in record.fittings if row.id in in_place))
     last: dict[int, Service] = {}
     fitted = [row.fitting.part_id for row in rows.values() if row.fitting is not None]
-    for service in Service.objects.standing().filter(part_id__in=fitted, press=press).order_by("done_at"):
+    for service in Service.objects.not_voided().filter(part_id__in=fitted, press=press).order_by("done_at"):
         if service.part_id is not None:
             last[service.part_id] = service
     seats = []

@@ -193,7 +193,7 @@ def reminder_clock(request: MillRequest) -> HttpResponse:
         else:
             messages.info(request, _("Reminders are not paused; there is nothing to do."))
         return HttpResponseRedirect(reverse("web:reminder-clock"))
-    return render(request, "web/reminders/clock.html", {"now": now, "doubt": clock.standing()})
+    return render(request, "web/reminders/clock.html", {"now": now, "doubt": clock.current_doubt()})
 
 
 my_reminders = MyReminders.as_page(Permission.LOG)

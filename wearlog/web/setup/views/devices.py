@@ -51,7 +51,7 @@ def devices_of(person: User, request: MillRequest) -> list[Device]:
                 row.used_at and _("last used %(when)s") % {"when": when(row.used_at, zone)},
             ),
         )
-        for row in sessions.standing(person, at=timezone.now())
+        for row in sessions.not_expired(person, at=timezone.now())
     ]
     return sorted(found, key=lambda device: not device.here)
 

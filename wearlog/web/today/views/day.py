@@ -36,7 +36,7 @@ def day(request: MillRequest) -> HttpResponse:
     today = timezone.localdate(now)
     items = due_items(as_of=today)
     stopped, to_tell = concerning(request.user)
-    notes = ShiftNote.objects.standing().filter(written_at__gt=now - LAST_SHIFT, written_at__lte=now)
+    notes = ShiftNote.objects.not_voided().filter(written_at__gt=now - LAST_SHIFT, written_at__lte=now)
     return render(
         request,
         "web/today/day.html",
