@@ -90,7 +90,7 @@ def test_a_rule_with_one_trigger_goes_from_the_form_to_list_file_forecast_and_ma
     assert named_by(rule) == [field.name]
 
     listed = words(client.get("/rules/").content.decode())
-    told = trigger.told(rule, "metric")
+    told = trigger.summary(rule, "metric")
     assert told
     assert all(text in listed for text in told)
 

@@ -146,7 +146,7 @@ def test_a_reading_of_a_whole_table_is_found(source: str) -> None:
     "source",
     [
         "run = Run.objects.not_voided().filter(press=press).order_by('-started_at').first()",
-        "runs = Run.objects.of(press).telling_a_rate()",
+        "runs = Run.objects.of(press).with_usable_rate()",
         "run = Run.objects.select_related('press').get(pk=key)",
         "run = get_object_or_404(Run.objects.not_voided(), pk=key)",
         "places = Fitting.objects.open().select_related('part')",

@@ -319,7 +319,7 @@ def assert_the_files_say_so(said: dict[str, Any], record: Record, press: Press) 
     by_ref = {run["ref"]: run["hours"] for run in said["runs"] if run["hours"] is not None}
     assert by_ref == {run.ref: own[run.pk] for run in not_voided(press)}
     table = record.hours[press.pk].stretches
-    columns = (table.advance_h, table.press_h, table.unlogged_h, table.telling)
+    columns = (table.advance_h, table.press_h, table.unlogged_h, table.usable)
     stretches = [list(row) for row in zip(*(column.tolist() for column in columns), strict=True)]
     assert [stretch[2:] for stretch in said["presses"][0]["stretches"]] == stretches
 
@@ -398,7 +398,7 @@ def test_a_press_by_its_meter_has_pressed_or_not_logged_what_the_meter_advanced(
     for press in (book.single, book.twin):
         found = record.hours[press.pk]
         table = found.stretches
-        for number in np.flatnonzero(table.telling):
+        for number in np.flatnonzero(table.usable):
             counted = np.nansum(found.press_h[found.stretch == number])
             assert counted + table.unlogged_h[number] == pytest.approx(table.advance_h[number], abs=1e-9)
 

@@ -186,7 +186,7 @@ def test_the_amount_is_put_right_later_and_tells_a_rate_again(shop: Shop, owner:
         by=owner, at=NOW, record=run, changes={"seed_kg": Decimal(410), "seed_how": ""}, reason="weighed"
     )
     assert (corrected.seed_kg, corrected.seed_how) == (Decimal(410), "")
-    assert list(Run.objects.all().telling_a_rate()) == [corrected]
+    assert list(Run.objects.all().with_usable_rate()) == [corrected]
 
 
 def test_a_word_that_the_log_does_not_have_is_refused(shop: Shop, operator: User) -> None:

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from wearlog.calc.meters import PressHours, Source, Told
+from wearlog.calc.meters import PressHours, Remark, Source
 from wearlog.compare.analysis import BadInput, Found, Row, filled
 from wearlog.logbook.exchange.cells import BadCell, Instant
 from wearlog.logbook.exchange.columns import BY_NAME
@@ -26,11 +26,11 @@ RUNS = ("ref", "press", "started_at", "ended_at", "hours_h", "through")
 READINGS = ("press", "read_at", "meter_h", "kind")
 SOURCES = {Source.WRITTEN: "written", Source.METER: "meter", Source.CLOCK: "clock"}
 WORDS = {
-    Told.NONE_LEFT: "none_left",
-    Told.HELD_DOWN: "held_down",
-    Told.SCALED: "scaled",
-    Told.STOOD_STILL: "stood_still",
-    Told.RAN_AHEAD: "ran_ahead",
+    Remark.NONE_LEFT: "none_left",
+    Remark.HELD_DOWN: "held_down",
+    Remark.SCALED: "scaled",
+    Remark.STOOD_STILL: "stood_still",
+    Remark.RAN_AHEAD: "ran_ahead",
 }
 
 Cells = dict[str, Any]
@@ -136,7 +136,7 @@ def _of_run(run: Cells, found: PressHours, place: int) -> Found:
         "hours": _number_or_none(found.own_h[place]),
         "press_hours": _number_or_none(found.press_h[place]),
         "source": SOURCES.get(Source(int(found.source[place]))),
-        "told": WORDS.get(Told(int(found.told[place]))),
+        "told": WORDS.get(Remark(int(found.remark[place]))),
     }
 
 
@@ -152,7 +152,7 @@ def _of_press(press: str, meter: ReadingColumns, found: PressHours) -> Found:
         table.advance_h.tolist(),
         table.press_h.tolist(),
         table.unlogged_h.tolist(),
-        table.telling.tolist(),
+        table.usable.tolist(),
         strict=True,
     )
     return {

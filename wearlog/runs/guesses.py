@@ -35,7 +35,7 @@ class Pace:
 
 def pace_of(run: Run) -> Pace | None:
     """The rate from which to work out the seed of `run`, or None with too few runs. At most four queries."""
-    usable = Run.objects.of(run.press).telling_a_rate().filter(crop=run.crop, slot=run.slot)
+    usable = Run.objects.of(run.press).with_usable_rate().filter(crop=run.crop, slot=run.slot)
     if run.pk is not None:
         usable = usable.exclude(pk=run.pk)
     latest = list(usable.order_by("-ends_at", "-pk")[:LOOKED_AT])

@@ -21,8 +21,8 @@ from wearlog.calc.meters import (
     MARGIN,
     SAME_MOMENT_S,
     PressHours,
+    Remark,
     Source,
-    Told,
     clean_edges,
     hours_of_press,
 )
@@ -69,7 +69,7 @@ class RunHours:
 
     hours_h: float | None
     source: Source
-    told: Told = Told.NOTHING
+    remark: Remark = Remark.NOTHING
     written_h: float | None = None
     left_h: float | None = None
     stretch: StretchOfRun | None = None
@@ -336,7 +336,7 @@ def _hours_at(found: PressHours, place: int, written: float) -> RunHours:
     return RunHours(
         hours_h=None if np.isnan(hours) else hours,
         source=Source(int(found.source[place])),
-        told=Told(int(found.told[place])),
+        remark=Remark(int(found.remark[place])),
         written_h=None if np.isnan(written) else written,
         left_h=None if np.isnan(left) else left,
         stretch=None

@@ -84,7 +84,7 @@ def usual_rate(
     very rate are left out. `slot` restricts it to runs through the same barrels; `exclude` leaves one run
     out.
     """
-    runs = Run.objects.of(press).telling_a_rate().filter(crop=crop)
+    runs = Run.objects.of(press).with_usable_rate().filter(crop=crop)
     if slot is not None:
         runs = runs.filter(slot=slot)
     if exclude is not None:

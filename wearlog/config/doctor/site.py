@@ -227,7 +227,7 @@ def migrations() -> Iterator[Finding]:
             "Install that version again; this one must not write to it.",
         )
     if waiting:
-        names = upgrades.told(waiting)
+        names = upgrades.first_names(waiting)
         yield bad(f"{len(waiting)} migrations wait: {names}", upgrades.REMEDY)
     if not newer and not waiting:
         yield ok("its tables are those of this version")

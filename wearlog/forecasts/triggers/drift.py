@@ -107,8 +107,8 @@ def cannot_tell(reason: str) -> str:
     return _("Whether output per hour drifts can't be told yet: %(reason)s.") % {"reason": reason}
 
 
-def told(rule: Rule, system: str) -> list[str]:
+def summary(rule: Rule, system: str) -> list[str]:
     return [_("when throughput drifts down")]
 
 
-TRIGGER = Trigger(name="drift", column="on_drift", trips=trips, told=told)
+TRIGGER = Trigger(name="drift", column="on_drift", trips=trips, summary=summary)

@@ -303,10 +303,10 @@ def guessed(case: Case) -> Guessed:
     return guessed_in(case.record, spans_of(case.record, case.edges.last_of(part.id).fittings))
 
 
-def told(rule: Rule, system: str) -> list[str]:
+def summary(rule: Rule, system: str) -> list[str]:
     return [_("at the wear limit")]
 
 
 TRIGGER = Trigger(
-    name="limit", column="at_limit", trips=trips, told=told, guessed=guessed, overdue_by_range=True
+    name="limit", column="at_limit", trips=trips, summary=summary, guessed=guessed, overdue_by_range=True
 )

@@ -151,10 +151,6 @@ class Table:
     def records(self) -> models.QuerySet[Any]:
         return self.model._default_manager.all()
 
-    def told(self, row: dict[str, object]) -> str:
-        """The record's key in words for people."""
-        return " ".join(str(row[name]) for name in self.key)
-
 
 PRESS = Column("press", "press__code", refers="presses")
 CROP = Column("crop", "crop__code", refers="crops")

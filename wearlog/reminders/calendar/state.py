@@ -22,7 +22,7 @@ from wearlog.equipment.models import Fitting
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill
-from wearlog.reminders.calendar.words import told_of, told_when_done
+from wearlog.reminders.calendar.words import done_event_text, event_text
 from wearlog.reminders.models import CalendarEntry, EntryState
 from wearlog.reminders.outbox.calls import NOTHING_SAID, WORTH_A_LOOK, Marks, marks_by_item_key
 from wearlog.reminders.outbox.keys import in_batches, item_key
@@ -92,9 +92,9 @@ def _known(items: Mapping[str, DueItem], *, at: datetime) -> dict[str, CalendarE
 def _follow(entry: CalendarEntry, item: DueItem, marks: Marks, *, zone: ZoneInfo) -> Change:
     """The change that brings the row of an open task up to date."""
     first_seen = entry.made_at.astimezone(zone).date()
-    told = told_of(item, first_seen=first_seen, held_until=_held_until(marks))
+    text = event_text(item, first_seen=first_seen, held_until=_held_until(marks))
     where = {"press_id": item.press_id, "position_id": item.position_id, "given_to_id": _given_to(marks)}
-    return Change(entry, {**asdict(told), **where, "state": EntryState.OPEN.value})
+    return Change(entry, {**asdict(text), **where, "state": EntryState.OPEN.value})
 
 
 def _held_until(marks: Marks) -> date | None:
@@ -124,7 +124,7 @@ def _add(new: Mapping[str, DueItem], marks: Mapping[str, Marks], *, at: datetime
     rows = []
     for key, item in new.items():
         said = marks.get(key, NOTHING_SAID)
-        told = told_of(item, first_seen=today, held_until=_held_until(said))
+        text = event_text(item, first_seen=today, held_until=_held_until(said))
         rows.append(
             CalendarEntry(
                 item_key=key,
@@ -136,7 +136,7 @@ def _add(new: Mapping[str, DueItem], marks: Mapping[str, Marks], *, at: datetime
                 given_to_id=_given_to(said),
                 made_at=at,
                 changed_at=at,
-                **asdict(told),
+                **asdict(text),
             )
         )
     for some in in_batches(rows, 200):
@@ -171,8 +171,8 @@ def _close(entries: Sequence[CalendarEntry], *, zone: ZoneInfo) -> list[Change]:
         if done is None:
             changes.append(Change(entry, {"state": EntryState.GONE.value}))
         else:
-            told = told_when_done(entry.task, entry.caution, done_on=done.done_at.astimezone(zone).date())
-            changes.append(Change(entry, {**asdict(told), "state": EntryState.DONE.value}))
+            text = done_event_text(entry.task, entry.caution, done_on=done.done_at.astimezone(zone).date())
+            changes.append(Change(entry, {**asdict(text), "state": EntryState.DONE.value}))
     return changes
 
 

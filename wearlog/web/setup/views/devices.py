@@ -20,7 +20,7 @@ from wearlog.people.devices import device_words
 from wearlog.people.models import User
 from wearlog.people.roles import Permission
 from wearlog.people.words import when
-from wearlog.web.setup.things import told
+from wearlog.web.setup.things import present_words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
 
@@ -46,7 +46,7 @@ def devices_of(person: User, request: MillRequest) -> list[Device]:
             name=device_words(row.device),
             handle=row.handle,
             here=row.handle == here,
-            words=told(
+            words=present_words(
                 row.signed_in_at and _("signed in %(when)s") % {"when": when(row.signed_in_at, zone)},
                 row.used_at and _("last used %(when)s") % {"when": when(row.used_at, zone)},
             ),

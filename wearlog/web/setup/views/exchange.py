@@ -24,7 +24,7 @@ from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission
 from wearlog.people.words import when
 from wearlog.web.setup.forms.people import ImportForm
-from wearlog.web.setup.things import Row, told
+from wearlog.web.setup.things import Row, present_words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import FormPage
 
@@ -68,7 +68,7 @@ def line_of(job: ImportJob) -> Row:
     return Row(
         title=job.name,
         url=reverse("web:import-job", kwargs={"pk": job.pk}),
-        words=told(
+        words=present_words(
             _("to be checked only") if job.only_check else "",
             ImportState(job.state).label,
             str(job.by),

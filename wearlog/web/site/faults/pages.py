@@ -59,7 +59,7 @@ def answer(request: HttpRequest, kind: Kind, *, waiting: Sequence[str] = ()) -> 
     """The response for that kind of error. `waiting` are the names of unapplied migrations."""
     language = language_of(request)
     with translation.override(language):
-        facts = {"kind": kind, "request_id": id_of(request), "waiting": upgrades.told(waiting)}
+        facts = {"kind": kind, "request_id": id_of(request), "waiting": upgrades.first_names(waiting)}
         if request.headers.get(QUEUE_HEADER):
             response: HttpResponse = JsonResponse(for_queue(facts), status=kind.status)
         else:

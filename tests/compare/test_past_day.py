@@ -24,7 +24,7 @@ from wearlog.runs.models import Price, Run
 from wearlog.service.models import Service
 
 
-def told(as_of: date) -> str:
+def analysis(as_of: date) -> str:
     record, book = load(as_of), ledger()
     lives = type_lives(record)
     said: list[object] = [(one.type.code, one.lived, one.life, one.left) for one in lives]
@@ -34,7 +34,7 @@ def told(as_of: date) -> str:
         said.append(choice and (choice.mend, choice.buy, choice.better, choice.why))
     for again in repeats(record):
         units = [(one.name, one.unit.events.tolist(), one.unit.end) for one in again.things]
-        said.append((again.action, again.incident, again.kind, units, again.told))
+        said.append((again.action, again.incident, again.kind, units, again.analysis))
     return repr([said, stops(record, book), orders(record, Edges(record), book)])
 
 
@@ -49,8 +49,8 @@ def test_a_past_day_is_told_as_by_a_log_cut_off_there(db: None, seed: int) -> No
         Price.objects.create(item=item, from_on=FIRST - timedelta(days=999), price=Decimal(3))
     for _ in range(4):
         as_of = FIRST + timedelta(days=chance.randint(5, DAYS))
-        full = told(as_of)
+        full = analysis(as_of)
         with transaction.atomic():
             cut_off(as_of)
-            assert told(as_of) == full, as_of
+            assert analysis(as_of) == full, as_of
             transaction.set_rollback(True)
