@@ -11,9 +11,9 @@ import numpy.typing as npt
 
 from wearlog.history import versions
 from wearlog.history.cache import VersionShelf
+from wearlog.history.log import press_rows
 from wearlog.history.rows import WORKED_OUT
 from wearlog.history.runs import NO_RUNS, PressRuns, last_and_count, runs_and_readings
-from wearlog.history.whole import press_rows
 from wearlog.history.yields import WEIGHED, Columns
 from wearlog.runs.models import Crop
 

@@ -148,7 +148,7 @@ def runs_and_readings(presses: Collection[int], *, seen: tuple[int, int] | None 
     return found
 
 
-def runs_and_readings_anew(presses: Collection[int]) -> dict[int, OfPress]:
+def runs_and_readings_uncached(presses: Collection[int]) -> dict[int, OfPress]:
     """The same, always read from the database and not from the cache."""
     return _read(presses, every=True)
 

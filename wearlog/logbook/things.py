@@ -26,7 +26,7 @@ from wearlog.people.roles import Permission, require
 from wearlog.people.words import day_of, when
 from wearlog.runs.models import Crop, PlanEntry, Price, Run
 from wearlog.service.models import IncidentKind, Rule
-from wearlog.service.triggers import field_of, named_by
+from wearlog.service.triggers import field_of, used_triggers
 
 Thing = TypeVar("Thing", bound=models.Model)
 
@@ -250,7 +250,7 @@ def _check_rule(rule: Rule, before: Rule | None) -> None:
             % {"unknown": repr(unknown[0]), "names": ", ".join(IncidentKind.values)},
             field="after_incident",
         )
-    if not named_by(rule):
+    if not used_triggers(rule):
         raise Refused(
             _("Without a trigger the rule never falls due. Give at least one: %(triggers)s.")
             % {"triggers": ", ".join(str(field_of(name).verbose_name) for name in Rule.TRIGGERS)},

@@ -22,8 +22,8 @@ from wearlog.forecasts.board import items_of
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import queries, refresh, snapshots
 from wearlog.forecasts.models import ForecastSnapshot
-from wearlog.history import cache, versions, whole
-from wearlog.history.record import upto
+from wearlog.history import cache, log, versions
+from wearlog.history.record import record_as_of
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewMeasurement, NewRun, NewWork
@@ -68,7 +68,7 @@ def mill(transactional_db: None) -> SmallMill:
 
 
 def from_scratch(as_of: date) -> list[DueItem]:
-    return items_of(upto(whole.anew(), as_of))
+    return items_of(record_as_of(log.load_log_uncached(), as_of))
 
 
 def entries(mill: SmallMill, chance: random.Random) -> list[Callable[[], object]]:
@@ -195,7 +195,7 @@ def test_a_process_that_starts_reads_what_is_stored_and_not_the_log(mill: SmallM
     refresh.refresh(at=NOW)
     cache.forget()
     queries.due_items(as_of=TODAY)
-    assert len(whole._ROWS) == 0
+    assert len(log._ROWS) == 0
 
 
 def test_an_entry_at_one_press_leaves_the_other_presses_items_as_they_are(mill: SmallMill) -> None:

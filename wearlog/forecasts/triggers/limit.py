@@ -287,7 +287,7 @@ def _rates(
     return [(crop, rate) for _, crop, rate in known[:2]]
 
 
-def trips(case: Case, asked: bool) -> Trip | None:
+def trips(case: Case, enabled: bool) -> Trip | None:
     """The trip of the edge that a part uses or last used, where it is or last was; None for a press. Work
     that the rule asks for (for example a polish) begins a new cycle of the same edge."""
     part, position = case.thing.part, case.thing.position

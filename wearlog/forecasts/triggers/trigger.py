@@ -40,12 +40,12 @@ class Trigger(Generic[Value]):
     guessed: Callable[[Case], Guessed] | None = None
     overdue_by_range: bool = False
 
-    def is_named_by(self, rule: RuleRow) -> bool:
+    def is_used_by(self, rule: RuleRow) -> bool:
         return self.column in rule.triggers
 
     def of(self, case: Case) -> Trip | None:
         """When it trips for the case; None where the case's rule does not use it or it can't apply."""
-        if not self.is_named_by(case.rule):
+        if not self.is_used_by(case.rule):
             return None
         trip = self.trips(case, cast("Value", case.rule.triggers[self.column]))
         if trip is None:

@@ -32,16 +32,16 @@ from wearlog.history.rows import (
     ServiceRow,
     TypeRow,
 )
-from wearlog.history.runs import OfPress, PressRuns, runs_and_readings, runs_and_readings_anew
+from wearlog.history.runs import OfPress, PressRuns, runs_and_readings, runs_and_readings_uncached
 from wearlog.people.models import Mill
 from wearlog.runs.columns import number, seconds
 from wearlog.runs.models import Crop, PlanEntry
 from wearlog.service.models import Incident, Measurement, Rule, Service
-from wearlog.service.triggers import Asked, asked_by, field_of
+from wearlog.service.triggers import TriggerValue, field_of, trigger_value
 
 
 @dataclass(frozen=True, eq=False)
-class Whole:
+class Log:
     """Every row that is not voided, in order of time, then key, however late it is."""
 
     zone: ZoneInfo
@@ -63,26 +63,26 @@ class Whole:
     """(first day, factor by which ranges are widened from then on), in order of days."""
 
 
-_ROWS: VersionShelf[None, Whole] = VersionShelf("the log's rows", most=1)
+_ROWS: VersionShelf[None, Log] = VersionShelf("the log's rows", most=1)
 
 
-def whole() -> Whole:
+def load_log() -> Log:
     """The log as it is now, from the cache if possible. Reads only."""
     return _ROWS.get(None, lambda: _read(runs_and_readings), one_at_a_time=True)
 
 
-def anew() -> Whole:
+def load_log_uncached() -> Log:
     """The log as it is now, always read from the database."""
-    return _read(runs_and_readings_anew)
+    return _read(runs_and_readings_uncached)
 
 
-def _read(of_presses: Callable[[Collection[int]], Mapping[int, OfPress]]) -> Whole:
+def _read(of_presses: Callable[[Collection[int]], Mapping[int, OfPress]]) -> Log:
     mill = Mill.current()
     crops = tuple(Crop.objects.order_by("code").values_list("id", "code"))
     crop_index = {pk: index for index, (pk, _) in enumerate(crops)}
     presses = press_rows()
     of_press = of_presses(presses)
-    return Whole(
+    return Log(
         zone=mill.zone,
         units=mill.units,
         crops=crops,
@@ -168,10 +168,10 @@ def _rules(crop_index: dict[int, int]) -> tuple[RuleRow, ...]:
     )
 
 
-def _triggers(rule: Rule, crop_index: dict[int, int]) -> dict[str, Asked]:
-    found: dict[str, Asked] = {}
+def _triggers(rule: Rule, crop_index: dict[int, int]) -> dict[str, TriggerValue]:
+    found: dict[str, TriggerValue] = {}
     for name in Rule.TRIGGERS:
-        asked = asked_by(rule, name)
+        asked = trigger_value(rule, name)
         if asked is not None:
             is_crop = field_of(name).is_relation
             found[name] = crop_index[asked] if is_crop and isinstance(asked, int) else asked
