@@ -203,17 +203,17 @@ def worked(
     """The work that each of n fittings did in its own span [a, b).
 
     press, share, a, b: shape (n,); `barrel` is empty where the position has none, and `share` then scales
-    the seed of the whole press. For a press without a timeline hours and kilograms are 0.
+    the seed of the whole press. For a press without a timeline hours and kilograms are 0; kilograms have a
+    column for each crop of the timelines of these presses.
     """
-    crops = max((timeline.crops for timeline in timelines.values()), default=0)
-    hours, kilograms = np.zeros(press.size), np.zeros((press.size, crops))
     groups: dict[tuple[int, str], list[int]] = {}
     for row, key in enumerate(zip(press.tolist(), barrel, strict=True)):
         groups.setdefault(key, []).append(row)
-    for (number, name), rows in groups.items():
-        timeline = timelines.get(number)
-        if timeline is None:
-            continue
+    known = {key: timeline for key in groups if (timeline := timelines.get(key[0])) is not None}
+    crops = max((timeline.crops for timeline in known.values()), default=0)
+    hours, kilograms = np.zeros(press.size), np.zeros((press.size, crops))
+    for (number, name), timeline in known.items():
+        rows = groups[number, name]
         hours[rows] = timeline.hours(a[rows], b[rows])
         seed = timeline.kilograms(a[rows], b[rows], name or None)
         kilograms[rows] = seed if name in timeline.barrel_lanes else seed * share[rows][:, None]

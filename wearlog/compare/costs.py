@@ -218,9 +218,9 @@ def _spent(table: RunTable, priced: Prices, zone: ZoneInfo) -> Iterator[tuple[st
     """(column, index of the press, instant, amount) of all work and parts."""
     log = load_log()
     places = {code: place for place, code in enumerate(table.press_codes)}
-    of_press = {pk: places[press.code] for pk, press in log.presses.items() if press.code in places}
+    of_press = {pk: places[press.code] for pk, press in log.setup.presses.items() if press.code in places}
     took = bills()
-    for service in log.services:
+    for service in log.work.services:
         bill = took.get(service.id, NO_BILL)
         if service.press_id not in of_press or (bill.labour_h is None and bill.cost is None):
             continue
@@ -233,12 +233,12 @@ def _spent(table: RunTable, priced: Prices, zone: ZoneInfo) -> Iterator[tuple[st
             else:
                 amount += bill.labour_h * price
         yield "work", press, at, amount
-    retired = {pk: part for pk, part in log.parts.items() if part.retired_on is not None}
+    retired = {pk: part for pk, part in log.work.parts.items() if part.retired_on is not None}
     sat: dict[int, dict[int, float]] = defaultdict(lambda: defaultdict(float))
-    for row in log.fittings:
+    for row in log.work.fittings:
         if row.removed is not None and row.part_id in retired:
             # At least a second, so that a part that was taken off at once still belongs to a press.
-            press_id = log.positions[row.position_id].press_id
+            press_id = log.setup.positions[row.position_id].press_id
             sat[row.part_id][press_id] += max(row.removed - row.fitted, 1.0)
     unit_cost = dict(PartType.objects.values_list("pk", "unit_cost"))
     for pk, part in retired.items():

@@ -70,7 +70,7 @@ def _table(seen: tuple[int, int]) -> RunTable:
     known = press_rows()
     presses = sorted(known.values(), key=lambda press: _natural(press.code))
     crops = list(Crop.objects.order_by("code").values_list("pk", "code"))
-    of_press = runs_and_readings(known, seen=seen)
+    of_press = runs_and_readings(known, every=True, seen=seen)
     runs = {press_id: found.runs for press_id, found in of_press.items() if found.runs is not None}
     given = WEIGHED.of({press_id: own.id for press_id, own in runs.items()}, every=True)
     parts = [

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 
@@ -25,9 +26,8 @@ from wearlog.calc.wear import (
 from wearlog.history.cache import Shelf
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
-from wearlog.service.work import RENEWS
+from wearlog.service.work import RENEWS, SHIFTS
 
-SHIFTS = ("polish",)
 SAME_WORK_S = 86400.0
 """A gauge marked before or after work, but without a service, belongs to work on the part within a day."""
 
@@ -50,11 +50,41 @@ class Edge:
     now_kg: Floats
 
 
-class Edges:
-    """Every used edge of the record, and the wear model's fits for them."""
+Kept = TypeVar("Kept")
 
-    def __init__(self, record: Record) -> None:
+
+def _worked_at(record: Record, presses: Collection[int]) -> set[int]:
+    """The parts that were ever fitted at one of these presses."""
+    return {row.part_id for row in record.fittings if record.positions[row.position_id].press_id in presses}
+
+
+def _without(edges: Mapping[EdgeKey, Kept], parts: Collection[int]) -> Mapping[EdgeKey, Kept]:
+    return {key: kept for key, kept in edges.items() if key[0] not in parts}
+
+
+class Edges:
+    """Every used edge of the record, and the wear model's fits for them.
+
+    before: the edges of an earlier state of the log on the same day, from which those are taken whose parts
+    never worked at a press in `touched`. same_lessons: nothing that wear is learned from has changed since."""
+
+    def __init__(
+        self,
+        record: Record,
+        before: Edges | None = None,
+        *,
+        touched: Collection[int] = (),
+        same_lessons: bool = False,
+    ) -> None:
         self.record = record
+        self._kept: Mapping[EdgeKey, Edge] = {}
+        self._kept_records: Mapping[EdgeKey, EdgeRecord] = {}
+        if before is not None:
+            moved = _worked_at(before.record, touched) | _worked_at(record, touched)
+            self._kept = _without(vars(before).get("used", {}), moved)
+            self._kept_records = _without(vars(before).get("_edge_records", {}), moved)
+            if same_lessons and "_data_fingerprint" in vars(before):
+                self._data_fingerprint = before._data_fingerprint
 
     @cached_property
     def fits(self) -> Mapping[int, TypeFit]:
@@ -78,8 +108,11 @@ class Edges:
 
     @cached_property
     def _type_records(self) -> Mapping[int, TypeRecord]:
+        edges: dict[int, list[EdgeRecord]] = {}
+        for key, edge in self._edge_records.items():
+            edges.setdefault(self.record.parts[key[0]].type_id, []).append(edge)
         types = sorted(self.record.types.values(), key=lambda type_: type_.code)
-        return {type_.id: self._type_record(type_) for type_ in types}
+        return {type_.id: self._type_record(type_, edges.get(type_.id, ())) for type_ in types}
 
     def fit_of(self, part: PartRow, edge: str) -> tuple[TypeFit, EdgeFit]:
         """The fits of a part's type and of one of its edges; an unused edge has the fit of a new one."""
@@ -92,21 +125,27 @@ class Edges:
         fittings: dict[EdgeKey, list[FittingRow]] = defaultdict(list)
         for fitting in self.record.fittings:
             fittings[fitting.part_id, self._edge_name(fitting.part_id, fitting.edge)].append(fitting)
+        new = {key: rows for key, rows in fittings.items() if key not in self._kept}
+        parts = {part_id for part_id, _ in new}
         gauges: dict[EdgeKey, list[MeasurementRow]] = defaultdict(list)
+        with_phase = set()
         for row in self.record.measurements:
-            gauges[row.part_id, self._edge_at(row.part_id, row.edge, row.measured)].append(row)
+            if row.part_id in parts:
+                gauges[row.part_id, self._edge_at(row.part_id, row.edge, row.measured)].append(row)
+            if row.phase:
+                with_phase.add(row.service_id)
         works: dict[EdgeKey, list[ServiceRow]] = defaultdict(list)
-        with_phase = {row.service_id for row in self.record.measurements if row.phase}
         for service in self.record.services:
             if service.action in RENEWS or service.action in SHIFTS or service.id in with_phase:
                 part_id = self._part_of(service)
-                if part_id is not None:
+                if part_id is not None and part_id in parts:
                     works[part_id, self._edge_at(part_id, service.edge, service.done)].append(service)
-        now = self._exposures([(key, self.record.end) for key in fittings], fittings)
-        return {
+        now = self._exposures([(key, self.record.end) for key in new], new)
+        made = {
             key: Edge(key, tuple(rows), tuple(gauges.get(key, ())), tuple(works.get(key, ())), now[index])
-            for index, (key, rows) in enumerate(fittings.items())
+            for index, (key, rows) in enumerate(new.items())
         }
+        return {key: made[key] if key in made else self._kept[key] for key in fittings}
 
     def taken(self, edge: Edge) -> tuple[float, ServiceRow | None]:
         """Seed that the edge has taken since it was last rebuilt, with that work, or since it was new
@@ -197,25 +236,30 @@ class Edges:
             np.add.at(total, np.array(target), seed)
         return total
 
-    def _type_record(self, type_: TypeRow) -> TypeRecord:
-        edges = [edge for edge in self.used.values() if self._type_of(edge.key[0]) is type_]
+    @cached_property
+    def _edge_records(self) -> Mapping[EdgeKey, EdgeRecord]:
+        """What the wear model takes of each used edge."""
+        new = [edge for key, edge in self.used.items() if key not in self._kept_records]
         wanted: list[tuple[EdgeKey, float]] = []
-        for edge in edges:
+        for edge in new:
             wanted += [(edge.key, row.measured) for row in edge.measurements]
             wanted += [(edge.key, row.done) for row in edge.works]
-        seed = self._exposures(wanted, {edge.key: list(edge.fittings) for edge in edges})
-        records, place = [], 0
-        for edge in edges:
-            gauges, works = len(edge.measurements), len(edge.works)
-            records.append(self._edge_record(edge, seed[place : place + gauges + works]))
-            place += gauges + works
+        seed = self._exposures(wanted, {edge.key: list(edge.fittings) for edge in new})
+        made, place = {}, 0
+        for edge in new:
+            count = len(edge.measurements) + len(edge.works)
+            made[edge.key] = self._edge_record(edge, seed[place : place + count])
+            place += count
+        return {key: made[key] if key in made else self._kept_records[key] for key in self.used}
+
+    def _type_record(self, type_: TypeRow, edges: Sequence[EdgeRecord]) -> TypeRecord:
         return TypeRecord(
             key=type_.code,
             new=type_.new_mm,
             limit=type_.limit_mm,
             crops=len(self.record.crops),
             expected_life_kg=type_.expected_life_kg,
-            edges=tuple(records),
+            edges=tuple(edges),
         )
 
     def _edge_record(self, edge: Edge, seed: Floats) -> EdgeRecord:

@@ -1,23 +1,28 @@
 """The whole log as plain rows, without a cut-off day: read once and cached while it does not change.
 
-Runs and readings are most of a log. They are cached per press under the press's own version, so that after an
-entry for one press only that press is read again; everything else is cached under the log's version
-(`history.cache`). Columns that only comparisons and costs need (`history.yields`, `history.bills`) are read
-when they are first needed.
+The log is cached in three pieces, so that an entry makes only that piece stale which it bears on: runs and
+readings, which are most of a log, for each press; work (services, gauges, moves, incidents); and the setup
+(presses, types, rules, plan). Columns that only comparisons and costs need (`history.yields`,
+`history.bills`) are read when they are first needed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+import threading
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from functools import cached_property
+from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
+from django.db import connection
 from django.db.models import F
 
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
-from wearlog.history.cache import VersionShelf
+from wearlog.history import versions
+from wearlog.history.by_press import ByPress
+from wearlog.history.cache import Shelf
 from wearlog.history.models import Widening
 from wearlog.history.rows import (
     FittingRow,
@@ -27,12 +32,11 @@ from wearlog.history.rows import (
     PlanRow,
     PositionRow,
     PressRow,
-    ReadingColumns,
     RuleRow,
     ServiceRow,
     TypeRow,
 )
-from wearlog.history.runs import OfPress, PressRuns, runs_and_readings, runs_and_readings_uncached
+from wearlog.history.runs import OfPress, runs_and_readings, runs_and_readings_uncached
 from wearlog.people.models import Mill
 from wearlog.runs.columns import number, seconds
 from wearlog.runs.models import Crop, PlanEntry
@@ -41,8 +45,9 @@ from wearlog.service.triggers import TriggerValue, field_of, trigger_value
 
 
 @dataclass(frozen=True, eq=False)
-class Log:
-    """Every row that is not voided, in order of time, then key, however late it is."""
+class Setup:
+    """What concerns all presses. `widenings` are (first day, factor by which ranges are widened from then
+    on), in order of days."""
 
     zone: ZoneInfo
     units: str
@@ -50,57 +55,110 @@ class Log:
     presses: Mapping[int, PressRow]
     positions: Mapping[int, PositionRow]
     types: Mapping[int, TypeRow]
-    parts: Mapping[int, PartRow]
     rules: tuple[RuleRow, ...]
+    plan: tuple[PlanRow, ...]
+    widenings: tuple[tuple[date, float], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class WorkRows:
+    """Parts, and every move, service, gauge and incident that is not voided, in order of time, then key."""
+
+    parts: Mapping[int, PartRow]
     fittings: tuple[FittingRow, ...]
     services: tuple[ServiceRow, ...]
     measurements: tuple[MeasurementRow, ...]
     incidents: tuple[IncidentRow, ...]
-    plan: tuple[PlanRow, ...]
-    runs: Mapping[int, PressRuns]
-    readings: Mapping[int, ReadingColumns]
-    widenings: tuple[tuple[date, float], ...]
-    """(first day, factor by which ranges are widened from then on), in order of days."""
 
 
-_ROWS: VersionShelf[None, Log] = VersionShelf("the log's rows", most=1)
+class ReadRuns(Protocol):
+    def __call__(self, presses: Collection[int], *, every: bool) -> Mapping[int, OfPress]: ...
+
+
+class Log:
+    """Every row that is not voided, however late it is; work and runs are read when first asked for.
+
+    versions: those of the log before it was read. before: an earlier state of the log, from which whatever has
+    not changed since is taken."""
+
+    def __init__(
+        self,
+        known: versions.Versions,
+        read_runs: ReadRuns,
+        before: Log | None = None,
+    ) -> None:
+        self.versions = known
+        self.setup: Setup
+        self._reading = threading.RLock()
+        if before is not None and before.versions.setup == known.setup:
+            self.setup = before.setup
+            if before.versions.work_since() == known.work_since() and "work" in vars(before):
+                self.work = before.work
+        else:
+            self.setup = _setup()
+        every = len(self.setup.presses)
+        self.of_press: ByPress[OfPress] = ByPress(
+            self.setup.presses, lambda some: read_runs(some, every=len(some) == every)
+        )
+        """The runs and readings of each press."""
+
+    @cached_property
+    def work(self) -> WorkRows:
+        with self._reading:
+            read: WorkRows | None = vars(self).get("work")
+            return _work() if read is None else read
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return self.setup.zone
+
+
+_LOG: Shelf[None, Log] = Shelf("the log's rows", most=1)
 
 
 def load_log() -> Log:
     """The log as it is now, from the cache if possible. Reads only."""
-    return _ROWS.get(None, lambda: _read(runs_and_readings), one_at_a_time=True)
+    known = versions.latest()
+    if connection.in_atomic_block or not known.lasting:
+        return Log(known, runs_and_readings)
+    with _LOG.making:
+        kept = _LOG.find(None)
+        if kept is not None and kept.versions == known:
+            return kept
+        if kept is not None and kept.versions.number > known.number:  # another thread has read a later state
+            return Log(known, runs_and_readings)
+        return _LOG.keep(None, Log(known, runs_and_readings, kept))
 
 
 def load_log_uncached() -> Log:
     """The log as it is now, always read from the database."""
-    return _read(runs_and_readings_uncached)
+    return Log(versions.latest(), runs_and_readings_uncached)
 
 
-def _read(of_presses: Callable[[Collection[int]], Mapping[int, OfPress]]) -> Log:
+def _setup() -> Setup:
     mill = Mill.current()
     crops = tuple(Crop.objects.order_by("code").values_list("id", "code"))
     crop_index = {pk: index for index, (pk, _) in enumerate(crops)}
-    presses = press_rows()
-    of_press = of_presses(presses)
-    return Log(
+    return Setup(
         zone=mill.zone,
         units=mill.units,
         crops=crops,
-        presses=presses,
+        presses=press_rows(),
         positions=_positions(),
         types=_types(),
-        parts=_parts(),
         rules=_rules(crop_index),
+        plan=_plan(crop_index),
+        widenings=tuple(Widening.objects.order_by("since").values_list("since", "factor")),
+    )
+
+
+def _work() -> WorkRows:
+    return WorkRows(
+        parts=_parts(),
         fittings=_fittings(),
         services=_services(),
         measurements=_measurements(),
         incidents=_incidents(),
-        plan=_plan(crop_index),
-        runs={press_id: kept.runs for press_id, kept in of_press.items() if kept.runs is not None},
-        readings={
-            press_id: kept.readings for press_id, kept in of_press.items() if kept.readings is not None
-        },
-        widenings=tuple(Widening.objects.order_by("since").values_list("since", "factor")),
     )
 
 

@@ -15,11 +15,15 @@ from wearlog.equipment.models import Press
 
 
 class LogVersion(models.Model):
-    """Counts the writes to the log. Derived values are cached together with this number.
+    """Counts the writes to the log: each write has a number of its own, in the order of their commits.
 
-    It starts at a random number, so that two databases used by one process hardly ever have the same one."""
+    `setup` is the number of the last write that concerned all presses (a rule, a part type, an import), and
+    `lessons` that of the last one that may have changed what gauges teach about wear. The numbers start at
+    random, so that two databases used by one process hardly ever have the same one."""
 
     number = models.BigIntegerField(default=0)
+    setup = models.BigIntegerField(default=0)
+    lessons = models.BigIntegerField(default=0)
 
     class Meta:
         db_table = "forecasts_logversion"
@@ -29,37 +33,46 @@ class LogVersion(models.Model):
         return str(self.number)
 
     @classmethod
-    def current(cls) -> int:
-        return cls.objects.values_list("number", flat=True).first() or 0
+    def raise_by_one(cls, *, setup: bool = True, lessons: bool = True) -> int:
+        """Count a write and return its number. Locks the row until the end of the transaction."""
+        raised = ["number", *(["setup"] if setup else []), *(["lessons"] if lessons else [])]
+        next_one = dict.fromkeys(raised, F("number") + 1)
+        if not cls.objects.filter(pk=1).update(**next_one):
+            first = 1 + secrets.randbits(48)
+            _, made = cls.objects.get_or_create(
+                pk=1, defaults={"number": first, "setup": first, "lessons": first}
+            )
+            if not made:
+                cls.objects.filter(pk=1).update(**next_one)
+        number: int = cls.objects.values_list("number", flat=True).get(pk=1)
+        return number
 
-    @classmethod
-    def raise_by_one(cls) -> None:
-        if not cls.objects.filter(pk=1).update(number=F("number") + 1):
-            cls.objects.get_or_create(pk=1, defaults={"number": 1 + secrets.randbits(48)})
 
-
-class RunsVersion(models.Model):
-    """Counts the writes to the runs and readings of one press, which make up most of a log."""
+class PressVersion(models.Model):
+    """The numbers of the last writes that concerned one press: its runs and readings, which make up most of a
+    log; its work (services, gauges, moves, incidents); and anything on which its due items depend, such as a
+    late run at another press where one of its parts was working then."""
 
     press = models.OneToOneField(Press, models.CASCADE, primary_key=True, related_name="+")
-    number = models.BigIntegerField()
+    runs = models.BigIntegerField(db_column="number")
+    work = models.BigIntegerField(default=0)
+    items = models.BigIntegerField(default=0)
 
     class Meta:
         db_table = "forecasts_runsversion"
 
     def __str__(self) -> str:
-        return f"{self.press_id}: {self.number}"
+        return f"{self.press_id}: {self.runs}, {self.work}, {self.items}"
 
     @classmethod
-    def raise_for(cls, press_ids: Collection[int] | None) -> None:
-        """Raise the versions of these presses; None: of every press."""
+    def raise_to(cls, number: int, *, fields: Collection[str], press_ids: Collection[int] | None) -> None:
+        """Set these fields of these presses (None: of every press) to the number of a write."""
         wanted = Press.objects.all() if press_ids is None else Press.objects.filter(pk__in=press_ids)
         keys = sorted(wanted.values_list("pk", flat=True))
-        raised = cls.objects.filter(press_id__in=keys).update(number=F("number") + 1)
+        raised = cls.objects.filter(press_id__in=keys).update(**dict.fromkeys(fields, number))
         if raised < len(keys):
-            first = 1 + secrets.randbits(48)
-            missing = [RunsVersion(press_id=key, number=first) for key in keys]
-            RunsVersion.objects.bulk_create(missing, ignore_conflicts=True)
+            missing = [PressVersion(press_id=key, runs=number, work=number, items=number) for key in keys]
+            PressVersion.objects.bulk_create(missing, ignore_conflicts=True)
 
 
 class Widening(models.Model):

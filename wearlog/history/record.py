@@ -9,7 +9,7 @@ and energy sources count as always known, voided rows never. When a row was ente
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
@@ -20,6 +20,7 @@ import numpy as np
 
 from wearlog.calc.exposure import PressTimeline, timeline_of
 from wearlog.calc.meters import PressHours
+from wearlog.history.by_press import ByPress
 from wearlog.history.log import Log, load_log
 from wearlog.history.rows import (
     FittingRow,
@@ -81,19 +82,35 @@ class Record:
     def hours(self) -> Mapping[int, PressHours]:
         """By press: the hours of its runs (first those in `runs` in their order, then those that go on), its
         stretches between readings, and which readings are believed. Every press has an entry."""
+        return ByPress(self.presses, self._hours)
+
+    def _hours(self, presses: list[int]) -> dict[int, PressHours]:
+        all_runs, all_readings = self._of(self.runs, presses), self._of(self.readings, presses)
         found = {}
-        for press_id, press in self.presses.items():
-            runs = self.runs.get(press_id) or NO_RUNS
+        for press_id in presses:
+            runs = all_runs.get(press_id) or NO_RUNS
             going_on = np.full(runs.going_on.size, np.nan)
             found[press_id] = worked_out(
                 start=np.concatenate((runs.start, runs.going_on)),
                 end=np.concatenate((runs.end, going_on)),
                 recorded_h=np.concatenate((runs.recorded_h, going_on)),
                 slot=np.concatenate((runs.slot, runs.slot_going_on)),
-                readings=self.readings.get(press_id),
-                by_meter=press.by_meter,
+                readings=all_readings.get(press_id),
+                by_meter=self.presses[press_id].by_meter,
             )
         return found
+
+    def by_press(
+        self, make: Callable[[list[int]], Mapping[int, Kind]], old: Mapping[int, Kind], same: Collection[int]
+    ) -> ByPress[Kind]:
+        """A mapping for every press; for the presses in `same`, values that `old` has already are kept."""
+        made = old.made if isinstance(old, ByPress) else old
+        return ByPress(self.presses, make, {press: made[press] for press in same if press in made})
+
+    @staticmethod
+    def _of(table: Mapping[int, Kind], presses: Collection[int]) -> Mapping[int, Kind]:
+        """The values of these presses, read together."""
+        return table.several(presses) if isinstance(table, ByPress) else table
 
     def run_hours(self, press_id: int) -> Floats:
         """The own hours of each of the press's runs, shape (n,), in the order of `runs`."""
@@ -108,25 +125,34 @@ class Record:
     @cached_property
     def timelines(self) -> Mapping[int, PressTimeline]:
         """The work of each press over time; every press has an entry."""
-        shares: dict[int, dict[str, float]] = defaultdict(dict)
-        for position in self.positions.values():
-            if position.barrel:
-                shares[position.press_id].setdefault(position.barrel, position.share)
+        return ByPress(self.presses, self._timelines)
+
+    def _timelines(self, presses: list[int]) -> dict[int, PressTimeline]:
+        all_runs, all_hours = self._of(self.runs, presses), self._of(self.hours, presses)
         timelines = {}
-        for press_id, press in self.presses.items():
-            runs = self.runs.get(press_id) or NO_RUNS
+        for press_id in presses:
+            runs = all_runs.get(press_id) or NO_RUNS
             timelines[press_id] = timeline_of(
-                hours=self.hours[press_id],
-                unlogged=press.by_meter,
+                hours=all_hours[press_id],
+                unlogged=self.presses[press_id].by_meter,
                 start=runs.start,
                 end=runs.end,
                 kilograms=runs.seed_kg,
                 crop=runs.crop,
                 crops=len(self.crops),
-                shares=shares[press_id],
+                shares=self._shares.get(press_id, {}),
                 through=runs.through,
             )
         return timelines
+
+    @cached_property
+    def _shares(self) -> Mapping[int, dict[str, float]]:
+        """By press: the share of its seed that each of its barrels takes."""
+        shares: dict[int, dict[str, float]] = defaultdict(dict)
+        for position in self.positions.values():
+            if position.barrel:
+                shares[position.press_id].setdefault(position.barrel, position.share)
+        return shares
 
     @cached_property
     def services_by_rule(self) -> Mapping[int, tuple[ServiceRow, ...]]:
@@ -213,38 +239,67 @@ def load(as_of: date) -> Record:
     return record_as_of(load_log(), as_of)
 
 
-def record_as_of(log: Log, as_of: date) -> Record:
-    """The part of the log that was known at the end of a day."""
+def record_as_of(log: Log, as_of: date, before: tuple[Log, Record] | None = None) -> Record:
+    """The part of the log that was known at the end of a day. Runs and readings are read when asked for.
+
+    before: an earlier state of the log with its record of the same day; what was computed there for presses
+    whose runs are still the same is taken over."""
+    made = _cut(log, as_of)
+    if before is not None:
+        old_log, old = before
+        if old_log.setup is log.setup and old.as_of == as_of:
+            same = {
+                press
+                for press, of in log.versions.presses.items()
+                if press in old_log.versions.presses and old_log.versions.presses[press].runs == of.runs
+            }
+            vars(made).update(
+                hours=made.by_press(made._hours, old.hours, same),
+                timelines=made.by_press(made._timelines, old.timelines, same),
+            )
+    return made
+
+
+def _cut(log: Log, as_of: date) -> Record:
+    setup, work = log.setup, log.work
     end = datetime.combine(as_of + timedelta(days=1), time.min, log.zone).timestamp()
-    crop_ids = tuple(pk for pk, _ in log.crops)
-    runs = {press: rows.upto(end, crop_ids) for press, rows in log.runs.items()}
+    crop_ids = tuple(pk for pk, _ in setup.crops)
+
+    def runs(presses: list[int]) -> dict[int, RunColumns]:
+        whole = log.of_press.several(presses)
+        cut = {press: of.runs.upto(end, crop_ids) for press, of in whole.items() if of.runs is not None}
+        return {press: rows for press, rows in cut.items() if rows.start.size or rows.going_on.size}
+
+    def readings(presses: list[int]) -> dict[int, ReadingColumns]:
+        whole = log.of_press.several(presses)
+        cut = {press: of.readings.upto(end) for press, of in whole.items() if of.readings is not None}
+        return {press: rows for press, rows in cut.items() if rows.at.size}
+
     return Record(
         as_of=as_of,
-        zone=log.zone,
-        units=log.units,
+        zone=setup.zone,
+        units=setup.units,
         end=end,
-        crops=tuple(code for _, code in log.crops),
-        presses={pk: _press(row, as_of) for pk, row in log.presses.items()},
-        positions=log.positions,
-        types=log.types,
-        parts={pk: _part(row, as_of) for pk, row in log.parts.items()},
-        rules=log.rules,
-        fittings=tuple(_fitting(row, end) for row in log.fittings if row.fitted < end),
-        services=tuple(row for row in log.services if row.done < end),
-        measurements=tuple(row for row in log.measurements if row.measured < end),
-        incidents=tuple(row for row in log.incidents if row.happened < end),
-        plan=tuple(row for row in log.plan if row.planned_on is None or row.planned_on <= as_of),
-        runs={press: rows for press, rows in runs.items() if rows.start.size or rows.going_on.size},
-        readings={
-            press: cut for press, rows in log.readings.items() if (cut := _readings(rows, end)).at.size
-        },
+        crops=tuple(code for _, code in setup.crops),
+        presses={pk: _press(row, as_of) for pk, row in setup.presses.items()},
+        positions=setup.positions,
+        types=setup.types,
+        parts={pk: _part(row, as_of) for pk, row in work.parts.items()},
+        rules=setup.rules,
+        fittings=tuple(_fitting(row, end) for row in work.fittings if row.fitted < end),
+        services=tuple(row for row in work.services if row.done < end),
+        measurements=tuple(row for row in work.measurements if row.measured < end),
+        incidents=tuple(row for row in work.incidents if row.happened < end),
+        plan=tuple(row for row in setup.plan if row.planned_on is None or row.planned_on <= as_of),
+        runs=ByPress(setup.presses, runs),
+        readings=ByPress(setup.presses, readings),
         widening=widening_on(log, as_of),
     )
 
 
 def widening_on(log: Log, day: date) -> float:
     """The factor that had been learned by the day; 1 where none had."""
-    return next((factor for since, factor in reversed(log.widenings) if since <= day), 1.0)
+    return next((factor for since, factor in reversed(log.setup.widenings) if since <= day), 1.0)
 
 
 def _press(row: PressRow, as_of: date) -> PressRow:
@@ -259,8 +314,3 @@ def _part(row: PartRow, as_of: date) -> PartRow:
 
 def _fitting(row: FittingRow, end: float) -> FittingRow:
     return replace(row, removed=None) if row.removed is not None and row.removed >= end else row
-
-
-def _readings(rows: ReadingColumns, end: float) -> ReadingColumns:
-    count = int(np.searchsorted(rows.at, end, side="left"))
-    return ReadingColumns(rows.at[:count], rows.meter_h[:count], rows.new_meter[:count])

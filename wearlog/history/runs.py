@@ -131,14 +131,17 @@ class OfPress:
 _KEPT: RunsShelf[OfPress] = RunsShelf("runs and readings of each press")
 
 
-def runs_and_readings(presses: Collection[int], *, seen: tuple[int, int] | None = None) -> dict[int, OfPress]:
-    """Runs and readings by press, without voided ones; `presses` are the primary keys of all presses.
+def runs_and_readings(
+    presses: Collection[int], *, every: bool, seen: tuple[int, int] | None = None
+) -> dict[int, OfPress]:
+    """Runs and readings of these presses, without voided ones; `every` says that they are all presses, which
+    is faster to read without a condition.
 
-    seen: the present result of `last_and_count`. Runs written to the database directly, not through the
-    actions of the log, raise no version; if `seen` reveals any, their presses are read again."""
+    seen: the present result of `last_and_count`, for all presses. Runs written to the database directly, not
+    through the actions of the log, raise no version; if `seen` reveals any, their presses are read again."""
 
     def read(some: Collection[int]) -> dict[int, OfPress]:
-        return _read(some, every=len(some) == len(presses))
+        return _read(some, every=every and len(some) == len(presses))
 
     found = _KEPT.get(presses, read)
     if seen is not None and seen != _overall_last_and_count(found.values()):
@@ -148,13 +151,12 @@ def runs_and_readings(presses: Collection[int], *, seen: tuple[int, int] | None 
     return found
 
 
-def runs_and_readings_uncached(presses: Collection[int]) -> dict[int, OfPress]:
+def runs_and_readings_uncached(presses: Collection[int], *, every: bool) -> dict[int, OfPress]:
     """The same, always read from the database and not from the cache."""
-    return _read(presses, every=True)
+    return _read(presses, every=every)
 
 
 def _read(presses: Collection[int], *, every: bool) -> dict[int, OfPress]:
-    """`every`: `presses` are all presses, which is faster to read without a condition."""
     rows = Run.objects.all() if every else Run.objects.filter(press_id__in=presses)
     seen = _last_and_count_by_press(rows)
     runs = _runs(rows.not_voided())

@@ -1,28 +1,96 @@
-"""The log's version: every write raises it, which makes values derived from an older version stale."""
+"""The versions of the log: every write raises those of what it concerns, which makes values derived from older
+versions stale.
+
+Each write has a number. What is derived from the log is kept together with the number of the last write before
+it was read, and is valid as long as nothing that it depends on has a later number.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 
-from wearlog.history.models import LogVersion, RunsVersion
+from wearlog.history.models import LogVersion, PressVersion
 
 
-def touch(*, runs_of: Collection[int] | None = None) -> None:
+@dataclass(frozen=True)
+class Change:
+    """What a write concerns, by the primary keys of presses. runs: their runs and readings have changed. work:
+    the rest of their log has. items: what their due items depend on has, wherever it was written; contains the
+    other two. lessons: what gauges teach about wear may have changed."""
+
+    runs: frozenset[int] = frozenset()
+    work: frozenset[int] = frozenset()
+    items: frozenset[int] = frozenset()
+    lessons: bool = False
+
+
+@dataclass(frozen=True)
+class OfPress:
+    """The numbers of the last writes that concerned a press, as in `Change`."""
+
+    runs: int
+    work: int
+    items: int
+
+
+@dataclass(frozen=True)
+class Versions:
+    """The numbers of the last writes: any, those that concerned all presses, those that may have changed what
+    gauges teach, and those of each press; a press without numbers yet is absent."""
+
+    number: int
+    setup: int
+    lessons: int
+    presses: Mapping[int, OfPress]
+
+    @property
+    def lasting(self) -> bool:
+        """Whether anything was written yet."""
+        return self.number > 0
+
+    def items_since(self, press_id: int) -> int | None:
+        """The number from which on due items of a press are valid; None where they must not be kept."""
+        own = self.presses.get(press_id)
+        return None if own is None else max(own.items, self.setup, self.lessons)
+
+    def work_since(self) -> int:
+        """The number from which on the services, gauges, moves and incidents of all presses are valid."""
+        return max([self.setup, *(own.work for own in self.presses.values())])
+
+
+def touch(change: Change | None = None, *, runs_of: Collection[int] | None = None) -> None:
     """Record that the log has changed. Call it in the transaction of the change, as its last step, because it
     locks a row that all writers share.
 
-    runs_of: the primary keys of the presses whose runs or readings may have changed; None where any may
-    have."""
-    LogVersion.raise_by_one()
-    RunsVersion.raise_for(runs_of)
+    change: what the write concerns; None: every press. Then `runs_of` may still name the presses whose runs or
+    readings have changed, so that those of the others need not be read again."""
+    if change is None:
+        number = LogVersion.raise_by_one()
+        PressVersion.raise_to(number, fields=("work", "items"), press_ids=None)
+        PressVersion.raise_to(number, fields=("runs",), press_ids=runs_of)
+        return
+    number = LogVersion.raise_by_one(setup=False, lessons=change.lessons)
+    for name in ("runs", "work", "items"):
+        presses: frozenset[int] = getattr(change, name)
+        if presses:
+            PressVersion.raise_to(number, fields=(name,), press_ids=presses)
 
 
 def current() -> int:
-    """The log's version, to be stored with a derived value; 0 before the first write."""
-    return LogVersion.current()
+    """The number of the last write, to be stored with a derived value; 0 before the first."""
+    return LogVersion.objects.values_list("number", flat=True).first() or 0
+
+
+def latest() -> Versions:
+    """All versions as they are now. Two queries; the presses are read last, so that none is older than the
+    log's own."""
+    own = LogVersion.objects.values_list("number", "setup", "lessons").first() or (0, 0, 0)
+    rows = PressVersion.objects.values_list("press_id", "runs", "work", "items")
+    return Versions(*own, {press: OfPress(runs, work, items) for press, runs, work, items in rows})
 
 
 def of_runs() -> dict[int, int]:
     """The version of the runs and readings of each press, by its primary key; a press without a version yet
     is absent."""
-    return dict(RunsVersion.objects.values_list("press_id", "number"))
+    return dict(PressVersion.objects.values_list("press_id", "runs"))

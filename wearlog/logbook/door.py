@@ -2,38 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 from functools import wraps
 from typing import ParamSpec, TypeVar
 
 from django.db import IntegrityError, OperationalError, connection, transaction
 from django.utils.translation import gettext as _
 
-from wearlog.equipment.models import Fitting
 from wearlog.forecasts import tasks
 from wearlog.history import versions
-from wearlog.lockout.models import CautionWording, Isolation, Lock, ReleaseStatement
+from wearlog.history.concerned import change_of
+from wearlog.people import audit
 from wearlog.people.refusals import Refused
-from wearlog.runs.models import Reading, Run, ShiftNote
-from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Photo, Service
 
 Params = ParamSpec("Params")
 Result = TypeVar("Result")
-WITHOUT_RUNS = (
-    Fitting,
-    ShiftNote,
-    CropChange,
-    Incident,
-    LotHold,
-    Measurement,
-    Photo,
-    Service,
-    CautionWording,
-    Isolation,
-    Lock,
-    ReleaseStatement,
-)
-"""Records whose writing changes no run and no reading."""
 
 
 def entered(action: Callable[Params, Result]) -> Callable[Params, Result]:
@@ -76,17 +59,8 @@ def enter(write: Callable[[], Result]) -> Result:
 
 def _once(write: Callable[[], Result]) -> Result:
     with transaction.atomic():
-        result = write()
-        versions.touch(runs_of=_runs_of(result))
+        with audit.watched() as rows:
+            result = write()
+        versions.touch(change_of(rows))
         transaction.on_commit(tasks.wake, robust=True)
     return result
-
-
-def _runs_of(result: object) -> Collection[int] | None:
-    """The ids of presses whose runs and readings the write may have changed; None: any."""
-    if isinstance(result, (Run, Reading)):
-        return (result.press_id,)
-    if isinstance(result, list) and all(isinstance(one, Run) for one in result):
-        return {one.press_id for one in result}
-    several = result if isinstance(result, list) else [result]
-    return () if all(isinstance(one, WITHOUT_RUNS) for one in several) else None

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
 from typing import Any
@@ -16,6 +18,19 @@ from wearlog.people.models import AuditEntry, LogRecord, User
 
 SECRET_FIELDS = frozenset({"password", "secret_hash", "last_login", "session_generation"})
 COMMAND_LINE = "command line"
+
+_watching: ContextVar[tuple[list[AuditEntry], ...]] = ContextVar("watching", default=())
+
+
+@contextmanager
+def watched() -> Iterator[list[AuditEntry]]:
+    """The rows that are written to the audit trail within the block, in their order."""
+    rows: list[AuditEntry] = []
+    token = _watching.set((*_watching.get(), rows))
+    try:
+        yield rows
+    finally:
+        _watching.reset(token)
 
 
 def plain_number(value: Decimal) -> str:
@@ -72,7 +87,7 @@ def write(
     reason: str = "",
 ) -> AuditEntry:
     """Add a row in the caller's transaction. `old` and `new` come from `snapshot`."""
-    return AuditEntry.objects.create(
+    entry = AuditEntry.objects.create(
         at=at,
         by=by,
         by_name=name_of(by),
@@ -84,6 +99,9 @@ def write(
         new=dict(new) if new is not None else None,
         reason=reason,
     )
+    for rows in _watching.get():
+        rows.append(entry)
+    return entry
 
 
 def strike_out(*, by: User | None, at: datetime, record: LogRecord, reason: str) -> None:

@@ -44,7 +44,15 @@ class ReadingColumns:
 
     @cached_property
     def digest(self) -> str:
-        return digest_of(vars(self))
+        columns = {"at": self.at, "meter_h": self.meter_h, "new_meter": self.new_meter}
+        return digest_of(columns)
+
+    def upto(self, end: float) -> ReadingColumns:
+        """The readings before an instant."""
+        if not self.at.size or self.at[-1] < end:
+            return self
+        count = int(np.searchsorted(self.at, end, side="left"))
+        return ReadingColumns(self.at[:count], self.meter_h[:count], self.new_meter[:count])
 
 
 NO_READINGS = ReadingColumns(np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.bool_))

@@ -45,12 +45,14 @@ class Work:
     moves: the work ends the fitting of the part (and begins that of another edge, or of another part).
     takes_next_edge: the work puts an unused edge of the same part into use.
     renews: the edge begins a new life.
+    shifts: the work takes off material, which gauges before and after it show.
     """
 
     gauged: Gauged | None
     moves: bool = False
     takes_next_edge: bool = False
     renews: bool = False
+    shifts: bool = False
 
     @property
     def ends_life(self) -> bool:
@@ -64,7 +66,7 @@ ACTIONS = exhaustive(
         Action.INSPECT: Work(gauged=Gauged.ONCE),
         Action.MEASURE: Work(gauged=Gauged.ONCE),
         Action.CLEAN: Work(gauged=None),
-        Action.POLISH: Work(gauged=Gauged.BEFORE_AND_AFTER),
+        Action.POLISH: Work(gauged=Gauged.BEFORE_AND_AFTER, shifts=True),
         Action.FLIP: Work(gauged=Gauged.ONCE, moves=True, takes_next_edge=True),
         Action.TURN: Work(gauged=Gauged.ONCE, takes_next_edge=True),
         Action.REPLACE: Work(gauged=Gauged.ONCE, moves=True),
@@ -80,5 +82,6 @@ ACTIONS = exhaustive(
 
 MOVES = tuple(action for action in Action if ACTIONS[action].moves)
 RENEWS = tuple(action for action in Action if ACTIONS[action].renews)
+SHIFTS = tuple(action for action in Action if ACTIONS[action].shifts)
 ENDS_LIFE = tuple(action for action in Action if ACTIONS[action].ends_life)
 TAKES_NEXT_EDGE = tuple(action for action in Action if ACTIONS[action].takes_next_edge)

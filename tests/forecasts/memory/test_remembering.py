@@ -57,7 +57,7 @@ def test_a_write_makes_it_read_again(lasting_shop: Shop) -> None:
 def test_each_day_has_its_own_answer_and_only_a_few_are_kept(lasting_shop: Shop) -> None:
     for number in range(1, 30):
         assert queries.due_items(as_of=date(2026, 3, number))[0].left_days == 31 - number
-    assert len(queries._ITEMS) <= queries.REMEMBERED
+    assert len(queries._MERGED) <= 8
 
 
 def test_within_a_transaction_nothing_is_kept_since_it_may_be_rolled_back(lasting_shop: Shop) -> None:

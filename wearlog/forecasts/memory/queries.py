@@ -1,14 +1,15 @@
-"""What is due: computed from the log, and cached for as long as the log stays the same.
+"""What is due: computed from the log, and cached for as long as what it depends on stays the same.
 
-There are three caches, none of which gives stale answers. The latest answers are cached in the process under
-the log's version. Answers stored in the database under the same version save a new process from computing
-them again. The items of each press are cached under the content that they depend on (`scope`), so that after
-an entry only the presses it concerns are computed again.
+Due items are kept by press, in the process and in the database (`snapshots`), each with the number of the last
+write before they were computed. They are valid until something is written on which they depend
+(`history.versions`), so that an entry makes only those presses stale that it concerns, and a process that
+starts computes none that another one has stored. The ground that they are computed from, the record of the
+day, is carried on from one state of the log to the next.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, cached_property
@@ -16,32 +17,50 @@ from hashlib import sha256
 
 from django.utils.translation import get_language
 
+from wearlog.equipment.models import Press
 from wearlog.forecasts.board import Board, in_order, with_cautions
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import snapshots
-from wearlog.forecasts.memory.scope import Scope, scopes_of
+from wearlog.forecasts.memory.scope import Scopes
 from wearlog.history import versions
 from wearlog.history.cache import Shelf, VersionShelf, lasting
-from wearlog.history.record import Record, load
+from wearlog.history.log import Log, load_log
+from wearlog.history.record import Record, record_as_of
 
-REMEMBERED = 8
-_ITEMS: VersionShelf[tuple[date, str], tuple[DueItem, ...]] = VersionShelf("due items", most=REMEMBERED)
-"""By day and language."""
-_OF_PRESS: Shelf[str, tuple[DueItem, ...]] = Shelf("due items of a press", most=512)
+MOST_PRESSES = 4_096
+"""Items of so many presses, days and languages are kept in a process; about 12 kB each, 50 MB in all."""
+_KEPT: Shelf[tuple[int, date, str], tuple[int, tuple[DueItem, ...]]] = Shelf(
+    "due items of a press", most=MOST_PRESSES
+)
+"""By press, day and language: the number for which the items are valid, and the items without cautions."""
+_MERGED: VersionShelf[tuple[date, str], tuple[DueItem, ...]] = VersionShelf("due items", most=8)
+"""By day and language: the items of all presses, with their cautions."""
+_BY_CONTENT: Shelf[str, tuple[DueItem, ...]] = Shelf("due items by content", most=512)
 """By the fingerprint of everything that they depend on."""
 
 
 @dataclass(frozen=True, eq=False)
 class Ground:
-    """A day's record and its edges, shared by all readers."""
+    """A day's record with its edges and scopes, shared by all readers."""
 
+    log: Log
     record: Record
     edges: Edges
+    scopes: Scopes
 
-    @cached_property
-    def scopes(self) -> dict[int, Scope]:
-        return scopes_of(self.record)
+    @classmethod
+    def of(cls, log: Log, as_of: date, before: Ground | None = None) -> Ground:
+        """The ground of a day. before: an earlier one, from which what has not changed since is taken."""
+        if before is None or before.record.as_of != as_of or before.log.setup is not log.setup:
+            record = record_as_of(log, as_of)
+            return cls(log, record, Edges(record), Scopes(record))
+        since = before.log.versions.number
+        touched = {press for press, of in log.versions.presses.items() if of.items > since}
+        record = record_as_of(log, as_of, (before.log, before.record))
+        edges = Edges(record, before.edges, touched=touched, same_lessons=log.versions.lessons <= since)
+        same = {press: scope for press, scope in before.scopes.made.items() if press not in touched}
+        return cls(log, record, edges, Scopes(record, same))
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +75,7 @@ class Reckoning:
         return self.ground.edges
 
     @property
-    def scopes(self) -> dict[int, Scope]:
+    def scopes(self) -> Scopes:
         return self.ground.scopes
 
     @cached_property
@@ -71,25 +90,26 @@ class Reckoning:
         """The fingerprint of a press's items, and the items.
 
         Items of rules without a wear limit are cached separately, because a new gauge reading changes the
-        fits of the whole fleet but does not affect them."""
-        scope = self.scopes[press_id]
-        name = self.fingerprint(press_id)
-        counted = _digest(scope.fingerprint, "", self.language)
+        fits of the whole fleet but does not affect them. Of several threads one works, the others wait."""
+        with _BY_CONTENT.making:
+            scope = self.scopes[press_id]
+            name = self.fingerprint(press_id)
+            counted = _digest(scope.fingerprint, "", self.language)
 
-        @cache
-        def board() -> Board:
-            return Board(scope.record, self.edges, scope)
+            @cache
+            def board() -> Board:
+                return Board(scope.record, self.edges, scope)
 
-        at_limit = _OF_PRESS.get(f"limits {name}", lambda: tuple(board().items_where(at_limit=True)))
-        others = _OF_PRESS.get(f"counted {counted}", lambda: tuple(board().items_where(at_limit=False)))
-        return name, at_limit + others
+            at_limit = _BY_CONTENT.get(f"limits {name}", lambda: tuple(board().items_where(at_limit=True)))
+            others = _BY_CONTENT.get(f"counted {counted}", lambda: tuple(board().items_where(at_limit=False)))
+            return name, at_limit + others
 
 
 def _digest(*pieces: str) -> str:
     return sha256(repr(pieces).encode()).hexdigest()[:48]
 
 
-_GROUND: VersionShelf[date, Ground] = VersionShelf("the record of a day", most=1)
+_GROUND: Shelf[None, Ground] = Shelf("the record of a day", most=1)
 """A record is large, so that only the latest one is kept."""
 
 
@@ -101,21 +121,57 @@ def merged(of_presses: Iterable[Iterable[DueItem]]) -> tuple[DueItem, ...]:
 
 def reckoning(*, as_of: date) -> Reckoning:
     """Due items together with the record behind them, for pages that show both; the log is read once."""
-    return _reckoning(as_of, versions.current())
+    return Reckoning(_ground(as_of), get_language() or "")
 
 
-def _reckoning(as_of: date, number: int) -> Reckoning:
-    return Reckoning(_ground(as_of, number), get_language() or "")
+def _ground(as_of: date) -> Ground:
+    """One thread works it out, and others that ask meanwhile wait for it."""
+    with _GROUND.making:
+        log = load_log()
+        if not lasting(log.versions.number):
+            return Ground.of(log, as_of)
+        kept = _GROUND.find(None)
+        if kept is not None and kept.log is log and kept.record.as_of == as_of:
+            return kept
+        made = Ground.of(log, as_of, kept)
+        if kept is not None and kept.record.as_of > as_of:  # a look back; today's is needed again at once
+            return made
+        return _GROUND.keep(None, made)
 
 
-def _ground(as_of: date, number: int) -> Ground:
-    """`number` is the log's version, which must be read before anything else of the log."""
-
-    def make() -> Ground:
-        record = load(as_of)
-        return Ground(record, Edges(record))
-
-    return _GROUND.get(as_of, make, number=number)
+def items_by_press(
+    *, as_of: date, press_ids: Collection[int] | None = None
+) -> dict[int, tuple[DueItem, ...]]:
+    """The items of these presses (None: of all), without their cautions: kept ones where they are still valid,
+    else stored ones, else computed."""
+    known, language = versions.latest(), get_language() or ""
+    presses = Press.objects.values_list("pk", flat=True) if press_ids is None else press_ids
+    if not lasting(known.number):
+        now = reckoning(as_of=as_of)
+        return {press_id: now.of_press(press_id)[1] for press_id in presses if press_id in now.scopes}
+    found: dict[int, tuple[DueItem, ...]] = {}
+    since = {press_id: known.items_since(press_id) for press_id in presses}
+    for press_id, valid in since.items():
+        kept = _KEPT.find((press_id, as_of, language))
+        if kept is not None and valid is not None and kept[0] >= valid:
+            found[press_id] = kept[1]
+    wanted = [press_id for press_id in since if press_id not in found]
+    if wanted:
+        for press_id, (number, items) in snapshots.stored(
+            press_ids=wanted, as_of=as_of, language=language
+        ).items():
+            valid = since[press_id]
+            if valid is not None and number >= valid:
+                found[press_id] = _KEPT.keep((press_id, as_of, language), (number, items))[1]
+    wanted = [press_id for press_id in wanted if press_id not in found]
+    if wanted:
+        now = reckoning(as_of=as_of)
+        number = now.ground.log.versions.number
+        for press_id in wanted:
+            if press_id in now.scopes:
+                items = now.of_press(press_id)[1]
+                found[press_id] = _KEPT.keep((press_id, as_of, language), (number, items))[1]
+    return {press_id: found[press_id] for press_id in since if press_id in found}
 
 
 def due_items(*, as_of: date) -> list[DueItem]:
@@ -124,25 +180,22 @@ def due_items(*, as_of: date) -> list[DueItem]:
     Reads only. The answer is cached in the process under the log's version, so that a write to the log makes
     it stale at once. Within a transaction nothing is cached, since it may be rolled back.
     """
-    number, language = versions.current(), get_language() or ""
 
     def work_out() -> tuple[DueItem, ...]:
-        stored = None
-        if lasting(number):
-            stored = snapshots.stored(number=number, as_of=as_of, language=language)
-        return _reckoning(as_of, number).items if stored is None else merged(stored)
+        return merged(items_by_press(as_of=as_of).values())
 
-    return list(_ITEMS.get((as_of, language), work_out, number=number))
+    return list(_MERGED.get((as_of, get_language() or ""), work_out, one_at_a_time=True))
 
 
 def remembered_items(*, as_of: date) -> list[DueItem] | None:
     """The answer of `due_items` if it is cached, else None."""
-    known = _ITEMS.find((as_of, get_language() or ""))
+    known = _MERGED.find((as_of, get_language() or ""))
     return None if known is None else list(known)
 
 
 def items_of_press(press_id: int, *, as_of: date) -> list[DueItem]:
-    return [item for item in due_items(as_of=as_of) if item.press_id == press_id]
+    """The items of one press, most urgent first."""
+    return list(merged(items_by_press(as_of=as_of, press_ids=[press_id]).values()))
 
 
 def items_of_part(part_id: int, *, as_of: date) -> list[DueItem]:

@@ -7,7 +7,7 @@ in several workers at once gives the same result.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -18,6 +18,7 @@ from wearlog.equipment.models import Press
 from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.queries import Reckoning, reckoning
 from wearlog.history import cache, versions
+from wearlog.history.versions import Versions
 from wearlog.people.languages import in_use
 from wearlog.people.models import Mill
 
@@ -42,53 +43,64 @@ def today(at: datetime) -> date:
 
 
 def stale(*, at: datetime) -> list[int]:
-    """The presses whose stored items are missing or belong to an earlier version of the log."""
-    number, as_of = versions.current(), today(at)
-    presses = set(Press.objects.values_list("pk", flat=True))
-    for language in languages():
-        held = snapshots.fingerprints(as_of=as_of, language=language)
-        presses -= {press for press, (_, of) in held.items() if of == number}
-    return sorted(presses)
+    """The presses whose stored items are missing in some language, or were made before something was written
+    on which they depend."""
+    known, as_of = versions.latest(), today(at)
+    presses = Press.objects.values_list("pk", flat=True)
+    return sorted({press for language in languages() for press in _stale(presses, known, as_of, language)})
+
+
+def _stale(presses: Iterable[int], known: Versions, as_of: date, language: str) -> set[int]:
+    valid = set()
+    for press, (_, number) in snapshots.fingerprints(as_of=as_of, language=language).items():
+        since = known.items_since(press)
+        if since is not None and number >= since:
+            valid.add(press)
+    return set(presses) - valid
 
 
 def changed(*, at: datetime) -> list[int]:
-    """Mark stored items that are still valid as valid for the current version. Returns the other presses,
-    whose items have to be computed again."""
-    number, as_of = versions.current(), today(at)
+    """Mark stale items that turn out to be as they were as valid for the current version. Returns the other
+    stale presses, whose items have to be computed again."""
+    known, as_of = versions.latest(), today(at)
     left: set[int] = set()
-    for language, known in _in_each_language(as_of):
+    for language, now in _in_each_language(as_of):
         held = snapshots.fingerprints(as_of=as_of, language=language)
-        same = {
-            press for press in known.scopes if press in held and held[press][0] == known.fingerprint(press)
-        }
-        snapshots.mark_valid(press_ids=same, as_of=as_of, language=language, number=number)
-        left |= set(known.scopes) - same
+        stale = _stale(now.scopes, known, as_of, language)
+        same = {press for press in stale if press in held and held[press][0] == now.fingerprint(press)}
+        snapshots.mark_valid(press_ids=same, as_of=as_of, language=language, number=known.number)
+        left |= stale - same
     return sorted(left)
 
 
 def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: bool = False) -> Refreshed:
-    """Store the current items of these presses (None: of all). `anew` computes everything from the log, even
-    where nothing seems to have changed."""
-    number, as_of = versions.current(), today(at)
+    """Store the current items of these presses (None: of all) where they are stale. `anew` computes everything
+    from the log, even where nothing seems to have changed."""
+    known, as_of = versions.latest(), today(at)
     done = Refreshed()
     if anew:
         cache.forget()
-    for language, known in _in_each_language(as_of):
+    for language, now in _in_each_language(as_of):
         held = {} if anew else snapshots.fingerprints(as_of=as_of, language=language)
-        wanted = [press for press in known.scopes if press_ids is None or press in press_ids]
+        stale = set(now.scopes) if anew else _stale(now.scopes, known, as_of, language)
+        wanted = [press for press in now.scopes if press_ids is None or press in press_ids]
         done.presses = len(wanted)
         for press_id in wanted:
-            if press_id in held and held[press_id][0] == known.fingerprint(press_id):
-                snapshots.mark_valid(press_ids=[press_id], as_of=as_of, language=language, number=number)
+            if press_id not in stale:
                 continue
-            name, items = known.of_press(press_id)
+            if press_id in held and held[press_id][0] == now.fingerprint(press_id):
+                snapshots.mark_valid(
+                    press_ids=[press_id], as_of=as_of, language=language, number=known.number
+                )
+                continue
+            name, items = now.of_press(press_id)
             done.worked_out += 1
             with transaction.atomic():
                 snapshots.keep(
                     press_id=press_id,
                     as_of=as_of,
                     language=language,
-                    number=number,
+                    number=known.number,
                     fingerprint=name,
                     items=items,
                     at=at,

@@ -6,10 +6,12 @@ the same.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
 from functools import cached_property
 from hashlib import blake2b
 
+from wearlog.history.by_press import ByPress
 from wearlog.history.record import Record
 from wearlog.history.rows import ReadingColumns, RunColumns
 
@@ -40,19 +42,47 @@ def _digest(rows: RunColumns | ReadingColumns) -> str:
     return rows.digest
 
 
-def scopes_of(record: Record) -> dict[int, Scope]:
-    """The scope of every press."""
-    parts: dict[int, set[int]] = {press: set() for press in record.presses}
-    presses: dict[int, set[int]] = {press: {press} for press in record.presses}
-    for part_id, fittings in record.fittings_of.items():
-        if record.parts[part_id].retired_on is None:
-            last = record.positions[fittings[-1].position_id].press_id
-            parts[last].add(part_id)
-            presses[last].update(record.positions[row.position_id].press_id for row in fittings)
-    return {
-        press: Scope(press, frozenset(parts[press]), _narrowed(record, presses[press], parts[press]))
-        for press in record.presses
-    }
+class Scopes(Mapping[int, Scope]):
+    """The scope of every press, each cut out of the record when it is first asked for.
+
+    known: scopes that are there from the start."""
+
+    def __init__(self, record: Record, known: Mapping[int, Scope] | None = None) -> None:
+        self.record = record
+        self._scopes = ByPress(record.presses, self._make, known)
+
+    def __getitem__(self, press_id: int) -> Scope:
+        return self._scopes[press_id]
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self.record.presses)
+
+    def __len__(self) -> int:
+        return len(self.record.presses)
+
+    @property
+    def made(self) -> Mapping[int, Scope]:
+        return self._scopes.made
+
+    def _make(self, presses: list[int]) -> dict[int, Scope]:
+        made = {}
+        for press_id in presses:
+            parts, where = self._reach.get(press_id, (set(), {press_id}))
+            made[press_id] = Scope(press_id, frozenset(parts), _narrowed(self.record, where, parts))
+        return made
+
+    @cached_property
+    def _reach(self) -> dict[int, tuple[set[int], set[int]]]:
+        """By press: the parts in service whose last fitting was there, and all presses where they worked; itself
+        among them."""
+        found: dict[int, tuple[set[int], set[int]]] = {}
+        for part_id, fittings in self.record.fittings_of.items():
+            if self.record.parts[part_id].retired_on is None:
+                last = self.record.positions[fittings[-1].position_id].press_id
+                parts, presses = found.setdefault(last, (set(), {last}))
+                parts.add(part_id)
+                presses.update(self.record.positions[row.position_id].press_id for row in fittings)
+        return found
 
 
 def _narrowed(record: Record, presses: set[int], parts: set[int]) -> Record:

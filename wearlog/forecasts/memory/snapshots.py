@@ -1,14 +1,14 @@
 """Snapshots of due items in the database: one row per press, day and language, with a fingerprint of its
 data.
 
-A row is valid while its version is that of the log. Cautions are not stored: they are made for each reader,
+A row is valid while nothing has been written since its version on which its press's items depend. Cautions are not stored: they are made for each reader,
 so that none can be out of date.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import asdict, fields
 from datetime import date, datetime
 from typing import Any
@@ -16,7 +16,6 @@ from typing import Any
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import IntegrityError
 
-from wearlog.equipment.models import Press
 from wearlog.forecasts.items import DueItem, WearFigure
 from wearlog.forecasts.models import ForecastSnapshot
 from wearlog.lockout.cautions.caution import NOT_YET
@@ -24,15 +23,17 @@ from wearlog.lockout.cautions.caution import NOT_YET
 DAYS = ("due_on", "early_on", "late_on")
 
 
-def stored(*, number: int, as_of: date, language: str) -> list[list[DueItem]] | None:
-    """The stored items of each press; None if any press has none of this version.
+def stored(
+    *, press_ids: Collection[int], as_of: date, language: str
+) -> dict[int, tuple[int, tuple[DueItem, ...]]]:
+    """The stored items of these presses, with the version for which they are known to be valid.
 
     Their cautions are not filled in yet (`queries.merged` does that)."""
-    rows = ForecastSnapshot.objects.filter(log_version=number, as_of=as_of, language=language)
-    found = dict(rows.values_list("press_id", "items"))
-    if not found or set(found) != set(Press.objects.values_list("pk", flat=True)):
-        return None
-    return [[as_item(plain) for plain in items] for items in found.values()]
+    rows = ForecastSnapshot.objects.filter(press_id__in=press_ids, as_of=as_of, language=language)
+    return {
+        press_id: (number, tuple(as_item(plain) for plain in items))
+        for press_id, number, items in rows.values_list("press_id", "log_version", "items")
+    }
 
 
 def fingerprints(*, as_of: date, language: str) -> dict[int, tuple[str, int]]:

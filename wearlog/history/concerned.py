@@ -1,0 +1,151 @@
+"""Which presses a write to the log concerns, from the rows that it left in the audit trail.
+
+An entry concerns its press. It also concerns every press on whose parts it bears: a part may have worked at
+several presses, and what is due for it at one depends on what it did at the others. Where in doubt a press is
+named: naming one too many costs time, leaving one out would leave a wrong date standing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from django.db.models import Q
+
+from wearlog.equipment.models import Fitting, Position
+from wearlog.history.versions import Change
+from wearlog.people.models import AuditEntry
+from wearlog.service.models import Measurement, Service
+from wearlog.service.work import RENEWS, SHIFTS
+
+WITHOUT_EFFECT = frozenset(
+    {
+        "cautionwording",
+        "cropchange",
+        "energysource",
+        "isolation",
+        "lock",
+        "lothold",
+        "photo",
+        "price",
+        "releasestatement",
+        "shiftnote",
+        "user",
+    }
+)
+"""Records that no due item and no figure of a press is computed from. (Cautions are put in as an item is
+read.)"""
+LEARNED_FROM = ("fitting", "measurement", "part")
+"""Records that wear is learned from, besides some services, and runs where gauges or work came later."""
+
+
+@dataclass
+class _Written:
+    """What a write's rows of the audit trail name."""
+
+    runs_since: dict[int, datetime] = field(default_factory=dict)
+    """By press: the earliest start of a run that was written."""
+    readings_at: set[int] = field(default_factory=set)
+    presses: set[int] = field(default_factory=set)
+    positions: set[int] = field(default_factory=set)
+    parts: set[int] = field(default_factory=set)
+    lessons: bool = False
+
+
+def change_of(rows: Iterable[AuditEntry]) -> Change | None:
+    """What a write concerns; None: every press. At most six queries, and one more for each press with runs."""
+    written = _Written()
+    for row in rows:
+        if row.record not in WITHOUT_EFFECT and not _read(row, written):
+            return None
+    return _concerned(written)
+
+
+def _read(row: AuditEntry, written: _Written) -> bool:
+    """Add what the row names. False for a record that concerns every press."""
+    for values in (row.old, row.new):
+        if values is None:
+            continue
+        if row.record == "run":
+            press_id, start = values["press_id"], datetime.fromisoformat(values["started_at"])
+            written.runs_since[press_id] = min(start, written.runs_since.get(press_id, start))
+        elif row.record == "reading":
+            written.readings_at.add(values["press_id"])
+        elif row.record == "fitting":
+            written.positions.add(values["position_id"])
+            written.parts.add(values["part_id"])
+        elif row.record == "service":
+            written.presses.add(values["press_id"])
+            _add(written.parts, values, "part_id")
+            _add(written.positions, values, "position_id")
+            written.lessons = written.lessons or values["action"] in (*RENEWS, *SHIFTS)
+        elif row.record == "measurement":
+            written.parts.add(values["part_id"])
+        elif row.record == "incident":
+            written.presses.add(values["press_id"])
+            _add(written.positions, values, "position_id")
+        elif row.record == "part" and row.record_id is not None and _was_fitted(row.record_id):
+            written.parts.add(row.record_id)
+        else:
+            return False
+        written.lessons = written.lessons or row.record in LEARNED_FROM
+    return True
+
+
+def _add(keys: set[int], values: Mapping[str, object], name: str) -> None:
+    key = values.get(name)
+    if isinstance(key, int):
+        keys.add(key)
+
+
+def _was_fitted(part_id: int) -> bool:
+    return Fitting.objects.filter(part_id=part_id).exists()
+
+
+def _concerned(written: _Written) -> Change:
+    work = set(written.presses)
+    parts = set(written.parts)
+    if written.positions:
+        places = Position.objects.filter(pk__in=written.positions)
+        work.update(places.values_list("press_id", flat=True))
+        # Work that names a position is about the part that sat there then.
+        parts.update(
+            Fitting.objects.filter(position_id__in=written.positions).values_list("part_id", flat=True)
+        )
+    if parts:
+        work |= _presses_of(Q(part_id__in=parts))
+    runs = set(written.runs_since) | written.readings_at
+    late = {press for press, start in written.runs_since.items() if _has_later_lessons(press, start)}
+    beyond = late | written.readings_at
+    items = work | runs
+    if beyond:
+        items |= _presses_of(Q(part__fittings__position__press_id__in=beyond))
+    return Change(
+        runs=frozenset(runs),
+        work=frozenset(work),
+        items=frozenset(items),
+        lessons=written.lessons or bool(late),
+    )
+
+
+def _presses_of(fittings: Q) -> set[int]:
+    """The presses where the parts of these fittings are or were, by all their fittings, voided ones too."""
+    found = Fitting.objects.filter(fittings).values_list("position__press_id", flat=True)
+    return set(found.order_by().distinct())
+
+
+def _has_later_lessons(press_id: int, start: datetime) -> bool:
+    """Whether a part that was at the press has been gauged, worked on or moved after an instant, so that a run
+    which began then has a share in what was learned, or in the work of a part that is elsewhere now."""
+    parts = Fitting.objects.filter(position__press_id=press_id)
+    its_parts = parts.order_by().values("part_id")
+    return (
+        parts.filter(removed_at__gt=start).exists()
+        or Measurement.objects.filter(part_id__in=its_parts, measured_at__gt=start).exists()
+        or Service.objects.filter(
+            Q(part_id__in=its_parts) | Q(press_id=press_id),
+            action__in=(*RENEWS, *SHIFTS),
+            done_at__gt=start,
+        ).exists()
+    )
