@@ -23,8 +23,10 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc import mix, units
 from wearlog.compare.costs import Money, RunCosts, any_recorded, costs_of_runs, money_of
-from wearlog.compare.runtable import Places, RunTable, load
+from wearlog.compare.runtable import Places, RunTable, load, load_of
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
+from wearlog.history.cache import RunsShelf
+from wearlog.history.log import press_rows
 from wearlog.people.models import Mill
 
 GROUPS = ("press", "crop", "season")
@@ -166,24 +168,10 @@ def summarise(
     if seasons:
         kept &= np.isin(years, [year for year, name in names.items() if name in seasons])
     rows = np.flatnonzero(kept)
-
-    columns = {"press": table.press[rows], "crop": table.crop[rows], "season": years[rows]}
-    lines = []
-    if rows.size and by:
-        sizes = {"press": len(table.press_codes), "crop": len(table.crop_codes), "season": 10_000}
-        code = np.zeros(rows.size, dtype=np.int64)
-        for group in by:
-            code = code * sizes[group] + columns[group]
-        found = np.unique(code, return_index=True, return_inverse=True)
-        first, member = found[1], found[2]
-        sums = _sums(table, rows, member, first.size)
-        keys = np.stack([columns[group][first] for group in by], axis=1)
-        lines = [
-            _line(sums, place, _labels(table, names, by, key)) for place, key in enumerate(keys.tolist())
-        ]
-        if costs is not None:
-            earned = money_of(table, costs, rows, member, first.size)
-            lines = [replace(line, money=each) for line, each in zip(lines, earned, strict=True)]
+    lines, member = _lines(table, rows, years, names, by)
+    if costs is not None and lines:
+        earned = money_of(table, costs, rows, member, len(lines))
+        lines = [replace(line, money=each) for line, each in zip(lines, earned, strict=True)]
     everything = _sums(table, rows, np.zeros(rows.size, dtype=np.int64), 1)
     total = _line(everything, 0, {})
     earned_on: tuple[str, ...] = ()
@@ -215,6 +203,53 @@ def summarise(
             "season": [(names[year], names[year]) for year in sorted(names, reverse=True)],
         },
     )
+
+
+def season_lines(press_ids: Collection[int], *, season: str) -> dict[int, Line]:
+    """A season's line of the comparison for each of these presses that has run in it. Kept for each press
+    until its runs change."""
+    zone, known = Mill.current().zone, press_rows()
+
+    def make(some: list[int]) -> dict[int, tuple[object, dict[str, Line]]]:
+        return {press_id: (_named(press_id), _seasons_of(press_id, zone)) for press_id in some}
+
+    def _named(press_id: int) -> object:
+        return known.get(press_id), zone
+
+    kept = _SEASONS.get(press_ids, make)
+    renamed = [press_id for press_id in press_ids if kept[press_id][0] != _named(press_id)]
+    found = kept | make(renamed)
+    return {press_id: found[press_id][1][season] for press_id in press_ids if season in found[press_id][1]}
+
+
+_SEASONS: RunsShelf[tuple[object, dict[str, Line]]] = RunsShelf("the lines of each season")
+
+
+def _seasons_of(press_id: int, zone: ZoneInfo) -> dict[str, Line]:
+    start, table = parse_start(SEASON_START), load_of(press_id)
+    years = season_years(table.started, start, zone)
+    names = {int(year): season_name(int(year), start) for year in np.unique(years)}
+    lines, _ = _lines(table, np.arange(table.press.size), years, names, ("press", "season"))
+    return {line.season: line for line in lines}
+
+
+def _lines(
+    table: RunTable, rows: Places, years: Places, names: dict[int, str], by: Sequence[str]
+) -> tuple[list[Line], Places]:
+    """A line for each group of the runs at the indexes `rows`, and the number of each run's line."""
+    if not rows.size or not by:
+        return [], np.zeros(0, dtype=np.int64)
+    columns = {"press": table.press[rows], "crop": table.crop[rows], "season": years[rows]}
+    sizes = {"press": len(table.press_codes), "crop": len(table.crop_codes), "season": 10_000}
+    code = np.zeros(rows.size, dtype=np.int64)
+    for group in by:
+        code = code * sizes[group] + columns[group]
+    found = np.unique(code, return_index=True, return_inverse=True)
+    first, member = found[1], found[2]
+    sums = _sums(table, rows, member, first.size)
+    keys = np.stack([columns[group][first] for group in by], axis=1)
+    lines = [_line(sums, place, _labels(table, names, by, key)) for place, key in enumerate(keys.tolist())]
+    return lines, member
 
 
 def _labels(table: RunTable, names: dict[int, str], by: Sequence[str], key: list[int]) -> dict[str, str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,10 +11,10 @@ import numpy as np
 import numpy.typing as npt
 
 from wearlog.history import versions
-from wearlog.history.cache import VersionShelf
+from wearlog.history.cache import RunsShelf, VersionShelf
 from wearlog.history.log import press_rows
-from wearlog.history.rows import WORKED_OUT
-from wearlog.history.runs import NO_RUNS, PressRuns, last_and_count, runs_and_readings
+from wearlog.history.rows import WORKED_OUT, PressRow
+from wearlog.history.runs import NO_RUNS, OfPress, PressRuns, last_and_count, runs_and_readings
 from wearlog.history.yields import WEIGHED, Columns
 from wearlog.runs.models import Crop
 
@@ -65,24 +66,54 @@ def _natural(code: str) -> tuple[object, ...]:
     )
 
 
+def load_of(press_id: int) -> RunTable:
+    """The runs of one press as they are now; empty for a press without runs."""
+    return _joined(_presses([press_id]), _of_presses([press_id], every=False))
+
+
 def _table(seen: tuple[int, int]) -> RunTable:
     """The table of all runs that have ended, in order of their primary keys."""
+    presses = _presses(None)
+    return _joined(presses, _of_presses([press.id for press in presses], every=True, seen=seen))
+
+
+def _presses(press_ids: Collection[int] | None) -> list[PressRow]:
     known = press_rows()
-    presses = sorted(known.values(), key=lambda press: _natural(press.code))
+    wanted = known.values() if press_ids is None else [known[key] for key in press_ids if key in known]
+    return sorted(wanted, key=lambda press: _natural(press.code))
+
+
+_OF_PRESS: RunsShelf[tuple[OfPress, Columns, dict[bool, Floats]]] = RunsShelf("runs to be compared")
+"""Of each press: its runs, what they gave, and their hours, with and without the meter."""
+
+
+def _of_presses(
+    press_ids: Collection[int], *, every: bool, seen: tuple[int, int] | None = None
+) -> dict[int, tuple[OfPress, Columns, dict[bool, Floats]]]:
+    runs = runs_and_readings(press_ids, every=every, seen=seen)
+
+    def make(some: list[int]) -> dict[int, tuple[OfPress, Columns, dict[bool, Floats]]]:
+        ids = {press_id: (runs[press_id].runs or NO_RUNS).id for press_id in some}
+        given = WEIGHED.of(ids, every=every and len(some) == len(press_ids))
+        return {press_id: (runs[press_id], given[press_id], {}) for press_id in some}
+
+    found = _OF_PRESS.get(press_ids, make)
+    other = [press_id for press_id in press_ids if found[press_id][0] is not runs[press_id]]
+    return found | make(other) if other else found
+
+
+def _joined(
+    presses: Sequence[PressRow], of_presses: Mapping[int, tuple[OfPress, Columns, dict[bool, Floats]]]
+) -> RunTable:
     crops = list(Crop.objects.order_by("code").values_list("pk", "code"))
-    of_press = runs_and_readings(known, every=True, seen=seen)
-    runs = {press_id: found.runs for press_id, found in of_press.items() if found.runs is not None}
-    given = WEIGHED.of({press_id: own.id for press_id, own in runs.items()}, every=True)
-    parts = [
-        _columns(
-            place,
-            runs[press.id],
-            of_press[press.id].press_hours(by_meter=press.by_meter),
-            given[press.id],
-        )
-        for place, press in enumerate(presses)
-        if press.id in runs
-    ]
+    parts = []
+    for place, press in enumerate(presses):
+        of_press, given, hours = of_presses[press.id]
+        if of_press.runs is None:
+            continue
+        if press.by_meter not in hours:
+            hours[press.by_meter] = of_press.press_hours(by_meter=press.by_meter)
+        parts.append(_columns(place, of_press.runs, hours[press.by_meter], given))
     found = {
         name: np.concatenate([nothing, *(part[name] for part in parts)])
         for name, nothing in _columns(0, NO_RUNS, np.zeros(0), WEIGHED.nothing).items()

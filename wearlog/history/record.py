@@ -85,7 +85,7 @@ class Record:
         return ByPress(self.presses, self._hours)
 
     def _hours(self, presses: list[int]) -> dict[int, PressHours]:
-        all_runs, all_readings = self._of(self.runs, presses), self._of(self.readings, presses)
+        all_runs, all_readings = ByPress.of(self.runs, presses), ByPress.of(self.readings, presses)
         found = {}
         for press_id in presses:
             runs = all_runs.get(press_id) or NO_RUNS
@@ -107,11 +107,6 @@ class Record:
         made = old.made if isinstance(old, ByPress) else old
         return ByPress(self.presses, make, {press: made[press] for press in same if press in made})
 
-    @staticmethod
-    def _of(table: Mapping[int, Kind], presses: Collection[int]) -> Mapping[int, Kind]:
-        """The values of these presses, read together."""
-        return table.several(presses) if isinstance(table, ByPress) else table
-
     def run_hours(self, press_id: int) -> Floats:
         """The own hours of each of the press's runs, shape (n,), in the order of `runs`."""
         runs = self.runs.get(press_id) or NO_RUNS
@@ -128,7 +123,7 @@ class Record:
         return ByPress(self.presses, self._timelines)
 
     def _timelines(self, presses: list[int]) -> dict[int, PressTimeline]:
-        all_runs, all_hours = self._of(self.runs, presses), self._of(self.hours, presses)
+        all_runs, all_hours = ByPress.of(self.runs, presses), ByPress.of(self.hours, presses)
         timelines = {}
         for press_id in presses:
             runs = all_runs.get(press_id) or NO_RUNS

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
-from functools import cache, cached_property
+from functools import cache
 from hashlib import sha256
 
 from django.utils.translation import get_language
@@ -24,9 +24,10 @@ from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.scope import Scopes
 from wearlog.history import versions
-from wearlog.history.cache import Shelf, VersionShelf, lasting
+from wearlog.history.cache import Shelf, lasting
 from wearlog.history.log import Log, load_log
 from wearlog.history.record import Record, record_as_of
+from wearlog.history.versions import Versions
 
 MOST_PRESSES = 4_096
 """Items of so many presses, days and languages are kept in a process; about 12 kB each, 50 MB in all."""
@@ -34,8 +35,6 @@ _KEPT: Shelf[tuple[int, date, str], tuple[int, tuple[DueItem, ...]]] = Shelf(
     "due items of a press", most=MOST_PRESSES
 )
 """By press, day and language: the number for which the items are valid, and the items without cautions."""
-_MERGED: VersionShelf[tuple[date, str], tuple[DueItem, ...]] = VersionShelf("due items", most=8)
-"""By day and language: the items of all presses, with their cautions."""
 _BY_CONTENT: Shelf[str, tuple[DueItem, ...]] = Shelf("due items by content", most=512)
 """By the fingerprint of everything that they depend on."""
 
@@ -78,10 +77,6 @@ class Reckoning:
     def scopes(self) -> Scopes:
         return self.ground.scopes
 
-    @cached_property
-    def items(self) -> tuple[DueItem, ...]:
-        return merged(self.of_press(press_id)[1] for press_id in self.scopes)
-
     def fingerprint(self, press_id: int) -> str:
         """A fingerprint of everything that the items of a press depend on."""
         return _digest(self.scopes[press_id].fingerprint, self.edges.fingerprint, self.language)
@@ -113,12 +108,6 @@ _GROUND: Shelf[None, Ground] = Shelf("the record of a day", most=1)
 """A record is large, so that only the latest one is kept."""
 
 
-def merged(of_presses: Iterable[Iterable[DueItem]]) -> tuple[DueItem, ...]:
-    """The items of several presses in one order, each with its current caution."""
-    items = [item for items in of_presses for item in items]
-    return tuple(in_order(with_cautions(items)))
-
-
 def reckoning(*, as_of: date) -> Reckoning:
     """Due items together with the record behind them, for pages that show both; the log is read once."""
     return Reckoning(_ground(as_of), get_language() or "")
@@ -142,61 +131,89 @@ def _ground(as_of: date) -> Ground:
 def items_by_press(
     *, as_of: date, press_ids: Collection[int] | None = None
 ) -> dict[int, tuple[DueItem, ...]]:
-    """The items of these presses (None: of all), without their cautions: kept ones where they are still valid,
+    """The items of these presses (None: of all), without their cautions: kept ones where they are valid,
     else stored ones, else computed."""
     known, language = versions.latest(), get_language() or ""
-    presses = Press.objects.values_list("pk", flat=True) if press_ids is None else press_ids
-    if not lasting(known.number):
-        now = reckoning(as_of=as_of)
-        return {press_id: now.of_press(press_id)[1] for press_id in presses if press_id in now.scopes}
-    found: dict[int, tuple[DueItem, ...]] = {}
-    since = {press_id: known.items_since(press_id) for press_id in presses}
-    for press_id, valid in since.items():
-        kept = _KEPT.find((press_id, as_of, language))
-        if kept is not None and valid is not None and kept[0] >= valid:
-            found[press_id] = kept[1]
-    wanted = [press_id for press_id in since if press_id not in found]
-    if wanted:
-        for press_id, (number, items) in snapshots.stored(
-            press_ids=wanted, as_of=as_of, language=language
-        ).items():
-            valid = since[press_id]
-            if valid is not None and number >= valid:
-                found[press_id] = _KEPT.keep((press_id, as_of, language), (number, items))[1]
-    wanted = [press_id for press_id in wanted if press_id not in found]
-    if wanted:
+    presses = list(Press.objects.values_list("pk", flat=True)) if press_ids is None else list(press_ids)
+    found = _at_hand(presses, known, as_of, language) if lasting(known.number) else {}
+    missing = [press_id for press_id in presses if press_id not in found]
+    if missing:
         now = reckoning(as_of=as_of)
         number = now.ground.log.versions.number
-        for press_id in wanted:
-            if press_id in now.scopes:
-                items = now.of_press(press_id)[1]
-                found[press_id] = _KEPT.keep((press_id, as_of, language), (number, items))[1]
-    return {press_id: found[press_id] for press_id in since if press_id in found}
+        for press_id in missing:
+            if press_id not in now.scopes:
+                continue
+            found[press_id] = now.of_press(press_id)[1]
+            if lasting(number):
+                _KEPT.keep((press_id, as_of, language), (number, found[press_id]))
+    return {press_id: found[press_id] for press_id in presses if press_id in found}
+
+
+def _at_hand(
+    presses: Collection[int], known: Versions, as_of: date, language: str
+) -> dict[int, tuple[DueItem, ...]]:
+    """Valid items that need not be computed, by press."""
+    found: dict[int, tuple[DueItem, ...]] = {}
+    since = {press_id: known.items_since(press_id) for press_id in presses}
+
+    def add(press_id: int, number: int, items: tuple[DueItem, ...]) -> bool:
+        valid = since[press_id]
+        if valid is not None and number >= valid:
+            found[press_id] = items
+        return press_id in found
+
+    for press_id in presses:
+        kept = _KEPT.find((press_id, as_of, language))
+        if kept is not None:
+            add(press_id, *kept)
+    missing = [press_id for press_id in presses if press_id not in found]
+    if missing:
+        stored = snapshots.stored(press_ids=missing, as_of=as_of, language=language)
+        for press_id, (number, items) in stored.items():
+            if add(press_id, number, items):
+                _KEPT.keep((press_id, as_of, language), (number, items))
+    return found
 
 
 def due_items(*, as_of: date) -> list[DueItem]:
-    """Every item of the forecast as the log stood at the end of the day, most urgent first.
+    """Every item of the forecast as the log stood at the end of the day, most urgent first, each with its
+    caution. Reads only."""
+    return with_their_cautions(items_without_cautions(as_of=as_of))
 
-    Reads only. The answer is cached in the process under the log's version, so that a write to the log makes
-    it stale at once. Within a transaction nothing is cached, since it may be rolled back.
-    """
 
-    def work_out() -> tuple[DueItem, ...]:
-        return merged(items_by_press(as_of=as_of).values())
+def items_without_cautions(*, as_of: date, press_ids: Collection[int] | None = None) -> list[DueItem]:
+    """The items of these presses (None: of all), most urgent first, to count or to choose from.
 
-    return list(_MERGED.get((as_of, get_language() or ""), work_out, one_at_a_time=True))
+    Their cautions are missing, so that they can't be shown: those that are shown must go through
+    `with_their_cautions`."""
+    by_press = items_by_press(as_of=as_of, press_ids=press_ids)
+    return in_order(item for items in by_press.values() for item in items)
+
+
+def with_their_cautions(items: Iterable[DueItem]) -> list[DueItem]:
+    """The items, each with its current caution; two queries."""
+    return list(with_cautions(list(items)))
 
 
 def remembered_items(*, as_of: date) -> list[DueItem] | None:
-    """The answer of `due_items` if it is cached, else None."""
-    known = _MERGED.find((as_of, get_language() or ""))
-    return None if known is None else list(known)
+    """The answer of `items_without_cautions` for all presses if nothing has to be computed for it, else None."""
+    known = versions.latest()
+    if not lasting(known.number):
+        return None
+    presses = list(Press.objects.values_list("pk", flat=True))
+    found = _at_hand(presses, known, as_of, get_language() or "")
+    if len(found) < len(presses):
+        return None
+    return in_order(item for items in found.values() for item in items)
 
 
 def items_of_press(press_id: int, *, as_of: date) -> list[DueItem]:
-    """The items of one press, most urgent first."""
-    return list(merged(items_by_press(as_of=as_of, press_ids=[press_id]).values()))
+    """The items of one press, most urgent first, each with its caution."""
+    return with_their_cautions(items_without_cautions(as_of=as_of, press_ids=[press_id]))
 
 
 def items_of_part(part_id: int, *, as_of: date) -> list[DueItem]:
-    return [item for item in due_items(as_of=as_of) if item.part_id == part_id]
+    """The items of one part, most urgent first, each with its caution."""
+    return with_their_cautions(
+        item for item in items_without_cautions(as_of=as_of) if item.part_id == part_id
+    )

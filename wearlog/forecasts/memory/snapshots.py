@@ -28,7 +28,7 @@ def stored(
 ) -> dict[int, tuple[int, tuple[DueItem, ...]]]:
     """The stored items of these presses, with the version for which they are known to be valid.
 
-    Their cautions are not filled in yet (`queries.merged` does that)."""
+    Their cautions are not filled in yet (`queries.with_their_cautions` does that)."""
     rows = ForecastSnapshot.objects.filter(press_id__in=press_ids, as_of=as_of, language=language)
     return {
         press_id: (number, tuple(as_item(plain) for plain in items))

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import cache
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext_lazy as _
@@ -195,6 +196,7 @@ BY_ACTION: Mapping[str, tuple[Hazard, ...]] = exhaustive(
 """The hazards that an action adds."""
 
 
+@cache
 def hazards_of(*, action: str, kind: str, on_press: bool = True) -> tuple[Hazard, ...]:
     """The hazards of a task, the most severe first, each once.
 

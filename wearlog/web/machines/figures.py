@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,12 +10,14 @@ import numpy as np
 
 from wearlog.calc.exposure import worked
 from wearlog.calc.wear import Quantiles
-from wearlog.compare.queries import Line, compare
+from wearlog.compare.queries import Line
+from wearlog.compare.queries import season_lines as seasonal
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.forecasts.edges import Edge, Edges
 from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.things import crops_of
 from wearlog.forecasts.triggers.limit import worst_of_last
+from wearlog.history.by_press import ByPress
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow
 
@@ -91,11 +93,15 @@ def season_of(record: Record) -> str:
     return season_name(int(season_years(np.array([record.end - 1.0]), start, record.zone)[0]), start)
 
 
-def season_lines(record: Record) -> dict[str, Line]:
-    """This season's line of the comparison for each press that has run in it, by press code."""
-    name = season_of(record)
-    lines = compare(by=("press", "season"), seasons=(name,)).lines
-    return {line.press: line for line in lines}
+def season_lines(record: Record, press_ids: Collection[int]) -> dict[int, Line]:
+    """This season's line of the comparison for each of these presses that has run in it."""
+    return seasonal(press_ids, season=season_of(record))
+
+
+def of_presses(record: Record, press_ids: Collection[int]) -> dict[int, Work]:
+    """All work of each of these presses; their logs are read together."""
+    ByPress.of(record.timelines, press_ids)
+    return {press_id: of_press(record, press_id) for press_id in press_ids}
 
 
 @dataclass(frozen=True)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from wearlog.forecasts.items import DueItem
+from wearlog.forecasts.memory.queries import with_their_cautions
 from wearlog.words.tasks import state_word
 
 MOST = 20
@@ -56,3 +57,9 @@ def grouped(items: Sequence[DueItem]) -> list[Group]:
     """Overdue, due and coming up, in this order; empty groups are left out."""
     groups = (group_of(items, state) for state in ("overdue", "due", "coming"))
     return [group for group in groups if group is not None]
+
+
+def cautioned(groups: Sequence[Group]) -> list[Group]:
+    """The groups with the cautions of all their items; two queries."""
+    items = iter(with_their_cautions(item for group in groups for item in group.items))
+    return [replace(group, items=[next(items) for _ in group.items]) for group in groups]

@@ -22,7 +22,7 @@ from django.utils.translation import ngettext
 from django.views import View
 
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import due_items, remembered_items
+from wearlog.forecasts.memory.queries import items_without_cautions, remembered_items
 from wearlog.logbook import actions
 from wearlog.people.models import LogRecord
 from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
@@ -246,7 +246,7 @@ def after(request: MillRequest) -> HttpResponse:
     """The step between an entry and the next page: add a message on how much became due, and redirect."""
     before = request.session.get(DUE_BEFORE)
     if before is not None:
-        new = len(pressing(due_items(as_of=today(request))) - set(before))
+        new = len(pressing(items_without_cautions(as_of=today(request))) - set(before))
         if new:
             messages.warning(
                 request,

@@ -18,7 +18,7 @@ from wearlog.equipment.queries import history_of
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.guessed import Guessed, guessed_in
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import due_items, reckoning
+from wearlog.forecasts.memory.queries import items_of_part, items_without_cautions, reckoning
 from wearlog.forecasts.things import spans_of
 from wearlog.people.roles import Permission
 from wearlog.service.models import Measurement
@@ -97,7 +97,7 @@ def parts(request: MillRequest) -> HttpResponse:
     chosen = chosen.filter(retired_on__isnull=state != "retired")
     if kind in Kind.values:
         chosen = chosen.filter(part_type__kind=kind)
-    table = PartTable(rows_of(chosen, due_items(as_of=today), today, state))
+    table = PartTable(rows_of(chosen, items_without_cautions(as_of=today), today, state))
     table.caption = _("Parts %(where)s") % {"where": dict(STATES).get(state, dict(STATES)[""])}
     RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
     return render(
@@ -169,7 +169,7 @@ def part(request: MillRequest, pk: int) -> HttpResponse:
     known = reckoning(as_of=today)
     edges = known.edges
     fittings = list(history_of(shown))
-    items = [item for item in known.items if item.part_id == shown.pk]
+    items = items_of_part(shown.pk, as_of=today)
     return render(
         request,
         "web/machines/part.html",

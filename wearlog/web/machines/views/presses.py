@@ -17,7 +17,7 @@ from wearlog.equipment.models import Press
 from wearlog.equipment.queries import Seat as SeatRow
 from wearlog.equipment.queries import seats_of
 from wearlog.forecasts.items import STATES, DueItem, WearFigure
-from wearlog.forecasts.memory.queries import reckoning
+from wearlog.forecasts.memory.queries import items_of_press, items_without_cautions, reckoning
 from wearlog.history.record import Record
 from wearlog.lockout.cautions.queries import isolation_point
 from wearlog.people.roles import Permission
@@ -48,12 +48,13 @@ class PressLine:
 @needs(Permission.VIEW)
 def presses(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
-    known = reckoning(as_of=today)
-    record = known.edges.record
-    seasons = figures.season_lines(record)
+    record = reckoning(as_of=today).ground.record
     everything = list(Press.objects.order_by("code"))
+    shown = [press for press in everything if press.retired_on is None or press.retired_on > today]
+    keys = [press.pk for press in shown]
+    seasons, work = figures.season_lines(record, keys), figures.of_presses(record, keys)
     counts: dict[int, Counter[str]] = {}
-    for item in known.items:
+    for item in items_without_cautions(as_of=today):
         counts.setdefault(item.press_id, Counter())[item.state] += 1
     running: dict[int, list[Run]] = {}
     for run in running_runs():
@@ -62,16 +63,15 @@ def presses(request: MillRequest) -> HttpResponse:
         PressLine(
             press=press,
             runs=running.get(press.pk, []),
-            work=figures.of_press(record, press.pk),
-            season=seasons.get(press.code),
+            work=work[press.pk],
+            season=seasons.get(press.pk),
             due=[
                 (state, counts[press.pk][state])
                 for state in ("overdue", "due", "coming")
                 if press.pk in counts and counts[press.pk][state]
             ],
         )
-        for press in everything
-        if press.retired_on is None or press.retired_on > today
+        for press in shown
     ]
     retired = [press for press in everything if press.retired_on is not None and press.retired_on <= today]
     return render(
@@ -163,9 +163,8 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Press, pk=pk)
     now = timezone.now()
     today = timezone.localdate(now)
-    known = reckoning(as_of=today)
-    record = known.edges.record
-    items = [item for item in known.items if item.press_id == shown.pk]
+    record = reckoning(as_of=today).ground.record
+    items = items_of_press(shown.pk, as_of=today)
     groups, later, unknown = grouped(items), group_of(items, "later"), group_of(items, "unknown")
     seats, machine = seat_lines(shown, items, record)
     # A task is named next to its part only if the page also shows it in full, with its caution.
@@ -179,7 +178,7 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
             "today": today,
             "work": figures.of_press(record, shown.pk),
             "season": figures.season_of(record),
-            "season_line": figures.season_lines(record).get(shown.code),
+            "season_line": figures.season_lines(record, [shown.pk]).get(shown.pk),
             "running": running_runs(shown),
             "holds": open_holds(shown),
             "isolations": isolations.open_at(request.user, [shown.pk]),

@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from wearlog.forecasts.items import STATES
-from wearlog.forecasts.memory.queries import due_items
+from wearlog.forecasts.memory.queries import items_without_cautions, with_their_cautions
 from wearlog.lockout.cautions.steps import APPLY, RELEASE, for_a_test
 from wearlog.people.models import Units
 from wearlog.people.roles import Permission
@@ -52,7 +52,7 @@ def page_of_cards(request: MillRequest) -> dict[str, object]:
     """
     now, paper, site = timezone.now(), paper_of(request), site_of(request)
     today = timezone.localdate(now)
-    found = {card_key(item): item for item in due_items(as_of=today)}
+    found = {card_key(item): item for item in items_without_cautions(as_of=today)}
     left = 0
     if request.GET.get("all") == "due":
         pressing = [item for item in found.values() if item.state in ("overdue", "due")]
@@ -66,7 +66,7 @@ def page_of_cards(request: MillRequest) -> dict[str, object]:
         asked = [("item", key) for key in keys]
         if not keys or len(keys) > MOST_CARDS:
             raise Http404(_("A job card needs the task that it is for."))
-    items = [found[key] for key in keys if key in found]
+    items = with_their_cautions(found[key] for key in keys if key in found)
     other = "letter" if paper == "a4" else "a4"
     apply = [str(step.clause) for step in APPLY]
     release = [*(str(step.clause) for step in RELEASE), *restart_steps()]

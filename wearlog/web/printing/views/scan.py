@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import due_items
+from wearlog.forecasts.memory.queries import items_without_cautions, with_their_cautions
 from wearlog.lockout.cautions.queries import caution_for_press
 from wearlog.people.roles import Permission
 from wearlog.service.models import Rule, Service
@@ -56,11 +56,13 @@ def code(request: MillRequest, code: str) -> HttpResponse:
 
 def page_of(request: MillRequest, thing: Thing) -> dict[str, object]:
     day = today(request)
-    items = [item for item in due_items(as_of=day) if concerns(item, thing)]
+    items = [
+        item for item in items_without_cautions(as_of=day) if concerns(item, thing) and item.state in PRESSING
+    ]
     context: dict[str, object] = {
         "thing": thing,
         "press": thing.press,
-        "due": [item for item in items if item.state in PRESSING],
+        "due": with_their_cautions(items),
         "today": day,
         "caution": caution_for_press(thing.press.pk, "", thing.kind) if thing.press else None,
     }
@@ -98,13 +100,14 @@ def job(request: MillRequest, key: str) -> HttpResponse:
     `&n=` is the hash of the card's cycle of the job; when that one has been logged, the next one is shown
     with a remark.
     """
-    found = {card_key(item): item for item in due_items(as_of=today(request))}
+    found = {card_key(item): item for item in items_without_cautions(as_of=today(request))}
     numbers = numbers_in(key)
     if numbers is None:
         wrong = _("This address names no job: scan the card once more, or look among what is due.")
         return render(request, "web/printing/scan.html", {"typed": "", "error": wrong}, status=404)
     if key in found:
-        item, printed = found[key], request.GET.get("c", "")[:40]
+        (item,) = with_their_cautions([found[key]])
+        printed = request.GET.get("c", "")[:40]
         changed = bool(printed) and printed != item.caution.version
         done = bool(request.GET.get("n")) and request.GET["n"] != turn_of(item)
         context = {"item": item, "printed": printed, "changed": changed, "done": done}

@@ -13,7 +13,7 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_safe
 
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import due_items
+from wearlog.forecasts.memory.queries import items_without_cautions, with_their_cautions
 from wearlog.people.languages import language_of
 from wearlog.people.models import Mill, User
 from wearlog.people.roles import Permission, allows
@@ -46,10 +46,12 @@ def job(request: HttpRequest, token: str) -> HttpResponse:
 
 def item_of(link: JobLink) -> DueItem | None:
     today = timezone.localdate(timezone=Mill.current().zone)
-    for item in due_items(as_of=today):
-        if (item.rule_id, item.press_id) == (link.rule_id, link.press_id) and thing_of(item) == link.thing:
-            return item
-    return None
+    found = [
+        item
+        for item in items_without_cautions(as_of=today, press_ids=[link.press_id])
+        if item.rule_id == link.rule_id and thing_of(item) == link.thing
+    ]
+    return next(iter(with_their_cautions(found[:1])), None)
 
 
 @public

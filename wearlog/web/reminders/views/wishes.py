@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.views.generic import View
 
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import due_items
+from wearlog.forecasts.memory.queries import items_without_cautions, with_their_cautions
 from wearlog.people.models import User
 from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission
@@ -114,8 +114,10 @@ class MarkPage(View):
 
     def item(self) -> DueItem | None:
         wanted = self.request.POST.get("item") or self.request.GET.get("item") or ""
-        items = due_items(as_of=today(self.request))
-        return next((item for item in items if card_key(item) == wanted), None)
+        found = [
+            item for item in items_without_cautions(as_of=today(self.request)) if card_key(item) == wanted
+        ]
+        return next(iter(with_their_cautions(found[:1])), None)
 
     def hold_form(self, data: QueryDict | None = None) -> HoldForm:
         return HoldForm(data, reader=reader_of(self.request), auto_id="hold_%s")

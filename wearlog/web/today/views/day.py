@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.http import HttpResponse
@@ -9,7 +10,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import due_items
+from wearlog.forecasts.memory.queries import items_without_cautions
 from wearlog.lockout.isolation.queries import concerning
 from wearlog.people.roles import Permission
 from wearlog.runs.models import ShiftNote
@@ -17,7 +18,7 @@ from wearlog.runs.queries import running_runs
 from wearlog.service.queries import open_holds
 from wearlog.web.site import isolations
 from wearlog.web.site.access import MillRequest, kept, needs
-from wearlog.web.site.groups import group_of, grouped
+from wearlog.web.site.groups import Group, cautioned, group_of, grouped
 
 LAST_SHIFT = timedelta(days=3)
 """Older notes are shown in the log only."""
@@ -29,12 +30,34 @@ def next_up(items: list[DueItem]) -> DueItem | None:
     return min(dated, key=lambda item: item.due_on or date.max, default=None)
 
 
+@dataclass(frozen=True)
+class Shown:
+    """The items on the page, each with its caution."""
+
+    groups: list[Group]
+    next_up: DueItem | None
+    unknown: Group | None
+
+
+def shown_on_day(items: list[DueItem]) -> Shown:
+    """What the page shows of these items: the next one that can wait only where nothing has come up."""
+    groups, unknown, coming = grouped(items), group_of(items, "unknown"), next_up(items)
+    waiting = [] if groups or coming is None else [Group("later", "", [coming], 1)]
+    several = cautioned([*groups, *waiting, *([unknown] if unknown else [])])
+    return Shown(
+        groups=several[: len(groups)],
+        next_up=several[len(groups)].items[0] if waiting else None,
+        unknown=several[-1] if unknown else None,
+    )
+
+
 @needs(Permission.VIEW)
 @kept
 def day(request: MillRequest) -> HttpResponse:
     now = timezone.now()
     today = timezone.localdate(now)
-    items = due_items(as_of=today)
+    items = items_without_cautions(as_of=today)
+    shown = shown_on_day(items)
     stopped, to_tell = concerning(request.user)
     notes = ShiftNote.objects.not_voided().filter(written_at__gt=now - LAST_SHIFT, written_at__lte=now)
     return render(
@@ -43,9 +66,9 @@ def day(request: MillRequest) -> HttpResponse:
         {
             "today": today,
             "now": now,
-            "groups": grouped(items),
-            "next_up": next_up(items),
-            "unknown": group_of(items, "unknown"),
+            "groups": shown.groups,
+            "next_up": shown.next_up,
+            "unknown": shown.unknown,
             "running": running_runs(),
             "notes": notes.select_related("press").order_by("-written_at")[:2],
             "holds": open_holds(),

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.equipment.queries import presses_in_service
 from wearlog.forecasts.items import STATES, DueItem
-from wearlog.forecasts.memory.queries import due_items
+from wearlog.forecasts.memory.queries import items_without_cautions, with_their_cautions
 from wearlog.people.roles import Permission
 from wearlog.reminders.outbox.calls import order_days
 from wearlog.reminders.outbox.keys import item_key
@@ -60,7 +60,7 @@ def state_choices(items: Sequence[DueItem], orders: Collection[str]) -> list[Cho
 @needs(Permission.VIEW)
 def forecast(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
-    items = due_items(as_of=today)
+    items = items_without_cautions(as_of=today)
     orders = orders_of(items, today)
     state = request.GET.get("state", "")
     press, action = request.GET.get("press", ""), request.GET.get("action", "")
@@ -77,6 +77,7 @@ def forecast(request: MillRequest) -> HttpResponse:
         items = [item for item in items if is_now(item, orders)]
     items = sorted(items, key=lambda item: (STATES.index(item.state), item.due_on or date.max, item.press))
     page = Paginator(items, PER_PAGE).get_page(request.GET.get("page"))
+    page.object_list = with_their_cautions(page.object_list)
     return render(
         request,
         "web/today/forecast.html",
