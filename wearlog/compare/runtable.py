@@ -54,7 +54,7 @@ def load() -> RunTable:
     The last primary key and the number of runs are part of the key beside the log's version, so that rows
     written to the database directly, not through the actions of the log, are noticed too.
     """
-    number = versions.current()
+    number = versions.latest().number
     seen = last_and_count()
     return _KEPT.get(seen, lambda: _table(seen), number=number)
 

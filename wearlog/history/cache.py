@@ -8,8 +8,8 @@ A shelf never gives a stale answer. With `Shelf`, the key identifies the content
 from, so that the answer stays right. With `VersionShelf` an answer is valid for one version of the log, with
 `RunsShelf` for one version of the runs of a press; for these two (docs/decisions/remembered-forecasts.md):
 
-- the version is read before anything else of the log and again afterwards; if it has changed, the answer may
-  contain some of the new data, and is not kept;
+- the version is read before anything else of the log, so that an answer that was made while somebody wrote
+  belongs to a version that is over, and is not given again;
 - within a transaction nothing is kept and no cached answer is given, since its writes may be rolled back;
 - while no version has been written yet (it is 0), nothing is kept.
 """
@@ -86,7 +86,7 @@ class VersionShelf(Generic[Key, Answer]):
 
     def find(self, key: Key) -> Answer | None:
         """The cached answer for the log's current version, or None."""
-        number = versions.current()
+        number = versions.latest().number
         return self._shelf.find((number, key)) if lasting(number) else None
 
     def get(
@@ -105,7 +105,7 @@ class VersionShelf(Generic[Key, Answer]):
         one_at_a_time: other threads wait for the one that makes the answer instead of making it too."""
         if connection.in_atomic_block:
             return make()
-        number = versions.current() if number is None else number
+        number = versions.latest().number if number is None else number
         if not lasting(number):
             return make()
         known = self._shelf.find((number, key))
@@ -121,7 +121,7 @@ class VersionShelf(Generic[Key, Answer]):
         self, number: int, key: Key, make: Callable[[], Answer], keep: Callable[[Answer], bool]
     ) -> Answer:
         answer = make()
-        if keep(answer) and versions.current() == number:
+        if keep(answer):
             self._shelf.keep((number, key), answer)
         return answer
 
@@ -150,10 +150,8 @@ class RunsShelf(Generic[Answer]):
         if fresh:
             made = make(fresh)
             found.update(made)
-            still = versions.of_runs()
             for press_id in made.keys() & of_runs.keys():
-                if still.get(press_id) == of_runs[press_id]:
-                    self._shelf.keep(press_id, (of_runs[press_id], made[press_id]))
+                self._shelf.keep(press_id, (of_runs[press_id], made[press_id]))
         return found
 
 

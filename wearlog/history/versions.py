@@ -7,8 +7,12 @@ it was read, and is valid as long as nothing that it depends on has a later numb
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
+
+from django.db import connection
 
 from wearlog.history.models import LogVersion, PressVersion
 
@@ -65,6 +69,9 @@ def touch(change: Change | None = None, *, runs_of: Collection[int] | None = Non
 
     change: what the write concerns; None: every press. Then `runs_of` may still name the presses whose runs or
     readings have changed, so that those of the others need not be read again."""
+    kept = _held.get()
+    if kept is not None:
+        kept.clear()
     if change is None:
         number = LogVersion.raise_by_one()
         PressVersion.raise_to(number, fields=("work", "items"), press_ids=None)
@@ -77,14 +84,38 @@ def touch(change: Change | None = None, *, runs_of: Collection[int] | None = Non
             PressVersion.raise_to(number, fields=(name,), press_ids=presses)
 
 
+@contextmanager
+def held() -> Iterator[None]:
+    """Within the block the versions are read once, so that all parts of a page are about one state of the log
+    and don't ask for it again and again. A write within the block ends that: then they are read anew."""
+    token = _held.set([])
+    try:
+        yield
+    finally:
+        _held.reset(token)
+
+
+_held: ContextVar[list[Versions] | None] = ContextVar("held versions", default=None)
+"""None outside of a block; in it a list of the versions read, or of nothing yet."""
+
+
 def current() -> int:
     """The number of the last write, to be stored with a derived value; 0 before the first."""
     return LogVersion.objects.values_list("number", flat=True).first() or 0
 
 
 def latest() -> Versions:
-    """All versions as they are now. Two queries; the presses are read last, so that none is older than the
-    log's own."""
+    """All versions as they are now. Two queries, or none where they are held; the presses are read last, so that
+    none is older than the log's own."""
+    kept = _held.get()
+    if kept is None or connection.in_atomic_block:
+        return _latest()
+    if not kept:
+        kept.append(_latest())
+    return kept[0]
+
+
+def _latest() -> Versions:
     own = LogVersion.objects.values_list("number", "setup", "lessons").first() or (0, 0, 0)
     rows = PressVersion.objects.values_list("press_id", "runs", "work", "items")
     return Versions(*own, {press: OfPress(runs, work, items) for press, runs, work, items in rows})
@@ -93,4 +124,4 @@ def latest() -> Versions:
 def of_runs() -> dict[int, int]:
     """The version of the runs and readings of each press, by its primary key; a press without a version yet
     is absent."""
-    return dict(PressVersion.objects.values_list("press_id", "runs"))
+    return {press_id: of.runs for press_id, of in latest().presses.items()}

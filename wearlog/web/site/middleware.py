@@ -13,6 +13,7 @@ from django.utils import timezone, translation
 from django.utils.cache import patch_vary_headers
 from django.utils.functional import SimpleLazyObject
 
+from wearlog.history import versions
 from wearlog.people.languages import language_of, language_of_browser
 from wearlog.people.models import Mill, Units, User
 from wearlog.people.refusals import NotAllowed
@@ -60,7 +61,7 @@ class MillMiddleware:
             SimpleLazyObject(lambda: marks_on_pages(at=timezone.now(), today=known.today)),
         )
         known.language = language = language_for(request, mill)
-        with timezone.override(mill.zone), translation.override(language):
+        with timezone.override(mill.zone), translation.override(language), versions.held():
             response = self.get_response(request)
         if response.headers.get("Content-Type", "").startswith("text/html"):
             response.headers.setdefault("Content-Language", language)
