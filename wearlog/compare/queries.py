@@ -26,7 +26,7 @@ from wearlog.compare.costs import Money, RunCosts, any_recorded, costs_of_runs, 
 from wearlog.compare.runtable import Places, RunTable, load, load_of
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.history.cache import RunsShelf
-from wearlog.history.log import press_rows
+from wearlog.history.log import load_log
 from wearlog.people.models import Mill
 
 GROUPS = ("press", "crop", "season")
@@ -208,13 +208,13 @@ def summarise(
 def season_lines(press_ids: Collection[int], *, season: str) -> dict[int, Line]:
     """A season's line of the comparison for each of these presses that has run in it. Kept for each press
     until its runs change."""
-    zone, known = Mill.current().zone, press_rows()
+    setup = load_log().setup
 
     def make(some: list[int]) -> dict[int, tuple[object, dict[str, Line]]]:
-        return {press_id: (_named(press_id), _seasons_of(press_id, zone)) for press_id in some}
+        return {press_id: (_named(press_id), _seasons_of(press_id, setup.zone)) for press_id in some}
 
     def _named(press_id: int) -> object:
-        return known.get(press_id), zone
+        return setup.presses.get(press_id), setup.zone
 
     kept = _SEASONS.get(press_ids, make)
     renamed = [press_id for press_id in press_ids if kept[press_id][0] != _named(press_id)]

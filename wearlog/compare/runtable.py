@@ -12,11 +12,10 @@ import numpy.typing as npt
 
 from wearlog.history import versions
 from wearlog.history.cache import RunsShelf, VersionShelf
-from wearlog.history.log import press_rows
+from wearlog.history.log import load_log
 from wearlog.history.rows import WORKED_OUT, PressRow
 from wearlog.history.runs import NO_RUNS, OfPress, PressRuns, last_and_count, runs_and_readings
 from wearlog.history.yields import WEIGHED, Columns
-from wearlog.runs.models import Crop
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
@@ -78,7 +77,7 @@ def _table(seen: tuple[int, int]) -> RunTable:
 
 
 def _presses(press_ids: Collection[int] | None) -> list[PressRow]:
-    known = press_rows()
+    known = load_log().setup.presses
     wanted = known.values() if press_ids is None else [known[key] for key in press_ids if key in known]
     return sorted(wanted, key=lambda press: _natural(press.code))
 
@@ -105,7 +104,7 @@ def _of_presses(
 def _joined(
     presses: Sequence[PressRow], of_presses: Mapping[int, tuple[OfPress, Columns, dict[bool, Floats]]]
 ) -> RunTable:
-    crops = list(Crop.objects.order_by("code").values_list("pk", "code"))
+    crops = load_log().setup.crops
     parts = []
     for place, press in enumerate(presses):
         of_press, given, hours = of_presses[press.id]

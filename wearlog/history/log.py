@@ -143,7 +143,7 @@ def _setup() -> Setup:
         zone=mill.zone,
         units=mill.units,
         crops=crops,
-        presses=press_rows(),
+        presses=_presses(),
         positions=_positions(),
         types=_types(),
         rules=_rules(crop_index),
@@ -166,7 +166,7 @@ def _float(value: Any) -> float | None:
     return None if value is None else float(value)
 
 
-def press_rows() -> dict[int, PressRow]:
+def _presses() -> dict[int, PressRow]:
     rows = Press.objects.values_list("id", "code", "name", "commissioned_on", "retired_on", "hours_from")
     return {
         pk: PressRow(pk, code, name, begun, over, by == HoursFrom.METER)
