@@ -189,7 +189,9 @@ def test_stored_items_are_read_back_to_the_last_digit(mill: SmallMill) -> None:
     presses = [mill.press.pk, mill.twin.pk, mill.other.pk]
     stored = snapshots.stored(press_ids=presses, as_of=TODAY, language="en")
     assert {number for number, _ in stored.values()} == {versions.current()}
-    assert list(queries.with_their_cautions(in_order(item for _, items in stored.values() for item in items))) == from_scratch(TODAY)
+    assert list(
+        queries.with_their_cautions(in_order(item for _, items in stored.values() for item in items))
+    ) == from_scratch(TODAY)
 
 
 def test_a_process_that_starts_reads_what_is_stored_and_not_the_log(mill: SmallMill) -> None:

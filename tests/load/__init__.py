@@ -1,0 +1,1 @@
+"""Many people at once on the whole site, by command. See `__main__`."""
