@@ -188,7 +188,7 @@ def test_done_work_ends_every_mark_and_a_correction_brings_them_back(
     later = at("2026-05-02 09:00")
     assert told(later) == ["operator", "owner"]
     (call,) = calls_now(at=later)
-    assert not call.marks.said_anything
+    assert not call.marks.has_any
     done.delete()
     greasing.correct(at("2026-03-01 12:00"))
     (call,) = calls_now(at=DUE)

@@ -287,7 +287,7 @@ def refuse_overlap(run: Run) -> None:
 def questions(run: Run, *, at: datetime, run_hours: RunHours) -> list[Doubt]:
     return [
         *validation.in_the_future(run.started_at, run.ends_at, at=at, field="started_at"),
-        *validation.about_hours(run, run_hours.said_h),
+        *validation.about_hours(run, run_hours.claimed_h),
         *validation.about_pace(run, run_hours.hours_h),
         *validation.about_what_is_fitted(run),
     ]

@@ -75,7 +75,7 @@ class RunHours:
     stretch: StretchOfRun | None = None
 
     @property
-    def said_h(self) -> float | None:
+    def claimed_h(self) -> float | None:
         """The hours as written down or shown by the meter, before the rule adjusted them."""
         if self.written_h is not None:
             return self.written_h

@@ -78,12 +78,12 @@ class Speaking(forms.BaseForm):
     def confirmed(self) -> list[str]:
         """Codes of the questions that the person has confirmed.
 
-        A confirmation from an earlier submit remains valid only while `asked_about` is unchanged.
+        A confirmation from an earlier submit remains valid only while `entry_digest` is unchanged.
         """
         getlist = getattr(self.data, "getlist", None)
         if getlist is None:
             return []
-        before = getlist("confirmed_before") if self.data.get("asked_about") == self.asked_about else []
+        before = getlist("confirmed_before") if self.data.get("asked_about") == self.entry_digest else []
         return [*getlist("confirm"), *(code for code in before if code not in getlist("confirm"))]
 
     @property
@@ -94,14 +94,14 @@ class Speaking(forms.BaseForm):
         return [code for code in self.confirmed if code not in asked]
 
     @property
-    def asked_about(self) -> str:
+    def entry_digest(self) -> str:
         """A hash of the numbers, times and choices as typed, without free text, which may change."""
-        told = [
+        typed = [
             (name, self.data.getlist(name) if hasattr(self.data, "getlist") else self.data.get(name))
             for name, field in self.fields.items()
             if type(field) is not forms.CharField
         ]
-        return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
+        return hashlib.sha256(json.dumps(typed).encode()).hexdigest()[:16]
 
     def refuse(self, refusal: Refused) -> None:
         """Add a refusal of the domain as an error of the field that it names, else of the form."""
@@ -141,5 +141,6 @@ class EntryForm(Speaking, forms.Form):
         value = self.cleaned_data.get(name)
         return value if isinstance(value, datetime) else now
 
-    def said(self, name: str) -> str:
+    def text(self, name: str) -> str:
+        """The text typed into a field, without space around it; empty where none was."""
         return str(self.cleaned_data.get(name) or "").strip()

@@ -215,10 +215,10 @@ class WorkForm(SpareForm):
                     found.append(
                         NewMeasurement(
                             value_mm=number,
-                            place=self.said(f"place_{row}"),
-                            bound=self.said("bound"),
+                            place=self.text(f"place_{row}"),
+                            bound=self.text("bound"),
                             phase=phase,
-                            gauge=self.said("gauge"),
+                            gauge=self.text("gauge"),
                         )
                     )
         return found
@@ -234,17 +234,17 @@ class WorkForm(SpareForm):
             expected_fitting_id=fitting.pk if fitting else None,
             part_id=fitting.part_id if fitting else None,
             edge=fitting.edge if fitting else "",
-            to_edge=self.said("to_edge"),
+            to_edge=self.text("to_edge"),
             new_part_id=new_part,
             new_edge=new_edge,
-            old_part_retired_because=self.said("old_part_retired_because"),
+            old_part_retired_because=self.text("old_part_retired_because"),
             rule_id=value.get("rule"),
-            finding=self.said("finding"),
+            finding=self.text("finding"),
             downtime_h=value.get("downtime_h"),
             labour_h=value.get("labour_h"),
             cost=value.get("cost"),
-            done_by=self.said("done_by") or by_name,
-            note=self.said("note"),
-            ref=self.said("ref"),
+            done_by=self.text("done_by") or by_name,
+            note=self.text("note"),
+            ref=self.text("ref"),
             measurements=tuple(self.measurements()),
         )

@@ -21,7 +21,7 @@ from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission
 from wearlog.reminders import marks
 from wearlog.reminders.models import ReminderWish
-from wearlog.reminders.outbox.calls import NOTHING_SAID
+from wearlog.reminders.outbox.calls import NO_MARKS
 from wearlog.reminders.outbox.keys import item_key
 from wearlog.reminders.outbox.queries import wish_of
 from wearlog.reminders.schedule import clock
@@ -72,7 +72,7 @@ class MarkPage(View):
                 at=now,
                 key=key,
                 until_on=form.cleaned_data["until_on"],
-                reason=form.said("reason"),
+                reason=form.text("reason"),
             )
         except NotAllowed:
             raise
@@ -134,15 +134,15 @@ class MarkPage(View):
         item = self.item()
         if item is None:
             return self.gone(Refused(_("That work is not in the forecast any more. Here is what is.")))
-        said = marks.marks_on_pages(at=timezone.now(), today=today(self.request)).get(
-            item_key(item), NOTHING_SAID
+        found = marks.marks_on_pages(at=timezone.now(), today=today(self.request)).get(
+            item_key(item), NO_MARKS
         )
         return render(
             self.request,
             "web/reminders/mark.html",
             {
                 "item": item,
-                "said": said,
+                "marks": found,
                 "form": bad,
                 "hold": hold or self.hold_form(),
                 "give": give or self.give_form(),

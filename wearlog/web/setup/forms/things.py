@@ -220,7 +220,7 @@ class NewPartsForm(EntryForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        first, count = self.said("first"), cleaned.get("count")
+        first, count = self.text("first"), cleaned.get("count")
         if not first or not count:
             return cleaned
         try:
@@ -244,7 +244,7 @@ class NewPartsForm(EntryForm):
                 part_type=value["part_type"],
                 acquired_on=value.get("acquired_on"),
                 made_from=value.get("made_from"),
-                note=self.said("note"),
+                note=self.text("note"),
             )
             for code in self.codes
         ]
