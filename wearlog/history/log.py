@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import F
 
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
-from wearlog.history.cache import VersionShelf
+from wearlog.history.cache import VersionCache
 from wearlog.history.models import Widening
 from wearlog.history.rows import (
     FittingRow,
@@ -32,7 +32,7 @@ from wearlog.history.rows import (
     ServiceRow,
     TypeRow,
 )
-from wearlog.history.runs import OfPress, PressRuns, runs_and_readings, runs_and_readings_uncached
+from wearlog.history.runs import PressLog, PressRuns, runs_and_readings, runs_and_readings_uncached
 from wearlog.people.models import Mill
 from wearlog.runs.columns import number, seconds
 from wearlog.runs.models import Crop, PlanEntry
@@ -63,7 +63,7 @@ class Log:
     """(first day, factor by which ranges are widened from then on), in order of days."""
 
 
-_ROWS: VersionShelf[None, Log] = VersionShelf("the log's rows", most=1)
+_ROWS: VersionCache[None, Log] = VersionCache("the log's rows", most=1)
 
 
 def load_log() -> Log:
@@ -76,7 +76,7 @@ def load_log_uncached() -> Log:
     return _read(runs_and_readings_uncached)
 
 
-def _read(of_presses: Callable[[Collection[int]], Mapping[int, OfPress]]) -> Log:
+def _read(of_presses: Callable[[Collection[int]], Mapping[int, PressLog]]) -> Log:
     mill = Mill.current()
     crops = tuple(Crop.objects.order_by("code").values_list("id", "code"))
     crop_index = {pk: index for index, (pk, _) in enumerate(crops)}

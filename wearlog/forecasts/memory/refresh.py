@@ -16,7 +16,7 @@ from django.utils import translation
 
 from wearlog.equipment.models import Press
 from wearlog.forecasts.memory import snapshots
-from wearlog.forecasts.memory.queries import Reckoning, reckoning
+from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
 from wearlog.history import cache, versions
 from wearlog.people.languages import in_use
 from wearlog.people.models import Mill
@@ -72,7 +72,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     number, as_of = versions.current(), today(at)
     done = Refreshed()
     if anew:
-        cache.forget()
+        cache.clear_all()
     for language, known in _in_each_language(as_of):
         held = {} if anew else snapshots.fingerprints(as_of=as_of, language=language)
         wanted = [press for press in known.scopes if press_ids is None or press in press_ids]
@@ -97,7 +97,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     return done
 
 
-def _in_each_language(as_of: date) -> Iterator[tuple[str, Reckoning]]:
+def _in_each_language(as_of: date) -> Iterator[tuple[str, Forecast]]:
     for language in languages():
         with translation.override(language):
-            yield language, reckoning(as_of=as_of)
+            yield language, forecast_of_day(as_of=as_of)

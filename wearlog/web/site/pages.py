@@ -22,7 +22,7 @@ from django.utils.translation import ngettext
 from django.views import View
 
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import due_items, remembered_items
+from wearlog.forecasts.memory.queries import cached_items, due_items
 from wearlog.logbook import actions
 from wearlog.people.models import LogRecord
 from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
@@ -217,7 +217,7 @@ class EntryPage(FormPage[Form, Record]):
 
     def remember_due(self) -> None:
         """Store what was due before the entry, so that `after` can say what became due by it."""
-        before = remembered_items(as_of=today(self.request))
+        before = cached_items(as_of=today(self.request))
         self.due_before = None if before is None else sorted(pressing(before))
 
     def saved(self, text: str, record: Model) -> None:

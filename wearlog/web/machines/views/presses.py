@@ -17,7 +17,7 @@ from wearlog.equipment.models import Press
 from wearlog.equipment.queries import Seat as SeatRow
 from wearlog.equipment.queries import seats_of
 from wearlog.forecasts.items import STATES, DueItem, WearFigure
-from wearlog.forecasts.memory.queries import reckoning
+from wearlog.forecasts.memory.queries import forecast_of_day
 from wearlog.history.record import Record
 from wearlog.lockout.cautions.queries import isolation_point
 from wearlog.people.roles import Permission
@@ -48,7 +48,7 @@ class PressLine:
 @needs(Permission.VIEW)
 def presses(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
-    known = reckoning(as_of=today)
+    known = forecast_of_day(as_of=today)
     record = known.edges.record
     seasons = figures.season_lines(record)
     everything = list(Press.objects.order_by("code"))
@@ -163,7 +163,7 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Press, pk=pk)
     now = timezone.now()
     today = timezone.localdate(now)
-    known = reckoning(as_of=today)
+    known = forecast_of_day(as_of=today)
     record = known.edges.record
     items = [item for item in known.items if item.press_id == shown.pk]
     groups, later, unknown = grouped(items), group_of(items, "later"), group_of(items, "unknown")
