@@ -1,8 +1,8 @@
 """The in-process cache of the log and of everything derived from it.
 
 A module that caches something derived from the log creates a cache here once, at its top. A cache holds a
-limited number of answers, each under its key, and drops the least recently used one first. `clear_all` empties
-all caches.
+limited number of answers, each under its key, and drops the least recently used one first. `clear_all`
+empties all caches.
 
 A cache never gives a stale answer. With `Cache`, the key identifies the content that the answer was made
 from, so that the answer stays right. With `VersionCache` an answer is valid for one version of the log, with

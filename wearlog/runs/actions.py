@@ -58,7 +58,7 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
-    existing = refs.already(Run, ref=entry.ref, entry=entry)
+    existing = refs.find_existing(Run, ref=entry.ref, entry=entry)
     if existing is not None:
         return existing
     crop = Crop.objects.filter(pk=entry.crop_id).first()

@@ -16,7 +16,7 @@ from django.forms.utils import ErrorList
 
 from wearlog.calc import units
 from wearlog.people.refusals import Doubt, Refused
-from wearlog.runs.validation import pace
+from wearlog.runs.validation import pace_words
 from wearlog.web.site.fields import Reader
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ MASS = rf"{NUMBER} kg\b"
 
 def rate_pattern() -> str:
     """A regular expression for a rate as domain messages write it in the active language."""
-    return re.escape(pace(0)).replace("0", NUMBER, 1)
+    return re.escape(pace_words(0)).replace("0", NUMBER, 1)
 
 
 def in_units_of(reader: Reader, text: str) -> str:

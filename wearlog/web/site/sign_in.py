@@ -14,7 +14,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
-from wearlog.people import brakes, sessions, signin
+from wearlog.people import sessions, signin, throttling
 from wearlog.people.devices import device_of
 from wearlog.people.models import User
 from wearlog.people.refusals import Refused
@@ -55,13 +55,13 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             request, username=username, problem=_("Type your name and your password."), status=400
         )
     try:
-        tried = brakes.begin(
+        tried = throttling.count_attempt(
             account=username,
             address=household(request.META.get("REMOTE_ADDR", "")),
             known_device=known_devices.known_as(request, username),
             at=now,
         )
-    except brakes.TooSoon as early:
+    except throttling.TooSoon as early:
         answer = form_page(request, username=username, problem=early.message, status=429)
         answer["Retry-After"] = str(early.wait_s)
         return answer
@@ -76,7 +76,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             ),
             status=400,
         )
-    brakes.worked(tried)
+    throttling.attempt_succeeded(tried)
     signin.note_password(user=user, at=now, device=device_here(request))
     return let_in(request, user, at=now, by_link=False)
 

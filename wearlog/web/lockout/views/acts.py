@@ -280,7 +280,7 @@ def lock_confirm(request: MillRequest, pk: int) -> HttpResponse:
 
 @needs(Permission.LOG)
 def lock_told(request: MillRequest, pk: int) -> HttpResponse:
-    return one_touch(request, pk, lockouts.tell, _("Recorded: the person knows."))
+    return one_touch(request, pk, lockouts.record_told, _("Recorded: the person knows."))
 
 
 lock_on = LockOn.as_page(Permission.LOG)

@@ -188,7 +188,7 @@ def reminder_clock(request: MillRequest) -> HttpResponse:
     """The page about a pause because of the clock; a POST confirms that the clock is right."""
     now = timezone.now()
     if request.method == "POST":
-        if clock.go_on(by=request.user, at=now):
+        if clock.resume(by=request.user, at=now):
             messages.success(request, _("Reminders go on."))
         else:
             messages.info(request, _("Reminders are not paused; there is nothing to do."))
