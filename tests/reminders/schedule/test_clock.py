@@ -42,7 +42,7 @@ def test_within_a_process_a_day_between_wall_and_steady_clock_pauses(
     watch: clock.Watch, wall: timedelta
 ) -> None:
     doubt = after(watch, wall, HOUR)
-    assert doubt == clock.ClockDoubt(said=DUE + wall, expected=DUE + HOUR)
+    assert doubt == clock.ClockDoubt(shown=DUE + wall, expected=DUE + HOUR)
     assert clock.current_doubt() == doubt
 
 

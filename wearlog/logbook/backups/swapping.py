@@ -1,9 +1,9 @@
 """The swap of the live data for the restored one, which survives being interrupted at any point.
 
-`SwapJournal` writes the renames to a journal file; from then on the restore will be completed. `finish` carries
-them out and is idempotent: the settings call it before any data is opened, so that every program started
-after a kill sees either the old state or the new one. It does not import Django, since the settings import
-it.
+`SwapJournal` writes the renames to a journal file; from then on the restore will be completed. `finish`
+carries them out and is idempotent: the settings call it before any data is opened, so that every program
+started after a kill sees either the old state or the new one. It does not import Django, since the settings
+import it.
 """
 
 from __future__ import annotations

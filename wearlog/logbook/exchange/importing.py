@@ -69,7 +69,7 @@ def import_logbook(
     "replace"), Unreadable where there is no logbook; nothing is stored then, nor with `dry_run`."""
     require(by, Permission.OWN)
     for last in [False] * (TRIES - 1) + [True]:
-        mark = optimistic_lock.current_state()
+        state = optimistic_lock.current_state()
         book, problems = read_book(
             source,
             zone=Mill.current().zone,
@@ -79,7 +79,7 @@ def import_logbook(
         try:
             comparisons = check_logbook(book, problems, on_conflict, progress)
         except (BadLogbook, Conflicting):
-            if last or not optimistic_lock.is_outdated(mark, book):
+            if last or not optimistic_lock.is_outdated(state, book):
                 raise
             continue
         taken = count_changes(comparisons, on_conflict)
@@ -91,7 +91,7 @@ def import_logbook(
         before_storing()
         try:
             with transaction.atomic():
-                store_import(store, comparisons, mark, taken, replace=on_conflict == REPLACE)
+                store_import(store, comparisons, state, taken, replace=on_conflict == REPLACE)
                 with_storing(taken)
             return taken
         except optimistic_lock.CheckOutdated:
@@ -99,7 +99,7 @@ def import_logbook(
         except IntegrityError as error:
             # An entry made after the check conflicts, such as a run in the same hours: the next check names
             # it.
-            if last or not mark.is_old():
+            if last or not state.is_old():
                 raise Refused(
                     _(
                         "The database does not take this logbook (%(error)s). Nothing was stored: if "
@@ -123,7 +123,7 @@ def import_logbook(
 def store_import(
     store: Store,
     comparisons: dict[str, Comparison],
-    mark: optimistic_lock.LogState,
+    state: optimistic_lock.LogState,
     taken: ImportCounts,
     *,
     replace: bool,
@@ -131,7 +131,7 @@ def store_import(
     """Store an import. Raises Overtaken where the check is no longer valid: at once where that
     can be seen, else at the end, when nobody else can write until the transaction is over."""
     book, by, at = store.book, store.by, store.at
-    if optimistic_lock.is_outdated(mark, book):
+    if optimistic_lock.is_outdated(state, book):
         raise optimistic_lock.CheckOutdated
     if stored_mill_is_default(book):
         Mill.objects.all().delete()
@@ -141,7 +141,7 @@ def store_import(
     new = {"source": store.source, **dataclasses.asdict(taken)}
     audit.write(at=at, by=by, action=IMPORT, record=Mill.current(), new=new)
     versions.touch()
-    if optimistic_lock.is_outdated(mark, book, stored_at=at, action=IMPORT):
+    if optimistic_lock.is_outdated(state, book, stored_at=at, action=IMPORT):
         raise optimistic_lock.CheckOutdated
     transaction.on_commit(tasks.wake, robust=True)
 

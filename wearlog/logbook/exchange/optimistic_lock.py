@@ -50,26 +50,24 @@ def current_state() -> LogState:
     return LogState(version, seen[-1] if len(seen) == RECENT else 0, frozenset(seen))
 
 
-def is_outdated(
-    current_state: LogState, book: Book, *, stored_at: datetime | None = None, action: str = ""
-) -> bool:
+def is_outdated(state: LogState, book: Book, *, stored_at: datetime | None = None, action: str = "") -> bool:
     """Whether a record that the check of `book` relied on has been touched since `state`.
 
     `stored_at` and `action` identify the rows of the trail that the import itself wrote; then one increment
     of the log's version is its own as well."""
     own = 1 if stored_at is not None else 0
-    if versions.current() == current_state.version + own:
+    if versions.current() == state.version + own:
         return False
-    rows = AuditEntry.objects.filter(pk__gte=current_state.first)
+    rows = AuditEntry.objects.filter(pk__gte=state.first)
     if stored_at is not None:
         rows = rows.exclude(at=stored_at, action=action)
     touched: dict[str, set[int]] = {}
     for pk, record, record_id in rows.values_list("pk", "record", "record_id"):
-        if pk not in current_state.seen and record_id is not None:
+        if pk not in state.seen and record_id is not None:
             touched.setdefault(record, set()).add(record_id)
     if not touched:
         # A write without a row in the trail; but the version's first write chooses its initial value.
-        return not (own and current_state.version == 0)
+        return not (own and state.version == 0)
     return any(concerns(book, BY_MODEL[name], ids) for name, ids in touched.items() if name in BY_MODEL)
 
 
