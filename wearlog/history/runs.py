@@ -118,7 +118,7 @@ class PressLog:
     def press_hours(self, *, by_meter: bool) -> Floats:
         """Each run's share of the press's hours, which count each moment once; NaN for a run that goes on."""
         runs = self.runs or NO_RUNS
-        return hours.worked_out(
+        return hours.compute_press_hours(
             start=runs.start,
             end=runs.ends,
             recorded_h=runs.recorded_h,

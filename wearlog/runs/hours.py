@@ -92,7 +92,7 @@ def by_meter(press: Press) -> bool:
     return press.hours_from == HoursFrom.METER
 
 
-def worked_out(
+def compute_press_hours(
     *,
     start: Floats,
     end: Floats,
@@ -156,7 +156,7 @@ def _columns(rows: Sequence[tuple[float, float, bool]]) -> ReadingColumns:
     return ReadingColumns(np.array(at), np.array(meter_h), np.array(new, dtype=np.bool_))
 
 
-def at_sight(run: Run) -> float | None:
+def hours_without_readings(run: Run) -> float | None:
     """The hours of an ended run if the meter can't change them, for lists that read no readings: hours
     written down on a press that doesn't count by its meter. Else None."""
     return None if run.hours_h is None or by_meter(run.press) else float(run.hours_h)
@@ -170,7 +170,7 @@ def of_run(run: Run, *, reading: Reading | None = None) -> RunHours:
     stored yet. For a stored run the digits are the same as in every sum over the press."""
     if run.ended_at is None and run.hours_h is None:
         return RunHours(None, Source.GOES_ON)
-    written = at_sight(run)
+    written = hours_without_readings(run)
     if written is not None:
         return _as_written(written)
     own = _row(run)
@@ -250,7 +250,7 @@ def _hours_around(
         else:
             lowest, highest = min(first, float(part.known.at[0])), max(last, float(part.known.at[-1]))
             rows = _runs(press_id, lowest, highest, added)
-        found = worked_out(
+        found = compute_press_hours(
             start=np.array([row.start for row in rows]),
             end=np.array([row.end for row in rows]),
             recorded_h=np.array([row.recorded_h for row in rows]),

@@ -128,29 +128,29 @@ def test_where_the_file_of_the_last_one_is_spoilt_nothing_is_known(content: str,
 # -------- told to whom it concerns
 
 
-def told(at: datetime) -> dict[str, str]:
+def doctor_lines(at: datetime) -> dict[str, str]:
     return {finding.words: finding.state.value for finding in doctor_machine.backups(at)}
 
 
 def test_doctor_tells_when_the_last_one_is_old_failed_or_gone(settings: Settings, tmp_path: Path) -> None:
     settings.DATA_DIR = tmp_path
     settings.BACKUP_DIR = tmp_path / "backups"
-    assert told(NOW)["none has been made yet"] == "look"
+    assert doctor_lines(NOW)["none has been made yet"] == "look"
     made = tmp_path / "a.zip"
     made.touch()
     status.made(tmp_path, at=NOW, file=made, folder=None)
-    assert told(NOW)[f"the last one was made at 2026-11-30 12:00 UTC: {made}"] == "ok"
-    assert told(NOW + timedelta(hours=50))["the last one was made at 2026-11-30 12:00 UTC"] == "bad"
+    assert doctor_lines(NOW)[f"the last one was made at 2026-11-30 12:00 UTC: {made}"] == "ok"
+    assert doctor_lines(NOW + timedelta(hours=50))["the last one was made at 2026-11-30 12:00 UTC"] == "bad"
     made.unlink()
-    assert told(NOW)[f"the last one, {made}, is not there any more"] == "look"
+    assert doctor_lines(NOW)[f"the last one, {made}, is not there any more"] == "look"
     status.failed(tmp_path, at=NOW, why="No room.")
-    assert told(NOW)["none could be made at 2026-11-30 12:00 UTC: No room."] == "bad"
+    assert doctor_lines(NOW)["none could be made at 2026-11-30 12:00 UTC: No room."] == "bad"
 
 
 def test_doctor_says_that_a_second_disk_is_better(settings: Settings, tmp_path: Path) -> None:
     settings.DATA_DIR = tmp_path
     settings.BACKUP_DIR = tmp_path / "backups"
-    assert any("on the same disk" in words for words in told(NOW))
+    assert any("on the same disk" in words for words in doctor_lines(NOW))
 
 
 @pytest.mark.parametrize("page", ["/settings/", "/exchange/"])

@@ -68,7 +68,7 @@ def public(view: View) -> View:
     return opened
 
 
-def kept(view: View) -> View:
+def kept_offline(view: View) -> View:
     """Decorate a view whose page devices may cache, for use at the press without a network. Goes below
     `needs`.
 
@@ -77,12 +77,12 @@ def kept(view: View) -> View:
 
     @wraps(view)
     def marked(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
-        return mark_kept(request, view(request, *args, **kwargs))
+        return mark_kept_offline(request, view(request, *args, **kwargs))
 
     return marked
 
 
-def mark_kept(request: HttpRequest, answer: Answer) -> Answer:
+def mark_kept_offline(request: HttpRequest, answer: Answer) -> Answer:
     if request.method == "GET" and answer.status_code == 200:
         answer.headers[KEEP_HEADER] = "yes"
     return answer

@@ -58,7 +58,7 @@ def in_units_of(reader: Reader, text: str) -> str:
     return text
 
 
-class Speaking(forms.BaseForm):
+class UnitsForm(forms.BaseForm):
     """A mixin for forms and model forms whose fields adopt the reader's units."""
 
     reader: Reader
@@ -70,9 +70,9 @@ class Speaking(forms.BaseForm):
         self.doubts: tuple[Doubt, ...] = ()
         self.use_required_attribute = False
         for field in self.fields.values():
-            speak = getattr(field, "speak", None)
-            if speak is not None:
-                speak(reader)
+            use_units_of = getattr(field, "use_units_of", None)
+            if use_units_of is not None:
+                use_units_of(reader)
 
     @property
     def confirmed(self) -> list[str]:
@@ -129,7 +129,7 @@ class Speaking(forms.BaseForm):
         return lines
 
 
-class EntryForm(Speaking, forms.Form):
+class EntryForm(UnitsForm, forms.Form):
     """A form for an entry of the log."""
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:

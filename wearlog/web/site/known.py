@@ -136,14 +136,14 @@ def spares_for(position: Position, like: Part | None = None, crop: Crop | None =
 
 
 @dataclass(frozen=True)
-class Marked:
+class MarkedPart:
     """A part found by its mark; `edge` is None where it has several and none was named."""
 
     part: Part
     edge: str | None
 
 
-def spare_by_mark(typed: str) -> Marked | None:
+def spare_by_mark(typed: str) -> MarkedPart | None:
     """`d5-07 b` is part D5-07 with edge B; a part with one edge needs none."""
     mark, _space, last = typed.strip().rpartition(" ")
     for code, edge in ((typed.strip(), ""), (mark.strip(), last.upper())):
@@ -151,13 +151,13 @@ def spare_by_mark(typed: str) -> Marked | None:
         if part is None:
             continue
         if edge in part.part_type.edge_names:
-            return Marked(part, edge)
-        return Marked(part, None)
+            return MarkedPart(part, edge)
+        return MarkedPart(part, None)
     return None
 
 
 @dataclass(frozen=True)
-class EdgeKnown:
+class EdgeUse:
     """One edge of a part: whether it has been used, and its last plain gauge."""
 
     edge: str
@@ -165,12 +165,12 @@ class EdgeKnown:
     last: Measurement | None
 
 
-def edges_of(part: Part) -> list[EdgeKnown]:
+def edges_of(part: Part) -> list[EdgeUse]:
     used = set(Fitting.objects.not_voided().filter(part=part).values_list("edge", flat=True))
     last: dict[str, Measurement] = {}
     for gauge in Measurement.objects.not_voided().filter(part=part).order_by("measured_at", "pk"):
         last[gauge.edge] = gauge
-    return [EdgeKnown(edge, edge in used, last.get(edge)) for edge in part.part_type.edge_names]
+    return [EdgeUse(edge, edge in used, last.get(edge)) for edge in part.part_type.edge_names]
 
 
 def serves(part: Part, crop: Crop) -> bool:

@@ -29,9 +29,9 @@ from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
 from wearlog.people.roles import Permission
 from wearlog.service.photos import NotKept
 from wearlog.web.site import queued
-from wearlog.web.site.access import MillRequest, mark_kept, needs
+from wearlog.web.site.access import MillRequest, mark_kept_offline, needs
 from wearlog.web.site.fields import Reader
-from wearlog.web.site.forms import Speaking
+from wearlog.web.site.forms import UnitsForm
 from wearlog.web.site.records import kind_of
 
 
@@ -64,7 +64,7 @@ class NothingToShow(Exception):
         self.answer = answer
 
 
-Form = TypeVar("Form", bound=Speaking)
+Form = TypeVar("Form", bound=UnitsForm)
 Record = TypeVar("Record")
 """The type of the domain action's result: a record of the log, several, or something else that was made."""
 
@@ -186,7 +186,7 @@ class FormPage(View, Generic[Form, Record]):
         return render(self.request, self.template_name, context, status=status)
 
 
-def add_validation(form: Speaking, invalid: ValidationError) -> None:
+def add_validation(form: UnitsForm, invalid: ValidationError) -> None:
     """Add a model's validation errors to the form's fields of the same name, else to the form."""
     if not hasattr(invalid, "error_dict"):
         form.add_error(None, invalid)
@@ -206,10 +206,10 @@ class EntryPage(FormPage[Form, Record]):
         if queued.is_queued(self.request):
             return queued.answered(self.request, lambda: self.post(self.request, **kwargs))
         if queued.is_named(self.request):
-            return queued.once(
+            return queued.write_once(
                 self.request, lambda: super(EntryPage, self).dispatch(request, *args, **kwargs)
             )
-        return mark_kept(request, super().dispatch(request, *args, **kwargs))
+        return mark_kept_offline(request, super().dispatch(request, *args, **kwargs))
 
     def post(self, request: MillRequest, **kwargs: object) -> HttpResponse:
         self.remember_due()

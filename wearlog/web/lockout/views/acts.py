@@ -47,7 +47,7 @@ class OnIsolation(FormPage[Form, Record]):
     @property
     def locks(self) -> list[Lock]:
         """The locks about which the reader may make statements."""
-        return isolations.speaks_for(self.request.user, self.now.locks) if self.now else []
+        return isolations.locks_acted_for(self.request.user, self.now.locks) if self.now else []
 
     def context(self) -> dict[str, object]:
         return {

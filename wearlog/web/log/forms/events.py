@@ -18,7 +18,7 @@ from wearlog.web.log.forms.spares import SpareForm
 from wearlog.web.log.forms.work import edge_label, gauge_words
 from wearlog.web.site.fields import InstantField, Reader, pills
 from wearlog.web.site.forms import EntryForm, new_ref
-from wearlog.web.site.known import EdgeKnown, PlaceNow, Spare
+from wearlog.web.site.known import EdgeUse, PlaceNow, Spare
 from wearlog.web.site.model_fields import of, when
 
 
@@ -178,7 +178,7 @@ class MeasurementForm(EntryForm):
         *args: Any,
         reader: Reader,
         of_part: Part,
-        edges: Sequence[EdgeKnown],
+        edges: Sequence[EdgeUse],
         at_work: str,
         **kwargs: Any,
     ) -> None:

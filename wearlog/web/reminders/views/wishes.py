@@ -28,7 +28,7 @@ from wearlog.reminders.schedule import clock
 from wearlog.reminders.wishes import save_wish
 from wearlog.web.reminders.forms.wishes import GiveForm, HoldForm, WishForm
 from wearlog.web.site.access import MillRequest, needs
-from wearlog.web.site.forms import Speaking
+from wearlog.web.site.forms import UnitsForm
 from wearlog.web.site.pages import FormPage, back_to, number_in, reader_of, today
 from wearlog.web.site.tags.due import card_key
 from wearlog.words.days import day_words
@@ -126,7 +126,7 @@ class MarkPage(View):
     def show(
         self,
         *,
-        bad: Speaking | None = None,
+        bad: UnitsForm | None = None,
         hold: HoldForm | None = None,
         give: GiveForm | None = None,
         status: int = 200,
