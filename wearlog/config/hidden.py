@@ -50,7 +50,7 @@ def hidden_url(url: str) -> str:
     before, at, place = taken.netloc.rpartition("@")
     if not before and not taken.query:
         return url
-    asked = f"?{STARS}" if taken.query else ""
+    requested = f"?{STARS}" if taken.query else ""
     return Hidden(url, shown=f"{taken.scheme}://{STARS if at else ''}{at}{place}{taken.path}{asked}")
 
 

@@ -181,7 +181,7 @@ def of_runs(runs: Iterable[Run]) -> list[RunHours]:
     """The hours of stored runs, in their order; a few queries for each press on which the meter matters."""
     wanted = list(runs)
     found: dict[int, RunHours] = {}
-    asked: dict[int, list[int]] = defaultdict(list)
+    requested: dict[int, list[int]] = defaultdict(list)
     metered = set(
         Press.objects.filter(pk__in={run.press_id for run in wanted}, hours_from=HoursFrom.METER).values_list(
             "pk", flat=True
@@ -193,8 +193,8 @@ def of_runs(runs: Iterable[Run]) -> list[RunHours]:
         elif run.hours_h is not None and run.press_id not in metered:
             found[place] = _as_written(float(run.hours_h))
         else:
-            asked[run.press_id].append(place)
-    for press_id, places in asked.items():
+            requested[run.press_id].append(place)
+    for press_id, places in requested.items():
         hours = _hours_around(press_id, press_id in metered, [_row(wanted[place]) for place in places])
         found.update(zip(places, hours, strict=True))
     return [found[place] for place in range(len(wanted))]
@@ -232,7 +232,7 @@ def _row_of(key: int | None, start: float, ended: float | None, hours: float | N
 def _hours_around(
     press_id: int,
     by_meter: bool,
-    asked: Sequence[_Row],
+    requested: Sequence[_Row],
     *,
     added: _Row | None = None,
     reading: Reading | None = None,
@@ -240,13 +240,13 @@ def _hours_around(
     """The hours of ended runs of one press, from the part of its log that can affect them.
 
     `added` replaces the stored run with its key, if there is one; `reading` is one that is not stored yet."""
-    first = min(row.start for row in asked) - SAME_MOMENT_S
-    last = max(row.end for row in asked) + SAME_MOMENT_S
+    first = min(row.start for row in requested) - SAME_MOMENT_S
+    last = max(row.end for row in requested) + SAME_MOMENT_S
     reach = REACH
     while True:
         part = _readings_around(press_id, first, last, reach, reading)
         if part is None:
-            rows = list(asked)
+            rows = list(requested)
         else:
             lowest, highest = min(first, float(part.known.at[0])), max(last, float(part.known.at[-1]))
             rows = _runs(press_id, lowest, highest, added)
@@ -258,9 +258,9 @@ def _hours_around(
             readings=None if part is None else part.known,
             by_meter=by_meter,
         )
-        if part is None or part.settles(found, asked):
+        if part is None or part.settles(found, requested):
             place = {row.key: number for number, row in enumerate(rows)}
-            return [_hours_at(found, place[row.key], row.recorded_h) for row in asked]
+            return [_hours_at(found, place[row.key], row.recorded_h) for row in requested]
         reach *= 4
 
 
@@ -272,12 +272,12 @@ class _ReadingsAround:
     from_first: bool
     to_last: bool
 
-    def settles(self, found: PressHours, asked: Sequence[_Row]) -> bool:
+    def settles(self, found: PressHours, requested: Sequence[_Row]) -> bool:
         """Whether readings further away can't change anything in the stretches of these runs."""
         clean_before, clean_after = clean_edges(self.known.at, self.known.meter_h, self.known.new_meter)
         bounds = self.known.at[found.bounds]
-        earliest = min(row.end for row in asked) - SAME_MOMENT_S
-        latest = max(row.end for row in asked) - SAME_MOMENT_S
+        earliest = min(row.end for row in requested) - SAME_MOMENT_S
+        latest = max(row.end for row in requested) - SAME_MOMENT_S
         before = (bounds < earliest) & (found.bounds >= MARGIN)
         after = (bounds >= latest) & (found.bounds < self.known.at.size - MARGIN)
         return (self.from_first or (clean_before and bool(before.any()))) and (

@@ -101,8 +101,8 @@ def rows(connection: psycopg.Connection, schema_name: str) -> dict[str, int]:
 
 def schema(connection: psycopg.Connection, schema_name: str) -> list[str]:
     """The migrations that were applied, as `app.name`."""
-    asked = sql.SQL("SELECT app, name FROM {} ORDER BY app, name")
-    found = connection.execute(asked.format(sql.Identifier(schema_name, "django_migrations")))
+    requested = sql.SQL("SELECT app, name FROM {} ORDER BY app, name")
+    found = connection.execute(requested.format(sql.Identifier(schema_name, "django_migrations")))
     return [f"{app}.{name}" for app, name in found]
 
 
@@ -110,20 +110,20 @@ def photo_names(connection: psycopg.Connection, schema_name: str) -> list[str]:
     there = connection.execute("SELECT to_regclass(%s)", [f'"{schema_name}".service_photo']).fetchone()
     if there is None or there[0] is None:
         return []
-    asked = sql.SQL("SELECT name FROM {} ORDER BY name")
-    found = connection.execute(asked.format(sql.Identifier(schema_name, "service_photo")))
+    requested = sql.SQL("SELECT name FROM {} ORDER BY name")
+    found = connection.execute(requested.format(sql.Identifier(schema_name, "service_photo")))
     return [str(name) for (name,) in found]
 
 
 def require_alone(connection: psycopg.Connection) -> None:
     """Raise InUse where others stay connected to this database; connections that are closing are waited
     for."""
-    asked = sql.SQL(
+    requested = sql.SQL(
         "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
         "AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
     )
     end = time.monotonic() + LEAVING_TAKES_S
-    while others := _one(connection, asked):
+    while others := _one(connection, requested):
         if time.monotonic() > end:
             raise InUse(
                 f"{others} other programs are connected to the database: stop Wearlog's pages, workers and "

@@ -130,7 +130,7 @@ def check_and_store(job: ImportJob, held: ClaimedJob) -> None:
     back_up = making.once_before("import", clock=held.clock)
 
     def before_storing() -> None:
-        held.tell(_("making a backup"), 0, 0)
+        held.report_progress(_("making a backup"), 0, 0)
         back_up()  # only now, so that a refused logbook causes no backup
         held.begin_to_store()
 
@@ -142,7 +142,7 @@ def check_and_store(job: ImportJob, held: ClaimedJob) -> None:
         on_conflict=job.on_conflict,
         dry_run=job.only_check,
         most_rows=MOST_ROWS,
-        progress=held.tell,
+        progress=held.report_progress,
         before_storing=before_storing,
         with_storing=held.store,
     )
@@ -162,7 +162,7 @@ class ClaimedJob:
         mine = ImportJob.objects.filter(pk=self.pk, holder=self.holder, state__in=states)
         return bool(mine.update(**values))
 
-    def tell(self, what: str, done: int, total: int) -> None:
+    def report_progress(self, what: str, done: int, total: int) -> None:
         """Store the progress and renew the lease, at most once a second. Raises Gone."""
         now_s = time.monotonic()
         if now_s - self.told_s < TELL_EVERY_S or atomic_depth() != self.outside:

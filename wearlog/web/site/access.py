@@ -104,12 +104,12 @@ def needs(permission: Permission, *, to_write: Permission | None = None) -> Call
                     return JsonResponse({"state": "signed_out"}, status=401)
                 back = request.get_full_path() if request.method == "GET" else "/"
                 return HttpResponseRedirect(f"{reverse('web:sign-in')}?{urlencode({'next': back})}")
-            asked = permission if request.method in ("GET", "HEAD") else to_write or permission
-            if not allows(request.user, asked):
+            requested = permission if request.method in ("GET", "HEAD") else to_write or permission
+            if not allows(request.user, requested):
                 if by_script:
-                    refusal = [["", str(REFUSAL[asked])]]
+                    refusal = [["", str(REFUSAL[requested])]]
                     return JsonResponse({"state": "refused", "problems": refusal}, status=403)
-                raise PermissionDenied(str(REFUSAL[asked]))
+                raise PermissionDenied(str(REFUSAL[requested]))
             if request.method not in ("GET", "HEAD"):
                 sessions.note_use(request.session, at=timezone.now())
             answer = view(request, *args, **kwargs)

@@ -90,8 +90,8 @@ class UnitsForm(forms.BaseForm):
     def confirmed_before(self) -> list[str]:
         """Codes of questions confirmed earlier, carried along in the page so that they are not asked
         again."""
-        asked = {doubt.code for doubt in self.doubts}
-        return [code for code in self.confirmed if code not in asked]
+        requested = {doubt.code for doubt in self.doubts}
+        return [code for code in self.confirmed if code not in requested]
 
     @property
     def entry_digest(self) -> str:

@@ -20,10 +20,10 @@ def presses_at_work() -> list[Press]:
     return list(Press.objects.filter(retired_on__isnull=True))
 
 
-def usual_press(user: User, presses: Sequence[Press], asked: str) -> Press | None:
+def usual_press(user: User, presses: Sequence[Press], requested: str) -> Press | None:
     """The requested press, else the only one, else the one on which this person last logged a run."""
-    if asked.isdecimal():
-        return next((press for press in presses if press.pk == int(asked)), None)
+    if requested.isdecimal():
+        return next((press for press in presses if press.pk == int(requested)), None)
     if len(presses) == 1:
         return presses[0]
     last = Run.objects.not_voided().filter(entered_by=user).order_by("-pk").first()

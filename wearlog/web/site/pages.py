@@ -234,8 +234,8 @@ class EntryPage(FormPage[Form, Record]):
         In between, `after` computes what became due, so that saving does not have to wait for it.
         """
         self.request.session[DUE_BEFORE] = self.due_before
-        asked = self.request.POST.get("next") or self.request.GET.get("next") or ""
-        return HttpResponseRedirect(with_query("web:after", next=asked))
+        requested = self.request.POST.get("next") or self.request.GET.get("next") or ""
+        return HttpResponseRedirect(with_query("web:after", next=requested))
 
 
 DUE_BEFORE = "due_before"

@@ -27,11 +27,11 @@ BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 def next_url(request: HttpRequest) -> str:
     """The page that the person wanted to open (`next`); only URLs of this site are accepted."""
-    asked = request.POST.get("next") or request.GET.get("next") or ""
+    requested = request.POST.get("next") or request.GET.get("next") or ""
     here = url_has_allowed_host_and_scheme(
-        asked, allowed_hosts={request.get_host()}, require_https=request.is_secure()
+        requested, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     )
-    return asked if here else "/"
+    return requested if here else "/"
 
 
 def form_page(

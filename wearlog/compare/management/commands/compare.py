@@ -62,8 +62,8 @@ class Command(BaseCommand):
     def _refuse_unknown(self, comparison: Comparison, options: dict[str, Any]) -> None:
         for name, choices in comparison.choices.items():
             known = [value for value, _words in choices]
-            for asked in options[name]:
-                if asked not in known:
+            for requested in options[name]:
+                if requested not in known:
                     raise CommandError(
                         f"There is no {name} “{asked}” on record: choose from {', '.join(known) or 'none'}."
                     )

@@ -52,13 +52,13 @@ def log(request: MillRequest) -> HttpResponse:
     reader = reader_of(request)
     records, below = newest(wanted, Cursor.read(request.GET.get("below", "")), reader.zone)
     lines = lines_of(records, reader.system)
-    asked = {
+    requested = {
         "press": wanted.press_id,
         "kind": wanted.kind,
         "first": wanted.first,
         "last": wanted.last,
     }
-    query = {name: value for name, value in asked.items() if value}
+    query = {name: value for name, value in requested.items() if value}
     return render(
         request,
         "web/log/book.html",

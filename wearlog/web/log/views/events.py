@@ -42,8 +42,8 @@ class AtPress(EntryPage[Form, Record]):
 
     def prepare(self) -> None:
         self.presses = known.presses_at_work()
-        asked = self.request.POST.get("press") or self.request.GET.get("press") or ""
-        press = known.usual_press(self.request.user, self.presses, asked)
+        requested = self.request.POST.get("press") or self.request.GET.get("press") or ""
+        press = known.usual_press(self.request.user, self.presses, requested)
         if press is None:
             raise NothingToShow(choose_press(self.request, _(self.heading), reverse(self.page)))
         self.press: Press = press

@@ -155,8 +155,8 @@ class WeekSheet(SheetPage):
     def prepare(self) -> None:
         self.press = get_object_or_404(Press, pk=self.kwargs["pk"], retired_on__isnull=True)
         self.first = self.first_day()
-        asked = self.request.GET.get("lines", "1")
-        self.per_day = int(asked) if asked in {str(n) for n in range(1, MOST_LINES + 1)} else 1
+        requested = self.request.GET.get("lines", "1")
+        self.per_day = int(requested) if requested in {str(n) for n in range(1, MOST_LINES + 1)} else 1
 
     def first_day(self) -> date:
         """Monday of the week in the query, else of the present one."""
