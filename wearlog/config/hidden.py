@@ -50,8 +50,8 @@ def hidden_url(url: str) -> str:
     before, at, place = taken.netloc.rpartition("@")
     if not before and not taken.query:
         return url
-    requested = f"?{STARS}" if taken.query else ""
-    return Hidden(url, shown=f"{taken.scheme}://{STARS if at else ''}{at}{place}{taken.path}{asked}")
+    query = f"?{STARS}" if taken.query else ""
+    return Hidden(url, shown=f"{taken.scheme}://{STARS if at else ''}{at}{place}{taken.path}{query}")
 
 
 def hide(values: Mapping[str, Any]) -> dict[str, Any]:

@@ -65,7 +65,7 @@ class Command(BaseCommand):
             for requested in options[name]:
                 if requested not in known:
                     raise CommandError(
-                        f"There is no {name} “{asked}” on record: choose from {', '.join(known) or 'none'}."
+                        f"There is no {name} “{requested}” on record: choose from {', '.join(known) or 'none'}."
                     )
 
 

@@ -86,8 +86,8 @@ def page_of_cards(request: MillRequest) -> dict[str, object]:
         "signers": range(SIGNERS),
         "paper": paper,
         "page_css": f"web/page-{paper}.css",
-        "pdf_url": f"{reverse('web:job-card-pdf')}?{urlencode([*asked, ('paper', paper)])}",
-        "other_paper_url": f"{reverse('web:job-card')}?{urlencode([*asked, ('paper', other)])}",
+        "pdf_url": f"{reverse('web:job-card-pdf')}?{urlencode([*requested, ('paper', paper)])}",
+        "other_paper_url": f"{reverse('web:job-card')}?{urlencode([*requested, ('paper', other)])}",
         "site": site,
         "lonely": is_this_machine_only(site),
     }
