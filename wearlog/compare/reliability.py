@@ -119,7 +119,7 @@ class TypeLives:
         return lives.kaplan_meier(*self._columns)
 
     @property
-    def says(self) -> Statement:
+    def statement(self) -> Statement:
         if self.life.basis == "none":
             return Statement.NOTHING
         if self.life.basis == "fixed_shape":
@@ -129,7 +129,7 @@ class TypeLives:
     @property
     def mean(self) -> float | None:
         """Mean life; None below five failures."""
-        return self.life.mean if self.says is Statement.MEAN else None
+        return self.life.mean if self.statement is Statement.MEAN else None
 
     @property
     def working(self) -> list[PartLife]:

@@ -119,10 +119,10 @@ def counts(lives: TypeLives) -> str:
 
 def life_words(lives: TypeLives, system: str) -> list[str]:
     """The sentences that the failures allow, after the counts."""
-    says = lives.says
-    if says is Statement.NOTHING:
+    statement = lives.statement
+    if statement is Statement.NOTHING:
         return []
-    if says is Statement.FIXED_SHAPE:
+    if statement is Statement.FIXED_SHAPE:
         return [_assumed(lives, system)]
     return _fitted(lives, system)
 
