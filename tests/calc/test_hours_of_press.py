@@ -502,7 +502,7 @@ logs = chances.map(a_log)
 LogOfPress = tuple[list[Run], list[Reading]]
 
 
-def tell(found: PressHours) -> None:
+def record_events(found: PressHours) -> None:
     """Count for the statistics of hypothesis what the log held."""
     for source, remark in zip(found.source, found.remark, strict=True):
         event(f"{Source(source).name.lower()}, {Remark(remark).name.lower()}")
@@ -549,7 +549,7 @@ class TestWhateverWasLogged:
     def test_the_hours_are_those_of_the_plain_rule(self, log: LogOfPress, by_meter: bool) -> None:
         runs, readings = log
         found = worked_out(runs, readings, by_meter=by_meter)
-        tell(found)
+        record_events(found)
         assert_as_plain(found, plain_hours(runs, readings, by_meter=by_meter))
 
     def test_logs_made_up_hold_every_source_and_everything_there_is_to_tell(self) -> None:

@@ -15,7 +15,7 @@ from wearlog.compare.ledger import ledger
 from wearlog.compare.orders import orders
 from wearlog.compare.reliability import type_lives
 from wearlog.compare.repeats import repeats
-from wearlog.compare.replacing import mend_or_buy, planned_or_not
+from wearlog.compare.replacing import mend_or_buy, planned_replacement
 from wearlog.compare.stopping import stops
 from wearlog.equipment.models import PartType
 from wearlog.forecasts.edges import Edges
@@ -29,7 +29,7 @@ def analysis(as_of: date) -> str:
     lives = type_lives(record)
     said: list[object] = [(one.type.code, one.lived, one.life, one.left) for one in lives]
     for one in lives:
-        plan, choice = planned_or_not(record, book, one), mend_or_buy(record, book, one)
+        plan, choice = planned_replacement(record, book, one), mend_or_buy(record, book, one)
         said.append((plan.best_age, plan.planned_cost, plan.failure_cost, plan.why))
         said.append(choice and (choice.mend, choice.buy, choice.better, choice.why))
     for again in repeats(record):

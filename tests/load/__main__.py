@@ -3,10 +3,10 @@
     pip install -e '.[test,server,load]'
     python -m tests.load --stack server --between 30 --minutes 5
 
-Builds a mill of 20 presses and ten years, starts PostgreSQL, Redis, gunicorn, a worker and the schedule (or, with
-`--stack quickstart`, the one process on SQLite), lets people read and log (`people`), and prints for each kind
-of act how long it took, its ratio to the two pages beside the site's, what failed, which accepted entries are not
-in the log, and the memory of each process. Nothing here is a test: no figure passes or fails.
+Builds a mill of 20 presses and ten years, starts PostgreSQL, Redis, gunicorn, a worker and the schedule (or,
+with `--stack quickstart`, the one process on SQLite), lets people read and log (`people`), and prints for
+each kind of act how long it took, its ratio to the two pages beside the site's, what failed, which accepted
+entries are not in the log, and the memory of each process. Nothing here is a test: no figure passes or fails.
 """
 
 from __future__ import annotations
@@ -184,8 +184,8 @@ def load(folder: Path, port: int, options: argparse.Namespace, taken: Path) -> N
 
 
 def report(path: Path) -> str:
-    """A line for each kind of act: how often, failures, median and 95th percentile in ms, ratios to the two pages
-    beside."""
+    """A line for each kind of act: how often, failures, median and 95th percentile in ms, ratios to the two
+    pages beside."""
     with path.open() as file:
         rows = {row["Name"]: row for row in csv.DictReader(file)}
     beside = [

@@ -19,7 +19,7 @@ from wearlog.compare.analysis import BadInput, Found, Row, filled
 from wearlog.logbook.exchange.cells import BadCell, Instant
 from wearlog.logbook.exchange.columns import BY_NAME
 from wearlog.runs.columns import Floats, seconds_of
-from wearlog.runs.hours import ReadingColumns, ends_by, moment, worked_out
+from wearlog.runs.hours import ReadingColumns, compute_press_hours, ends_by, moment
 from wearlog.runs.models import ReadingKind, Run
 
 RUNS = ("ref", "press", "started_at", "ended_at", "hours_h", "through")
@@ -115,7 +115,7 @@ def _hours_of_press(press: str, runs: list[Cells], meter: ReadingColumns, by_met
     start = _floats(seconds_of(run["started_at"]) for run in runs)
     ended = _floats(np.nan if run["ended_at"] is None else seconds_of(run["ended_at"]) for run in runs)
     recorded_h = _floats(np.nan if run["hours_h"] is None else float(run["hours_h"]) for run in runs)
-    return worked_out(
+    return compute_press_hours(
         start=start,
         end=ends_by(start, ended, recorded_h),
         recorded_h=recorded_h,

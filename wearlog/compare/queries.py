@@ -25,7 +25,7 @@ from wearlog.calc import mix, units
 from wearlog.compare.costs import Money, RunCosts, any_recorded, costs_of_runs, money_of
 from wearlog.compare.runtable import Places, RunTable, load, load_of
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
-from wearlog.history.cache import RunsShelf
+from wearlog.history.cache import RunsCache
 from wearlog.history.log import load_log
 from wearlog.people.models import Mill
 
@@ -106,14 +106,14 @@ class Comparison:
 
 def parse_by(text: str) -> tuple[str, ...]:
     """`press,crop` as a tuple in the order of `GROUPS`. Raises BadGrouping for unknown names or none."""
-    asked = [word.strip() for word in text.split(",") if word.strip()]
-    unknown = [word for word in asked if word not in GROUPS]
-    if unknown or not asked:
+    requested = [word.strip() for word in text.split(",") if word.strip()]
+    unknown = [word for word in requested if word not in GROUPS]
+    if unknown or not requested:
         raise BadGrouping(
             _("Can't group by “%(text)s”: name one or more of %(groups)s, comma between.")
             % {"text": text, "groups": ", ".join(GROUPS)}
         )
-    return tuple(group for group in GROUPS if group in asked)
+    return tuple(group for group in GROUPS if group in requested)
 
 
 def compare(
@@ -222,7 +222,7 @@ def season_lines(press_ids: Collection[int], *, season: str) -> dict[int, Line]:
     return {press_id: found[press_id][1][season] for press_id in press_ids if season in found[press_id][1]}
 
 
-_SEASONS: RunsShelf[tuple[object, dict[str, Line]]] = RunsShelf("the lines of each season")
+_SEASONS: RunsCache[tuple[object, dict[str, Line]]] = RunsCache("the lines of each season")
 
 
 def _seasons_of(press_id: int, zone: ZoneInfo) -> dict[str, Line]:

@@ -11,10 +11,10 @@ import numpy as np
 import numpy.typing as npt
 
 from wearlog.history import versions
-from wearlog.history.cache import RunsShelf, VersionShelf
+from wearlog.history.cache import RunsCache, VersionCache
 from wearlog.history.log import load_log
 from wearlog.history.rows import WORKED_OUT, PressRow
-from wearlog.history.runs import NO_RUNS, OfPress, PressRuns, last_and_count, runs_and_readings
+from wearlog.history.runs import NO_RUNS, PressLog, PressRuns, last_and_count, runs_and_readings
 from wearlog.history.yields import WEIGHED, Columns
 
 Floats = npt.NDArray[np.float64]
@@ -44,7 +44,7 @@ class RunTable:
     """The number of runs that have not ended; they are not counted yet."""
 
 
-_KEPT: VersionShelf[tuple[int, int], RunTable] = VersionShelf("the runs in one table", most=1)
+_KEPT: VersionCache[tuple[int, int], RunTable] = VersionCache("the runs in one table", most=1)
 
 
 def load() -> RunTable:
@@ -82,16 +82,16 @@ def _presses(press_ids: Collection[int] | None) -> list[PressRow]:
     return sorted(wanted, key=lambda press: _natural(press.code))
 
 
-_OF_PRESS: RunsShelf[tuple[OfPress, Columns, dict[bool, Floats]]] = RunsShelf("runs to be compared")
+_OF_PRESS: RunsCache[tuple[PressLog, Columns, dict[bool, Floats]]] = RunsCache("runs to be compared")
 """Of each press: its runs, what they gave, and their hours, with and without the meter."""
 
 
 def _of_presses(
     press_ids: Collection[int], *, every: bool, seen: tuple[int, int] | None = None
-) -> dict[int, tuple[OfPress, Columns, dict[bool, Floats]]]:
+) -> dict[int, tuple[PressLog, Columns, dict[bool, Floats]]]:
     runs = runs_and_readings(press_ids, every=every, seen=seen)
 
-    def make(some: list[int]) -> dict[int, tuple[OfPress, Columns, dict[bool, Floats]]]:
+    def make(some: list[int]) -> dict[int, tuple[PressLog, Columns, dict[bool, Floats]]]:
         ids = {press_id: (runs[press_id].runs or NO_RUNS).id for press_id in some}
         given = WEIGHED.of(ids, every=every and len(some) == len(press_ids))
         return {press_id: (runs[press_id], given[press_id], {}) for press_id in some}
@@ -102,7 +102,7 @@ def _of_presses(
 
 
 def _joined(
-    presses: Sequence[PressRow], of_presses: Mapping[int, tuple[OfPress, Columns, dict[bool, Floats]]]
+    presses: Sequence[PressRow], of_presses: Mapping[int, tuple[PressLog, Columns, dict[bool, Floats]]]
 ) -> RunTable:
     crops = load_log().setup.crops
     parts = []

@@ -49,10 +49,10 @@ def fit(
     edge = edge_of(part, edge)
     taken = Fitting.objects.not_voided().filter(position=position).overlapping(fitted_at, None).first()
     if taken is not None:
-        raise AlreadyMoved(wording.occupied(taken, fitted_at), field="position")
+        raise AlreadyMoved(wording.occupied_words(taken, fitted_at), field="position")
     elsewhere = Fitting.objects.not_voided().filter(part=part).overlapping(fitted_at, None).first()
     if elsewhere is not None:
-        raise AlreadyMoved(wording.busy(elsewhere, fitted_at), field="part")
+        raise AlreadyMoved(wording.fitted_elsewhere_words(elsewhere, fitted_at), field="part")
     return begin(by=by, at=at, part=part, edge=edge, position=position, fitted_at=fitted_at, why=why)
 
 

@@ -11,7 +11,7 @@ from wearlog.people import audit
 from wearlog.people.words import when
 
 
-def occupied(taken: Fitting, fitted_at: datetime) -> str:
+def occupied_words(taken: Fitting, fitted_at: datetime) -> str:
     if taken.fitted_at > fitted_at:
         return _(
             "%(part)s was fitted on %(position)s on %(when)s, after the moment you gave. "
@@ -27,7 +27,7 @@ def occupied(taken: Fitting, fitted_at: datetime) -> str:
     }
 
 
-def busy(elsewhere: Fitting, fitted_at: datetime) -> str:
+def fitted_elsewhere_words(elsewhere: Fitting, fitted_at: datetime) -> str:
     if elsewhere.fitted_at > fitted_at:
         return _(
             "%(part)s went on %(position)s on %(when)s, after the moment you gave. Give a "

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from wearlog.history.cache import VersionShelf
+from wearlog.history.cache import VersionCache
 from wearlog.service.models import Service
 
 
@@ -20,7 +20,7 @@ class Bill:
 
 
 NO_BILL = Bill(None, None, None)
-_KEPT: VersionShelf[None, Mapping[int, Bill]] = VersionShelf("bills", most=1)
+_KEPT: VersionCache[None, Mapping[int, Bill]] = VersionCache("bills", most=1)
 
 
 def bills() -> Mapping[int, Bill]:

@@ -54,7 +54,8 @@ class _Written:
 
 
 def change_of(rows: Iterable[AuditEntry]) -> Change | None:
-    """What a write concerns; None: every press. At most six queries, and one more for each press with runs."""
+    """What a write concerns; None: every press. At most six queries, and one more for each press with
+    runs."""
     written = _Written()
     for row in rows:
         if row.record not in WITHOUT_EFFECT and not _read(row, written):
@@ -136,8 +137,8 @@ def _presses_of(fittings: Q) -> set[int]:
 
 
 def _has_later_lessons(press_id: int, start: datetime) -> bool:
-    """Whether a part that was at the press has been gauged, worked on or moved after an instant, so that a run
-    which began then has a share in what was learned, or in the work of a part that is elsewhere now."""
+    """Whether a part that was at the press has been gauged, worked on or moved after an instant, so that a
+    run which began then has a share in what was learned, or in the work of a part that is elsewhere now."""
     parts = Fitting.objects.filter(position__press_id=press_id)
     its_parts = parts.order_by().values("part_id")
     return (

@@ -22,7 +22,7 @@ from django.db.models import F
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
 from wearlog.history import versions
 from wearlog.history.by_press import ByPress
-from wearlog.history.cache import Shelf
+from wearlog.history.cache import Cache
 from wearlog.history.models import Widening
 from wearlog.history.rows import (
     FittingRow,
@@ -36,7 +36,7 @@ from wearlog.history.rows import (
     ServiceRow,
     TypeRow,
 )
-from wearlog.history.runs import OfPress, runs_and_readings, runs_and_readings_uncached
+from wearlog.history.runs import PressLog, runs_and_readings, runs_and_readings_uncached
 from wearlog.people.models import Mill
 from wearlog.runs.columns import number, seconds
 from wearlog.runs.models import Crop, PlanEntry
@@ -72,14 +72,14 @@ class WorkRows:
 
 
 class ReadRuns(Protocol):
-    def __call__(self, presses: Collection[int], *, every: bool) -> Mapping[int, OfPress]: ...
+    def __call__(self, presses: Collection[int], *, every: bool) -> Mapping[int, PressLog]: ...
 
 
 class Log:
     """Every row that is not voided, however late it is; work and runs are read when first asked for.
 
-    versions: those of the log before it was read. before: an earlier state of the log, from which whatever has
-    not changed since is taken."""
+    versions: those of the log before it was read. before: an earlier state of the log, from which whatever
+    has not changed since is taken."""
 
     def __init__(
         self,
@@ -97,7 +97,7 @@ class Log:
         else:
             self.setup = _setup()
         every = len(self.setup.presses)
-        self.of_press: ByPress[OfPress] = ByPress(
+        self.of_press: ByPress[PressLog] = ByPress(
             self.setup.presses, lambda some: read_runs(some, every=len(some) == every)
         )
         """The runs and readings of each press."""
@@ -113,7 +113,7 @@ class Log:
         return self.setup.zone
 
 
-_LOG: Shelf[None, Log] = Shelf("the log's rows", most=1)
+_LOG: Cache[None, Log] = Cache("the log's rows", most=1)
 
 
 def load_log() -> Log:

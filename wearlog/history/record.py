@@ -37,7 +37,7 @@ from wearlog.history.rows import (
     ServiceRow,
     TypeRow,
 )
-from wearlog.runs.hours import worked_out
+from wearlog.runs.hours import compute_press_hours
 
 Kind = TypeVar("Kind")
 
@@ -90,7 +90,7 @@ class Record:
         for press_id in presses:
             runs = all_runs.get(press_id) or NO_RUNS
             going_on = np.full(runs.going_on.size, np.nan)
-            found[press_id] = worked_out(
+            found[press_id] = compute_press_hours(
                 start=np.concatenate((runs.start, runs.going_on)),
                 end=np.concatenate((runs.end, going_on)),
                 recorded_h=np.concatenate((runs.recorded_h, going_on)),

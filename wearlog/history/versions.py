@@ -1,8 +1,8 @@
-"""The versions of the log: every write raises those of what it concerns, which makes values derived from older
-versions stale.
+"""The versions of the log: every write raises those of what it concerns, which makes values derived from
+older versions stale.
 
-Each write has a number. What is derived from the log is kept together with the number of the last write before
-it was read, and is valid as long as nothing that it depends on has a later number.
+Each write has a number. What is derived from the log is kept together with the number of the last write
+before it was read, and is valid as long as nothing that it depends on has a later number.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ from wearlog.history.models import LogVersion, PressVersion
 
 @dataclass(frozen=True)
 class Change:
-    """What a write concerns, by the primary keys of presses. runs: their runs and readings have changed. work:
-    the rest of their log has. items: what their due items depend on has, wherever it was written; contains the
-    other two. lessons: what gauges teach about wear may have changed."""
+    """What a write concerns, by the primary keys of presses. runs: their runs and readings have changed.
+    work: the rest of their log has. items: what their due items depend on has, wherever it was written;
+    contains the other two. lessons: what gauges teach about wear may have changed."""
 
     runs: frozenset[int] = frozenset()
     work: frozenset[int] = frozenset()
@@ -67,8 +67,8 @@ def touch(change: Change | None = None, *, runs_of: Collection[int] | None = Non
     """Record that the log has changed. Call it in the transaction of the change, as its last step, because it
     locks a row that all writers share.
 
-    change: what the write concerns; None: every press. Then `runs_of` may still name the presses whose runs or
-    readings have changed, so that those of the others need not be read again."""
+    change: what the write concerns; None: every press. Then `runs_of` may still name the presses whose runs
+    or readings have changed, so that those of the others need not be read again."""
     kept = _held.get()
     if kept is not None:
         kept.clear()
@@ -105,8 +105,8 @@ def current() -> int:
 
 
 def latest() -> Versions:
-    """All versions as they are now. Two queries, or none where they are held; the presses are read last, so that
-    none is older than the log's own."""
+    """All versions as they are now. Two queries, or none where they are held; the presses are read last, so
+    that none is older than the log's own."""
     kept = _held.get()
     if kept is None or connection.in_atomic_block:
         return _latest()

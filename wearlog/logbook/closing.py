@@ -70,7 +70,7 @@ def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -
     return change
 
 
-def part_moved(move: Callable[Params, Moved]) -> Callable[Params, Moved]:
+def checks_moves(move: Callable[Params, Moved]) -> Callable[Params, Moved]:
     """Decorate an action that moves a part: check the move's instant at each press that it affects."""
 
     @wraps(move)
@@ -88,13 +88,13 @@ def refuse_moves(*, by: User | None, fitting: Fitting) -> None:
     refuse_others_locks(by=by, press_id=fitting.position.press_id, done_at=instant)
 
 
-def work_corrected(*, by: User | None, service: Service, changed: Iterable[str]) -> None:
+def check_correction(*, by: User | None, service: Service, changed: Iterable[str]) -> None:
     """Check a correction that makes a service close a different job in the same way."""
     if CLOSES & set(changed):
         refuse_others_locks(by=by, press_id=service.press_id, done_at=service.done_at)
 
 
-def pressed(log: Callable[Params, Run]) -> Callable[Params, Run]:
+def checks_pressing(log: Callable[Params, Run]) -> Callable[Params, Run]:
     """Decorate an action that logs a run or its end: raises Doubtful where a lock was recorded as being on in
     that time."""
 

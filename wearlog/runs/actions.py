@@ -58,7 +58,7 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
-    existing = refs.already(Run, ref=entry.ref, entry=entry)
+    existing = refs.find_existing(Run, ref=entry.ref, entry=entry)
     if existing is not None:
         return existing
     crop = Crop.objects.filter(pk=entry.crop_id).first()
@@ -287,7 +287,7 @@ def refuse_overlap(run: Run) -> None:
 def questions(run: Run, *, at: datetime, run_hours: RunHours) -> list[Doubt]:
     return [
         *validation.in_the_future(run.started_at, run.ends_at, at=at, field="started_at"),
-        *validation.about_hours(run, run_hours.said_h),
+        *validation.about_hours(run, run_hours.claimed_h),
         *validation.about_pace(run, run_hours.hours_h),
         *validation.about_what_is_fitted(run),
     ]

@@ -95,7 +95,7 @@ def work_out(run: Run, *, hours: float | None) -> Doubt:
 def _question(run: Run, pace: Pace, hours: float) -> str:
     values = {
         "hours": figure(hours, ".4g"),
-        "rate": validation.pace(pace.rate.kg_per_h),
+        "rate": validation.pace_words(pace.rate.kg_per_h),
         "runs": pace.rate.runs,
         "crop": run.crop,
         "press": run.press,

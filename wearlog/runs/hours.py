@@ -83,7 +83,7 @@ class RunHours:
     stretch: StretchOfRun | None = None
 
     @property
-    def said_h(self) -> float | None:
+    def claimed_h(self) -> float | None:
         """The hours as written down or shown by the meter, before the rule adjusted them."""
         if self.written_h is not None:
             return self.written_h
@@ -100,7 +100,7 @@ def by_meter(press: Press) -> bool:
     return press.hours_from == HoursFrom.METER
 
 
-def worked_out(
+def compute_press_hours(
     *,
     start: Floats,
     end: Floats,
@@ -164,7 +164,7 @@ def _columns(rows: Sequence[tuple[float, float, bool]]) -> ReadingColumns:
     return ReadingColumns(np.array(at), np.array(meter_h), np.array(new, dtype=np.bool_))
 
 
-def at_sight(run: Run) -> float | None:
+def hours_without_readings(run: Run) -> float | None:
     """The hours of an ended run if the meter can't change them, for lists that read no readings: hours
     written down on a press that doesn't count by its meter. Else None."""
     return None if run.hours_h is None or by_meter(run.press) else float(run.hours_h)
@@ -178,7 +178,7 @@ def of_run(run: Run, *, reading: Reading | None = None) -> RunHours:
     stored yet. For a stored run the digits are the same as in every sum over the press."""
     if run.ended_at is None and run.hours_h is None:
         return RunHours(None, Source.GOES_ON)
-    written = at_sight(run)
+    written = hours_without_readings(run)
     if written is not None:
         return _as_written(written)
     own = _row(run)
@@ -189,7 +189,7 @@ def of_runs(runs: Iterable[Run]) -> list[RunHours]:
     """The hours of stored runs, in their order; a few queries for each press on which the meter matters."""
     wanted = list(runs)
     found: dict[int, RunHours] = {}
-    asked: dict[int, list[int]] = defaultdict(list)
+    requested: dict[int, list[int]] = defaultdict(list)
     metered = set(
         Press.objects.filter(pk__in={run.press_id for run in wanted}, hours_from=HoursFrom.METER).values_list(
             "pk", flat=True
@@ -201,8 +201,8 @@ def of_runs(runs: Iterable[Run]) -> list[RunHours]:
         elif run.hours_h is not None and run.press_id not in metered:
             found[place] = _as_written(float(run.hours_h))
         else:
-            asked[run.press_id].append(place)
-    for press_id, places in asked.items():
+            requested[run.press_id].append(place)
+    for press_id, places in requested.items():
         hours = _hours_around(press_id, press_id in metered, [_row(wanted[place]) for place in places])
         found.update(zip(places, hours, strict=True))
     return [found[place] for place in range(len(wanted))]
@@ -240,7 +240,7 @@ def _row_of(key: int | None, start: float, ended: float | None, hours: float | N
 def _hours_around(
     press_id: int,
     by_meter: bool,
-    asked: Sequence[_Row],
+    requested: Sequence[_Row],
     *,
     added: _Row | None = None,
     reading: Reading | None = None,
@@ -248,17 +248,17 @@ def _hours_around(
     """The hours of ended runs of one press, from the part of its log that can affect them.
 
     `added` replaces the stored run with its key, if there is one; `reading` is one that is not stored yet."""
-    first = min(row.start for row in asked) - SAME_MOMENT_S
-    last = max(row.end for row in asked) + SAME_MOMENT_S
+    first = min(row.start for row in requested) - SAME_MOMENT_S
+    last = max(row.end for row in requested) + SAME_MOMENT_S
     reach = REACH
     while True:
         part = _readings_around(press_id, first, last, reach, reading)
         if part is None:
-            rows = list(asked)
+            rows = list(requested)
         else:
             lowest, highest = min(first, float(part.known.at[0])), max(last, float(part.known.at[-1]))
             rows = _runs(press_id, lowest, highest, added)
-        found = worked_out(
+        found = compute_press_hours(
             start=np.array([row.start for row in rows]),
             end=np.array([row.end for row in rows]),
             recorded_h=np.array([row.recorded_h for row in rows]),
@@ -266,9 +266,9 @@ def _hours_around(
             readings=None if part is None else part.known,
             by_meter=by_meter,
         )
-        if part is None or part.settles(found, asked):
+        if part is None or part.settles(found, requested):
             place = {row.key: number for number, row in enumerate(rows)}
-            return [_hours_at(found, place[row.key], row.recorded_h) for row in asked]
+            return [_hours_at(found, place[row.key], row.recorded_h) for row in requested]
         reach *= 4
 
 
@@ -280,12 +280,12 @@ class _ReadingsAround:
     from_first: bool
     to_last: bool
 
-    def settles(self, found: PressHours, asked: Sequence[_Row]) -> bool:
+    def settles(self, found: PressHours, requested: Sequence[_Row]) -> bool:
         """Whether readings further away can't change anything in the stretches of these runs."""
         clean_before, clean_after = clean_edges(self.known.at, self.known.meter_h, self.known.new_meter)
         bounds = self.known.at[found.bounds]
-        earliest = min(row.end for row in asked) - SAME_MOMENT_S
-        latest = max(row.end for row in asked) - SAME_MOMENT_S
+        earliest = min(row.end for row in requested) - SAME_MOMENT_S
+        latest = max(row.end for row in requested) - SAME_MOMENT_S
         before = (bounds < earliest) & (found.bounds >= MARGIN)
         after = (bounds >= latest) & (found.bounds < self.known.at.size - MARGIN)
         return (self.from_first or (clean_before and bool(before.any()))) and (

@@ -60,7 +60,7 @@ def recheck(reading: Reading, *, at: datetime, confirmed: Collection[str]) -> No
         .first()
     )
     if other is not None:
-        raise Refused(taken(other), field="read_at")
+        raise Refused(already_read_words(other), field="read_at")
     clean(reading)
     validation.ask(validation.about_reading(reading, at=at), confirmed)
 
@@ -83,7 +83,7 @@ def new_reading(
     if existing is not None:
         if existing.meter_h == stored(meter_h) and existing.kind == kind:
             return existing
-        raise Refused(taken(existing), field="meter_h")
+        raise Refused(already_read_words(existing), field="meter_h")
     return Reading(press=press, read_at=read_at, meter_h=meter_h, kind=kind, entered_at=at, entered_by=by)
 
 
@@ -103,7 +103,7 @@ def store_reading(*, by: User | None, at: datetime, reading: Reading) -> Reading
     return reading
 
 
-def taken(existing: Reading) -> str:
+def already_read_words(existing: Reading) -> str:
     return _(
         "The meter of %(press)s was already read at %(when)s: %(standing)s h. Correct "
         "that reading, or give another moment."

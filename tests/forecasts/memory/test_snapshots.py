@@ -173,7 +173,7 @@ def test_after_any_entry_all_memories_say_what_the_log_read_anew_says(mill: Smal
         said = from_scratch(TODAY)
         if turn % 3 == 0:  # a worker may come before or after the next page, or an entry later
             tasks_at(NOW)
-            cache.forget()
+            cache.clear_all()
         assert queries.due_items(as_of=TODAY) == said
         assert queries.due_items(as_of=EARLIER) == from_scratch(EARLIER)
     assert taken >= 10
@@ -196,7 +196,7 @@ def test_stored_items_are_read_back_to_the_last_digit(mill: SmallMill) -> None:
 
 def test_a_process_that_starts_reads_what_is_stored_and_not_the_log(mill: SmallMill) -> None:
     refresh.refresh(at=NOW)
-    cache.forget()
+    cache.clear_all()
     queries.due_items(as_of=TODAY)
     assert len(log._LOG) == 0
 
@@ -228,7 +228,7 @@ def test_a_late_entry_where_a_part_worked_before_reaches_the_press_that_it_is_on
     mill.work("inspect", "2026-03-06 06:00", **look)
     assert mill.press.pk in refresh.changed(at=NOW)
     tasks_at(NOW)
-    cache.forget()
+    cache.clear_all()
     assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)
 
 
@@ -247,7 +247,7 @@ def test_an_entry_that_comes_during_a_refresh_leaves_it_stale(
     assert refresh.stale(at=NOW) != []
     assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)
     tasks_at(NOW)
-    cache.forget()
+    cache.clear_all()
     assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)
 
 
@@ -275,7 +275,7 @@ def test_a_caution_is_never_older_than_the_isolation_points(mill: SmallMill) -> 
     source.isolate_at = "new switch by the door"
     actions.save_thing(by=None, at=NOW, thing=source)
     tasks_at(NOW)
-    cache.forget()
+    cache.clear_all()
     item = next(item for item in queries.due_items(as_of=TODAY) if item.press == "P1")
     assert "new switch by the door" in item.caution.isolation_points[0]
 
@@ -284,7 +284,7 @@ def test_a_new_press_and_a_new_rule_are_stored_too(mill: SmallMill) -> None:
     refresh.refresh(at=NOW)
     actions.save_thing(by=None, at=NOW, thing=Rule(code="belt", action="adjust", every_days=Decimal(5)))
     tasks_at(NOW)
-    cache.forget()
+    cache.clear_all()
     belts = [item.press for item in queries.due_items(as_of=TODAY) if item.rule == "belt"]
     assert sorted(belts) == ["P1", "P2", "P3"]
 
@@ -307,11 +307,11 @@ def test_yesterdays_items_are_thrown_away(mill: SmallMill) -> None:
 def test_the_command_works_everything_out_anew(mill: SmallMill, capsys: pytest.CaptureFixture[str]) -> None:
     tasks.refresh_changed()
     ForecastSnapshot.objects.update(items=[])
-    cache.forget()
+    cache.clear_all()
     call_command("refresh_forecasts")
     today = datetime.now(UTC).date()
     assert "of 3 presses stored" in capsys.readouterr().out
-    cache.forget()
+    cache.clear_all()
     assert queries.due_items(as_of=today) == from_scratch(today)
 
 

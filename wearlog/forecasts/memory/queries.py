@@ -1,7 +1,7 @@
 """What is due: computed from the log, and cached for as long as what it depends on stays the same.
 
-Due items are kept by press, in the process and in the database (`snapshots`), each with the number of the last
-write before they were computed. They are valid until something is written on which they depend
+Due items are kept by press, in the process and in the database (`snapshots`), each with the number of the
+last write before they were computed. They are valid until something is written on which they depend
 (`history.versions`), so that an entry makes only those presses stale that it concerns, and a process that
 starts computes none that another one has stored. The ground that they are computed from, the record of the
 day, is carried on from one state of the log to the next.
@@ -24,23 +24,23 @@ from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.scope import Scopes
 from wearlog.history import versions
-from wearlog.history.cache import Shelf, lasting
+from wearlog.history.cache import Cache, may_cache
 from wearlog.history.log import Log, load_log
 from wearlog.history.record import Record, record_as_of
 from wearlog.history.versions import Versions
 
 MOST_PRESSES = 4_096
 """Items of so many presses, days and languages are kept in a process; about 12 kB each, 50 MB in all."""
-_KEPT: Shelf[tuple[int, date, str], tuple[int, tuple[DueItem, ...]]] = Shelf(
+_KEPT: Cache[tuple[int, date, str], tuple[int, tuple[DueItem, ...]]] = Cache(
     "due items of a press", most=MOST_PRESSES
 )
 """By press, day and language: the number for which the items are valid, and the items without cautions."""
-_BY_CONTENT: Shelf[str, tuple[DueItem, ...]] = Shelf("due items by content", most=512)
+_BY_CONTENT: Cache[str, tuple[DueItem, ...]] = Cache("due items by content", most=512)
 """By the fingerprint of everything that they depend on."""
 
 
 @dataclass(frozen=True, eq=False)
-class Ground:
+class DayRecord:
     """A day's record with its edges and scopes, shared by all readers."""
 
     log: Log
@@ -49,7 +49,7 @@ class Ground:
     scopes: Scopes
 
     @classmethod
-    def of(cls, log: Log, as_of: date, before: Ground | None = None) -> Ground:
+    def of(cls, log: Log, as_of: date, before: DayRecord | None = None) -> DayRecord:
         """The ground of a day. before: an earlier one, from which what has not changed since is taken."""
         if before is None or before.record.as_of != as_of or before.log.setup is not log.setup:
             record = record_as_of(log, as_of)
@@ -63,10 +63,10 @@ class Ground:
 
 
 @dataclass(frozen=True, eq=False)
-class Reckoning:
+class Forecast:
     """The due items of every press on a day, in one language."""
 
-    ground: Ground
+    ground: DayRecord
     language: str
 
     @property
@@ -104,25 +104,25 @@ def _digest(*pieces: str) -> str:
     return sha256(repr(pieces).encode()).hexdigest()[:48]
 
 
-_GROUND: Shelf[None, Ground] = Shelf("the record of a day", most=1)
+_GROUND: Cache[None, DayRecord] = Cache("the record of a day", most=1)
 """A record is large, so that only the latest one is kept."""
 
 
-def reckoning(*, as_of: date) -> Reckoning:
+def forecast_of_day(*, as_of: date) -> Forecast:
     """Due items together with the record behind them, for pages that show both; the log is read once."""
-    return Reckoning(_ground(as_of), get_language() or "")
+    return Forecast(_ground(as_of), get_language() or "")
 
 
-def _ground(as_of: date) -> Ground:
+def _ground(as_of: date) -> DayRecord:
     """One thread works it out, and others that ask meanwhile wait for it."""
     with _GROUND.making:
         log = load_log()
-        if not lasting(log.versions.number):
-            return Ground.of(log, as_of)
+        if not may_cache(log.versions.number):
+            return DayRecord.of(log, as_of)
         kept = _GROUND.find(None)
         if kept is not None and kept.log is log and kept.record.as_of == as_of:
             return kept
-        made = Ground.of(log, as_of, kept)
+        made = DayRecord.of(log, as_of, kept)
         if kept is not None and kept.record.as_of > as_of:  # a look back; today's is needed again at once
             return made
         return _GROUND.keep(None, made)
@@ -135,16 +135,16 @@ def items_by_press(
     else stored ones, else computed."""
     known, language = versions.latest(), get_language() or ""
     presses = list(Press.objects.values_list("pk", flat=True)) if press_ids is None else list(press_ids)
-    found = _at_hand(presses, known, as_of, language) if lasting(known.number) else {}
+    found = _at_hand(presses, known, as_of, language) if may_cache(known.number) else {}
     missing = [press_id for press_id in presses if press_id not in found]
     if missing:
-        now = reckoning(as_of=as_of)
+        now = forecast_of_day(as_of=as_of)
         number = now.ground.log.versions.number
         for press_id in missing:
             if press_id not in now.scopes:
                 continue
             found[press_id] = now.of_press(press_id)[1]
-            if lasting(number):
+            if may_cache(number):
                 _KEPT.keep((press_id, as_of, language), (number, found[press_id]))
     return {press_id: found[press_id] for press_id in presses if press_id in found}
 
@@ -195,10 +195,11 @@ def with_their_cautions(items: Iterable[DueItem]) -> list[DueItem]:
     return list(with_cautions(list(items)))
 
 
-def remembered_items(*, as_of: date) -> list[DueItem] | None:
-    """The answer of `items_without_cautions` for all presses if nothing has to be computed for it, else None."""
+def cached_items(*, as_of: date) -> list[DueItem] | None:
+    """The answer of `items_without_cautions` for all presses if nothing has to be computed for it, else
+    None."""
     known = versions.latest()
-    if not lasting(known.number):
+    if not may_cache(known.number):
         return None
     presses = list(Press.objects.values_list("pk", flat=True))
     found = _at_hand(presses, known, as_of, get_language() or "")

@@ -16,7 +16,7 @@ from django.utils import translation
 
 from wearlog.equipment.models import Press
 from wearlog.forecasts.memory import snapshots
-from wearlog.forecasts.memory.queries import Reckoning, reckoning
+from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
 from wearlog.history import cache, versions
 from wearlog.history.versions import Versions
 from wearlog.people.languages import in_use
@@ -74,12 +74,12 @@ def changed(*, at: datetime) -> list[int]:
 
 
 def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: bool = False) -> Refreshed:
-    """Store the current items of these presses (None: of all) where they are stale. `anew` computes everything
-    from the log, even where nothing seems to have changed."""
+    """Store the current items of these presses (None: of all) where they are stale. `anew` computes
+    everything from the log, even where nothing seems to have changed."""
     known, as_of = versions.latest(), today(at)
     done = Refreshed()
     if anew:
-        cache.forget()
+        cache.clear_all()
     for language, now in _in_each_language(as_of):
         held = {} if anew else snapshots.fingerprints(as_of=as_of, language=language)
         stale = set(now.scopes) if anew else _stale(now.scopes, known, as_of, language)
@@ -109,7 +109,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     return done
 
 
-def _in_each_language(as_of: date) -> Iterator[tuple[str, Reckoning]]:
+def _in_each_language(as_of: date) -> Iterator[tuple[str, Forecast]]:
     for language in languages():
         with translation.override(language):
-            yield language, reckoning(as_of=as_of)
+            yield language, forecast_of_day(as_of=as_of)

@@ -73,8 +73,8 @@ class Scopes(Mapping[int, Scope]):
 
     @cached_property
     def _reach(self) -> dict[int, tuple[set[int], set[int]]]:
-        """By press: the parts in service whose last fitting was there, and all presses where they worked; itself
-        among them."""
+        """By press: the parts in service whose last fitting was there, and all presses where they worked;
+        itself among them."""
         found: dict[int, tuple[set[int], set[int]]] = {}
         for part_id, fittings in self.record.fittings_of.items():
             if self.record.parts[part_id].retired_on is None:

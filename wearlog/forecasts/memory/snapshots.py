@@ -1,8 +1,8 @@
 """Snapshots of due items in the database: one row per press, day and language, with a fingerprint of its
 data.
 
-A row is valid while nothing has been written since its version on which its press's items depend. Cautions are not stored: they are made for each reader,
-so that none can be out of date.
+A row is valid while nothing has been written since its version on which its press's items depend. Cautions
+are not stored: they are made for each reader, so that none can be out of date.
 """
 
 from __future__ import annotations

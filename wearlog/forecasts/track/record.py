@@ -18,7 +18,7 @@ from wearlog.forecasts.edges import EdgeKey, Edges
 from wearlog.forecasts.track import replays
 from wearlog.forecasts.track.reached import Reached, reached_edges
 from wearlog.forecasts.track.replays import EdgeForecast
-from wearlog.history.cache import VersionShelf
+from wearlog.history.cache import VersionCache
 from wearlog.history.log import Log, load_log
 from wearlog.history.record import record_as_of, widening_on
 
@@ -55,7 +55,7 @@ class TrackRecord:
     missing: int
 
 
-_KEPT: VersionShelf[tuple[date, date | None, bool], TrackRecord] = VersionShelf("track record", most=1)
+_KEPT: VersionCache[tuple[date, date | None, bool], TrackRecord] = VersionCache("track record", most=1)
 
 
 def track_record(*, as_of: date, since: date | None = None, stored_only: bool = False) -> TrackRecord:

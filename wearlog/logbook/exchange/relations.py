@@ -17,10 +17,10 @@ from wearlog.logbook.exchange.columns import BY_NAME, INSTANT
 from wearlog.logbook.exchange.overlaps import FOR_EVER, Stretch, overlapping
 from wearlog.logbook.exchange.problems import BadRow
 from wearlog.logbook.exchange.references import in_batches
-from wearlog.logbook.exchange.settled import Settled
+from wearlog.logbook.exchange.resulting import ResultingRows
 from wearlog.runs.models import Run
 
-Tables = dict[str, Settled]
+Tables = dict[str, ResultingRows]
 IN_ORDER = (
     ("fittings", "fitted_at", "removed_at", False, gettext_lazy("a part comes off after it was fitted")),
     ("runs", "started_at", "ended_at", True, gettext_lazy("a run ends after it started")),
@@ -302,7 +302,7 @@ def stored_runs(
             yield None, ref, start, end, slots(through, barrels)
 
 
-def described(other: Stretch, table: Settled, zone: tzinfo) -> str:
+def described(other: Stretch, table: ResultingRows, zone: tzinfo) -> str:
     """The other stretch in words, with its line and its time."""
     where = (
         _("stored here") if other.row is None else _("line %(line)s") % {"line": table.rows.lines[other.row]}

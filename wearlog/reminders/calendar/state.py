@@ -24,7 +24,7 @@ from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill
 from wearlog.reminders.calendar.words import done_event_text, event_text
 from wearlog.reminders.models import CalendarEntry, EntryState
-from wearlog.reminders.outbox.calls import NOTHING_SAID, WORTH_A_LOOK, Marks, marks_by_item_key
+from wearlog.reminders.outbox.calls import NO_MARKS, WORTH_A_LOOK, Marks, marks_by_item_key
 from wearlog.reminders.outbox.keys import in_batches, item_key
 from wearlog.service.models import Service
 
@@ -72,7 +72,7 @@ def update(*, at: datetime) -> int:
     for key, item in items.items():
         entry = known.pop(key, None)
         if entry is not None:
-            changes.append(_follow(entry, item, marks.get(key, NOTHING_SAID), zone=zone))
+            changes.append(_follow(entry, item, marks.get(key, NO_MARKS), zone=zone))
         elif item.due_on is None or item.due_on <= today + AHEAD:
             new[key] = item
     changes += _close(list(known.values()), zone=zone)
@@ -123,7 +123,7 @@ def _add(new: Mapping[str, DueItem], marks: Mapping[str, Marks], *, at: datetime
     begun = _begun(item.cycle for item in new.values())
     rows = []
     for key, item in new.items():
-        said = marks.get(key, NOTHING_SAID)
+        said = marks.get(key, NO_MARKS)
         text = event_text(item, first_seen=today, held_until=_held_until(said))
         rows.append(
             CalendarEntry(

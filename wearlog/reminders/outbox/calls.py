@@ -34,11 +34,11 @@ class Marks:
     """The last hold-back whose day has come."""
 
     @property
-    def said_anything(self) -> bool:
+    def has_any(self) -> bool:
         return bool(self.held or self.given or self.seen)
 
 
-NOTHING_SAID = Marks()
+NO_MARKS = Marks()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,7 +57,7 @@ class Call:
     order_on: date | None
     urgent: bool
     long: bool
-    marks: Marks = field(default=NOTHING_SAID)
+    marks: Marks = field(default=NO_MARKS)
 
     @property
     def pressing(self) -> bool:
@@ -107,7 +107,7 @@ def calls_now(*, at: datetime, rule_id: int | None = None) -> list[Call]:
             stage,
             order_on=order,
             today=today,
-            marks=marks.get(item_key(item), NOTHING_SAID),
+            marks=marks.get(item_key(item), NO_MARKS),
             urgent=item.rule_id in metal and item.trigger == INCIDENT.name and stage == Stage.DUE,
         )
         for item, stage, order in staged

@@ -12,7 +12,7 @@ from wearlog.calc import units
 from wearlog.calc.life import FixedShape
 from wearlog.calc.recurrence import mean_range
 from wearlog.compare.orders import NoOrder
-from wearlog.compare.reliability import By, Ended, Says, TypeLives
+from wearlog.compare.reliability import AgeUnit, Ended, Statement, TypeLives
 from wearlog.compare.repeats import EventAnalysis, Repeat, Trend
 from wearlog.compare.replacing import Withheld
 from wearlog.compare.stopping import NoStop
@@ -97,8 +97,8 @@ NO_ORDER_WORDS = {
 }
 
 
-def amount(value: float | None, by: By, system: str) -> str:
-    return units.show_hours(value, system) if by is By.HOURS else units.show_mass(value, system)
+def amount(value: float | None, by: AgeUnit, system: str) -> str:
+    return units.show_hours(value, system) if by is AgeUnit.HOURS else units.show_mass(value, system)
 
 
 def counts(lives: TypeLives) -> str:
@@ -119,10 +119,10 @@ def counts(lives: TypeLives) -> str:
 
 def life_words(lives: TypeLives, system: str) -> list[str]:
     """The sentences that the failures allow, after the counts."""
-    says = lives.says
-    if says is Says.NOTHING:
+    statement = lives.statement
+    if statement is Statement.NOTHING:
         return []
-    if says is Says.FIXED_SHAPE:
+    if statement is Statement.FIXED_SHAPE:
         return [_assumed(lives, system)]
     return _fitted(lives, system)
 

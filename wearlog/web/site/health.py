@@ -63,7 +63,7 @@ def of_the_database(at: datetime) -> dict[str, str]:
         beats = health.heartbeats()
     except Error as error:
         kind = kinds.kind_of(error)
-        kinds.let_go(error)
+        kinds.release_frames(error)
         if kind is not kinds.BEHIND:  # a missing table is reported as unapplied migrations
             found["database"] = WHAT_IS_WRONG.get(kind.name, NO_DATABASE)
         return found

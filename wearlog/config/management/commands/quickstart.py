@@ -168,7 +168,7 @@ class Command(BaseCommand):
         hosts = [*addresses, "127.0.0.1", "localhost", *map(str, settings.ALLOWED_HOSTS)]
         folder = Path(settings.DATA_DIR) / "https"
         try:
-            papers = authority.papers(folder=folder, hosts=hosts, at=timezone.now())
+            papers = authority.certificate_files(folder=folder, hosts=hosts, at=timezone.now())
         except ValueError as error:
             raise CommandError(f"The papers in {folder} can't be read: move that folder away.") from error
         settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = True

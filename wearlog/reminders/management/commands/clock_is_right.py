@@ -16,7 +16,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
         doubt = clock.current_doubt()
-        if not clock.go_on(by=None, at=now) or doubt is None:
+        if not clock.resume(by=None, at=now) or doubt is None:
             self.stdout.write("Reminders are not paused; there is nothing to do.")
             return
         self.stdout.write(

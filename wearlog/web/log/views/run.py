@@ -100,8 +100,8 @@ class RunNew(EntryPage[RunForm, Run]):
 
     def prepare(self) -> None:
         self.presses = known.presses_at_work()
-        asked = self.request.POST.get("press") or self.request.GET.get("press") or ""
-        press = known.usual_press(self.request.user, self.presses, asked)
+        requested = self.request.POST.get("press") or self.request.GET.get("press") or ""
+        press = known.usual_press(self.request.user, self.presses, requested)
         if press is None:
             raise NothingToShow(choose_press(self.request, _("Log a run"), reverse("web:run-new")))
         self.press = press

@@ -17,7 +17,7 @@ from wearlog.equipment.models import Press
 from wearlog.equipment.queries import Seat as SeatRow
 from wearlog.equipment.queries import seats_of
 from wearlog.forecasts.items import STATES, DueItem, WearFigure
-from wearlog.forecasts.memory.queries import items_of_press, items_without_cautions, reckoning
+from wearlog.forecasts.memory.queries import forecast_of_day, items_of_press, items_without_cautions
 from wearlog.history.record import Record
 from wearlog.lockout.cautions.queries import isolation_point
 from wearlog.people.roles import Permission
@@ -48,7 +48,7 @@ class PressLine:
 @needs(Permission.VIEW)
 def presses(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
-    record = reckoning(as_of=today).ground.record
+    record = forecast_of_day(as_of=today).ground.record
     everything = list(Press.objects.order_by("code"))
     shown = [press for press in everything if press.retired_on is None or press.retired_on > today]
     keys = [press.pk for press in shown]
@@ -163,7 +163,7 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Press, pk=pk)
     now = timezone.now()
     today = timezone.localdate(now)
-    record = reckoning(as_of=today).ground.record
+    record = forecast_of_day(as_of=today).ground.record
     items = items_of_press(shown.pk, as_of=today)
     groups, later, unknown = grouped(items), group_of(items, "later"), group_of(items, "unknown")
     seats, machine = seat_lines(shown, items, record)

@@ -13,11 +13,11 @@ from django.utils.translation import gettext as _
 from wearlog.calc import units
 from wearlog.compare.ledger import ledger
 from wearlog.compare.orders import Order, orders
-from wearlog.compare.reliability import Ended, Lived, TypeLives, type_lives
+from wearlog.compare.reliability import Ended, PartLife, TypeLives, type_lives
 from wearlog.compare.repeats import Repeat, Thing, Trend, repeats
-from wearlog.compare.replacing import Mending, PlannedReplacement, mend_or_buy, planned_or_not
+from wearlog.compare.replacing import Mending, PlannedReplacement, mend_or_buy, planned_replacement
 from wearlog.compare.stopping import Stop, stops
-from wearlog.forecasts.memory.queries import Reckoning, reckoning
+from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import Cautions, cautions_for
 from wearlog.people.roles import Permission
@@ -34,7 +34,7 @@ MOST_THINGS = 60
 class InUse:
     """A part in use, its age, and the remaining life that 8 of 10 such parts reach; empty where unknown."""
 
-    lived: Lived
+    lived: PartLife
     press: str
     age: str
     early: str
@@ -105,8 +105,8 @@ class OrderLine:
     late: bool
 
 
-def _known(request: MillRequest) -> tuple[Reckoning, dict[int, str], str]:
-    known = reckoning(as_of=timezone.localdate())
+def _known(request: MillRequest) -> tuple[Forecast, dict[int, str], str]:
+    known = forecast_of_day(as_of=timezone.localdate())
     return known, {pk: row.label for pk, row in known.ground.record.presses.items()}, str(request.units)
 
 
@@ -207,7 +207,7 @@ def costs(request: MillRequest) -> HttpResponse:
             one.press_id for one in each.lived
         }
         kind = kind_words(each.type.kind)
-        found = planned_or_not(record, book, each)
+        found = planned_replacement(record, book, each)
         planned.append(
             PlannedLine(
                 found,

@@ -70,8 +70,8 @@ def verdict_of(forecast: EdgeForecast, came: date) -> str:
 def track(request: MillRequest) -> HttpResponse:
     """`?ahead=30|60|90` chooses the lead time in days for chart, sentence and table."""
     today = timezone.localdate()
-    asked = request.GET.get("ahead", "")
-    lead = int(asked) if asked.isdecimal() and int(asked) in LEADS else USUAL_LEAD
+    requested = request.GET.get("ahead", "")
+    lead = int(requested) if requested.isdecimal() and int(requested) in LEADS else USUAL_LEAD
     # The figures of last night, which have been computed in the background since then.
     night = today - timedelta(days=1)
     found = track_record(as_of=night, since=night - timedelta(days=PAST_DAYS), stored_only=True)

@@ -78,13 +78,13 @@ def _person_devices(request: MillRequest, pk: int) -> HttpResponse:
 
 def end(request: MillRequest, person: User, *, then: str) -> HttpResponse:
     """Sign out the device that the form names, or all except this one."""
-    now, asked = timezone.now(), request.POST.get("device", "")
-    if asked == ALL:
+    now, requested = timezone.now(), request.POST.get("device", "")
+    if requested == ALL:
         number = sessions.end_all(by=request.user, at=now, person=person, but=request.session.session_key)
         said = ngettext("%(number)s device is signed out.", "%(number)s devices are signed out.", number)
         messages.success(request, said % {"number": number})
-    elif sessions.end(by=request.user, at=now, person=person, handle=asked):
-        if asked == handle_here(request):
+    elif sessions.end(by=request.user, at=now, person=person, handle=requested):
+        if requested == handle_here(request):
             logout(request)
             return HttpResponseRedirect(reverse("web:sign-in"))
         messages.success(request, _("Signed out: the next thing asked from there leads to the sign-in."))

@@ -38,7 +38,7 @@ def broken(request: HttpRequest) -> HttpResponse:
     error = sys.exc_info()[1]
     kind = kinds.kind_of(error)
     if error is not None and kind is not kinds.BROKEN:
-        kinds.let_go(error)
+        kinds.release_frames(error)
     session = getattr(request, "session", None)
     if session is not None:
         session.modified = False  # changes of the failed request must not be saved

@@ -17,7 +17,7 @@ from wearlog.runs.models import ShiftNote
 from wearlog.runs.queries import running_runs
 from wearlog.service.queries import open_holds
 from wearlog.web.site import isolations
-from wearlog.web.site.access import MillRequest, kept, needs
+from wearlog.web.site.access import MillRequest, kept_offline, needs
 from wearlog.web.site.groups import Group, cautioned, group_of, grouped
 
 LAST_SHIFT = timedelta(days=3)
@@ -52,7 +52,7 @@ def shown_on_day(items: list[DueItem]) -> Shown:
 
 
 @needs(Permission.VIEW)
-@kept
+@kept_offline
 def day(request: MillRequest) -> HttpResponse:
     now = timezone.now()
     today = timezone.localdate(now)
@@ -72,7 +72,7 @@ def day(request: MillRequest) -> HttpResponse:
             "running": running_runs(),
             "notes": notes.select_related("press").order_by("-written_at")[:2],
             "holds": open_holds(),
-            "isolations": isolations.shown(stopped, request.user),
+            "isolations": isolations.with_locks(stopped, request.user),
             "to_tell": to_tell,
         },
     )

@@ -9,7 +9,7 @@ from wearlog.logbook.exchange.checking import BAD, Rows
 from wearlog.logbook.exchange.comparing import Comparison
 
 
-class Settled:
+class ResultingRows:
     """One table after the import. `kept`: stored records in conflict are kept, and voided ones stay
     voided."""
 
