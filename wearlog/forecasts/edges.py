@@ -87,6 +87,11 @@ class Edges:
             if same_lessons and "_data_fingerprint" in vars(before):
                 self._data_fingerprint = before._data_fingerprint
 
+    @property
+    def are_known(self) -> bool:
+        """Whether most edges need not be worked out any more."""
+        return bool(self._kept) or "used" in vars(self)
+
     @cached_property
     def fits(self) -> Mapping[int, TypeFit]:
         """The wear model's fit for each part type, learned together because types inform each other."""

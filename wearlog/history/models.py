@@ -53,7 +53,7 @@ class PressVersion(models.Model):
     log; its work (services, gauges, moves, incidents); and anything on which its due items depend, such as a
     late run at another press where one of its parts was working then."""
 
-    press = models.OneToOneField(Press, models.CASCADE, primary_key=True, related_name="+")
+    press = models.OneToOneField(Press, models.CASCADE, primary_key=True, related_name="version")
     runs = models.BigIntegerField(db_column="number")
     work = models.BigIntegerField(default=0)
     items = models.BigIntegerField(default=0)

@@ -111,9 +111,12 @@ class PressLog:
 
     runs: PressRuns | None
     readings: ReadingColumns | None
-    seen: tuple[int, int]
-    """The largest primary key and the number of the press's runs, voided ones included, when this was
-    read."""
+
+    @property
+    def seen(self) -> tuple[int, int]:
+        """The largest primary key and the number of the press's runs."""
+        ids = (self.runs or NO_RUNS).id
+        return int(ids.max(initial=0)), ids.size
 
     def press_hours(self, *, by_meter: bool) -> Floats:
         """Each run's share of the press's hours, which count each moment once; NaN for a run that goes on."""
@@ -145,7 +148,7 @@ def runs_and_readings(
 
     found = _KEPT.get(presses, read)
     if seen is not None and seen != _overall_last_and_count(found.values()):
-        now = _last_and_count_by_press(Run.objects.all())
+        now = _last_and_count_by_press(Run.objects.not_voided())
         other = [press_id for press_id in presses if found[press_id].seen != now.get(press_id, NEVER)]
         found |= read(other) if other else {}
     return found
@@ -158,13 +161,9 @@ def runs_and_readings_uncached(presses: Collection[int], *, every: bool) -> dict
 
 def _read(presses: Collection[int], *, every: bool) -> dict[int, PressLog]:
     rows = Run.objects.all() if every else Run.objects.filter(press_id__in=presses)
-    seen = _last_and_count_by_press(rows)
     runs = _runs(rows.not_voided())
     readings = hours.readings_of(presses)
-    return {
-        press_id: PressLog(runs.get(press_id), readings.get(press_id), seen.get(press_id, NEVER))
-        for press_id in presses
-    }
+    return {press_id: PressLog(runs.get(press_id), readings.get(press_id)) for press_id in presses}
 
 
 NEVER = (0, 0)
@@ -181,8 +180,8 @@ def _overall_last_and_count(presses: Iterable[PressLog]) -> tuple[int, int]:
 
 
 def last_and_count() -> tuple[int, int]:
-    """The largest primary key and the number of all runs, voided ones included."""
-    found = Run.objects.aggregate(last=Max("pk"), count=Count("pk"))
+    """The largest primary key and the number of all runs that are not voided."""
+    found = Run.objects.not_voided().aggregate(last=Max("pk"), count=Count("pk"))
     return found["last"] or 0, found["count"]
 
 
@@ -194,17 +193,17 @@ def _runs(rows: RunQuerySet) -> dict[int, PressRuns]:
         default=0,
     )
     table = hours.run_columns(
-        rows.annotate(how=guessed),
+        rows.annotate(how=guessed, some_barrels=Case(When(through="", then=0), default=1)),
         numbers=("crop_id", "seed_kg", "drive_hz", "moisture_pct"),
-        flags=("purge", "how"),
+        flags=("purge", "how", "some_barrels"),
     )
     if table["id"].size == 0:
         return {}
     through: dict[int, dict[int, str]] = defaultdict(dict)
-    for press_id, run_id, barrels in (
-        rows.exclude(through="").order_by().values_list("press_id", "id", "through")
-    ):
-        through[press_id][run_id] = barrels
+    if table["some_barrels"].any():
+        named = rows.exclude(through="").order_by().values_list("press_id", "id", "through")
+        for press_id, run_id, barrels in named:
+            through[press_id][run_id] = barrels
     found = {}
     for press_id in np.unique(table["press_id"]).astype(int).tolist():
         own = np.flatnonzero(table["press_id"] == press_id)

@@ -13,7 +13,9 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 
 from django.db import connection
+from django.db.models import Subquery
 
+from wearlog.equipment.models import Press
 from wearlog.history.models import LogVersion, PressVersion
 
 
@@ -41,12 +43,14 @@ class OfPress:
 @dataclass(frozen=True)
 class Versions:
     """The numbers of the last writes: any, those that concerned all presses, those that may have changed what
-    gauges teach, and those of each press; a press without numbers yet is absent."""
+    gauges teach, and those of each press; a press without numbers yet is absent. every_press: the primary
+    keys of all presses, with numbers or not."""
 
     number: int
     setup: int
     lessons: int
     presses: Mapping[int, OfPress]
+    every_press: tuple[int, ...]
 
     @property
     def lasting(self) -> bool:
@@ -105,8 +109,7 @@ def current() -> int:
 
 
 def latest() -> Versions:
-    """All versions as they are now. Two queries, or none where they are held; the presses are read last, so
-    that none is older than the log's own."""
+    """All versions as they are now. One query, so that they belong together, or none where they are held."""
     kept = _held.get()
     if kept is None or connection.in_atomic_block:
         return _latest()
@@ -116,9 +119,17 @@ def latest() -> Versions:
 
 
 def _latest() -> Versions:
-    own = LogVersion.objects.values_list("number", "setup", "lessons").first() or (0, 0, 0)
-    rows = PressVersion.objects.values_list("press_id", "runs", "work", "items")
-    return Versions(*own, {press: OfPress(runs, work, items) for press, runs, work, items in rows})
+    own = LogVersion.objects.filter(pk=1)
+    log = {f"log_{name}": Subquery(own.values(name)) for name in ("number", "setup", "lessons")}
+    rows = list(
+        Press.objects.order_by("pk")
+        .annotate(**log)
+        .values_list("pk", "version__runs", "version__work", "version__items", *log)
+    )
+    numbers = rows[0][4:] if rows else own.values_list("number", "setup", "lessons").first()
+    number, setup, lessons = (each or 0 for each in numbers or (0, 0, 0))
+    presses = {press: OfPress(*of) for press, *of in (row[:4] for row in rows) if of[0] is not None}
+    return Versions(number, setup, lessons, presses, tuple(row[0] for row in rows))
 
 
 def of_runs() -> dict[int, int]:

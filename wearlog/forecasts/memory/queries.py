@@ -17,13 +17,13 @@ from hashlib import sha256
 
 from django.utils.translation import get_language
 
-from wearlog.equipment.models import Press
 from wearlog.forecasts.board import Board, in_order, with_cautions
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.scope import Scopes
 from wearlog.history import versions
+from wearlog.history.by_press import ByPress
 from wearlog.history.cache import Cache, may_cache
 from wearlog.history.log import Log, load_log
 from wearlog.history.record import Record, record_as_of
@@ -60,6 +60,14 @@ class DayRecord:
         edges = Edges(record, before.edges, touched=touched, same_lessons=log.versions.lessons <= since)
         same = {press: scope for press, scope in before.scopes.made.items() if press not in touched}
         return cls(log, record, edges, Scopes(record, same))
+
+    def read_together(self, presses: Iterable[int]) -> None:
+        """Read at once what the items of these presses need. The first edges of a process need every
+        press."""
+        needed: Collection[int] = self.record.presses
+        if self.edges.are_known:
+            needed = {where for press_id in presses for where in self.scopes.reach(press_id)}
+        ByPress.of(self.record.timelines, needed)
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,12 +142,13 @@ def items_by_press(
     """The items of these presses (None: of all), without their cautions: kept ones where they are valid,
     else stored ones, else computed."""
     known, language = versions.latest(), get_language() or ""
-    presses = list(Press.objects.values_list("pk", flat=True)) if press_ids is None else list(press_ids)
+    presses = list(known.every_press if press_ids is None else press_ids)
     found = _at_hand(presses, known, as_of, language) if may_cache(known.number) else {}
     missing = [press_id for press_id in presses if press_id not in found]
     if missing:
         now = forecast_of_day(as_of=as_of)
         number = now.ground.log.versions.number
+        now.ground.read_together(missing)
         for press_id in missing:
             if press_id not in now.scopes:
                 continue
@@ -201,7 +210,7 @@ def cached_items(*, as_of: date) -> list[DueItem] | None:
     known = versions.latest()
     if not may_cache(known.number):
         return None
-    presses = list(Press.objects.values_list("pk", flat=True))
+    presses = known.every_press
     found = _at_hand(presses, known, as_of, get_language() or "")
     if len(found) < len(presses):
         return None

@@ -14,7 +14,6 @@ from datetime import date, datetime
 from django.db import transaction
 from django.utils import translation
 
-from wearlog.equipment.models import Press
 from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
 from wearlog.history import cache, versions
@@ -46,7 +45,7 @@ def stale(*, at: datetime) -> list[int]:
     """The presses whose stored items are missing in some language, or were made before something was written
     on which they depend."""
     known, as_of = versions.latest(), today(at)
-    presses = Press.objects.values_list("pk", flat=True)
+    presses = known.every_press
     return sorted({press for language in languages() for press in _stale(presses, known, as_of, language)})
 
 

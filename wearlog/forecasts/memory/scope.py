@@ -6,7 +6,7 @@ the same.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, fields
 from functools import cached_property
 from hashlib import blake2b
@@ -63,6 +63,10 @@ class Scopes(Mapping[int, Scope]):
     @property
     def made(self) -> Mapping[int, Scope]:
         return self._scopes.made
+
+    def reach(self, press_id: int) -> Collection[int]:
+        """The presses on whose logs the items of a press depend; itself among them."""
+        return self._reach.get(press_id, ((), {press_id}))[1]
 
     def _make(self, presses: list[int]) -> dict[int, Scope]:
         made = {}

@@ -1,5 +1,6 @@
 """Each press gets versions of its runs, its work and its due items; until the next write all count as new."""
 
+import django.db.models.deletion
 from django.db import migrations, models
 from django.db.models import F
 
@@ -23,6 +24,17 @@ class Migration(migrations.Migration):
                 migrations.RenameField("PressVersion", "number", "runs"),
                 migrations.AlterField("PressVersion", "runs", models.BigIntegerField(db_column="number")),
             ],
+        ),
+        migrations.AlterField(
+            "PressVersion",
+            "press",
+            models.OneToOneField(
+                on_delete=django.db.models.deletion.CASCADE,
+                primary_key=True,
+                related_name="version",
+                serialize=False,
+                to="equipment.press",
+            ),
         ),
         migrations.AddField("PressVersion", "work", models.BigIntegerField(default=0)),
         migrations.AddField("PressVersion", "items", models.BigIntegerField(default=0)),
