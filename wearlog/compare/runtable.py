@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from wearlog.history import versions
 from wearlog.history.cache import RunsCache, VersionCache
-from wearlog.history.log import load_log
+from wearlog.history.log import Setup, load_log
 from wearlog.history.rows import WORKED_OUT, PressRow
 from wearlog.history.runs import NO_RUNS, PressLog, PressRuns, last_and_count, runs_and_readings
 from wearlog.history.yields import WEIGHED, Columns
@@ -55,7 +55,7 @@ def load() -> RunTable:
     """
     number = versions.latest().number
     seen = last_and_count()
-    return _KEPT.get(seen, lambda: _table(seen), number=number)
+    return _KEPT.get(seen, lambda: _table(load_log().setup, seen), number=number)
 
 
 def _natural(code: str) -> tuple[object, ...]:
@@ -65,21 +65,15 @@ def _natural(code: str) -> tuple[object, ...]:
     )
 
 
-def load_of(press_id: int) -> RunTable:
+def load_of(press_id: int, setup: Setup) -> RunTable:
     """The runs of one press as they are now; empty for a press without runs."""
-    return _joined(_presses([press_id]), _of_presses([press_id], every=False))
+    return _joined(setup, [setup.presses[press_id]], _of_presses([press_id], every=False))
 
 
-def _table(seen: tuple[int, int]) -> RunTable:
+def _table(setup: Setup, seen: tuple[int, int]) -> RunTable:
     """The table of all runs that have ended, in order of their primary keys."""
-    presses = _presses(None)
-    return _joined(presses, _of_presses([press.id for press in presses], every=True, seen=seen))
-
-
-def _presses(press_ids: Collection[int] | None) -> list[PressRow]:
-    known = load_log().setup.presses
-    wanted = known.values() if press_ids is None else [known[key] for key in press_ids if key in known]
-    return sorted(wanted, key=lambda press: _natural(press.code))
+    presses = sorted(setup.presses.values(), key=lambda press: _natural(press.code))
+    return _joined(setup, presses, _of_presses([press.id for press in presses], every=True, seen=seen))
 
 
 _OF_PRESS: RunsCache[tuple[PressLog, Columns, dict[bool, Floats]]] = RunsCache("runs to be compared")
@@ -102,9 +96,10 @@ def _of_presses(
 
 
 def _joined(
-    presses: Sequence[PressRow], of_presses: Mapping[int, tuple[PressLog, Columns, dict[bool, Floats]]]
+    setup: Setup,
+    presses: Sequence[PressRow],
+    of_presses: Mapping[int, tuple[PressLog, Columns, dict[bool, Floats]]],
 ) -> RunTable:
-    crops = load_log().setup.crops
     parts = []
     for place, press in enumerate(presses):
         of_press, given, hours = of_presses[press.id]
@@ -121,11 +116,11 @@ def _joined(
     order = np.argsort(found.pop("id"))
     order = order[ended[order]]
     found = {name: column[order] for name, column in found.items()}
-    found["crop"] = _places(found["crop"], [pk for pk, _ in crops])
+    found["crop"] = _places(found["crop"], [pk for pk, _ in setup.crops])
     return RunTable(
         press_codes=tuple(press.code for press in presses),
         press_names=tuple(press.label for press in presses),
-        crop_codes=tuple(code for _, code in crops),
+        crop_codes=tuple(code for _, code in setup.crops),
         running=int(np.count_nonzero(~ended)),
         **found,
     )

@@ -44,20 +44,42 @@ from wearlog.service.models import Incident, Measurement, Rule, Service
 from wearlog.service.triggers import TriggerValue, field_of, trigger_value
 
 
-@dataclass(frozen=True, eq=False)
 class Setup:
-    """What concerns all presses. `widenings` are (first day, factor by which ranges are widened from then
-    on), in order of days."""
+    """What concerns all presses; each table is read when it is first asked for."""
 
-    zone: ZoneInfo
-    units: str
-    crops: tuple[tuple[int, str], ...]
-    presses: Mapping[int, PressRow]
-    positions: Mapping[int, PositionRow]
-    types: Mapping[int, TypeRow]
-    rules: tuple[RuleRow, ...]
-    plan: tuple[PlanRow, ...]
-    widenings: tuple[tuple[date, float], ...]
+    def __init__(self) -> None:
+        mill = Mill.current()
+        self.zone: ZoneInfo = mill.zone
+        self.units: str = mill.units
+        self.crops: tuple[tuple[int, str], ...] = tuple(
+            Crop.objects.order_by("code").values_list("id", "code")
+        )
+        self.presses: Mapping[int, PressRow] = _presses()
+
+    @cached_property
+    def positions(self) -> Mapping[int, PositionRow]:
+        return _positions()
+
+    @cached_property
+    def types(self) -> Mapping[int, TypeRow]:
+        return _types()
+
+    @cached_property
+    def rules(self) -> tuple[RuleRow, ...]:
+        return _rules(self._crop_index)
+
+    @cached_property
+    def plan(self) -> tuple[PlanRow, ...]:
+        return _plan(self._crop_index)
+
+    @cached_property
+    def widenings(self) -> tuple[tuple[date, float], ...]:
+        """(first day, factor by which ranges are widened from then on), in order of days."""
+        return tuple(Widening.objects.order_by("since").values_list("since", "factor"))
+
+    @property
+    def _crop_index(self) -> dict[int, int]:
+        return {pk: index for index, (pk, _) in enumerate(self.crops)}
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +117,7 @@ class Log:
             if before.versions.work_since() == known.work_since() and "work" in vars(before):
                 self.work = before.work
         else:
-            self.setup = _setup()
+            self.setup = Setup()
         every = len(self.setup.presses)
         self.of_press: ByPress[PressLog] = ByPress(
             self.setup.presses, lambda some: read_runs(some, every=len(some) == every)
@@ -133,23 +155,6 @@ def load_log() -> Log:
 def load_log_uncached() -> Log:
     """The log as it is now, always read from the database."""
     return Log(versions.latest(), runs_and_readings_uncached)
-
-
-def _setup() -> Setup:
-    mill = Mill.current()
-    crops = tuple(Crop.objects.order_by("code").values_list("id", "code"))
-    crop_index = {pk: index for index, (pk, _) in enumerate(crops)}
-    return Setup(
-        zone=mill.zone,
-        units=mill.units,
-        crops=crops,
-        presses=_presses(),
-        positions=_positions(),
-        types=_types(),
-        rules=_rules(crop_index),
-        plan=_plan(crop_index),
-        widenings=tuple(Widening.objects.order_by("since").values_list("since", "factor")),
-    )
 
 
 def _work() -> WorkRows:

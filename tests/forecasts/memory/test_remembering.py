@@ -41,9 +41,12 @@ class Counter:
         return execute(sql, params, many, context)
 
 
-def test_a_second_question_about_the_same_day_reads_the_version_and_nothing_else(lasting_shop: Shop) -> None:
+def test_a_second_question_about_the_same_day_reads_versions_and_cautions_and_nothing_else(
+    lasting_shop: Shop,
+) -> None:
     queries.due_items(as_of=DAY)
-    assert reads(lambda: queries.due_items(as_of=DAY)) == 1
+    assert reads(lambda: queries.due_items(as_of=DAY)) == 3
+    assert reads(lambda: queries.items_without_cautions(as_of=DAY)) == 1
 
 
 def test_a_write_makes_it_read_again(lasting_shop: Shop) -> None:
@@ -54,10 +57,13 @@ def test_a_write_makes_it_read_again(lasting_shop: Shop) -> None:
     assert queries.due_items(as_of=DAY)[0].due_on == date(2026, 4, 19)
 
 
-def test_each_day_has_its_own_answer_and_only_a_few_are_kept(lasting_shop: Shop) -> None:
+def test_each_day_has_its_own_answer_and_only_so_many_are_kept(
+    lasting_shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(queries._KEPT, "_most", 8)
     for number in range(1, 30):
         assert queries.due_items(as_of=date(2026, 3, number))[0].left_days == 31 - number
-    assert len(queries._MERGED) <= 8
+    assert len(queries._KEPT) == 8
 
 
 def test_within_a_transaction_nothing_is_kept_since_it_may_be_rolled_back(lasting_shop: Shop) -> None:
