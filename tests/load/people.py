@@ -88,7 +88,7 @@ class Logger(Person):
     weight = 1
 
     @task(7)
-    def run(self) -> None:
+    def log_run(self) -> None:
         press = self.press
         seconds = self.chance.randint(20, 60)
         self.enter(
@@ -104,7 +104,7 @@ class Logger(Person):
         )
 
     @task(2)
-    def work(self) -> None:
+    def log_work(self) -> None:
         press = self.press
         self.enter("work", f"/log/work/?press={press}", {"press": press, "action": "lubricate"})
 

@@ -36,6 +36,14 @@ WITHOUT_EFFECT = frozenset(
 )
 """Records that no due item and no figure of a press is computed from. (Cautions are put in as an item is
 read.)"""
+TABLES = {
+    "part": "parts",
+    "fitting": "fittings",
+    "service": "services",
+    "measurement": "measurements",
+    "incident": "incidents",
+}
+"""By record: the table of which `LogVersion` counts the writes."""
 LEARNED_FROM = ("fitting", "measurement", "part")
 """Records that wear is learned from, besides some services, and runs where gauges or work came later."""
 
@@ -50,6 +58,7 @@ class _Written:
     presses: set[int] = field(default_factory=set)
     positions: set[int] = field(default_factory=set)
     parts: set[int] = field(default_factory=set)
+    tables: set[str] = field(default_factory=set)
     lessons: bool = False
 
 
@@ -91,6 +100,8 @@ def _read(row: AuditEntry, written: _Written) -> bool:
         else:
             return False
         written.lessons = written.lessons or row.record in LEARNED_FROM
+        if row.record in TABLES:
+            written.tables.add(TABLES[row.record])
     return True
 
 
@@ -124,8 +135,8 @@ def _concerned(written: _Written) -> Change:
         items |= _presses_of(Q(part__fittings__position__press_id__in=beyond))
     return Change(
         runs=frozenset(runs),
-        work=frozenset(work),
         items=frozenset(items),
+        tables=frozenset(written.tables),
         lessons=written.lessons or bool(late),
     )
 

@@ -8,9 +8,7 @@ readings, which are most of a log, for each press; work (services, gauges, moves
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from typing import Any, Protocol
@@ -82,15 +80,37 @@ class Setup:
         return {pk: index for index, (pk, _) in enumerate(self.crops)}
 
 
-@dataclass(frozen=True, eq=False)
 class WorkRows:
-    """Parts, and every move, service, gauge and incident that is not voided, in order of time, then key."""
+    """Parts, and every move, service, gauge and incident that is not voided, in order of time, then key; each
+    table is read when it is first asked for.
 
-    parts: Mapping[int, PartRow]
-    fittings: tuple[FittingRow, ...]
-    services: tuple[ServiceRow, ...]
-    measurements: tuple[MeasurementRow, ...]
-    incidents: tuple[IncidentRow, ...]
+    before: an earlier state of the log, from which the tables are taken that were not written since."""
+
+    def __init__(self, known: versions.Versions, before: Log | None = None) -> None:
+        if before is not None:
+            for name, number in known.tables.items():
+                if before.versions.tables[name] == number and name in vars(before.work):
+                    vars(self)[name] = vars(before.work)[name]
+
+    @cached_property
+    def parts(self) -> Mapping[int, PartRow]:
+        return _parts()
+
+    @cached_property
+    def fittings(self) -> tuple[FittingRow, ...]:
+        return _fittings()
+
+    @cached_property
+    def services(self) -> tuple[ServiceRow, ...]:
+        return _services()
+
+    @cached_property
+    def measurements(self) -> tuple[MeasurementRow, ...]:
+        return _measurements()
+
+    @cached_property
+    def incidents(self) -> tuple[IncidentRow, ...]:
+        return _incidents()
 
 
 class ReadRuns(Protocol):
@@ -103,6 +123,9 @@ class Log:
     versions: those of the log before it was read. before: an earlier state of the log, from which whatever
     has not changed since is taken."""
 
+    setup: Setup
+    work: WorkRows
+
     def __init__(
         self,
         known: versions.Versions,
@@ -110,25 +133,14 @@ class Log:
         before: Log | None = None,
     ) -> None:
         self.versions = known
-        self.setup: Setup
-        self._reading = threading.RLock()
-        if before is not None and before.versions.setup == known.setup:
-            self.setup = before.setup
-            if before.versions.work_since() == known.work_since() and "work" in vars(before):
-                self.work = before.work
-        else:
-            self.setup = Setup()
+        same_setup = before is not None and before.versions.setup == known.setup
+        self.setup = before.setup if before is not None and same_setup else Setup()
+        self.work = WorkRows(known, before if same_setup else None)
         every = len(self.setup.presses)
         self.of_press: ByPress[PressLog] = ByPress(
             self.setup.presses, lambda some: read_runs(some, every=len(some) == every)
         )
         """The runs and readings of each press."""
-
-    @cached_property
-    def work(self) -> WorkRows:
-        with self._reading:
-            read: WorkRows | None = vars(self).get("work")
-            return _work() if read is None else read
 
     @property
     def zone(self) -> ZoneInfo:
@@ -155,16 +167,6 @@ def load_log() -> Log:
 def load_log_uncached() -> Log:
     """The log as it is now, always read from the database."""
     return Log(versions.latest(), runs_and_readings_uncached)
-
-
-def _work() -> WorkRows:
-    return WorkRows(
-        parts=_parts(),
-        fittings=_fittings(),
-        services=_services(),
-        measurements=_measurements(),
-        incidents=_incidents(),
-    )
 
 
 def _float(value: Any) -> float | None:

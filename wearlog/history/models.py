@@ -17,13 +17,22 @@ from wearlog.equipment.models import Press
 class LogVersion(models.Model):
     """Counts the writes to the log: each write has a number of its own, in the order of their commits.
 
-    `setup` is the number of the last write that concerned all presses (a rule, a part type, an import), and
-    `lessons` that of the last one that may have changed what gauges teach about wear. The numbers start at
-    random, so that two databases used by one process hardly ever have the same one."""
+    `setup` is the number of the last write that concerned all presses (a rule, a part type, an import),
+    `lessons` that of the last one that may have changed what gauges teach about wear, and each of the others
+    that of the last one to its table. The numbers start at random, so that two databases used by one process
+    hardly ever have the same one."""
 
     number = models.BigIntegerField(default=0)
     setup = models.BigIntegerField(default=0)
     lessons = models.BigIntegerField(default=0)
+    parts = models.BigIntegerField(default=0)
+    fittings = models.BigIntegerField(default=0)
+    services = models.BigIntegerField(default=0)
+    measurements = models.BigIntegerField(default=0)
+    incidents = models.BigIntegerField(default=0)
+
+    TABLES = ("parts", "fittings", "services", "measurements", "incidents")
+    NUMBERS = ("number", "setup", "lessons", *TABLES)
 
     class Meta:
         db_table = "forecasts_logversion"
@@ -33,15 +42,13 @@ class LogVersion(models.Model):
         return str(self.number)
 
     @classmethod
-    def raise_by_one(cls, *, setup: bool = True, lessons: bool = True) -> int:
-        """Count a write and return its number. Locks the row until the end of the transaction."""
-        raised = ["number", *(["setup"] if setup else []), *(["lessons"] if lessons else [])]
-        next_one = dict.fromkeys(raised, F("number") + 1)
+    def raise_by_one(cls, names: Collection[str] = NUMBERS) -> int:
+        """Count a write, give these fields its number, and return it. Locks the row until the end of the
+        transaction."""
+        next_one = dict.fromkeys(("number", *names), F("number") + 1)
         if not cls.objects.filter(pk=1).update(**next_one):
             first = 1 + secrets.randbits(48)
-            _, made = cls.objects.get_or_create(
-                pk=1, defaults={"number": first, "setup": first, "lessons": first}
-            )
+            _, made = cls.objects.get_or_create(pk=1, defaults=dict.fromkeys(cls.NUMBERS, first))
             if not made:
                 cls.objects.filter(pk=1).update(**next_one)
         number: int = cls.objects.values_list("number", flat=True).get(pk=1)
@@ -50,19 +57,18 @@ class LogVersion(models.Model):
 
 class PressVersion(models.Model):
     """The numbers of the last writes that concerned one press: its runs and readings, which make up most of a
-    log; its work (services, gauges, moves, incidents); and anything on which its due items depend, such as a
-    late run at another press where one of its parts was working then."""
+    log, and anything on which its due items depend, such as a late run at another press where one of its
+    parts was working then."""
 
     press = models.OneToOneField(Press, models.CASCADE, primary_key=True, related_name="version")
     runs = models.BigIntegerField(db_column="number")
-    work = models.BigIntegerField(default=0)
     items = models.BigIntegerField(default=0)
 
     class Meta:
         db_table = "forecasts_runsversion"
 
     def __str__(self) -> str:
-        return f"{self.press_id}: {self.runs}, {self.work}, {self.items}"
+        return f"{self.press_id}: {self.runs}, {self.items}"
 
     @classmethod
     def raise_to(cls, number: int, *, fields: Collection[str], press_ids: Collection[int] | None) -> None:
@@ -71,7 +77,7 @@ class PressVersion(models.Model):
         keys = sorted(wanted.values_list("pk", flat=True))
         raised = cls.objects.filter(press_id__in=keys).update(**dict.fromkeys(fields, number))
         if raised < len(keys):
-            missing = [PressVersion(press_id=key, runs=number, work=number, items=number) for key in keys]
+            missing = [PressVersion(press_id=key, runs=number, items=number) for key in keys]
             PressVersion.objects.bulk_create(missing, ignore_conflicts=True)
 
 

@@ -21,13 +21,13 @@ from wearlog.history.models import LogVersion, PressVersion
 
 @dataclass(frozen=True)
 class Change:
-    """What a write concerns, by the primary keys of presses. runs: their runs and readings have changed.
-    work: the rest of their log has. items: what their due items depend on has, wherever it was written;
-    contains the other two. lessons: what gauges teach about wear may have changed."""
+    """What a write concerns. runs: the primary keys of presses whose runs and readings have changed. items:
+    those of presses for which anything has changed on which their due items depend. tables: which of
+    `LogVersion.TABLES` were written. lessons: what gauges teach about wear may have changed."""
 
     runs: frozenset[int] = frozenset()
-    work: frozenset[int] = frozenset()
     items: frozenset[int] = frozenset()
+    tables: frozenset[str] = frozenset()
     lessons: bool = False
 
 
@@ -36,19 +36,19 @@ class OfPress:
     """The numbers of the last writes that concerned a press, as in `Change`."""
 
     runs: int
-    work: int
     items: int
 
 
 @dataclass(frozen=True)
 class Versions:
     """The numbers of the last writes: any, those that concerned all presses, those that may have changed what
-    gauges teach, and those of each press; a press without numbers yet is absent. every_press: the primary
-    keys of all presses, with numbers or not."""
+    gauges teach, those to each of `LogVersion.TABLES`, and those of each press; a press without numbers yet
+    is absent. every_press: the primary keys of all presses, with numbers or not."""
 
     number: int
     setup: int
     lessons: int
+    tables: Mapping[str, int]
     presses: Mapping[int, OfPress]
     every_press: tuple[int, ...]
 
@@ -62,10 +62,6 @@ class Versions:
         own = self.presses.get(press_id)
         return None if own is None else max(own.items, self.setup, self.lessons)
 
-    def work_since(self) -> int:
-        """The number from which on the services, gauges, moves and incidents of all presses are valid."""
-        return max([self.setup, *(own.work for own in self.presses.values())])
-
 
 def touch(change: Change | None = None, *, runs_of: Collection[int] | None = None) -> None:
     """Record that the log has changed. Call it in the transaction of the change, as its last step, because it
@@ -78,11 +74,11 @@ def touch(change: Change | None = None, *, runs_of: Collection[int] | None = Non
         kept.clear()
     if change is None:
         number = LogVersion.raise_by_one()
-        PressVersion.raise_to(number, fields=("work", "items"), press_ids=None)
+        PressVersion.raise_to(number, fields=("items",), press_ids=None)
         PressVersion.raise_to(number, fields=("runs",), press_ids=runs_of)
         return
-    number = LogVersion.raise_by_one(setup=False, lessons=change.lessons)
-    for name in ("runs", "work", "items"):
+    number = LogVersion.raise_by_one([*change.tables, *(["lessons"] if change.lessons else [])])
+    for name in ("runs", "items"):
         presses: frozenset[int] = getattr(change, name)
         if presses:
             PressVersion.raise_to(number, fields=(name,), press_ids=presses)
@@ -120,16 +116,25 @@ def latest() -> Versions:
 
 def _latest() -> Versions:
     own = LogVersion.objects.filter(pk=1)
-    log = {f"log_{name}": Subquery(own.values(name)) for name in ("number", "setup", "lessons")}
+    log = {f"log_{name}": Subquery(own.values(name)) for name in LogVersion.NUMBERS}
     rows = list(
         Press.objects.order_by("pk")
         .annotate(**log)
-        .values_list("pk", "version__runs", "version__work", "version__items", *log)
+        .values_list("pk", "version__runs", "version__items", *log)
     )
-    numbers = rows[0][4:] if rows else own.values_list("number", "setup", "lessons").first()
-    number, setup, lessons = (each or 0 for each in numbers or (0, 0, 0))
-    presses = {press: OfPress(*of) for press, *of in (row[:4] for row in rows) if of[0] is not None}
-    return Versions(number, setup, lessons, presses, tuple(row[0] for row in rows))
+    found = rows[0][3:] if rows else own.values_list(*LogVersion.NUMBERS).first()
+    numbers = dict(zip(LogVersion.NUMBERS, found or (), strict=False))
+    presses = {
+        press: OfPress(runs, items) for press, runs, items in (row[:3] for row in rows) if runs is not None
+    }
+    return Versions(
+        number=numbers.get("number") or 0,
+        setup=numbers.get("setup") or 0,
+        lessons=numbers.get("lessons") or 0,
+        tables={name: numbers.get(name) or 0 for name in LogVersion.TABLES},
+        presses=presses,
+        every_press=tuple(row[0] for row in rows),
+    )
 
 
 def of_runs() -> dict[int, int]:

@@ -1,4 +1,4 @@
-"""Each press gets versions of its runs, its work and its due items; until the next write all count as new."""
+"""Each press gets versions of its runs and its due items, and each table of work gets one; until the next write all count as new."""
 
 import django.db.models.deletion
 from django.db import migrations, models
@@ -36,9 +36,12 @@ class Migration(migrations.Migration):
                 to="equipment.press",
             ),
         ),
-        migrations.AddField("PressVersion", "work", models.BigIntegerField(default=0)),
         migrations.AddField("PressVersion", "items", models.BigIntegerField(default=0)),
         migrations.AddField("LogVersion", "setup", models.BigIntegerField(default=0)),
         migrations.AddField("LogVersion", "lessons", models.BigIntegerField(default=0)),
+        *(
+            migrations.AddField("LogVersion", table, models.BigIntegerField(default=0))
+            for table in ("parts", "fittings", "services", "measurements", "incidents")
+        ),
         migrations.RunPython(count_all_as_changed, migrations.RunPython.noop),
     ]
