@@ -14,7 +14,7 @@ from wearlog.history import versions
 from wearlog.history.cache import RunsCache, VersionCache
 from wearlog.history.log import Setup, load_log
 from wearlog.history.rows import WORKED_OUT, PressRow
-from wearlog.history.runs import NO_RUNS, PressLog, PressRuns, last_and_count, runs_and_readings
+from wearlog.history.runs import NO_RUNS, PressLog, PressRuns, last_run, runs_and_readings
 from wearlog.history.yields import WEIGHED, Columns
 
 Floats = npt.NDArray[np.float64]
@@ -44,18 +44,18 @@ class RunTable:
     """The number of runs that have not ended; they are not counted yet."""
 
 
-_KEPT: VersionCache[tuple[int, int], RunTable] = VersionCache("the runs in one table", most=1)
+_KEPT: VersionCache[int, RunTable] = VersionCache("the runs in one table", most=1)
 
 
 def load() -> RunTable:
     """The runs as they are now, cached until the log changes.
 
-    The last primary key and the number of runs are part of the key beside the log's version, so that rows
-    written to the database directly, not through the actions of the log, are noticed too.
+    The last run's primary key is part of the key beside the log's version, so that runs added to the database
+    directly, not through the actions of the log, are noticed too.
     """
     number = versions.latest().number
-    seen = last_and_count()
-    return _KEPT.get(seen, lambda: _table(load_log().setup, seen), number=number)
+    last = last_run()
+    return _KEPT.get(last, lambda: _table(load_log().setup, last), number=number)
 
 
 def _natural(code: str) -> tuple[object, ...]:
@@ -70,10 +70,10 @@ def load_of(press_id: int, setup: Setup) -> RunTable:
     return _joined(setup, [setup.presses[press_id]], _of_presses([press_id], every=False))
 
 
-def _table(setup: Setup, seen: tuple[int, int]) -> RunTable:
+def _table(setup: Setup, last: int) -> RunTable:
     """The table of all runs that have ended, in order of their primary keys."""
     presses = sorted(setup.presses.values(), key=lambda press: _natural(press.code))
-    return _joined(setup, presses, _of_presses([press.id for press in presses], every=True, seen=seen))
+    return _joined(setup, presses, _of_presses([press.id for press in presses], every=True, last=last))
 
 
 _OF_PRESS: RunsCache[tuple[PressLog, Columns, dict[bool, Floats]]] = RunsCache("runs to be compared")
@@ -81,9 +81,9 @@ _OF_PRESS: RunsCache[tuple[PressLog, Columns, dict[bool, Floats]]] = RunsCache("
 
 
 def _of_presses(
-    press_ids: Collection[int], *, every: bool, seen: tuple[int, int] | None = None
+    press_ids: Collection[int], *, every: bool, last: int | None = None
 ) -> dict[int, tuple[PressLog, Columns, dict[bool, Floats]]]:
-    runs = runs_and_readings(press_ids, every=every, seen=seen)
+    runs = runs_and_readings(press_ids, every=every, last_run=last)
 
     def make(some: list[int]) -> dict[int, tuple[PressLog, Columns, dict[bool, Floats]]]:
         ids = {press_id: (runs[press_id].runs or NO_RUNS).id for press_id in some}

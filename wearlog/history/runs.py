@@ -6,12 +6,12 @@ again."""
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from django.db.models import Case, Count, Max, When
+from django.db.models import Case, Max, When
 
 from wearlog.history.cache import RunsCache
 from wearlog.history.rows import ABOUT, WORKED_OUT, Flags, Floats, Ints, ReadingColumns, RunColumns
@@ -113,10 +113,9 @@ class PressLog:
     readings: ReadingColumns | None
 
     @property
-    def seen(self) -> tuple[int, int]:
-        """The largest primary key and the number of the press's runs."""
-        ids = (self.runs or NO_RUNS).id
-        return int(ids.max(initial=0)), ids.size
+    def last_run(self) -> int:
+        """The largest primary key of the press's runs; 0 where there are none."""
+        return int((self.runs or NO_RUNS).id.max(initial=0))
 
     def press_hours(self, *, by_meter: bool) -> Floats:
         """Each run's share of the press's hours, which count each moment once; NaN for a run that goes on."""
@@ -135,21 +134,21 @@ _KEPT: RunsCache[PressLog] = RunsCache("runs and readings of each press")
 
 
 def runs_and_readings(
-    presses: Collection[int], *, every: bool, seen: tuple[int, int] | None = None
+    presses: Collection[int], *, every: bool, last_run: int | None = None
 ) -> dict[int, PressLog]:
     """Runs and readings of these presses, without voided ones; `every` says that they are all presses, which
     is faster to read without a condition.
 
-    seen: the present result of `last_and_count`, for all presses. Runs written to the database directly, not
-    through the actions of the log, raise no version; if `seen` reveals any, their presses are read again."""
+    last_run: the largest primary key of all runs at present. Runs added to the database directly, not through
+    the actions of the log, raise no version; if `last_run` reveals any, their presses are read again."""
 
     def read(some: Collection[int]) -> dict[int, PressLog]:
         return _read(some, every=every and len(some) == len(presses))
 
     found = _KEPT.get(presses, read)
-    if seen is not None and seen != _overall_last_and_count(found.values()):
-        now = _last_and_count_by_press(Run.objects.not_voided())
-        other = [press_id for press_id in presses if found[press_id].seen != now.get(press_id, NEVER)]
+    if last_run is not None and last_run != max((of.last_run for of in found.values()), default=0):
+        last = _last_runs()
+        other = [press_id for press_id in presses if found[press_id].last_run != last.get(press_id, 0)]
         found |= read(other) if other else {}
     return found
 
@@ -166,23 +165,15 @@ def _read(presses: Collection[int], *, every: bool) -> dict[int, PressLog]:
     return {press_id: PressLog(runs.get(press_id), readings.get(press_id)) for press_id in presses}
 
 
-NEVER = (0, 0)
+def _last_runs() -> dict[int, int]:
+    """The largest primary key of each press's runs."""
+    rows = Run.objects.not_voided().order_by().values_list("press_id").annotate(last=Max("pk"))
+    return dict(rows)
 
 
-def _last_and_count_by_press(rows: RunQuerySet) -> dict[int, tuple[int, int]]:
-    found = rows.order_by().values_list("press_id").annotate(last=Max("pk"), count=Count("pk"))
-    return {press_id: (last, count) for press_id, last, count in found}
-
-
-def _overall_last_and_count(presses: Iterable[PressLog]) -> tuple[int, int]:
-    each = [found.seen for found in presses]
-    return max((last for last, _ in each), default=0), sum(count for _, count in each)
-
-
-def last_and_count() -> tuple[int, int]:
-    """The largest primary key and the number of all runs that are not voided."""
-    found = Run.objects.not_voided().aggregate(last=Max("pk"), count=Count("pk"))
-    return found["last"] or 0, found["count"]
+def last_run() -> int:
+    """The largest primary key of all runs; 0 where there are none. Reads one row."""
+    return Run.objects.not_voided().order_by("-pk").values_list("pk", flat=True).first() or 0
 
 
 def _runs(rows: RunQuerySet) -> dict[int, PressRuns]:
