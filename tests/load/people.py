@@ -122,7 +122,12 @@ class Logger(Person):
                 if answer.status_code == 302:
                     answer.success()
                     self.note(ref)
-                    self.client.get(answer.headers["Location"], name=f"{name}: the page after it")
+                    then = self.client.get(
+                        answer.headers["Location"],
+                        name=f"{name}: what became due by it",
+                        allow_redirects=False,
+                    )
+                    self.client.get(then.headers["Location"], name=f"{name}: the page after it")
                     return
                 questions = QUESTION.findall(answer.text)
                 if not questions:

@@ -38,7 +38,7 @@ def ages_of(record: Record, wanted: Sequence[tuple[int, float]]) -> Ages:
     hours, seed = np.zeros(len(wanted)), np.zeros(len(wanted))
     if target:
         done = exposures(
-            record.timelines,
+            record.timelines_of(press),
             np.array(press, dtype=np.int64),
             barrel,
             np.array(share, dtype=np.float64),

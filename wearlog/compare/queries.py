@@ -23,7 +23,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc import mix, units
 from wearlog.compare.costs import Money, RunCosts, any_recorded, costs_of_runs, money_of
-from wearlog.compare.runtable import Places, RunTable, load, load_of
+from wearlog.compare.runtable import Places, RunTable, load, load_each
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.history.cache import RunsCache
 from wearlog.history.log import Setup, load_log
@@ -211,7 +211,8 @@ def season_lines(press_ids: Collection[int], *, season: str) -> dict[int, Line]:
     setup = load_log().setup
 
     def make(some: list[int]) -> dict[int, tuple[object, dict[str, Line]]]:
-        return {press_id: (_named(press_id), _seasons_of(press_id, setup)) for press_id in some}
+        tables = load_each(some, setup)
+        return {press_id: (_named(press_id), _seasons_of(tables[press_id], setup)) for press_id in some}
 
     def _named(press_id: int) -> object:
         return setup.presses.get(press_id), setup.zone
@@ -225,8 +226,8 @@ def season_lines(press_ids: Collection[int], *, season: str) -> dict[int, Line]:
 _SEASONS: RunsCache[tuple[object, dict[str, Line]]] = RunsCache("the lines of each season")
 
 
-def _seasons_of(press_id: int, setup: Setup) -> dict[str, Line]:
-    start, table = parse_start(SEASON_START), load_of(press_id, setup)
+def _seasons_of(table: RunTable, setup: Setup) -> dict[str, Line]:
+    start = parse_start(SEASON_START)
     years = season_years(table.started, start, setup.zone)
     names = {int(year): season_name(int(year), start) for year in np.unique(years)}
     lines, _ = _lines(table, np.arange(table.press.size), years, names, ("press", "season"))

@@ -65,9 +65,10 @@ def _natural(code: str) -> tuple[object, ...]:
     )
 
 
-def load_of(press_id: int, setup: Setup) -> RunTable:
-    """The runs of one press as they are now; empty for a press without runs."""
-    return _joined(setup, [setup.presses[press_id]], _of_presses([press_id], every=False))
+def load_each(press_ids: Collection[int], setup: Setup) -> dict[int, RunTable]:
+    """The runs of each of these presses as they are now; an empty table for a press without runs."""
+    found = _of_presses(press_ids, every=len(press_ids) == len(setup.presses))
+    return {press_id: _joined(setup, [setup.presses[press_id]], found) for press_id in press_ids}
 
 
 def _table(setup: Setup, last: int) -> RunTable:

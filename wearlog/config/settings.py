@@ -109,6 +109,10 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
 else:
     # Without a timeout, every request would hang while the server does not answer.
     DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
+    # A connection is kept for the next request, and asked whether it still works (docs/server.md). SQLite's
+    # is not: it costs nothing, and a restore puts another file in its place.
+    DATABASES["default"].setdefault("CONN_MAX_AGE", 600)
+    DATABASES["default"].setdefault("CONN_HEALTH_CHECKS", True)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "people.User"

@@ -14,7 +14,7 @@ from enum import Enum
 
 from wearlog.equipment.kinds import KINDS, Kind
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import forecast_of_day
+from wearlog.forecasts.memory.queries import forecast_of_day, items_without_cautions
 from wearlog.forecasts.outlook import Outlook
 from wearlog.forecasts.triggers.season import QUIET_DAYS
 from wearlog.history.rows import PlanRow
@@ -190,8 +190,7 @@ class Stop:
 def stop_at(press_id: int, *, as_of: date, days: int | None = None) -> Stop:
     """The stop of a press on a day. Reads only. `days` sets the length of the campaign instead of the
     plan."""
-    known = forecast_of_day(as_of=as_of)
-    record = known.ground.record
+    record = forecast_of_day(as_of=as_of).ground.record
     plan = [row for row in record.plan if row.press_id == press_id]
     campaign = campaign_of(plan, as_of=as_of, days=days)
     outlook = Outlook(record)
@@ -204,7 +203,7 @@ def stop_at(press_id: int, *, as_of: date, days: int | None = None) -> Stop:
     cautions = cautions_for([press_id])
     items = [
         replace(item, caution=cautions.of(press_id, action=item.action, kind=item.kind))
-        for item in known.of_press(press_id)[1]
+        for item in items_without_cautions(as_of=as_of, press_ids=[press_id])
     ]
     return Stop(
         campaign=campaign,

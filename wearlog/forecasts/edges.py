@@ -232,7 +232,7 @@ class Edges:
         total = np.zeros((len(wanted), len(self.record.crops)))
         if target:
             seed = exposures(
-                self.record.timelines,
+                self.record.timelines_of(press),
                 np.array(press, dtype=np.int64),
                 barrel,
                 np.array(share),

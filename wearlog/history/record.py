@@ -9,7 +9,7 @@ and energy sources count as always known, voided rows never. When a row was ente
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
@@ -121,6 +121,10 @@ class Record:
     def timelines(self) -> Mapping[int, PressTimeline]:
         """The work of each press over time; every press has an entry."""
         return ByPress(self.presses, self._timelines)
+
+    def timelines_of(self, presses: Iterable[int]) -> Mapping[int, PressTimeline]:
+        """The timelines of these presses at least; their logs are read together."""
+        return ByPress.of(self.timelines, sorted(set(presses)))
 
     def _timelines(self, presses: list[int]) -> dict[int, PressTimeline]:
         all_runs, all_hours = ByPress.of(self.runs, presses), ByPress.of(self.hours, presses)

@@ -23,7 +23,6 @@ from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.scope import Scopes
 from wearlog.history import versions
-from wearlog.history.by_press import ByPress
 from wearlog.history.cache import Cache, may_cache
 from wearlog.history.log import Log, load_log
 from wearlog.history.record import Record, record_as_of
@@ -67,7 +66,7 @@ class DayRecord:
         needed: Collection[int] = self.record.presses
         if self.edges.are_known:
             needed = {where for press_id in presses for where in self.scopes.reach(press_id)}
-        ByPress.of(self.record.timelines, needed)
+        self.record.timelines_of(needed)
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,7 +17,6 @@ from wearlog.forecasts.edges import Edge, Edges
 from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.things import crops_of
 from wearlog.forecasts.triggers.limit import worst_of_last
-from wearlog.history.by_press import ByPress
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow
 
@@ -64,7 +63,7 @@ def of_spans(
     positions = [record.positions[row.position_id] for row in rows]
     last = record.end if until is None else min(until, record.end)
     result = exposures(
-        record.timelines,
+        record.timelines_of(position.press_id for position in positions),
         np.array([position.press_id for position in positions], dtype=np.int64),
         [position.barrel for position in positions],
         np.array([position.share for position in positions], dtype=np.float64),
@@ -100,7 +99,7 @@ def season_lines(record: Record, press_ids: Collection[int]) -> dict[int, Line]:
 
 def of_presses(record: Record, press_ids: Collection[int]) -> dict[int, Work]:
     """All work of each of these presses; their logs are read together."""
-    ByPress.of(record.timelines, press_ids)
+    record.timelines_of(press_ids)
     return {press_id: of_press(record, press_id) for press_id in press_ids}
 
 

@@ -107,6 +107,7 @@ class OrderLine:
 
 def _known(request: MillRequest) -> tuple[Forecast, dict[int, str], str]:
     known = forecast_of_day(as_of=timezone.localdate())
+    known.ground.record.timelines_of(known.ground.record.presses)  # the reports are about all of them
     return known, {pk: row.label for pk, row in known.ground.record.presses.items()}, str(request.units)
 
 
