@@ -6,13 +6,16 @@ import hashlib
 import json
 import re
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, ClassVar
+from functools import partial
+from typing import TYPE_CHECKING, ClassVar, TypedDict, TypeVar, Unpack
 
 from django import forms
+from django.core.files.uploadedfile import UploadedFile
 from django.forms.utils import ErrorList
+from django.utils.datastructures import MultiValueDict
 
 from wearlog.calc import units
 from wearlog.people.refusals import Doubt, Refused
@@ -20,9 +23,28 @@ from wearlog.runs.validation import pace
 from wearlog.web.site.fields import Reader
 
 if TYPE_CHECKING:
-    ModelForm = forms.ModelForm[Any]
-else:
-    ModelForm = forms.ModelForm  # only the stubs make it generic
+    ModelForm = forms.ModelForm
+else:  # only the stubs make it generic
+
+    class ModelForm(forms.ModelForm):
+        def __class_getitem__(cls, _model):
+            return cls
+
+
+Field = TypeVar("Field", bound=forms.Field)
+
+
+def _in_system(system: str, show: Callable[[float, str], str], found: re.Match[str]) -> str:
+    return show(float(found[1].replace(",", ".")), system)
+
+
+class FormArguments(TypedDict, total=False):
+    """What a page may pass on to one of Django's forms, beside what was sent."""
+
+    files: MultiValueDict[str, UploadedFile[bytes]] | None
+    initial: MutableMapping[str, object]
+    auto_id: str
+    prefix: str
 
 
 def new_ref() -> str:
@@ -50,11 +72,7 @@ def in_units_of(reader: Reader, text: str) -> str:
         (MASS, units.show_mass),
         (LENGTH, units.show_length),
     ):
-        text = re.sub(
-            pattern,
-            lambda found, show=show: show(float(found[1].replace(",", ".")), reader.system),  # type: ignore[misc]
-            text,
-        )
+        text = re.sub(pattern, partial(_in_system, reader.system, show), text)
     return text
 
 
@@ -73,6 +91,12 @@ class Speaking(forms.BaseForm):
             speak = getattr(field, "speak", None)
             if speak is not None:
                 speak(reader)
+
+    def field(self, name: str, kind: type[Field]) -> Field:
+        """The field of that name, which is of that kind."""
+        field = self.fields[name]
+        assert isinstance(field, kind), f"{name} is a {type(field).__name__}"
+        return field
 
     @property
     def confirmed(self) -> list[str]:
@@ -132,8 +156,10 @@ class Speaking(forms.BaseForm):
 class EntryForm(Speaking, forms.Form):
     """A form for an entry of the log."""
 
-    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(
+        self, data: Mapping[str, object] | None = None, *, reader: Reader, **more: Unpack[FormArguments]
+    ) -> None:
+        super().__init__(data, **more)
         self.take_reader(reader)
 
     def at_or(self, name: str, now: datetime) -> datetime:
