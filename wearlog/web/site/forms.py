@@ -31,11 +31,7 @@ else:  # only the stubs make it generic
             return cls
 
 
-Field = TypeVar("Field", bound=forms.Field)
-
-
-def _in_system(system: str, show: Callable[[float, str], str], found: re.Match[str]) -> str:
-    return show(float(found[1].replace(",", ".")), system)
+Kind = TypeVar("Kind", bound=forms.Field)
 
 
 class FormArguments(TypedDict, total=False):
@@ -76,6 +72,10 @@ def in_units_of(reader: Reader, text: str) -> str:
     return text
 
 
+def _in_system(system: str, show: Callable[[float, str], str], found: re.Match[str]) -> str:
+    return show(float(found[1].replace(",", ".")), system)
+
+
 class Speaking(forms.BaseForm):
     """A mixin for forms and model forms whose fields adopt the reader's units."""
 
@@ -92,7 +92,7 @@ class Speaking(forms.BaseForm):
             if speak is not None:
                 speak(reader)
 
-    def field(self, name: str, kind: type[Field]) -> Field:
+    def field(self, name: str, kind: type[Kind]) -> Kind:
         """The field of that name, which is of that kind."""
         field = self.fields[name]
         assert isinstance(field, kind), f"{name} is a {type(field).__name__}"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import zoneinfo
 from collections.abc import Mapping
-from typing import Unpack
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
@@ -12,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.people.models import Mill, Role, Units, User, languages
 from wearlog.web.setup.forms.things import ThingForm
 from wearlog.web.site.fields import Reader, pills
-from wearlog.web.site.forms import EntryForm, FormArguments, ModelForm, Speaking
+from wearlog.web.site.forms import EntryForm, ModelForm, Speaking
 from wearlog.web.site.model_fields import Described, of
 
 ROLE_WORDS = {
@@ -29,15 +28,7 @@ class PersonForm(ThingForm[User]):
         fields = ("name", "username", "email", "role", "units", "language", "gets_mail", "is_active")
         widgets = {"role": pills()}
 
-    def __init__(
-        self,
-        data: Mapping[str, object] | None = None,
-        *,
-        reader: Reader,
-        instance: User | None = None,
-        **more: Unpack[FormArguments],
-    ) -> None:
-        super().__init__(data, reader=reader, instance=instance, **more)
+    def shape(self) -> None:
         self.field("role", forms.ChoiceField).choices = [(role.value, ROLE_WORDS[role]) for role in Role]
         self.fields["name"].required = True
         if self.instance.pk is None:

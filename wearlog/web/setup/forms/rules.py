@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
-from typing import TYPE_CHECKING, Unpack
+from typing import TYPE_CHECKING
 
 from django import forms
 from django.utils.translation import gettext
@@ -16,7 +16,6 @@ from wearlog.service.models import IncidentKind, Rule
 from wearlog.service.triggers import field_of
 from wearlog.web.setup.forms.things import TagsField, ThingForm, area
 from wearlog.web.site.fields import NumberField, Reader
-from wearlog.web.site.forms import FormArguments
 from wearlog.web.site.model_fields import Described, of
 
 if TYPE_CHECKING:
@@ -42,15 +41,7 @@ class RuleForm(ThingForm[Rule]):
         )
         widgets = {"instructions": area(4)}
 
-    def __init__(
-        self,
-        data: Mapping[str, object] | None = None,
-        *,
-        reader: Reader,
-        instance: Rule | None = None,
-        **more: Unpack[FormArguments],
-    ) -> None:
-        super().__init__(data, reader=reader, instance=instance, **more)
+    def shape(self) -> None:
         names = sorted(
             set(Position.objects.values_list("name", flat=True))
             | {str(getattr(self.instance, "position", ""))}
@@ -124,9 +115,8 @@ class PriceForm(ThingForm[Price]):
         reader: Reader,
         instance: Price | None = None,
         currency: str = "",
-        **more: Unpack[FormArguments],
     ) -> None:
-        super().__init__(data, reader=reader, instance=instance, **more)
+        super().__init__(data, reader=reader, instance=instance)
         self.field("price", NumberField).unit = currency
         known: dict[str, Words] = dict(ITEMS)
         for crop in Crop.objects.order_by("code"):

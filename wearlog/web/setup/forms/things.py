@@ -16,7 +16,7 @@ from wearlog.equipment.models import HoursFrom, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.runs.models import Crop
 from wearlog.web.site.fields import FieldArguments, InstantField, NumberField, Reader
-from wearlog.web.site.forms import EntryForm, FormArguments, ModelForm, Speaking
+from wearlog.web.site.forms import EntryForm, ModelForm, Speaking
 from wearlog.web.site.model_fields import Described, of
 
 if TYPE_CHECKING:
@@ -40,16 +40,19 @@ class ThingForm(Speaking, ModelForm[Thing]):
         *,
         reader: Reader,
         instance: Thing | None = None,
-        **more: Unpack[FormArguments],
     ) -> None:
-        super().__init__(data, instance=instance, **more)
+        super().__init__(data, instance=instance)
         for field in self.fields.values():
             if isinstance(field, forms.ModelChoiceField):
                 field.empty_label = "–"
             elif isinstance(field, forms.ChoiceField):
                 known: Iterable[tuple[object, Words]] = normalize_choices(field.choices)
                 field.choices = [(value, words if value else _("choose …")) for value, words in known]
+        self.shape()
         self.take_reader(reader)
+
+    def shape(self) -> None:
+        """Fit the fields to the record, once they are made. A subclass says how."""
 
     def clean(self) -> dict[str, object]:
         cleaned = super().clean() or self.cleaned_data
@@ -96,15 +99,7 @@ class PressForm(ThingForm[Press]):
         )
         widgets = {"note": area()}
 
-    def __init__(
-        self,
-        data: Mapping[str, object] | None = None,
-        *,
-        reader: Reader,
-        instance: Press | None = None,
-        **more: Unpack[FormArguments],
-    ) -> None:
-        super().__init__(data, reader=reader, instance=instance, **more)
+    def shape(self) -> None:
         self.fields["hours_from"].required = False
         self.field("hours_from", forms.ChoiceField).choices = [
             ("", _("the runs, unless said otherwise")),
@@ -180,15 +175,7 @@ class PartTypeForm(ThingForm[PartType]):
         )
         widgets = {"note": area(2)}
 
-    def __init__(
-        self,
-        data: Mapping[str, object] | None = None,
-        *,
-        reader: Reader,
-        instance: PartType | None = None,
-        **more: Unpack[FormArguments],
-    ) -> None:
-        super().__init__(data, reader=reader, instance=instance, **more)
+    def shape(self) -> None:
         self.field("for_crops", forms.MultipleChoiceField).choices = [
             (crop.code, crop.code) for crop in Crop.objects.all()
         ]
