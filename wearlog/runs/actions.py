@@ -155,7 +155,8 @@ def stop_run(
             field="ended_at",
         )
     old = audit.snapshot(run)
-    run.ended_at, run.seed_kg, run.hours_h = ended_at, seed_kg, hours_h
+    run.ended_at, run.hours_h = ended_at, hours_h
+    run.seed_kg = seed_kg  # type: ignore[assignment]  # None until it is worked out, never when it is saved
     run.seed_how = seed_how
     if oil_kg is not None:
         run.oil_kg = oil_kg

@@ -68,7 +68,7 @@ class SeedHow(models.TextChoices):
     WORKED_OUT = "worked_out", _("worked out")
 
 
-class RunQuerySet(LogRecordQuerySet):
+class RunQuerySet(LogRecordQuerySet["Run"]):
     def of(self, press: Press) -> Self:
         return self.not_voided().filter(press=press)
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
 
-class StoppedQuerySet(models.QuerySet[Any]):
+class StoppedQuerySet(models.QuerySet["StoppedAddress"]):
     def not_cleared(self) -> StoppedQuerySet:
         """Stops that have not been cleared."""
         return self.filter(cleared_at__isnull=True)
@@ -47,7 +46,7 @@ class StoppedAddress(models.Model):
         return self.address
 
 
-class NoticeQuerySet(models.QuerySet[Any]):
+class NoticeQuerySet(models.QuerySet["StopNotice"]):
     def open(self, *, at: datetime) -> NoticeQuerySet:
         """Notices that have not been sent and may be tried now."""
         return self.filter(ended_at__isnull=True, next_attempt_at__lte=at)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import uuid
 from datetime import date, timedelta
-from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -24,7 +23,7 @@ class EntryState(models.TextChoices):
     GONE = "gone", _("no longer called for")
 
 
-class CalendarEntryQuerySet(models.QuerySet[Any]):
+class CalendarEntryQuerySet(models.QuerySet["CalendarEntry"]):
     def in_sight(self, *, today: date) -> CalendarEntryQuerySet:
         """The entries that a calendar shows: all open ones, and those done in the last weeks."""
         return self.filter(
@@ -75,7 +74,7 @@ class CalendarEntry(models.Model):
         return f"{self.day}: {self.task}"
 
 
-class CalendarFeedQuerySet(models.QuerySet[Any]):
+class CalendarFeedQuerySet(models.QuerySet["CalendarFeed"]):
     def not_revoked(self) -> CalendarFeedQuerySet:
         """Feeds that have not been revoked."""
         return self.filter(revoked_at__isnull=True)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -16,7 +14,7 @@ class MarkKind(models.TextChoices):
     GIVEN = "given", _("given to a person")
 
 
-class MarkQuerySet(models.QuerySet[Any]):
+class MarkQuerySet(models.QuerySet["Mark"]):
     def open(self) -> MarkQuerySet:
         """Marks neither taken back nor replaced. A hold-back whose day has come is still open."""
         return self.filter(ended_at__isnull=True)

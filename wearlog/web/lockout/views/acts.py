@@ -236,8 +236,11 @@ class LockCorrect(OnLock[LockCorrectForm, Lock]):
     template_name = "web/lockout/correct.html"
 
     def form(self, data: QueryDict | None) -> LockCorrectForm:
-        initial = {"number": self.lock.number, "place": self.lock.place, "firm": self.lock.firm}
-        return LockCorrectForm(data, reader=self.reader, initial=initial)
+        return LockCorrectForm(
+            data,
+            reader=self.reader,
+            initial={"number": self.lock.number, "place": self.lock.place, "firm": self.lock.firm},
+        )
 
     def context(self) -> dict[str, object]:
         return {**super().context(), "changes": changes_of(self.lock, self.reader)}

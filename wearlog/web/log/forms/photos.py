@@ -3,8 +3,7 @@ stored."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from typing import Unpack
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -15,6 +14,7 @@ from django.utils.translation import gettext_lazy
 from wearlog.people.refusals import Refused
 from wearlog.service.photos import MOST_PHOTOS
 from wearlog.service.pictures import MOST_BYTES, Picture, picture_of
+from wearlog.web.site.fields import FieldArguments
 from wearlog.web.site.forms import EntryForm
 
 
@@ -33,16 +33,15 @@ class PhotosField(forms.FileField):
 
     widget = PhotoInput
 
-    def __init__(self, **kwargs: Any) -> None:
+    def __init__(self, **kwargs: Unpack[FieldArguments]) -> None:
         kwargs.setdefault("required", False)
         kwargs.setdefault("label", gettext_lazy("Photo"))
         kwargs.setdefault("help_text", gettext_lazy("Its place and camera data are taken out."))
         super().__init__(**kwargs)
 
-    def clean(self, data: Any, initial: Any = None) -> Any:
-        files: Sequence[UploadedFile[bytes]] = (
-            data if isinstance(data, list | tuple) else [data] if data else []
-        )
+    def clean(self, data: object, initial: object = None) -> list[Picture]:
+        sent = data if isinstance(data, list | tuple) else [data] if data else []
+        files = [file for file in sent if isinstance(file, UploadedFile)]
         if self.required and not files:
             raise ValidationError(_("Choose a photo, or take one."), code="required")
         if len(files) > MOST_PHOTOS:

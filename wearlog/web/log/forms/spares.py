@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from django import forms
 from django.utils.translation import gettext
@@ -46,23 +45,23 @@ class SpareForm(EntryForm):
     )
 
     def offer(self, spares: Sequence[Spare]) -> None:
-        field = self.fields["new"]
+        field = self.field("new", forms.ChoiceField)
         labels = [(spare.value, spare_label(spare, self.reader)) for spare in spares]
         if len(labels) <= FEW:
             field.widget = pills()
-            field.choices = labels  # type: ignore[attr-defined]
+            field.choices = labels
             del self.fields["new_mark"]
         else:
             field.required = False
-            field.choices = [("", _("choose …")), *labels[:LISTED]]  # type: ignore[attr-defined]
+            field.choices = [("", _("choose …")), *labels[:LISTED]]
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         if "new_mark" in self.fields and not cleaned.get("new") and "new" not in self.errors:
             self._find_by_mark(cleaned)
         return cleaned
 
-    def _find_by_mark(self, cleaned: dict[str, Any]) -> None:
+    def _find_by_mark(self, cleaned: dict[str, object]) -> None:
         typed = self.text("new_mark")
         if not typed:
             self.add_error("new", _("Choose the part that goes on, or write its mark."))

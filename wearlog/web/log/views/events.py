@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from django.contrib import messages
+from django.db.models import Q
 from django.http import Http404, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
@@ -37,7 +38,7 @@ from wearlog.words.records import gauge_words
 class AtPress(EntryPage[Form, Record]):
     """An entry about one press: the one in the query, else the person's usual one."""
 
-    heading: ClassVar[Any] = ""
+    heading: ClassVar[str] = ""
     page: ClassVar[str] = ""
 
     def prepare(self) -> None:
@@ -184,9 +185,9 @@ class NoteNew(EntryPage[NoteForm, ShiftNote]):
         press_id = int(press) if press else None
         # A note has no ref, so a double submit is recognised by the same text.
         twin = ShiftNote.objects.not_voided().filter(
+            Q(press_id=press_id),
             entered_by=self.request.user,
             text=form.text("text"),
-            press_id=press_id,
             written_at__gt=now - timedelta(minutes=1),
         )
         return twin.first() or actions.leave_note(

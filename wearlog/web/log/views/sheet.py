@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from contextlib import suppress
 from datetime import date, time, timedelta
-from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse, QueryDict
@@ -46,7 +45,7 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
         raise NotImplementedError
 
     def line(
-        self, data: QueryDict | None, prefix: str, press: Press, title: str, **initial: Any
+        self, data: QueryDict | None, prefix: str, press: Press, title: str, **initial: object
     ) -> SheetLine:
         crops = known.crops_in_use(press)
         crop = known.next_crop(press) or (crops[0] if len(crops) == 1 else None)
