@@ -167,6 +167,6 @@ class EntryForm(UnitsForm, forms.Form):
         value = self.cleaned_data.get(name)
         return value if isinstance(value, datetime) else now
 
-    def text(self, name: str) -> str:
+    def text_of(self, name: str) -> str:
         """The text typed into a field, without space around it; empty where none was."""
         return str(self.cleaned_data.get(name) or "").strip()

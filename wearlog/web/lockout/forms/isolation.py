@@ -47,8 +47,8 @@ class NamesSomebody(EntryForm):
     """Adds collapsed fields for a person without an account."""
 
     def named(self) -> Person | None:
-        name = self.text("name")
-        return Person(name=name, firm=self.text("firm")) if name else None
+        name = self.text_of("name")
+        return Person(name=name, firm=self.text_of("firm")) if name else None
 
 
 class LockOnForm(NamesSomebody):
@@ -114,13 +114,13 @@ class LockOnForm(NamesSomebody):
         cleaned = super().clean() or {}
         keys = [*(str(source.pk) for source, _point in self.sources), OTHER]
         for key in keys:
-            if cleaned.get(f"verified-{key}") and not self.text(f"how-{key}"):
+            if cleaned.get(f"verified-{key}") and not self.text_of(f"how-{key}"):
                 self.add_error(
                     f"how-{key}", _("Write how you verified it: what you tried, and what happened.")
                 )
             if cleaned.get(f"verified-{key}") and not cleaned.get(f"use-{key}"):
                 self.add_error(f"use-{key}", _("You verified it. Tick your lock too, or untick that."))
-        if cleaned.get(f"use-{OTHER}") and not self.text("source_name"):
+        if cleaned.get(f"use-{OTHER}") and not self.text_of("source_name"):
             self.add_error("source_name", _("Say what the lock is on."))
         return cleaned
 
@@ -132,13 +132,13 @@ class LockOnForm(NamesSomebody):
             if self.cleaned_data.get(f"use-{source.pk}")
         ]
         if self.cleaned_data.get(f"use-{OTHER}"):
-            found.append(self._new(OTHER, source_name=self.text("source_name")))
+            found.append(self._new(OTHER, source_name=self.text_of("source_name")))
         return found
 
     def _new(self, key: str, *, source_id: int | None = None, source_name: str = "") -> NewLock:
-        verified = self.text(f"how-{key}") if self.cleaned_data.get(f"verified-{key}") else ""
+        verified = self.text_of(f"how-{key}") if self.cleaned_data.get(f"verified-{key}") else ""
         return NewLock(
-            number=self.text(f"number-{key}"),
+            number=self.text_of(f"number-{key}"),
             source_id=source_id,
             source_name=source_name,
             verified_how=verified,
@@ -220,14 +220,14 @@ class HandOverForm(NamesSomebody):
     def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         for key in cleaned.get("locks", ()):
-            if not self.text(f"number-{key}"):
+            if not self.text_of(f"number-{key}"):
                 self.add_error(f"number-{key}", _("Write the number on the lock that is on now."))
-        if cleaned.get("to") and self.text("name"):
+        if cleaned.get("to") and self.text_of("name"):
             self.add_error("name", _("Choose somebody above, or write a name here, not both."))
         return cleaned
 
     def numbers(self) -> dict[int, str]:
-        return {int(key): self.text(f"number-{key}") for key in self.cleaned_data["locks"]}
+        return {int(key): self.text_of(f"number-{key}") for key in self.cleaned_data["locks"]}
 
 
 class EndForm(EntryForm):

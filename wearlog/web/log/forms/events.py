@@ -53,15 +53,15 @@ class IncidentForm(EntryForm):
         ]
 
     def entry(self, *, press: Press, now: datetime) -> NewIncident:
-        position = self.text("position")
+        position = self.text_of("position")
         return NewIncident(
             press_id=press.pk,
-            kind=self.text("kind"),
+            kind=self.text_of("kind"),
             happened_at=self.at_or("happened_at", now),
             position_id=int(position) if position else None,
-            lot=self.text("lot"),
-            note=self.text("note"),
-            ref=self.text("ref"),
+            lot=self.text_of("lot"),
+            note=self.text_of("note"),
+            ref=self.text_of("ref"),
         )
 
 
@@ -125,12 +125,12 @@ class CropChangeForm(EntryForm):
             press_id=press.pk,
             done_at=self.at_or("done_at", now),
             to_crop_id=value["to_crop"].pk,
-            signed_by=self.text("signed_by"),
+            signed_by=self.text_of("signed_by"),
             from_crop_id=value["from_crop"].pk if value.get("from_crop") else None,
             purge_kg=value.get("purge_kg"),
-            finding=self.text("finding"),
-            note=self.text("note"),
-            ref=self.text("ref"),
+            finding=self.text_of("finding"),
+            note=self.text_of("note"),
+            ref=self.text_of("ref"),
         )
 
 
@@ -220,7 +220,7 @@ class MeasurementForm(EntryForm):
     def measurement(self) -> NewMeasurement:
         return NewMeasurement(
             value_mm=self.cleaned_data["value_mm"],
-            **{name: self.text(name) for name in ("place", "bound", "gauge", "note", "ref")},
+            **{name: self.text_of(name) for name in ("place", "bound", "gauge", "note", "ref")},
         )
 
     def folded(self) -> list[BoundField]:

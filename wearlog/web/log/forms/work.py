@@ -220,10 +220,10 @@ class WorkForm(SpareForm):
                     found.append(
                         NewMeasurement(
                             value_mm=number,
-                            place=self.text(f"place_{row}"),
-                            bound=self.text("bound"),
+                            place=self.text_of(f"place_{row}"),
+                            bound=self.text_of("bound"),
                             phase=phase,
-                            gauge=self.text("gauge"),
+                            gauge=self.text_of("gauge"),
                         )
                     )
         return found
@@ -239,17 +239,17 @@ class WorkForm(SpareForm):
             expected_fitting_id=fitting.pk if fitting else None,
             part_id=fitting.part_id if fitting else None,
             edge=fitting.edge if fitting else "",
-            to_edge=self.text("to_edge"),
+            to_edge=self.text_of("to_edge"),
             new_part_id=new_part,
             new_edge=new_edge,
-            old_part_retired_because=self.text("old_part_retired_because"),
+            old_part_retired_because=self.text_of("old_part_retired_because"),
             rule_id=value.get("rule"),
-            finding=self.text("finding"),
+            finding=self.text_of("finding"),
             downtime_h=value.get("downtime_h"),
             labour_h=value.get("labour_h"),
             cost=value.get("cost"),
-            done_by=self.text("done_by") or by_name,
-            note=self.text("note"),
-            ref=self.text("ref"),
+            done_by=self.text_of("done_by") or by_name,
+            note=self.text_of("note"),
+            ref=self.text_of("ref"),
             measurements=tuple(self.measurements()),
         )

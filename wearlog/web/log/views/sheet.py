@@ -84,12 +84,12 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
         ready = [entry for entry in entries if entry is not None]
         if len(ready) < len(entries):
             return self.page(head, lines, status=422)
-        confirmed = {line.text("ref"): line.confirmed for line in written}
+        confirmed = {line.text_of("ref"): line.confirmed for line in written}
         try:
             runs = actions.log_sheet(by=request.user, at=now, entries=ready, confirmed=confirmed)
         except SheetNotTaken as problem:
             for line in written:
-                ref = line.text("ref")
+                ref = line.text_of("ref")
                 if ref in problem.refused:
                     line.refuse(problem.refused[ref])
                 line.ask(problem.doubts.get(ref, ()))

@@ -238,7 +238,7 @@ class NewPartsForm(EntryForm):
 
     def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
-        first, count = self.text("first"), cleaned.get("count")
+        first, count = self.text_of("first"), cleaned.get("count")
         if not first or not count:
             return cleaned
         try:
@@ -262,7 +262,7 @@ class NewPartsForm(EntryForm):
                 part_type=value["part_type"],
                 acquired_on=value.get("acquired_on"),
                 made_from=value.get("made_from"),
-                note=self.text("note"),
+                note=self.text_of("note"),
             )
             for code in self.codes
         ]
