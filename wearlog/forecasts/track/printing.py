@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from typing import Any
 
 from wearlog.calc.track import Summary
 from wearlog.forecasts.track.record import STEP_DAYS, Tracked, TrackRecord
@@ -37,7 +36,7 @@ def as_json(found: TrackRecord) -> str:
     return json.dumps(data, ensure_ascii=False, indent=2)
 
 
-def _summary(each: Summary) -> dict[str, Any]:
+def _summary(each: Summary) -> dict[str, object]:
     return {
         "edges": each.edges,
         "with_range": each.ranged,
@@ -55,7 +54,7 @@ def _summary(each: Summary) -> dict[str, Any]:
     }
 
 
-def _edge(one: Tracked) -> dict[str, Any]:
+def _edge(one: Tracked) -> dict[str, object]:
     reached = one.reached
     return {
         "part": reached.part,
@@ -70,7 +69,7 @@ def _edge(one: Tracked) -> dict[str, Any]:
     }
 
 
-def _said(said: Said) -> dict[str, Any]:
+def _said(said: Said) -> dict[str, str | None]:
     days = {"early_on": said.early, "due_on": said.mid, "late_on": said.late, "lumped_on": said.lumped}
     return {name: None if day is None else day.isoformat() for name, day in days.items()} | {
         "basis": said.basis

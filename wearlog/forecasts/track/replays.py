@@ -74,7 +74,7 @@ def fingerprint(record: Record) -> str:
     return content.hexdigest()
 
 
-def _as_plain(said: Mapping[EdgeKey, Said]) -> list[list[Any]]:
+def _as_plain(said: Mapping[EdgeKey, Said]) -> list[list[int | str | None]]:
     return [
         [
             *key,
@@ -86,7 +86,7 @@ def _as_plain(said: Mapping[EdgeKey, Said]) -> list[list[Any]]:
 
 
 def _as_said(plain: list[list[Any]]) -> dict[EdgeKey, Said]:
-    found = {}
+    found: dict[EdgeKey, Said] = {}
     for part_id, edge, *days, basis in plain:
         early, mid, late, lumped = (None if day is None else date.fromisoformat(day) for day in days)
         found[part_id, edge] = Said(early=early, mid=mid, late=late, lumped=lumped, basis=basis)

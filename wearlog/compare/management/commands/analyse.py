@@ -55,7 +55,7 @@ class Command(BaseCommand):
     )
     requires_system_checks: list[str] = []
 
-    def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
+    def create_parser(self, prog_name: str, subcommand: str, **kwargs: object) -> CommandParser:
         parser = super().create_parser(prog_name, subcommand, **kwargs)
         parser.__class__ = OneLineParser
         return parser
@@ -73,7 +73,7 @@ class Command(BaseCommand):
         for name, words in NUMBERS.items():
             parser.add_argument(f"--{name}", default=None, metavar="N", help=words)
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: Any) -> None:
         try:
             found = self._analyse(options["kind"], options)
         except BadInput as error:
@@ -121,14 +121,15 @@ class Command(BaseCommand):
                 raise BadInput("--new and --limit are the same: a new part would be worn.")
             return analysis.wear(self._rows(kind, options["file"]), new=new, limit=limit, gauge_sd=gauge_sd)
         if kind == "hours":
-            return self._hours(options)
+            return self._hours(
+                options["file"], options["readings"], press=options["press"], by_meter=options["by_meter"]
+            )
         rows = self._rows(kind, options["file"])
         if kind == "recurrence":
             return analysis.recurrence(rows, terminated=options["terminated"])
         return analysis.life(rows)
 
-    def _hours(self, options: dict[str, Any]) -> Found:
-        runs, readings = options["file"], options["readings"]
+    def _hours(self, runs: str | None, readings: str | None, *, press: str | None, by_meter: bool) -> Found:
         if not readings:
             columns = ", ".join(hours_of_files.READINGS)
             raise BadInput(f"analyse hours needs --readings, a CSV file with the columns {columns}.")
@@ -137,8 +138,8 @@ class Command(BaseCommand):
         return hours_of_files.hours(
             self._rows("hours", runs),
             self._read(readings, hours_of_files.READINGS),
-            press=options["press"],
-            by_meter=options["by_meter"],
+            press=press,
+            by_meter=by_meter,
         )
 
     def _rows(self, kind: str, name: str | None) -> list[Row]:

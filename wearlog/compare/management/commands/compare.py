@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from argparse import ArgumentParser
+from collections.abc import Collection, Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -38,7 +39,7 @@ class Command(BaseCommand):
         parser.add_argument("--season", action="append", default=[], help="only this season, as 2025/26")
         parser.add_argument("--format", choices=("table", "json", "csv"), default="table", dest="output")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: Any) -> None:
         try:
             comparison = compare(
                 by=parse_by(options["by"]),
@@ -59,7 +60,7 @@ class Command(BaseCommand):
         else:
             self.stdout.write(as_text(comparison, system))
 
-    def _refuse_unknown(self, comparison: Comparison, options: dict[str, Any]) -> None:
+    def _refuse_unknown(self, comparison: Comparison, options: Mapping[str, Collection[str]]) -> None:
         for name, choices in comparison.choices.items():
             known = [value for value, _words in choices]
             for asked in options[name]:
@@ -69,9 +70,9 @@ class Command(BaseCommand):
                     )
 
 
-def as_data(comparison: Comparison) -> dict[str, Any]:
+def as_data(comparison: Comparison) -> dict[str, object]:
     """The comparison as plain data in metric units; each name contains its unit."""
-    data = asdict(comparison)
+    data: dict[str, object] = asdict(comparison)
     del data["choices"]
     return data
 

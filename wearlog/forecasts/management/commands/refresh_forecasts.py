@@ -16,7 +16,7 @@ from wearlog.forecasts.track.learning import learn
 class Command(BaseCommand):
     help = "Work out what is due from the whole log anew, and store it for the pages."
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: Any) -> None:
         now = timezone.now()
         begun = time.monotonic()
         learn(at=now)

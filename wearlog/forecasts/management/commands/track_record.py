@@ -19,7 +19,7 @@ class Command(BaseCommand):
         add_day(parser)
         parser.add_argument("--format", choices=("table", "json"), default="table")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: Any) -> None:
         found = track_record(as_of=day_asked(options["as_of"]))
         if options["format"] == "json":
             self.stdout.write(track_printing.as_json(found))

@@ -37,7 +37,7 @@ class Command(BaseCommand):
             help="the disk at BACKUP_DIR is a new one: begin to use it",
         )
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: Any) -> None:
         now, target, keys = timezone.now(), options["file"], options["with_keys"]
         try:
             if target is None:

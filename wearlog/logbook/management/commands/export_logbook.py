@@ -18,7 +18,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("target", metavar="DIR|ZIP", type=Path)
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: Any) -> None:
         try:
             count = export_logbook(by=None, target=options["target"])
         except Refused as error:

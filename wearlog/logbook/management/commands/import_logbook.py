@@ -34,7 +34,7 @@ class Command(BaseCommand):
             "--no-backup", action="store_true", help="go on without the backup that comes before an import"
         )
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: Any) -> None:
         told = Told(sys.stderr, time.monotonic)
         try:
             back_up = making.once_before("import", clock=timezone.now)

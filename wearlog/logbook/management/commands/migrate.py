@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.core.management.base import CommandError, CommandParser
@@ -25,7 +26,7 @@ class Command(Migrate):
         )
         parser.add_argument("--data", metavar="DIR", help="folder of the mill's data")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: Any) -> None:
         if lacking := upgrades.missing_steps():
             raise CommandError(
                 "This database stopped within migrations that this Wearlog has only as a whole; it "
@@ -43,7 +44,7 @@ class Command(Migrate):
                 self.stdout.write(f"Made a backup before the migration: {made}")
         super().handle(*args, **options)
 
-    def changes_something(self, options: dict[str, Any]) -> bool:
+    def changes_something(self, options: Mapping[str, object]) -> bool:
         """Whether migrations wait on the database of the log, or some are asked for by name."""
         if options.get("database", DEFAULT_DB_ALIAS) != DEFAULT_DB_ALIAS or any(
             options.get(name) for name in ONLY_LOOKING

@@ -24,7 +24,7 @@ class Command(BaseCommand):
         parser.add_argument("--data", metavar="DIR", help="folder of the mill's data")
         parser.add_argument("--check", action="store_true", help="only check the file, and change nothing")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: Any) -> None:
         try:
             if options["check"]:
                 self.stdout.write(f"{options['file']} is whole: {summary(restoring.see(options['file']))}")

@@ -21,7 +21,7 @@ class Command(BaseCommand):
         add_day(parser)
         parser.add_argument("--format", choices=("table", "json", "csv"), default="table")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: Any) -> None:
         as_of = day_asked(options["as_of"])
         items = due_items(as_of=as_of)
         if options["format"] == "json":
