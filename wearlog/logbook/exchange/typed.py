@@ -87,6 +87,11 @@ class Readable(ABC):
 
     @overload
     def each(
+        self, a: Typed[A], b: Typed[B], c: Typed[C], d: Typed[D], /, *, among: Sequence[int] | None = ...
+    ) -> Iterator[tuple[int, A, B, C, D]]: ...
+
+    @overload
+    def each(
         self,
         a: Typed[A],
         b: Typed[B],
