@@ -50,7 +50,7 @@ def conninfo(database: Mapping[str, object], *, secret: bool) -> str:
     return make_conninfo(**{key: str(value) for key, value in named.items() if value not in (None, "")})
 
 
-def surroundings(database: Mapping[str, object]) -> dict[str, str]:
+def environment_of(database: Mapping[str, object]) -> dict[str, str]:
     """The environment of the programs; it carries the password."""
     found = os.environ | {"PGCLIENTENCODING": "UTF8"}
     if database.get("PASSWORD"):
@@ -58,7 +58,7 @@ def surroundings(database: Mapping[str, object]) -> dict[str, str]:
     return found
 
 
-def fitting(server_major: int) -> Tools:
+def matching_tools(server_major: int) -> Tools:
     """The oldest installed programs that are not older than the server: pg_dump refuses newer servers, and an
     older server may not understand the output of a newer pg_dump. Raises BackupRefused where there are
     none."""

@@ -104,7 +104,7 @@ class Code(Form):
 
 
 @dataclass(frozen=True)
-class Yes(Form):
+class YesNo(Form):
     kind: ClassVar[type[object]] = bool
     empty: ClassVar[object] = False
 
@@ -147,7 +147,7 @@ class Number(Form):
 
 
 @dataclass(frozen=True)
-class Whole(Form):
+class WholeNumber(Form):
     limits: Limits
     kind: ClassVar[type[object]] = int
 

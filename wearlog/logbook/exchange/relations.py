@@ -18,11 +18,11 @@ from wearlog.logbook.exchange.columns import INSTANT
 from wearlog.logbook.exchange.overlaps import FOR_EVER, Stretch, overlapping
 from wearlog.logbook.exchange.problems import BadRow
 from wearlog.logbook.exchange.references import in_batches
-from wearlog.logbook.exchange.settled import Settled
+from wearlog.logbook.exchange.resulting import ResultingRows
 from wearlog.logbook.exchange.typed import typed, typed_or_none
 from wearlog.runs.models import Crop, Run
 
-Tables = dict[str, Settled]
+Tables = dict[str, ResultingRows]
 Placed = tuple[int | None, str, datetime, datetime | None, tuple[int, ...]]
 """A run: its row (None where it is stored), ref, start, end, and the numbers of the barrels it occupies."""
 
@@ -249,7 +249,7 @@ def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
     mine |= {(part, start) for _rest, part, start in table.rows.each(PART, FITTED)}
     stored = [
         (None, *values)
-        for values in Fitting.objects.standing().values_list(
+        for values in Fitting.objects.not_voided().values_list(
             "part__code", "position__press__code", "position__name", "fitted_at", "removed_at"
         )
         if (values[0], values[3]) not in mine
@@ -316,7 +316,7 @@ def stored_runs(runs: list[Placed], refs: set[object], press: str, barrels: list
     too."""
     first = min(start for _row, _ref, start, _end, _slots in runs)
     last = max(end or FOR_EVER for _row, _ref, _start, end, _slots in runs)
-    near = Run.objects.standing().filter(Q(ends_at__isnull=True) | Q(ends_at__gt=first), press__code=press)
+    near = Run.objects.not_voided().filter(Q(ends_at__isnull=True) | Q(ends_at__gt=first), press__code=press)
     if last != FOR_EVER:
         near = near.filter(started_at__lt=last)
     for ref, start, end, through in near.values_list("ref", "started_at", "ends_at", "through"):
@@ -324,7 +324,7 @@ def stored_runs(runs: list[Placed], refs: set[object], press: str, barrels: list
             yield None, ref, start, end, slots(through, barrels)
 
 
-def described(other: Stretch, table: Settled, zone: tzinfo) -> str:
+def described(other: Stretch, table: ResultingRows, zone: tzinfo) -> str:
     """The other stretch in words, with its line and its time."""
     where = (
         _("stored here") if other.row is None else _("line %(line)s") % {"line": table.rows.lines[other.row]}

@@ -11,7 +11,7 @@ from django.db.models import Q
 
 
 class StoppedQuerySet(models.QuerySet[Any]):
-    def standing(self) -> StoppedQuerySet:
+    def not_cleared(self) -> StoppedQuerySet:
         """Stops that have not been cleared."""
         return self.filter(cleared_at__isnull=True)
 

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from wearlog.logbook.backups import making
 from wearlog.logbook.exchange.importing import KEEP, REPLACE, import_logbook
-from wearlog.logbook.exchange.progress import Told
+from wearlog.logbook.exchange.progress import ProgressLine
 from wearlog.people.refusals import Refused
 
 
@@ -36,7 +36,7 @@ class Command(BaseCommand):
     def handle(
         self, *args: object, source: Path, on_conflict: str, dry_run: bool, no_backup: bool, **options: object
     ) -> None:
-        told = Told(sys.stderr, time.monotonic)
+        progress = ProgressLine(sys.stderr, time.monotonic)
         try:
             back_up = making.once_before("import", clock=timezone.now)
             taken = import_logbook(
@@ -45,7 +45,7 @@ class Command(BaseCommand):
                 source=source,
                 on_conflict=on_conflict,
                 dry_run=dry_run,
-                progress=told,
+                progress=progress,
                 before_storing=(lambda: None) if no_backup else back_up,
             )
         except Refused as error:
@@ -57,7 +57,7 @@ class Command(BaseCommand):
                 "and see that no other program holds the database."
             ) from error
         finally:
-            told.done()
+            progress.done()
         self.stdout.write(
             f"{'Nothing is stored on a dry run. It would store' if dry_run else 'Stored'} "
             f"{taken.new} new rows, {taken.filled} filled in, {taken.replaced} replaced; "

@@ -26,7 +26,7 @@ class Command(BaseCommand):
     def handle(self, *args: object, file: Path, check: bool, **options: object) -> None:
         try:
             if check:
-                self.stdout.write(f"{file} is whole: {summary(restoring.see(file))}")
+                self.stdout.write(f"{file} is whole: {summary(restoring.verify(file))}")
                 return
             done = restoring.restore(file, at=timezone.now())
         except BackupRefused as refused:

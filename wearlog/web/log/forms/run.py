@@ -244,12 +244,12 @@ class RunForm(SeedAmount):
                 "energy_kwh",
             )
         }
-        common |= {name: self.said(name) for name in ("ref", "lot", "through", "dirt", "note")}
+        common |= {name: self.text(name) for name in ("ref", "lot", "through", "dirt", "note")}
         common |= {
             "press_id": press.pk,
             "crop_id": value["crop"].pk,
             "purge": bool(value.get("purge")),
-            "done_by": self.said("done_by") or by_name,
+            "done_by": self.text("done_by") or by_name,
         }
         if self.starts:
             return NewRun(seed_kg=Decimal(0), started_at=self.at_or("started_at", now), **common)

@@ -9,7 +9,7 @@ from typing import TypeVar, overload
 Value = TypeVar("Value", covariant=True)
 
 
-class Same(Sequence[Value]):
+class RepeatedValue(Sequence[Value]):
     """A sequence of `count` times `value` that takes no memory."""
 
     def __init__(self, value: Value, count: int) -> None:
@@ -25,11 +25,11 @@ class Same(Sequence[Value]):
     def __getitem__(self, place: int) -> Value: ...
 
     @overload
-    def __getitem__(self, place: slice) -> Same[Value]: ...
+    def __getitem__(self, place: slice) -> RepeatedValue[Value]: ...
 
-    def __getitem__(self, place: int | slice) -> Value | Same[Value]:
+    def __getitem__(self, place: int | slice) -> Value | RepeatedValue[Value]:
         if isinstance(place, slice):
-            return Same(self.value, len(range(*place.indices(self.length))))
+            return RepeatedValue(self.value, len(range(*place.indices(self.length))))
         if not -self.length <= place < self.length:
             raise IndexError(place)
         return self.value

@@ -10,7 +10,7 @@ from wearlog.logbook.exchange.comparing import Comparison
 from wearlog.logbook.exchange.typed import Readable, Typed
 
 
-class Settled(Readable):
+class ResultingRows(Readable):
     """One table after the import. `kept`: stored records in conflict are kept, and voided ones stay
     voided."""
 
@@ -19,7 +19,7 @@ class Settled(Readable):
         self.stored = comparison.stored
         self.kept = {change.row for change in comparison.changes if kept and change.in_conflict}
         gone = {change.row for change in comparison.changes if kept and change.voided}
-        self.standing = [row for row in range(len(self.rows)) if row not in gone]
+        self.not_voided = [row for row in range(len(self.rows)) if row not in gone]
 
     @property
     def of_table(self) -> Table:
@@ -31,7 +31,7 @@ class Settled(Readable):
 
     @property
     def counted(self) -> Sequence[int]:
-        return self.standing
+        return self.not_voided
 
     def column(self, name: str) -> Sequence[object]:
         """The column's values for all rows of the file, by row number."""
