@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     PositiveIntegerField = models.PositiveIntegerField[Any, Any]
     PositiveSmallIntegerField = models.PositiveSmallIntegerField[Any, Any]
     CharField = models.CharField[Any, Any]
+    TextField = models.TextField[Any, Any]
 else:  # only the stubs make these classes generic
     from django.db.models import (
         CharField,
@@ -34,6 +35,7 @@ else:  # only the stubs make these classes generic
         Field,
         PositiveIntegerField,
         PositiveSmallIntegerField,
+        TextField,
     )
 
 MOST = 999_999_999
@@ -210,6 +212,19 @@ class Tags(Described, CharField):
     def __init__(self, verbose_name: Words | None = None, *, known: Sequence[str] = (), **more: Any) -> None:
         self.known = tuple(known)
         super().__init__(verbose_name, **more)
+
+
+class Text(Described, TextField):
+    """Words of any length up to `longest` letters; the column itself takes more."""
+
+    django_class = models.TextField
+
+    def __init__(self, verbose_name: Words | None = None, *, longest: int, **more: Any) -> None:
+        self.longest = longest
+        super().__init__(verbose_name, **more)
+
+    def formfield(self, **how: Any) -> Any:
+        return super().formfield(**{"max_length": self.longest, **how})
 
 
 def quantity_of(model: type[models.Model], name: str) -> Quantity:
