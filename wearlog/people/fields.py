@@ -227,6 +227,12 @@ class Text(Described, TextField):
         return super().formfield(**{"max_length": self.longest, **how})
 
 
+def stated(model: type[models.Model]) -> list[str]:
+    """The names of the model's fields whose values people state, in the order in which the model has them.
+    Others are made by the program: the primary key, who entered a record and when, what is derived."""
+    return [field.name for field in model._meta.concrete_fields if field.editable and not field.auto_created]
+
+
 def quantity_of(model: type[models.Model], name: str) -> Quantity:
     """The model's field of that name. Raises TypeError where it is no Quantity."""
     field = model._meta.get_field(name)

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.calc import units
 from wearlog.equipment.models import Press
 from wearlog.logbook.entries import NewRun
-from wearlog.people.fields import quantity_of
+from wearlog.people.fields import Quantity, quantity_of
 from wearlog.runs.models import Crop, Reading, Run, SeedHow
 from wearlog.web.site.fields import MassField, NumberField, Reader, pills
 from wearlog.web.site.forms import EntryForm, new_ref
@@ -98,6 +98,14 @@ FOLDED: tuple[tuple[str, Any, tuple[str, ...]], ...] = (
     ("machine", _("Machine"), ("head_c", "drive_hz", "motor_a", "energy_kwh")),
     ("who", _("Who, and a note"), ("done_by", "note")),
 )
+"""The groups that are folded away: key, title, and the fields of RunForm in them."""
+MEASURED = tuple(
+    name
+    for key, _title, names in FOLDED
+    for name in names
+    if key != "when" and isinstance(Run._meta.get_field(name), Quantity)
+)
+"""The numbers in these groups, each a field of Run; times, hours and meter are taken with care."""
 
 
 class RunForm(SeedAmount):
@@ -229,21 +237,7 @@ class RunForm(SeedAmount):
     def entry(self, *, press: Press, now: datetime, by_name: str) -> NewRun:
         """The entry for the logbook. Without numbers ("start now") the run is still going on."""
         value = self.cleaned_data
-        common: dict[str, Any] = {
-            name: value.get(name)
-            for name in (
-                "oil_kg",
-                "cake_kg",
-                "foots_kg",
-                "moisture_pct",
-                "seed_oil_pct",
-                "cake_oil_pct",
-                "head_c",
-                "drive_hz",
-                "motor_a",
-                "energy_kwh",
-            )
-        }
+        common: dict[str, Any] = {name: value.get(name) for name in MEASURED}
         common |= {name: self.said(name) for name in ("ref", "lot", "through", "dirt", "note")}
         common |= {
             "press_id": press.pk,
