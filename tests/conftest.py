@@ -32,7 +32,7 @@ hypothesis_settings.load_profile("house")
 @pytest.fixture(autouse=True)
 def nothing_is_kept_from_another_test() -> None:
     """What the process keeps of one test's mill would be wrong of the next one's."""
-    cache.forget()
+    cache.clear_all()
 
 
 @pytest.fixture

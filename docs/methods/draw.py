@@ -184,7 +184,7 @@ def draw_track_record() -> None:
     away = rng.normal(0, 16, 40)
     edges = [
         conformal.History(
-            said=((20.0 * number - 40, conformal.DayRange(early=20 * number + 50, mid=20 * number + 60,
+            forecasts=((20.0 * number - 40, conformal.DayRange(early=20 * number + 50, mid=20 * number + 60,
                                                   late=20 * number + 70)),),
             came=20.0 * number + 60 + miss,
             known_on=20.0 * number + 61 + miss,

@@ -29,7 +29,7 @@ from wearlog.people.models import Role, User
 from wearlog.reminders.outbox.actions import scan, send_due
 from wearlog.runs.models import Crop
 from wearlog.service.models import Rule
-from wearlog.service.triggers import asked_by, field_of, named_by
+from wearlog.service.triggers import field_of, trigger_value, used_triggers
 
 LAST_DAY = "2026-04-10"
 MORNING_AFTER = at("2026-04-11 08:00")
@@ -87,19 +87,19 @@ def test_a_rule_with_one_trigger_goes_from_the_form_to_list_file_forecast_and_ma
     answer = client.post("/rules/new/", values, follow=True)
     assert answer.status_code == 200, words(answer.content.decode())
     rule = Rule.objects.get()
-    assert named_by(rule) == [field.name]
+    assert used_triggers(rule) == [field.name]
 
     listed = words(client.get("/rules/").content.decode())
-    told = trigger.told(rule, "metric")
+    told = trigger.summary(rule, "metric")
     assert told
     assert all(text in listed for text in told)
 
-    asked = asked_by(rule, field.name)
+    asked = trigger_value(rule, field.name)
     export_logbook(by=None, target=tmp_path / "first")
     rule.delete()
     import_logbook(by=None, at=MORNING_AFTER, source=tmp_path / "first")
     rule = Rule.objects.get()
-    assert asked_by(rule, field.name) == asked
+    assert trigger_value(rule, field.name) == asked
     export_logbook(by=None, target=tmp_path / "again")
     assert (tmp_path / "again" / "rules.csv").read_bytes() == (tmp_path / "first" / "rules.csv").read_bytes()
 

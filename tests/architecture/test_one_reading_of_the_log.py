@@ -66,7 +66,7 @@ class Finder(ast.NodeVisitor):
         self.generic_visit(node)
 
     def visit_Call(self, node: ast.Call) -> None:
-        """Walk down `Run.objects.standing().filter(...)` from its last call, and into what each is given."""
+        """Walk down `Run.objects.not_voided().filter(...)` from its last call, and into their arguments."""
         base: ast.expr = node
         narrow = False
         while isinstance(base, ast.Call) and isinstance(base.func, ast.Attribute):
@@ -123,13 +123,13 @@ def test_every_exception_is_still_needed() -> None:
     "source",
     [
         "rows = Run.objects.all()",
-        "for run in Run.objects.standing():\n    total += run.seed_kg",
-        "rows = list(Service.objects.standing().order_by('done_at').values_list('pk', 'cost'))",
-        "rows = models.Run.objects.standing().filter(purge=False, seed_kg__gt=0)",
+        "for run in Run.objects.not_voided():\n    total += run.seed_kg",
+        "rows = list(Service.objects.not_voided().order_by('done_at').values_list('pk', 'cost'))",
+        "rows = models.Run.objects.not_voided().filter(purge=False, seed_kg__gt=0)",
         "rows = Run.objects.filter(Q(press=press) | Q(crop=crop))",
         "rows = Run.objects.filter(press_id__in=presses)",
-        "found = sorted(Fitting.objects.standing().filter(removed_at=None), key=by)",
-        "seen = Part.objects.filter(fittings__in=Fitting.objects.standing())",
+        "found = sorted(Fitting.objects.not_voided().filter(removed_at=None), key=by)",
+        "seen = Part.objects.filter(fittings__in=Fitting.objects.not_voided())",
         "from wearlog.runs.hours import run_columns",
         "from wearlog.runs.columns import columns",
         "table = hours.run_columns(rows)",
@@ -145,10 +145,10 @@ def test_a_reading_of_a_whole_table_is_found(source: str) -> None:
 @pytest.mark.parametrize(
     "source",
     [
-        "run = Run.objects.standing().filter(press=press).order_by('-started_at').first()",
-        "runs = Run.objects.of(press).telling_a_rate()",
+        "run = Run.objects.not_voided().filter(press=press).order_by('-started_at').first()",
+        "runs = Run.objects.of(press).with_usable_rate()",
         "run = Run.objects.select_related('press').get(pk=key)",
-        "run = get_object_or_404(Run.objects.standing(), pk=key)",
+        "run = get_object_or_404(Run.objects.not_voided(), pk=key)",
         "places = Fitting.objects.open().select_related('part')",
         "rows = Run.objects.filter(pk__in=Service.objects.filter(part=part).values('run'))",
         "rows = Press.objects.all()",

@@ -37,7 +37,7 @@ def is_text(node: ast.expr) -> bool:
     return isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in TRANSLATES
 
 
-def said(node: ast.expr | None) -> str:
+def text_of(node: ast.expr | None) -> str:
     """The code that a key of a table names: `Action.FLIP`, `Action.FLIP.value`, `"flip"`; else empty."""
     if isinstance(node, ast.Constant) and isinstance(node.value, str):
         return node.value
@@ -55,7 +55,7 @@ def tables(tree: ast.AST) -> Iterator[str]:
     for node in ast.walk(tree):
         if not isinstance(node, ast.Dict):
             continue
-        keys = [said(key) for key, value in zip(node.keys, node.values, strict=True) if is_text(value)]
+        keys = [text_of(key) for key, value in zip(node.keys, node.values, strict=True) if is_text(value)]
         for name, codes in CHOICES.items():
             if sum(key in codes for key in keys) > 1:
                 yield f"line {node.lineno}: a table of texts by {name}"

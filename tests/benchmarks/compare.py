@@ -52,7 +52,7 @@ def main() -> None:
         versions.touch(runs_of=[press.pk])
 
     def forecast_kept() -> None:
-        cache.forget()
+        cache.clear_all()
         due_items(as_of=AS_OF)
 
     works: dict[str, Callable[[], object]] = {
@@ -62,7 +62,7 @@ def main() -> None:
         "whether a screw still pays": lambda: stops(load(AS_OF), ledger()),
     }
     for name, work in works.items():
-        nothing, beside = timed(work, cache.forget), timed(work, forecast_kept)
+        nothing, beside = timed(work, cache.clear_all), timed(work, forecast_kept)
         print(f"{name:28s} {nothing:.2f} s, forecast kept {beside:.2f} s, ", end="")
         for each in works.values():
             each()

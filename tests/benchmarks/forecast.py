@@ -32,7 +32,7 @@ def a_million_runs() -> float:
     """Kilograms of 5,000 fittings on 20 presses with 50,000 runs each, from bare arrays."""
     import numpy as np
 
-    from wearlog.calc.exposure import timeline_of, worked
+    from wearlog.calc.exposure import exposures, timeline_of
     from wearlog.calc.meters import hours_of_press
 
     chance = np.random.default_rng(1)
@@ -50,7 +50,7 @@ def a_million_runs() -> float:
         )
     begun = chance.uniform(0, 50_000 * 3600.0, 5_000)
     return float(
-        worked(
+        exposures(
             timelines,
             chance.integers(0, 20, 5_000),
             [""] * 5_000,
@@ -69,7 +69,7 @@ def main() -> None:
     from django.db import connection
 
     from tests.mills.large_mill import build
-    from wearlog.calc.exposure import worked
+    from wearlog.calc.exposure import exposures
     from wearlog.forecasts.board import items_of
     from wearlog.history.record import Record, load
     from wearlog.runs.models import Run
@@ -86,11 +86,11 @@ def main() -> None:
             cursor.execute(f"SELECT {columns} FROM runs_run WHERE voided_at IS NULL")
             return list(cursor.fetchall())
 
-    def exposures(record: Record) -> float:
+    def exposed_hours(record: Record) -> float:
         places = [record.positions[row.position_id] for row in record.fittings]
         record.__dict__.pop("timelines", None)
         record.__dict__.pop("hours", None)
-        found = worked(
+        found = exposures(
             record.timelines,
             np.array([place.press_id for place in places], dtype=np.int64),
             [place.barrel for place in places],
@@ -102,7 +102,7 @@ def main() -> None:
 
     read, rows = best(floor)
     loading, record = best(lambda: load(as_of))
-    exposing, _ = best(lambda: exposures(record))
+    exposing, _ = best(lambda: exposed_hours(record))
     print(f"{len(rows):,} runs, {len(record.parts):,} parts, {len(record.fittings):,} fittings,")
     print(f"{len(record.measurements):,} measurements on {connection.vendor}")
     items, found = best(lambda: items_of(load(as_of)))

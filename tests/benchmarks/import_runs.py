@@ -164,12 +164,12 @@ def main() -> None:
             runs = rows(options.runs)
             write(Path(place) / "book", runs)
             figures = measure(Path(place) / "book", runs, options.repeats)
-            tell(connection.vendor, options.runs, figures)
+            print_figures(connection.vendor, options.runs, figures)
         finally:
             connection.creation.destroy_test_db(kept, verbosity=0)
 
 
-def tell(vendor: str, count: int, figures: list[tuple[float, ...]]) -> None:
+def print_figures(vendor: str, count: int, figures: list[tuple[float, ...]]) -> None:
     print(
         f"{count:,} runs on {vendor}, Python {sys.version.split()[0]}; seconds on the wall, of this process"
     )

@@ -106,7 +106,7 @@ ELSEWHERE = {
     "mark_names": "shows nothing: hidden inputs of a form",
     "kept": "empty until a script of the queue fills it, which the tests of that look at",
     "photos": "needs files in the data folder; looked at on the page of a record",
-    "said": "looked at with the marks of a task (`test_marks.py`)",
+    "marks": "looked at with the marks of a task (`test_marks.py`)",
     "backup_state": "looked at on the page of files and backups",
 }
 """Parts that are not on this page, and why."""

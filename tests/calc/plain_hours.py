@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from math import inf, nan
 
-from wearlog.calc.meters import Source, Told
+from wearlog.calc.meters import Remark, Source
 
 MINUTE = 60.0
 SLACK = 0.2
@@ -54,7 +54,7 @@ class RunHours:
     own_h: float
     press_h: float
     source: Source
-    told: Told = Told.NOTHING
+    remark: Remark = Remark.NOTHING
     left_h: float = nan
     stretch: int = -1
 
@@ -65,7 +65,7 @@ class Stretch:
     closes: float
     advance_h: float
     runs: list[int] = field(default_factory=list)
-    telling: bool = True
+    usable: bool = True
     press_h: float = 0.0
     unlogged_h: float = 0.0
 
@@ -226,7 +226,7 @@ def stretches_of(
         stretch.runs = [place for place, where in enumerate(closing) if where == closes]
         clock = (last.at - first.at) / 3600
         stood_still = bool(stretch.runs) and stretch.advance_h < ROUNDING
-        stretch.telling = not stood_still and stretch.advance_h <= clock + SLACK + ROUNDING
+        stretch.usable = not stood_still and stretch.advance_h <= clock + SLACK + ROUNDING
         stretches.append(stretch)
     return stretches
 
@@ -282,9 +282,9 @@ def log_by_the_meter(stretch: Stretch, runs: list[Run], found: list[RunHours]) -
         and abs(runs[place].end - stretch.closes) <= MINUTE
         and not any(runs[place].overlaps(other) for other in runs if other is not runs[place])
     ]
-    if not stretch.telling:
+    if not stretch.usable:
         for place in at_the_reading:
-            found[place].told = Told.STOOD_STILL if stretch.advance_h < ROUNDING else Told.RAN_AHEAD
+            found[place].remark = Remark.STOOD_STILL if stretch.advance_h < ROUNDING else Remark.RAN_AHEAD
         return
     longest = max((runs[place].clock_h for place in at_the_reading), default=0.0)
     chosen = [place for place in at_the_reading if runs[place].clock_h == longest]
@@ -293,20 +293,20 @@ def log_by_the_meter(stretch: Stretch, runs: list[Run], found: list[RunHours]) -
     run = found[chosen[0]]
     run.left_h = stretch.advance_h - sum(found[place].press_h for place in stretch.runs if place != chosen[0])
     if run.left_h <= ROUNDING:
-        run.told = Told.NONE_LEFT
+        run.remark = Remark.NONE_LEFT
         return
     run.source = Source.METER
     run.own_h = run.left_h
     if run.left_h > longest + SLACK + ROUNDING:
         run.own_h = longest + SLACK
-        run.told = Told.HELD_DOWN
+        run.remark = Remark.HELD_DOWN
     run.press_h = run.own_h
 
 
 def count_the_rest(stretch: Stretch, found: list[RunHours], *, by_meter: bool) -> None:
     """What the runs come to, scaled where the press counts by its meter, and what no run was logged for."""
     stretch.press_h = sum(found[place].press_h for place in stretch.runs)
-    if not stretch.telling:
+    if not stretch.usable:
         return
     if by_meter and stretch.press_h > stretch.advance_h + ROUNDING:
         share = stretch.advance_h / stretch.press_h
@@ -314,6 +314,6 @@ def count_the_rest(stretch: Stretch, found: list[RunHours], *, by_meter: bool) -
             run.own_h *= share
             run.press_h *= share
             run.source = Source.METER
-            run.told = Told.SCALED
+            run.remark = Remark.SCALED
         stretch.press_h = stretch.advance_h
     stretch.unlogged_h = max(stretch.advance_h - stretch.press_h, 0.0)

@@ -33,7 +33,7 @@ def given_range(mid: float, half: float = 10) -> DayRange:
 def finished(number: int, away: float) -> History:
     """An edge that came on day 100 + its number, `away` days later than what was said 60 days before."""
     came = 100.0 + number
-    return History(said=((came - 60, given_range(came - away)),), came=came, known_on=came)
+    return History(forecasts=((came - 60, given_range(came - away)),), came=came, known_on=came)
 
 
 def test_a_score_counts_halves_of_the_range_on_the_side_on_which_the_day_came() -> None:
@@ -103,25 +103,27 @@ def test_only_edges_finished_before_the_forecast_day_are_judged() -> None:
 
 
 def test_an_edge_whose_end_the_log_could_not_tell_yet_is_not_judged() -> None:
-    late = History(said=((0, given_range(95)),), came=100, known_on=130)
+    late = History(forecasts=((0, given_range(95)),), came=100, known_on=130)
     assert scores_on(103, [late]) == []
     assert scores_on(130, [late]) == [inf]  # past its late day, 105, and not known to be finished
     assert scores_on(131, [late]) == [0.5]
 
 
 def test_an_unfinished_edge_past_its_late_day_is_a_miss() -> None:
-    edge = History(said=((0, given_range(80)),))
+    edge = History(forecasts=((0, given_range(80)),))
     assert scores_on(90, [edge]) == []
     assert scores_on(91, [edge]) == [inf]
 
 
 def test_an_edge_that_was_lost_before_is_not_judged() -> None:
-    assert scores_on(91, [History(said=((0, given_range(80)),), ended=70)]) == []
+    assert scores_on(91, [History(forecasts=((0, given_range(80)),), ended=70)]) == []
 
 
 def test_each_edge_gives_one_score_by_what_was_said_sixty_days_before() -> None:
     edge = History(
-        said=((10, given_range(300)), (40, given_range(95)), (90, given_range(100))), came=100, known_on=100
+        forecasts=((10, given_range(300)), (40, given_range(95)), (90, given_range(100))),
+        came=100,
+        known_on=100,
     )
     assert scores_on(101, [edge]) == [0.5]
 

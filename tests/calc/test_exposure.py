@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearlog.calc.exposure import PressTimeline, timeline_of, worked
+from wearlog.calc.exposure import PressTimeline, exposures, timeline_of
 from wearlog.calc.meters import hours_of_press
 
 H = 3600.0
@@ -171,7 +171,7 @@ class TestFittings:
     def test_each_fitting_takes_what_its_press_and_barrel_did_in_its_time(self) -> None:
         one = a_press([(0, 10, 10, 100, 0)])
         twin = a_press([(0, 10, 10, 200, 1)], shares={"l": 0.5, "r": 0.5})
-        found = worked(
+        found = exposures(
             {7: one, 8: twin},
             np.array([7, 8, 8, 9]),
             ["", "l", "", ""],
@@ -237,7 +237,7 @@ class TestPromises:
         at = np.array(sorted(changes))
         parts = at.size - 1
         for name, barrel in (("", None), ("l", "l")):
-            found = worked({1: press}, np.full(parts, 1), [name] * parts, np.ones(parts), at[:-1], at[1:])
+            found = exposures({1: press}, np.full(parts, 1), [name] * parts, np.ones(parts), at[:-1], at[1:])
             whole = press.kilograms(at[0], at[-1], barrel)[0]
             assert found.kilograms.sum(axis=0) == pytest.approx(whole, abs=1e-6)
             assert found.hours.sum() == pytest.approx(press.hours(at[0], at[-1])[0], abs=1e-6)
@@ -247,7 +247,7 @@ class TestPromises:
         self, press: PressTimeline, fitted: float, before: float, after: float
     ) -> None:
         flip, end = fitted + before, fitted + before + after
-        found = worked(
+        found = exposures(
             {1: press},
             np.array([1, 1]),
             ["r", "r"],

@@ -17,7 +17,7 @@ from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
 from tests.calc.plain_hours import PlainHours, Reading, Run, agree, plain_hours
-from wearlog.calc.meters import PressHours, Source, Told, hours_of_press
+from wearlog.calc.meters import PressHours, Remark, Source, hours_of_press
 
 H = 3600.0
 MINUTE = 60.0
@@ -69,8 +69,8 @@ class Log:
         return [Source(source) for source in self.found.source]
 
     @property
-    def told(self) -> list[Told]:
-        return [Told(told) for told in self.found.told]
+    def remark(self) -> list[Remark]:
+        return [Remark(remark) for remark in self.found.remark]
 
     @property
     def stretches(self) -> list[tuple[float, float, float, float, float]]:
@@ -78,16 +78,16 @@ class Log:
         table = self.found.stretches
         return [
             (float(opens / H), float(closes / H), *rounded([advance, press, unlogged]))
-            for opens, closes, advance, press, unlogged, telling in zip(
+            for opens, closes, advance, press, unlogged, usable in zip(
                 table.opens,
                 table.closes,
                 table.advance_h,
                 table.press_h,
                 table.unlogged_h,
-                table.telling,
+                table.usable,
                 strict=True,
             )
-            if telling
+            if usable
         ]
 
 
@@ -105,7 +105,7 @@ class TestWhereHoursComeFrom:
         log = Log([(6, 14, NOT_SAID)], [(6, 100), (14, 107.5)])
         assert log.own == [7.5]
         assert log.sources == [Source.METER]
-        assert log.told == [Told.NOTHING]
+        assert log.remark == [Remark.NOTHING]
         assert log.stretches == [(6, 14, 7.5, 7.5, 0)]
 
     def test_without_a_reading_at_its_end_the_clock_counts(self) -> None:
@@ -184,33 +184,33 @@ class TestWhatTheMeterLeaves:
         log = Log([(6, 11, 5), (11, 14, NOT_SAID)], [(6, 100), (14, 105)])
         assert log.own == [5, 3]
         assert log.sources == [Source.WRITTEN, Source.CLOCK]
-        assert log.told == [Told.NOTHING, Told.NONE_LEFT]
+        assert log.remark == [Remark.NOTHING, Remark.NONE_LEFT]
         assert rounded(log.found.left_h[1:]) == [0]
 
     def test_a_run_takes_at_most_twelve_minutes_more_than_its_clock_and_the_rest_is_unlogged(self) -> None:
         log = Log([(6, 8, NOT_SAID)], [(0, 100), (8, 105)])
         assert log.own == [2.2]
         assert log.sources == [Source.METER]
-        assert log.told == [Told.HELD_DOWN]
+        assert log.remark == [Remark.HELD_DOWN]
         assert rounded(log.found.left_h) == [5]
         assert log.stretches == [(0, 8, 5, 2.2, 2.8)]
 
     def test_just_twelve_minutes_more_than_its_clock_are_not_held_down(self) -> None:
         log = Log([(6, 8, NOT_SAID)], [(0, 100), (8, 102.2)])
         assert log.own == [2.2]
-        assert log.told == [Told.NOTHING]
+        assert log.remark == [Remark.NOTHING]
 
     def test_a_meter_that_stood_still_tells_nothing_and_that_is_told(self) -> None:
         log = Log([(6, 14, NOT_SAID)], [(6, 100), (14, 100)])
         assert log.own == [8]
         assert log.sources == [Source.CLOCK]
-        assert log.told == [Told.STOOD_STILL]
+        assert log.remark == [Remark.STOOD_STILL]
         assert log.stretches == []
 
     def test_a_meter_that_stood_still_is_told_of_no_run_with_hours_of_its_own(self) -> None:
         log = Log([(6, 14, 8)], [(6, 100), (14, 100)], by_meter=True)
         assert log.own == [8]
-        assert log.told == [Told.NOTHING]
+        assert log.remark == [Remark.NOTHING]
         assert log.stretches == []
 
     def test_a_meter_that_stands_still_while_nothing_runs_is_as_it_should_be(self) -> None:
@@ -221,7 +221,7 @@ class TestWhatTheMeterLeaves:
         log = Log([(6, 14, NOT_SAID)], [(6, 100), (8, 102.2), (10, 104.4), (14, 108.6)], by_meter=True)
         assert log.own == [8]
         assert log.sources == [Source.CLOCK]
-        assert log.told == [Told.RAN_AHEAD]
+        assert log.remark == [Remark.RAN_AHEAD]
         assert log.stretches == []
 
     def test_a_new_meter_at_the_end_of_the_run_tells_nothing_of_it(self) -> None:
@@ -325,14 +325,14 @@ class TestScaling:
         assert log.own == [3.75, 2.25]
         assert log.shares == [3.75, 2.25]
         assert log.sources == [Source.METER, Source.METER]
-        assert log.told == [Told.SCALED, Told.SCALED]
+        assert log.remark == [Remark.SCALED, Remark.SCALED]
         assert log.stretches == [(6, 15, 6, 6, 0)]
         assert Log(runs, readings).own == [5, 3]
 
     def test_a_run_to_which_the_others_left_nothing_is_scaled_with_them(self) -> None:
         log = Log([(6, 11, 5), (11, 14, NOT_SAID)], [(6, 100), (14, 104)], by_meter=True)
         assert log.own == [2.5, 1.5]
-        assert log.told == [Told.SCALED, Told.SCALED]
+        assert log.remark == [Remark.SCALED, Remark.SCALED]
 
     def test_hours_that_the_advance_covers_stay_and_the_rest_is_unlogged(self) -> None:
         log = Log([(6, 10, 5), (11, 14, NOT_SAID)], [(6, 100), (15, 108.5)], by_meter=True)
@@ -347,7 +347,7 @@ class TestScaling:
     def test_a_stretch_is_scaled_by_its_own_runs_alone(self) -> None:
         log = Log([(6, 14, 8), (30, 38, 8)], [(6, 100), (14, 104), (30, 104), (38, 112)], by_meter=True)
         assert log.own == [4, 8]
-        assert log.told == [Told.SCALED, Told.NOTHING]
+        assert log.remark == [Remark.SCALED, Remark.NOTHING]
 
     def test_overlapping_runs_are_scaled_by_what_they_come_to(self) -> None:
         # 4 h and 3 h at once are 4 press hours; the meter saw 3.
@@ -502,16 +502,16 @@ logs = chances.map(a_log)
 LogOfPress = tuple[list[Run], list[Reading]]
 
 
-def tell(found: PressHours) -> None:
+def record_events(found: PressHours) -> None:
     """Count for the statistics of hypothesis what the log held."""
-    for source, told in zip(found.source, found.told, strict=True):
-        event(f"{Source(source).name.lower()}, {Told(told).name.lower()}")
+    for source, remark in zip(found.source, found.remark, strict=True):
+        event(f"{Source(source).name.lower()}, {Remark(remark).name.lower()}")
 
 
 def same_bits(one: PressHours, other: PressHours, rows: Sequence[int], others: Sequence[int]) -> bool:
     return all(
         np.array_equal(getattr(one, name)[rows], getattr(other, name)[others], equal_nan=name[-2:] == "_h")
-        for name in ("own_h", "press_h", "source", "told", "left_h")
+        for name in ("own_h", "press_h", "source", "remark", "left_h")
     )
 
 
@@ -519,13 +519,13 @@ def assert_as_plain(found: PressHours, plain: PlainHours) -> None:
     def column(name: str) -> np.ndarray:
         return np.array([getattr(run, name) for run in plain.runs], dtype=float)
 
-    for name in ("source", "told", "stretch"):
+    for name in ("source", "remark", "stretch"):
         assert getattr(found, name).tolist() == column(name).tolist(), name
     for name in ("own_h", "press_h", "left_h"):
         assert np.allclose(getattr(found, name), column(name), rtol=0, atol=1e-9, equal_nan=True), name
     assert found.readings.believed.tolist() == list(plain.readings.believed)
     assert found.readings.unannounced.tolist() == list(plain.readings.unannounced)
-    for name in ("opens", "closes", "telling"):
+    for name in ("opens", "closes", "usable"):
         assert getattr(found.stretches, name).tolist() == [getattr(s, name) for s in plain.stretches], name
     for name in ("advance_h", "press_h", "unlogged_h"):
         expected = [getattr(stretch, name) for stretch in plain.stretches]
@@ -549,7 +549,7 @@ class TestWhateverWasLogged:
     def test_the_hours_are_those_of_the_plain_rule(self, log: LogOfPress, by_meter: bool) -> None:
         runs, readings = log
         found = worked_out(runs, readings, by_meter=by_meter)
-        tell(found)
+        record_events(found)
         assert_as_plain(found, plain_hours(runs, readings, by_meter=by_meter))
 
     def test_logs_made_up_hold_every_source_and_everything_there_is_to_tell(self) -> None:
@@ -559,14 +559,14 @@ class TestWhateverWasLogged:
             found = worked_out(runs, readings, by_meter=seed % 2 == 0)
             assert_as_plain(found, plain_hours(runs, readings, by_meter=seed % 2 == 0))
             held.update(Source(source).name for source in found.source)
-            held.update(Told(told).name for told in found.told)
+            held.update(Remark(remark).name for remark in found.remark)
             held["a slip"] += int((~found.readings.believed).sum())
             held["a meter replaced without a word"] += int(found.readings.unannounced.sum())
             held["a new meter"] += sum(reading.new_meter for reading in readings)
             held["a reading under way"] += int(found.readings.believed.sum()) - found.bounds.size
             held["runs at once"] += int((found.press_h < found.own_h - 0.01).sum())
             held["unlogged hours"] += int((found.stretches.unlogged_h > 0.01).sum())
-        names = [*Source.__members__, *Told.__members__, "a slip", "a meter replaced without a word"]
+        names = [*Source.__members__, *Remark.__members__, "a slip", "a meter replaced without a word"]
         names += ["a new meter", "a reading under way", "runs at once", "unlogged hours"]
         assert not {name: held[name] for name in names if held[name] < 10}
 
@@ -577,7 +577,7 @@ class TestWhateverWasLogged:
     ) -> None:
         found = worked_out(*log, by_meter=True)
         table = found.stretches
-        for number in np.flatnonzero(table.telling):
+        for number in np.flatnonzero(table.usable):
             pressed = found.press_h[found.stretch == number].sum()
             assert pressed == pytest.approx(table.press_h[number], abs=1e-6)
             assert pressed + table.unlogged_h[number] == pytest.approx(table.advance_h[number], abs=1e-6)
@@ -607,7 +607,7 @@ class TestWhateverWasLogged:
         by_meter = worked_out(runs, readings, by_meter=True)
         everything = range(len(runs))
         assert same_bits(by_runs, by_meter, everything, everything)
-        for name in ("opens", "closes", "advance_h", "press_h", "unlogged_h", "telling"):
+        for name in ("opens", "closes", "advance_h", "press_h", "unlogged_h", "usable"):
             assert np.array_equal(getattr(by_runs.stretches, name), getattr(by_meter.stretches, name))
 
     @many

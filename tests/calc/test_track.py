@@ -11,7 +11,7 @@ from wearlog.calc.track import Promise, crossing, summary
 
 
 def promise(early: float, mid: float, late: float, came: float, lumped: float | None = None) -> Promise:
-    return Promise(said_on=0, came=came, range=DayRange(early=early, mid=mid, late=late), lumped=lumped)
+    return Promise(made_on=0, came=came, range=DayRange(early=early, mid=mid, late=late), lumped=lumped)
 
 
 def test_counts_errors_and_widths_are_those_of_the_promises() -> None:
@@ -42,7 +42,7 @@ def test_below_five_edges_there_are_counts_and_no_shares() -> None:
 
 
 def test_a_promise_without_a_full_range_is_counted_apart() -> None:
-    found = summary([Promise(said_on=0, came=5, range=None, lumped=5)])
+    found = summary([Promise(made_on=0, came=5, range=None, lumped=5)])
     assert (found.edges, found.ranged, found.held) == (1, 0, 0)
     assert found.mean_error is None
     assert found.median_width is None

@@ -15,7 +15,7 @@ from django.core.management import CommandError, call_command
 ROOT = Path(__file__).parents[2]
 
 
-def told(*arguments: str) -> str:
+def output_of(*arguments: str) -> str:
     out = io.StringIO()
     call_command("analyse", *arguments, stdout=out)
     return out.getvalue()
@@ -24,7 +24,7 @@ def told(*arguments: str) -> str:
 def found(tmp_path: Path, kind: str, text: str, *options: str) -> dict[str, Any]:
     path = tmp_path / "data.csv"
     path.write_text(text, encoding="utf-8")
-    data: dict[str, Any] = json.loads(told(kind, str(path), "--format", "json", *options))
+    data: dict[str, Any] = json.loads(output_of(kind, str(path), "--format", "json", *options))
     return data
 
 
@@ -122,12 +122,12 @@ def test_drift_prints_the_chart_with_gaps_and_rows_counted_from_one(tmp_path: Pa
 def test_replacement_prints_the_best_age_or_why_none() -> None:
     # ReliaWiki's example; computed with scipy 1.17.1.
     options = ["--scale", "1000", "--planned-cost", "1", "--failure-cost", "5", "--format", "json"]
-    data = json.loads(told("replacement", "--shape", "2.5", *options))
+    data = json.loads(output_of("replacement", "--shape", "2.5", *options))
     assert data["best_age"] == pytest.approx(493.046957597, abs=1e-6)
     assert data["cost_rate"] == pytest.approx(0.00346204273879, abs=1e-12)
     assert data["run_to_failure_cost"] == pytest.approx(0.00563530248993, abs=1e-12)
     assert data["saving_against_run_to_failure"] == pytest.approx(0.385650948645, abs=1e-9)
-    withheld = json.loads(told("replacement", "--shape", "0.9", *options))
+    withheld = json.loads(output_of("replacement", "--shape", "0.9", *options))
     assert withheld["best_age"] is None
     assert "by chance" in withheld["reason"]
 
@@ -135,7 +135,7 @@ def test_replacement_prints_the_best_age_or_why_none() -> None:
 def test_the_table_says_the_same_for_people(tmp_path: Path) -> None:
     path = tmp_path / "data.csv"
     path.write_text("age,failed\n300,1\n420,1\n500,1\n600,0\n")
-    text = told("life", str(path))
+    text = output_of("life", str(path))
     assert "basis: mle" in text
     assert "kaplan meier:\n  300  0.75  4" in text
 
@@ -143,7 +143,7 @@ def test_the_table_says_the_same_for_people(tmp_path: Path) -> None:
 def test_other_columns_and_a_byte_order_mark_do_no_harm(tmp_path: Path) -> None:
     path = tmp_path / "data.csv"
     path.write_text("\ufeffpress,age,failed\nP1,300,1\nP2,500,0\n", encoding="utf-8")
-    assert json.loads(told("life", str(path), "--format", "json"))["units"] == 2
+    assert json.loads(output_of("life", str(path), "--format", "json"))["units"] == 2
 
 
 @pytest.mark.parametrize(
@@ -175,7 +175,7 @@ def test_bad_input_is_one_clear_sentence(
     path = tmp_path / "data.csv"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(CommandError) as caught:
-        told(kind, str(path), *options)
+        output_of(kind, str(path), *options)
     assert says in str(caught.value)
     assert "\n" not in str(caught.value)
     assert caught.value.returncode == 2
@@ -183,12 +183,12 @@ def test_bad_input_is_one_clear_sentence(
 
 def test_a_file_that_is_not_there_or_not_text_is_one_clear_sentence(tmp_path: Path) -> None:
     with pytest.raises(CommandError, match="can't be read: No such file"):
-        told("life", str(tmp_path / "absent.csv"))
+        output_of("life", str(tmp_path / "absent.csv"))
     (tmp_path / "bytes.csv").write_bytes(b"age,failed\n\xff\xfe,1\n")
     with pytest.raises(CommandError, match="can't be read as CSV in UTF-8"):
-        told("life", str(tmp_path / "bytes.csv"))
+        output_of("life", str(tmp_path / "bytes.csv"))
     with pytest.raises(CommandError, match="needs a CSV file with the columns age, failed"):
-        told("life")
+        output_of("life")
 
 
 @pytest.mark.parametrize(
@@ -202,7 +202,7 @@ def test_a_file_that_is_not_there_or_not_text_is_one_clear_sentence(tmp_path: Pa
 )
 def test_bad_options_are_one_clear_sentence(arguments: list[str], says: str) -> None:
     with pytest.raises(CommandError, match=says) as caught:
-        told(*arguments)
+        output_of(*arguments)
     assert caught.value.returncode == 2
 
 

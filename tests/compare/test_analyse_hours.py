@@ -14,7 +14,7 @@ RUNS = "ref,press,started_at,ended_at,hours_h,through\n"
 READINGS = "press,read_at,meter_h,kind\n"
 
 
-def told(tmp_path: Path, runs: str, readings: str, *options: str) -> str:
+def output_of(tmp_path: Path, runs: str, readings: str, *options: str) -> str:
     (tmp_path / "runs.csv").write_text(runs, encoding="utf-8")
     (tmp_path / "readings.csv").write_text(readings, encoding="utf-8")
     out = io.StringIO()
@@ -25,14 +25,14 @@ def told(tmp_path: Path, runs: str, readings: str, *options: str) -> str:
 
 def found(tmp_path: Path, runs: str, readings: str = "", *options: str) -> dict[str, Any]:
     """What is printed as JSON for rows of runs and readings, the headers put in front."""
-    text = told(tmp_path, RUNS + runs, READINGS + readings, "--format", "json", *options)
+    text = output_of(tmp_path, RUNS + runs, READINGS + readings, "--format", "json", *options)
     data: dict[str, Any] = json.loads(text)
     return data
 
 
 def refused(tmp_path: Path, runs: str, readings: str, *options: str) -> str:
     with pytest.raises(CommandError) as caught:
-        told(tmp_path, runs, readings, *options)
+        output_of(tmp_path, runs, readings, *options)
     assert caught.value.returncode == 2
     assert "\n" not in str(caught.value)
     return str(caught.value)
@@ -208,7 +208,7 @@ def test_files_without_a_row_come_to_nothing(tmp_path: Path) -> None:
 
 
 def test_the_table_says_the_same_for_people(tmp_path: Path) -> None:
-    text = told(
+    text = output_of(
         tmp_path,
         RUNS + "a,P1,2026-03-01T06:00:00Z,2026-03-01T12:00:00Z,,\n",
         READINGS + "P1,2026-03-01T06:00:00Z,100,\nP1,2026-03-01T12:00:00Z,104.5,\n",

@@ -10,7 +10,7 @@ from tests.mills.run_maker import RunMaker
 from wearlog.people.models import Mill
 
 
-def told(*arguments: str) -> str:
+def output_of(*arguments: str) -> str:
     out = io.StringIO()
     call_command("compare", *arguments, stdout=out)
     return out.getvalue()
@@ -18,7 +18,7 @@ def told(*arguments: str) -> str:
 
 def test_the_table_shows_rates_and_the_common_mix(run: RunMaker) -> None:
     run("P1", "flax", "2026-03-01 06:00", hours="5", kg="100")
-    text = told("--by", "press")
+    text = output_of("--by", "press")
     assert "Hours per tonne" in text
     assert "50.00" in text
     assert "Common crop mix: flax 100.0 %." in text
@@ -26,7 +26,7 @@ def test_the_table_shows_rates_and_the_common_mix(run: RunMaker) -> None:
 
 def test_the_json_is_plain_data_in_si_units(run: RunMaker) -> None:
     run("P1", "flax", "2025-08-01 06:00", hours="5", kg="100")
-    data = json.loads(told("--format", "json", "--units", "us"))
+    data = json.loads(output_of("--format", "json", "--units", "us"))
     assert data["by"] == ["press", "crop", "season"]
     assert data["season_start"] == "07-01"
     (line,) = data["lines"]
@@ -40,21 +40,23 @@ def test_the_json_is_plain_data_in_si_units(run: RunMaker) -> None:
 def test_the_csv_is_the_download_of_the_page(run: RunMaker) -> None:
     run("P1", "flax", "2025-08-01 06:00", hours="5", kg="100")
     assert (
-        told("--by", "crop", "--format", "csv").splitlines()[0].startswith("crop,hours_per_tonne,kg_per_h,")
+        output_of("--by", "crop", "--format", "csv")
+        .splitlines()[0]
+        .startswith("crop,hours_per_tonne,kg_per_h,")
     )
 
 
 def test_the_mills_own_units_are_the_default(run: RunMaker) -> None:
     run("P1", "flax", "2025-08-01 06:00", hours="5", kg="100")
     Mill.objects.update(units="us")
-    assert "Hours per short ton" in told()
-    assert "Hours per tonne" in told("--units", "metric")
+    assert "Hours per short ton" in output_of()
+    assert "Hours per tonne" in output_of("--units", "metric")
 
 
 def test_filters_and_the_seasons_start_reach_the_comparison(run: RunMaker) -> None:
     run("P1", "flax", "2026-02-01 06:00", hours="5", kg="100")
     run("P2", "rape", "2026-02-01 06:00", hours="5", kg="100")
-    data = json.loads(told("--format", "json", "--press", "P2", "--season-start", "01-01"))
+    data = json.loads(output_of("--format", "json", "--press", "P2", "--season-start", "01-01"))
     assert [(line["press"], line["season"]) for line in data["lines"]] == [("P2", "2026")]
 
 
@@ -72,8 +74,8 @@ def test_what_cannot_be_compared_is_one_clear_sentence(
 ) -> None:
     run("P1", "flax", "2026-03-01 06:00", hours="5", kg="100")
     with pytest.raises(CommandError, match=says):
-        told(*arguments)
+        output_of(*arguments)
 
 
 def test_an_empty_log_is_a_table_of_dashes(mill: Mill) -> None:
-    assert "–" in told()
+    assert "–" in output_of()

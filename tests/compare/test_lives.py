@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from tests.mills.forecast_shop import Shop
-from wearlog.compare.reliability import By, Ended, Says, TypeLives, type_lives
+from wearlog.compare.reliability import AgeUnit, Ended, Statement, TypeLives, type_lives
 from wearlog.equipment.models import PartType
 from wearlog.history.record import load
 
@@ -45,7 +45,7 @@ def test_an_age_is_what_the_press_worked_while_the_part_sat_on_it(shop: Shop) ->
     bearings(shop, [3])
     (one,) = of("bearing").lived
     assert (one.hours_h, one.seed_kg) == (30.0, 1500.0)  # 3 days of 10 h and 500 kg
-    assert of("bearing").by is By.HOURS
+    assert of("bearing").by is AgeUnit.HOURS
 
 
 def test_broken_and_worn_without_a_limit_are_failures(shop: Shop) -> None:
@@ -117,7 +117,7 @@ def test_without_a_failure_there_is_a_lower_limit_under_assumed_shapes_only(shop
     for number in range(4):
         shop.fit(shop.part(f"B{number}", kind), "2026-01-01", position=f"{number} bearing")
     lives = of("bearing")
-    assert (lives.says, lives.mean, lives.left) == (Says.FIXED_SHAPE, None, ())
+    assert (lives.statement, lives.mean, lives.left) == (Statement.FIXED_SHAPE, None, ())
     # Four parts of 100 h, none failed, shape 1: 400 h / -ln(0.05), which is 400 / 2.9957 (chi-square with two
     # degrees of freedom; Nelson 1985, from memory).
     assert lives.life.fixed_shapes[0].one_sided_low == pytest.approx(133.5, abs=0.05)
@@ -125,13 +125,13 @@ def test_without_a_failure_there_is_a_lower_limit_under_assumed_shapes_only(shop
 
 def test_three_failures_give_a_curve_but_no_mean_life(shop: Shop) -> None:
     bearings(shop, [10, 14, 19])
-    assert (of("bearing").says, of("bearing").mean) == (Says.FIT, None)
+    assert (of("bearing").statement, of("bearing").mean) == (Statement.FIT, None)
 
 
 def test_five_failures_give_a_mean_life(shop: Shop) -> None:
     bearings(shop, [10, 14, 19, 12, 16])
     lives = of("bearing")
-    assert lives.says is Says.MEAN
+    assert lives.statement is Statement.MEAN
     # The mean of the ages is 142 h; a Weibull life fitted to all of them, none censored, has about that mean.
     assert lives.mean == pytest.approx(142, rel=0.01)
 

@@ -189,9 +189,9 @@ def history(
 def change(book: Book) -> None:
     """Correct or strike out something that stands."""
     random = book.random
-    entries: list[Run] | list[Reading] = list(Run.objects.standing().order_by("pk"))
+    entries: list[Run] | list[Reading] = list(Run.objects.not_voided().order_by("pk"))
     if random.random() < 0.4 or not entries:
-        entries = list(Reading.objects.standing().order_by("pk"))
+        entries = list(Reading.objects.not_voided().order_by("pk"))
     if not entries:
         return
     record = random.choice(entries)
@@ -240,7 +240,7 @@ def fill(book: Book) -> None:
         book.enter(entry)
     for _ in range(random.choice((0, 0, 2, 4))):
         change(book)
-    last = Run.objects.standing().filter(press=book.single).order_by("-ends_at").first()
+    last = Run.objects.not_voided().filter(press=book.single).order_by("-ends_at").first()
     if random.random() < 0.3 and last is not None and last.ends_at is not None:
         goes_on = NewRun(
             press_id=book.single.pk,
@@ -258,7 +258,7 @@ def fill(book: Book) -> None:
 # --- what every place says ---------------------------------------------------------------------------
 
 
-def standing(press: Press) -> list[Run]:
+def not_voided(press: Press) -> list[Run]:
     return list(Run.objects.of(press).filter(ends_at__isnull=False).select_related("press", "crop"))
 
 
@@ -298,7 +298,7 @@ def assert_the_same_everywhere(book: Book, client: Client, folder: Path) -> None
     export_logbook(by=None, target=folder)
     record = load(NOW.date())
     for press in (book.single, book.twin):
-        runs, own = standing(press), own_hours(record, press)
+        runs, own = not_voided(press), own_hours(record, press)
         assert sorted(own) == sorted(run.pk for run in runs)
         one_by_one = [hours.of_run(run) for run in runs]
         assert [found.hours_h for found in one_by_one] == [own[run.pk] for run in runs]
@@ -317,9 +317,9 @@ def assert_the_same_everywhere(book: Book, client: Client, folder: Path) -> None
 def assert_the_files_say_so(said: dict[str, Any], record: Record, press: Press) -> None:
     own = own_hours(record, press)
     by_ref = {run["ref"]: run["hours"] for run in said["runs"] if run["hours"] is not None}
-    assert by_ref == {run.ref: own[run.pk] for run in standing(press)}
+    assert by_ref == {run.ref: own[run.pk] for run in not_voided(press)}
     table = record.hours[press.pk].stretches
-    columns = (table.advance_h, table.press_h, table.unlogged_h, table.telling)
+    columns = (table.advance_h, table.press_h, table.unlogged_h, table.usable)
     stretches = [list(row) for row in zip(*(column.tolist() for column in columns), strict=True)]
     assert [stretch[2:] for stretch in said["presses"][0]["stretches"]] == stretches
 
@@ -368,7 +368,7 @@ def test_the_order_in_which_a_log_is_entered_changes_no_bit_of_an_hour(seed: int
         if press == book.twin:
             barrels_of(again)
         stored: list[Run] = list(Run.objects.of(press))
-        readings = list(Reading.objects.standing().filter(press=press))
+        readings = list(Reading.objects.not_voided().filter(press=press))
         book.random.shuffle(stored)
         book.random.shuffle(readings)
         for run in stored:
@@ -381,10 +381,10 @@ def test_the_order_in_which_a_log_is_entered_changes_no_bit_of_an_hour(seed: int
 
         record = load(NOW.date())
         own, own_again = own_hours(record, press), own_hours(record, again)
-        usual = {f"{run.ref} again": own[run.pk] for run in standing(press)}
-        assert {run.ref: own_again[run.pk] for run in standing(again)} == usual
-        assert [found.hours_h for found in hours.of_runs(standing(again))] == [
-            usual[run.ref] for run in standing(again)
+        usual = {f"{run.ref} again": own[run.pk] for run in not_voided(press)}
+        assert {run.ref: own_again[run.pk] for run in not_voided(again)} == usual
+        assert [found.hours_h for found in hours.of_runs(not_voided(again))] == [
+            usual[run.ref] for run in not_voided(again)
         ]
 
 
@@ -398,7 +398,7 @@ def test_a_press_by_its_meter_has_pressed_or_not_logged_what_the_meter_advanced(
     for press in (book.single, book.twin):
         found = record.hours[press.pk]
         table = found.stretches
-        for number in np.flatnonzero(table.telling):
+        for number in np.flatnonzero(table.usable):
             counted = np.nansum(found.press_h[found.stretch == number])
             assert counted + table.unlogged_h[number] == pytest.approx(table.advance_h[number], abs=1e-9)
 
@@ -412,7 +412,7 @@ def test_where_each_run_is_logged_by_the_meter_it_does_not_matter_what_the_press
     said = {}
     for choice in ("runs", "meter"):
         Press.objects.update(hours_from=choice)
-        runs = [run for run in standing(book.single) if run.ends_at != run.started_at]
+        runs = [run for run in not_voided(book.single) if run.ends_at != run.started_at]
         assert {found.source for found in hours.of_runs(runs)} == {Source.METER}
         said[choice] = own_hours(load(NOW.date()), book.single)
     assert said["runs"] == said["meter"]
@@ -470,5 +470,5 @@ def test_six_decimals_count_as_they_were_written(
             book.enter(entry)
         own = own_hours(load(NOW.date()), press)
         # The binary numbers nearest to 1.004274, and to 1167.392201 less 1160 less 1.004274.
-        assert [own[run.pk] for run in standing(press)] == [1.004274, 6.387926999999887]
+        assert [own[run.pk] for run in not_voided(press)] == [1.004274, 6.387926999999887]
     assert_the_same_everywhere(book, client, tmp_path / "book")

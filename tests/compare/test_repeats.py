@@ -48,30 +48,30 @@ def test_ages_are_the_seed_through_the_part(shop: Shop) -> None:
 
 def test_polishing_that_comes_faster_and_faster_is_said_to(shop: Shop) -> None:
     polish(shop, [100, 140, 160, 170, 176, 182, 186, 190, 193, 196])
-    told = of("polish").told
-    assert told.trend is Trend.FASTER
-    assert told.every_t == 10.0
-    assert told.every_t_now is not None
-    assert told.every_t_now < 5
+    analysis = of("polish").analysis
+    assert analysis.trend is Trend.FASTER
+    assert analysis.every_t == 10.0
+    assert analysis.every_t_now is not None
+    assert analysis.every_t_now < 5
 
 
 def test_work_that_becomes_rarer_is_said_to(shop: Shop) -> None:
     polish(shop, [2, 4, 7, 10, 14, 19, 25, 40, 60, 110])
-    assert of("polish").told.trend is Trend.RARER
+    assert of("polish").analysis.trend is Trend.RARER
 
 
 def test_even_work_shows_no_trend(shop: Shop) -> None:
     polish(shop, [20, 40, 60, 80, 100, 120, 140, 160, 180])
-    told = of("polish").told
-    assert told.trend is Trend.EVEN
+    analysis = of("polish").analysis
+    assert analysis.trend is Trend.EVEN
     # Nine events at 10, 20 ... 90 of 100 t lie evenly about the middle: their sum is n T / 2 (by hand).
-    assert told.laplace_z == pytest.approx(0.0, abs=1e-9)
+    assert analysis.laplace_z == pytest.approx(0.0, abs=1e-9)
 
 
 def test_one_time_shows_no_trend(shop: Shop) -> None:
     polish(shop, [50])
-    told = of("polish").told
-    assert (told.trend, told.law.shape) == (Trend.ONCE, None)
+    analysis = of("polish").analysis
+    assert (analysis.trend, analysis.law.shape) == (Trend.ONCE, None)
 
 
 def test_like_things_on_which_it_was_never_done_are_watched_too(shop: Shop) -> None:
@@ -79,9 +79,9 @@ def test_like_things_on_which_it_was_never_done_are_watched_too(shop: Shop) -> N
     shop.fit(shop.part("S2", shop.type("other", "screw")), "2026-01-01", press="P2")
     shop.runs("2026-01-01", 10, press="P2")
     never = [thing for thing in of("polish").things if thing.name == "S2"]
-    assert [thing.told.trend for thing in never] == [Trend.NEVER]
+    assert [thing.analysis.trend for thing in never] == [Trend.NEVER]
     # No event in 5 t: at most 3.0 / T (-ln 0.05 / 5 = 0.599 a tonne).
-    assert never[0].told.rate.high == pytest.approx(0.599, abs=0.001)
+    assert never[0].analysis.rate.high == pytest.approx(0.599, abs=0.001)
 
 
 def test_the_mean_function_divides_by_what_is_still_watched(shop: Shop) -> None:

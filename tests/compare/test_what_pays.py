@@ -11,7 +11,7 @@ from tests.mills.forecast_shop import Shop, number
 from wearlog.compare.ledger import ledger
 from wearlog.compare.orders import NoOrder, Order, orders
 from wearlog.compare.reliability import type_lives
-from wearlog.compare.replacing import Mending, PlannedReplacement, Withheld, mend_or_buy, planned_or_not
+from wearlog.compare.replacing import Mending, PlannedReplacement, Withheld, mend_or_buy, planned_replacement
 from wearlog.compare.stopping import NoStop, Stop, stops
 from wearlog.equipment.models import PartType
 from wearlog.forecasts.edges import Edges
@@ -61,7 +61,7 @@ WEARING = [30, 31, 29, 32, 30, 28, 31, 30]
 def planned(code: str = "bearing", as_of: date = AS_OF) -> PlannedReplacement:
     record = load(as_of)
     (lives,) = [one for one in type_lives(record) if one.type.code == code]
-    return planned_or_not(record, ledger(), lives)
+    return planned_replacement(record, ledger(), lives)
 
 
 def test_parts_that_wear_out_are_changed_before_they_fail(shop: Shop) -> None:

@@ -244,7 +244,7 @@ def test_a_queue_that_is_away_is_bad_and_none_is_needed_in_one_process(
 
 def test_a_clock_that_stopped_the_reminders_is_bad(well: None) -> None:
     now = timezone.now()
-    clock.look(watch=clock.Watch(now - timedelta(days=3), 0.0), at=now, steady_s=1.0)
+    clock.check_clock(watch=clock.Watch(now - timedelta(days=3), 0.0), at=now, steady_s=1.0)
     (line, *_rest) = found("clock").items()
     assert line[0].startswith("reminders are paused")
     assert line[1] == "bad"

@@ -90,7 +90,7 @@ def test_days_and_months_are_those_of_the_language(mill: Mill) -> None:
 
 
 def typed(field: NumberField, text: str, *, system: str = "metric") -> Decimal:
-    field.speak(Reader(system=system, zone=VIENNA))
+    field.use_units_of(Reader(system=system, zone=VIENNA))
     value = field.clean(text)
     assert isinstance(value, Decimal)
     return value
@@ -129,7 +129,7 @@ def test_what_an_input_shows_is_read_back_the_same_in_every_language(
     language: str, field: NumberField, value: str
 ) -> None:
     with translation.override(language):
-        field.speak(Reader(system="metric", zone=VIENNA))
+        field.use_units_of(Reader(system="metric", zone=VIENNA))
         shown = field.prepare_value(Decimal(value))
         assert re.fullmatch(r"\d+(\.\d+)?", shown), "inputs have points in every language"
         assert field.clean(shown) == Decimal(value)

@@ -24,7 +24,7 @@ from django.db import connection
 from wearlog.config import embedded
 from wearlog.service import photos
 from wearlog.logbook.backups import holding
-holding.join(Path(settings.DATA_DIR))
+holding.hold_shared(Path(settings.DATA_DIR))
 with connection.cursor() as cursor:
     cursor.execute("CREATE TABLE wear (mm REAL)")
     cursor.execute("INSERT INTO wear VALUES (0.2)")

@@ -101,7 +101,7 @@ def test_without_the_demo_the_mill_is_empty(tmp_path: Path) -> None:
     assert count(tmp_path, "equipment_press") == 0
 
 
-def asked_as(host: str, port: int) -> tuple[int, str]:
+def fetch_as(host: str, port: int) -> tuple[int, str]:
     """What somebody gets who calls this site by that name."""
     asked = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
     asked.request("GET", "/sign-in/", headers={"Host": host})
@@ -116,11 +116,11 @@ def test_not_even_debug_shows_a_stranger_a_developers_page_and_the_network_is_wa
     migrated.lay(tmp_path / "wearlog.sqlite3")
     place = ("--no-demo", "--host", "0.0.0.0", "--port", str(port), "--data", str(tmp_path))
     with running(*place, DEBUG="1", ALLOWED_HOSTS="press-log.lan") as (process, printed):
-        status, page = asked_as("192.168.1.50", port)
+        status, page = fetch_as("192.168.1.50", port)
         assert status == 400
         assert "DisallowedHost" not in page
         # A name of its own does not send people to an https that nobody speaks there.
-        assert asked_as("press-log.lan", port)[0] == 200
+        assert fetch_as("press-log.lan", port)[0] == 200
         assert stop(process)[0] == 0
     assert "Warning: " in printed
     assert "served without encryption" in printed

@@ -37,7 +37,7 @@ def test_a_second_flip_of_the_same_die_is_told_who_flipped_it_when_and_to_what(s
         flip(small_mill, small_mill.die_fitting)
     # 10:00 UTC is 11:00 in Vienna in March.
     assert "D-1 was already flipped to edge B by Oskar on 9 March 2026, 11:00" in message(caught)
-    assert Fitting.objects.standing().filter(part=small_mill.die).count() == 2
+    assert Fitting.objects.not_voided().filter(part=small_mill.die).count() == 2
 
 
 def test_a_flip_after_a_replacement_names_the_part_that_took_its_place(small_mill: SmallMill) -> None:

@@ -16,7 +16,7 @@ from wearlog.history.record import load
 from wearlog.words.printing import as_data
 
 
-def told(as_of: date) -> list[dict[str, Any]]:
+def due_items_on(as_of: date) -> list[dict[str, Any]]:
     return [as_data(one) for one in due_items(as_of=as_of)]
 
 
@@ -26,11 +26,11 @@ def test_a_forecast_for_a_past_day_is_that_of_a_log_cut_off_there(shop: Shop, se
     a_busy_mill(shop, chance)
     for _ in range(5):
         as_of = FIRST + timedelta(days=chance.randint(5, DAYS))
-        full = told(as_of)
+        full = due_items_on(as_of)
         assert full
         with transaction.atomic():
             cut_off(as_of)
-            assert told(as_of) == full, as_of
+            assert due_items_on(as_of) == full, as_of
             transaction.set_rollback(True)
 
 

@@ -10,7 +10,7 @@ from django.db import transaction
 
 from wearlog.equipment.models import Press
 from wearlog.history import cache, versions
-from wearlog.history.cache import RunsShelf, Shelf, VersionShelf
+from wearlog.history.cache import Cache, RunsCache, VersionCache
 
 
 class Counted:
@@ -28,9 +28,9 @@ class Counted:
 
 @pytest.fixture
 def name(request: pytest.FixtureRequest) -> Iterator[str]:
-    """A name for a shelf, free again after the test."""
+    """A name for a cache, free again after the test."""
     yield request.node.name
-    cache._shelves.pop(request.node.name, None)
+    cache._caches.pop(request.node.name, None)
 
 
 @pytest.fixture
@@ -38,86 +38,86 @@ def written(transactional_db: None) -> None:
     versions.touch()
 
 
-def test_a_shelf_holds_so_many_and_drops_what_was_asked_for_longest_ago(name: str) -> None:
-    shelf: Shelf[int, str] = Shelf(name, most=2)
-    shelf.keep(1, "one")
-    shelf.keep(2, "two")
-    assert shelf.find(1) == "one"
-    shelf.keep(3, "three")
-    assert [shelf.find(key) for key in (1, 2, 3)] == ["one", None, "three"]
+def test_a_cache_holds_so_many_and_drops_what_was_asked_for_longest_ago(name: str) -> None:
+    answers: Cache[int, str] = Cache(name, most=2)
+    answers.keep(1, "one")
+    answers.keep(2, "two")
+    assert answers.find(1) == "one"
+    answers.keep(3, "three")
+    assert [answers.find(key) for key in (1, 2, 3)] == ["one", None, "three"]
 
 
 def test_an_empty_answer_is_an_answer(name: str) -> None:
-    shelf: Shelf[int, tuple[int, ...]] = Shelf(name, most=2)
-    shelf.get(1, lambda: ())
-    assert shelf.get(1, lambda: (5,)) == ()
+    answers: Cache[int, tuple[int, ...]] = Cache(name, most=2)
+    answers.get(1, lambda: ())
+    assert answers.get(1, lambda: (5,)) == ()
 
 
-def test_two_shelves_never_share_a_name(name: str) -> None:
-    Shelf(name, most=1)
-    with pytest.raises(ValueError, match="two shelves with the name"):
-        Shelf(name, most=1)
+def test_two_caches_never_share_a_name(name: str) -> None:
+    Cache(name, most=1)
+    with pytest.raises(ValueError, match="two caches with the name"):
+        Cache(name, most=1)
 
 
-def test_one_call_forgets_all_shelves(name: str, written: None) -> None:
-    first: Shelf[int, str] = Shelf(name, most=1)
+def test_one_call_forgets_all_caches(name: str, written: None) -> None:
+    first: Cache[int, str] = Cache(name, most=1)
     first.keep(1, "one")
     make = Counted()
-    second: VersionShelf[None, str] = VersionShelf(f"{name} 2", most=1)
+    second: VersionCache[None, str] = VersionCache(f"{name} 2", most=1)
     second.get(None, make)
     try:
-        cache.forget()
+        cache.clear_all()
         assert first.find(1) is None
         assert second.get(None, make) == "answer 2"
     finally:
-        del cache._shelves[f"{name} 2"]
+        del cache._caches[f"{name} 2"]
 
 
 def test_a_write_makes_what_was_kept_of_the_log_stale_at_once(name: str, written: None) -> None:
-    shelf: VersionShelf[str, str] = VersionShelf(name, most=3)
+    answers: VersionCache[str, str] = VersionCache(name, most=3)
     make = Counted()
-    assert [shelf.get("day", make), shelf.get("day", make)] == ["answer 1", "answer 1"]
+    assert [answers.get("day", make), answers.get("day", make)] == ["answer 1", "answer 1"]
     versions.touch(runs_of=())
-    assert shelf.find("day") is None
-    assert shelf.get("day", make) == "answer 2"
+    assert answers.find("day") is None
+    assert answers.get("day", make) == "answer 2"
 
 
 def test_what_was_made_while_somebody_wrote_is_not_kept(name: str, written: None) -> None:
-    shelf: VersionShelf[None, str] = VersionShelf(name, most=1)
+    answers: VersionCache[None, str] = VersionCache(name, most=1)
     make = Counted(versions.touch)
-    assert shelf.get(None, make) == "answer 1"
+    assert answers.get(None, make) == "answer 1"
     make.work = lambda: None
-    assert [shelf.get(None, make), shelf.get(None, make)] == ["answer 2", "answer 2"]
+    assert [answers.get(None, make), answers.get(None, make)] == ["answer 2", "answer 2"]
 
 
 def test_nothing_is_kept_or_given_within_a_transaction(name: str, written: None) -> None:
-    shelf: VersionShelf[None, str] = VersionShelf(name, most=1)
+    answers: VersionCache[None, str] = VersionCache(name, most=1)
     make = Counted()
     with transaction.atomic():
-        assert [shelf.get(None, make), shelf.get(None, make)] == ["answer 1", "answer 2"]
-    assert shelf.get(None, make) == "answer 3"
+        assert [answers.get(None, make), answers.get(None, make)] == ["answer 1", "answer 2"]
+    assert answers.get(None, make) == "answer 3"
     with transaction.atomic():
-        assert shelf.find(None) is None
-        assert shelf.get(None, make) == "answer 4"
+        assert answers.find(None) is None
+        assert answers.get(None, make) == "answer 4"
 
 
 def test_nothing_is_kept_of_a_log_that_was_never_written(name: str, transactional_db: None) -> None:
-    shelf: VersionShelf[None, str] = VersionShelf(name, most=1)
+    answers: VersionCache[None, str] = VersionCache(name, most=1)
     make = Counted()
     assert versions.current() == 0
-    assert [shelf.get(None, make), shelf.get(None, make)] == ["answer 1", "answer 2"]
+    assert [answers.get(None, make), answers.get(None, make)] == ["answer 1", "answer 2"]
 
 
 def test_an_answer_that_is_not_good_enough_is_not_kept(name: str, written: None) -> None:
-    shelf: VersionShelf[None, str] = VersionShelf(name, most=1)
+    answers: VersionCache[None, str] = VersionCache(name, most=1)
     make = Counted()
     for _ in range(3):
-        last = shelf.get(None, make, keep=lambda answer: answer == "answer 2")
+        last = answers.get(None, make, keep=lambda answer: answer == "answer 2")
     assert last == "answer 2"
 
 
 def test_threads_wait_for_the_one_that_makes_a_large_answer(name: str) -> None:
-    shelf: Shelf[int, str] = Shelf(name, most=1)
+    answers: Cache[int, str] = Cache(name, most=1)
     make = Counted()
     begun, go_on = threading.Event(), threading.Event()
 
@@ -127,8 +127,8 @@ def test_threads_wait_for_the_one_that_makes_a_large_answer(name: str) -> None:
         return make()
 
     def ask() -> None:
-        with shelf.making:
-            shelf.get(1, slow)
+        with answers.making:
+            answers.get(1, slow)
 
     threads = [threading.Thread(target=ask) for _ in range(4)]
     for thread in threads:
@@ -143,16 +143,16 @@ def test_threads_wait_for_the_one_that_makes_a_large_answer(name: str) -> None:
 def test_an_entry_at_one_press_leaves_what_is_kept_of_the_others(name: str, transactional_db: None) -> None:
     first, second = (Press.objects.create(code=code).pk for code in ("P1", "P2"))
     versions.touch()
-    shelf: RunsShelf[str] = RunsShelf(name)
+    answers: RunsCache[str] = RunsCache(name)
     asked: list[list[int]] = []
 
     def make(presses: list[int]) -> dict[int, str]:
         asked.append(presses)
         return {press: f"{press} as of {len(asked)}" for press in presses}
 
-    shelf.get([first, second], make)
+    answers.get([first, second], make)
     versions.touch(runs_of=[second])
-    assert shelf.get([first, second], make) == {first: f"{first} as of 1", second: f"{second} as of 2"}
+    assert answers.get([first, second], make) == {first: f"{first} as of 1", second: f"{second} as of 2"}
     versions.touch(runs_of=())
-    shelf.get([first, second], make)
+    answers.get([first, second], make)
     assert asked == [[first, second], [second]]

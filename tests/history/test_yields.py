@@ -10,8 +10,8 @@ import pytest
 from tests.mills.forecast_shop import Shop
 from wearlog.compare import runtable
 from wearlog.history import versions
+from wearlog.history.log import load_log
 from wearlog.history.runs import runs_and_readings
-from wearlog.history.whole import whole
 from wearlog.history.yields import ANALYSED
 from wearlog.runs.models import Run
 
@@ -47,7 +47,7 @@ def test_a_corrected_oil_weight_is_in_the_table_at_once(lasting_shop: Shop) -> N
 def test_runs_that_came_in_past_the_door_are_in_the_table_though_the_forecast_kept_the_press(
     lasting_shop: Shop,
 ) -> None:
-    whole()
+    load_log()
     assert runtable.load().seed_kg.tolist() == [500, 500]
     lasting_shop.run("2026-03-03 06:00", 4, 450, press="P2")
     Run.objects.filter(seed_kg=450).update(oil_kg=Decimal(150))

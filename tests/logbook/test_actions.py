@@ -95,7 +95,7 @@ def test_a_flip_sent_twice_flips_once(small_mill: SmallMill) -> None:
     first = actions.log_work(by=small_mill.by, at=NOW, entry=entry)
     second = actions.log_work(by=small_mill.by, at=NOW, entry=entry)
     assert first.pk == second.pk
-    assert Fitting.objects.standing().filter(part=small_mill.die).count() == 2
+    assert Fitting.objects.not_voided().filter(part=small_mill.die).count() == 2
     assert Service.objects.count() == 1
 
 

@@ -51,7 +51,7 @@ def test_two_phones_that_flip_one_die_give_one_flip_and_one_refusal(mill: SmallM
     won, lost = one_of_each(at_once(*(flip(by) for by in people)), AlreadyMoved)
     assert won.entered_by in people
     assert f"already flipped to edge B by {won.entered_by.name} on 9 March 2026, 11:00" in lost.message
-    edges = Fitting.objects.standing().filter(part=mill.die).order_by("fitted_at")
+    edges = Fitting.objects.not_voided().filter(part=mill.die).order_by("fitted_at")
     assert [(each.edge, each.removed_at) for each in edges] == [("A", MOVED), ("B", None)]
 
 
@@ -69,7 +69,7 @@ def test_two_phones_that_log_the_flip_as_work_give_one_record(mill: SmallMill, n
 
     one_of_each(at_once(log("phone-1"), log("phone-2")), AlreadyMoved)
     assert Service.objects.count() == 1
-    assert Fitting.objects.standing().filter(part=mill.die).count() == 2
+    assert Fitting.objects.not_voided().filter(part=mill.die).count() == 2
 
 
 @pytest.mark.parametrize("number", range(ROUNDS))
@@ -83,7 +83,7 @@ def test_one_entry_replayed_by_four_threads_is_one_record_for_all(mill: SmallMil
     )
     results = at_once(*[lambda: actions.log_work(by=mill.by, at=NOW, entry=entry)] * 4)
     assert {each.pk for each in results} == {Service.objects.get().pk}
-    assert Fitting.objects.standing().filter(part=mill.die).count() == 2
+    assert Fitting.objects.not_voided().filter(part=mill.die).count() == 2
 
 
 @pytest.mark.parametrize("number", range(ROUNDS))

@@ -123,7 +123,7 @@ def test_the_reading_moves_with_the_end_of_its_run(small_mill: SmallMill) -> Non
         reason="stopped an hour later",
     )
     run.refresh_from_db()
-    assert Reading.objects.standing().get(meter_h=1007).read_at == at("2026-03-09 15:00")
+    assert Reading.objects.not_voided().get(meter_h=1007).read_at == at("2026-03-09 15:00")
     assert hours.of_run(run).hours_h == pytest.approx(7)
 
 
@@ -144,7 +144,7 @@ def test_a_voided_run_frees_its_time_and_takes_its_reading_along(small_mill: Sma
     run = small_mill.log(ended_at=at("2026-03-09 14:00"), meter_h=Decimal(1007))
     gone = actions.void(by=small_mill.by, at=NOW, record=run, reason="entered twice")
     assert (gone.voided_at, gone.voided_by, gone.void_reason) == (NOW, small_mill.by, "entered twice")
-    assert not Reading.objects.standing().filter(meter_h=1007).exists()
+    assert not Reading.objects.not_voided().filter(meter_h=1007).exists()
     assert small_mill.run("2026-03-09 06:00", "2026-03-09 14:00").pk
     with pytest.raises(Refused, match="already struck out by Olga"):
         actions.void(by=small_mill.by, at=NOW, record=run, reason="again")
@@ -411,7 +411,7 @@ def test_voiding_a_flip_takes_the_move_and_the_gauges_back(small_mill: SmallMill
     service = logged_flip(small_mill)
     actions.void(by=small_mill.by, at=NOW, record=service, reason="wrong press")
     assert chain(small_mill) == [("D-1", "A", FITTED, None)]
-    assert (Service.objects.standing().count(), Measurement.objects.standing().count()) == (0, 0)
+    assert (Service.objects.not_voided().count(), Measurement.objects.not_voided().count()) == (0, 0)
 
 
 def test_taking_a_move_back_strikes_out_the_work_that_describes_it(small_mill: SmallMill) -> None:
@@ -420,7 +420,7 @@ def test_taking_a_move_back_strikes_out_the_work_that_describes_it(small_mill: S
     actions.undo_move(by=small_mill.by, at=NOW, fitting_id=begun.pk, reason="wrong press")
     service.refresh_from_db()
     assert service.void_reason == "wrong press"
-    assert Measurement.objects.standing().count() == 0
+    assert Measurement.objects.not_voided().count() == 0
 
 
 def test_a_flip_that_can_not_be_taken_back_is_not_struck_out_either(small_mill: SmallMill) -> None:
@@ -532,4 +532,4 @@ def test_runs_count_for_the_edge_that_the_corrected_log_says(small_mill: SmallMi
     assert equipment.fitting_on(small_mill.die_place, at=run.started_at) == begun
     actions.undo_move(by=small_mill.by, at=NOW, fitting_id=begun.pk, reason="not flipped")
     assert equipment.fitting_on(small_mill.die_place, at=run.started_at) == small_mill.die_fitting
-    assert Run.objects.standing().get() == run
+    assert Run.objects.not_voided().get() == run

@@ -39,9 +39,9 @@ def take(step: tuple[str, int, int, int], parts: list[Part], places: list[Any]) 
     what, first, second, hour = step
     moment = START + timedelta(hours=hour)
     open_ones = list(Fitting.objects.open().order_by("pk"))
-    standing = list(Fitting.objects.standing().order_by("pk"))
+    not_voided = list(Fitting.objects.not_voided().order_by("pk"))
     one, other = pick(open_ones, first), pick(open_ones, second)
-    any_one = pick(standing, first)
+    any_one = pick(not_voided, first)
     part, place = pick(parts, first), pick(places, second)
     common: dict[str, Any] = {"by": None, "at": NOW}
     if what == "fit":
@@ -107,11 +107,11 @@ class AnyOrderOfMoves(TestCase):
             except (Refused, Doubtful):
                 # Refused means: nothing of it is stored.
                 assert (list(Fitting.objects.order_by("pk").values()), AuditEntry.objects.count()) == before
-        standing = list(Fitting.objects.standing().select_related("part__part_type", "position"))
-        for one, other in combinations(standing, 2):
+        not_voided = list(Fitting.objects.not_voided().select_related("part__part_type", "position"))
+        for one, other in combinations(not_voided, 2):
             if one.part_id == other.part_id or one.position_id == other.position_id:
                 assert not share_a_moment(one, other)
-        for each in standing:
+        for each in not_voided:
             assert each.edge in each.part.part_type.edge_names
             assert each.part.part_type.kind == each.position.kind
             assert each.removed_at is None or each.removed_at > each.fitted_at

@@ -26,7 +26,7 @@ def usual_pace(mill: SmallMill) -> None:
 def test_a_plain_run_asks_nothing(small_mill: SmallMill) -> None:
     usual_pace(small_mill)
     run = small_mill.run("2026-03-09 06:00", "2026-03-09 14:00", 400)
-    assert Run.objects.standing().count() == 5
+    assert Run.objects.not_voided().count() == 5
     assert run.ends_at == at("2026-03-09 14:00")
 
 

@@ -244,7 +244,7 @@ def test_the_list_begins_with_what_was_used_last_and_leaves_out_what_has_run_out
     Session.objects.filter(device="over").update(expire_date=NOW)
     Session.objects.filter(device="second").update(used_at=NOW + timedelta(minutes=30))
     Session.objects.filter(device="third").update(signed_in_at=None)
-    assert [each.device for each in sessions.standing(operator, at=NOW)] == ["second", "first", "third"]
+    assert [each.device for each in sessions.not_expired(operator, at=NOW)] == ["second", "first", "third"]
 
 
 def test_the_schedule_clears_sessions_that_have_run_out(operator: User) -> None:

@@ -30,7 +30,7 @@ def key(greasing: Greasing, operator: User, owner: User) -> str:
     return item_key(call.item)
 
 
-def told(now: object) -> list[str]:
+def people_reminded(now: object) -> list[str]:
     return sorted(message.person.username for message in messages_now(at=now).values())  # type: ignore[arg-type]
 
 
@@ -45,22 +45,22 @@ def waiting() -> list[tuple[str, str]]:
 def test_who_has_seen_it_is_not_told_of_that_stage_and_others_are(key: str, operator: User) -> None:
     scan(at=DUE)
     marks.mark_seen(by=operator, at=DUE, key=key)
-    assert told(DUE) == ["owner"]
+    assert people_reminded(DUE) == ["owner"]
     scan(at=DUE)
     assert waiting() == [("owner", "due")]
 
 
 def test_the_next_stage_is_told_again(key: str, operator: User) -> None:
     marks.mark_seen(by=operator, at=COMING, key=key)
-    assert told(COMING) == ["owner"]
-    assert told(DUE) == ["operator", "owner"]
+    assert people_reminded(COMING) == ["owner"]
+    assert people_reminded(DUE) == ["operator", "owner"]
 
 
 def test_what_is_overdue_is_seen_for_its_week(key: str, operator: User) -> None:
     """The first week of being overdue ends on 14 April."""
     marks.mark_seen(by=operator, at=OVERDUE, key=key)
-    assert told(at("2026-04-14 08:00")) == ["owner"]
-    assert told(at("2026-04-15 08:00")) == ["operator", "owner"]
+    assert people_reminded(at("2026-04-14 08:00")) == ["owner"]
+    assert people_reminded(at("2026-04-15 08:00")) == ["operator", "owner"]
 
 
 def test_seeing_it_twice_is_one_mark_with_one_line_in_the_trail(key: str, operator: User) -> None:
@@ -78,8 +78,8 @@ def test_what_is_held_back_is_told_to_nobody_until_its_day_and_then_anew(
     scan(at=DUE)
     send_due(at=DUE, limit=10)
     marks.hold_back(by=operator, at=DUE, key=key, until_on=FRIDAY, reason="The gun is broken.")
-    assert told(at("2026-04-02 21:59")) == []  # 23:59 in Vienna
-    assert told(at("2026-04-02 22:00")) == ["operator", "owner"]
+    assert people_reminded(at("2026-04-02 21:59")) == []  # 23:59 in Vienna
+    assert people_reminded(at("2026-04-02 22:00")) == ["operator", "owner"]
     friday = at("2026-04-03 08:00")
     scan(at=friday)
     assert waiting() == [("operator", f"due after {Mark.objects.get().pk}")] + [
@@ -117,7 +117,7 @@ def test_taken_back_it_is_told_as_if_it_had_never_been(key: str, operator: User,
     marks.take_back(by=operator, at=DUE, mark_id=mark.pk)
     scan(at=DUE)
     assert waiting() == [], "it was told before"
-    assert told(DUE) == ["operator", "owner"]
+    assert people_reminded(DUE) == ["operator", "owner"]
 
 
 @pytest.mark.parametrize(
@@ -144,8 +144,8 @@ def test_a_hold_needs_a_day_to_come_within_a_year_and_a_reason(
 
 def test_what_is_given_is_told_to_that_person_alone(key: str, operator: User, owner: User) -> None:
     marks.give_to(by=owner, at=DUE, key=key, person=operator)
-    assert told(DUE) == ["operator"]
-    assert told(OVERDUE) == ["operator"]
+    assert people_reminded(DUE) == ["operator"]
+    assert people_reminded(OVERDUE) == ["operator"]
 
 
 @pytest.mark.parametrize("changes", [{"gets_mail": False}, {"email": ""}, {"is_active": False}])
@@ -154,7 +154,7 @@ def test_where_that_person_gets_no_mail_the_others_go_on_being_told(
 ) -> None:
     marks.give_to(by=owner, at=DUE, key=key, person=operator)
     User.objects.filter(pk=operator.pk).update(**changes)
-    assert told(DUE) == ["owner"]
+    assert people_reminded(DUE) == ["owner"]
 
 
 def test_it_goes_on_to_another_and_back_to_everybody(key: str, operator: User, owner: User) -> None:
@@ -163,9 +163,9 @@ def test_it_goes_on_to_another_and_back_to_everybody(key: str, operator: User, o
     assert Mark.objects.count() == 1
     second = marks.give_to(by=operator, at=DUE, key=key, person=owner)
     assert again.pk != second.pk
-    assert told(DUE) == ["owner"]
+    assert people_reminded(DUE) == ["owner"]
     marks.take_back(by=owner, at=DUE, mark_id=second.pk)
-    assert told(DUE) == ["operator", "owner"]
+    assert people_reminded(DUE) == ["operator", "owner"]
 
 
 def test_nothing_is_given_to_who_may_not_log(key: str, owner: User) -> None:
@@ -186,9 +186,9 @@ def test_done_work_ends_every_mark_and_a_correction_brings_them_back(
     marks.mark_seen(by=operator, at=DUE, key=key)
     done = greasing.log(at("2026-04-01 09:00"))
     later = at("2026-05-02 09:00")
-    assert told(later) == ["operator", "owner"]
+    assert people_reminded(later) == ["operator", "owner"]
     (call,) = calls_now(at=later)
-    assert not call.marks.said_anything
+    assert not call.marks.has_any
     done.delete()
     greasing.correct(at("2026-03-01 12:00"))
     (call,) = calls_now(at=DUE)

@@ -58,7 +58,7 @@ def shop(mill: Mill) -> Shop:
     return Shop()
 
 
-def asked(shop: Shop, by: User, entry: NewRun) -> Doubtful:
+def doubts_of(shop: Shop, by: User, entry: NewRun) -> Doubtful:
     with pytest.raises(Doubtful) as doubtful:
         actions.log_run(by=by, at=NOW, entry=entry)
     return doubtful.value
@@ -70,7 +70,7 @@ def test_unknown_seed_is_the_usual_rate_times_the_hours_and_is_shown_before_it_i
     """50, 52 and 56 kg an hour: the middle is 52, in 7 hours 364 kg."""
     for days, rate in ((3, 50), (2, 52), (1, 56)):
         shop.run(days, 8 * rate)
-    doubts = asked(shop, operator, shop.unknown()).doubts
+    doubts = doubts_of(shop, operator, shop.unknown()).doubts
     assert [doubt.code for doubt in doubts] == ["worked_out_364"]
     assert "7 hours at 52 kg an hour" in doubts[0].question
     assert "are 364 kg" in doubts[0].question
@@ -98,7 +98,7 @@ def test_runs_with_the_same_die_are_worked_from_before_all_others(shop: Shop, op
         shop.run(days, 480)
     for days in (3, 2, 1):
         shop.run(days, 320)
-    doubt = asked(shop, operator, shop.unknown()).doubts[0]
+    doubt = doubts_of(shop, operator, shop.unknown()).doubts[0]
     assert doubt.code == "worked_out_280"
     assert "the last 3 runs of rapeseed on North press with this die (5 mm)" in doubt.question
 
@@ -112,7 +112,7 @@ def test_with_too_few_runs_of_this_die_those_with_any_are_taken_and_it_is_said(
     for days in (9, 8, 7):
         shop.run(days, 480)
     shop.run(1, 320)
-    assert "with whatever die" in asked(shop, operator, shop.unknown()).doubts[0].question
+    assert "with whatever die" in doubts_of(shop, operator, shop.unknown()).doubts[0].question
 
 
 def test_with_nothing_to_work_from_the_refusal_says_what_to_do(shop: Shop, operator: User) -> None:
@@ -132,7 +132,7 @@ def test_guesses_cant_feed_on_guesses(shop: Shop, operator: User) -> None:
     found = usual_rate(shop.press, shop.rape)
     assert found is not None
     assert (found.kg_per_h, found.runs) == (50.0, 3)
-    assert asked(shop, operator, shop.unknown()).doubts[0].code == "worked_out_350"
+    assert doubts_of(shop, operator, shop.unknown()).doubts[0].code == "worked_out_350"
 
 
 def test_about_tells_a_rate_and_is_kept_as_about(shop: Shop, operator: User) -> None:
@@ -149,7 +149,7 @@ def test_unknown_seed_in_hours_by_the_clock(shop: Shop, operator: User) -> None:
     for days in (3, 2, 1):
         shop.run(days, 400)
     entry = shop.unknown(hours_h=None, started_at=NOW - timedelta(hours=9))
-    assert asked(shop, operator, entry).doubts[0].code == "worked_out_450"
+    assert doubts_of(shop, operator, entry).doubts[0].code == "worked_out_450"
 
 
 def test_a_run_that_goes_on_is_not_worked_out_yet(shop: Shop, operator: User) -> None:
@@ -186,7 +186,7 @@ def test_the_amount_is_put_right_later_and_tells_a_rate_again(shop: Shop, owner:
         by=owner, at=NOW, record=run, changes={"seed_kg": Decimal(410), "seed_how": ""}, reason="weighed"
     )
     assert (corrected.seed_kg, corrected.seed_how) == (Decimal(410), "")
-    assert list(Run.objects.all().telling_a_rate()) == [corrected]
+    assert list(Run.objects.all().with_usable_rate()) == [corrected]
 
 
 def test_a_word_that_the_log_does_not_have_is_refused(shop: Shop, operator: User) -> None:

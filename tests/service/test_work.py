@@ -44,7 +44,7 @@ def test_a_polish_takes_part_and_edge_from_the_fitting(small_mill: SmallMill) ->
         (small_mill.die.pk, "A", Decimal("5.25"), "after"),
     ]
     assert {row.measured_at for row in rows} == {at(DONE)}
-    assert Fitting.objects.standing().filter(part=small_mill.die).count() == 1
+    assert Fitting.objects.not_voided().filter(part=small_mill.die).count() == 1
 
 
 def test_work_at_a_position_is_work_on_what_sits_there(small_mill: SmallMill) -> None:
@@ -115,7 +115,7 @@ def test_a_forgotten_flip_within_an_ended_fitting_is_refused(small_mill: SmallMi
     actions.flip(by=small_mill.by, at=NOW, expected_fitting_id=stale.pk, moved_at=at(DONE))
     with pytest.raises(AlreadyMoved, match="take the later one back first"):
         small_mill.work("flip", "2026-03-05 10:00", expected_fitting_id=stale.pk)
-    assert Fitting.objects.standing().filter(part=small_mill.die).count() == 2
+    assert Fitting.objects.not_voided().filter(part=small_mill.die).count() == 2
 
 
 def test_a_forgotten_flip_is_logged_once_the_later_one_was_taken_back(small_mill: SmallMill) -> None:

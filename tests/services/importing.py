@@ -95,7 +95,7 @@ def upload(owner: Visitor, content: bytes) -> int:
 
 
 @dataclass
-class Beside:
+class BesideImport:
     """What happened beside the import. Seconds; `stored` is when the lock was held the longest."""
 
     took_s: float = 0.0
@@ -159,10 +159,10 @@ def import_beside(
     every_s: float,
     quiet_s: float = 1.0,
     by_command: bool = False,
-) -> Beside:
+) -> BesideImport:
     """Import so many runs by page, or by the command, while so many people leave a note or a run every
     `every_s` seconds; they begin `quiet_s` seconds before."""
-    found = Beside()
+    found = BesideImport()
     (folder / "data").mkdir(parents=True)
     content = packed(folder, runs)
     with site(folder) as owner:
@@ -207,7 +207,7 @@ def import_beside(
     return found
 
 
-def follow(owner: Visitor, job: int, database: Path, found: Beside) -> None:
+def follow(owner: Visitor, job: int, database: Path, found: BesideImport) -> None:
     """Look at the page of the import until it has ended."""
     while not found.states or found.states[-1] not in ("done", "refused", "broken", "cancelled"):
         with closing(sqlite3.connect(database, timeout=60)) as reader:
@@ -219,7 +219,13 @@ def follow(owner: Visitor, job: int, database: Path, found: Beside) -> None:
 
 
 def keep_entering(
-    person: Visitor, link: str, press: int, crop: int, every_s: float, over: threading.Event, found: Beside
+    person: Visitor,
+    link: str,
+    press: int,
+    crop: int,
+    every_s: float,
+    over: threading.Event,
+    found: BesideImport,
 ) -> None:
     """Sign in, then note after note and run after run; each is one entry, from opening the page to the page
     after it."""
@@ -249,7 +255,7 @@ def keep_entering(
             found.entries.append((begun, time.monotonic()))
 
 
-def watch_lock(database: Path, over: threading.Event, found: Beside) -> None:
+def watch_lock(database: Path, over: threading.Event, found: BesideImport) -> None:
     """Ask for the write lock again and again, and keep when that took long."""
     with closing(sqlite3.connect(database, timeout=600, isolation_level=None)) as connection:
         while not over.wait(0.02):

@@ -80,7 +80,7 @@ def test_of_sqlite(breaks: Callable[[Path], None], kind: str, tmp_path: Path) ->
     assert kind_of(caught.value).name == kind
 
 
-def told(url: str, *statements: str) -> str:
+def kind_of_fault(url: str, *statements: str) -> str:
     def run() -> None:
         with psycopg.connect(url, autocommit=True, connect_timeout=5) as connection:
             for statement in statements:
@@ -92,20 +92,20 @@ def told(url: str, *statements: str) -> str:
 
 
 def test_of_postgresql(postgres_url: str) -> None:
-    assert told(f"postgres://mill@127.0.0.1:{free_port()}/mill") == "database_away"
-    assert told(f"{postgres_url}_that_is_not_there") == "database_away"
-    assert told(postgres_url, "SELECT pg_terminate_backend(pg_backend_pid())") == "database_lost"
+    assert kind_of_fault(f"postgres://mill@127.0.0.1:{free_port()}/mill") == "database_away"
+    assert kind_of_fault(f"{postgres_url}_that_is_not_there") == "database_away"
+    assert kind_of_fault(postgres_url, "SELECT pg_terminate_backend(pg_backend_pid())") == "database_lost"
     writes = "CREATE TABLE words (word text)"
-    assert told(postgres_url, "SET default_transaction_read_only = on", writes) == "read_only"
-    assert told(postgres_url, "SELECT * FROM nothing") == "broken"
+    assert kind_of_fault(postgres_url, "SET default_transaction_read_only = on", writes) == "read_only"
+    assert kind_of_fault(postgres_url, "SELECT * FROM nothing") == "broken"
     raises = "DO $$ BEGIN RAISE EXCEPTION 'of the server' USING ERRCODE = '{}'; END $$"
     for state, kind in [("53100", "disk_full"), ("XX001", "database_damaged"), ("40P01", "database_busy")]:
-        assert told(postgres_url, raises.format(state)) == kind
+        assert kind_of_fault(postgres_url, raises.format(state)) == kind
     blocked = psycopg.connect(postgres_url)
     blocked.execute(writes)
     blocked.commit()
     blocked.execute("LOCK words")
-    assert told(postgres_url, "SET lock_timeout = 100", "SELECT * FROM words") == "database_busy"
+    assert kind_of_fault(postgres_url, "SET lock_timeout = 100", "SELECT * FROM words") == "database_busy"
     blocked.close()
 
 

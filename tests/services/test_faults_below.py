@@ -14,7 +14,7 @@ from pathlib import Path
 import psycopg
 
 from tests.reminders.smtp import MailServer
-from tests.services.asking import Answer, asked, note
+from tests.services.fetching import Answer, fetch, note
 from tests.services.pages import Visitor, pages
 from tests.services.processes import end, fill, start, surroundings, until
 from tests.services.servers import free_port
@@ -54,21 +54,21 @@ def test_on_a_disk_that_is_full_or_read_only_nothing_is_saved_it_is_said_and_on_
             disk.fill()
             refuses(visitor, typed, 507, "disk_full", "make room on the disk")
             if disk.real:  # the stand-in has room, only SQLite doesn't know
-                health = asked(visitor, "/healthz")
+                health = fetch(visitor, "/healthz")
                 assert (health.status, health.json["disk_free_mb"]) == (503, 0)
                 assert health.json["checks"]["disk"].startswith("0 MB are free")
             disk.clear()
             disk.freeze()
             refuses(visitor, typed, 503, "read_only", "must belong to the user that Wearlog runs as")
             if disk.real:
-                health = asked(visitor, "/healthz")
+                health = fetch(visitor, "/healthz")
                 assert health.status == 503
                 for part in ("database", "folder"):
                     assert health.json["checks"][part].startswith("can't be written to")
             disk.thaw()
             assert notes(database) == 0
             for _ in range(2):  # as the phone does, which can't know whether the first answer arrived
-                told = asked(visitor, "/log/note/", typed, queue="q-1")
+                told = fetch(visitor, "/log/note/", typed, queue="q-1")
                 assert told.json["state"] == "saved", told.text
             assert notes(database) == 1
         with sqlite3.connect(database) as connection:
@@ -81,10 +81,10 @@ def test_on_a_disk_that_is_full_or_read_only_nothing_is_saved_it_is_said_and_on_
 
 def refuses(visitor: Visitor, typed: dict[str, str], status: int, why: str, what_to_do: str) -> None:
     """As a page, and to a phone that keeps the entry."""
-    page = asked(visitor, "/log/note/", typed)
+    page = fetch(visitor, "/log/note/", typed)
     is_refused(page, status, why, "Nothing was saved.")
     assert what_to_do in page.text
-    told = asked(visitor, "/log/note/", typed, queue="q-1")
+    told = fetch(visitor, "/log/note/", typed, queue="q-1")
     is_refused(told, status, why, "")
     assert "Nothing was saved." in told.json["text"]
 
@@ -97,20 +97,20 @@ def test_a_file_that_is_spoilt_or_gone_is_told_as_such(tmp_path: Path) -> None:
         typed = note(visitor)
         shutil.copy(database, aside)
         spoil(database, at=0)
-        is_refused(asked(visitor, "/log/note/", typed), 503, "", "its file or its disk is damaged")
-        is_refused(asked(visitor, "/log/note/", typed, queue="q-1"), 503, "database_damaged", "")
-        assert asked(visitor, "/healthz").json["checks"]["database"].startswith("is damaged")
+        is_refused(fetch(visitor, "/log/note/", typed), 503, "", "its file or its disk is damaged")
+        is_refused(fetch(visitor, "/log/note/", typed, queue="q-1"), 503, "database_damaged", "")
+        assert fetch(visitor, "/healthz").json["checks"]["database"].startswith("is damaged")
         spoil(database, at=0, whole=aside.read_bytes())
         spoil(database, at=root_of(database, "people_mill"))
-        page = asked(visitor, "/")
+        page = fetch(visitor, "/")
         is_refused(page, 503, "", "Write on paper what you do until this is mended.")
         assert "put the last backup back" in page.text
         database.unlink()
-        page = asked(visitor, "/sign-in/")  # SQLite makes an empty one
+        page = fetch(visitor, "/sign-in/")  # SQLite makes an empty one
         is_refused(page, 503, "", "manage.py migrate")
         assert "people.0001_squashed" in page.text or "auth.0001_initial" in page.text
         shutil.copy(aside, database)
-        assert asked(visitor, "/log/note/", typed, queue="q-1").json["state"] == "saved"
+        assert fetch(visitor, "/log/note/", typed, queue="q-1").json["state"] == "saved"
 
 
 def spoil(database: Path, *, at: int, whole: bytes = b"\xa5" * 64) -> None:
@@ -142,18 +142,18 @@ def test_without_its_database_a_page_says_so_and_comes_back_with_it(
         typed = note(visitor)
         admin.execute(f"ALTER DATABASE {name} RENAME TO {name}_away")
         for path in ("/", "/sign-in/", "/log/note/", "/nothing/"):
-            is_refused(asked(visitor, path), 503, "", "The database of this site does not answer.")
-        away = asked(visitor, "/log/note/", typed, queue="q-1")
+            is_refused(fetch(visitor, path), 503, "", "The database of this site does not answer.")
+        away = fetch(visitor, "/log/note/", typed, queue="q-1")
         is_refused(away, 503, "database_away", "")
         assert "set-cookie" not in away.headers  # and nobody is signed out by it
         admin.execute(f"ALTER DATABASE {name}_away RENAME TO {name}")
-        assert asked(visitor, "/log/note/", typed, queue="q-1").json["state"] == "saved"
+        assert fetch(visitor, "/log/note/", typed, queue="q-1").json["state"] == "saved"
         admin.execute(f"ALTER DATABASE {name} SET default_transaction_read_only = on")
-        page = asked(visitor, "/log/note/", typed | {"ref": "another"})
+        page = fetch(visitor, "/log/note/", typed | {"ref": "another"})
         is_refused(page, 503, "", "The log can only be read")
-        assert asked(visitor, "/healthz").json["checks"]["database"].startswith("can't be written to")
+        assert fetch(visitor, "/healthz").json["checks"]["database"].startswith("can't be written to")
         # This one is stored already, so that all but keeping the session is done.
-        page = asked(visitor, "/log/note/", typed)
+        page = fetch(visitor, "/log/note/", typed)
         is_refused(page, 503, "", "look in the log whether it is there before you send it again")
         assert "Nothing was saved" not in page.text
     assert "Traceback" not in (tmp_path / "pages.log").read_text()
@@ -170,7 +170,7 @@ def test_a_server_that_never_answers_is_told_within_seconds(tmp_path: Path) -> N
         visitor = Visitor(f"http://127.0.0.1:{port}")
         assert until(lambda: listens(visitor), 60), log.read_text()
         begun = time.monotonic()
-        page = asked(visitor, "/sign-in/")
+        page = fetch(visitor, "/sign-in/")
         assert time.monotonic() - begun < 30
         is_refused(page, 503, "", "The database of this site does not answer.")
     finally:
@@ -181,6 +181,6 @@ def test_a_server_that_never_answers_is_told_within_seconds(tmp_path: Path) -> N
 
 def listens(visitor: Visitor) -> bool:
     try:
-        return asked(visitor, "/static/web/paper.css").status == 200
+        return fetch(visitor, "/static/web/paper.css").status == 200
     except OSError:
         return False

@@ -17,7 +17,7 @@ from tests.services.servers import RedisServer, free_port
 PARTS = ("database", "migrations", "scan", "send", "disk", "folder")
 
 
-def asked(site: str) -> tuple[int, dict[str, str]]:
+def fetch(site: str) -> tuple[int, dict[str, str]]:
     """Status of the site's health page, and what it says of each part."""
     try:
         with urllib.request.urlopen(f"{site}/healthz", timeout=60) as answer:
@@ -48,20 +48,20 @@ def test_pages_beat_and_worker_together_are_well_and_a_queue_that_stops_is_told(
         fill(environment, presses=1, rules=1)
         log = tmp_path / "processes.log"
         with pages(environment, tmp_path) as visitor:
-            assert asked(visitor.site)[0] == 503, "nothing has run yet"
+            assert fetch(visitor.site)[0] == 503, "nothing has run yet"
             assert "Reminders do not run yet." in visitor.get("/me/calendar/")
             processes = [start(beat(tmp_path), environment, log), start(worker(), environment, log)]
             try:
-                assert until(lambda: asked(visitor.site)[0] == 200, 120), log.read_text()
-                assert asked(visitor.site)[1] == dict.fromkeys((*PARTS, "broker"), "ok")
+                assert until(lambda: fetch(visitor.site)[0] == 200, 120), log.read_text()
+                assert fetch(visitor.site)[1] == dict.fromkeys((*PARTS, "broker"), "ok")
                 assert "Reminders do not run yet." not in visitor.get("/me/calendar/")
                 code, states = doctor(environment)
                 assert code == 0, [line for line in states.items() if "bad" in line[1]]
                 assert states["schedule"] == ["ok"] * 3
                 assert states["clock"] == states["queue"] == states["mail"] == ["ok"]
                 redis.stop()
-                assert asked(visitor.site)[0] == 503
-                assert asked(visitor.site)[1]["broker"].startswith("does not answer")
+                assert fetch(visitor.site)[0] == 503
+                assert fetch(visitor.site)[1]["broker"].startswith("does not answer")
                 assert doctor(environment)[1]["queue"] == ["bad"]
                 redis.start()
             finally:
@@ -79,7 +79,7 @@ def test_pages_without_their_database_say_so_within_seconds(tmp_path: Path) -> N
     process = start(command, environment, tmp_path / "pages.log")
     try:
         assert until(lambda: listens(port), 60), (tmp_path / "pages.log").read_text()
-        status, said = asked(f"http://127.0.0.1:{port}")
+        status, said = fetch(f"http://127.0.0.1:{port}")
         assert status == 503
         assert said["database"].startswith("does not answer")
         assert "hidden" not in str(said)
@@ -92,7 +92,7 @@ def test_pages_without_their_database_say_so_within_seconds(tmp_path: Path) -> N
 
 def listens(port: int) -> bool:
     try:
-        asked(f"http://127.0.0.1:{port}")
+        fetch(f"http://127.0.0.1:{port}")
     except OSError:
         return False
     return True
@@ -103,4 +103,4 @@ def test_one_round_by_hand_makes_it_well_for_five_minutes(tmp_path: Path) -> Non
     fill(environment, presses=1, rules=1)
     run([*MILL, "wake"], environment)
     with pages(environment, tmp_path) as visitor:
-        assert asked(visitor.site) == (200, dict.fromkeys(PARTS, "ok"))
+        assert fetch(visitor.site) == (200, dict.fromkeys(PARTS, "ok"))

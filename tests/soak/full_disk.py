@@ -17,7 +17,7 @@ from collections import Counter
 from pathlib import Path
 
 from tests.reminders.smtp import MailServer
-from tests.services.asking import asked, note
+from tests.services.fetching import fetch, note
 from tests.services.pages import pages
 from tests.services.processes import fill, surroundings
 from tests.services.small_disk import small_disk
@@ -47,7 +47,7 @@ def walk(*, rounds: int, entries: int, seed: int, home: Path) -> dict[str, objec
                     came[send(visitor, typed, name, text, kept)] += 1
                 if kept:
                     came["not stored although there was room"] += len(kept)
-            came[f"page to read: {asked(visitor, '/').status}"] += 1
+            came[f"page to read: {fetch(visitor, '/').status}"] += 1
         with sqlite3.connect(disk.folder / "mill.sqlite3") as connection:
             whole = connection.execute("PRAGMA integrity_check").fetchone()[0]
             texts = [row[0].strip() for row in connection.execute("SELECT text FROM runs_shiftnote")]
@@ -64,7 +64,7 @@ def walk(*, rounds: int, entries: int, seed: int, home: Path) -> dict[str, objec
 
 
 def send(visitor: object, typed: dict[str, str], name: str, text: str, kept: dict[str, str]) -> str:
-    answer = asked(visitor, "/log/note/", typed | {"ref": name, "text": text[:4000]}, queue=name)  # type: ignore[arg-type]
+    answer = fetch(visitor, "/log/note/", typed | {"ref": name, "text": text[:4000]}, queue=name)  # type: ignore[arg-type]
     if answer.json.get("state") == "saved":
         del kept[name]
     return f"{answer.status} {answer.json.get('state', 'a page')}"

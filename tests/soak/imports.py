@@ -63,11 +63,11 @@ def memory(folder: Path, asked: argparse.Namespace) -> bool:
         _pid, status, used = os.wait4(process.pid, 0)
         if status:
             return False
-        told(what, runs, used, time.monotonic() - begun)
+        print_result(what, runs, used, time.monotonic() - begun)
     return True
 
 
-def told(what: str, runs: int, used: resource.struct_rusage, seconds: float) -> None:
+def print_result(what: str, runs: int, used: resource.struct_rusage, seconds: float) -> None:
     print(f"{runs:,} runs {what}: {used.ru_maxrss / 1024:,.0f} MB at most, {seconds:.0f} s")
 
 

@@ -164,7 +164,7 @@ class Simulation:
         self.plan_round_for_waiting()
 
     def scan_and_send(self) -> None:
-        if clock.look(watch=self.watch, at=self.wall, steady_s=self.at.timestamp()) is not None:
+        if clock.check_clock(watch=self.watch, at=self.wall, steady_s=self.at.timestamp()) is not None:
             self.counts["paused rounds"] += 1
             return
         scan(at=self.wall)
@@ -373,7 +373,7 @@ class Simulation:
         if self.running:
             self.look()
             self.asks = False
-            clock.go_on(by=self.mill.owner, at=self.wall)
+            clock.resume(by=self.mill.owner, at=self.wall)
             self.counts["owner's words"] += 1
             self.verdict.story.tell(self.at, "an owner of the site says that its clock is right")
             self.look()

@@ -17,7 +17,7 @@ from wearlog.equipment.models import Part, PartType
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill, User
-from wearlog.reminders.calendar.words import told_of
+from wearlog.reminders.calendar.words import event_text
 from wearlog.reminders.channels.mail.sending import compose, compose_digest, message_id
 from wearlog.reminders.models import OutboxRow
 from wearlog.service.models import Rule, Service
@@ -93,7 +93,7 @@ def test_a_task_has_one_name_on_every_page_and_in_every_message_and_keeps_it_whe
     with translation.override(language):
         mail = compose(row=row_of(flip), item=flip, person=owner, units="metric")
         listed = compose_digest(row=row_of(flip), items=[flip], person=owner, units="metric")
-        assert told_of(flip, first_seen=timezone.localdate(), held_until=None).task.startswith(task)
+        assert event_text(flip, first_seen=timezone.localdate(), held_until=None).task.startswith(task)
     assert task.replace("\N{NO-BREAK SPACE}", " ") in mail.subject
     for message in (mail, listed):
         assert task in words(str(message.body))

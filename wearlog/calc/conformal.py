@@ -43,18 +43,18 @@ class DayRange:
 class History:
     """All forecasts that were made for one edge over its life, and the outcome.
 
-    said: (day of the forecast, range), in any order. came: the day on which the edge reached its limit, None
-    if it has not. known_on: the first day on which the log showed this, None if `came` is None. ended: the
-    day on which the edge was lost, broken or retired without having reached its limit, else None."""
+    forecasts: (day of the forecast, range), in any order. came: the day on which the edge reached its limit,
+    None if it has not. known_on: the first day on which the log showed this, None if `came` is None. ended:
+    the day on which the edge was lost, broken or retired without having reached its limit, else None."""
 
-    said: tuple[tuple[float, DayRange], ...]
+    forecasts: tuple[tuple[float, DayRange], ...]
     came: float | None = None
     known_on: float | None = None
     ended: float | None = None
 
-    def said_by(self, day: float) -> DayRange | None:
+    def forecast_on(self, day: float) -> DayRange | None:
         """The range of the latest forecast made on or before a day, None where there is none."""
-        past = [one for one in self.said if one[0] <= day]
+        past = [one for one in self.forecasts if one[0] <= day]
         return max(past, key=lambda one: one[0])[1] if past else None
 
 
@@ -80,11 +80,11 @@ def scores_on(day: float, histories: Iterable[History], *, lead: float = LEAD_DA
     found = []
     for one in histories:
         if one.came is not None and one.known_on is not None and one.known_on < day:
-            given = one.said_by(one.came - lead)
+            given = one.forecast_on(one.came - lead)
             if given is not None:
                 found.append(score(given, one.came))
         elif one.ended is None or one.ended >= day:
-            given = one.said_by(day - lead)
+            given = one.forecast_on(day - lead)
             if given is not None and given.late < day:
                 found.append(inf)
     return found
@@ -133,8 +133,8 @@ def forward(histories: Sequence[History], *, lead: float = LEAD_DAYS, level: flo
         if one.came is None:
             continue
         limit = one.came - lead
-        days = [day for day, _ in one.said if day <= limit]
-        given = one.said_by(limit)
+        days = [day for day, _ in one.forecasts if day <= limit]
+        given = one.forecast_on(limit)
         if given is None:
             continue
         by = factor(scores_on(max(days), histories, lead=lead), level=level)

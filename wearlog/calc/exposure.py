@@ -116,10 +116,10 @@ class PressTimeline:
     def hours(self, a: ArrayLike, b: ArrayLike) -> Floats:
         """Hours in each span [a, b), unlogged hours included, shape (n,); 0 where b is not after a."""
         first, last = _spans(a, b)
-        worked = np.zeros(first.size)
+        exposures = np.zeros(first.size)
         for one in (self.hours_lane, self.unlogged_lane):
-            worked += (one.upto(last) - one.upto(first))[:, 0]
-        return worked
+            exposures += (one.upto(last) - one.upto(first))[:, 0]
+        return exposures
 
     def kilograms(self, a: ArrayLike, b: ArrayLike, barrel: str | None = None) -> Floats:
         """Kilograms of each crop in each span [a, b), shape (n, crops): of the whole press, or of one barrel.
@@ -185,21 +185,21 @@ def timeline_of(
 
 
 @dataclass(frozen=True, eq=False)
-class Worked:
+class Exposure:
     """The work done in the spans of n fittings: `hours` (n,), `kilograms` (n, crops)."""
 
     hours: Floats
     kilograms: Floats
 
 
-def worked(
+def exposures(
     timelines: Mapping[int, PressTimeline],
     press: Ints,
     barrel: Sequence[str],
     share: Floats,
     a: Floats,
     b: Floats,
-) -> Worked:
+) -> Exposure:
     """The work that each of n fittings did in its own span [a, b).
 
     press, share, a, b: shape (n,); `barrel` is empty where the position has none, and `share` then scales
@@ -217,7 +217,7 @@ def worked(
         hours[rows] = timeline.hours(a[rows], b[rows])
         seed = timeline.kilograms(a[rows], b[rows], name or None)
         kilograms[rows] = seed if name in timeline.barrel_lanes else seed * share[rows][:, None]
-    return Worked(hours, kilograms)
+    return Exposure(hours, kilograms)
 
 
 def _spans(a: ArrayLike, b: ArrayLike) -> tuple[Floats, Floats]:

@@ -10,7 +10,7 @@ def gettext_noop(text: str) -> str:
     return text
 
 
-def as_it_is(text: str) -> str:
+def untranslated(text: str) -> str:
     return text
 
 
@@ -23,7 +23,7 @@ class WordedProblem(ValueError):
     def __init__(self, msgid: str, params: Mapping[str, object] | None = None) -> None:
         self.msgid = msgid
         self.params = dict(params or {})
-        self.message = self.worded(as_it_is)
+        self.message = self.worded(untranslated)
         super().__init__(self.message)
 
     def worded(self, say: Callable[[str], str]) -> str:

@@ -25,7 +25,7 @@ class Promise:
 
     `range` is None where no full range was given, `lumped` where the lumped rate gave no day."""
 
-    said_on: float
+    made_on: float
     came: float
     range: DayRange | None
     lumped: float | None = None

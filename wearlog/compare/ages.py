@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wearlog.calc.exposure import Floats, worked
+from wearlog.calc.exposure import Floats, exposures
 from wearlog.history.record import Record
 
 
@@ -37,7 +37,7 @@ def ages_of(record: Record, wanted: Sequence[tuple[int, float]]) -> Ages:
             end.append(last)
     hours, seed = np.zeros(len(wanted)), np.zeros(len(wanted))
     if target:
-        done = worked(
+        done = exposures(
             record.timelines,
             np.array(press, dtype=np.int64),
             barrel,

@@ -29,7 +29,7 @@ from wearlog.compare.runtable import Floats, Places, RunTable
 from wearlog.compare.seasons import season_years
 from wearlog.equipment.models import PartType
 from wearlog.history.bills import NO_BILL, bills
-from wearlog.history.whole import whole
+from wearlog.history.log import load_log
 
 SEED = "seed_kg %s"
 
@@ -216,7 +216,7 @@ class _Spread:
 
 def _spent(table: RunTable, priced: Prices, zone: ZoneInfo) -> Iterator[tuple[str, int, float, float]]:
     """(column, index of the press, instant, amount) of all work and parts."""
-    log = whole()
+    log = load_log()
     places = {code: place for place, code in enumerate(table.press_codes)}
     of_press = {pk: places[press.code] for pk, press in log.presses.items() if press.code in places}
     took = bills()

@@ -14,23 +14,23 @@ from typing import Any
 
 import numpy as np
 
-from wearlog.calc.meters import PressHours, Source, Told
+from wearlog.calc.meters import PressHours, Remark, Source
 from wearlog.compare.analysis import BadInput, Found, Row, filled
 from wearlog.logbook.exchange.cells import BadCell, Instant
 from wearlog.logbook.exchange.columns import BY_NAME
 from wearlog.runs.columns import Floats, seconds_of
-from wearlog.runs.hours import ReadingColumns, ends_by, moment, worked_out
+from wearlog.runs.hours import ReadingColumns, compute_press_hours, ends_by, moment
 from wearlog.runs.models import ReadingKind, Run
 
 RUNS = ("ref", "press", "started_at", "ended_at", "hours_h", "through")
 READINGS = ("press", "read_at", "meter_h", "kind")
 SOURCES = {Source.WRITTEN: "written", Source.METER: "meter", Source.CLOCK: "clock"}
 WORDS = {
-    Told.NONE_LEFT: "none_left",
-    Told.HELD_DOWN: "held_down",
-    Told.SCALED: "scaled",
-    Told.STOOD_STILL: "stood_still",
-    Told.RAN_AHEAD: "ran_ahead",
+    Remark.NONE_LEFT: "none_left",
+    Remark.HELD_DOWN: "held_down",
+    Remark.SCALED: "scaled",
+    Remark.STOOD_STILL: "stood_still",
+    Remark.RAN_AHEAD: "ran_ahead",
 }
 
 Cells = dict[str, Any]
@@ -115,7 +115,7 @@ def _hours_of_press(press: str, runs: list[Cells], meter: ReadingColumns, by_met
     start = _floats(seconds_of(run["started_at"]) for run in runs)
     ended = _floats(np.nan if run["ended_at"] is None else seconds_of(run["ended_at"]) for run in runs)
     recorded_h = _floats(np.nan if run["hours_h"] is None else float(run["hours_h"]) for run in runs)
-    return worked_out(
+    return compute_press_hours(
         start=start,
         end=ends_by(start, ended, recorded_h),
         recorded_h=recorded_h,
@@ -136,7 +136,7 @@ def _of_run(run: Cells, found: PressHours, place: int) -> Found:
         "hours": _number_or_none(found.own_h[place]),
         "press_hours": _number_or_none(found.press_h[place]),
         "source": SOURCES.get(Source(int(found.source[place]))),
-        "told": WORDS.get(Told(int(found.told[place]))),
+        "told": WORDS.get(Remark(int(found.remark[place]))),
     }
 
 
@@ -152,7 +152,7 @@ def _of_press(press: str, meter: ReadingColumns, found: PressHours) -> Found:
         table.advance_h.tolist(),
         table.press_h.tolist(),
         table.unlogged_h.tolist(),
-        table.telling.tolist(),
+        table.usable.tolist(),
         strict=True,
     )
     return {

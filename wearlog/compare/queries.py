@@ -104,14 +104,14 @@ class Comparison:
 
 def parse_by(text: str) -> tuple[str, ...]:
     """`press,crop` as a tuple in the order of `GROUPS`. Raises BadGrouping for unknown names or none."""
-    asked = [word.strip() for word in text.split(",") if word.strip()]
-    unknown = [word for word in asked if word not in GROUPS]
-    if unknown or not asked:
+    requested = [word.strip() for word in text.split(",") if word.strip()]
+    unknown = [word for word in requested if word not in GROUPS]
+    if unknown or not requested:
         raise BadGrouping(
             _("Can't group by “%(text)s”: name one or more of %(groups)s, comma between.")
             % {"text": text, "groups": ", ".join(GROUPS)}
         )
-    return tuple(group for group in GROUPS if group in asked)
+    return tuple(group for group in GROUPS if group in requested)
 
 
 def compare(

@@ -42,7 +42,7 @@ class Ended(StrEnum):
     IN_SERVICE = "in service"
 
 
-class Says(StrEnum):
+class Statement(StrEnum):
     """Which statements the number of failures of a type allows."""
 
     NOTHING = "nothing"
@@ -55,13 +55,13 @@ class Says(StrEnum):
     """Five failures or more."""
 
 
-class By(StrEnum):
+class AgeUnit(StrEnum):
     HOURS = "hours"
     SEED = "seed"
 
 
 @dataclass(frozen=True)
-class Lived:
+class PartLife:
     """One life of a part, up to its end or that of the record."""
 
     part: PartRow
@@ -73,16 +73,16 @@ class Lived:
     cycle: int
     """0 as new; 1 after its first rebuild, and so on."""
 
-    def age(self, by: By) -> float:
-        return self.hours_h if by is By.HOURS else self.seed_kg
+    def age(self, by: AgeUnit) -> float:
+        return self.hours_h if by is AgeUnit.HOURS else self.seed_kg
 
 
 @dataclass(frozen=True)
-class Left:
+class RemainingLife:
     """The remaining life of a part in service: the points by which 10, 50 and 90 of 100 such parts have
     failed."""
 
-    lived: Lived
+    lived: PartLife
     early: float
     middle: float
     late: float
@@ -93,8 +93,8 @@ class TypeLives:
     """The lives of one part type. `by` is the unit of its ages."""
 
     type: TypeRow
-    by: By
-    lived: tuple[Lived, ...]
+    by: AgeUnit
+    lived: tuple[PartLife, ...]
     unused: int
 
     def count(self, *ends: Ended) -> int:
@@ -119,27 +119,27 @@ class TypeLives:
         return lives.kaplan_meier(*self._columns)
 
     @property
-    def says(self) -> Says:
+    def statement(self) -> Statement:
         if self.life.basis == "none":
-            return Says.NOTHING
+            return Statement.NOTHING
         if self.life.basis == "fixed_shape":
-            return Says.FIXED_SHAPE
-        return Says.MEAN if self.life.failures >= lives.FEW_TO_AVERAGE else Says.FIT
+            return Statement.FIXED_SHAPE
+        return Statement.MEAN if self.life.failures >= lives.FEW_TO_AVERAGE else Statement.FIT
 
     @property
     def mean(self) -> float | None:
         """Mean life; None below five failures."""
-        return self.life.mean if self.says is Says.MEAN else None
+        return self.life.mean if self.statement is Statement.MEAN else None
 
     @property
-    def working(self) -> list[Lived]:
+    def working(self) -> list[PartLife]:
         return sorted(
             (one for one in self.lived if one.ended is Ended.IN_SERVICE),
             key=lambda one: -one.age(self.by),
         )
 
     @cached_property
-    def left(self) -> tuple[Left, ...]:
+    def left(self) -> tuple[RemainingLife, ...]:
         """The remaining life of each part in service by the fitted curve, given its age; oldest first. Empty
         without a fitted curve from three failures or more."""
         fit, working = self.life, self.working
@@ -148,18 +148,19 @@ class TypeLives:
         reached = np.array([[one.age(self.by)] for one in working])
         points = lives.remaining(fit.shape, fit.scale, reached, np.array([[0.1, 0.5, 0.9]]))
         return tuple(
-            Left(one, *(float(value) for value in row)) for one, row in zip(working, points, strict=True)
+            RemainingLife(one, *(float(value) for value in row))
+            for one, row in zip(working, points, strict=True)
         )
 
 
-def measure_of(type_: TypeRow) -> By:
+def measure_of(type_: TypeRow) -> AgeUnit:
     """The unit of a type's ages: that of its expected life; without one, seed for parts that seed wears, else
     hours."""
     if type_.expected_life_h is not None and type_.expected_life_kg is None:
-        return By.HOURS
+        return AgeUnit.HOURS
     if type_.expected_life_kg is not None or type_.kind in GROUND_BY_SEED:
-        return By.SEED
-    return By.HOURS
+        return AgeUnit.SEED
+    return AgeUnit.HOURS
 
 
 def type_lives(record: Record) -> list[TypeLives]:
@@ -177,7 +178,7 @@ def type_lives(record: Record) -> list[TypeLives]:
             wanted += [(part.id, instant) for instant in ends]
             cycles.append((part, len(ends)))
     ages = ages_of(record, wanted)
-    found: dict[int, list[Lived]] = {}
+    found: dict[int, list[PartLife]] = {}
     place = 0
     for part, count in cycles:
         hours = np.diff(ages.hours_h[place : place + count], prepend=0.0)
@@ -189,7 +190,7 @@ def type_lives(record: Record) -> list[TypeLives]:
             if hours[cycle] <= 0 and seed[cycle] <= 0:
                 continue
             ended = Ended.REBUILT if cycle < count - 1 else how_ended(record, part, last, part.id in gauged)
-            one = Lived(part, float(hours[cycle]), float(seed[cycle]), ended, press_id, cycle)
+            one = PartLife(part, float(hours[cycle]), float(seed[cycle]), ended, press_id, cycle)
             found.setdefault(part.type_id, []).append(one)
     made = []
     for type_ in sorted(record.types.values(), key=lambda row: (row.kind, row.code)):

@@ -40,7 +40,7 @@ class Trend(StrEnum):
 
 
 @dataclass(frozen=True)
-class Told:
+class EventAnalysis:
     """The analysis of the events of some things. Rates are per tonne of seed; ages are in tonnes."""
 
     trend: Trend
@@ -66,7 +66,7 @@ class Thing:
     press_id: int
     part_id: int | None
     unit: repeated.Unit
-    told: Told
+    analysis: EventAnalysis
 
 
 @dataclass(frozen=True)
@@ -79,12 +79,12 @@ class Repeat:
     kind: str
     """The part kind; empty for presses."""
     things: tuple[Thing, ...]
-    told: Told
+    analysis: EventAnalysis
     mean: tuple[repeated.MeanPoint, ...]
     """The mean cumulative function over all things; ages in tonnes."""
 
 
-def tell(units: list[repeated.Unit]) -> Told:
+def analyse_events(units: list[repeated.Unit]) -> EventAnalysis:
     """Analyse the events of units (ages in tonnes) together. Needs at least one unit."""
     rate = repeated.event_rate(units)
     law = repeated.power_law(units)
@@ -98,7 +98,7 @@ def tell(units: list[repeated.Unit]) -> Told:
     elif law.shape_range.high < 1:
         trend = Trend.RARER
     now = law.intensity(max(each.end for each in units))
-    return Told(
+    return EventAnalysis(
         trend,
         rate.events,
         rate.age,
@@ -131,10 +131,12 @@ def repeats(record: Record) -> list[Repeat]:
     found = []
     for key, by_thing in done.items():
         things = _things(record, key[2], watched[key[2]], by_thing)
-        if things and any(thing.told.events for thing in things):
+        if things and any(thing.analysis.events for thing in things):
             units = [thing.unit for thing in things]
-            found.append(Repeat(*key, tuple(things), tell(units), tuple(repeated.mean_cumulative(units))))
-    return sorted(found, key=lambda one: (-one.told.events, one.action, one.incident, one.kind))
+            found.append(
+                Repeat(*key, tuple(things), analyse_events(units), tuple(repeated.mean_cumulative(units)))
+            )
+    return sorted(found, key=lambda one: (-one.analysis.events, one.action, one.incident, one.kind))
 
 
 def _works(record: Record) -> Iterable[_Event]:
@@ -216,5 +218,5 @@ def _lives_of_thing(
             continue
         inside = [float(age) - start for age in ages[:-1] if start < age <= upto]
         unit = repeated.unit(inside, upto - start)
-        made.append(Thing(name, press_id, part, unit, tell([unit])))
+        made.append(Thing(name, press_id, part, unit, analyse_events([unit])))
     return made

@@ -15,7 +15,7 @@ from enum import StrEnum
 
 from wearlog.calc import policy
 from wearlog.compare.ledger import LABOUR, STAND_STILL, Ledger, mean
-from wearlog.compare.reliability import Ended, Lived, TypeLives
+from wearlog.compare.reliability import Ended, PartLife, TypeLives
 from wearlog.history.record import Record
 from wearlog.history.rows import ServiceRow
 from wearlog.service.work import RENEWS
@@ -55,7 +55,7 @@ class PlannedReplacement:
     why: Withheld | None
 
 
-def planned_or_not(record: Record, ledger: Ledger, lives: TypeLives) -> PlannedReplacement:
+def planned_replacement(record: Record, ledger: Ledger, lives: TypeLives) -> PlannedReplacement:
     """Whether to change parts of a type before they fail."""
     fit = lives.life
 
@@ -127,7 +127,7 @@ def cost_of(record: Record, ledger: Ledger, work: Iterable[ServiceRow]) -> float
 
 
 @dataclass(frozen=True)
-class Way:
+class Option:
     """Mending or buying: its price, and the seed that such a part is expected to take. `lives` is the number
     of finished lives behind `expected_kg`; 0 if it is the part type's expected life, or unknown."""
 
@@ -142,8 +142,8 @@ class Mending:
     """`better` is "mend" or "buy", or None where `why` says why there is no advice."""
 
     lives: TypeLives
-    mend: Way
-    buy: Way
+    mend: Option
+    buy: Option
     better: str | None
     why: Withheld | None
 
@@ -192,12 +192,12 @@ def mend_or_buy(record: Record, ledger: Ledger, lives: TypeLives) -> Mending | N
     return Mending(lives, mend, buy, found.better, None if found.better else Withheld.ABOUT_THE_SAME)
 
 
-def _finished(lives: TypeLives, *, mended: bool) -> list[Lived]:
+def _finished(lives: TypeLives, *, mended: bool) -> list[PartLife]:
     """Finished lives, either of new parts or after a rebuild (`mended`)."""
     ends = (Ended.FAILED, Ended.AT_LIMIT, Ended.REBUILT)
     return [one for one in lives.lived if one.ended in ends and (one.cycle > 0) == mended]
 
 
-def _way(price: float | None, expected_kg: float | None, lives: int) -> Way:
+def _way(price: float | None, expected_kg: float | None, lives: int) -> Option:
     per_t = price / (expected_kg / 1000) if price is not None and expected_kg else None
-    return Way(price, expected_kg, lives, per_t)
+    return Option(price, expected_kg, lives, per_t)

@@ -10,10 +10,10 @@ import numpy as np
 import numpy.typing as npt
 
 from wearlog.history import versions
-from wearlog.history.cache import VersionShelf
+from wearlog.history.cache import VersionCache
+from wearlog.history.log import press_rows
 from wearlog.history.rows import WORKED_OUT
 from wearlog.history.runs import NO_RUNS, PressRuns, last_and_count, runs_and_readings
-from wearlog.history.whole import press_rows
 from wearlog.history.yields import WEIGHED, Columns
 from wearlog.runs.models import Crop
 
@@ -44,7 +44,7 @@ class RunTable:
     """The number of runs that have not ended; they are not counted yet."""
 
 
-_KEPT: VersionShelf[tuple[int, int], RunTable] = VersionShelf("the runs in one table", most=1)
+_KEPT: VersionCache[tuple[int, int], RunTable] = VersionCache("the runs in one table", most=1)
 
 
 def load() -> RunTable:

@@ -33,7 +33,7 @@ NAME = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Wearlog of this mill"
 
 
 @dataclass(frozen=True)
-class Papers:
+class CertificateFiles:
     """The paths of three PEM files: the authority's certificate, which phones must trust, and the server's
     certificate and private key."""
 
@@ -48,14 +48,14 @@ def fingerprint(path: Path) -> str:
     return found.hex(":").upper()
 
 
-def papers(*, folder: Path, hosts: Sequence[str], at: datetime) -> Papers:
+def certificate_files(*, folder: Path, hosts: Sequence[str], at: datetime) -> CertificateFiles:
     """Return the certificate files for these hosts. They are made anew where they are missing, name other
     hosts or expire within a month.
 
     The authority is kept for ten years, so that each phone has to trust it only once. Public hosts are left
     out. Raises ValueError where a file that exists is not a certificate.
     """
-    made = Papers(folder / "authority.crt", folder / "server.crt", folder / "server.key")
+    made = CertificateFiles(folder / "authority.crt", folder / "server.crt", folder / "server.key")
     found = [name_of(host.strip("[]")) for host in dict.fromkeys(hosts)]
     names = list(dict.fromkeys(name for name in found if name is not None))
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -78,7 +78,7 @@ def name_of(host: str) -> x509.GeneralName | None:
     return x509.IPAddress(address) if any(address in net for net in NETWORKS) else None
 
 
-def is_current(made: Papers, names: list[x509.GeneralName], *, at: datetime) -> bool:
+def is_current(made: CertificateFiles, names: list[x509.GeneralName], *, at: datetime) -> bool:
     """Whether the certificate was issued by this authority, names these hosts and is valid for another
     month."""
     if not made.key.exists() or not made.certificate.exists():
@@ -108,7 +108,9 @@ def make_authority(path: Path, secret: Path, *, at: datetime) -> None:
     write(path, builder.sign(key, hashes.SHA256()).public_bytes(serialization.Encoding.PEM), 0o644)
 
 
-def make_certificate(made: Papers, secret: Path, names: list[x509.GeneralName], *, at: datetime) -> None:
+def make_certificate(
+    made: CertificateFiles, secret: Path, names: list[x509.GeneralName], *, at: datetime
+) -> None:
     signer = serialization.load_pem_private_key(secret.read_bytes(), None)
     assert isinstance(signer, ec.EllipticCurvePrivateKey)
     key = ec.generate_private_key(ec.SECP256R1())

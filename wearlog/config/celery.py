@@ -17,9 +17,9 @@ app.autodiscover_tasks()
 
 @worker_init.connect  # type: ignore[untyped-decorator]  # celery has no types
 @beat_init.connect  # type: ignore[untyped-decorator]
-def be_at_work(**_: Any) -> None:
+def register_process(**_: Any) -> None:
     """Register this process as running, so that no backup is restored meanwhile. Celery offers no other
     hook."""
     from django.conf import settings
 
-    holding.join(settings.DATA_DIR)
+    holding.hold_shared(settings.DATA_DIR)

@@ -26,7 +26,7 @@ def run(argv: Sequence[str]) -> None:
     try:
         settings = importlib.import_module("wearlog.config.settings")  # loaded now: errors show at once
         if "restore" not in argv[1:2]:  # `restore` needs exclusive use of the folder
-            holding.join(settings.DATA_DIR)
+            holding.hold_shared(settings.DATA_DIR)
         from django.core.management import execute_from_command_line
 
         execute_from_command_line(list(argv))

@@ -50,8 +50,8 @@ def hidden_url(url: str) -> str:
     before, at, place = taken.netloc.rpartition("@")
     if not before and not taken.query:
         return url
-    asked = f"?{STARS}" if taken.query else ""
-    return Hidden(url, shown=f"{taken.scheme}://{STARS if at else ''}{at}{place}{taken.path}{asked}")
+    query = f"?{STARS}" if taken.query else ""
+    return Hidden(url, shown=f"{taken.scheme}://{STARS if at else ''}{at}{place}{taken.path}{query}")
 
 
 def hide(values: Mapping[str, Any]) -> dict[str, Any]:
@@ -71,13 +71,13 @@ def hide(values: Mapping[str, Any]) -> dict[str, Any]:
 def without_secrets(text: str) -> str:
     """The text with stars in place of every secret of this installation, plain or as escaped in URLs, HTML
     and Python literals."""
-    for secret in sorted(set(written(known())), key=len, reverse=True):
+    for secret in sorted(set(escaped_forms(all_secrets())), key=len, reverse=True):
         text = text.replace(secret, STARS)
     return text
 
 
-def known() -> Iterator[str]:
-    yield from found_in([getattr(settings, name) for name in dir(settings) if name.isupper()])
+def all_secrets() -> Iterator[str]:
+    yield from secrets_in([getattr(settings, name) for name in dir(settings) if name.isupper()])
     for name in VARIABLES:
         value = os.environ.get(name, "").strip()
         if name == "SECRET_KEY":
@@ -88,18 +88,18 @@ def known() -> Iterator[str]:
             yield from (value, before, before.partition(":")[2])
 
 
-def found_in(value: Any) -> Iterator[str]:
+def secrets_in(value: Any) -> Iterator[str]:
     if isinstance(value, Hidden):
         yield str(value)
     elif isinstance(value, Mapping):
         for one in value.values():
-            yield from found_in(one)
+            yield from secrets_in(one)
     elif isinstance(value, list | tuple):
         for one in value:
-            yield from found_in(one)
+            yield from secrets_in(one)
 
 
-def written(secrets: Iterable[str]) -> Iterator[str]:
+def escaped_forms(secrets: Iterable[str]) -> Iterator[str]:
     for secret in secrets:
         if len(secret) >= SHORTEST:
             yield from (secret, html.escape(secret), repr(secret)[1:-1], html.escape(repr(secret)[1:-1]))

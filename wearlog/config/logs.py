@@ -76,7 +76,7 @@ class Requests(logging.Filter):
         )
         if status != 500 and error is not None:
             record.msg += ": %s"
-            record.args += (cleaned(error, request),)
+            record.args += (redacted_error(error, request),)
             record.exc_info = record.exc_text = None
         return True
 
@@ -90,7 +90,7 @@ class Plain(logging.Formatter):
             request = current_request()
         moment = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(record.created))
         name = id_of(request) or "-"
-        message = without(record.getMessage(), request).replace("\r", "\\r").replace("\n", "\\n")
+        message = redacted(record.getMessage(), request).replace("\r", "\\r").replace("\n", "\\n")
         line = f"{moment} {record.levelname} [{name}] {record.name}: {message}"
         if record.exc_info and record.exc_info[1] is not None:
             line += "\n" + traceback_of(record.exc_info[1], request)
@@ -106,23 +106,23 @@ def traceback_of(
     if before is not None and id(before) not in seen:
         told = traceback_of(before, request, seen | {id(error)}) + "\nwhich led to\n"
     frames = "".join(traceback.format_tb(error.__traceback__))
-    return f"{told}Traceback (most recent call last):\n{frames}{cleaned(error, request)}"
+    return f"{told}Traceback (most recent call last):\n{frames}{redacted_error(error, request)}"
 
 
-def cleaned(error: BaseException, request: HttpRequest | None) -> str:
+def redacted_error(error: BaseException, request: HttpRequest | None) -> str:
     """Type and message of an error on one line, without secrets and without what the request contained."""
     kind = type(error)
     message = OF_A_ROW.sub("", str(error)).strip()
-    text = without(message, request).replace("\r", "\\r").replace("\n", "\\n")
+    text = redacted(message, request).replace("\r", "\\r").replace("\n", "\\n")
     return f"{kind.__module__}.{kind.__qualname__}: {text}"
 
 
-def without(text: str, request: HttpRequest | None) -> str:
+def redacted(text: str, request: HttpRequest | None) -> str:
     """The text without the server's secrets and without what the request contained."""
     for secret in secrets():
         text = text.replace(secret, LEFT_OUT)
     if request is not None:
-        for value in sorted(set(typed(request)), key=len, reverse=True):
+        for value in sorted(set(typed_values(request)), key=len, reverse=True):
             if len(value) >= SHORT:
                 text = text.replace(value, LEFT_OUT)
             else:  # whole words only, as a typed digit could be part of any number
@@ -143,7 +143,7 @@ def secrets() -> Iterator[str]:
             yield quote(str(secret), safe="")
 
 
-def typed(request: HttpRequest) -> Iterator[str]:
+def typed_values(request: HttpRequest) -> Iterator[str]:
     """The values that the request contained, as far as they have been parsed; logging must not trigger
     parsing."""
     values = [value for _name, each in request.GET.lists() for value in each]

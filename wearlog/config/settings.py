@@ -152,7 +152,7 @@ WEBHOOK_HOSTS = reachable.read_hosts(os.environ.get("WEBHOOK_HOSTS", ""))
 WEBHOOK_NETWORKS = reachable.read_networks(os.environ.get("WEBHOOK_NETWORKS", ""))
 
 BACKUP_DIR = folder.read_folder(os.environ.get("BACKUP_DIR", ""), DATA_DIR)
-BACKUP_KEEP = retention.read_keep(os.environ.get("BACKUP_KEEP", ""))
+BACKUP_KEEP = retention.read_retention_rule(os.environ.get("BACKUP_KEEP", ""))
 
 CELERY_BROKER_URL = surroundings.redis_url or "memory://"
 CELERY_TASK_ALWAYS_EAGER = not surroundings.redis_url

@@ -10,7 +10,7 @@ import threading
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from wearlog.config.authority import Papers
+from wearlog.config.authority import CertificateFiles
 
 HANDSHAKE_SECONDS = 10
 CHUNK = 65536
@@ -23,7 +23,7 @@ class Front:
     `application` wraps the site's WSGI application so that it sees the client's real address.
     """
 
-    def __init__(self, listening: socket.socket, inner: socket.socket, papers: Papers) -> None:
+    def __init__(self, listening: socket.socket, inner: socket.socket, papers: CertificateFiles) -> None:
         self.listening, self.inner = listening, inner
         self.context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         self.context.minimum_version = ssl.TLSVersion.TLSv1_2

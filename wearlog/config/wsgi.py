@@ -21,4 +21,4 @@ application = get_wsgi_application()
 from django.conf import settings  # noqa: E402
 
 warn_of_plain_http()
-holding.join(settings.DATA_DIR)  # no backup is restored while pages are served
+holding.hold_shared(settings.DATA_DIR)  # no backup is restored while pages are served

@@ -47,12 +47,12 @@ def fit(
     not_in_the_future(fitted_at, at=at, field="fitted_at")
     belongs(part, position, fitted_at=fitted_at)
     edge = edge_of(part, edge)
-    taken = Fitting.objects.standing().filter(position=position).overlapping(fitted_at, None).first()
+    taken = Fitting.objects.not_voided().filter(position=position).overlapping(fitted_at, None).first()
     if taken is not None:
-        raise AlreadyMoved(wording.occupied(taken, fitted_at), field="position")
-    elsewhere = Fitting.objects.standing().filter(part=part).overlapping(fitted_at, None).first()
+        raise AlreadyMoved(wording.occupied_words(taken, fitted_at), field="position")
+    elsewhere = Fitting.objects.not_voided().filter(part=part).overlapping(fitted_at, None).first()
     if elsewhere is not None:
-        raise AlreadyMoved(wording.busy(elsewhere, fitted_at), field="part")
+        raise AlreadyMoved(wording.fitted_elsewhere_words(elsewhere, fitted_at), field="part")
     return begin(by=by, at=at, part=part, edge=edge, position=position, fitted_at=fitted_at, why=why)
 
 
@@ -91,7 +91,7 @@ def flip(
             % {"part": fitting.part},
             field="action",
         )
-    standing_still(fitting, moved_at)
+    refuse_already_moved(fitting, moved_at)
     edge = edge_of(fitting.part, to_edge or queries.next_edge(fitting))
     if edge == fitting.edge:
         raise Refused(
@@ -267,7 +267,7 @@ def locked_fitting(fitting_id: int, *also_parts: int) -> Fitting:
 
 def end(*, by: User | None, at: datetime, fitting: Fitting, moved_at: datetime, why: str) -> None:
     """End an open fitting, or raise AlreadyMoved. The conditional UPDATE decides a race."""
-    standing_still(fitting, moved_at)
+    refuse_already_moved(fitting, moved_at)
     if moved_at <= fitting.fitted_at:
         raise Refused(
             _(
@@ -372,7 +372,7 @@ def belongs(part: Part, position: Position, *, fitted_at: datetime) -> None:
         )
 
 
-def standing_still(fitting: Fitting, moved_at: datetime) -> None:
+def refuse_already_moved(fitting: Fitting, moved_at: datetime) -> None:
     if fitting.voided_at is not None:
         raise AlreadyMoved(wording.who_moved(fitting), field="fitting")
     if fitting.removed_at is None:

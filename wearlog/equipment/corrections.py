@@ -38,7 +38,7 @@ def move_of(fitting: Fitting, instant: datetime) -> Move:
     positions, parts = {fitting.position_id}, {fitting.part_id}
     while True:
         touched = (
-            Fitting.objects.standing()
+            Fitting.objects.not_voided()
             .select_related("part__part_type", "position__press")
             .filter(Q(position__in=positions) | Q(part__in=parts))
             .order_by("pk")
@@ -178,7 +178,7 @@ def _check(fittings: Sequence[Fitting], *, at: datetime) -> None:
             moves.not_in_the_future(each.removed_at, at=at, field="removed_at")
         _check_belonging(each)
         others = [
-            *Fitting.objects.standing()
+            *Fitting.objects.not_voided()
             .exclude(pk__in=keys)
             .overlapping(each.fitted_at, each.removed_at)
             .filter(Q(position=each.position_id) | Q(part=each.part_id))

@@ -197,7 +197,7 @@ class Part(models.Model):
 class FittingQuerySet(LogRecordQuerySet):
     def in_place(self, *, at: object) -> Self:
         """Fittings in force at the instant: start included, end excluded."""
-        return self.standing().filter(Q(removed_at__isnull=True) | Q(removed_at__gt=at), fitted_at__lte=at)
+        return self.not_voided().filter(Q(removed_at__isnull=True) | Q(removed_at__gt=at), fitted_at__lte=at)
 
     def overlapping(self, start: datetime, end: datetime | None) -> Self:
         """Fittings that overlap [start, end); `end` None means for ever."""
@@ -205,7 +205,7 @@ class FittingQuerySet(LogRecordQuerySet):
         return shared if end is None else shared.filter(fitted_at__lt=end)
 
     def open(self) -> Self:
-        return self.standing().filter(removed_at__isnull=True)
+        return self.not_voided().filter(removed_at__isnull=True)
 
 
 class Fitting(LogRecord):

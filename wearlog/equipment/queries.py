@@ -70,14 +70,14 @@ def seats_of(press: Press) -> list[Seat]:
 def history_of(part: Part) -> QuerySet[Fitting]:
     """All fittings of a part that are not voided, oldest first."""
     return (
-        Fitting.objects.standing().filter(part=part).select_related("position__press").order_by("fitted_at")
+        Fitting.objects.not_voided().filter(part=part).select_related("position__press").order_by("fitted_at")
     )
 
 
 def history_on(position: Position) -> QuerySet[Fitting]:
     """All fittings on a position that are not voided, oldest first."""
     return (
-        Fitting.objects.standing()
+        Fitting.objects.not_voided()
         .filter(position=position)
         .select_related("part__part_type")
         .order_by("fitted_at")
@@ -100,7 +100,9 @@ def spares_for(position: Position) -> QuerySet[Part]:
 
 def edges_used(part: Part) -> tuple[str, ...]:
     """The edges that have been at work, in order of first use."""
-    edges = Fitting.objects.standing().filter(part=part).order_by("fitted_at").values_list("edge", flat=True)
+    edges = (
+        Fitting.objects.not_voided().filter(part=part).order_by("fitted_at").values_list("edge", flat=True)
+    )
     return tuple(dict.fromkeys(edges))
 
 

@@ -11,7 +11,7 @@ from wearlog.people import audit
 from wearlog.people.words import when
 
 
-def occupied(taken: Fitting, fitted_at: datetime) -> str:
+def occupied_words(taken: Fitting, fitted_at: datetime) -> str:
     if taken.fitted_at > fitted_at:
         return _(
             "%(part)s was fitted on %(position)s on %(when)s, after the moment you gave. "
@@ -27,7 +27,7 @@ def occupied(taken: Fitting, fitted_at: datetime) -> str:
     }
 
 
-def busy(elsewhere: Fitting, fitted_at: datetime) -> str:
+def fitted_elsewhere_words(elsewhere: Fitting, fitted_at: datetime) -> str:
     if elsewhere.fitted_at > fitted_at:
         return _(
             "%(part)s went on %(position)s on %(when)s, after the moment you gave. Give a "
@@ -62,7 +62,7 @@ def who_moved(fitting: Fitting) -> str:
         }
     moment = when(fitting.removed_at)
     after = (
-        Fitting.objects.standing()
+        Fitting.objects.not_voided()
         .filter(part=fitting.part, fitted_at=fitting.removed_at)
         .select_related("position__press")
         .first()
@@ -84,7 +84,7 @@ def who_moved(fitting: Fitting) -> str:
             "look": look,
         }
     instead = (
-        Fitting.objects.standing()
+        Fitting.objects.not_voided()
         .filter(position=fitting.position, fitted_at=fitting.removed_at)
         .select_related("part")
         .first()

@@ -70,7 +70,7 @@ class Board:
     def items_where(self, *, at_limit: bool) -> Iterator[DueItem]:
         """The items of all rules with a wear limit (`at_limit`), or of all other rules."""
         for rule in self.record.rules:
-            if LIMIT.is_named_by(rule) == at_limit:
+            if LIMIT.is_used_by(rule) == at_limit:
                 yield from self.items(rule)
 
     def items(self, rule: RuleRow) -> Iterator[DueItem]:
@@ -85,7 +85,7 @@ class Board:
             trips = [trip for trigger in ALL if (trip := trigger.of(case)) is not None]
             if trips:
                 yield self._item(case, trips)
-        if LIMIT.is_named_by(rule):
+        if LIMIT.is_used_by(rule):
             yield from self._limits_off_press(rule, with_fitted=not for_parts)
 
     def _case(self, rule: RuleRow, thing: Thing) -> Case:

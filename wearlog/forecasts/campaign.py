@@ -14,7 +14,7 @@ from enum import Enum
 
 from wearlog.equipment.kinds import KINDS, Kind
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import reckoning
+from wearlog.forecasts.memory.queries import forecast_of_day
 from wearlog.forecasts.outlook import Outlook
 from wearlog.forecasts.triggers.season import QUIET_DAYS
 from wearlog.history.rows import PlanRow
@@ -190,7 +190,7 @@ class Stop:
 def stop_at(press_id: int, *, as_of: date, days: int | None = None) -> Stop:
     """The stop of a press on a day. Reads only. `days` sets the length of the campaign instead of the
     plan."""
-    known = reckoning(as_of=as_of)
+    known = forecast_of_day(as_of=as_of)
     record = known.ground.record
     plan = [row for row in record.plan if row.press_id == press_id]
     campaign = campaign_of(plan, as_of=as_of, days=days)

@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from wearlog.calc.exposure import worked
+from wearlog.calc.exposure import exposures
 from wearlog.calc.wear import (
     EdgeFit,
     EdgeRecord,
@@ -22,7 +22,7 @@ from wearlog.calc.wear import (
     fingerprint,
     learn,
 )
-from wearlog.history.cache import Shelf
+from wearlog.history.cache import Cache
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
 from wearlog.service.work import RENEWS
@@ -34,7 +34,7 @@ SAME_WORK_S = 86400.0
 EdgeKey = tuple[int, str]
 """Part and edge; the edge is empty for a part that has one."""
 
-_LEARNED: Shelf[str, tuple[Learned, ...]] = Shelf("what gauges have taught", most=4)
+_LEARNED: Cache[str, tuple[Learned, ...]] = Cache("what gauges have taught", most=4)
 """By the fingerprint of the data that it was learned from."""
 
 
@@ -186,7 +186,7 @@ class Edges:
                 end.append(instant if fitting.removed is None else min(fitting.removed, instant))
         total = np.zeros((len(wanted), len(self.record.crops)))
         if target:
-            seed = worked(
+            seed = exposures(
                 self.record.timelines,
                 np.array(press, dtype=np.int64),
                 barrel,

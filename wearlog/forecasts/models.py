@@ -7,7 +7,7 @@ from django.db import models
 from wearlog.equipment.models import Press
 
 
-class Standing(models.Model):
+class ForecastSnapshot(models.Model):
     """The due items of one press at the end of one day, in one language, as last computed.
 
     `fingerprint` identifies the data they were computed from, `log_version` is the last version of the log
@@ -22,6 +22,7 @@ class Standing(models.Model):
     made_at = models.DateTimeField()
 
     class Meta:
+        db_table = "forecasts_standing"
         constraints = [
             models.UniqueConstraint(fields=["press", "as_of", "language"], name="standing_is_one_per_press")
         ]

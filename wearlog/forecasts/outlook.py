@@ -137,7 +137,7 @@ class Outlook:
         if not self.record.presses[press_id].by_meter:
             return 1.0
         stretches = self.record.hours[press_id].stretches
-        logged = float(stretches.press_h[stretches.telling].sum())
+        logged = float(stretches.press_h[stretches.usable].sum())
         return 1.0 + float(stretches.unlogged_h.sum()) / logged if logged > 0 else 1.0
 
     def seed_path(self, press_id: int, share: float, crops: Sequence[int] | None) -> Path | None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from wearlog.history.cache import VersionShelf
+from wearlog.history.cache import VersionCache
 from wearlog.service.models import Service
 
 
@@ -20,7 +20,7 @@ class Bill:
 
 
 NO_BILL = Bill(None, None, None)
-_KEPT: VersionShelf[None, Mapping[int, Bill]] = VersionShelf("bills", most=1)
+_KEPT: VersionCache[None, Mapping[int, Bill]] = VersionCache("bills", most=1)
 
 
 def bills() -> Mapping[int, Bill]:
@@ -30,7 +30,7 @@ def bills() -> Mapping[int, Bill]:
 
 
 def _read() -> dict[int, Bill]:
-    rows = Service.objects.standing().exclude(labour_h=None, downtime_h=None, cost=None)
+    rows = Service.objects.not_voided().exclude(labour_h=None, downtime_h=None, cost=None)
     return {
         pk: Bill(_float(labour), _float(downtime), _float(cost))
         for pk, labour, downtime, cost in rows.order_by().values_list("pk", "labour_h", "downtime_h", "cost")

@@ -1,12 +1,12 @@
 """The in-process cache of the log and of everything derived from it.
 
-A module that caches something derived from the log creates a shelf here once, at its top. A shelf holds a
-limited number of answers, each under its key, and drops the least recently used one first. `forget` empties
-all shelves.
+A module that caches something derived from the log creates a cache here once, at its top. A cache holds a
+limited number of answers, each under its key, and drops the least recently used one first. `clear_all`
+empties all caches.
 
-A shelf never gives a stale answer. With `Shelf`, the key identifies the content that the answer was made
-from, so that the answer stays right. With `VersionShelf` an answer is valid for one version of the log, with
-`RunsShelf` for one version of the runs of a press; for these two (docs/decisions/remembered-forecasts.md):
+A cache never gives a stale answer. With `Cache`, the key identifies the content that the answer was made
+from, so that the answer stays right. With `VersionCache` an answer is valid for one version of the log, with
+`RunsCache` for one version of the runs of a press; for these two (docs/decisions/remembered-forecasts.md):
 
 - the version is read before anything else of the log and again afterwards; if it has changed, the answer may
   contain some of the new data, and is not kept;
@@ -28,23 +28,23 @@ from wearlog.history import versions
 Key = TypeVar("Key", bound=Hashable)
 Answer = TypeVar("Answer")
 
-_shelves: dict[str, Shelf[Any, Any]] = {}
+_caches: dict[str, Cache[Any, Any]] = {}
 _lock = threading.Lock()
 
 
-class Shelf(Generic[Key, Answer]):
+class Cache(Generic[Key, Answer]):
     """Answers under keys that identify all that they were made from. Thread-safe.
 
-    name: must be unique, else ValueError. most: the number of answers that the shelf holds."""
+    name: must be unique, else ValueError. most: the number of answers that the cache holds."""
 
     def __init__(self, name: str, *, most: int) -> None:
-        if name in _shelves:
-            raise ValueError(f"There are two shelves with the name {name!r}.")
+        if name in _caches:
+            raise ValueError(f"There are two caches with the name {name!r}.")
         self._most = most
         self._answers: OrderedDict[Key, Answer] = OrderedDict()
         self.making = threading.RLock()
         """Lock against making the same large answer in several threads: hold it while looking and making."""
-        _shelves[name] = self
+        _caches[name] = self
 
     def __len__(self) -> int:
         return len(self._answers)
@@ -75,19 +75,19 @@ class Shelf(Generic[Key, Answer]):
             self._answers.clear()
 
 
-class VersionShelf(Generic[Key, Answer]):
+class VersionCache(Generic[Key, Answer]):
     """Answers derived from the whole log, cached under the log's version and a key."""
 
     def __init__(self, name: str, *, most: int) -> None:
-        self._shelf: Shelf[tuple[int, Key], Answer] = Shelf(name, most=most)
+        self._cache: Cache[tuple[int, Key], Answer] = Cache(name, most=most)
 
     def __len__(self) -> int:
-        return len(self._shelf)
+        return len(self._cache)
 
     def find(self, key: Key) -> Answer | None:
         """The cached answer for the log's current version, or None."""
         number = versions.current()
-        return self._shelf.find((number, key)) if lasting(number) else None
+        return self._cache.find((number, key)) if may_cache(number) else None
 
     def get(
         self,
@@ -106,15 +106,15 @@ class VersionShelf(Generic[Key, Answer]):
         if connection.in_atomic_block:
             return make()
         number = versions.current() if number is None else number
-        if not lasting(number):
+        if not may_cache(number):
             return make()
-        known = self._shelf.find((number, key))
+        known = self._cache.find((number, key))
         if known is not None:
             return known
         if not one_at_a_time:
             return self._make_and_keep(number, key, make, keep)
-        with self._shelf.making:
-            known = self._shelf.find((number, key))
+        with self._cache.making:
+            known = self._cache.find((number, key))
             return self._make_and_keep(number, key, make, keep) if known is None else known
 
     def _make_and_keep(
@@ -122,17 +122,17 @@ class VersionShelf(Generic[Key, Answer]):
     ) -> Answer:
         answer = make()
         if keep(answer) and versions.current() == number:
-            self._shelf.keep((number, key), answer)
+            self._cache.keep((number, key), answer)
         return answer
 
 
-class RunsShelf(Generic[Answer]):
+class RunsCache(Generic[Answer]):
     """Answers each derived from the runs and readings of one press, cached under the version of that press,
     so that an entry for one press leaves the answers of the others valid. One answer is kept for each
     press."""
 
     def __init__(self, name: str, *, most: int = 1_024) -> None:
-        self._shelf: Shelf[int, tuple[int, Answer]] = Shelf(name, most=most)
+        self._cache: Cache[int, tuple[int, Answer]] = Cache(name, most=most)
 
     def get(
         self, presses: Collection[int], make: Callable[[list[int]], Mapping[int, Answer]]
@@ -143,7 +143,7 @@ class RunsShelf(Generic[Answer]):
         of_runs = versions.of_runs()
         found = {}
         for press_id in presses:
-            kept = self._shelf.find(press_id)
+            kept = self._cache.find(press_id)
             if kept is not None and kept[0] == of_runs.get(press_id):
                 found[press_id] = kept[1]
         fresh = [press_id for press_id in presses if press_id not in found]
@@ -153,16 +153,16 @@ class RunsShelf(Generic[Answer]):
             still = versions.of_runs()
             for press_id in made.keys() & of_runs.keys():
                 if still.get(press_id) == of_runs[press_id]:
-                    self._shelf.keep(press_id, (of_runs[press_id], made[press_id]))
+                    self._cache.keep(press_id, (of_runs[press_id], made[press_id]))
         return found
 
 
-def lasting(number: int) -> bool:
+def may_cache(number: int) -> bool:
     """Whether answers derived from the log at this version may be cached, and cached ones given."""
     return number > 0 and not connection.in_atomic_block
 
 
-def forget() -> None:
+def clear_all() -> None:
     """Drop everything that this process has cached."""
-    for shelf in list(_shelves.values()):
-        shelf.clear()
+    for cache in list(_caches.values()):
+        cache.clear()

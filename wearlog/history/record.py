@@ -20,6 +20,7 @@ import numpy as np
 
 from wearlog.calc.exposure import PressTimeline, timeline_of
 from wearlog.calc.meters import PressHours
+from wearlog.history.log import Log, load_log
 from wearlog.history.rows import (
     FittingRow,
     Floats,
@@ -35,8 +36,7 @@ from wearlog.history.rows import (
     ServiceRow,
     TypeRow,
 )
-from wearlog.history.whole import Whole, whole
-from wearlog.runs.hours import worked_out
+from wearlog.runs.hours import compute_press_hours
 
 Kind = TypeVar("Kind")
 
@@ -85,7 +85,7 @@ class Record:
         for press_id, press in self.presses.items():
             runs = self.runs.get(press_id) or NO_RUNS
             going_on = np.full(runs.going_on.size, np.nan)
-            found[press_id] = worked_out(
+            found[press_id] = compute_press_hours(
                 start=np.concatenate((runs.start, runs.going_on)),
                 end=np.concatenate((runs.end, going_on)),
                 recorded_h=np.concatenate((runs.recorded_h, going_on)),
@@ -210,10 +210,10 @@ NO_RUNS = RunColumns(
 
 def load(as_of: date) -> Record:
     """The log as it stood at 24:00 of the day in the mill's zone. Reads only."""
-    return upto(whole(), as_of)
+    return record_as_of(load_log(), as_of)
 
 
-def upto(log: Whole, as_of: date) -> Record:
+def record_as_of(log: Log, as_of: date) -> Record:
     """The part of the log that was known at the end of a day."""
     end = datetime.combine(as_of + timedelta(days=1), time.min, log.zone).timestamp()
     crop_ids = tuple(pk for pk, _ in log.crops)
@@ -242,7 +242,7 @@ def upto(log: Whole, as_of: date) -> Record:
     )
 
 
-def widening_on(log: Whole, day: date) -> float:
+def widening_on(log: Log, day: date) -> float:
     """The factor that had been learned by the day; 1 where none had."""
     return next((factor for since, factor in reversed(log.widenings) if since <= day), 1.0)
 

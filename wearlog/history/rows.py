@@ -9,7 +9,7 @@ from functools import cached_property
 
 from wearlog.runs.columns import Flags, Floats, Ints, digest_of
 from wearlog.runs.hours import ReadingColumns
-from wearlog.service.triggers import Asked
+from wearlog.service.triggers import TriggerValue
 
 __all__ = ["Flags", "Floats", "Ints", "ReadingColumns"]
 
@@ -123,7 +123,7 @@ class RuleRow:
     type_id: int | None
     press_id: int | None
     position: str
-    triggers: Mapping[str, Asked] = field(hash=False)
+    triggers: Mapping[str, TriggerValue] = field(hash=False)
     """The rule's value for each of its triggers, by column name; a crop is its index in the record."""
     lead_days: float
     instructions: str

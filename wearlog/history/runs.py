@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from django.db.models import Case, Count, Max, When
 
-from wearlog.history.cache import RunsShelf
+from wearlog.history.cache import RunsCache
 from wearlog.history.rows import ABOUT, WORKED_OUT, Flags, Floats, Ints, ReadingColumns, RunColumns
 from wearlog.runs import hours
 from wearlog.runs.models import Run, RunQuerySet, SeedHow
@@ -106,7 +106,7 @@ NO_RUNS = PressRuns(
 
 
 @dataclass(frozen=True, eq=False)
-class OfPress:
+class PressLog:
     """The runs and readings of one press; None where there are none."""
 
     runs: PressRuns | None
@@ -118,7 +118,7 @@ class OfPress:
     def press_hours(self, *, by_meter: bool) -> Floats:
         """Each run's share of the press's hours, which count each moment once; NaN for a run that goes on."""
         runs = self.runs or NO_RUNS
-        return hours.worked_out(
+        return hours.compute_press_hours(
             start=runs.start,
             end=runs.ends,
             recorded_h=runs.recorded_h,
@@ -128,16 +128,18 @@ class OfPress:
         ).press_h
 
 
-_KEPT: RunsShelf[OfPress] = RunsShelf("runs and readings of each press")
+_KEPT: RunsCache[PressLog] = RunsCache("runs and readings of each press")
 
 
-def runs_and_readings(presses: Collection[int], *, seen: tuple[int, int] | None = None) -> dict[int, OfPress]:
+def runs_and_readings(
+    presses: Collection[int], *, seen: tuple[int, int] | None = None
+) -> dict[int, PressLog]:
     """Runs and readings by press, without voided ones; `presses` are the primary keys of all presses.
 
     seen: the present result of `last_and_count`. Runs written to the database directly, not through the
     actions of the log, raise no version; if `seen` reveals any, their presses are read again."""
 
-    def read(some: Collection[int]) -> dict[int, OfPress]:
+    def read(some: Collection[int]) -> dict[int, PressLog]:
         return _read(some, every=len(some) == len(presses))
 
     found = _KEPT.get(presses, read)
@@ -148,19 +150,19 @@ def runs_and_readings(presses: Collection[int], *, seen: tuple[int, int] | None 
     return found
 
 
-def runs_and_readings_anew(presses: Collection[int]) -> dict[int, OfPress]:
+def runs_and_readings_uncached(presses: Collection[int]) -> dict[int, PressLog]:
     """The same, always read from the database and not from the cache."""
     return _read(presses, every=True)
 
 
-def _read(presses: Collection[int], *, every: bool) -> dict[int, OfPress]:
+def _read(presses: Collection[int], *, every: bool) -> dict[int, PressLog]:
     """`every`: `presses` are all presses, which is faster to read without a condition."""
     rows = Run.objects.all() if every else Run.objects.filter(press_id__in=presses)
     seen = _last_and_count_by_press(rows)
-    runs = _runs(rows.standing())
+    runs = _runs(rows.not_voided())
     readings = hours.readings_of(presses)
     return {
-        press_id: OfPress(runs.get(press_id), readings.get(press_id), seen.get(press_id, NEVER))
+        press_id: PressLog(runs.get(press_id), readings.get(press_id), seen.get(press_id, NEVER))
         for press_id in presses
     }
 
@@ -173,7 +175,7 @@ def _last_and_count_by_press(rows: RunQuerySet) -> dict[int, tuple[int, int]]:
     return {press_id: (last, count) for press_id, last, count in found}
 
 
-def _overall_last_and_count(presses: Iterable[OfPress]) -> tuple[int, int]:
+def _overall_last_and_count(presses: Iterable[PressLog]) -> tuple[int, int]:
     each = [found.seen for found in presses]
     return max((last for last, _ in each), default=0), sum(count for _, count in each)
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wearlog.history.cache import RunsShelf
+from wearlog.history.cache import RunsCache
 from wearlog.history.rows import Floats, Ints
 from wearlog.runs.columns import columns
 from wearlog.runs.models import Run
@@ -43,12 +43,12 @@ class _OfPress:
         return found
 
 
-class Beside:
+class RunExtras:
     """A group of columns of runs that are always read together, with its cache."""
 
     def __init__(self, *names: str) -> None:
         self.names = names
-        self._kept: RunsShelf[_OfPress] = RunsShelf(f"{', '.join(names)} of each press's runs")
+        self._kept: RunsCache[_OfPress] = RunsCache(f"{', '.join(names)} of each press's runs")
 
     @property
     def nothing(self) -> Columns:
@@ -74,7 +74,7 @@ class Beside:
         return {press_id: kept[press_id].of(ids) for press_id, ids in runs.items()}
 
     def _read(self, runs: Mapping[int, Ints], *, every: bool) -> dict[int, _OfPress]:
-        rows = Run.objects.standing()
+        rows = Run.objects.not_voided()
         if not every:
             rows = rows.filter(press_id__in=runs)
         table = columns(rows, numbers=("id", *self.names), instants=())
@@ -83,10 +83,10 @@ class Beside:
         together = _OfPress(keys[order], {name: column[order] for name, column in table.items()})
         found = {}
         for press_id, ids in runs.items():
-            standing = np.sort(ids[together.here(ids)])
-            found[press_id] = _OfPress(standing, together.of(standing))
+            not_voided = np.sort(ids[together.here(ids)])
+            found[press_id] = _OfPress(not_voided, together.of(not_voided))
         return found
 
 
-WEIGHED = Beside("oil_kg", "cake_kg", "energy_kwh")
-ANALYSED = Beside("oil_kg", "seed_oil_pct", "cake_oil_pct")
+WEIGHED = RunExtras("oil_kg", "cake_kg", "energy_kwh")
+ANALYSED = RunExtras("oil_kg", "seed_oil_pct", "cake_oil_pct")

@@ -51,8 +51,8 @@ __all__ = [
     "void",
 ]
 
-log_run = entered(closing.pressed(runs.log_run))
-stop_run = entered(closing.pressed(runs.stop_run))
+log_run = entered(closing.checks_pressing(runs.log_run))
+stop_run = entered(closing.checks_pressing(runs.stop_run))
 log_reading = entered(readings.log_reading)
 leave_note = entered(notes.leave_note)
 
@@ -63,10 +63,10 @@ release_lot = entered(incidents.release_lot)
 record_crop_change = entered(closing.record_crop_change)
 keep_photos = entered(photos.keep)
 
-fit = entered(closing.part_moved(moves.fit))
-take_off = entered(closing.part_moved(moves.take_off))
-flip = entered(closing.part_moved(moves.flip))
-replace = entered(closing.part_moved(moves.replace))
-swap = entered(closing.part_moved(moves.swap))
+fit = entered(closing.checks_moves(moves.fit))
+take_off = entered(closing.checks_moves(moves.take_off))
+flip = entered(closing.checks_moves(moves.flip))
+replace = entered(closing.checks_moves(moves.replace))
+swap = entered(closing.checks_moves(moves.swap))
 
 save_person = entered(accounts.save_person)

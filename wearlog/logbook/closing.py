@@ -29,7 +29,7 @@ from wearlog.service import incidents
 from wearlog.service.entries import NewCropChange, NewWork
 from wearlog.service.models import CropChange, Service
 
-Asked = ParamSpec("Asked")
+Params = ParamSpec("Params")
 Moved = TypeVar("Moved", Fitting, tuple[Fitting, Fitting])
 
 CLOSES = frozenset({"press", "position", "part", "edge", "action", "rule", "done_at"})
@@ -70,11 +70,11 @@ def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -
     return change
 
 
-def part_moved(move: Callable[Asked, Moved]) -> Callable[Asked, Moved]:
+def checks_moves(move: Callable[Params, Moved]) -> Callable[Params, Moved]:
     """Decorate an action that moves a part: check the move's instant at each press that it affects."""
 
     @wraps(move)
-    def move_and_check(*args: Asked.args, **kwargs: Asked.kwargs) -> Moved:
+    def move_and_check(*args: Params.args, **kwargs: Params.kwargs) -> Moved:
         moved = move(*args, **kwargs)
         for fitting in moved if isinstance(moved, tuple) else (moved,):
             refuse_moves(by=_arguments(kwargs).by, fitting=fitting)
@@ -88,18 +88,18 @@ def refuse_moves(*, by: User | None, fitting: Fitting) -> None:
     refuse_others_locks(by=by, press_id=fitting.position.press_id, done_at=instant)
 
 
-def work_corrected(*, by: User | None, service: Service, changed: Iterable[str]) -> None:
+def check_correction(*, by: User | None, service: Service, changed: Iterable[str]) -> None:
     """Check a correction that makes a service close a different job in the same way."""
     if CLOSES & set(changed):
         refuse_others_locks(by=by, press_id=service.press_id, done_at=service.done_at)
 
 
-def pressed(log: Callable[Asked, Run]) -> Callable[Asked, Run]:
+def checks_pressing(log: Callable[Params, Run]) -> Callable[Params, Run]:
     """Decorate an action that logs a run or its end: raises Doubtful where a lock was recorded as being on in
     that time."""
 
     @wraps(log)
-    def log_and_check(*args: Asked.args, **kwargs: Asked.kwargs) -> Run:
+    def log_and_check(*args: Params.args, **kwargs: Params.kwargs) -> Run:
         given = _arguments(kwargs)
         known = bool(given.ref) and Run.objects.filter(ref=given.ref).exists()
         run = log(*args, **kwargs)

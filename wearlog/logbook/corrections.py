@@ -97,7 +97,7 @@ def correct(
             )
         elif isinstance(fresh, Service):
             service.correct_service(by=by, at=at, service=fresh, changes=wanted, reason=reason)
-            closing.work_corrected(by=by, service=Service.objects.get(pk=fresh.pk), changed=wanted)
+            closing.check_correction(by=by, service=Service.objects.get(pk=fresh.pk), changed=wanted)
         elif isinstance(fresh, Measurement):
             service.correct_measurement(
                 by=by, at=at, measurement=fresh, changes=wanted, reason=reason, confirmed=confirmed

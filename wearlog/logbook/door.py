@@ -17,7 +17,7 @@ from wearlog.people.refusals import Refused
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Photo, Service
 
-Asked = ParamSpec("Asked")
+Params = ParamSpec("Params")
 Result = TypeVar("Result")
 WITHOUT_RUNS = (
     Fitting,
@@ -36,12 +36,12 @@ WITHOUT_RUNS = (
 """Records whose writing changes no run and no reading."""
 
 
-def entered(action: Callable[Asked, Result]) -> Callable[Asked, Result]:
+def entered(action: Callable[Params, Result]) -> Callable[Params, Result]:
     """Decorate an action so that it runs by `enter`. Parameters, types and docstring stay those of the
     action."""
 
     @wraps(action)
-    def through_the_door(*args: Asked.args, **kwargs: Asked.kwargs) -> Result:
+    def through_the_door(*args: Params.args, **kwargs: Params.kwargs) -> Result:
         return enter(lambda: action(*args, **kwargs))
 
     return through_the_door

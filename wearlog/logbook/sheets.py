@@ -15,7 +15,7 @@ from wearlog.runs import actions as runs
 from wearlog.runs.entries import NewRun
 from wearlog.runs.models import Run
 
-_log_run = closing.pressed(runs.log_run)
+_log_run = closing.checks_pressing(runs.log_run)
 
 
 class SheetNotTaken(Exception):

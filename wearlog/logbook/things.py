@@ -26,7 +26,7 @@ from wearlog.people.roles import Permission, require
 from wearlog.people.words import day_of, when
 from wearlog.runs.models import Crop, PlanEntry, Price, Run
 from wearlog.service.models import IncidentKind, Rule
-from wearlog.service.triggers import field_of, named_by
+from wearlog.service.triggers import field_of, used_triggers
 
 Thing = TypeVar("Thing", bound=models.Model)
 
@@ -117,7 +117,7 @@ def _check_press(press: Press, before: Press | None) -> None:
             field="retired_on",
         )
     last = (
-        Run.objects.standing().filter(press_id=press.pk, ends_at__isnull=False).order_by("-ends_at").first()
+        Run.objects.not_voided().filter(press_id=press.pk, ends_at__isnull=False).order_by("-ends_at").first()
     )
     if last is not None and day_of(last.started_at) >= press.retired_on:
         raise Refused(
@@ -145,7 +145,7 @@ def _check_position(position: Position, before: Position | None) -> None:
         return
     if before.press_id != position.press_id:
         raise Refused(_("A position stays on its press. Add one to the other press."), field="press")
-    fitted = Fitting.objects.standing().filter(position=position)
+    fitted = Fitting.objects.not_voided().filter(position=position)
     if before.kind != position.kind and fitted.exists():
         raise Refused(
             _("Parts have sat on %(position)s, so its kind stays. Add another position.")
@@ -153,7 +153,7 @@ def _check_position(position: Position, before: Position | None) -> None:
             field="kind",
         )
     if before.barrel and before.barrel != position.barrel and before.barrel not in barrels:
-        named = Run.objects.standing().filter(press_id=position.press_id).exclude(through="")
+        named = Run.objects.not_voided().filter(press_id=position.press_id).exclude(through="")
         for run in named.only("ref", "through").iterator():
             if before.barrel in run.through.split():
                 raise Refused(
@@ -179,7 +179,7 @@ def _check_part_type(part_type: PartType, before: PartType | None) -> None:
         )
     if before is None:
         return
-    fitted = Fitting.objects.standing().filter(part__part_type=part_type)
+    fitted = Fitting.objects.not_voided().filter(part__part_type=part_type)
     if before.kind != part_type.kind and fitted.exists():
         raise Refused(
             _("Parts of the type %(part_type)s have been fitted, so its kind stays. Add another type.")
@@ -207,7 +207,7 @@ def _check_part(part: Part, before: Part | None) -> None:
         raise Refused(_("A part isn't made from itself. Choose the old part."), field="made_from")
     if before is None:
         return
-    fitted = Fitting.objects.standing().filter(part=part).select_related("position__press")
+    fitted = Fitting.objects.not_voided().filter(part=part).select_related("position__press")
     if before.part_type_id != part.part_type_id and fitted.exists():
         kind_stays = before.part_type.kind == part.part_type.kind
         if not kind_stays or fitted.exclude(edge__in=part.part_type.edge_names).exists():
@@ -250,7 +250,7 @@ def _check_rule(rule: Rule, before: Rule | None) -> None:
             % {"unknown": repr(unknown[0]), "names": ", ".join(IncidentKind.values)},
             field="after_incident",
         )
-    if not named_by(rule):
+    if not used_triggers(rule):
         raise Refused(
             _("Without a trigger the rule never falls due. Give at least one: %(triggers)s.")
             % {"triggers": ", ".join(str(field_of(name).verbose_name) for name in Rule.TRIGGERS)},

@@ -133,7 +133,7 @@ class User(AbstractBaseUser):
 
 
 class SessionQuerySet(models.QuerySet["Session"]):
-    def standing(self, at: datetime) -> Self:
+    def not_expired(self, at: datetime) -> Self:
         return self.filter(expire_date__gt=at)
 
     def expired(self, at: datetime) -> Self:
@@ -229,7 +229,7 @@ class AuditEntry(models.Model):
 
 
 class LogRecordQuerySet(models.QuerySet[Any]):
-    def standing(self) -> Self:
+    def not_voided(self) -> Self:
         """The records that count: those that are not voided."""
         return self.filter(voided_at__isnull=True)
 

@@ -59,7 +59,7 @@ def _says_the_same(existing: LogRecord, entry: Any) -> bool:
     return "press_id" in given and all(getattr(existing, name) == value for name, value in given.items())
 
 
-def already(kind: type[R], *, ref: str, entry: Any) -> R | None:
+def find_existing(kind: type[R], *, ref: str, entry: Any) -> R | None:
     """The record that this same entry made before, or None where its ref is new or empty.
 
     Raises Refused where a different entry has the ref.

@@ -93,9 +93,9 @@ def note_use(session: SessionBase, *, at: datetime) -> None:
         Session.objects.filter(session_key=session.session_key).update(used_at=at)
 
 
-def standing(person: User, *, at: datetime) -> list[Session]:
+def not_expired(person: User, *, at: datetime) -> list[Session]:
     """The sessions in which the person is signed in, the one used last first."""
-    return list(Session.objects.filter(user=person).standing(at).last_used_first())
+    return list(Session.objects.filter(user=person).not_expired(at).last_used_first())
 
 
 def is_stored(session_key: str) -> bool:

@@ -59,7 +59,7 @@ def _applied() -> set[str]:
         return set()
 
 
-def told(names: Sequence[str], most: int = 5) -> str:
+def first_names(names: Sequence[str], most: int = 5) -> str:
     """`runs.0001_squashed, people.0001_squashed`; of many, the first `most` and the total number."""
     shown = ", ".join(names[:most])
     return f"{shown} ... ({len(names)})" if len(names) > most else shown

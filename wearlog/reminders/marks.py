@@ -80,9 +80,9 @@ def give_to(*, by: User, at: datetime, key: str, person: User | None, reason: st
     call = _call(key, at)
     with transaction.atomic():
         given = Mark.objects.open().filter(item_key=key, kind=MarkKind.GIVEN)
-        standing: Mark | None = given.first()
-        if standing is not None and standing.given_to_id == person.pk:
-            return standing
+        given_before: Mark | None = given.first()
+        if given_before is not None and given_before.given_to_id == person.pk:
+            return given_before
         _end_open(key, MarkKind.GIVEN, by=by, at=at)
         mark = _new(call, MarkKind.GIVEN, by=by, at=at)
         mark.given_to, mark.reason = person, reason.strip()[:LONGEST_REASON]

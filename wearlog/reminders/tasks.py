@@ -39,12 +39,12 @@ def steady_s() -> float:
 
 def is_paused() -> bool:
     """Check the clock; True, with a line in the log, where it can't be trusted."""
-    doubt = clock.look(watch=WATCH, at=timezone.now(), steady_s=steady_s())
+    doubt = clock.check_clock(watch=WATCH, at=timezone.now(), steady_s=steady_s())
     if doubt is not None:
         logger.error(
             "Reminders are paused: the clock says %s and should be about %s. Put it right, or if it is right "
             "run manage.py clock_is_right.",
-            doubt.said,
+            doubt.shown,
             doubt.expected,
         )
     return doubt is not None
@@ -91,6 +91,6 @@ def send_waiting() -> int:
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
 def send_one(row_id: int) -> str:
     """Claim, send and settle one row; returns the outcome's word for the log."""
-    if clock.standing() is not None:
+    if clock.current_doubt() is not None:
         return "paused"
     return actions.send_one(row_id=row_id, at=timezone.now()).value

@@ -45,7 +45,7 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
-    existing = refs.already(Run, ref=entry.ref, entry=entry)
+    existing = refs.find_existing(Run, ref=entry.ref, entry=entry)
     if existing is not None:
         return existing
     crop = Crop.objects.filter(pk=entry.crop_id).first()
@@ -77,11 +77,11 @@ def log_run(*, by: User | None, at: datetime, entry: NewRun, confirmed: Collecti
         )  # must come before the hours are derived from the reading
     times = times_of(entry, at=at, slot=run.slot, reading=reading)
     open_doubts = place(run, times)
-    told = hours.of_run(run, reading=reading)
-    open_doubts += seed_to_ask(run, told.hours_h)
+    run_hours = hours.of_run(run, reading=reading)
+    open_doubts += seed_to_ask(run, run_hours.hours_h)
     check(run)
     refuse_overlap(run)
-    open_doubts += questions(run, at=at, told=told)
+    open_doubts += questions(run, at=at, run_hours=run_hours)
     if reading is not None:
         open_doubts += validation.about_reading(reading, at=at)
     validation.ask(open_doubts, confirmed)
@@ -149,11 +149,11 @@ def stop_run(
     reading = None
     if meter_h is not None:
         reading = new_reading(by=by, at=at, press=press, read_at=ended_at, meter_h=meter_h, new_meter=False)
-    told = hours.of_run(run, reading=reading)
-    to_ask = seed_to_ask(run, told.hours_h)
+    run_hours = hours.of_run(run, reading=reading)
+    to_ask = seed_to_ask(run, run_hours.hours_h)
     check(run)
     refuse_overlap(run)
-    open_doubts = to_ask + questions(run, at=at, told=told)
+    open_doubts = to_ask + questions(run, at=at, run_hours=run_hours)
     if reading is not None:
         open_doubts += validation.about_reading(reading, at=at)
     validation.ask(open_doubts, confirmed)
@@ -169,7 +169,7 @@ def recheck(run: Run, *, at: datetime, confirmed: Collection[str]) -> None:
     run.slot = slot_for(run.press, run.through)
     check(run)
     refuse_overlap(run)
-    validation.ask(questions(run, at=at, told=hours.of_run(run)), confirmed)
+    validation.ask(questions(run, at=at, run_hours=hours.of_run(run)), confirmed)
 
 
 def place(run: Run, times: Times) -> list[Doubt]:
@@ -271,10 +271,10 @@ def refuse_overlap(run: Run) -> None:
     )
 
 
-def questions(run: Run, *, at: datetime, told: RunHours) -> list[Doubt]:
+def questions(run: Run, *, at: datetime, run_hours: RunHours) -> list[Doubt]:
     return [
         *validation.in_the_future(run.started_at, run.ends_at, at=at, field="started_at"),
-        *validation.about_hours(run, told.said_h),
-        *validation.about_pace(run, told.hours_h),
+        *validation.about_hours(run, run_hours.claimed_h),
+        *validation.about_pace(run, run_hours.hours_h),
         *validation.about_what_is_fitted(run),
     ]

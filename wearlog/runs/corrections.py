@@ -106,7 +106,7 @@ def own_reading(run: Run) -> Reading | None:
     if reading is None:
         return None
     shared = (
-        Run.objects.standing()
+        Run.objects.not_voided()
         .filter(press_id=run.press_id, ends_at=run.ends_at, hours_h__isnull=True)
         .exclude(pk=run.pk)
         .exists()
@@ -117,7 +117,7 @@ def own_reading(run: Run) -> Reading | None:
 def run_of(reading: Reading) -> Run | None:
     """The run that takes its hours from the reading, or None."""
     run: Run | None = (
-        Run.objects.standing()
+        Run.objects.not_voided()
         .filter(press_id=reading.press_id, ends_at=reading.read_at, hours_h__isnull=True)
         .first()
     )

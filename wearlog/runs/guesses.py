@@ -35,7 +35,7 @@ class Pace:
 
 def pace_of(run: Run) -> Pace | None:
     """The rate from which to work out the seed of `run`, or None with too few runs. At most four queries."""
-    usable = Run.objects.of(run.press).telling_a_rate().filter(crop=run.crop, slot=run.slot)
+    usable = Run.objects.of(run.press).with_usable_rate().filter(crop=run.crop, slot=run.slot)
     if run.pk is not None:
         usable = usable.exclude(pk=run.pk)
     latest = list(usable.order_by("-ends_at", "-pk")[:LOOKED_AT])
@@ -51,7 +51,7 @@ def pace_of(run: Run) -> Pace | None:
 
 
 def _dies(run: Run) -> list[Fitting]:
-    found = Fitting.objects.standing().filter(position__press=run.press_id, position__kind=Kind.DIE)
+    found = Fitting.objects.not_voided().filter(position__press=run.press_id, position__kind=Kind.DIE)
     if run.slot:
         found = found.filter(position__barrel__in=("", *run.through.split()))
     return list(found.select_related("part__part_type").order_by("position__name", "fitted_at"))
@@ -95,7 +95,7 @@ def work_out(run: Run, *, hours: float | None) -> Doubt:
 def _question(run: Run, pace: Pace, hours: float) -> str:
     values = {
         "hours": figure(hours, ".4g"),
-        "rate": validation.pace(pace.rate.kg_per_h),
+        "rate": validation.pace_words(pace.rate.kg_per_h),
         "runs": pace.rate.runs,
         "crop": run.crop,
         "press": run.press,

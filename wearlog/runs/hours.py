@@ -21,8 +21,8 @@ from wearlog.calc.meters import (
     MARGIN,
     SAME_MOMENT_S,
     PressHours,
+    Remark,
     Source,
-    Told,
     clean_edges,
     hours_of_press,
 )
@@ -69,13 +69,13 @@ class RunHours:
 
     hours_h: float | None
     source: Source
-    told: Told = Told.NOTHING
+    remark: Remark = Remark.NOTHING
     written_h: float | None = None
     left_h: float | None = None
     stretch: StretchOfRun | None = None
 
     @property
-    def said_h(self) -> float | None:
+    def claimed_h(self) -> float | None:
         """The hours as written down or shown by the meter, before the rule adjusted them."""
         if self.written_h is not None:
             return self.written_h
@@ -92,7 +92,7 @@ def by_meter(press: Press) -> bool:
     return press.hours_from == HoursFrom.METER
 
 
-def worked_out(
+def compute_press_hours(
     *,
     start: Floats,
     end: Floats,
@@ -141,7 +141,7 @@ def readings_of(presses: Collection[int]) -> dict[int, ReadingColumns]:
     """The readings of these presses that are not voided, by press; presses without any are absent. One
     query."""
     rows: dict[int, list[tuple[float, float, bool]]] = defaultdict(list)
-    found = Reading.objects.standing().filter(press_id__in=presses).order_by("press_id", "read_at", "pk")
+    found = Reading.objects.not_voided().filter(press_id__in=presses).order_by("press_id", "read_at", "pk")
     for press_id, at, meter_h, kind in found.values_list(
         "press_id", seconds("read_at"), number("meter_h"), "kind"
     ).iterator(chunk_size=20_000):
@@ -156,7 +156,7 @@ def _columns(rows: Sequence[tuple[float, float, bool]]) -> ReadingColumns:
     return ReadingColumns(np.array(at), np.array(meter_h), np.array(new, dtype=np.bool_))
 
 
-def at_sight(run: Run) -> float | None:
+def hours_without_readings(run: Run) -> float | None:
     """The hours of an ended run if the meter can't change them, for lists that read no readings: hours
     written down on a press that doesn't count by its meter. Else None."""
     return None if run.hours_h is None or by_meter(run.press) else float(run.hours_h)
@@ -170,7 +170,7 @@ def of_run(run: Run, *, reading: Reading | None = None) -> RunHours:
     stored yet. For a stored run the digits are the same as in every sum over the press."""
     if run.ended_at is None and run.hours_h is None:
         return RunHours(None, Source.GOES_ON)
-    written = at_sight(run)
+    written = hours_without_readings(run)
     if written is not None:
         return _as_written(written)
     own = _row(run)
@@ -181,7 +181,7 @@ def of_runs(runs: Iterable[Run]) -> list[RunHours]:
     """The hours of stored runs, in their order; a few queries for each press on which the meter matters."""
     wanted = list(runs)
     found: dict[int, RunHours] = {}
-    asked: dict[int, list[int]] = defaultdict(list)
+    requested: dict[int, list[int]] = defaultdict(list)
     metered = set(
         Press.objects.filter(pk__in={run.press_id for run in wanted}, hours_from=HoursFrom.METER).values_list(
             "pk", flat=True
@@ -193,8 +193,8 @@ def of_runs(runs: Iterable[Run]) -> list[RunHours]:
         elif run.hours_h is not None and run.press_id not in metered:
             found[place] = _as_written(float(run.hours_h))
         else:
-            asked[run.press_id].append(place)
-    for press_id, places in asked.items():
+            requested[run.press_id].append(place)
+    for press_id, places in requested.items():
         hours = _hours_around(press_id, press_id in metered, [_row(wanted[place]) for place in places])
         found.update(zip(places, hours, strict=True))
     return [found[place] for place in range(len(wanted))]
@@ -232,7 +232,7 @@ def _row_of(key: int | None, start: float, ended: float | None, hours: float | N
 def _hours_around(
     press_id: int,
     by_meter: bool,
-    asked: Sequence[_Row],
+    requested: Sequence[_Row],
     *,
     added: _Row | None = None,
     reading: Reading | None = None,
@@ -240,17 +240,17 @@ def _hours_around(
     """The hours of ended runs of one press, from the part of its log that can affect them.
 
     `added` replaces the stored run with its key, if there is one; `reading` is one that is not stored yet."""
-    first = min(row.start for row in asked) - SAME_MOMENT_S
-    last = max(row.end for row in asked) + SAME_MOMENT_S
+    first = min(row.start for row in requested) - SAME_MOMENT_S
+    last = max(row.end for row in requested) + SAME_MOMENT_S
     reach = REACH
     while True:
         part = _readings_around(press_id, first, last, reach, reading)
         if part is None:
-            rows = list(asked)
+            rows = list(requested)
         else:
             lowest, highest = min(first, float(part.known.at[0])), max(last, float(part.known.at[-1]))
             rows = _runs(press_id, lowest, highest, added)
-        found = worked_out(
+        found = compute_press_hours(
             start=np.array([row.start for row in rows]),
             end=np.array([row.end for row in rows]),
             recorded_h=np.array([row.recorded_h for row in rows]),
@@ -258,9 +258,9 @@ def _hours_around(
             readings=None if part is None else part.known,
             by_meter=by_meter,
         )
-        if part is None or part.settles(found, asked):
+        if part is None or part.settles(found, requested):
             place = {row.key: number for number, row in enumerate(rows)}
-            return [_hours_at(found, place[row.key], row.recorded_h) for row in asked]
+            return [_hours_at(found, place[row.key], row.recorded_h) for row in requested]
         reach *= 4
 
 
@@ -272,12 +272,12 @@ class _ReadingsAround:
     from_first: bool
     to_last: bool
 
-    def settles(self, found: PressHours, asked: Sequence[_Row]) -> bool:
+    def settles(self, found: PressHours, requested: Sequence[_Row]) -> bool:
         """Whether readings further away can't change anything in the stretches of these runs."""
         clean_before, clean_after = clean_edges(self.known.at, self.known.meter_h, self.known.new_meter)
         bounds = self.known.at[found.bounds]
-        earliest = min(row.end for row in asked) - SAME_MOMENT_S
-        latest = max(row.end for row in asked) - SAME_MOMENT_S
+        earliest = min(row.end for row in requested) - SAME_MOMENT_S
+        latest = max(row.end for row in requested) - SAME_MOMENT_S
         before = (bounds < earliest) & (found.bounds >= MARGIN)
         after = (bounds >= latest) & (found.bounds < self.known.at.size - MARGIN)
         return (self.from_first or (clean_before and bool(before.any()))) and (
@@ -290,7 +290,7 @@ def _readings_around(
 ) -> _ReadingsAround | None:
     """The readings within a span and `reach` more on each side of it; None where there are none."""
     rows = (
-        Reading.objects.standing()
+        Reading.objects.not_voided()
         .filter(press_id=press_id)
         .values_list(seconds("read_at"), number("meter_h"), "kind")
     )
@@ -310,7 +310,7 @@ def _readings_around(
 
 def _runs(press_id: int, first: float, last: float, added: _Row | None) -> list[_Row]:
     """The runs of a press that overlap a span and are not voided; `added` replaces the one with its key."""
-    found = Run.objects.standing().filter(
+    found = Run.objects.not_voided().filter(
         Q(ends_at__gte=moment(first)) | Q(ends_at__isnull=True),
         press_id=press_id,
         started_at__lte=moment(last),
@@ -336,7 +336,7 @@ def _hours_at(found: PressHours, place: int, written: float) -> RunHours:
     return RunHours(
         hours_h=None if np.isnan(hours) else hours,
         source=Source(int(found.source[place])),
-        told=Told(int(found.told[place])),
+        remark=Remark(int(found.remark[place])),
         written_h=None if np.isnan(written) else written,
         left_h=None if np.isnan(left) else left,
         stretch=None

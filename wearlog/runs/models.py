@@ -70,16 +70,16 @@ class SeedHow(models.TextChoices):
 
 class RunQuerySet(LogRecordQuerySet):
     def of(self, press: Press) -> Self:
-        return self.standing().filter(press=press)
+        return self.not_voided().filter(press=press)
 
     def running(self) -> Self:
-        return self.standing().filter(ends_at__isnull=True)
+        return self.not_voided().filter(ends_at__isnull=True)
 
     def between(self, start: datetime, end: datetime) -> Self:
         """Runs that overlap [start, end), running ones included."""
-        return self.standing().filter(Q(ends_at__gt=start) | Q(ends_at__isnull=True), started_at__lt=end)
+        return self.not_voided().filter(Q(ends_at__gt=start) | Q(ends_at__isnull=True), started_at__lt=end)
 
-    def telling_a_rate(self) -> Self:
+    def with_usable_rate(self) -> Self:
         """Ended runs whose seed and hours show the rate of the press: no purge, no empty run, and none whose
         seed was worked out from the usual rate."""
         return self.filter(ends_at__isnull=False, purge=False, seed_kg__gt=0).exclude(

@@ -33,24 +33,26 @@ def running_runs(press: Press | None = None) -> QuerySet[Run]:
 
 def latest_runs(press: Press | None = None, *, limit: int = 20) -> QuerySet[Run]:
     """The latest runs that are not voided, newest first."""
-    runs = Run.objects.standing().select_related("press", "crop", "entered_by").order_by("-started_at", "-pk")
+    runs = (
+        Run.objects.not_voided().select_related("press", "crop", "entered_by").order_by("-started_at", "-pk")
+    )
     return (runs if press is None else runs.filter(press=press))[:limit]
 
 
 def last_reading(press: Press) -> Reading | None:
     """The latest reading of the press's meter that is not voided."""
-    return Reading.objects.standing().filter(press=press).order_by("-read_at").first()
+    return Reading.objects.not_voided().filter(press=press).order_by("-read_at").first()
 
 
 def reading_before(press_id: int, instant: datetime, *, exclude: int | None = None) -> Reading | None:
     """The last reading before the instant that is not voided."""
-    readings = Reading.objects.standing().filter(press_id=press_id, read_at__lt=instant)
+    readings = Reading.objects.not_voided().filter(press_id=press_id, read_at__lt=instant)
     return _without(readings, exclude).order_by("-read_at").first()
 
 
 def reading_after(press_id: int, instant: datetime, *, exclude: int | None = None) -> Reading | None:
     """The first reading after the instant that is not voided."""
-    readings = Reading.objects.standing().filter(press_id=press_id, read_at__gt=instant)
+    readings = Reading.objects.not_voided().filter(press_id=press_id, read_at__gt=instant)
     return _without(readings, exclude).order_by("read_at").first()
 
 
@@ -62,7 +64,7 @@ def reading_at_end(run: Run) -> Reading | None:
     """The reading that was stored with a run logged by the meter: the one at the run's end; else None."""
     if run.ends_at is None or run.hours_h is not None:
         return None
-    return Reading.objects.standing().filter(press_id=run.press_id, read_at=run.ends_at).first()
+    return Reading.objects.not_voided().filter(press_id=run.press_id, read_at=run.ends_at).first()
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,7 @@ def usual_rate(
     very rate are left out. `slot` restricts it to runs through the same barrels; `exclude` leaves one run
     out.
     """
-    runs = Run.objects.of(press).telling_a_rate().filter(crop=crop)
+    runs = Run.objects.of(press).with_usable_rate().filter(crop=crop)
     if slot is not None:
         runs = runs.filter(slot=slot)
     if exclude is not None:
@@ -122,7 +124,7 @@ def last_crop(press: Press, *, at: datetime | None = None) -> Crop | None:
 
 def last_shift_note(press: Press | None = None) -> ShiftNote | None:
     """The latest note about the press or about the whole mill; without a press, the latest of all."""
-    notes = ShiftNote.objects.standing().select_related("press").order_by("-written_at", "-pk")
+    notes = ShiftNote.objects.not_voided().select_related("press").order_by("-written_at", "-pk")
     if press is not None:
         notes = notes.filter(Q(press=press) | Q(press__isnull=True))
     return notes.first()
@@ -141,7 +143,7 @@ def run_in_the_way(
     Runs through one barrel don't overlap, so they end in the order in which they start. Of those that end
     after `start` only the first can overlap. Finding it is one step in an index, however long the log is.
     """
-    runs = _without(Run.objects.standing().filter(press_id=press_id), exclude)
+    runs = _without(Run.objects.not_voided().filter(press_id=press_id), exclude)
     runs = runs.select_related("press", "crop")
     candidates: list[Run] = list(runs.filter(ends_at__isnull=True, slot__in=slots_sharing_a_barrel(slot)))
     for barrel in (1, 2) if slot == 0 else (slot,):
@@ -153,7 +155,7 @@ def run_in_the_way(
 def last_ended_before(press_id: int, slot: int, instant: datetime) -> Run | None:
     """The last run through a barrel of `slot` that ended before the instant, without voided runs."""
     run: Run | None = (
-        Run.objects.standing()
+        Run.objects.not_voided()
         .filter(press_id=press_id, slot__in=slots_sharing_a_barrel(slot), ends_at__lt=instant)
         .select_related("press", "crop")
         .order_by("-ends_at")

@@ -54,13 +54,13 @@ def recheck(reading: Reading, *, at: datetime, confirmed: Collection[str]) -> No
     """Validate a changed reading like a new one. The caller must hold the lock of its press."""
     refuse_bad_reading(reading)
     other = (
-        Reading.objects.standing()
+        Reading.objects.not_voided()
         .filter(press_id=reading.press_id, read_at=reading.read_at)
         .exclude(pk=reading.pk)
         .first()
     )
     if other is not None:
-        raise Refused(taken(other), field="read_at")
+        raise Refused(already_read_words(other), field="read_at")
     clean(reading)
     validation.ask(validation.about_reading(reading, at=at), confirmed)
 
@@ -77,13 +77,13 @@ def new_reading(
     """An unsaved reading, or the stored one with this instant and value. Raises Refused if the stored one
     differs."""
     kind = ReadingKind.NEW_METER if new_meter else ReadingKind.READING
-    standing: Reading | None = (
-        Reading.objects.standing().select_related("press").filter(press=press, read_at=read_at).first()
+    existing: Reading | None = (
+        Reading.objects.not_voided().select_related("press").filter(press=press, read_at=read_at).first()
     )
-    if standing is not None:
-        if standing.meter_h == stored(meter_h) and standing.kind == kind:
-            return standing
-        raise Refused(taken(standing), field="meter_h")
+    if existing is not None:
+        if existing.meter_h == stored(meter_h) and existing.kind == kind:
+            return existing
+        raise Refused(already_read_words(existing), field="meter_h")
     return Reading(press=press, read_at=read_at, meter_h=meter_h, kind=kind, entered_at=at, entered_by=by)
 
 
@@ -103,8 +103,8 @@ def store_reading(*, by: User | None, at: datetime, reading: Reading) -> Reading
     return reading
 
 
-def taken(standing: Reading) -> str:
+def already_read_words(existing: Reading) -> str:
     return _(
         "The meter of %(press)s was already read at %(when)s: %(standing)s h. Correct "
         "that reading, or give another moment."
-    ) % {"press": standing.press, "when": when(standing.read_at), "standing": validation.plain(standing)}
+    ) % {"press": existing.press, "when": when(existing.read_at), "standing": validation.plain(existing)}

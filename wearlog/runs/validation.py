@@ -116,18 +116,18 @@ def about_pace(run: Run, hours: float | None) -> list[Doubt]:
                 Doubt(
                     "unit_looks_wrong",
                     _("%(rate)s is not the pace of a small press. Is the unit of the seed right?")
-                    % {"rate": pace(rate)},
+                    % {"rate": pace_words(rate)},
                     "seed_kg",
                 )
             ]
         return []
     ratio = rate / usual.kg_per_h
     said = _("%(rate)s is %(ratio)s what %(press)s usually presses of %(crop)s (%(usual)s).") % {
-        "rate": pace(rate),
-        "ratio": times(ratio),
+        "rate": pace_words(rate),
+        "ratio": times_words(ratio),
         "press": run.press,
         "crop": run.crop,
-        "usual": pace(usual.kg_per_h),
+        "usual": pace_words(usual.kg_per_h),
     }
     for factor in (POUND, 1 / POUND):
         if abs(ratio / factor - 1) <= UNIT_BAND:
@@ -151,11 +151,11 @@ def about_pace(run: Run, hours: float | None) -> list[Doubt]:
     return []
 
 
-def pace(kg_per_h: float) -> str:
+def pace_words(kg_per_h: float) -> str:
     return _("%(rate)s kg an hour") % {"rate": figure(kg_per_h, ".3g")}
 
 
-def times(ratio: float) -> str:
+def times_words(ratio: float) -> str:
     return (
         _("%(ratio)s times") % {"ratio": figure(ratio, ".3g")}
         if ratio >= 1
@@ -167,7 +167,7 @@ def about_what_is_fitted(run: Run) -> list[Doubt]:
     """A question if, by the log, a screw or die position was empty while the run pressed."""
     end = run.ends_at or run.started_at + timedelta(seconds=1)
     fittings = (
-        Fitting.objects.standing()
+        Fitting.objects.not_voided()
         .filter(position__press=run.press_id, position__kind__in=GROUND_BY_SEED, fitted_at__lt=end)
         .select_related("position__press")
         .order_by("position__name", "fitted_at")
@@ -177,7 +177,7 @@ def about_what_is_fitted(run: Run) -> list[Doubt]:
     for _rest, on_position in groupby(fittings, key=lambda fitting: fitting.position_id):
         since = empty_since(list(on_position), run.started_at, end)
         if since is not None:
-            return [gap(since[0], since[1])]
+            return [gap_words(since[0], since[1])]
     return []
 
 
@@ -199,7 +199,7 @@ def empty_since(
     return None
 
 
-def gap(position: Position, since: datetime) -> Doubt:
+def gap_words(position: Position, since: datetime) -> Doubt:
     return Doubt(
         "overlaps_gap",
         _(

@@ -47,7 +47,7 @@ def log_work(*, by: User | None, at: datetime, entry: NewWork, confirmed: Collec
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
-    existing = refs.already(Service, ref=entry.ref, entry=entry)
+    existing = refs.find_existing(Service, ref=entry.ref, entry=entry)
     if existing is not None:
         return existing
     if entry.action not in Action.values:
@@ -118,7 +118,7 @@ def log_measurement(
     require(by, Permission.LOG)
     part = moves.locked_parts(part_id)[0]
     entry = [part_id, edge, measured_at, measurement]
-    existing = refs.already(Measurement, ref=measurement.ref, entry=entry)
+    existing = refs.find_existing(Measurement, ref=measurement.ref, entry=entry)
     if existing is not None:
         return existing
     row, open_doubts = gauge(

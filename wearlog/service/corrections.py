@@ -48,7 +48,7 @@ def correct_service(
             by=by, at=at, fitting=begun, changes={"fitted_at": service.done_at}, reason=reason
         )
     _store(by=by, at=at, record=service, old=old, reason=reason)
-    for gauge in Measurement.objects.standing().filter(service=service):
+    for gauge in Measurement.objects.not_voided().filter(service=service):
         follows = {
             name: value
             for name, was, value in (
@@ -140,7 +140,7 @@ def void_service(*, by: User | None, at: datetime, service: Service, reason: str
 def void_work_of_move(*, by: User | None, at: datetime, move: fittings.Move, reason: str) -> None:
     """Void the flip and replacement records that describe a move."""
     positions = {each.position_id for each in (*move.ended, *move.begun)}
-    for service in Service.objects.standing().filter(
+    for service in Service.objects.not_voided().filter(
         position__in=positions, done_at=move.at, action__in=MOVES
     ):
         _strike_out_with_gauges(by=by, at=at, service=service, reason=reason)
@@ -175,7 +175,7 @@ def fitting_begun_by(service: Service) -> Fitting | None:
     if service.action not in MOVES or service.position_id is None:
         return None
     twice = (
-        Service.objects.standing()
+        Service.objects.not_voided()
         .filter(position=service.position_id, done_at=service.done_at, action__in=MOVES)
         .exclude(pk=service.pk)
         .exists()
@@ -183,7 +183,7 @@ def fitting_begun_by(service: Service) -> Fitting | None:
     if twice:
         return None
     begun: Fitting | None = (
-        Fitting.objects.standing()
+        Fitting.objects.not_voided()
         .select_related("part__part_type", "position__press")
         .filter(position=service.position_id, fitted_at=service.done_at)
         .first()
@@ -193,7 +193,7 @@ def fitting_begun_by(service: Service) -> Fitting | None:
 
 def _strike_out_with_gauges(*, by: User | None, at: datetime, service: Service, reason: str) -> None:
     audit.strike_out(by=by, at=at, record=service, reason=reason)
-    for gauge in Measurement.objects.standing().filter(service=service):
+    for gauge in Measurement.objects.not_voided().filter(service=service):
         audit.strike_out(by=by, at=at, record=gauge, reason=reason)
 
 

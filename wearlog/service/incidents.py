@@ -31,7 +31,7 @@ def report_incident(*, by: User | None, at: datetime, entry: NewIncident) -> Inc
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
-    existing = refs.already(Incident, ref=entry.ref, entry=entry)
+    existing = refs.find_existing(Incident, ref=entry.ref, entry=entry)
     if existing is not None:
         return existing
     if entry.kind not in IncidentKind.values:
@@ -124,7 +124,7 @@ def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
-    existing = refs.already(Service, ref=entry.ref, entry=entry)
+    existing = refs.find_existing(Service, ref=entry.ref, entry=entry)
     if existing is not None:
         return existing.crop_change
     if not entry.signed_by.strip():

@@ -11,7 +11,7 @@ from wearlog.service.models import CropChange, Incident, LotHold, Measurement, R
 def latest_services(press: Press | None = None, *, limit: int = 20) -> QuerySet[Service]:
     """The latest work that is not voided, newest first."""
     services = (
-        Service.objects.standing()
+        Service.objects.not_voided()
         .select_related("press", "position", "part__part_type", "rule", "entered_by", "crop_change__to_crop")
         .order_by("-done_at", "-pk")
     )
@@ -21,7 +21,7 @@ def latest_services(press: Press | None = None, *, limit: int = 20) -> QuerySet[
 def services_of(part: Part) -> QuerySet[Service]:
     """All work on a part that is not voided, newest first."""
     return (
-        Service.objects.standing()
+        Service.objects.not_voided()
         .filter(part=part)
         .select_related("press", "position", "part__part_type", "rule", "entered_by", "crop_change__to_crop")
         .order_by("-done_at", "-pk")
@@ -31,7 +31,7 @@ def services_of(part: Part) -> QuerySet[Service]:
 def measurements_of(part: Part) -> QuerySet[Measurement]:
     """All gauge readings of a part that are not voided, newest first."""
     return (
-        Measurement.objects.standing()
+        Measurement.objects.not_voided()
         .filter(part=part)
         .select_related("service", "entered_by")
         .order_by("-measured_at", "-pk")
@@ -40,7 +40,7 @@ def measurements_of(part: Part) -> QuerySet[Measurement]:
 
 def last_measurement(part: Part, edge: str, *, place: str | None = None) -> Measurement | None:
     """The last plain gauge value (no pin-gauge bound) of an edge, at one place or anywhere."""
-    gauges = Measurement.objects.standing().filter(part=part, edge=edge, bound="")
+    gauges = Measurement.objects.not_voided().filter(part=part, edge=edge, bound="")
     if place is not None:
         gauges = gauges.filter(place=place)
     return gauges.order_by("-measured_at", "-pk").first()
@@ -49,7 +49,7 @@ def last_measurement(part: Part, edge: str, *, place: str | None = None) -> Meas
 def latest_incidents(press: Press | None = None, *, limit: int = 20) -> QuerySet[Incident]:
     """The latest incidents that are not voided, newest first."""
     incidents = (
-        Incident.objects.standing()
+        Incident.objects.not_voided()
         .select_related("press", "position", "hold", "entered_by")
         .order_by("-happened_at", "-pk")
     )

@@ -11,7 +11,7 @@ from typing import Any
 from wearlog.people.fields import Quantity, Tags
 from wearlog.service.models import Rule
 
-Asked = float | int | bool | tuple[str, ...]
+TriggerValue = float | int | bool | tuple[str, ...]
 """A number, the primary key of a crop, True, or several tags."""
 
 
@@ -20,7 +20,7 @@ def field_of(name: str) -> Any:
     return Rule._meta.get_field(name)
 
 
-def asked_by(rule: Rule, name: str) -> Asked | None:
+def trigger_value(rule: Rule, name: str) -> TriggerValue | None:
     """The rule's value for the trigger; None if the rule does not use it. A 0 counts as used, so that it can
     be refused when the rule is saved."""
     field = field_of(name)
@@ -34,6 +34,6 @@ def asked_by(rule: Rule, name: str) -> Asked | None:
     return True if value else None
 
 
-def named_by(rule: Rule) -> list[str]:
+def used_triggers(rule: Rule) -> list[str]:
     """The names of the triggers that the rule uses."""
-    return [name for name in Rule.TRIGGERS if asked_by(rule, name) is not None]
+    return [name for name in Rule.TRIGGERS if trigger_value(rule, name) is not None]

@@ -32,7 +32,7 @@ def about_step(
     value = float(given.value_mm)
     new, limit = part.part_type.new_mm, part.part_type.limit_mm
     budget = abs(float(limit) - float(new)) if new is not None and limit is not None else None
-    gauges = Measurement.objects.standing().filter(
+    gauges = Measurement.objects.not_voided().filter(
         part=part, edge=edge, place=given.place, bound="", measured_at__lt=measured_at
     )
     if exclude is not None:

@@ -9,7 +9,7 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
-from wearlog.calc.meters import Source, Told
+from wearlog.calc.meters import Remark, Source
 from wearlog.history.record import Record
 from wearlog.people.words import in_language, when
 from wearlog.runs.hours import RunHours, StretchOfRun, moment
@@ -33,7 +33,7 @@ def source_of(hours: RunHours, system: str, zone: ZoneInfo) -> list[str]:
             _("%(hours)s by the clock, from its start to its end.") % shown,
             *_remarks(hours, system, zone),
         ]
-    if hours.told == Told.SCALED:
+    if hours.remark == Remark.SCALED:
         said = [_("%(hours)s by the meter.") % shown, *_remarks(hours, system, zone)]
         if hours.written_h is not None:
             said.append(_("Written down: %(hours)s.") % {"hours": units.show_hours(hours.written_h, system)})
@@ -49,26 +49,26 @@ def _remarks(hours: RunHours, system: str, zone: ZoneInfo) -> list[str]:
         "advance": units.show_hours(hours.stretch.advance_h, system),
         "left": units.show_hours(hours.left_h, system),
     }
-    if hours.told == Told.NONE_LEFT:
+    if hours.remark == Remark.NONE_LEFT:
         words = _(
             "The meter advanced %(advance)s from %(opens)s to %(closes)s, and the other runs in that time "
             "took all of it. Look whether one of them, or a reading, is wrong."
         )
-    elif hours.told == Told.HELD_DOWN:
+    elif hours.remark == Remark.HELD_DOWN:
         words = _(
             "The meter left %(left)s for it between %(opens)s and %(closes)s, more than the clock from its "
             "start to its end. The rest is unlogged."
         )
-    elif hours.told == Told.SCALED:
+    elif hours.remark == Remark.SCALED:
         words = _(
             "The runs from %(opens)s to %(closes)s say more hours than the %(advance)s that the meter "
             "advanced. This press counts by its meter, so all of them are scaled down alike."
         )
-    elif hours.told == Told.STOOD_STILL:
+    elif hours.remark == Remark.STOOD_STILL:
         words = _(
             "The meter was read at its end, and had not moved since %(opens)s. It tells nothing of this run."
         )
-    elif hours.told == Told.RAN_AHEAD:
+    elif hours.remark == Remark.RAN_AHEAD:
         words = _(
             "The meter was read at its end, but from %(opens)s to %(closes)s it ran ahead of the clock "
             "(%(advance)s). It tells nothing of this run."
@@ -95,26 +95,26 @@ class MeterLines:
     """What the meter of a press counted and no run explains.
 
     unlogged_h: the total, including small amounts without a line of their own. counts: whether it counts for
-    parts. stretches, untold: a sentence for each stretch with unlogged hours, and for each unusable one,
+    parts. stretches, unusable: a sentence for each stretch with unlogged hours, and for each unusable one,
     latest first; `more` is the number of those left out."""
 
     unlogged_h: float
     counts: bool
     stretches: tuple[str, ...]
     more: int
-    untold: tuple[str, ...]
+    unusable: tuple[str, ...]
     readings: tuple[DoubtfulReading, ...]
 
     def __bool__(self) -> bool:
-        return bool(self.stretches or self.untold or self.readings)
+        return bool(self.stretches or self.unusable or self.readings)
 
 
 def meter_lines(record: Record, press_id: int, system: str, *, every: bool = False) -> MeterLines:
     """At most one query. With `every` each stretch has a line, otherwise only the latest ones."""
     found = record.hours[press_id].stretches
-    unlogged = np.flatnonzero(found.telling & (found.unlogged_h >= WORTH_TELLING_H))[::-1]
-    untold = np.flatnonzero(~found.telling)[::-1]
-    most = max(unlogged.size, untold.size) if every else SHOWN
+    unlogged = np.flatnonzero(found.usable & (found.unlogged_h >= WORTH_TELLING_H))[::-1]
+    unusable = np.flatnonzero(~found.usable)[::-1]
+    most = max(unlogged.size, unusable.size) if every else SHOWN
 
     def words(number: int, text: str) -> str:
         return text % {
@@ -138,8 +138,8 @@ def meter_lines(record: Record, press_id: int, system: str, *, every: bool = Fal
         unlogged_h=float(found.unlogged_h.sum()),
         counts=record.presses[press_id].by_meter,
         stretches=tuple(words(number, by_stretch) for number in unlogged[:most].tolist()),
-        more=max(unlogged.size - most, 0) + max(untold.size - most, 0),
-        untold=tuple(words(number, without) for number in untold[:most].tolist()),
+        more=max(unlogged.size - most, 0) + max(unusable.size - most, 0),
+        unusable=tuple(words(number, without) for number in unusable[:most].tolist()),
         readings=_doubtful(record, press_id, system),
     )
 
@@ -159,7 +159,7 @@ def _doubtful(record: Record, press_id: int, system: str) -> tuple[DoubtfulReadi
     )
     ours = {moment(float(rows.at[place])): place for place in places}
     made = []
-    found = Reading.objects.standing().filter(press_id=press_id, read_at__in=list(ours))
+    found = Reading.objects.not_voided().filter(press_id=press_id, read_at__in=list(ours))
     for reading in found.order_by("-read_at"):
         text = (slip if slips[ours[reading.read_at]] else count) % {
             "meter": in_language(units.plain(reading.meter_h)),

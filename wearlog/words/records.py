@@ -69,7 +69,7 @@ def run_words(run: Run, system: str) -> str:
     """`400 kg rapeseed, 7.5 h, lot 31`; `rapeseed, running, lot 31`."""
     if run.ends_at is None:
         words = [_("%(crop)s, running") % {"crop": run.crop}]
-    elif (pressed := hours.at_sight(run)) is not None:
+    elif (pressed := hours.hours_without_readings(run)) is not None:
         words = [f"{seed_words(run, system)} {run.crop}", units.show_hours(pressed, system)]
     else:
         words = [

@@ -21,9 +21,9 @@ from wearlog.forecasts import tasks
 from wearlog.forecasts.board import items_of
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import queries, refresh, snapshots
-from wearlog.forecasts.models import Standing
-from wearlog.history import cache, versions, whole
-from wearlog.history.record import upto
+from wearlog.forecasts.models import ForecastSnapshot
+from wearlog.history import cache, log, versions
+from wearlog.history.record import record_as_of
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewMeasurement, NewRun, NewWork
@@ -68,7 +68,7 @@ def mill(transactional_db: None) -> SmallMill:
 
 
 def from_scratch(as_of: date) -> list[DueItem]:
-    return items_of(upto(whole.anew(), as_of))
+    return items_of(record_as_of(log.load_log_uncached(), as_of))
 
 
 def entries(mill: SmallMill, chance: random.Random) -> list[Callable[[], object]]:
@@ -122,14 +122,14 @@ def entries(mill: SmallMill, chance: random.Random) -> list[Callable[[], object]
         )
 
     def correct() -> object:
-        old = one_of(list(Run.objects.standing()))
+        old = one_of(list(Run.objects.not_voided()))
         changes = {"seed_kg": Decimal(chance.randint(100, 700)), "press_id": press.pk}
         return actions.correct(
             by=None, at=NOW, record=old, changes=changes, reason="misread", confirmed=EVERY_DOUBT
         )
 
     def strike_out() -> object:
-        rows = [*Run.objects.standing(), *Measurement.objects.standing()]
+        rows = [*Run.objects.not_voided(), *Measurement.objects.not_voided()]
         return actions.void(by=None, at=NOW, record=one_of(rows), reason="entered twice")
 
     return [
@@ -173,7 +173,7 @@ def test_after_any_entry_all_memories_say_what_the_log_read_anew_says(mill: Smal
         said = from_scratch(TODAY)
         if turn % 3 == 0:  # a worker may come before or after the next page, or an entry later
             tasks_at(NOW)
-            cache.forget()
+            cache.clear_all()
         assert queries.due_items(as_of=TODAY) == said
         assert queries.due_items(as_of=EARLIER) == from_scratch(EARLIER)
     assert taken >= 10
@@ -193,9 +193,9 @@ def test_stored_items_are_read_back_to_the_last_digit(mill: SmallMill) -> None:
 
 def test_a_process_that_starts_reads_what_is_stored_and_not_the_log(mill: SmallMill) -> None:
     refresh.refresh(at=NOW)
-    cache.forget()
+    cache.clear_all()
     queries.due_items(as_of=TODAY)
-    assert len(whole._ROWS) == 0
+    assert len(log._ROWS) == 0
 
 
 def test_an_entry_at_one_press_leaves_the_other_presses_items_as_they_are(mill: SmallMill) -> None:
@@ -225,7 +225,7 @@ def test_a_late_entry_where_a_part_worked_before_reaches_the_press_that_it_is_on
     mill.work("inspect", "2026-03-06 06:00", **look)
     assert mill.press.pk in refresh.changed(at=NOW)
     tasks_at(NOW)
-    cache.forget()
+    cache.clear_all()
     assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)
 
 
@@ -244,13 +244,13 @@ def test_an_entry_that_comes_during_a_refresh_leaves_it_stale(
     assert refresh.stale(at=NOW) != []
     assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)
     tasks_at(NOW)
-    cache.forget()
+    cache.clear_all()
     assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)
 
 
 def test_what_an_older_round_worked_out_never_replaces_a_newer_rounds(mill: SmallMill) -> None:
     refresh.refresh(at=NOW)
-    row = Standing.objects.first()
+    row = ForecastSnapshot.objects.first()
     assert row is not None
     snapshots.keep(
         press_id=row.press_id,
@@ -272,7 +272,7 @@ def test_a_caution_is_never_older_than_the_isolation_points(mill: SmallMill) -> 
     source.isolate_at = "new switch by the door"
     actions.save_thing(by=None, at=NOW, thing=source)
     tasks_at(NOW)
-    cache.forget()
+    cache.clear_all()
     item = next(item for item in queries.due_items(as_of=TODAY) if item.press == "P1")
     assert "new switch by the door" in item.caution.isolation_points[0]
 
@@ -281,34 +281,34 @@ def test_a_new_press_and_a_new_rule_are_stored_too(mill: SmallMill) -> None:
     refresh.refresh(at=NOW)
     actions.save_thing(by=None, at=NOW, thing=Rule(code="belt", action="adjust", every_days=Decimal(5)))
     tasks_at(NOW)
-    cache.forget()
+    cache.clear_all()
     belts = [item.press for item in queries.due_items(as_of=TODAY) if item.rule == "belt"]
     assert sorted(belts) == ["P1", "P2", "P3"]
 
 
 def test_a_second_delivery_of_a_task_does_nothing(mill: SmallMill) -> None:
     tasks.refresh_changed()
-    rows = list(Standing.objects.order_by("pk").values())
+    rows = list(ForecastSnapshot.objects.order_by("pk").values())
     assert rows
     assert tasks.refresh_changed() == 0
     assert tasks.refresh_press(mill.press.pk) is False
-    assert list(Standing.objects.order_by("pk").values()) == rows
+    assert list(ForecastSnapshot.objects.order_by("pk").values()) == rows
 
 
 def test_yesterdays_items_are_thrown_away(mill: SmallMill) -> None:
     refresh.refresh(at=NOW)
     refresh.refresh(at=NOW + timedelta(days=1))
-    assert set(Standing.objects.values_list("as_of", flat=True)) == {TODAY + timedelta(days=1)}
+    assert set(ForecastSnapshot.objects.values_list("as_of", flat=True)) == {TODAY + timedelta(days=1)}
 
 
 def test_the_command_works_everything_out_anew(mill: SmallMill, capsys: pytest.CaptureFixture[str]) -> None:
     tasks.refresh_changed()
-    Standing.objects.update(items=[])
-    cache.forget()
+    ForecastSnapshot.objects.update(items=[])
+    cache.clear_all()
     call_command("refresh_forecasts")
     today = datetime.now(UTC).date()
     assert "of 3 presses stored" in capsys.readouterr().out
-    cache.forget()
+    cache.clear_all()
     assert queries.due_items(as_of=today) == from_scratch(today)
 
 

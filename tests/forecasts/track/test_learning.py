@@ -13,13 +13,13 @@ from wearlog.equipment.models import PartType
 from wearlog.forecasts import tasks
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
-from wearlog.forecasts.models import Replay, Standing
+from wearlog.forecasts.models import ForecastSnapshot, Replay
 from wearlog.forecasts.track.learning import learn, learned_today
 from wearlog.forecasts.track.record import Past, track_record
 from wearlog.forecasts.track.replays import replay, stored
+from wearlog.history.log import load_log
 from wearlog.history.models import Widening
 from wearlog.history.record import load
-from wearlog.history.whole import whole
 from wearlog.runs.models import Run
 
 NOW = when("2026-06-02 04:00")
@@ -129,8 +129,8 @@ def test_what_is_stored_is_what_the_log_of_that_day_says(shop: Shop, die: PartTy
     many(shop, die)
     learn(at=NOW)
     days = list(Replay.objects.values_list("day", flat=True))
-    assert len(days) == len(Past.of(whole(), day("2026-06-01")).days) > 10
-    for past, said in stored(whole(), days, checked=True).items():
+    assert len(days) == len(Past.of(load_log(), day("2026-06-01")).days) > 10
+    for past, said in stored(load_log(), days, checked=True).items():
         assert said == replay(load(past))
 
 
@@ -148,12 +148,12 @@ def test_a_correction_makes_the_days_after_it_be_replayed_and_no_others(shop: Sh
     run = Run.objects.get(started_at=when("2025-09-01 06:00"))
     run.seed_kg *= 2
     run.save()
-    assert set(stored(whole(), names, checked=True)) == {one for one in names if one < day("2025-09-01")}
+    assert set(stored(load_log(), names, checked=True)) == {one for one in names if one < day("2025-09-01")}
     learn(at=NOW + timedelta(days=1))
     after = dict(Replay.objects.values_list("day", "fingerprint"))
     changed = {one for one in names if after[one] != names[one]}
     assert changed == {one for one in names if one >= day("2025-09-01")}
-    assert set(stored(whole(), names, checked=True)) == set(names)
+    assert set(stored(load_log(), names, checked=True)) == set(names)
 
 
 def test_learning_that_is_interrupted_goes_on_where_it_stopped(shop: Shop, die: PartType) -> None:
@@ -195,7 +195,7 @@ def test_the_page_does_not_wait_for_replays_that_are_not_made_yet(shop: Shop, di
     learn(at=NOW, go_on=lambda: next(turns))
     found = track_record(as_of=day("2026-06-01"), stored_only=True)
     assert found.replayed == 4
-    assert found.missing == len(Past.of(whole(), day("2026-06-01")).days) - 4
+    assert found.missing == len(Past.of(load_log(), day("2026-06-01")).days) - 4
     learn(at=NOW)
     assert track_record(as_of=day("2026-06-01"), stored_only=True).missing == 0
 
@@ -211,4 +211,4 @@ def test_the_command_learns_and_stores(shop: Shop, die: PartType) -> None:
     many(shop, die)
     call_command("refresh_forecasts")
     assert Widening.objects.count() == 1
-    assert Standing.objects.filter(as_of__gte=date(2026, 6, 2)).exists()
+    assert ForecastSnapshot.objects.filter(as_of__gte=date(2026, 6, 2)).exists()

@@ -171,10 +171,10 @@ def test_what_was_said_is_what_the_log_of_that_day_says(shop: Shop, die: PartTyp
     assert len(record.edges) == 6
     told = 0
     for one in record.edges:
-        for lead, (asked_on, said) in one.said.items():
-            assert lead <= (one.reached.came - asked_on).days < lead + STEP_DAYS
-            assert asked_on >= one.reached.begun
-            assert said == replay(load(asked_on))[one.reached.key]
+        for lead, (made_on, forecast) in one.forecasts.items():
+            assert lead <= (one.reached.came - made_on).days < lead + STEP_DAYS
+            assert made_on >= one.reached.begun
+            assert forecast == replay(load(made_on))[one.reached.key]
             told += 1
     # Each edge lasts 80 days: it was in use 30 days ahead and 60 (at most 74) days ahead, never 90
     assert told == 12

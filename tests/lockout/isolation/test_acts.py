@@ -318,10 +318,10 @@ def test_the_owner_takes_off_a_forgotten_lock_with_its_reasons_and_the_person_is
     row = AuditEntry.objects.get(record="lock", action="take off for another")
     assert row.reason == "press needed"
     with pytest.raises(NotAllowed, match="for the person themself"):
-        lockouts.tell(
+        lockouts.record_told(
             by=User.objects.create_user("carla", role=Role.OPERATOR), at=later(501), lock_id=lock.pk
         )
-    told = lockouts.tell(by=scene.anna, at=later(900), lock_id=lock.pk)
+    told = lockouts.record_told(by=scene.anna, at=later(900), lock_id=lock.pk)
     assert (told.told_at, told.told_by_name) == (later(900), "Anna")
     assert to_be_told(scene.press.pk) == []
     assert concerning(scene.anna)[1] == []

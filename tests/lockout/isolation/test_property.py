@@ -237,7 +237,7 @@ class Mills(RuleBasedStateMachine):
     @invariant()
     def one_isolation_is_open_at_a_press(self) -> None:
         for press in self.presses:
-            assert Isolation.objects.standing().filter(press=press, ended_at__isnull=True).count() <= 1
+            assert Isolation.objects.not_voided().filter(press=press, ended_at__isnull=True).count() <= 1
 
 
 @pytest.mark.django_db

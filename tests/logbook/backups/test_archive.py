@@ -186,4 +186,4 @@ def test_what_is_no_archive_at_all_is_refused_and_named(tmp_path: Path) -> None:
 
 def test_too_little_room_is_told_before_anything_is_written(tmp_path: Path) -> None:
     with pytest.raises(BackupRefused, match="make room"):
-        archive.see_room(tmp_path, 10**18, spare_bytes=0)
+        archive.require_room(tmp_path, 10**18, spare_bytes=0)

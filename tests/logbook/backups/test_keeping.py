@@ -14,19 +14,19 @@ from pytest_django import Settings
 from wearlog.config.doctor import machine as doctor_machine
 from wearlog.logbook.backups import folder, status
 from wearlog.logbook.backups.refusals import BackupRefused
-from wearlog.logbook.backups.retention import Keep, Kept, had_their_time, read_keep
+from wearlog.logbook.backups.retention import BackupFile, RetentionRule, expired, read_retention_rule
 from wearlog.people.models import User
 
 NOW = datetime(2026, 11, 30, 12, tzinfo=UTC)
 
 
-def kept(*moments: datetime) -> list[Kept]:
-    return [Kept(Path(f"{moment:%Y%m%d%H}"), moment, "scheduled") for moment in moments]
+def kept(*moments: datetime) -> list[BackupFile]:
+    return [BackupFile(Path(f"{moment:%Y%m%d%H}"), moment, "scheduled") for moment in moments]
 
 
 def test_two_years_of_days_leave_seven_days_four_weeks_and_twelve_months() -> None:
     made = kept(*(NOW - timedelta(days=number) for number in range(730)))
-    gone = had_their_time(made, Keep(7, 4, 12), at=NOW)
+    gone = expired(made, RetentionRule(7, 4, 12), at=NOW)
     left = sorted(one.at.date().isoformat() for one in made if one not in gone)
     assert left == [
         "2025-12-31", "2026-01-31", "2026-02-28", "2026-03-31", "2026-04-30", "2026-05-31", "2026-06-30",
@@ -37,20 +37,20 @@ def test_two_years_of_days_leave_seven_days_four_weeks_and_twelve_months() -> No
 
 def test_of_one_day_the_last_one_stays() -> None:
     made = kept(*(NOW - timedelta(hours=number) for number in range(4)))
-    assert [one.at for one in made if one not in had_their_time(made, Keep(), at=NOW)] == [NOW]
+    assert [one.at for one in made if one not in expired(made, RetentionRule(), at=NOW)] == [NOW]
 
 
 def test_the_newest_one_stays_however_old_and_what_is_dated_ahead_is_left_alone() -> None:
     made = kept(NOW - timedelta(days=900), NOW - timedelta(days=950), NOW + timedelta(days=400))
-    assert [one.at for one in had_their_time(made, Keep(1, 0, 0), at=NOW)] == [NOW - timedelta(days=950)]
+    assert [one.at for one in expired(made, RetentionRule(1, 0, 0), at=NOW)] == [NOW - timedelta(days=950)]
 
 
 def test_how_many_are_kept_is_read_and_what_is_no_number_is_refused_by_name() -> None:
-    assert read_keep("") == Keep(7, 4, 12)
-    assert read_keep(" 3, 0,2") == Keep(3, 0, 2)
+    assert read_retention_rule("") == RetentionRule(7, 4, 12)
+    assert read_retention_rule(" 3, 0,2") == RetentionRule(3, 0, 2)
     for text in ("7", "7,4", "a,b,c", "0,1,1", "-1,2,3", "1,2,3,4"):
         with pytest.raises(ImproperlyConfigured, match="BACKUP_KEEP"):
-            read_keep(text)
+            read_retention_rule(text)
 
 
 def test_clearing_deletes_backups_only_and_keeps_five_of_those_before_a_step(tmp_path: Path) -> None:
@@ -64,7 +64,7 @@ def test_clearing_deletes_backups_only_and_keeps_five_of_those_before_a_step(tmp
     )
     for name in others:
         (tmp_path / name).touch()
-    folder.clear(tmp_path, Keep(), at=NOW)
+    folder.clear(tmp_path, RetentionRule(), at=NOW)
     left = {path.name for path in tmp_path.iterdir()}
     assert left >= set(others)
     assert sum("before-import" in name for name in left) == 5
@@ -75,23 +75,23 @@ def test_clearing_deletes_backups_only_and_keeps_five_of_those_before_a_step(tmp
 def test_a_named_folder_must_be_there_and_is_marked_at_its_first_use(tmp_path: Path) -> None:
     disk, home = tmp_path / "disk", tmp_path / "data"
     with pytest.raises(BackupRefused, match="is not there"):
-        folder.see_ready(disk, data_dir=home, known=[])
+        folder.require_ready(disk, data_dir=home, known=[])
     assert not disk.exists()
     disk.mkdir()
-    folder.see_ready(disk, data_dir=home, known=[])
+    folder.require_ready(disk, data_dir=home, known=[])
     assert (disk / folder.MARKER).is_file()
 
 
 def test_a_folder_whose_disk_is_not_mounted_is_refused_until_it_is_back(tmp_path: Path) -> None:
     disk, home = tmp_path / "disk", tmp_path / "data"
     disk.mkdir()
-    folder.see_ready(disk, data_dir=home, known=[])
+    folder.require_ready(disk, data_dir=home, known=[])
     os.rename(disk, tmp_path / "unplugged")
     disk.mkdir()  # the empty place where a disk is mounted
     with pytest.raises(BackupRefused, match="mount its disk"):
-        folder.see_ready(disk, data_dir=home, known=[str(disk)])
+        folder.require_ready(disk, data_dir=home, known=[str(disk)])
     assert list(disk.iterdir()) == []
-    folder.see_ready(disk, data_dir=home, known=[str(disk)], new=True)
+    folder.require_ready(disk, data_dir=home, known=[str(disk)], new=True)
     assert (disk / folder.MARKER).is_file()
 
 
@@ -128,29 +128,29 @@ def test_where_the_file_of_the_last_one_is_spoilt_nothing_is_known(content: str,
 # -------- told to whom it concerns
 
 
-def told(at: datetime) -> dict[str, str]:
+def doctor_lines(at: datetime) -> dict[str, str]:
     return {finding.words: finding.state.value for finding in doctor_machine.backups(at)}
 
 
 def test_doctor_tells_when_the_last_one_is_old_failed_or_gone(settings: Settings, tmp_path: Path) -> None:
     settings.DATA_DIR = tmp_path
     settings.BACKUP_DIR = tmp_path / "backups"
-    assert told(NOW)["none has been made yet"] == "look"
+    assert doctor_lines(NOW)["none has been made yet"] == "look"
     made = tmp_path / "a.zip"
     made.touch()
     status.made(tmp_path, at=NOW, file=made, folder=None)
-    assert told(NOW)[f"the last one was made at 2026-11-30 12:00 UTC: {made}"] == "ok"
-    assert told(NOW + timedelta(hours=50))["the last one was made at 2026-11-30 12:00 UTC"] == "bad"
+    assert doctor_lines(NOW)[f"the last one was made at 2026-11-30 12:00 UTC: {made}"] == "ok"
+    assert doctor_lines(NOW + timedelta(hours=50))["the last one was made at 2026-11-30 12:00 UTC"] == "bad"
     made.unlink()
-    assert told(NOW)[f"the last one, {made}, is not there any more"] == "look"
+    assert doctor_lines(NOW)[f"the last one, {made}, is not there any more"] == "look"
     status.failed(tmp_path, at=NOW, why="No room.")
-    assert told(NOW)["none could be made at 2026-11-30 12:00 UTC: No room."] == "bad"
+    assert doctor_lines(NOW)["none could be made at 2026-11-30 12:00 UTC: No room."] == "bad"
 
 
 def test_doctor_says_that_a_second_disk_is_better(settings: Settings, tmp_path: Path) -> None:
     settings.DATA_DIR = tmp_path
     settings.BACKUP_DIR = tmp_path / "backups"
-    assert any("on the same disk" in words for words in told(NOW))
+    assert any("on the same disk" in words for words in doctor_lines(NOW))
 
 
 @pytest.mark.parametrize("page", ["/settings/", "/exchange/"])

@@ -10,7 +10,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearlog.logbook.exchange.cells import BadCell, Code, Day, Form, Instant, Number, Tags, Text, Whole, Yes
+from wearlog.logbook.exchange.cells import (
+    BadCell,
+    Code,
+    Day,
+    Form,
+    Instant,
+    Number,
+    Tags,
+    Text,
+    WholeNumber,
+    YesNo,
+)
 from wearlog.people.fields import Limits
 
 VIENNA = ZoneInfo("Europe/Vienna")
@@ -136,12 +147,12 @@ def test_a_day_that_is_none_is_refused_with_the_reason(cell: str, word: str) -> 
 
 @pytest.mark.parametrize("cell", ["5", "0", "-1", "2.0", "two", "²", "99999999999999999999"])
 def test_a_whole_number_outside_its_range_is_refused(cell: str) -> None:
-    assert "whole number from 1 to 4" in refusal(Whole(Limits.of(1, 4)), cell)
+    assert "whole number from 1 to 4" in refusal(WholeNumber(Limits.of(1, 4)), cell)
 
 
 def test_yes_is_the_one_word_for_yes() -> None:
-    assert Yes().read("yes", VIENNA) is True
-    assert "yes or leave the cell empty" in refusal(Yes(), "no")
+    assert YesNo().read("yes", VIENNA) is True
+    assert "yes or leave the cell empty" in refusal(YesNo(), "no")
 
 
 def test_a_code_that_is_not_known_is_refused_with_those_that_are() -> None:

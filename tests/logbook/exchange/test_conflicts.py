@@ -14,7 +14,7 @@ from tests.logbook.exchange.books import content, files, small_book, write_book
 from wearlog.equipment.models import Fitting, Part, PartType, Position
 from wearlog.history import versions
 from wearlog.logbook.exchange.exporting import export_logbook
-from wearlog.logbook.exchange.importing import Taken, import_logbook
+from wearlog.logbook.exchange.importing import ImportCounts, import_logbook
 from wearlog.logbook.exchange.problems import BadLogbook, Conflict, Conflicting
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.people.refusals import NotAllowed
@@ -25,17 +25,17 @@ NOW = datetime(2026, 3, 4, 12, tzinfo=UTC)
 LATER = datetime(2026, 3, 5, 12, tzinfo=UTC)
 pytestmark = pytest.mark.django_db
 Book = dict[str, list[dict[str, str]]]
-IMPORTED = Taken(new=33, filled=0, replaced=0, kept=0, same=0)
+IMPORTED = ImportCounts(new=33, filled=0, replaced=0, kept=0, same=0)
 
 
 @pytest.fixture
-def again(tmp_path: Path) -> Callable[..., Taken]:
+def again(tmp_path: Path) -> Callable[..., ImportCounts]:
     """Import the small book, then a changed one over it."""
     assert import_logbook(by=None, at=NOW, source=write_book(tmp_path / "first", small_book())) == IMPORTED
 
     def take(
         change: Callable[[Book], object] = lambda book: None, on_conflict: str = "", dry_run: bool = False
-    ) -> Taken:
+    ) -> ImportCounts:
         book = small_book()
         change(book)
         source = write_book(tmp_path / "again", book)
@@ -64,7 +64,7 @@ def put(table: str, number: int, **cells: str) -> Callable[[Book], None]:
     return lambda book: book[table][number].update(cells)
 
 
-def conflicts(again: Callable[..., Taken], change: Callable[[Book], None]) -> tuple[Conflict, ...]:
+def conflicts(again: Callable[..., ImportCounts], change: Callable[[Book], None]) -> tuple[Conflict, ...]:
     before = (versions.current(), AuditEntry.objects.count())
     with pytest.raises(Conflicting) as caught:
         again(change)
@@ -72,16 +72,16 @@ def conflicts(again: Callable[..., Taken], change: Callable[[Book], None]) -> tu
     return caught.value.conflicts
 
 
-def test_the_same_book_again_changes_nothing(again: Callable[..., Taken]) -> None:
+def test_the_same_book_again_changes_nothing(again: Callable[..., ImportCounts]) -> None:
     before = versions.current()
 
-    assert again() == Taken(new=0, filled=0, replaced=0, kept=0, same=33)
+    assert again() == ImportCounts(new=0, filled=0, replaced=0, kept=0, same=33)
 
     assert versions.current() == before
     assert AuditEntry.objects.count() == 1
 
 
-def test_the_same_content_written_in_another_way_is_the_same(again: Callable[..., Taken]) -> None:
+def test_the_same_content_written_in_another_way_is_the_same(again: Callable[..., ImportCounts]) -> None:
     def other_words(book: Book) -> None:
         book["runs"][0] |= {
             "started_at": "2025-08-04T04:00:00Z",
@@ -94,7 +94,7 @@ def test_the_same_content_written_in_another_way_is_the_same(again: Callable[...
     assert again(other_words).same == 33
 
 
-def test_an_empty_cell_is_filled(again: Callable[..., Taken]) -> None:
+def test_an_empty_cell_is_filled(again: Callable[..., ImportCounts]) -> None:
     taken = again(put("runs", 1, oil_kg="60.5", ended_at="2025-08-05T18:30:00+02:00"))
 
     assert (taken.filled, taken.same) == (1, 32)
@@ -106,7 +106,7 @@ def test_an_empty_cell_is_filled(again: Callable[..., Taken]) -> None:
     assert (entry.new or {})["oil_kg"] == "60.5"
 
 
-def test_a_part_that_was_still_in_place_may_come_off(again: Callable[..., Taken]) -> None:
+def test_a_part_that_was_still_in_place_may_come_off(again: Callable[..., ImportCounts]) -> None:
     def next_die(book: Book) -> None:
         book["fittings"][1]["removed_at"] = "2025-10-01T08:00:00+02:00"
         book["fittings"].append(
@@ -125,7 +125,7 @@ def test_a_part_that_was_still_in_place_may_come_off(again: Callable[..., Taken]
     assert [fitting.part.code for fitting in Fitting.objects.open().filter(position__name="die")] == ["D5-02"]
 
 
-def test_other_content_is_a_conflict_and_nothing_is_stored(again: Callable[..., Taken]) -> None:
+def test_other_content_is_a_conflict_and_nothing_is_stored(again: Callable[..., ImportCounts]) -> None:
     def change(book: Book) -> None:
         book["runs"][0]["seed_kg"] = "200"
         book["runs"].append(
@@ -172,12 +172,12 @@ def test_other_content_is_a_conflict_and_nothing_is_stored(again: Callable[..., 
     ],
 )
 def test_each_conflict_is_told_with_both_versions(
-    again: Callable[..., Taken], change: Callable[[Book], None], told: Conflict
+    again: Callable[..., ImportCounts], change: Callable[[Book], None], told: Conflict
 ) -> None:
     assert conflicts(again, change) == (told,)
 
 
-def test_keep_leaves_what_is_stored_and_takes_the_rest(again: Callable[..., Taken]) -> None:
+def test_keep_leaves_what_is_stored_and_takes_the_rest(again: Callable[..., ImportCounts]) -> None:
     def change(book: Book) -> None:
         book["runs"][0] |= {"seed_kg": "200", "cake_kg": "120"}
         book["runs"][1]["oil_kg"] = "60"
@@ -185,18 +185,18 @@ def test_keep_leaves_what_is_stored_and_takes_the_rest(again: Callable[..., Take
 
     taken = again(change, on_conflict="keep")
 
-    assert taken == Taken(new=1, filled=1, replaced=0, kept=1, same=31)
+    assert taken == ImportCounts(new=1, filled=1, replaced=0, kept=1, same=31)
     run = Run.objects.get(ref="r1")
     assert (run.seed_kg, run.cake_kg) == (Decimal("180.5"), None)
     assert Run.objects.get(ref="r2").oil_kg == Decimal(60)
 
 
 def test_replace_takes_what_the_logbook_says_and_keeps_both_in_the_audit_trail(
-    again: Callable[..., Taken],
+    again: Callable[..., ImportCounts],
 ) -> None:
     taken = again(put("runs", 0, seed_kg="200", oil_kg=""), on_conflict="replace")
 
-    assert taken == Taken(new=0, filled=0, replaced=1, kept=0, same=32)
+    assert taken == ImportCounts(new=0, filled=0, replaced=1, kept=0, same=32)
     run = Run.objects.get(ref="r1")
     assert (run.seed_kg, run.oil_kg, run.voided_at) == (Decimal(200), None, None)
     entry = AuditEntry.objects.get(record="run")
@@ -211,7 +211,7 @@ def test_replace_takes_what_the_logbook_says_and_keeps_both_in_the_audit_trail(
 
 
 def test_columns_that_the_logbook_leaves_out_stay_as_they_are(
-    again: Callable[..., Taken], tmp_path: Path
+    again: Callable[..., ImportCounts], tmp_path: Path
 ) -> None:
     rows = [
         {
@@ -231,7 +231,7 @@ def test_columns_that_the_logbook_leaves_out_stay_as_they_are(
     assert (run.seed_kg, run.oil_kg, run.hours_h) == (Decimal(200), Decimal(58), Decimal("11.5"))
 
 
-def test_runs_may_move_along_in_time_together(again: Callable[..., Taken]) -> None:
+def test_runs_may_move_along_in_time_together(again: Callable[..., ImportCounts]) -> None:
     """Each takes the place that the other held: no half-way state may stand in the way."""
 
     def swap(book: Book) -> None:
@@ -249,7 +249,7 @@ def test_runs_may_move_along_in_time_together(again: Callable[..., Taken]) -> No
     assert not Run.objects.exclude(voided_at=None).exists()
 
 
-def test_dies_may_trade_places(again: Callable[..., Taken]) -> None:
+def test_dies_may_trade_places(again: Callable[..., ImportCounts]) -> None:
     def trade(book: Book) -> None:
         book["fittings"][1] |= {"press": "P2", "position": "left die"}
         book["fittings"].append(
@@ -262,7 +262,7 @@ def test_dies_may_trade_places(again: Callable[..., Taken]) -> None:
             }
         )
 
-    assert again(trade, on_conflict="replace") == Taken(new=1, filled=0, replaced=1, kept=0, same=32)
+    assert again(trade, on_conflict="replace") == ImportCounts(new=1, filled=0, replaced=1, kept=0, same=32)
 
     open_now = {(f.part.code, f.position.press.code, f.position.name) for f in Fitting.objects.open()}
     assert open_now == {("D5-01", "P2", "left die"), ("D5-02", "P1", "die"), ("S-01", "P1", "screw")}
@@ -280,7 +280,7 @@ VOIDED = {"voided_at": NOW, "void_reason": "entered twice"}
     ],
 )
 def test_a_key_that_was_voided_here_is_a_conflict(
-    again: Callable[..., Taken], model: type[Run], change: Callable[[Book], None]
+    again: Callable[..., ImportCounts], model: type[Run], change: Callable[[Book], None]
 ) -> None:
     record = model.objects.order_by("pk").first()
     assert record is not None
@@ -290,15 +290,15 @@ def test_a_key_that_was_voided_here_is_a_conflict(
     assert found.column == ""
     assert str(found).endswith("this record was voided here.")
 
-    assert again(on_conflict="keep") == Taken(new=0, filled=0, replaced=0, kept=1, same=32)
-    assert not model.objects.standing().filter(pk=record.pk).exists()
+    assert again(on_conflict="keep") == ImportCounts(new=0, filled=0, replaced=0, kept=1, same=32)
+    assert not model.objects.not_voided().filter(pk=record.pk).exists()
 
-    assert again(on_conflict="replace") == Taken(new=0, filled=0, replaced=1, kept=0, same=32)
-    restored = model.objects.standing().get(pk=record.pk)
+    assert again(on_conflict="replace") == ImportCounts(new=0, filled=0, replaced=1, kept=0, same=32)
+    restored = model.objects.not_voided().get(pk=record.pk)
     assert (restored.voided_by, restored.void_reason) == (None, "")
 
 
-def test_a_voided_record_kept_voided_leaves_its_place_to_another(again: Callable[..., Taken]) -> None:
+def test_a_voided_record_kept_voided_leaves_its_place_to_another(again: Callable[..., ImportCounts]) -> None:
     Run.objects.filter(ref="r1").update(**VOIDED)
     beside = {
         "ref": "r5",
@@ -316,7 +316,7 @@ def test_a_voided_record_kept_voided_leaves_its_place_to_another(again: Callable
         again(lambda book: book["runs"].append(beside), on_conflict="replace")
 
 
-def test_work_on_a_voided_service_says_what_to_do(again: Callable[..., Taken], tmp_path: Path) -> None:
+def test_work_on_a_voided_service_says_what_to_do(again: Callable[..., ImportCounts], tmp_path: Path) -> None:
     Service.objects.filter(ref="s2").update(**VOIDED)
     gauge = {
         "ref": "m9",
@@ -333,7 +333,9 @@ def test_work_on_a_voided_service_says_what_to_do(again: Callable[..., Taken], t
     assert Measurement.objects.get(ref="m2").service == Service.objects.get(ref="s2")
 
 
-def test_a_standing_record_counts_before_a_voided_one_of_the_same_key(again: Callable[..., Taken]) -> None:
+def test_a_standing_record_counts_before_a_voided_one_of_the_same_key(
+    again: Callable[..., ImportCounts],
+) -> None:
     reading = Reading.objects.order_by("read_at").first()
     assert reading is not None
     Reading.objects.filter(pk=reading.pk).update(meter_h=5, **VOIDED)
@@ -383,14 +385,16 @@ def test_a_small_import_into_much_that_is_stored_finds_its_records(tmp_path: Pat
     ]
 
 
-def test_a_dry_run_of_a_replacement_changes_nothing(again: Callable[..., Taken]) -> None:
+def test_a_dry_run_of_a_replacement_changes_nothing(again: Callable[..., ImportCounts]) -> None:
     assert again(put("runs", 0, seed_kg="200"), on_conflict="replace", dry_run=True).replaced == 1
 
     assert Run.objects.get(ref="r1").seed_kg == Decimal("180.5")
     assert AuditEntry.objects.count() == 1
 
 
-def test_the_command_tells_conflicts_and_what_to_do(again: Callable[..., Taken], tmp_path: Path) -> None:
+def test_the_command_tells_conflicts_and_what_to_do(
+    again: Callable[..., ImportCounts], tmp_path: Path
+) -> None:
     book = small_book()
     book["runs"][0]["seed_kg"] = "200"
     source = write_book(tmp_path / "again", book)
@@ -407,7 +411,9 @@ def test_the_command_tells_conflicts_and_what_to_do(again: Callable[..., Taken],
     assert Run.objects.get(ref="r1").seed_kg == Decimal(200)
 
 
-def test_after_a_replacement_the_export_is_the_import(again: Callable[..., Taken], tmp_path: Path) -> None:
+def test_after_a_replacement_the_export_is_the_import(
+    again: Callable[..., ImportCounts], tmp_path: Path
+) -> None:
     def change(book: Book) -> None:
         book["mill"][0] |= {"name": "Renamed", "time_zone": "America/New_York"}
         book["part_types"][1]["limit_mm"] = "58.5"

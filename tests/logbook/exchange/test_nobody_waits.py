@@ -13,7 +13,7 @@ from tests.logbook.exchange.books import small_book, write_book
 from wearlog.equipment.models import Press
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewRun
-from wearlog.logbook.exchange.importing import Taken, import_logbook
+from wearlog.logbook.exchange.importing import ImportCounts, import_logbook
 from wearlog.logbook.exchange.problems import BadLogbook, Conflicting
 from wearlog.people.models import Mill
 from wearlog.people.refusals import Refused
@@ -70,7 +70,7 @@ def test_entries_that_the_logbook_says_nothing_about_do_not_disturb_it(tmp_path:
 
     taken = import_logbook(by=None, at=NOW, source=source, before_storing=meanwhile)
 
-    assert taken == Taken(new=2, filled=0, replaced=0, kept=0, same=33)
+    assert taken == ImportCounts(new=2, filled=0, replaced=0, kept=0, same=33)
     assert meanwhile.count == 1
     assert set(Run.objects.values_list("ref", flat=True)) == {"r1", "r2", "r3", "r4", "r8", "r9", "of my own"}
 

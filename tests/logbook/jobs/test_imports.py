@@ -16,8 +16,8 @@ from tests.logbook.exchange.books import packed
 from wearlog.equipment.models import Press
 from wearlog.logbook import tasks
 from wearlog.logbook.exchange.problems import Unreadable
-from wearlog.logbook.jobs import asking, places, running
-from wearlog.logbook.jobs.asking import ask_for_import, cancel_import
+from wearlog.logbook.jobs import requesting, running, storage
+from wearlog.logbook.jobs.requesting import cancel_import, request_import
 from wearlog.logbook.models import LEASE, ImportJob
 from wearlog.people.models import AuditEntry, User
 from wearlog.people.refusals import NotAllowed, Refused
@@ -31,7 +31,7 @@ HEADER = "ref,press,crop,started_at,hours_h,seed_kg\r\n"
 def folder(settings: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A data folder of the test's own; nothing is small enough to be carried out at once."""
     settings.DATA_DIR = tmp_path
-    monkeypatch.setattr(asking, "SMALL_BYTES", 0)
+    monkeypatch.setattr(requesting, "SMALL_BYTES", 0)
     monkeypatch.setattr(running, "TELL_EVERY_S", 0.0)
     return tmp_path / "imports"
 
@@ -50,7 +50,7 @@ GOOD = "".join(map(a_run, range(30)))
 
 def ask(owner: User, content: bytes, **more: Any) -> ImportJob:
     values: dict[str, Any] = {"on_conflict": "", "only_check": False, "language": "en"} | more
-    return ask_for_import(
+    return request_import(
         by=owner, at=NOW, name="old years.zip", upload=[content], clock=lambda: NOW, **values
     )
 
@@ -66,7 +66,7 @@ def carry_out(job: ImportJob, clock: Callable[[], datetime] = lambda: NOW) -> bo
 def test_an_import_waits_is_carried_out_once_and_leaves_no_file(owner: User, folder: Path) -> None:
     job = ask(owner, book(GOOD))
     assert (job.state, Run.objects.count()) == ("waiting", 0)
-    assert places.archive(job.file).stat().st_mode & 0o777 == 0o600
+    assert storage.archive(job.file).stat().st_mode & 0o777 == 0o600
 
     assert (carry_out(job), carry_out(job)) == (True, False)
 
@@ -168,7 +168,7 @@ def test_a_thousand_errors_are_told_by_kind_and_in_full_as_a_file(owner: User) -
         ("seed_kg", 1_000, 3),
         ("", 1, 1),
     ]
-    text = places.problems(job.file).read_text(encoding="utf-8-sig")
+    text = storage.problems(job.file).read_text(encoding="utf-8-sig")
     lines = list(csv.reader(io.StringIO(text, newline="")))
     assert lines[0] == ["file", "line", "column", "value", "stored here", "what is wrong"]
     assert len(lines) == 1_002
@@ -197,18 +197,18 @@ def test_what_is_no_archive_is_refused_at_once_by_its_own_name(owner: User, fold
 
 
 def test_a_small_logbook_is_in_when_the_next_page_comes(owner: User, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(asking, "SMALL_BYTES", 400_000)
+    monkeypatch.setattr(requesting, "SMALL_BYTES", 400_000)
     assert ask(owner, book(GOOD)).state == "done"
 
 
 def test_what_became_of_it_is_forgotten_after_ninety_days(owner: User, folder: Path) -> None:
     job = ask(owner, book(a_run(1, "much")))
     carry_out(job)
-    assert places.problems(job.file).is_file()
+    assert storage.problems(job.file).is_file()
 
-    asking.forget_old(at=NOW + timedelta(days=89))
+    requesting.forget_old(at=NOW + timedelta(days=89))
     assert ImportJob.objects.count() == 1
-    asking.forget_old(at=NOW + timedelta(days=91))
+    requesting.forget_old(at=NOW + timedelta(days=91))
     assert ImportJob.objects.count() == 0
     assert list(folder.iterdir()) == []
 

@@ -90,10 +90,10 @@ def test_another_person_may_not_end_it_and_an_owner_may(
     feed, _secret = make(operator)
     with pytest.raises(NotAllowed, match="another person's calendar"):
         calendar_feeds.revoke(feed=feed, by=maintainer, at=DUE)
-    assert calendar_feeds.standing_for(maintainer) == []
-    assert calendar_feeds.standing_for(owner) == [feed]
+    assert list(calendar_feeds.visible_to(maintainer)) == []
+    assert list(calendar_feeds.visible_to(owner)) == [feed]
     assert calendar_feeds.revoke(feed=feed, by=owner, at=DUE)
-    assert calendar_feeds.standing_for(owner) == []
+    assert list(calendar_feeds.visible_to(owner)) == []
 
 
 def test_a_twenty_first_address_is_refused_with_what_to_do(operator: User) -> None:

@@ -252,7 +252,7 @@ def test_whatever_is_logged_an_event_keeps_its_name_and_its_number_only_rises(
                 logged += 1
                 greasing.log(now - timedelta(days=value or 0, seconds=30), ref=f"again {logged}")
             elif step == "void":
-                last = Service.objects.standing().order_by("-done_at").first()
+                last = Service.objects.not_voided().order_by("-done_at").first()
                 Service.objects.filter(pk=last.pk if last else 0).update(voided_at=now)
             else:
                 Rule.objects.filter(pk=greasing.rule.pk).update(every_days=value)

@@ -61,7 +61,7 @@ def row(secret: str, greasing: Greasing) -> OutboxRow:
     return OutboxRow.objects.get()
 
 
-def said(server: HookServer) -> dict[str, Any]:
+def received(server: HookServer) -> dict[str, Any]:
     """The body of the last message."""
     message = json.loads(server.posted[-1].body)
     assert isinstance(message, dict)
@@ -76,7 +76,7 @@ def test_the_message_tells_task_reason_and_days_with_caution_and_isolation_point
 ) -> None:
     settings.SITE_URL = "https://wearlog.mill.example"
     assert send_one(row_id=row.pk, at=DUE) is Outcome.SENT
-    message = said(server)
+    message = received(server)
     assert (message["type"], message["timestamp"]) == ("task.due", "2026-04-01T08:00:00Z")
     assert (message["data"]["mill"], message["data"]["more"]) == ("Test mill", 0)
     (task,) = message["data"]["tasks"]
@@ -471,7 +471,7 @@ def test_the_test_message_names_no_task_and_its_failure_is_told(
     secret: str, owner: User, server: HookServer
 ) -> None:
     assert try_out(by=owner, at=DUE) == ""
-    assert said(server) == {
+    assert received(server) == {
         "type": "test",
         "timestamp": "2026-04-01T08:00:00Z",
         "data": {"mill": "Test mill"},

@@ -21,7 +21,7 @@ from wearlog.service.models import Incident, Rule
 DAY = timedelta(days=1)
 
 
-def told(person: User) -> list[str]:
+def stages_told(person: User) -> list[str]:
     """What the person was told of, in order; lists by their word alone."""
     rows = OutboxRow.objects.filter(person=person, state="sent").order_by("sent_at", "pk")
     return ["list" if row.stage == Stage.DIGEST else row.telling for row in rows]
@@ -66,7 +66,7 @@ def test_a_newcomer_is_told_once_of_what_has_long_been_overdue(
     greasing: Greasing, operator: User, smtp: MailServer
 ) -> None:
     daily_rounds(at("2026-08-04 10:00"), 3)  # from a Tuesday to a Thursday
-    assert told(operator) == ["overdue 4"]
+    assert stages_told(operator) == ["overdue 4"]
 
 
 def test_a_stage_has_the_word_that_its_key_has() -> None:
@@ -124,7 +124,7 @@ def test_where_the_part_comes_quicker_than_the_warning_ordering_is_the_later_wor
 
 def test_each_is_told_once_and_with_its_own_word(gearbox: Part, operator: User, smtp: MailServer) -> None:
     daily_rounds(at("2026-05-15 10:00"), 70)
-    assert told(operator) == ["order", "coming", "due"]
+    assert stages_told(operator) == ["order", "coming", "due"]
 
 
 def test_a_spare_on_the_shelf_needs_no_order(gearbox: Part) -> None:
@@ -185,7 +185,7 @@ def test_what_follows_metal_in_the_seed_is_mailed_at_night(
 def test_also_to_who_gets_lists(metal: Greasing, operator: User, smtp: MailServer) -> None:
     wish(operator, rhythm="weekly")
     assert _round(at("2026-03-24 21:35")) == 1
-    assert told(operator) == ["due"]
+    assert stages_told(operator) == ["due"]
 
 
 def test_but_not_to_who_wants_to_sleep(metal: Greasing, operator: User, smtp: MailServer) -> None:

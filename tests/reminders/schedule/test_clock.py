@@ -28,13 +28,13 @@ HOUR = timedelta(hours=1)
 def watch(db: None) -> clock.Watch:
     """A process that looked at its clock once, at 08:00 on 1 April 2026."""
     made = clock.Watch()
-    assert clock.look(watch=made, at=DUE, steady_s=1000.0) is None
+    assert clock.check_clock(watch=made, at=DUE, steady_s=1000.0) is None
     return made
 
 
-def after(watch: clock.Watch, wall: timedelta, steady: timedelta) -> clock.Doubt | None:
+def after(watch: clock.Watch, wall: timedelta, steady: timedelta) -> clock.ClockDoubt | None:
     """What the process makes of its clock once the wall clock and the steady one have gone on so far."""
-    return clock.look(watch=watch, at=DUE + wall, steady_s=1000.0 + steady.total_seconds())
+    return clock.check_clock(watch=watch, at=DUE + wall, steady_s=1000.0 + steady.total_seconds())
 
 
 @pytest.mark.parametrize("wall", [-2 * DAY, -DAY - HOUR, 26 * HOUR, 365 * DAY])
@@ -42,8 +42,8 @@ def test_within_a_process_a_day_between_wall_and_steady_clock_pauses(
     watch: clock.Watch, wall: timedelta
 ) -> None:
     doubt = after(watch, wall, HOUR)
-    assert doubt == clock.Doubt(said=DUE + wall, expected=DUE + HOUR)
-    assert clock.standing() == doubt
+    assert doubt == clock.ClockDoubt(shown=DUE + wall, expected=DUE + HOUR)
+    assert clock.current_doubt() == doubt
 
 
 @pytest.mark.parametrize(
@@ -54,36 +54,40 @@ def test_a_small_correction_or_a_long_run_does_not(
     watch: clock.Watch, wall: timedelta, steady: timedelta
 ) -> None:
     assert after(watch, wall, steady) is None
-    assert clock.standing() is None
+    assert clock.current_doubt() is None
 
 
 def test_a_clock_that_is_put_right_goes_on_without_anybodys_word(watch: clock.Watch) -> None:
     assert after(watch, 365 * DAY, HOUR) is not None
     assert after(watch, 2 * HOUR, 2 * HOUR) is None
-    assert clock.standing() is None
+    assert clock.current_doubt() is None
 
 
 @pytest.mark.parametrize("off", [timedelta(0), 3 * DAY, 60 * DAY, -timedelta(minutes=59)])
 def test_between_two_starts_up_to_sixty_days_are_an_outage(watch: clock.Watch, off: timedelta) -> None:
-    assert clock.look(watch=clock.Watch(), at=DUE + off, steady_s=5.0) is None
+    assert clock.check_clock(watch=clock.Watch(), at=DUE + off, steady_s=5.0) is None
 
 
 @pytest.mark.parametrize("off", [60 * DAY + HOUR, 365 * DAY, -DAY, -2 * HOUR])
 def test_between_two_starts_more_than_that_or_backwards_pauses(watch: clock.Watch, off: timedelta) -> None:
-    assert clock.look(watch=clock.Watch(), at=DUE + off, steady_s=5.0) == clock.Doubt(DUE + off, DUE)
-    assert clock.look(watch=clock.Watch(), at=DUE + off, steady_s=6.0) is not None, "nor at the next start"
+    assert clock.check_clock(watch=clock.Watch(), at=DUE + off, steady_s=5.0) == clock.ClockDoubt(
+        DUE + off, DUE
+    )
+    assert clock.check_clock(watch=clock.Watch(), at=DUE + off, steady_s=6.0) is not None, (
+        "nor at the next start"
+    )
 
 
 def test_the_first_look_ever_has_nothing_to_doubt(db: None) -> None:
-    assert clock.look(watch=clock.Watch(), at=DUE, steady_s=0.0) is None
+    assert clock.check_clock(watch=clock.Watch(), at=DUE, steady_s=0.0) is None
 
 
 def test_an_owner_says_that_the_clock_is_right_and_the_process_goes_on(
     watch: clock.Watch, owner: User
 ) -> None:
     assert after(watch, 90 * DAY, HOUR) is not None
-    assert clock.go_on(by=owner, at=DUE + 90 * DAY + HOUR)
-    assert clock.standing() is None
+    assert clock.resume(by=owner, at=DUE + 90 * DAY + HOUR)
+    assert clock.current_doubt() is None
     assert after(watch, 90 * DAY + 2 * HOUR, 2 * HOUR) is None
     entry = AuditEntry.objects.get(action="clock is right")
     assert (entry.by, entry.at) == (owner, DUE + 90 * DAY + HOUR)
@@ -91,7 +95,7 @@ def test_an_owner_says_that_the_clock_is_right_and_the_process_goes_on(
 
 def test_a_yes_to_one_clock_is_no_yes_to_another(watch: clock.Watch, owner: User) -> None:
     assert after(watch, 90 * DAY, HOUR) is not None
-    clock.go_on(by=owner, at=DUE + 90 * DAY)
+    clock.resume(by=owner, at=DUE + 90 * DAY)
     assert after(watch, 90 * DAY + HOUR, 2 * HOUR) is None
     assert after(watch, 900 * DAY, 3 * HOUR) is not None
 
@@ -99,12 +103,12 @@ def test_a_yes_to_one_clock_is_no_yes_to_another(watch: clock.Watch, owner: User
 def test_only_an_owner_may_say_so(watch: clock.Watch, operator: User) -> None:
     assert after(watch, 90 * DAY, HOUR) is not None
     with pytest.raises(NotAllowed):
-        clock.go_on(by=operator, at=DUE + 90 * DAY)
-    assert clock.standing() is not None
+        clock.resume(by=operator, at=DUE + 90 * DAY)
+    assert clock.current_doubt() is not None
 
 
 def test_where_nothing_is_paused_there_is_nothing_to_say(owner: User) -> None:
-    assert not clock.go_on(by=owner, at=DUE)
+    assert not clock.resume(by=owner, at=DUE)
     assert not AuditEntry.objects.exists()
 
 
@@ -117,8 +121,8 @@ def test_what_a_clock_that_ran_ahead_had_planned_is_pulled_back(
     OutboxRow.objects.filter(person=owner).update(state=OutboxState.LEASED, leased_until=DUE + year)
     schedule_state.put_back(schedule_state.SCAN, DUE + year)
     schedule_state.put_back(clock.SEEN, DUE + year)
-    assert clock.look(watch=clock.Watch(), at=DUE, steady_s=0.0) is not None
-    clock.go_on(by=owner, at=DUE)
+    assert clock.check_clock(watch=clock.Watch(), at=DUE, steady_s=0.0) is not None
+    clock.resume(by=owner, at=DUE)
     assert schedule_state.last(schedule_state.SCAN) == DUE
     assert OutboxRow.objects.sendable(at=DUE).count() == 2
 
@@ -133,7 +137,7 @@ def overdue(greasing: Greasing, operator: User) -> Greasing:
 def set_ahead(monkeypatch: pytest.MonkeyPatch) -> None:
     """The wall clock of this process is a year ahead of what it was at the last look."""
     seen = tasks.timezone.now()
-    clock.look(watch=clock.Watch(), at=seen, steady_s=0.0)
+    clock.check_clock(watch=clock.Watch(), at=seen, steady_s=0.0)
     monkeypatch.setattr(tasks, "WATCH", clock.Watch(at=seen - 365 * DAY, steady_s=tasks.steady_s()))
 
 
@@ -211,7 +215,7 @@ def test_a_day_back_and_a_year_ahead_cause_no_storm(
     def round_at(now: datetime) -> int:
         nonlocal steady
         steady += 60.0
-        if clock.look(watch=watch, at=now, steady_s=steady) is not None:
+        if clock.check_clock(watch=watch, at=now, steady_s=steady) is not None:
             return 0
         scan(at=now)
         return send_due(at=now, limit=100).sent

@@ -70,12 +70,12 @@ def verdict(ledger: list[Typed], jammed: list[str]) -> tuple[list[str], dict[str
 
 def stored(typed: Typed) -> list[Run | Reading | ShiftNote | Service]:
     if typed.kind in ("run", "meter run"):
-        return list(Run.objects.standing().filter(lot=typed.mark))
+        return list(Run.objects.not_voided().filter(lot=typed.mark))
     if typed.kind == "reading":
-        return list(Reading.objects.standing().filter(meter_h=typed.mark, press__code="N"))
+        return list(Reading.objects.not_voided().filter(meter_h=typed.mark, press__code="N"))
     if typed.kind == "note":
-        return list(ShiftNote.objects.standing().filter(text=typed.mark))
-    return list(Service.objects.standing().filter(finding=typed.mark))
+        return list(ShiftNote.objects.not_voided().filter(text=typed.mark))
+    return list(Service.objects.not_voided().filter(finding=typed.mark))
 
 
 def of_flip(typed: Typed, row: object, flipped: dict[int, str]) -> str:

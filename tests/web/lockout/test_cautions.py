@@ -9,7 +9,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.log_shop import Shop
-from wearlog.forecasts.memory.queries import due_items, remembered_items
+from wearlog.forecasts.memory.queries import cached_items, due_items
 from wearlog.lockout.models import CautionWording
 from wearlog.logbook import actions
 from wearlog.people.models import Mill, User
@@ -58,7 +58,7 @@ def test_a_remembered_forecast_shows_the_change_too(desk: Client, owner: User, s
     rule = Rule(code="grease", action="lubricate", press=shop.north, every_days=Decimal(30))
     actions.save_thing(by=owner, at=now, thing=rule)
     (item,) = due_items(as_of=now.date())
-    assert remembered_items(as_of=now.date()) == [item]
+    assert cached_items(as_of=now.date()) == [item]
     assert "across the yard" not in item.caution.text
     desk.post("/cautions/trapped-pressure/", CHANGE)
     (item,) = due_items(as_of=now.date())

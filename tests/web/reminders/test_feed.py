@@ -96,7 +96,7 @@ def test_another_persons_address_can_neither_be_seen_nor_withdrawn(
     client.force_login(operator)
     assert "the owner&#x27;s own" not in client.get("/me/calendar/").content.decode()
     assert client.post(f"/me/calendar/{feed.pk}/end/").status_code == 404
-    assert CalendarFeed.objects.standing().count() == 1
+    assert CalendarFeed.objects.not_revoked().count() == 1
     client.force_login(owner)
     assert "the owner&#x27;s own" in client.get("/me/calendar/").content.decode()
 
@@ -105,7 +105,7 @@ def test_withdrawing_needs_a_button(shop: LookMill, operator: User, client: Clie
     feed, _secret = make_feed(by=operator, at=timezone.now())
     client.force_login(operator)
     assert client.get(f"/me/calendar/{feed.pk}/end/").status_code == 405
-    assert CalendarFeed.objects.standing().exists()
+    assert CalendarFeed.objects.not_revoked().exists()
 
 
 # -------- the address

@@ -242,12 +242,12 @@ class TestClock:
     def test_an_owner_lets_paused_reminders_go_on(self, client: Client, owner: User) -> None:
         now = timezone.now()
         schedule_state.put_back(clock.SEEN, now - timedelta(days=300))
-        assert clock.look(watch=clock.Watch(), at=now, steady_s=0.0) is not None
+        assert clock.check_clock(watch=clock.Watch(), at=now, steady_s=0.0) is not None
         client.force_login(owner)
         assert "Reminders are paused" in page(client, "/reminders/clock/")
         answer = client.post("/reminders/clock/", follow=True)
         assert "Reminders go on." in squeezed(answer.content)
-        assert clock.standing() is None
+        assert clock.current_doubt() is None
 
     def test_nobody_else_may(self, at_press: Client) -> None:
         assert at_press.get("/reminders/clock/").status_code == 403

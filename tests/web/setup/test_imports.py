@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from tests.logbook.exchange.books import packed
 from wearlog.equipment.models import Press
-from wearlog.logbook.jobs import asking, running
+from wearlog.logbook.jobs import requesting, running
 from wearlog.logbook.models import ImportJob
 from wearlog.people.models import User
 
@@ -38,7 +38,7 @@ def desk(client: Client, owner: User) -> Client:
 @pytest.fixture
 def job(desk: Client, monkeypatch: pytest.MonkeyPatch) -> ImportJob:
     """One that waits for a worker, as any does that is not small."""
-    monkeypatch.setattr(asking, "SMALL_BYTES", 0)
+    monkeypatch.setattr(requesting, "SMALL_BYTES", 0)
     answer = desk.post("/exchange/", {"file": archive(presses="press\r\nP1\r\n"), "store": "1"})
     job: ImportJob = ImportJob.objects.get()
     assert answer["Location"] == f"/exchange/imports/{job.pk}/"

@@ -33,7 +33,7 @@ def typed(places: int, most: int = 99_999) -> st.SearchStrategy[str]:
 
 
 def round_trip(field: NumberField, reader: Reader, text: str) -> str:
-    field.speak(reader)
+    field.use_units_of(reader)
     return str(field.prepare_value(field.clean(text)))
 
 
@@ -60,14 +60,14 @@ def test_degrees_fahrenheit_come_back_as_typed(text: str) -> None:
 @given(typed(3))
 def test_a_comma_says_the_same_as_a_point(text: str) -> None:
     field = LengthField(most=100_000)
-    field.speak(METRIC)
+    field.use_units_of(METRIC)
     assert field.clean(text.replace(".", ",")) == field.clean(text)
 
 
 @given(st.integers(0, 9999), st.integers(0, 59))
 def test_hours_and_minutes_are_decimal_hours(hours: int, minutes: int) -> None:
     field = HoursField()
-    field.speak(METRIC)
+    field.use_units_of(METRIC)
     assert abs(field.clean(f"{hours}:{minutes:02}") * 60 - (hours * 60 + minutes)) < Decimal("0.0001")
 
 
@@ -78,7 +78,7 @@ def test_hours_and_minutes_are_decimal_hours(hours: int, minutes: int) -> None:
 def test_a_time_that_the_clock_showed_comes_back_as_typed(wall: datetime, zone: str) -> None:
     wall = wall.replace(second=0, microsecond=0)
     field = InstantField()
-    field.speak(Reader(system="metric", zone=ZoneInfo(zone)))
+    field.use_units_of(Reader(system="metric", zone=ZoneInfo(zone)))
     text = wall.strftime("%Y-%m-%dT%H:%M")
     skipped = wall.replace(tzinfo=ZoneInfo(zone)).astimezone(UTC).astimezone(ZoneInfo(zone))
     if skipped.replace(tzinfo=None) != wall:
@@ -100,13 +100,13 @@ def test_a_time_that_the_clock_showed_comes_back_as_typed(wall: datetime, zone: 
 )
 def test_thousands_are_read_as_the_reader_writes_them(system: str, text: str, kilograms: str) -> None:
     field = MassField()
-    field.speak(Reader(system=system, zone=ZoneInfo("UTC")))
+    field.use_units_of(Reader(system=system, zone=ZoneInfo("UTC")))
     assert field.clean(text) == Decimal(kilograms)
 
 
 def test_what_can_be_read_in_two_ways_is_asked_about() -> None:
     field = MassField()
-    field.speak(METRIC)
+    field.use_units_of(METRIC)
     with pytest.raises(ValidationError, match=r"can be read as 1234 or as 1\.234"):
         field.clean("1,234")
 
@@ -125,14 +125,14 @@ def test_what_is_no_number_is_refused(text: str) -> None:
 
 def test_a_range_is_named_in_the_readers_units() -> None:
     field = LengthField(most=254)
-    field.speak(US)
+    field.use_units_of(US)
     with pytest.raises(ValidationError, match=r"Write a number from 0 to 10 in\."):
         field.clean("10.1")
 
 
 def test_a_value_that_was_only_shown_is_not_changed() -> None:
     field = MassField()
-    field.speak(US)
+    field.use_units_of(US)
     stored = Decimal("333.123457")
     shown = field.prepare_value(stored)
     assert not field.has_changed(stored, shown)

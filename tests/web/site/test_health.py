@@ -88,7 +88,7 @@ def test_a_schedule_that_never_ran_is_bad(mill: Mill) -> None:
 def test_a_pause_for_the_clock_is_bad_and_says_so(mill: Mill) -> None:
     beat(scan_ago=MINUTE, send_ago=MINUTE)
     now = timezone.now()
-    clock.look(watch=clock.Watch(now - timedelta(days=3), 0.0), at=now, steady_s=1.0)
+    clock.check_clock(watch=clock.Watch(now - timedelta(days=3), 0.0), at=now, steady_s=1.0)
     code, said = ask()
     assert code == 503
     assert "clock" in said["checks"]["scan"]
@@ -197,7 +197,7 @@ def test_an_owner_is_told_what_to_do_and_an_operator_whom_to_tell(owner: User, o
 
 def test_the_banner_leads_an_owner_to_the_clock_where_that_is_the_reason(owner: User) -> None:
     now = timezone.now()
-    clock.look(watch=clock.Watch(now - timedelta(days=3), 0.0), at=now, steady_s=1.0)
+    clock.check_clock(watch=clock.Watch(now - timedelta(days=3), 0.0), at=now, steady_s=1.0)
     page = page_of(owner)
     assert PAUSED in page
     assert 'href="/reminders/clock/"' in page

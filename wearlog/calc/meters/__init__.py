@@ -7,9 +7,9 @@ meter are believed, `overlaps` how the runs through two barrels add up to the ho
 from wearlog.calc.meters.hours import (
     SAME_MOMENT_S,
     PressHours,
+    Remark,
     Source,
     Stretches,
-    Told,
     hours_of_press,
 )
 from wearlog.calc.meters.overlaps import Pieces
@@ -22,9 +22,9 @@ __all__ = [
     "Believed",
     "Pieces",
     "PressHours",
+    "Remark",
     "Source",
     "Stretches",
-    "Told",
     "clean_edges",
     "hours_of_press",
 ]

@@ -5,7 +5,7 @@ end.
 
 Stretches. A stretch lies between neighbouring believed readings of one meter (see `readings`) at which no run
 is under way. Let A be the meter's advance over it. The stretch is not used where A = 0 although it contains
-runs, or where A exceeds the elapsed time by more than `SLACK_H`; every other stretch is usable (`telling`).
+runs, or where A exceeds the elapsed time by more than `SLACK_H`; every other stretch is `usable`.
 
 Logged by the meter. A run without written hours that ends at the closing reading of a usable stretch and
 overlaps no other run gets what the other runs leave of the advance:
@@ -55,7 +55,7 @@ class Source(IntEnum):
     CLOCK = 3
 
 
-class Told(IntEnum):
+class Remark(IntEnum):
     """Remarks on the hours of a run, in addition to their source."""
 
     NOTHING = 0
@@ -75,7 +75,7 @@ class Told(IntEnum):
 class Stretches:
     """Stretches between readings in order of time, shape (m,) each.
 
-    `telling` is False where the meter stood still although runs lie in the stretch, or where it advanced by
+    `usable` is False where the meter stood still although runs lie in the stretch, or where it advanced by
     more than the elapsed time; `unlogged_h` is then 0. `press_h` is the total press hours of its runs."""
 
     opens: Floats
@@ -83,7 +83,7 @@ class Stretches:
     advance_h: Floats
     press_h: Floats
     unlogged_h: Floats
-    telling: Flags
+    usable: Flags
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,15 +91,15 @@ class PressHours:
     """The hours of one press's runs, shape (n,) each, in the order in which the runs were given.
 
     own_h: hours of the run itself. press_h: its share of the press's hours, which count each moment once.
-    source, told: values of `Source` and `Told`. left_h: for a run logged by the meter, what the other runs
-    left of the advance, before it was capped by elapsed time (NaN for other runs). stretch: index into
+    source, remark: values of `Source` and `Remark`. left_h: for a run logged by the meter, what the other
+    runs left of the advance, before it was capped by elapsed time (NaN for other runs). stretch: index into
     `stretches`, -1 for a run in none.
     """
 
     own_h: Floats
     press_h: Floats
     source: Ints
-    told: Ints
+    remark: Ints
     left_h: Floats
     stretch: Ints
     stretches: Stretches
@@ -142,7 +142,7 @@ def hours_of_press(
         own_h=found.own_h[back],
         press_h=found.press_h[back],
         source=found.source[back],
-        told=found.told[back],
+        remark=found.remark[back],
         left_h=found.left_h[back],
         stretch=found.stretch[back],
         stretches=found.stretches,
@@ -168,7 +168,7 @@ def _hours_in_order(
     written = ended & ~np.isnan(recorded_h)
     own = np.where(written, recorded_h, clock)
     source = np.where(written, Source.WRITTEN, np.where(ended, Source.CLOCK, Source.GOES_ON)).astype(np.int64)
-    told = np.full(start.size, Told.NOTHING, dtype=np.int64)
+    remark = np.full(start.size, Remark.NOTHING, dtype=np.int64)
     left = np.full(start.size, np.nan)
 
     bounds = np.flatnonzero(readings.believed & ~_under_way(start, until, at))
@@ -184,7 +184,7 @@ def _hours_in_order(
     ran_ahead = advance > np.diff(bound_at) / 3600.0 + SLACK_H + ROUNDING_H
     held = np.bincount(stretch[inside], minlength=advance.size) > 0
     stood_still = held & (advance < ROUNDING_H)
-    telling = whole & ~ran_ahead & ~stood_still
+    usable = whole & ~ran_ahead & ~stood_still
 
     linked = overlapping(start, until, tolerance=SAME_MOMENT_S)
     # Overlapping runs may belong to different stretches, since a reading within a minute of a run's end
@@ -196,31 +196,31 @@ def _hours_in_order(
     pieces = pieces_of(start, until, np.where(ended, own, 0.0), slot, group)
     press = own * pieces.factor[group]
 
-    for flags, word in ((stood_still, Told.STOOD_STILL), (ran_ahead & whole, Told.RAN_AHEAD)):
+    for flags, word in ((stood_still, Remark.STOOD_STILL), (ran_ahead & whole, Remark.RAN_AHEAD)):
         rows = np.flatnonzero(logged)
-        told[rows[flags[stretch[rows]]]] = word
-    chosen = _longest(np.flatnonzero(logged), stretch, clock, telling)
+        remark[rows[flags[stretch[rows]]]] = word
+    chosen = _longest(np.flatnonzero(logged), stretch, clock, usable)
     others = inside.copy()
     others[chosen] = False
     of_others = np.bincount(stretch[others], weights=press[others], minlength=advance.size)
     left[chosen] = advance[stretch[chosen]] - of_others[stretch[chosen]]
     some = chosen[left[chosen] > ROUNDING_H]
-    told[chosen] = Told.NONE_LEFT
+    remark[chosen] = Remark.NONE_LEFT
     held_down = left[some] > clock[some] + SLACK_H + ROUNDING_H
-    told[some] = np.where(held_down, Told.HELD_DOWN, Told.NOTHING)
+    remark[some] = np.where(held_down, Remark.HELD_DOWN, Remark.NOTHING)
     source[some] = Source.METER
     own[some] = press[some] = np.where(held_down, clock[some] + SLACK_H, left[some])
 
     counted = np.bincount(stretch[inside], weights=press[inside], minlength=advance.size).astype(np.float64)
     if by_meter:
-        over = telling & (counted > advance + ROUNDING_H)
+        over = usable & (counted > advance + ROUNDING_H)
         share = np.divide(advance, counted, out=np.ones_like(advance), where=over)
         rows = np.flatnonzero(inside)
         rows = rows[over[stretch[rows]]]
         own[rows] *= share[stretch[rows]]
         press[rows] *= share[stretch[rows]]
         source[rows] = Source.METER
-        told[rows] = Told.SCALED
+        remark[rows] = Remark.SCALED
         counted = np.where(over, advance, counted)
     if some.size or by_meter:
         pieces = pieces_of(start, until, np.where(ended, own, 0.0), slot, group)
@@ -232,10 +232,10 @@ def _hours_in_order(
         closes=bound_at[1:][kept],
         advance_h=advance[kept],
         press_h=counted[kept],
-        unlogged_h=np.where(telling, np.maximum(advance - counted, 0.0), 0.0)[kept],
-        telling=telling[kept],
+        unlogged_h=np.where(usable, np.maximum(advance - counted, 0.0), 0.0)[kept],
+        usable=usable[kept],
     )
-    return PressHours(own, press, source, told, left, stretch, stretches, pieces, readings, bounds)
+    return PressHours(own, press, source, remark, left, stretch, stretches, pieces, readings, bounds)
 
 
 def _under_way(start: Floats, until: Floats, at: Floats) -> Flags:
@@ -247,9 +247,9 @@ def _under_way(start: Floats, until: Floats, at: Floats) -> Flags:
     return under_way
 
 
-def _longest(rows: Ints, stretch: Ints, clock: Floats, telling: Flags) -> Ints:
+def _longest(rows: Ints, stretch: Ints, clock: Floats, usable: Flags) -> Ints:
     """The longest of the runs `rows` in each usable stretch; none where the two longest are equally long."""
-    rows = rows[telling[stretch[rows]]]
+    rows = rows[usable[stretch[rows]]]
     if not rows.size:
         return rows
     by_length = rows[np.lexsort((clock[rows], stretch[rows]))]

@@ -73,7 +73,7 @@ class _Edges(Mapping[Hashable, EdgeFit]):
         self.record, self.index, self.places = record, index, places
         self.case = _Cases(known)
         self.everyone = "fleet" if known.informed else "expected_life"
-        self.said: dict[Hashable, EdgeFit] = {}
+        self.fitted: dict[Hashable, EdgeFit] = {}
 
     def __len__(self) -> int:
         return len(self.index)
@@ -82,9 +82,9 @@ class _Edges(Mapping[Hashable, EdgeFit]):
         return iter(self.index)
 
     def __getitem__(self, key: Hashable) -> EdgeFit:
-        found = self.said.get(key)
+        found = self.fitted.get(key)
         if found is None:
-            found = self.said[key] = self._edge(self.index[key])
+            found = self.fitted[key] = self._edge(self.index[key])
         return found
 
     def new(self) -> EdgeFit:

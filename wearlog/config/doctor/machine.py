@@ -13,7 +13,7 @@ from django.conf import settings
 from django.db import connection
 
 from wearlog.config import private_files, sqlite
-from wearlog.config.doctor.report import Finding, bad, look, ok
+from wearlog.config.doctor.report import Finding, bad, ok, warn
 from wearlog.logbook.backups import making, status
 from wearlog.people import disk
 from wearlog.reminders.schedule import clock
@@ -61,7 +61,7 @@ def kept_from_others(folder: Path) -> Iterator[Finding]:
             f"Run: chmod 600 {shlex.join(map(str, files))}",
         )
     if private_files.is_loose(folder):
-        yield look(
+        yield warn(
             f"{folder} can be opened by others on this machine", f"Run: chmod 700 {shlex.quote(str(folder))}"
         )
     else:
@@ -82,7 +82,7 @@ def photos(at: datetime) -> Iterator[Finding]:
             "Put that folder back from the backup that belongs to this database.",
         )
     if left_over:
-        yield look(
+        yield warn(
             f"{len(left_over)} files in {photo_folder()} belong to no entry, {left_over[0].name} for one",
             "They are left from an entry that was cut off, or the database is an older one. Delete them once "
             "you are sure that it is the right one.",
@@ -98,17 +98,17 @@ def backups(at: datetime) -> Iterator[Finding]:
     if now.failed_at is not None:
         yield bad(f"none could be made at {now.failed_at:%Y-%m-%d %H:%M} UTC: {now.why}", MAKE_ONE)
     if now.made_at is None:
-        yield look("none has been made yet", MAKE_ONE)
+        yield warn("none has been made yet", MAKE_ONE)
     elif now.is_old(at=at):
         yield bad(f"the last one was made at {now.made_at:%Y-%m-%d %H:%M} UTC", MAKE_ONE)
     elif not Path(now.file).exists():
-        yield look(
+        yield warn(
             f"the last one, {now.file}, is not there any more", "Mount its disk, or see that it is kept well."
         )
     else:
         yield ok(f"the last one was made at {now.made_at:%Y-%m-%d %H:%M} UTC: {now.file}")
     if on_one_disk(where, making.data_dir()):
-        yield look(
+        yield warn(
             f"they go to {where}, on the same disk as the data: if it breaks, both are gone",
             "Set BACKUP_DIR to a folder on a second disk (docs/backup.md).",
         )
@@ -133,14 +133,14 @@ def disk_space(free_bytes: int) -> Finding:
     if free < disk.FULL_MB:
         return bad(words, "Make room now: what people log can't be saved on a full disk.")
     if free < NEARLY_FULL_MB:
-        return look(words, "Make room, or move old backups to another disk.")
+        return warn(words, "Make room, or move old backups to another disk.")
     return ok(words)
 
 
 def kind_of_disk(folder: Path, *, mounts: str | None) -> Finding:
     """`mounts` as in /proc/self/mounts; None where the system has no such list."""
     if mounts is None:
-        return look(
+        return warn(
             "this system does not tell what kind of disk it is on",
             "See that it is a disk of this machine, not of another one in the network.",
         )
@@ -173,7 +173,7 @@ def sqlite_library(at: datetime) -> Iterator[Finding]:
     if refusal := sqlite.too_old(version):
         yield bad(refusal, "Update Python, or use PostgreSQL.")
     elif warning := sqlite.reset_fault(version):
-        yield look(warning, "Update SQLite with your system, or keep to one process and daily backups.")
+        yield warn(warning, "Update SQLite with your system, or keep to one process and daily backups.")
     else:
         yield ok(f"SQLite {sqlite.dotted(version)} has no fault that is known here")
     with connection.cursor() as cursor:
@@ -195,10 +195,10 @@ def sqlite_library(at: datetime) -> Iterator[Finding]:
 
 def clocks(at: datetime) -> Iterator[Finding]:
     """Compares the clocks of this machine and of the database only; no time server is asked."""
-    doubt = clock.standing()
+    doubt = clock.current_doubt()
     if doubt is not None:
         yield bad(
-            f"reminders are paused: it said {doubt.said:%Y-%m-%d %H:%M} UTC where "
+            f"reminders are paused: it said {doubt.shown:%Y-%m-%d %H:%M} UTC where "
             f"{doubt.expected:%Y-%m-%d %H:%M} UTC was expected",
             "Put the clock right; if it is right, run manage.py clock_is_right.",
         )

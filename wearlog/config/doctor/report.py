@@ -45,7 +45,7 @@ def ok(words: str) -> Finding:
     return Finding(State.OK, words)
 
 
-def look(words: str, do: str) -> Finding:
+def warn(words: str, do: str) -> Finding:
     return Finding(State.LOOK, words, do)
 
 

@@ -22,18 +22,18 @@ from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.scope import Scope, scopes_of
 from wearlog.history import versions
-from wearlog.history.cache import Shelf, VersionShelf, lasting
+from wearlog.history.cache import Cache, VersionCache, may_cache
 from wearlog.history.record import Record, load
 
 REMEMBERED = 8
-_ITEMS: VersionShelf[tuple[date, str], tuple[DueItem, ...]] = VersionShelf("due items", most=REMEMBERED)
+_ITEMS: VersionCache[tuple[date, str], tuple[DueItem, ...]] = VersionCache("due items", most=REMEMBERED)
 """By day and language."""
-_OF_PRESS: Shelf[str, tuple[DueItem, ...]] = Shelf("due items of a press", most=512)
+_OF_PRESS: Cache[str, tuple[DueItem, ...]] = Cache("due items of a press", most=512)
 """By the fingerprint of everything that they depend on."""
 
 
 @dataclass(frozen=True, eq=False)
-class Ground:
+class DayRecord:
     """A day's record and its edges, shared by all readers."""
 
     record: Record
@@ -45,10 +45,10 @@ class Ground:
 
 
 @dataclass(frozen=True, eq=False)
-class Reckoning:
+class Forecast:
     """The due items of every press on a day, in one language."""
 
-    ground: Ground
+    ground: DayRecord
     language: str
 
     @property
@@ -89,7 +89,7 @@ def _digest(*pieces: str) -> str:
     return sha256(repr(pieces).encode()).hexdigest()[:48]
 
 
-_GROUND: VersionShelf[date, Ground] = VersionShelf("the record of a day", most=1)
+_GROUND: VersionCache[date, DayRecord] = VersionCache("the record of a day", most=1)
 """A record is large, so that only the latest one is kept."""
 
 
@@ -99,21 +99,21 @@ def merged(of_presses: Iterable[Iterable[DueItem]]) -> tuple[DueItem, ...]:
     return tuple(in_order(with_cautions(items)))
 
 
-def reckoning(*, as_of: date) -> Reckoning:
+def forecast_of_day(*, as_of: date) -> Forecast:
     """Due items together with the record behind them, for pages that show both; the log is read once."""
     return _reckoning(as_of, versions.current())
 
 
-def _reckoning(as_of: date, number: int) -> Reckoning:
-    return Reckoning(_ground(as_of, number), get_language() or "")
+def _reckoning(as_of: date, number: int) -> Forecast:
+    return Forecast(_ground(as_of, number), get_language() or "")
 
 
-def _ground(as_of: date, number: int) -> Ground:
+def _ground(as_of: date, number: int) -> DayRecord:
     """`number` is the log's version, which must be read before anything else of the log."""
 
-    def make() -> Ground:
+    def make() -> DayRecord:
         record = load(as_of)
-        return Ground(record, Edges(record))
+        return DayRecord(record, Edges(record))
 
     return _GROUND.get(as_of, make, number=number)
 
@@ -128,14 +128,14 @@ def due_items(*, as_of: date) -> list[DueItem]:
 
     def work_out() -> tuple[DueItem, ...]:
         stored = None
-        if lasting(number):
+        if may_cache(number):
             stored = snapshots.stored(number=number, as_of=as_of, language=language)
         return _reckoning(as_of, number).items if stored is None else merged(stored)
 
     return list(_ITEMS.get((as_of, language), work_out, number=number))
 
 
-def remembered_items(*, as_of: date) -> list[DueItem] | None:
+def cached_items(*, as_of: date) -> list[DueItem] | None:
     """The answer of `due_items` if it is cached, else None."""
     known = _ITEMS.find((as_of, get_language() or ""))
     return None if known is None else list(known)

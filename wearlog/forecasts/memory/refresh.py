@@ -16,7 +16,7 @@ from django.utils import translation
 
 from wearlog.equipment.models import Press
 from wearlog.forecasts.memory import snapshots
-from wearlog.forecasts.memory.queries import Reckoning, reckoning
+from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
 from wearlog.history import cache, versions
 from wearlog.people.languages import in_use
 from wearlog.people.models import Mill
@@ -46,7 +46,7 @@ def stale(*, at: datetime) -> list[int]:
     number, as_of = versions.current(), today(at)
     presses = set(Press.objects.values_list("pk", flat=True))
     for language in languages():
-        held = snapshots.prints(as_of=as_of, language=language)
+        held = snapshots.fingerprints(as_of=as_of, language=language)
         presses -= {press for press, (_, of) in held.items() if of == number}
     return sorted(presses)
 
@@ -57,11 +57,11 @@ def changed(*, at: datetime) -> list[int]:
     number, as_of = versions.current(), today(at)
     left: set[int] = set()
     for language, known in _in_each_language(as_of):
-        held = snapshots.prints(as_of=as_of, language=language)
+        held = snapshots.fingerprints(as_of=as_of, language=language)
         same = {
             press for press in known.scopes if press in held and held[press][0] == known.fingerprint(press)
         }
-        snapshots.still_hold(press_ids=same, as_of=as_of, language=language, number=number)
+        snapshots.mark_valid(press_ids=same, as_of=as_of, language=language, number=number)
         left |= set(known.scopes) - same
     return sorted(left)
 
@@ -72,14 +72,14 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     number, as_of = versions.current(), today(at)
     done = Refreshed()
     if anew:
-        cache.forget()
+        cache.clear_all()
     for language, known in _in_each_language(as_of):
-        held = {} if anew else snapshots.prints(as_of=as_of, language=language)
+        held = {} if anew else snapshots.fingerprints(as_of=as_of, language=language)
         wanted = [press for press in known.scopes if press_ids is None or press in press_ids]
         done.presses = len(wanted)
         for press_id in wanted:
             if press_id in held and held[press_id][0] == known.fingerprint(press_id):
-                snapshots.still_hold(press_ids=[press_id], as_of=as_of, language=language, number=number)
+                snapshots.mark_valid(press_ids=[press_id], as_of=as_of, language=language, number=number)
                 continue
             name, items = known.of_press(press_id)
             done.worked_out += 1
@@ -97,7 +97,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     return done
 
 
-def _in_each_language(as_of: date) -> Iterator[tuple[str, Reckoning]]:
+def _in_each_language(as_of: date) -> Iterator[tuple[str, Forecast]]:
     for language in languages():
         with translation.override(language):
-            yield language, reckoning(as_of=as_of)
+            yield language, forecast_of_day(as_of=as_of)

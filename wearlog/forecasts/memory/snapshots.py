@@ -18,7 +18,7 @@ from django.db import IntegrityError
 
 from wearlog.equipment.models import Press
 from wearlog.forecasts.items import DueItem, WearFigure
-from wearlog.forecasts.models import Standing
+from wearlog.forecasts.models import ForecastSnapshot
 from wearlog.lockout.cautions.caution import NOT_YET
 
 DAYS = ("due_on", "early_on", "late_on")
@@ -28,16 +28,16 @@ def stored(*, number: int, as_of: date, language: str) -> list[list[DueItem]] | 
     """The stored items of each press; None if any press has none of this version.
 
     Their cautions are not filled in yet (`queries.merged` does that)."""
-    rows = Standing.objects.filter(log_version=number, as_of=as_of, language=language)
+    rows = ForecastSnapshot.objects.filter(log_version=number, as_of=as_of, language=language)
     found = dict(rows.values_list("press_id", "items"))
     if not found or set(found) != set(Press.objects.values_list("pk", flat=True)):
         return None
     return [[as_item(plain) for plain in items] for items in found.values()]
 
 
-def prints(*, as_of: date, language: str) -> dict[int, tuple[str, int]]:
+def fingerprints(*, as_of: date, language: str) -> dict[int, tuple[str, int]]:
     """For each press, the fingerprint of its stored row and the version for which the row is valid."""
-    rows = Standing.objects.filter(as_of=as_of, language=language)
+    rows = ForecastSnapshot.objects.filter(as_of=as_of, language=language)
     return {
         press: (name, number)
         for press, name, number in rows.values_list("press_id", "fingerprint", "log_version")
@@ -61,24 +61,24 @@ def keep(
         "items": [as_plain(item) for item in items],
         "made_at": at,
     }
-    same = Standing.objects.filter(press_id=press_id, as_of=as_of, language=language)
+    same = ForecastSnapshot.objects.filter(press_id=press_id, as_of=as_of, language=language)
     if same.filter(log_version__lte=number).update(**new) or same.exists():
         return
     try:
-        Standing.objects.create(press_id=press_id, as_of=as_of, language=language, **new)
+        ForecastSnapshot.objects.create(press_id=press_id, as_of=as_of, language=language, **new)
     except IntegrityError:  # another worker stored it first, or the press was deleted
         same.filter(log_version__lte=number).update(**new)
 
 
-def still_hold(*, press_ids: Iterable[int], as_of: date, language: str, number: int) -> None:
+def mark_valid(*, press_ids: Iterable[int], as_of: date, language: str, number: int) -> None:
     """Mark the stored items of these presses as valid for the log's version `number`."""
-    Standing.objects.filter(
+    ForecastSnapshot.objects.filter(
         press_id__in=list(press_ids), as_of=as_of, language=language, log_version__lt=number
     ).update(log_version=number)
 
 
 def forget_before(day: date) -> None:
-    Standing.objects.filter(as_of__lt=day).delete()
+    ForecastSnapshot.objects.filter(as_of__lt=day).delete()
 
 
 def as_plain(item: DueItem) -> dict[str, Any]:

@@ -12,11 +12,11 @@ from datetime import datetime, timedelta
 from django.db import transaction
 
 from wearlog.forecasts.memory.refresh import today
-from wearlog.forecasts.track.record import Past, asked_for
+from wearlog.forecasts.track.record import Past, widening_factor
 from wearlog.forecasts.track.replays import catch_up_day
 from wearlog.history import versions
+from wearlog.history.log import load_log
 from wearlog.history.models import Widening
-from wearlog.history.whole import whole
 
 
 def learned_today(*, at: datetime) -> bool:
@@ -27,14 +27,14 @@ def learn(*, at: datetime, go_on: Callable[[], bool] = lambda: True) -> bool:
     """Bring the replays up to date with the log as it stood last night, then store the factor by which ranges
     are widened from today on. Stops when `go_on` returns False; the next call continues. True once done."""
     day = today(at)
-    log = whole()
+    log = load_log()
     past = Past.of(log, day - timedelta(days=1))
-    said = {}
+    forecasts = {}
     for replayed in past.days:
         if not go_on():
             return False
-        said[replayed] = catch_up_day(log, replayed, checked_on=day)
-    factor, judged = asked_for(past, said)
+        forecasts[replayed] = catch_up_day(log, replayed, checked_on=day)
+    factor, judged = widening_factor(past, forecasts)
     with transaction.atomic():
         last = Widening.objects.filter(since__lte=day).order_by("-since").first()
         if last is not None and (last.factor, last.judged) == (factor, judged):

@@ -7,7 +7,7 @@ from typing import Any
 
 from wearlog.calc.track import Summary
 from wearlog.forecasts.track.record import STEP_DAYS, Tracked, TrackRecord
-from wearlog.forecasts.track.replays import Said
+from wearlog.forecasts.track.replays import EdgeForecast
 
 HOW = {
     "gauged": "dated along the seed between two gauges",
@@ -65,15 +65,21 @@ def _edge(one: Tracked) -> dict[str, Any]:
         "dated_by": reached.how,
         "between": None if reached.between is None else [day.isoformat() for day in reached.between],
         "said": {
-            str(lead): {"as_of": day.isoformat(), **_said(said)} for lead, (day, said) in one.said.items()
+            str(lead): {"as_of": day.isoformat(), **_forecast(forecast)}
+            for lead, (day, forecast) in one.forecasts.items()
         },
     }
 
 
-def _said(said: Said) -> dict[str, Any]:
-    days = {"early_on": said.early, "due_on": said.mid, "late_on": said.late, "lumped_on": said.lumped}
+def _forecast(forecast: EdgeForecast) -> dict[str, Any]:
+    days = {
+        "early_on": forecast.early,
+        "due_on": forecast.mid,
+        "late_on": forecast.late,
+        "lumped_on": forecast.lumped,
+    }
     return {name: None if day is None else day.isoformat() for name, day in days.items()} | {
-        "basis": said.basis
+        "basis": forecast.basis
     }
 
 
@@ -107,9 +113,9 @@ def as_table(found: TrackRecord) -> str:
     ]
     for one in found.edges:
         name = f"{one.reached.part} {one.reached.key[1]}".strip()
-        said = "; ".join(f"{lead} d ahead {_range(each)}" for lead, (_, each) in one.said.items())
+        forecast = "; ".join(f"{lead} d ahead {_range(each)}" for lead, (_, each) in one.forecasts.items())
         lines.append(f"{one.reached.came.isoformat()}  {name:<12} {HOW[one.reached.how]}")
-        lines.append(f"            {said or 'not in use 30 days before'}")
+        lines.append(f"            {forecast or 'not in use 30 days before'}")
     return "\n".join(lines) + "\n"
 
 
@@ -124,10 +130,10 @@ def _correction(found: TrackRecord) -> list[str]:
     ]
 
 
-def _range(said: Said) -> str:
-    if said.early is None or said.mid is None or said.late is None:
+def _range(forecast: EdgeForecast) -> str:
+    if forecast.early is None or forecast.mid is None or forecast.late is None:
         return "no full range"
-    return f"{said.early.isoformat()} to {said.late.isoformat()} (middle {said.mid.isoformat()})"
+    return f"{forecast.early.isoformat()} to {forecast.late.isoformat()} (middle {forecast.mid.isoformat()})"
 
 
 def _days(value: float | None) -> str:

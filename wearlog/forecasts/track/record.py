@@ -17,10 +17,10 @@ from wearlog.calc.track import Promise, Summary, summary
 from wearlog.forecasts.edges import EdgeKey, Edges
 from wearlog.forecasts.track import replays
 from wearlog.forecasts.track.reached import Reached, reached_edges
-from wearlog.forecasts.track.replays import Said
-from wearlog.history.cache import VersionShelf
-from wearlog.history.record import upto, widening_on
-from wearlog.history.whole import Whole, whole
+from wearlog.forecasts.track.replays import EdgeForecast
+from wearlog.history.cache import VersionCache
+from wearlog.history.log import Log, load_log
+from wearlog.history.record import record_as_of, widening_on
 
 LEADS = (30, 60, 90)
 STEP_DAYS = 15
@@ -33,7 +33,7 @@ class Tracked:
     time is absent if the edge was not in use that long before."""
 
     reached: Reached
-    said: Mapping[int, tuple[date, Said]]
+    forecasts: Mapping[int, tuple[date, EdgeForecast]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,7 +55,7 @@ class TrackRecord:
     missing: int
 
 
-_KEPT: VersionShelf[tuple[date, date | None, bool], TrackRecord] = VersionShelf("track record", most=1)
+_KEPT: VersionCache[tuple[date, date | None, bool], TrackRecord] = VersionCache("track record", most=1)
 
 
 def track_record(*, as_of: date, since: date | None = None, stored_only: bool = False) -> TrackRecord:
@@ -67,12 +67,14 @@ def track_record(*, as_of: date, since: date | None = None, stored_only: bool = 
     answer is cached in the process until the log changes; within a transaction nothing is cached."""
 
     def make() -> TrackRecord:
-        log = whole()
+        log = load_log()
         past = Past.of(log, as_of, since or date.min)
-        said = replays.stored(log, past.days, checked=not stored_only)
+        forecasts = replays.stored(log, past.days, checked=not stored_only)
         if not stored_only:
-            said |= {day: replays.replay(upto(log, day)) for day in past.days if day not in said}
-        return _track_record(past, said)
+            forecasts |= {
+                day: replays.replay(record_as_of(log, day)) for day in past.days if day not in forecasts
+            }
+        return _track_record(past, forecasts)
 
     return _KEPT.get(
         (as_of, since, stored_only), make, keep=lambda made: made.missing == 0, one_at_a_time=True
@@ -92,8 +94,8 @@ class Past:
     widening: float
 
     @classmethod
-    def of(cls, log: Whole, as_of: date, since: date = date.min) -> Past:
-        now = Edges(upto(log, as_of))
+    def of(cls, log: Log, as_of: date, since: date = date.min) -> Past:
+        now = Edges(record_as_of(log, as_of))
         every = reached_edges(now)
         chosen = [one for one in every if one.came >= since]
         days = {day for one in chosen for day in _days(one).values()} | _days_to_judge(chosen, as_of)
@@ -101,35 +103,37 @@ class Past:
         return cls(as_of, now, every, chosen, sorted(days), widening)
 
 
-def asked_for(past: Past, said: Mapping[date, Mapping[EdgeKey, Said]]) -> tuple[float, int]:
+def widening_factor(
+    past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeForecast]]
+) -> tuple[float, int]:
     """The factor by which the record widens a forecast for the day after its own, and the number of edges
     behind it."""
-    scores = conformal.scores_on(past.as_of.toordinal() + 1, _histories(past.now, past.every, said))
+    scores = conformal.scores_on(past.as_of.toordinal() + 1, _histories(past.now, past.every, forecasts))
     return conformal.factor(scores), len(scores)
 
 
-def _track_record(past: Past, said: Mapping[date, Mapping[EdgeKey, Said]]) -> TrackRecord:
+def _track_record(past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeForecast]]) -> TrackRecord:
     edges = tuple(
         Tracked(
             reached=one,
-            said={
-                lead: (day, said[day][one.key])
+            forecasts={
+                lead: (day, forecasts[day][one.key])
                 for lead, day in _days(one).items()
-                if one.key in said.get(day, {}) and day >= one.begun
+                if one.key in forecasts.get(day, {}) and day >= one.begun
             },
         )
         for one in past.chosen
     )
-    factor, judged = asked_for(past, said)
+    factor, judged = widening_factor(past, forecasts)
     return TrackRecord(
         as_of=past.as_of,
         edges=edges,
         leads={lead: summary(_promises(edges, lead)) for lead in LEADS},
-        forward=conformal.forward(_histories(past.now, past.every, said)),
+        forward=conformal.forward(_histories(past.now, past.every, forecasts)),
         factor=factor,
         judged=judged,
-        replayed=len(said),
-        missing=len(past.days) - len(said),
+        replayed=len(forecasts),
+        missing=len(past.days) - len(forecasts),
         in_force=past.widening,
     )
 
@@ -152,51 +156,55 @@ def _days_to_judge(reached: Sequence[Reached], as_of: date) -> set[date]:
 def _promises(edges: Iterable[Tracked], lead: int) -> list[Promise]:
     promises = []
     for one in edges:
-        if lead in one.said:
-            day, said = one.said[lead]
+        if lead in one.forecasts:
+            day, forecast = one.forecasts[lead]
             promises.append(
                 Promise(
-                    said_on=day.toordinal(),
+                    made_on=day.toordinal(),
                     came=one.reached.came.toordinal(),
-                    range=said.range,
-                    lumped=None if said.lumped is None else said.lumped.toordinal(),
+                    range=forecast.range,
+                    lumped=None if forecast.lumped is None else forecast.lumped.toordinal(),
                 )
             )
     return promises
 
 
 def _histories(
-    now: Edges, reached: Sequence[Reached], replays: Mapping[date, Mapping[EdgeKey, Said]]
+    now: Edges, reached: Sequence[Reached], replays: Mapping[date, Mapping[EdgeKey, EdgeForecast]]
 ) -> list[History]:
-    """All that the replays said about each edge, for each life that reached its limit and for the present
+    """All forecasts of the replays for each edge, for each life that reached its limit and for the present
     one."""
     histories = []
     begun: dict[EdgeKey, date] = {}
     for one in reached:
-        said = _said(one.key, replays, one.begun, one.came)
-        histories.append(History(said=said, came=one.came.toordinal(), known_on=one.known_on.toordinal()))
+        forecasts = _forecasts(one.key, replays, one.begun, one.came)
+        histories.append(
+            History(forecasts=forecasts, came=one.came.toordinal(), known_on=one.known_on.toordinal())
+        )
         begun[one.key] = max(begun.get(one.key, one.known_on), one.known_on) + timedelta(days=1)
     record = now.record
     for edge in now.used.values():
         part = record.parts[edge.key[0]]
         since = begun.get(edge.key)
-        if since is not None and not any(day >= since and edge.key in said for day, said in replays.items()):
+        if since is not None and not any(
+            day >= since and edge.key in of_day for day, of_day in replays.items()
+        ):
             continue
         ended = part.retired_on
         if ended is None and now.last_of(part.id) is not edge:
             removed = edge.fittings[-1].removed
             ended = None if removed is None else record.day_of(removed)
-        said = _said(edge.key, replays, since or date.min, date.max)
-        histories.append(History(said=said, ended=None if ended is None else ended.toordinal()))
+        forecasts = _forecasts(edge.key, replays, since or date.min, date.max)
+        histories.append(History(forecasts=forecasts, ended=None if ended is None else ended.toordinal()))
     return histories
 
 
-def _said(
-    key: EdgeKey, replays: Mapping[date, Mapping[EdgeKey, Said]], since: date, until: date
+def _forecasts(
+    key: EdgeKey, replays: Mapping[date, Mapping[EdgeKey, EdgeForecast]], since: date, until: date
 ) -> tuple[tuple[float, DayRange], ...]:
     found = []
-    for day, said in replays.items():
-        given = said[key].range if key in said and since <= day < until else None
+    for day, of_day in replays.items():
+        given = of_day[key].range if key in of_day and since <= day < until else None
         if given is not None:
             found.append((float(day.toordinal()), given))
     return tuple(found)

@@ -15,13 +15,13 @@ from wearlog.forecasts.models import Replay
 from wearlog.forecasts.outlook import Outlook
 from wearlog.forecasts.things import crops_of
 from wearlog.forecasts.triggers.limit import limit, worst_of_last
-from wearlog.history.record import Record, upto
+from wearlog.history.log import Log
+from wearlog.history.record import Record, record_as_of
 from wearlog.history.rows import PositionRow, TypeRow
-from wearlog.history.whole import Whole
 
 
 @dataclass(frozen=True, kw_only=True)
-class Said:
+class EdgeForecast:
     """What a forecast said about an edge at the end of a day; days are None where none could be given."""
 
     early: date | None
@@ -37,28 +37,30 @@ class Said:
         return DayRange(early=self.early.toordinal(), mid=self.mid.toordinal(), late=self.late.toordinal())
 
 
-def stored(log: Whole, days: Iterable[date], *, checked: bool) -> dict[date, dict[EdgeKey, Said]]:
+def stored(log: Log, days: Iterable[date], *, checked: bool) -> dict[date, dict[EdgeKey, EdgeForecast]]:
     """The stored replays of the days; with `checked` only those that still match the log of their day."""
     rows = Replay.objects.filter(day__in=list(days)).values_list("day", "fingerprint", "said")
     return {
-        day: _as_said(said) for day, name, said in rows if not checked or name == fingerprint(upto(log, day))
+        day: _from_plain(forecasts)
+        for day, name, forecasts in rows
+        if not checked or name == fingerprint(record_as_of(log, day))
     }
 
 
-def catch_up_day(log: Whole, day: date, *, checked_on: date) -> dict[EdgeKey, Said]:
+def catch_up_day(log: Log, day: date, *, checked_on: date) -> dict[EdgeKey, EdgeForecast]:
     """The day's replay: the stored one if it matches the log, else a new one, which is stored."""
     row = Replay.objects.filter(day=day).first()
     if row is not None and row.checked_on == checked_on:
-        return _as_said(row.said)
-    record = upto(log, day)
+        return _from_plain(row.said)
+    record = record_as_of(log, day)
     name = fingerprint(record)
     if row is not None and row.fingerprint == name:
         Replay.objects.filter(day=day).update(checked_on=checked_on)
-        return _as_said(row.said)
-    said = replay(record)
-    new = {"fingerprint": name, "said": _as_plain(said), "checked_on": checked_on}
+        return _from_plain(row.said)
+    forecasts = replay(record)
+    new = {"fingerprint": name, "said": _as_plain(forecasts), "checked_on": checked_on}
     Replay.objects.update_or_create(day=day, defaults=new)
-    return said
+    return forecasts
 
 
 def fingerprint(record: Record) -> str:
@@ -74,26 +76,26 @@ def fingerprint(record: Record) -> str:
     return content.hexdigest()
 
 
-def _as_plain(said: Mapping[EdgeKey, Said]) -> list[list[Any]]:
+def _as_plain(forecasts: Mapping[EdgeKey, EdgeForecast]) -> list[list[Any]]:
     return [
         [
             *key,
             *(None if day is None else day.isoformat() for day in (one.early, one.mid, one.late, one.lumped)),
             one.basis,
         ]
-        for key, one in sorted(said.items())
+        for key, one in sorted(forecasts.items())
     ]
 
 
-def _as_said(plain: list[list[Any]]) -> dict[EdgeKey, Said]:
+def _from_plain(plain: list[list[Any]]) -> dict[EdgeKey, EdgeForecast]:
     found = {}
     for part_id, edge, *days, basis in plain:
         early, mid, late, lumped = (None if day is None else date.fromisoformat(day) for day in days)
-        found[part_id, edge] = Said(early=early, mid=mid, late=late, lumped=lumped, basis=basis)
+        found[part_id, edge] = EdgeForecast(early=early, mid=mid, late=late, lumped=lumped, basis=basis)
     return found
 
 
-def replay(record: Record) -> dict[EdgeKey, Said]:
+def replay(record: Record) -> dict[EdgeKey, EdgeForecast]:
     """A record's forecast for each edge in use, with its range not widened, and that of the lumped rate."""
     record = replace(record, widening=1.0)
     edges, outlook = Edges(record), Outlook(record)
@@ -105,7 +107,7 @@ def replay(record: Record) -> dict[EdgeKey, Said]:
             continue
         edge, position = edges.last_of(part_id), record.positions[fittings[-1].position_id]
         trip = limit(edges, outlook, part, edge, position)
-        found[edge.key] = Said(
+        found[edge.key] = EdgeForecast(
             early=trip.early,
             mid=trip.due,
             late=trip.late,

@@ -45,8 +45,8 @@ def beyond(*, every: float, since: str) -> str:
     }
 
 
-def told(rule: Rule, system: str) -> list[str]:
+def summary(rule: Rule, system: str) -> list[str]:
     return [_("after %s days") % units.plain(rule.every_days)]
 
 
-TRIGGER = Trigger(name="days", column="every_days", trips=trips, told=told)
+TRIGGER = Trigger(name="days", column="every_days", trips=trips, summary=summary)

@@ -26,7 +26,7 @@ SPEED_BAND_HZ = 5.0
 MOISTURE_BAND_PCT = 1.0
 
 
-def trips(case: Case, asked: bool) -> Trip:
+def trips(case: Case, enabled: bool) -> Trip:
     """Tripped at the end of the run from which on output has been below its limit; else not tripped or
     unknown."""
     # Imported here, only when a rule needs it: the charts use parts of scipy that take half a second to load.
@@ -107,8 +107,8 @@ def cannot_tell(reason: str) -> str:
     return _("Whether output per hour drifts can't be told yet: %(reason)s.") % {"reason": reason}
 
 
-def told(rule: Rule, system: str) -> list[str]:
+def summary(rule: Rule, system: str) -> list[str]:
     return [_("when throughput drifts down")]
 
 
-TRIGGER = Trigger(name="drift", column="on_drift", trips=trips, told=told)
+TRIGGER = Trigger(name="drift", column="on_drift", trips=trips, summary=summary)

@@ -21,8 +21,8 @@ def trips(case: Case, every: float) -> Trip:
     return replace(interval(case, every, used, at, case.hours_path, why.hours), left_h=every - used)
 
 
-def told(rule: Rule, system: str) -> list[str]:
+def summary(rule: Rule, system: str) -> list[str]:
     return [_("after %s") % units.show_hours(rule.every_h, system)]
 
 
-TRIGGER = Trigger(name="hours", column="every_h", trips=trips, told=told)
+TRIGGER = Trigger(name="hours", column="every_h", trips=trips, summary=summary)

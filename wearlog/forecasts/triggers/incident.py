@@ -56,8 +56,8 @@ def none_happened(*, kinds: Sequence[str], since: str) -> str:
     return _("No incident (%(kinds)s) %(since)s.") % {"kinds": listed, "since": since}
 
 
-def told(rule: Rule, system: str) -> list[str]:
+def summary(rule: Rule, system: str) -> list[str]:
     return [_("after an incident: %s") % IncidentKind(kind).label for kind in rule.after_incident.split()]
 
 
-TRIGGER = Trigger(name="incident", column="after_incident", trips=trips, told=told)
+TRIGGER = Trigger(name="incident", column="after_incident", trips=trips, summary=summary)

@@ -287,7 +287,7 @@ def _rates(
     return [(crop, rate) for _, crop, rate in known[:2]]
 
 
-def trips(case: Case, asked: bool) -> Trip | None:
+def trips(case: Case, enabled: bool) -> Trip | None:
     """The trip of the edge that a part uses or last used, where it is or last was; None for a press. Work
     that the rule asks for (for example a polish) begins a new cycle of the same edge."""
     part, position = case.thing.part, case.thing.position
@@ -303,10 +303,10 @@ def guessed(case: Case) -> Guessed:
     return guessed_in(case.record, spans_of(case.record, case.edges.last_of(part.id).fittings))
 
 
-def told(rule: Rule, system: str) -> list[str]:
+def summary(rule: Rule, system: str) -> list[str]:
     return [_("at the wear limit")]
 
 
 TRIGGER = Trigger(
-    name="limit", column="at_limit", trips=trips, told=told, guessed=guessed, overdue_by_range=True
+    name="limit", column="at_limit", trips=trips, summary=summary, guessed=guessed, overdue_by_range=True
 )

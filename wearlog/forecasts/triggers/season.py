@@ -208,8 +208,8 @@ def sentence(
     }[how] % values
 
 
-def told(rule: Rule, system: str) -> list[str]:
+def summary(rule: Rule, system: str) -> list[str]:
     return [_("after the season of %s") % rule.after_crop]
 
 
-TRIGGER = Trigger(name="season", column="after_crop", trips=trips, told=told)
+TRIGGER = Trigger(name="season", column="after_crop", trips=trips, summary=summary)

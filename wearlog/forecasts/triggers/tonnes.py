@@ -22,7 +22,7 @@ def trips(case: Case, every: float) -> Trip:
     return replace(interval(case, every, used, at, case.seed_path, why.mass), left_kg=every - used)
 
 
-def told(rule: Rule, system: str) -> list[str]:
+def summary(rule: Rule, system: str) -> list[str]:
     return [_("after %s of seed") % units.show_mass(rule.every_kg, system)]
 
 
@@ -30,4 +30,4 @@ def guessed(case: Case) -> Guessed:
     return guessed_in(case.record, case.thing.spans, since=case.since_instant)
 
 
-TRIGGER = Trigger(name="tonnes", column="every_kg", trips=trips, told=told, guessed=guessed)
+TRIGGER = Trigger(name="tonnes", column="every_kg", trips=trips, summary=summary, guessed=guessed)

@@ -26,7 +26,7 @@ class Trigger(Generic[Value]):
     name: the trigger's word in forecasts and their JSON.
     column: the name of its column, one of `Rule.TRIGGERS`.
     trips: when it trips for a case and why, in one sentence; None where the trigger can't apply to the case.
-    told: how it reads in a list of rules, in the given system of units; one text or more.
+    summary: how it reads in a list of rules, in the given system of units; one text or more.
     guessed: how much of the seed behind the trip was guessed; None for a trigger that does not depend on
     seed.
     overdue_by_range: whether work is overdue after the late end of the range, instead of
@@ -36,16 +36,16 @@ class Trigger(Generic[Value]):
     name: str
     column: str
     trips: Callable[[Case, Value], Trip | None]
-    told: Callable[[Rule, str], list[str]]
+    summary: Callable[[Rule, str], list[str]]
     guessed: Callable[[Case], Guessed] | None = None
     overdue_by_range: bool = False
 
-    def is_named_by(self, rule: RuleRow) -> bool:
+    def is_used_by(self, rule: RuleRow) -> bool:
         return self.column in rule.triggers
 
     def of(self, case: Case) -> Trip | None:
         """When it trips for the case; None where the case's rule does not use it or it can't apply."""
-        if not self.is_named_by(case.rule):
+        if not self.is_used_by(case.rule):
             return None
         trip = self.trips(case, cast("Value", case.rule.triggers[self.column]))
         if trip is None:

@@ -33,20 +33,20 @@ def caution_for(
     loads the mill's wordings.
     """
     hazards = hazards_of(action=action, kind=kind, on_press=on_press)
-    told = sorted((wordings.of(hazard, press_id) for hazard in hazards), key=lambda said: -said.word)
+    worded = sorted((wordings.of(hazard, press_id) for hazard in hazards), key=lambda each: -each.word)
     everywhere, number = wordings.for_every_task(press_id)
-    sentences = [*(said.sentence for said in told), *everywhere]
+    sentences = [*(each.sentence for each in worded), *everywhere]
     if not on_press:
         sentences.append(_("Taking the part off a press or fitting it is work at the press."))
     sentences += [before_work(), warm_head(), come_first()]
     if not sources:
         sentences.append(nothing_recorded())
     return Caution(
-        signal_word=max(said.word for said in told).name,
+        signal_word=max(each.word for each in worded).name,
         text=" ".join(sentences),
         isolation_points=tuple(isolation_point(source) for source in sources),
-        texts=max(number, *(said.number for said in told)),
-        in_short=(*(said.short for said in told), *everywhere),
+        texts=max(number, *(each.number for each in worded)),
+        in_short=(*(each.short for each in worded), *everywhere),
     )
 
 

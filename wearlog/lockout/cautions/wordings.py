@@ -12,7 +12,7 @@ from wearlog.lockout.models.wording import EVERY_TASK
 
 
 @dataclass(frozen=True)
-class Said:
+class HazardWording:
     """A hazard as worded for one press. `number` is that of the latest version included, 0 where it is as
     shipped; `short` is the hazard's name, or the mill's own wording in full, which is never shortened."""
 
@@ -29,14 +29,14 @@ class Wordings:
 
     latest: Mapping[tuple[str, int | None], CautionWording] = field(default_factory=dict)
 
-    def of(self, hazard: Hazard, press_id: int | None) -> Said:
+    def of(self, hazard: Hazard, press_id: int | None) -> HazardWording:
         """The hazard at that press: a replacement for the press takes precedence over the mill's, additions
         of both are kept, and the signal word is the most severe of the shipped one and both."""
         rows = self._rows(hazard.key, press_id)
         instead = next((row.instead for row in reversed(rows) if row.instead), "")
         sentences = [sentence(instead), str(hazard.least)] if instead else [str(hazard.sentence)]
         sentences += [sentence(row.added) for row in rows if row.added]
-        return Said(
+        return HazardWording(
             word=max([hazard.word, *(SignalWord[row.word] for row in rows if row.word)]),
             sentence=" ".join(sentences),
             number=max((row.number for row in rows), default=0),

@@ -19,17 +19,17 @@ from wearlog.lockout.isolation.rules import (
     Person,
     change,
     fitted,
-    in_words,
+    lock_words,
     locked_isolation,
     locked_lock,
     logged,
     name_of_person,
     one_press,
     own_lock,
+    require_fitted,
     require_steps,
-    somebody,
+    require_user,
     steps_before_the_last,
-    still_on,
 )
 from wearlog.lockout.models import EnergySource, Isolation, Lock, Off
 from wearlog.people import refs
@@ -72,9 +72,9 @@ def fit_locks(
 
     Idempotent by `ref`. Raises Doubtful `still-running` where a run of the press has not ended.
     """
-    user = somebody(by)
+    user = require_user(by)
     press = locked_press(press_id)
-    isolation = Isolation.objects.standing().filter(press=press, ended_at__isnull=True).first()
+    isolation = Isolation.objects.not_voided().filter(press=press, ended_at__isnull=True).first()
     ref = ref or refs.new_ref(at)
     again = list(Lock.objects.filter(ref__startswith=f"{ref}-", entered_by=user))
     if again:  # a repeated request
@@ -166,7 +166,7 @@ def state_verified(*, by: User | None, at: datetime, lock_id: int, how: str) -> 
     """Record how the person verified that the source is at zero energy. May be repeated: the last statement
     is shown, the audit trail keeps all."""
     user, lock = own_lock(by, lock_id)
-    still_on(lock)
+    require_fitted(lock)
     if not how.strip():
         raise Refused(_("Write how you verified it: what you tried, and what happened."), field="how")
     return change(user, at, lock, action="verify", verified_at=at, verified_how=how.strip())
@@ -176,7 +176,7 @@ def state_verified(*, by: User | None, at: datetime, lock_id: int, how: str) -> 
 def confirm(*, by: User | None, at: datetime, lock_id: int) -> Lock:
     """Record that the person to whom a lock was handed over states that their own lock is on."""
     user, lock = own_lock(by, lock_id)
-    still_on(lock)
+    require_fitted(lock)
     if lock.follows_id is None:
         raise Refused(_("This lock was not handed over; there is nothing to confirm."))
     return change(user, at, lock, action="confirm", confirmed_at=at)
@@ -195,11 +195,11 @@ def take_off(
     the machine is whole and everybody stands clear (the steps `look` and `clear`)."""
     if not lock_ids:
         raise Refused(_("Tick the locks that you took off."), field="locks")
-    user = somebody(by)
+    user = require_user(by)
     locks = [own_lock(by, lock_id)[1] for lock_id in dict.fromkeys(lock_ids)]
     one_press(locks)
     for lock in locks:
-        still_on(lock)
+        require_fitted(lock)
     steps_before_the_last(locks, stated)
     return [
         change(
@@ -230,7 +230,7 @@ def hand_over(
     `numbers` maps the id of each of the person's locks to the number of the other's lock, which is on before
     the old one comes off. The other (`to`, or `person` without an account) verifies anew and confirms.
     """
-    user = somebody(by)
+    user = require_user(by)
     if (to is None) == (person is None):
         raise Refused(_("Say to whom you hand over."), field="to")
     if to is not None and not allows(to, Permission.LOG):
@@ -244,7 +244,7 @@ def hand_over(
     one_press(locks)
     begun = []
     for lock in locks:
-        still_on(lock)
+        require_fitted(lock)
         if lock.is_of(to):
             raise Refused(_("A lock is handed over to somebody else. Choose that person."), field="to")
         old = change(
@@ -289,14 +289,14 @@ def take_off_for_another(
     """Record the narrow exception: the owner took off the lock of somebody who is not on the premises.
 
     `reason` says why it can't wait, `not_here` how it was verified that the person is not there, `contact`
-    how they were reached or what was tried. They must be told before they work here again (`tell`).
+    how they were reached or what was tried. They must be told before they work here again (`record_told`).
     """
-    user = somebody(by)
+    user = require_user(by)
     require(user, Permission.OWN)
     lock = locked_lock(lock_id)
     if lock.is_of(user):
         raise Refused(_("This is your own lock. Take it off as such."))
-    still_on(lock)
+    require_fitted(lock)
     for name, text, ask in (
         ("reason", reason, _("Write why it can't wait for the person.")),
         ("not_here", not_here, _("Write how you made sure that the person is not on the premises.")),
@@ -322,9 +322,9 @@ def take_off_for_another(
 
 
 @transaction.atomic
-def tell(*, by: User | None, at: datetime, lock_id: int) -> Lock:
+def record_told(*, by: User | None, at: datetime, lock_id: int) -> Lock:
     """Record that the person was told that their lock was taken off, as they or a maintainer state."""
-    user = somebody(by)
+    user = require_user(by)
     lock = locked_lock(lock_id)
     if not lock.is_of(user) and not allows(user, Permission.MAINTAIN):
         raise NotAllowed(_("That is for the person themself, or for a maintainer who told them."))
@@ -337,7 +337,7 @@ def tell(*, by: User | None, at: datetime, lock_id: int) -> Lock:
 def end(*, by: User | None, at: datetime, isolation_id: int, stated: Collection[str]) -> Isolation:
     """End the isolation. No lock may still be recorded as being on, and the person must state every step
     before a restart. Until then the press counts as stopped for work."""
-    user = somebody(by)
+    user = require_user(by)
     isolation = locked_isolation(isolation_id)
     if isolation.ended_at is not None:
         raise Refused(
@@ -348,7 +348,7 @@ def end(*, by: User | None, at: datetime, isolation_id: int, stated: Collection[
     if on:
         raise Refused(
             _("Still recorded as being on: %(locks)s. Each comes off by whoever fitted it.")
-            % {"locks": "; ".join(in_words(lock) for lock in on)}
+            % {"locks": "; ".join(lock_words(lock) for lock in on)}
         )
     require_steps([step.name for step in RELEASE], stated)
     return change(

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.lockout.cautions.steps import before_restart
 from wearlog.lockout.isolation.queries import locks_of_others, overlaps
-from wearlog.lockout.isolation.rules import in_words
+from wearlog.lockout.isolation.rules import lock_words
 from wearlog.lockout.models import Isolation, Lock, ReleaseStatement
 from wearlog.people import audit
 from wearlog.people.models import User
@@ -40,7 +40,7 @@ def refuse_others_locks(*, by: User | None, press_id: int, done_at: datetime) ->
                 "Still recorded as being on: %(locks)s. Whoever fitted it takes it off or hands it over on "
                 "the isolation page of %(press)s; then this can be logged."
             )
-            % {"locks": "; ".join(in_words(lock) for lock in on), "press": on[0].isolation.press}
+            % {"locks": "; ".join(lock_words(lock) for lock in on), "press": on[0].isolation.press}
         )
 
 
@@ -86,7 +86,7 @@ def ask_about_pressing(
                         "From %(since)s on, %(lock)s was recorded as being on. "
                         "Did this press run in that time?"
                     )
-                    % {"since": when(lock.fitted_at), "lock": in_words(lock)},
+                    % {"since": when(lock.fitted_at), "lock": lock_words(lock)},
                     "started_at",
                 )
             ]
@@ -107,7 +107,7 @@ def state_release(*, by: User | None, at: datetime, service: Service) -> Release
 
 def isolation_of(service: Service) -> Isolation | None:
     """The isolation in which the work was done, or None."""
-    rows = Isolation.objects.standing().filter(press_id=service.press_id, begun_at__lte=service.done_at)
+    rows = Isolation.objects.not_voided().filter(press_id=service.press_id, begun_at__lte=service.done_at)
     found: Isolation | None = (
         (rows.filter(ended_at__isnull=True) | rows.filter(ended_at__gte=service.done_at))
         .order_by("-begun_at")

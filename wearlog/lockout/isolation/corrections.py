@@ -7,7 +7,14 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from wearlog.lockout.isolation.rules import change, locked_lock, may_act_for, own_lock, somebody, still_on
+from wearlog.lockout.isolation.rules import (
+    change,
+    locked_lock,
+    may_act_for,
+    own_lock,
+    require_fitted,
+    require_user,
+)
 from wearlog.lockout.models import Lock
 from wearlog.people import audit
 from wearlog.people.cleaning import clean
@@ -22,7 +29,7 @@ def correct_lock(
 ) -> Lock:
     """Correct a lock's number, place or firm. Allowed for the person themself, and for maintainers once it is
     off."""
-    user = somebody(by)
+    user = require_user(by)
     lock = locked_lock(lock_id)
     if not may_act_for(user, lock) and not (lock.off_at is not None and allows(user, Permission.MAINTAIN)):
         raise NotAllowed(_("%(who)s corrects that. It is their lock.") % {"who": lock.holder_name})
@@ -46,7 +53,7 @@ def correct_lock(
 def strike_out_lock(*, by: User | None, at: datetime, lock_id: int, reason: str) -> Lock:
     """Void a lock that was recorded by mistake and never was on. Only the person themself can."""
     _user, lock = own_lock(by, lock_id)
-    still_on(lock)
+    require_fitted(lock)
     if not reason.strip():
         raise Refused(_("Write why the record is changed; the reason is kept with it."), field="reason")
     audit.strike_out(by=by, at=at, record=lock, reason=reason.strip())

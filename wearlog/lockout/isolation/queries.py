@@ -20,7 +20,7 @@ def open_isolation(press_id: int) -> Isolation | None:
 def open_isolations(press_ids: Collection[int] | None = None) -> list[Isolation]:
     """The isolations in progress (at these presses; None: at all), with press and locks loaded; two
     queries."""
-    rows = Isolation.objects.standing().filter(ended_at__isnull=True)
+    rows = Isolation.objects.not_voided().filter(ended_at__isnull=True)
     if press_ids is not None:
         rows = rows.filter(press_id__in=press_ids)
     return list(rows.select_related("press").prefetch_related("locks__source", "locks__holder"))
@@ -31,7 +31,7 @@ def concerning(user: User) -> tuple[list[Isolation], list[Lock]]:
     which nobody has told them yet. One query where there are none."""
     untold = Q(locks__off_how=Off.FOR_ANOTHER, locks__told_at__isnull=True, locks__voided_at__isnull=True)
     rows = list(
-        Isolation.objects.standing()
+        Isolation.objects.not_voided()
         .filter(Q(ended_at__isnull=True) | (untold & Q(locks__holder=user)))
         .distinct()
         .select_related("press")
@@ -86,7 +86,7 @@ def locks_of_others(press_id: int, by: User | None) -> list[Lock]:
 
 def to_be_told(press_id: int) -> list[Lock]:
     """Locks of the press that were taken off in the absence of people who have not been told yet."""
-    rows = Lock.objects.standing().filter(off_how=Off.FOR_ANOTHER, told_at__isnull=True)
+    rows = Lock.objects.not_voided().filter(off_how=Off.FOR_ANOTHER, told_at__isnull=True)
     return list(rows.filter(isolation__press_id=press_id).select_related("isolation__press", "holder"))
 
 
@@ -99,13 +99,13 @@ def last_number(user: User, source: EnergySource) -> str:
 
 def past_isolations(press_id: int, *, most: int = 10) -> list[Isolation]:
     """The press's isolations that have ended, latest first, at most `most`."""
-    rows = Isolation.objects.standing().filter(press_id=press_id, ended_at__isnull=False)
+    rows = Isolation.objects.not_voided().filter(press_id=press_id, ended_at__isnull=False)
     return list(rows.order_by("-ended_at").prefetch_related("locks")[:most])
 
 
 def overlaps(press_id: int, *, start: datetime, end: datetime | None) -> Lock | None:
     """A lock that was recorded as being on at some moment of [start, end), or None."""
-    rows = Lock.objects.standing().filter(isolation__press_id=press_id, isolation__voided_at__isnull=True)
+    rows = Lock.objects.not_voided().filter(isolation__press_id=press_id, isolation__voided_at__isnull=True)
     rows = rows.filter(off_at__isnull=True) | rows.filter(off_at__gt=start)
     if end is not None:
         rows = rows.filter(fitted_at__lt=end)

@@ -31,7 +31,7 @@ class Person:
     firm: str = ""
 
 
-def in_words(lock: Lock) -> str:
+def lock_words(lock: Lock) -> str:
     """`lock 7 of Berta on Main motor`."""
     return _("lock %(number)s of %(who)s on %(source)s") % {
         "number": lock.number,
@@ -40,7 +40,7 @@ def in_words(lock: Lock) -> str:
     }
 
 
-def somebody(by: User | None) -> User:
+def require_user(by: User | None) -> User:
     if by is None:
         raise NotAllowed(_("A lock is stated by a person. Sign in."))
     require(by, Permission.LOG)
@@ -70,7 +70,7 @@ def locked_lock(lock_id: int) -> Lock:
 
 
 def locked_isolation(isolation_id: int) -> Isolation:
-    found = Isolation.objects.standing().filter(pk=isolation_id).first()
+    found = Isolation.objects.not_voided().filter(pk=isolation_id).first()
     if found is None:
         raise Refused(_("There is no such isolation. Open the page again."))
     locked_press(found.press_id)
@@ -87,23 +87,23 @@ def may_act_for(user: User, lock: Lock) -> bool:
 
 
 def own_lock(by: User | None, lock_id: int) -> tuple[User, Lock]:
-    user = somebody(by)
+    user = require_user(by)
     lock = locked_lock(lock_id)
     if not may_act_for(user, lock):
         raise NotAllowed(
             _("%(lock)s: only %(who)s takes it off, hands it over or speaks for it.")
-            % {"lock": in_words(lock), "who": lock.holder_name}
+            % {"lock": lock_words(lock), "who": lock.holder_name}
         )
     return user, lock
 
 
-def still_on(lock: Lock) -> None:
+def require_fitted(lock: Lock) -> None:
     if lock.voided_at is not None:
         raise Refused(_("This lock was struck out of the record."))
     if lock.off_at is not None:
         raise Refused(
             _("%(lock)s: came off already, %(when)s, by %(who)s.")
-            % {"lock": in_words(lock), "when": when(lock.off_at), "who": lock.off_by_name}
+            % {"lock": lock_words(lock), "when": when(lock.off_at), "who": lock.off_by_name}
         )
 
 

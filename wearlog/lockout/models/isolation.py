@@ -86,7 +86,7 @@ class Off(models.TextChoices):
 class LockQuerySet(LogRecordQuerySet):
     def fitted(self) -> Self:
         """The locks that are recorded as being on."""
-        return self.standing().filter(off_at__isnull=True)
+        return self.not_voided().filter(off_at__isnull=True)
 
 
 class Lock(LogRecord):

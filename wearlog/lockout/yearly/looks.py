@@ -205,7 +205,7 @@ def last_looks() -> list[LastLook]:
     """The last record for each yearly rule and press in service; three queries."""
     looks = list(YearlyLook.objects.select_related("rule", "person").order_by("-kind", "rule__code"))
     last: dict[tuple[int | None, int], Service] = {}
-    rows = Service.objects.standing().filter(rule__yearly_look__isnull=False).order_by("done_at", "pk")
+    rows = Service.objects.not_voided().filter(rule__yearly_look__isnull=False).order_by("done_at", "pk")
     for service in rows:
         last[service.rule_id, service.press_id] = service
     presses = list(Press.objects.filter(retired_on__isnull=True).order_by("code"))

@@ -287,7 +287,7 @@ def sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def see_room(folder: Path, needed_bytes: int, *, spare_bytes: int) -> None:
+def require_room(folder: Path, needed_bytes: int, *, spare_bytes: int) -> None:
     """Raise BackupRefused where the folder's disk has less than `needed_bytes` plus `spare_bytes` free."""
     free = shutil.disk_usage(folder).free
     if free < needed_bytes + spare_bytes:

@@ -15,7 +15,7 @@ from pathlib import Path
 from wearlog.logbook.backups.archive import sync_folder
 from wearlog.logbook.backups.holding import own_like_folder
 from wearlog.logbook.backups.refusals import BackupRefused
-from wearlog.logbook.backups.retention import Keep, Kept, had_their_time
+from wearlog.logbook.backups.retention import BackupFile, RetentionRule, expired
 
 MARKER = "wearlog-backups.txt"
 MARKER_WORDS = (
@@ -44,7 +44,7 @@ def name_of(at: datetime, why: str) -> str:
     return f"wearlog-{at.astimezone(UTC):{STAMP}}-{why}.zip"
 
 
-def made_in(folder: Path) -> list[Kept]:
+def made_in(folder: Path) -> list[BackupFile]:
     """The backups in the folder, oldest first, recognised by their names; other files are ignored."""
     found = []
     for path in folder.glob("wearlog-*.zip"):
@@ -53,11 +53,11 @@ def made_in(folder: Path) -> list[Kept]:
                 at = datetime.strptime(match.group(1), STAMP).replace(tzinfo=UTC)
             except ValueError:
                 continue
-            found.append(Kept(path, at, match.group(2)))
+            found.append(BackupFile(path, at, match.group(2)))
     return sorted(found, key=lambda one: one.at)
 
 
-def see_ready(folder: Path, *, data_dir: Path, known: Sequence[str], new: bool = False) -> None:
+def require_ready(folder: Path, *, data_dir: Path, known: Sequence[str], new: bool = False) -> None:
     """Check that the folder is the intended one, and create the marker at its first use. `known` are the
     folders used before; `new` says that this one is intended although it has no marker.
 
@@ -84,12 +84,12 @@ def see_ready(folder: Path, *, data_dir: Path, known: Sequence[str], new: bool =
     sync_folder(folder)
 
 
-def clear(folder: Path, keep: Keep, *, at: datetime) -> list[Path]:
+def clear(folder: Path, keep: RetentionRule, *, at: datetime) -> list[Path]:
     """Delete the backups that `keep` no longer needs; return what was deleted."""
     made = made_in(folder)
     before = [one for one in made if one.why.startswith(BEFORE)]
     ours = [one for one in made if not one.why.startswith(BEFORE)]
-    gone = [one.path for one in [*before[:-KEPT_BEFORE], *had_their_time(ours, keep, at=at)]]
+    gone = [one.path for one in [*before[:-KEPT_BEFORE], *expired(ours, keep, at=at)]]
     for path in gone:
         path.unlink(missing_ok=True)
     return gone

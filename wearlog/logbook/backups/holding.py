@@ -43,7 +43,7 @@ def _take(stream: IO[Any], *, shared: bool) -> bool:
     return True
 
 
-def join(data_dir: Path) -> None:
+def hold_shared(data_dir: Path) -> None:
     """Take the folder's shared lock until this process ends. Raises InUse while a restore holds it. Does
     nothing where the folder does not exist or can't be written to."""
     try:
@@ -57,7 +57,7 @@ def join(data_dir: Path) -> None:
 
 
 @contextmanager
-def alone(data_dir: Path) -> Iterator[None]:
+def hold_exclusively(data_dir: Path) -> Iterator[None]:
     """Hold the folder's exclusive lock; raises InUse where another process uses it."""
     with ExitStack() as held:
         for name in (AT_WORK, SERVED):

@@ -65,7 +65,7 @@ def by_itself(*, at: datetime, why: str, keys: bool = False, new_folder: bool = 
         with _as_refusals():
             home.mkdir(mode=0o700, parents=True, exist_ok=True)
             known = status.read(home).folders
-            folder.see_ready(where, data_dir=home, known=known, new=new_folder)
+            folder.require_ready(where, data_dir=home, known=known, new=new_folder)
             target = where / folder.name_of(at, why)
             make(target, at=at, reason=why, keys=keys)
             status.made(home, at=at, file=target, folder=where)
@@ -193,10 +193,10 @@ def _fill_from_sqlite(writer: Writer, started: Manifest, work: Path) -> tuple[Ma
     if not source.exists():
         raise BackupRefused(f"There is no database {source}: name the folder of the mill's data with --data.")
     size = source.stat().st_size
-    archive.see_room(work, size, spare_bytes=SPARE_BYTES)
+    archive.require_room(work, size, spare_bytes=SPARE_BYTES)
     sqlite.copy(source, made)
-    archive.see_room(writer.path.parent, size, spare_bytes=SPARE_BYTES)
-    with sqlite.looked_into(made) as copied:
+    archive.require_room(writer.path.parent, size, spare_bytes=SPARE_BYTES)
+    with sqlite.open_unchanged(made) as copied:
         manifest = replace(
             started,
             database="sqlite",
@@ -212,8 +212,8 @@ def _fill_from_sqlite(writer: Writer, started: Manifest, work: Path) -> tuple[Ma
 
 def _fill_from_postgres(writer: Writer, started: Manifest, work: Path) -> tuple[Manifest, Sequence[str]]:
     database = connection.settings_dict
-    with postgres.moment(database) as now:
-        archive.see_room(writer.path.parent, 0, spare_bytes=SPARE_BYTES)
+    with postgres.export_snapshot(database) as now:
+        archive.require_room(writer.path.parent, 0, spare_bytes=SPARE_BYTES)
         with postgres.dumped(database, now) as stream:
             writer.add(archive.POSTGRES_MEMBER, stream, packed=False)
     manifest = replace(
@@ -235,7 +235,7 @@ def _add_photos(writer: Writer, names: Sequence[str], where: Path) -> list[str]:
     for path, _name in there:
         with suppress(OSError):
             bytes_ += path.stat().st_size
-    archive.see_room(where, bytes_, spare_bytes=SPARE_BYTES)
+    archive.require_room(where, bytes_, spare_bytes=SPARE_BYTES)
     for path, name in there:
         try:
             stream = path.open("rb")

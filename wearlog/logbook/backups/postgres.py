@@ -30,7 +30,7 @@ FIRST_WITH_TRANSACTION_TIMEOUT = 17
 
 
 @dataclass(frozen=True)
-class Moment:
+class ExportedSnapshot:
     """A snapshot of the database, with the id by which pg_dump reads the same snapshot."""
 
     snapshot: str
@@ -59,12 +59,12 @@ def live_schema(connection: psycopg.Connection) -> str:
 
 
 @contextmanager
-def moment(database: Mapping[str, Any]) -> Iterator[Moment]:
+def export_snapshot(database: Mapping[str, Any]) -> Iterator[ExportedSnapshot]:
     """Hold a snapshot of the database while others go on writing."""
     with connected(database) as connection, connection.transaction():
         connection.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
         name = live_schema(connection)
-        yield Moment(
+        yield ExportedSnapshot(
             snapshot=str(_one(connection, sql.SQL("SELECT pg_export_snapshot()"))),
             server=_major(connection),
             schema_name=name,
@@ -75,9 +75,9 @@ def moment(database: Mapping[str, Any]) -> Iterator[Moment]:
 
 
 @contextmanager
-def dumped(database: Mapping[str, Any], now: Moment) -> Iterator[IO[bytes]]:
+def dumped(database: Mapping[str, Any], now: ExportedSnapshot) -> Iterator[IO[bytes]]:
     """The output of pg_dump in its custom format, as a stream. Raises BackupRefused where pg_dump fails."""
-    tools = postgres_tools.fitting(now.server)
+    tools = postgres_tools.matching_tools(now.server)
     command = [tools["pg_dump"], "--format=custom", "--no-owner", "--no-privileges", "--no-password"]
     command += [f'--schema="{now.schema_name}"', f"--snapshot={now.snapshot}", "--lock-wait-timeout=60s"]
     command += [f"--dbname={postgres_tools.conninfo(database, secret=False)}"]
@@ -101,8 +101,8 @@ def rows(connection: psycopg.Connection, schema_name: str) -> dict[str, int]:
 
 def schema(connection: psycopg.Connection, schema_name: str) -> list[str]:
     """The migrations that were applied, as `app.name`."""
-    asked = sql.SQL("SELECT app, name FROM {} ORDER BY app, name")
-    found = connection.execute(asked.format(sql.Identifier(schema_name, "django_migrations")))
+    requested = sql.SQL("SELECT app, name FROM {} ORDER BY app, name")
+    found = connection.execute(requested.format(sql.Identifier(schema_name, "django_migrations")))
     return [f"{app}.{name}" for app, name in found]
 
 
@@ -110,20 +110,20 @@ def photo_names(connection: psycopg.Connection, schema_name: str) -> list[str]:
     there = connection.execute("SELECT to_regclass(%s)", [f'"{schema_name}".service_photo']).fetchone()
     if there is None or there[0] is None:
         return []
-    asked = sql.SQL("SELECT name FROM {} ORDER BY name")
-    found = connection.execute(asked.format(sql.Identifier(schema_name, "service_photo")))
+    requested = sql.SQL("SELECT name FROM {} ORDER BY name")
+    found = connection.execute(requested.format(sql.Identifier(schema_name, "service_photo")))
     return [str(name) for (name,) in found]
 
 
-def see_alone(connection: psycopg.Connection) -> None:
+def require_alone(connection: psycopg.Connection) -> None:
     """Raise InUse where others stay connected to this database; connections that are closing are waited
     for."""
-    asked = sql.SQL(
+    requested = sql.SQL(
         "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
         "AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
     )
     end = time.monotonic() + LEAVING_TAKES_S
-    while others := _one(connection, asked):
+    while others := _one(connection, requested):
         if time.monotonic() > end:
             raise InUse(
                 f"{others} other programs are connected to the database: stop Wearlog's pages, workers and "
@@ -144,9 +144,9 @@ def load(database: Mapping[str, Any], dump: Path, schema_name: str) -> None:
                 f"The backup is of the schema {schema_name!r}, this database uses another one "
                 f"({live_schema(connection)!r}): restore it into a database with the same search_path."
             )
-        see_alone(connection)
+        require_alone(connection)
         server = _major(connection)
-    tools = postgres_tools.fitting(server)
+    tools = postgres_tools.matching_tools(server)
     reader = [tools["pg_restore"], "--no-owner", "--no-privileges", "--file=-"]
     reader += [f"--schema={schema_name}", str(dump)]
     writer = [tools["psql"], "--no-psqlrc", "--quiet", "--no-password", "--set=ON_ERROR_STOP=1"]
@@ -256,7 +256,7 @@ def _running(
 
         try:
             process = subprocess.Popen(  # noqa: S603  # programs of PostgreSQL
-                command, stderr=words, env=postgres_tools.surroundings(database), **streams
+                command, stderr=words, env=postgres_tools.environment_of(database), **streams
             )
         except OSError as error:
             raise BackupRefused(f"{command[0]} can't be run ({error.strerror}).") from error

@@ -49,7 +49,7 @@ def conninfo(database: Mapping[str, Any], *, secret: bool) -> str:
     return make_conninfo(**{key: value for key, value in (more | named).items() if value not in (None, "")})
 
 
-def surroundings(database: Mapping[str, Any]) -> dict[str, str]:
+def environment_of(database: Mapping[str, Any]) -> dict[str, str]:
     """The environment of the programs; it carries the password."""
     found = os.environ | {"PGCLIENTENCODING": "UTF8"}
     if database.get("PASSWORD"):
@@ -57,7 +57,7 @@ def surroundings(database: Mapping[str, Any]) -> dict[str, str]:
     return found
 
 
-def fitting(server_major: int) -> Tools:
+def matching_tools(server_major: int) -> Tools:
     """The oldest installed programs that are not older than the server: pg_dump refuses newer servers, and an
     older server may not understand the output of a newer pg_dump. Raises BackupRefused where there are
     none."""

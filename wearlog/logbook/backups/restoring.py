@@ -21,7 +21,7 @@ from django.db.migrations.loader import MigrationLoader
 from wearlog.logbook.backups import archive, holding, making, postgres, sqlite, swapping
 from wearlog.logbook.backups.archive import Manifest
 from wearlog.logbook.backups.refusals import BackupRefused, InUse, Spoilt, TooNew
-from wearlog.logbook.backups.swapping import Decided, Move, Schemas
+from wearlog.logbook.backups.swapping import Move, Schemas, SwapJournal
 from wearlog.service import photos
 
 STAGE = "restore-under-way"
@@ -41,7 +41,7 @@ class Restored:
     """Photos in the restored log that have no file."""
 
 
-def see(path: Path) -> Manifest:
+def verify(path: Path) -> Manifest:
     """Verify the whole archive and that it can be restored here. Changes nothing. Raises BackupRefused."""
     manifest = archive.check(path)
     if manifest.database != connection.vendor:
@@ -62,14 +62,14 @@ def restore(path: Path, *, at: datetime) -> Restored:
     home = making.data_dir()
     try:
         home.mkdir(mode=0o700, parents=True, exist_ok=True)
-        with holding.alone(home):
+        with holding.hold_exclusively(home):
             return _restore(path, home, at=at)
     except OSError as error:
         raise BackupRefused(f"The data folder {home} can't be used ({error.strerror}).") from error
 
 
 def _restore(path: Path, home: Path, *, at: datetime) -> Restored:
-    manifest = see(path)
+    manifest = verify(path)
     live = Path(connection.settings_dict["NAME"]) if connection.vendor == "sqlite" else home / "no-file"
     stages = list(dict.fromkeys([home / STAGE, live.parent / STAGE]))
     if photos.folder().is_symlink() or os.path.ismount(photos.folder()):
@@ -82,7 +82,7 @@ def _restore(path: Path, home: Path, *, at: datetime) -> Restored:
     for stage in stages:
         stage.mkdir(mode=0o700, parents=True)
     try:
-        archive.see_room(home, 2 * manifest.unpacked_bytes, spare_bytes=SPARE_BYTES)
+        archive.require_room(home, 2 * manifest.unpacked_bytes, spare_bytes=SPARE_BYTES)
         manifest = archive.unpack(path, home / STAGE)
         if manifest.photos:
             (home / STAGE / "photos").mkdir(mode=0o700, exist_ok=True)
@@ -106,7 +106,7 @@ def _restore(path: Path, home: Path, *, at: datetime) -> Restored:
 
 
 def _swap(home: Path, moves: list[Move], schemas: Schemas | None) -> None:
-    decided = Decided(home, moves, schemas)
+    decided = SwapJournal(home, moves, schemas)
     try:
         decided.carry_out(connection.settings_dict)
     except InUse:  # refused by the database before anything was moved
@@ -117,7 +117,7 @@ def _swap(home: Path, moves: list[Move], schemas: Schemas | None) -> None:
 def _on_sqlite(manifest: Manifest, home: Path, live: Path) -> list[str]:
     """Check and migrate the unpacked database file; return the photos that will lack a file."""
     staged = home / STAGE / archive.SQLITE_MEMBER
-    with sqlite.looked_into(staged) as opened:
+    with sqlite.open_unchanged(staged) as opened:
         if not sqlite.is_whole(opened):
             raise Spoilt("The database in the backup is damaged. Nothing was changed. Take another backup.")
         _see_rows(sqlite.rows(opened), manifest)

@@ -13,7 +13,7 @@ AHEAD = timedelta(hours=1)
 
 
 @dataclass(frozen=True)
-class Keep:
+class RetentionRule:
     """A retention rule: keep the newest backup of each of the last so many days, weeks and months that have
     one."""
 
@@ -23,7 +23,7 @@ class Keep:
 
 
 @dataclass(frozen=True)
-class Kept:
+class BackupFile:
     """A backup file with the time and the reason that its name states."""
 
     path: Path
@@ -31,20 +31,20 @@ class Kept:
     why: str
 
 
-def read_keep(text: str) -> Keep:
+def read_retention_rule(text: str) -> RetentionRule:
     """`7,4,12` as days, weeks, months; raises ImproperlyConfigured with the variable's name."""
     if not text.strip():
-        return Keep()
+        return RetentionRule()
     parts = [part.strip() for part in text.split(",")]
     if len(parts) != 3 or not all(part.isdecimal() and len(part) <= 4 for part in parts) or int(parts[0]) < 1:
         raise ImproperlyConfigured(
             f"BACKUP_KEEP={text!r} can't be used: write how many days, weeks and months keep their newest "
             "backup, at least one day, as in 7,4,12."
         )
-    return Keep(*(int(part) for part in parts))
+    return RetentionRule(*(int(part) for part in parts))
 
 
-def had_their_time(made: Sequence[Kept], keep: Keep, *, at: datetime) -> list[Kept]:
+def expired(made: Sequence[BackupFile], keep: RetentionRule, *, at: datetime) -> list[BackupFile]:
     """The backups that `keep` does not need; days and weeks are in UTC. The newest is always kept. Backups
     dated in the future by a wrong clock are neither deleted nor counted."""
     past = sorted((one for one in made if one.at <= at + AHEAD), key=lambda one: one.at, reverse=True)
@@ -55,7 +55,7 @@ def had_their_time(made: Sequence[Kept], keep: Keep, *, at: datetime) -> list[Ke
         (keep.months, lambda moment: (moment.year, moment.month)),
     )
     for count, period_of in periods:
-        newest: dict[tuple[int, ...], Kept] = {}
+        newest: dict[tuple[int, ...], BackupFile] = {}
         for one in past:
             newest.setdefault(period_of(one.at), one)
         staying |= set(list(newest.values())[:count])

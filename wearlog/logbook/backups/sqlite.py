@@ -42,7 +42,7 @@ def copy(source: Path, target: Path) -> None:
 
 
 @contextmanager
-def looked_into(path: Path) -> Iterator[sqlite3.Connection]:
+def open_unchanged(path: Path) -> Iterator[sqlite3.Connection]:
     """Open the file for reading; raises BackupRefused where it is no database."""
     try:
         with closing(_connect(path)) as connection:

@@ -1,9 +1,9 @@
 """The swap of the live data for the restored one, which survives being interrupted at any point.
 
-`Decided` writes the renames to a journal file; from then on the restore will be completed. `finish` carries
-them out and is idempotent: the settings call it before any data is opened, so that every program started
-after a kill sees either the old state or the new one. It does not import Django, since the settings import
-it.
+`SwapJournal` writes the renames to a journal file; from then on the restore will be completed. `finish`
+carries them out and is idempotent: the settings call it before any data is opened, so that every program
+started after a kill sees either the old state or the new one. It does not import Django, since the settings
+import it.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ class Schemas:
     new: str
 
 
-class Decided:
+class SwapJournal:
     """The journal of a swap, locked by this process until the swap is carried out or taken back."""
 
     def __init__(self, data_dir: Path, moves: Sequence[Move], schemas: Schemas | None) -> None:

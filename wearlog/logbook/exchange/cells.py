@@ -101,7 +101,7 @@ class Code(Form):
 
 
 @dataclass(frozen=True)
-class Yes(Form):
+class YesNo(Form):
     empty: ClassVar[object] = False
 
     def read(self, cell: str, zone: tzinfo) -> bool:
@@ -142,7 +142,7 @@ class Number(Form):
 
 
 @dataclass(frozen=True)
-class Whole(Form):
+class WholeNumber(Form):
     limits: Limits
 
     def read(self, cell: str, zone: tzinfo) -> int:

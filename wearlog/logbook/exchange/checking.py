@@ -21,7 +21,7 @@ from wearlog.logbook.exchange.cells import BadCell
 from wearlog.logbook.exchange.columns import TABLES, Column, Table
 from wearlog.logbook.exchange.files import Sheet, read_files
 from wearlog.logbook.exchange.problems import BadRow
-from wearlog.logbook.exchange.same import Same
+from wearlog.logbook.exchange.repeated_value import RepeatedValue
 
 AT_ONCE, REMEMBERED = 10_000, 20_000
 """How many cells are read at a time, and how many distinct ones are cached."""
@@ -53,7 +53,7 @@ class Rows:
         """The column's values; where the file lacks the column, the value of an empty cell for each row."""
         if name in self.values:
             return self.values[name]
-        return Same(self.table.by_name[name].empty, len(self))
+        return RepeatedValue(self.table.by_name[name].empty, len(self))
 
     def keys(self) -> list[tuple[Any, ...]]:
         if not self.table.key:
@@ -167,8 +167,8 @@ def read_column(
     table: Table, column: Column, cells: Sequence[str], zone: tzinfo
 ) -> tuple[Sequence[Any], list[tuple[int, str]]]:
     """The column's values, and (row, reason) for each cell that can't be read. Equal cells are read once."""
-    if isinstance(cells, Same) and not column.required:
-        return Same(column.empty, len(cells)), []
+    if isinstance(cells, RepeatedValue) and not column.required:
+        return RepeatedValue(column.empty, len(cells)), []
     longest, form = column.longest, column.form
     values: list[Any] = []
     wrong: list[tuple[int, str]] = []

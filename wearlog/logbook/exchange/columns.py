@@ -14,7 +14,7 @@ from django.db import models
 
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
-from wearlog.logbook.exchange.cells import Code, Day, Form, Instant, Number, Tags, Text, Whole, Yes
+from wearlog.logbook.exchange.cells import Code, Day, Form, Instant, Number, Tags, Text, WholeNumber, YesNo
 from wearlog.people import fields
 from wearlog.people.models import LogRecord, Mill
 from wearlog.runs.models import Crop, PlanEntry, Price, Reading, Run
@@ -28,11 +28,11 @@ def form_of(field: Any) -> Form:
     if isinstance(field, fields.Quantity):
         return Number(field.limits, field.unit)
     if isinstance(field, fields.Count | fields.SmallCount):
-        return Whole(field.limits)
+        return WholeNumber(field.limits)
     if isinstance(field, fields.Tags):
         return Tags(field.known)
     if isinstance(field, models.BooleanField):
-        return Yes()
+        return YesNo()
     if isinstance(field, models.DateTimeField):
         return INSTANT
     if isinstance(field, models.DateField):
@@ -163,10 +163,6 @@ class Table:
     @property
     def records(self) -> models.QuerySet[Any]:
         return self.model._default_manager.all()
-
-    def told(self, row: dict[str, object]) -> str:
-        """The record's key in words for people."""
-        return " ".join(str(row[name]) for name in self.key)
 
 
 PRESS = Column("press", "press__code", refers="presses")

@@ -53,7 +53,7 @@ class Comparison:
         table = self.rows.table
         for change in self.changes:
             line = self.rows.lines[change.row]
-            key = told_key(self.rows, change.row, zone)
+            key = key_in_words(self.rows, change.row, zone)
             if change.voided:
                 yield Conflict(table.file, line, key, "", "", "")
             for name, (here, there) in change.other.items():
@@ -64,7 +64,7 @@ class Comparison:
                 yield Conflict(table.file, line, key, name, here, there)
 
 
-def told_key(rows: Rows, row: int, zone: tzinfo) -> str:
+def key_in_words(rows: Rows, row: int, zone: tzinfo) -> str:
     """The key of a row in words for people."""
     parts = (rows.table.by_name[name].form.write(rows.column(name)[row], zone) for name in rows.table.key)
     return " ".join(parts) or rows.table.name

@@ -42,7 +42,7 @@ def render() -> tuple[dict[str, bytes], int]:
     with one_moment():
         zone = Mill.current().zone
         for table in TABLES:
-            rows = standing_rows(table)
+            rows = rows_not_voided(table)
             count += len(rows)
             files[table.file] = rendered(table, rows, zone)
     return files, count
@@ -69,7 +69,7 @@ def one_moment() -> Iterator[None]:
             sqlite.transaction_mode = usual
 
 
-def standing_rows(table: Table) -> list[tuple[Any, ...]]:
+def rows_not_voided(table: Table) -> list[tuple[Any, ...]]:
     """The values of every record that nobody has voided, in the order of the columns, by key."""
     records = table.records.filter(voided_at__isnull=True) if table.has_voids else table.records.all()
     rows: list[tuple[Any, ...]] = list(records.order_by().values_list(*table.queries))

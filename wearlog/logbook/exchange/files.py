@@ -19,7 +19,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.logbook.exchange.columns import BY_FILE, Table
 from wearlog.logbook.exchange.problems import BadRow, Unreadable
-from wearlog.logbook.exchange.same import Same
+from wearlog.logbook.exchange.repeated_value import RepeatedValue
 
 UNPACKED_BYTES = 50_000_000
 ENTRIES = 1_000
@@ -268,7 +268,7 @@ class Columns:
 
     def done(self) -> list[Sequence[str]]:
         self.turn()
-        return [Same("", self.turned) if column is None else column for column in self.columns]
+        return [RepeatedValue("", self.turned) if column is None else column for column in self.columns]
 
 
 def too_long(table: Table, most_rows: int) -> Unreadable:

@@ -14,14 +14,14 @@ from django.utils.translation import gettext as _
 from wearlog.equipment.models import Press
 from wearlog.forecasts import tasks
 from wearlog.history import versions
-from wearlog.logbook.exchange import meanwhile
+from wearlog.logbook.exchange import optimistic_lock
 from wearlog.logbook.exchange.checking import Book, read_book
 from wearlog.logbook.exchange.columns import STORING_ORDER
 from wearlog.logbook.exchange.comparing import Comparison, compare_table
 from wearlog.logbook.exchange.problems import BadLogbook, BadRow, Conflicting
 from wearlog.logbook.exchange.references import unknown_references
 from wearlog.logbook.exchange.relations import broken_relations
-from wearlog.logbook.exchange.settled import Settled
+from wearlog.logbook.exchange.resulting import ResultingRows
 from wearlog.logbook.exchange.storing import IMPORT, Progress, Store
 from wearlog.people import audit
 from wearlog.people.models import Mill, User
@@ -35,7 +35,7 @@ TRIES = 5
 
 
 @dataclass(frozen=True)
-class Taken:
+class ImportCounts:
     """How many rows of an import were new, filled in, replaced, kept as stored, or the same."""
 
     new: int
@@ -56,8 +56,8 @@ def import_logbook(
     most_rows: int | None = None,
     progress: Progress = lambda what, done, total: None,
     before_storing: Callable[[], None] = lambda: None,
-    with_storing: Callable[[Taken], None] = lambda taken: None,
-) -> Taken:
+    with_storing: Callable[[ImportCounts], None] = lambda taken: None,
+) -> ImportCounts:
     """Store everything in the folder or archive `source` in one transaction and return the numbers of rows.
 
     Reading and validation take no lock, so that others go on working; what they wrote meanwhile is checked
@@ -69,7 +69,7 @@ def import_logbook(
     "replace"), Unreadable where there is no logbook; nothing is stored then, nor with `dry_run`."""
     require(by, Permission.OWN)
     for last in [False] * (TRIES - 1) + [True]:
-        mark = meanwhile.mark()
+        state = optimistic_lock.current_state()
         book, problems = read_book(
             source,
             zone=Mill.current().zone,
@@ -77,12 +77,12 @@ def import_logbook(
             progress=lambda what: progress(what, 0, 0),
         )
         try:
-            comparisons = checked(book, problems, on_conflict, progress)
+            comparisons = check_logbook(book, problems, on_conflict, progress)
         except (BadLogbook, Conflicting):
-            if last or not meanwhile.overtaken(mark, book):
+            if last or not optimistic_lock.is_outdated(state, book):
                 raise
             continue
-        taken = counted(comparisons, on_conflict)
+        taken = count_changes(comparisons, on_conflict)
         if dry_run:
             return taken
         book.seal()
@@ -91,15 +91,15 @@ def import_logbook(
         before_storing()
         try:
             with transaction.atomic():
-                take_in(store, comparisons, mark, taken, replace=on_conflict == REPLACE)
+                store_import(store, comparisons, state, taken, replace=on_conflict == REPLACE)
                 with_storing(taken)
             return taken
-        except meanwhile.Overtaken:
+        except optimistic_lock.CheckOutdated:
             continue
         except IntegrityError as error:
             # An entry made after the check conflicts, such as a run in the same hours: the next check names
             # it.
-            if last or not mark.is_old():
+            if last or not state.is_old():
                 raise Refused(
                     _(
                         "The database does not take this logbook (%(error)s). Nothing was stored: if "
@@ -120,15 +120,20 @@ def import_logbook(
     )
 
 
-def take_in(
-    store: Store, comparisons: dict[str, Comparison], mark: meanwhile.Mark, taken: Taken, *, replace: bool
+def store_import(
+    store: Store,
+    comparisons: dict[str, Comparison],
+    state: optimistic_lock.LogState,
+    taken: ImportCounts,
+    *,
+    replace: bool,
 ) -> None:
     """Store an import. Raises Overtaken where the check is no longer valid: at once where that
     can be seen, else at the end, when nobody else can write until the transaction is over."""
     book, by, at = store.book, store.by, store.at
-    if meanwhile.overtaken(mark, book):
-        raise meanwhile.Overtaken
-    if gives_way(book):
+    if optimistic_lock.is_outdated(state, book):
+        raise optimistic_lock.CheckOutdated
+    if stored_mill_is_default(book):
         Mill.objects.all().delete()
     store.take(comparisons, replace=replace)
     if not (taken.new or taken.filled or taken.replaced):
@@ -136,12 +141,12 @@ def take_in(
     new = {"source": store.source, **dataclasses.asdict(taken)}
     audit.write(at=at, by=by, action=IMPORT, record=Mill.current(), new=new)
     versions.touch()
-    if meanwhile.overtaken(mark, book, stored_at=at, action=IMPORT):
-        raise meanwhile.Overtaken
+    if optimistic_lock.is_outdated(state, book, stored_at=at, action=IMPORT):
+        raise optimistic_lock.CheckOutdated
     transaction.on_commit(tasks.wake, robust=True)
 
 
-def gives_way(book: Book) -> bool:
+def stored_mill_is_default(book: Book) -> bool:
     """Whether the stored mill is replaced instead of being in conflict with the logbook's: it has no press
     and no crop, so it is only the default of a new database."""
     named = list(book["mill"].column("name"))
@@ -153,21 +158,21 @@ def gives_way(book: Book) -> bool:
     )
 
 
-def checked(
+def check_logbook(
     book: Book, problems: list[BadRow], on_conflict: str, progress: Progress
 ) -> dict[str, Comparison]:
     """Compare the logbook with what is stored. Raises BadLogbook or Conflicting."""
     total = sum(len(rows) for rows in book.rows.values())
     progress(_("looking up what rows refer to"), 0, 0)
     problems = [*problems, *unknown_references(book)]
-    without = {"mill"} if not problems and gives_way(book) else frozenset[str]()
+    without = {"mill"} if not problems and stored_mill_is_default(book) else frozenset[str]()
     comparisons: dict[str, Comparison] = {}
     done = 0
     for table in STORING_ORDER:
         progress(_("comparing %(file)s with what is stored") % {"file": table.file}, done, total)
         done += len(book[table.name])
         comparisons[table.name] = compare_table(book[table.name], as_new=table.name in without)
-    settled = {name: Settled(each, kept=on_conflict == KEEP) for name, each in comparisons.items()}
+    settled = {name: ResultingRows(each, kept=on_conflict == KEEP) for name, each in comparisons.items()}
     progress(_("checking rows against each other"), 0, 0)
     problems.extend(broken_relations(settled, book.zone))
     if problems:
@@ -178,10 +183,10 @@ def checked(
     return comparisons
 
 
-def counted(comparisons: dict[str, Comparison], on_conflict: str) -> Taken:
+def count_changes(comparisons: dict[str, Comparison], on_conflict: str) -> ImportCounts:
     changes = [change for each in comparisons.values() for change in each.changes]
     in_conflict = sum(change.in_conflict for change in changes)
-    return Taken(
+    return ImportCounts(
         new=sum(len(each.new) for each in comparisons.values()),
         filled=len(changes) - in_conflict,
         replaced=in_conflict if on_conflict == REPLACE else 0,

@@ -10,7 +10,7 @@ LINE_EVERY_S = 5.0
 REWRITE_EVERY_S = 0.1
 
 
-class Told:
+class ProgressLine:
     """Writes nothing within the first second. After that a terminal gets one line that is rewritten, anything
     else (a file, a pipe) a line every few seconds. `clock` gives seconds and is monotonic."""
 

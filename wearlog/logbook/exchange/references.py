@@ -70,12 +70,12 @@ def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[Any]
     missing = set(wanted) - named[target.name] - {None, BAD}
     if not missing:
         return
-    standing = stored_keys(target, missing)
-    missing -= standing.keys()
+    stored = stored_keys(target, missing)
+    missing -= stored.keys()
     voided: set[Any] = set()
     if target.name == "services":
         voided = set(
-            Service.objects.filter(pk__in=standing.values(), voided_at__isnull=False).values_list(
+            Service.objects.filter(pk__in=stored.values(), voided_at__isnull=False).values_list(
                 "ref", flat=True
             )
         )

@@ -17,10 +17,10 @@ from wearlog.logbook.exchange.columns import BY_NAME, INSTANT
 from wearlog.logbook.exchange.overlaps import FOR_EVER, Stretch, overlapping
 from wearlog.logbook.exchange.problems import BadRow
 from wearlog.logbook.exchange.references import in_batches
-from wearlog.logbook.exchange.settled import Settled
+from wearlog.logbook.exchange.resulting import ResultingRows
 from wearlog.runs.models import Run
 
-Tables = dict[str, Settled]
+Tables = dict[str, ResultingRows]
 IN_ORDER = (
     ("fittings", "fitted_at", "removed_at", False, gettext_lazy("a part comes off after it was fitted")),
     ("runs", "started_at", "ended_at", True, gettext_lazy("a run ends after it started")),
@@ -223,7 +223,7 @@ def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
         mine.add((part, start))
     stored = [
         (None, *values)
-        for values in Fitting.objects.standing().values_list(
+        for values in Fitting.objects.not_voided().values_list(
             "part__code", "position__press__code", "position__name", "fitted_at", "removed_at"
         )
         if (values[0], values[3]) not in mine
@@ -294,7 +294,7 @@ def stored_runs(
     too."""
     first = min(start for _row, _ref, start, _end, _slots in runs)
     last = max(end or FOR_EVER for _row, _ref, _start, end, _slots in runs)
-    near = Run.objects.standing().filter(Q(ends_at__isnull=True) | Q(ends_at__gt=first), press__code=press)
+    near = Run.objects.not_voided().filter(Q(ends_at__isnull=True) | Q(ends_at__gt=first), press__code=press)
     if last != FOR_EVER:
         near = near.filter(started_at__lt=last)
     for ref, start, end, through in near.values_list("ref", "started_at", "ends_at", "through"):
@@ -302,7 +302,7 @@ def stored_runs(
             yield None, ref, start, end, slots(through, barrels)
 
 
-def described(other: Stretch, table: Settled, zone: tzinfo) -> str:
+def described(other: Stretch, table: ResultingRows, zone: tzinfo) -> str:
     """The other stretch in words, with its line and its time."""
     where = (
         _("stored here") if other.row is None else _("line %(line)s") % {"line": table.rows.lines[other.row]}

@@ -20,9 +20,9 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 
 from wearlog.logbook.backups import making
-from wearlog.logbook.exchange.importing import Taken, import_logbook
+from wearlog.logbook.exchange.importing import ImportCounts, import_logbook
 from wearlog.logbook.exchange.problems import BadLogbook, Conflicting
-from wearlog.logbook.jobs import places, reporting
+from wearlog.logbook.jobs import reporting, storage
 from wearlog.logbook.models import LEASE, UNDER_WAY, ImportJob, ImportState
 from wearlog.people.refusals import Refused
 
@@ -36,7 +36,7 @@ Clock = Callable[[], datetime]
 logger = logging.getLogger(__name__)
 
 
-class Gone(Exception):
+class ClaimLost(Exception):
     """The job was cancelled, or another worker has claimed it."""
 
 
@@ -64,23 +64,23 @@ def carry_out(*, job_id: int, clock: Clock) -> bool:
     job = claim(job_id=job_id, at=clock())
     if job is None:
         return False
-    held = Held(job, clock)
+    held = ClaimedJob(job, clock)
     with translation.override(job.language):
         try:
-            take(job, held)
-        except Gone:
+            check_and_store(job, held)
+        except ClaimLost:
             return True
         except (BadLogbook, Conflicting) as bad:
             problems = reporting.problems_of(bad)
             try:
-                places.write(places.problems(job.file), reporting.as_csv(problems))
+                storage.write(storage.problems(job.file), reporting.as_csv(problems))
             except OSError:
                 logger.exception("The list of what is wrong with import %s could not be kept.", job.pk)
             ended = held.settle(
                 ImportState.REFUSED, groups=reporting.groups(problems), problems=len(problems)
             )
         except Refused as refused:
-            said = refused.message.replace(str(places.archive(job.file)), job.name)
+            said = refused.message.replace(str(storage.archive(job.file)), job.name)
             ended = held.settle(ImportState.REFUSED, said=said)
         except DatabaseError:
             logger.exception("Import %s has to wait for the database.", job.pk)
@@ -93,7 +93,7 @@ def carry_out(*, job_id: int, clock: Clock) -> bool:
         else:
             ended = True
     if ended:
-        places.let_go(job.file)
+        storage.delete_files(job.file)
     return True
 
 
@@ -122,15 +122,15 @@ def claim(*, job_id: int, at: datetime) -> ImportJob | None:
     return ImportJob.objects.select_related("by").get(pk=job_id) if mine else None
 
 
-def take(job: ImportJob, held: Held) -> None:
+def check_and_store(job: ImportJob, held: ClaimedJob) -> None:
     """Check the logbook and, unless only a check was requested, store it."""
-    source = places.archive(job.file)
+    source = storage.archive(job.file)
     if not source.is_file():
         raise Refused(_("The file is not on this machine any more. Choose it once more."))
     back_up = making.once_before("import", clock=held.clock)
 
     def before_storing() -> None:
-        held.tell(_("making a backup"), 0, 0)
+        held.report_progress(_("making a backup"), 0, 0)
         back_up()  # only now, so that a refused logbook causes no backup
         held.begin_to_store()
 
@@ -142,30 +142,30 @@ def take(job: ImportJob, held: Held) -> None:
         on_conflict=job.on_conflict,
         dry_run=job.only_check,
         most_rows=MOST_ROWS,
-        progress=held.tell,
+        progress=held.report_progress,
         before_storing=before_storing,
         with_storing=held.store,
     )
     if job.only_check and not held.settle(ImportState.DONE, counts=dataclasses.asdict(taken)):
-        raise Gone
+        raise ClaimLost
 
 
-class Held:
+class ClaimedJob:
     """A claimed job and the changes that its holder may make while the claim lasts."""
 
     def __init__(self, job: ImportJob, clock: Clock) -> None:
         self.pk, self.holder, self.clock = job.pk, job.holder, clock
-        self.outside = depth()
+        self.outside = atomic_depth()
         self.told_s = -TELL_EVERY_S
 
     def change(self, *states: str, **values: Any) -> bool:
         mine = ImportJob.objects.filter(pk=self.pk, holder=self.holder, state__in=states)
         return bool(mine.update(**values))
 
-    def tell(self, what: str, done: int, total: int) -> None:
+    def report_progress(self, what: str, done: int, total: int) -> None:
         """Store the progress and renew the lease, at most once a second. Raises Gone."""
         now_s = time.monotonic()
-        if now_s - self.told_s < TELL_EVERY_S or depth() != self.outside:
+        if now_s - self.told_s < TELL_EVERY_S or atomic_depth() != self.outside:
             return  # within the storing transaction nobody would see it
         self.told_s = now_s
         values = {"doing": what[:80], "done_rows": done, "total_rows": total}
@@ -178,20 +178,20 @@ class Held:
                 raise
             return  # the database is locked by another writer; the lease lasts longer than that
         if not mine:
-            raise Gone
+            raise ClaimLost
 
     def begin_to_store(self) -> None:
         """Mark the job as storing; from then on it can't be cancelled. Raises Gone."""
         if not self.change(
             ImportState.CHECKING, state=ImportState.STORING, leased_until=self.clock() + LEASE, doing=""
         ):
-            raise Gone
+            raise ClaimLost
 
-    def store(self, taken: Taken) -> None:
+    def store(self, taken: ImportCounts) -> None:
         """Mark the job as done, as the last step of the storing transaction. Raises Gone, which rolls it
         back."""
         if not self.settle(ImportState.DONE, counts=dataclasses.asdict(taken)):
-            raise Gone
+            raise ClaimLost
 
     def settle(self, state: ImportState, **values: Any) -> bool:
         return self.change(
@@ -212,6 +212,6 @@ class Held:
             logger.exception("Import %s could not be given back.", self.pk)
 
 
-def depth() -> int:
+def atomic_depth() -> int:
     """How many nested transactions the connection is in."""
     return len(connection.savepoint_ids) + connection.in_atomic_block

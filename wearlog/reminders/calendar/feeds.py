@@ -25,12 +25,8 @@ SECRET_BYTES = 32
 
 def visible_to(person: User) -> QuerySet[CalendarFeed]:
     """The active addresses that a person may revoke: owners all, others their own."""
-    feeds = CalendarFeed.objects.standing().select_related("person", "press")
+    feeds = CalendarFeed.objects.not_revoked().select_related("person", "press")
     return feeds if allows(person, Permission.OWN) else feeds.filter(person=person)
-
-
-def standing_for(person: User) -> list[CalendarFeed]:
-    return list(visible_to(person))
 
 
 @transaction.atomic
@@ -40,7 +36,7 @@ def make_feed(
     """Make an address for the person's own tasks, or for those of a press. Returns the feed and its secret,
     which is not stored. Raises NotAllowed, and Refused where the person has too many."""
     require(by, Permission.VIEW)
-    if CalendarFeed.objects.standing().filter(person=by).count() >= MOST_FEEDS:
+    if CalendarFeed.objects.not_revoked().filter(person=by).count() >= MOST_FEEDS:
         raise Refused(
             _("You have %(most)s calendar addresses. Withdraw one that no calendar reads any more.")
             % {"most": MOST_FEEDS}
@@ -62,7 +58,7 @@ def revoke(*, feed: CalendarFeed, by: User, at: datetime) -> bool:
     if not (allows(by, Permission.OWN) or (by.is_active and feed.person_id == by.pk)):
         raise NotAllowed(_("This is another person's calendar. Ask them, or an owner of the mill."))
     before = audit.snapshot(feed)
-    if not CalendarFeed.objects.standing().filter(pk=feed.pk).update(revoked_at=at):
+    if not CalendarFeed.objects.not_revoked().filter(pk=feed.pk).update(revoked_at=at):
         return False
     feed.refresh_from_db()
     audit.write(
@@ -74,7 +70,7 @@ def revoke(*, feed: CalendarFeed, by: User, at: datetime) -> bool:
 def feed_of(secret: str) -> CalendarFeed | None:
     """The feed with that secret; None where it is unknown or revoked, or its person may no longer view pages.
     One query."""
-    feeds = CalendarFeed.objects.standing().select_related("person", "press")
+    feeds = CalendarFeed.objects.not_revoked().select_related("person", "press")
     feed: CalendarFeed | None = feeds.filter(secret_hash=hash_of(secret)).first()
     return feed if feed is not None and allows(feed.person, Permission.VIEW) else None
 

@@ -22,9 +22,9 @@ from wearlog.equipment.models import Fitting
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.people.models import Mill
-from wearlog.reminders.calendar.words import told_of, told_when_done
+from wearlog.reminders.calendar.words import done_event_text, event_text
 from wearlog.reminders.models import CalendarEntry, EntryState
-from wearlog.reminders.outbox.calls import NOTHING_SAID, WORTH_A_LOOK, Marks, standing_marks
+from wearlog.reminders.outbox.calls import NO_MARKS, WORTH_A_LOOK, Marks, marks_by_item_key
 from wearlog.reminders.outbox.keys import in_batches, item_key
 from wearlog.service.models import Service
 
@@ -66,13 +66,13 @@ def update(*, at: datetime) -> int:
         if item.state in WORTH_A_LOOK and (item.due_on is not None or item.state != "later")
     }
     known = _known(items, at=at)
-    marks = standing_marks(items=list(items.values()), today=today)
+    marks = marks_by_item_key(items=list(items.values()), today=today)
     changes: list[Change] = []
     new: dict[str, DueItem] = {}
     for key, item in items.items():
         entry = known.pop(key, None)
         if entry is not None:
-            changes.append(_follow(entry, item, marks.get(key, NOTHING_SAID), zone=zone))
+            changes.append(_follow(entry, item, marks.get(key, NO_MARKS), zone=zone))
         elif item.due_on is None or item.due_on <= today + AHEAD:
             new[key] = item
     changes += _close(list(known.values()), zone=zone)
@@ -92,9 +92,9 @@ def _known(items: Mapping[str, DueItem], *, at: datetime) -> dict[str, CalendarE
 def _follow(entry: CalendarEntry, item: DueItem, marks: Marks, *, zone: ZoneInfo) -> Change:
     """The change that brings the row of an open task up to date."""
     first_seen = entry.made_at.astimezone(zone).date()
-    told = told_of(item, first_seen=first_seen, held_until=_held_until(marks))
+    text = event_text(item, first_seen=first_seen, held_until=_held_until(marks))
     where = {"press_id": item.press_id, "position_id": item.position_id, "given_to_id": _given_to(marks)}
-    return Change(entry, {**asdict(told), **where, "state": EntryState.OPEN.value})
+    return Change(entry, {**asdict(text), **where, "state": EntryState.OPEN.value})
 
 
 def _held_until(marks: Marks) -> date | None:
@@ -123,8 +123,8 @@ def _add(new: Mapping[str, DueItem], marks: Mapping[str, Marks], *, at: datetime
     begun = _begun(item.cycle for item in new.values())
     rows = []
     for key, item in new.items():
-        said = marks.get(key, NOTHING_SAID)
-        told = told_of(item, first_seen=today, held_until=_held_until(said))
+        said = marks.get(key, NO_MARKS)
+        text = event_text(item, first_seen=today, held_until=_held_until(said))
         rows.append(
             CalendarEntry(
                 item_key=key,
@@ -136,7 +136,7 @@ def _add(new: Mapping[str, DueItem], marks: Mapping[str, Marks], *, at: datetime
                 given_to_id=_given_to(said),
                 made_at=at,
                 changed_at=at,
-                **asdict(told),
+                **asdict(text),
             )
         )
     for some in in_batches(rows, 200):
@@ -171,8 +171,8 @@ def _close(entries: Sequence[CalendarEntry], *, zone: ZoneInfo) -> list[Change]:
         if done is None:
             changes.append(Change(entry, {"state": EntryState.GONE.value}))
         else:
-            told = told_when_done(entry.task, entry.caution, done_on=done.done_at.astimezone(zone).date())
-            changes.append(Change(entry, {**asdict(told), "state": EntryState.DONE.value}))
+            text = done_event_text(entry.task, entry.caution, done_on=done.done_at.astimezone(zone).date())
+            changes.append(Change(entry, {**asdict(text), "state": EntryState.DONE.value}))
     return changes
 
 
@@ -183,7 +183,7 @@ def _work_for(entries: Sequence[CalendarEntry]) -> dict[int, list[Service]]:
     found: dict[int, list[Service]] = defaultdict(list)
     rules = {entry.rule_id for entry in entries}
     actions = {entry.rule.action for entry in entries}
-    work = Service.objects.standing().filter(
+    work = Service.objects.not_voided().filter(
         Q(rule_id__in=rules) | Q(rule__isnull=True, action__in=actions),
         press_id__in={entry.press_id for entry in entries},
         done_at__gt=min(_from(entry) for entry in entries),

@@ -22,7 +22,7 @@ EXPECTED, FIXED = "TENTATIVE", "CONFIRMED"
 
 
 @dataclass(frozen=True)
-class Told:
+class EventText:
     """The visible content of an event. `day` is the date of this all-day event."""
 
     task: str
@@ -32,7 +32,7 @@ class Told:
     status: str
 
 
-def told_of(item: DueItem, *, first_seen: date, held_until: date | None) -> Told:
+def event_text(item: DueItem, *, first_seen: date, held_until: date | None) -> EventText:
     """The event of an open task.
 
     It is on the likely day; without one (for example after an incident) on the day on which it came up; if
@@ -44,7 +44,7 @@ def told_of(item: DueItem, *, first_seen: date, held_until: date | None) -> Told
     if held and held_until is not None:
         words.append(_("Held back until %(day)s.") % {"day": day_in_full(held_until)})
     words.append(_("The day is an estimate and moves with the log; look there before you plan."))
-    return Told(
+    return EventText(
         task=heading(item),
         words=" ".join(words),
         caution=tidy(caution_as_text(item.caution, width=None)),
@@ -53,9 +53,9 @@ def told_of(item: DueItem, *, first_seen: date, held_until: date | None) -> Told
     )
 
 
-def told_when_done(task: str, caution: str, *, done_on: date) -> Told:
+def done_event_text(task: str, caution: str, *, done_on: date) -> EventText:
     """The event once the work is logged: on the day on which it was done."""
-    return Told(
+    return EventText(
         task=task,
         words=_("Done on %(day)s, as the log has it.") % {"day": day_in_full(done_on)},
         caution=caution,

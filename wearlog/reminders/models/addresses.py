@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 
 class StoppedQuerySet(models.QuerySet[Any]):
-    def standing(self) -> StoppedQuerySet:
+    def not_cleared(self) -> StoppedQuerySet:
         """Stops that have not been cleared."""
         return self.filter(cleared_at__isnull=True)
 

@@ -77,7 +77,7 @@ class CalendarEntry(models.Model):
 
 
 class CalendarFeedQuerySet(models.QuerySet[Any]):
-    def standing(self) -> CalendarFeedQuerySet:
+    def not_revoked(self) -> CalendarFeedQuerySet:
         """Feeds that have not been revoked."""
         return self.filter(revoked_at__isnull=True)
 

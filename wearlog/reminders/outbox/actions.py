@@ -25,7 +25,7 @@ from wearlog.reminders.models import OutboxRow, OutboxState, Stage
 from wearlog.reminders.outbox.calls import line_of
 from wearlog.reminders.outbox.deliver import Delivery, deliver, set_aside
 from wearlog.reminders.outbox.deliver import Outcome as Outcome
-from wearlog.reminders.outbox.digest import digest_for, settle_told
+from wearlog.reminders.outbox.digest import digest_for, settle_gathered
 from wearlog.reminders.outbox.queries import Current, of_other_channels, recipient_of, sendable_ids
 from wearlog.reminders.outbox.scan import scan as scan
 from wearlog.reminders.schedule import state as schedule_state
@@ -81,7 +81,7 @@ def send_one(*, row_id: int, at: datetime) -> Outcome:
         handed = set_aside(row, error, at=at)
     with transaction.atomic():
         if settle(row, **handed.changes) and handed.outcome is Outcome.SENT and told:
-            settle_told(row=row, keys=told, at=at)
+            settle_gathered(row=row, keys=told, at=at)
     return handed.outcome
 
 

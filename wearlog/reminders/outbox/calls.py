@@ -34,11 +34,11 @@ class Marks:
     """The last hold-back whose day has come."""
 
     @property
-    def said_anything(self) -> bool:
+    def has_any(self) -> bool:
         return bool(self.held or self.given or self.seen)
 
 
-NOTHING_SAID = Marks()
+NO_MARKS = Marks()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,7 +57,7 @@ class Call:
     order_on: date | None
     urgent: bool
     long: bool
-    marks: Marks = field(default=NOTHING_SAID)
+    marks: Marks = field(default=NO_MARKS)
 
     @property
     def pressing(self) -> bool:
@@ -99,7 +99,7 @@ def calls_now(*, at: datetime, rule_id: int | None = None) -> list[Call]:
         for item in items
         if (stage := stage_of(item, today=today, order_on=orders.get(item_key(item)))) is not None
     ]
-    marks = standing_marks(items=[item for item, _stage, _order in staged], today=today)
+    marks = marks_by_item_key(items=[item for item, _stage, _order in staged], today=today)
     metal = metal_rules(item for item, _stage, _order in staged)
     return [
         call_of(
@@ -107,7 +107,7 @@ def calls_now(*, at: datetime, rule_id: int | None = None) -> list[Call]:
             stage,
             order_on=order,
             today=today,
-            marks=marks.get(item_key(item), NOTHING_SAID),
+            marks=marks.get(item_key(item), NO_MARKS),
             urgent=item.rule_id in metal and item.trigger == INCIDENT.name and stage == Stage.DUE,
         )
         for item, stage, order in staged
@@ -188,7 +188,7 @@ def order_days(items: Sequence[DueItem], *, today: date) -> dict[str, date]:
     return found
 
 
-def standing_marks(*, items: Sequence[DueItem], today: date) -> Mapping[str, Marks]:
+def marks_by_item_key(*, items: Sequence[DueItem], today: date) -> Mapping[str, Marks]:
     """The marks of these items, by item key; one query for each 500 items."""
     rows: dict[str, list[Mark]] = defaultdict(list)
     for keys in in_batches([item_key(item) for item in items]):

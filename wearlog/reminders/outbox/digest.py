@@ -54,7 +54,7 @@ def calls_for_list(board: Current, person: User) -> bool:
     )
 
 
-def settle_told(*, row: OutboxRow, keys: frozenset[str], at: datetime) -> None:
+def settle_gathered(*, row: OutboxRow, keys: frozenset[str], at: datetime) -> None:
     """Settle the rows included in a list. Call it in the transaction that settles the list."""
     told = OutboxRow.objects.filter(person=row.person, dedupe_key__in=keys)
     told.filter(state__in=(OutboxState.GATHERED, OutboxState.PENDING)).update(

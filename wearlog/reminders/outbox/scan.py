@@ -39,7 +39,7 @@ while the clock ran ahead."""
 
 
 @dataclass(frozen=True)
-class Known:
+class KnownRow:
     """A message's row as it is stored."""
 
     state: str
@@ -140,21 +140,21 @@ def _period(
     return None
 
 
-def stored(messages: Iterable[str]) -> dict[str, Known]:
+def stored(messages: Iterable[str]) -> dict[str, KnownRow]:
     """The stored rows of these messages, by key."""
     found = {}
     for keys in in_batches(sorted(messages)):
         rows = OutboxRow.objects.filter(dedupe_key__in=keys)
         for key, *values in rows.values_list("dedupe_key", "state", "first_attempt_at", "next_attempt_at"):
-            found[key] = Known(values[0], values[1] is not None, values[2])
+            found[key] = KnownRow(values[0], values[1] is not None, values[2])
     return found
 
 
-def _is_gathered(row: Known | None) -> bool:
+def _is_gathered(row: KnownRow | None) -> bool:
     return row is not None and row.state == OutboxState.GATHERED
 
 
-def _is_fresh(row: Known | None, *, has_list: bool, outage: bool) -> bool:
+def _is_fresh(row: KnownRow | None, *, has_list: bool, outage: bool) -> bool:
     """Whether the message is still to be planned: it has no row, a withdrawn one, or one whose list was not
     sent. After an outage also a message that has been waiting since before it."""
     if row is None or row.state == OutboxState.WITHDRAWN:
@@ -164,7 +164,7 @@ def _is_fresh(row: Known | None, *, has_list: bool, outage: bool) -> bool:
     return row.state == OutboxState.GATHERED and not has_list
 
 
-def _moves(row: Known, state: str, when: datetime, *, at: datetime, even_if_tried: bool = False) -> bool:
+def _moves(row: KnownRow, state: str, when: datetime, *, at: datetime, even_if_tried: bool = False) -> bool:
     """Whether a stored row has to change. A row that has been tried keeps the time of its next attempt,
     unless a wrong clock set it."""
     if row.state in (OutboxState.WITHDRAWN, OutboxState.GATHERED):

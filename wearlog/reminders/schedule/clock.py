@@ -51,42 +51,42 @@ class Watch:
     steady_s: float = 0.0
 
     def expected(self, steady_s: float) -> datetime | None:
-        """What the wall clock should say; None before the first call of `look`."""
+        """What the wall clock should say; None before the first call of `check_clock`."""
         return None if self.at is None else self.at + timedelta(seconds=steady_s - self.steady_s)
 
 
 @dataclass(frozen=True)
-class Doubt:
+class ClockDoubt:
     """Why scan and sender are paused: what the clock said, and what it should have said."""
 
-    said: datetime
+    shown: datetime
     expected: datetime
 
 
-def look(*, watch: Watch, at: datetime, steady_s: float) -> Doubt | None:
+def check_clock(*, watch: Watch, at: datetime, steady_s: float) -> ClockDoubt | None:
     """Check the clock, and remember its time where it can be trusted. Begins the pause, or ends it: a
     corrected clock needs no confirmation."""
     doubt = _doubt(watch, at=at, steady_s=steady_s)
     if doubt is not None and not _is_confirmed(at):
         ScheduleState.objects.update_or_create(
-            name=PAUSE, defaults={"at": doubt.said, "until": doubt.expected}
+            name=PAUSE, defaults={"at": doubt.shown, "until": doubt.expected}
         )
         return doubt
     watch.at, watch.steady_s = at, steady_s
     schedule_state.put_back(SEEN, at)
-    if standing() is not None:
+    if current_doubt() is not None:
         ScheduleState.objects.filter(name=PAUSE).delete()
     return None
 
 
-def _doubt(watch: Watch, *, at: datetime, steady_s: float) -> Doubt | None:
+def _doubt(watch: Watch, *, at: datetime, steady_s: float) -> ClockDoubt | None:
     expected = watch.expected(steady_s)
     if expected is not None:
-        return Doubt(at, expected) if abs(at - expected) > JUMP else None
+        return ClockDoubt(at, expected) if abs(at - expected) > JUMP else None
     seen = schedule_state.last(SEEN)
     if seen is None or -BACK <= at - seen <= LONGEST_OUTAGE:
         return None
-    return Doubt(at, seen)
+    return ClockDoubt(at, seen)
 
 
 def _is_confirmed(at: datetime) -> bool:
@@ -94,14 +94,14 @@ def _is_confirmed(at: datetime) -> bool:
     return confirmed is not None and -BACK <= at - confirmed < JUMP
 
 
-def standing() -> Doubt | None:
+def current_doubt() -> ClockDoubt | None:
     """The pause in force, or None, for pages and for senders between two checks."""
     row = ScheduleState.objects.filter(name=PAUSE).first()
-    return Doubt(row.at, row.until) if row is not None and row.at and row.until else None
+    return ClockDoubt(row.at, row.until) if row is not None and row.at and row.until else None
 
 
 @transaction.atomic
-def go_on(*, by: User | None, at: datetime) -> bool:
+def resume(*, by: User | None, at: datetime) -> bool:
     """End the pause after an owner's confirmation that the clock is right. False where nothing was paused.
 
     Times set by a clock that ran ahead (heartbeats, attempts, leases) are set to now; nothing that was sent

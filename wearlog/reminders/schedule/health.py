@@ -24,7 +24,7 @@ class Heartbeats:
 
     scan_at: datetime | None
     send_at: datetime | None
-    doubt: clock.Doubt | None
+    doubt: clock.ClockDoubt | None
 
     def scan_stands_still(self, *, at: datetime) -> bool:
         return stands_still(self.scan_at, at=at)
@@ -51,7 +51,7 @@ def heartbeats() -> Heartbeats:
     return Heartbeats(
         scan_at=rows[schedule_state.SCAN].at if schedule_state.SCAN in rows else None,
         send_at=rows[schedule_state.SEND].at if schedule_state.SEND in rows else None,
-        doubt=clock.Doubt(pause.at, pause.until) if pause and pause.at and pause.until else None,
+        doubt=clock.ClockDoubt(pause.at, pause.until) if pause and pause.at and pause.until else None,
     )
 
 

@@ -20,7 +20,7 @@ from wearlog.web.drawing.press import PressDrawing, Seat, draw
 from wearlog.web.log.forms.events import ReadingForm
 from wearlog.web.machines.tables import PartTable
 from wearlog.web.site.fields import Reader
-from wearlog.web.site.isolations import Shown
+from wearlog.web.site.isolations import OpenIsolation
 from wearlog.web.site.log_lines import LogLine
 
 NORTH = Press(pk=1, code="P1", name="North press")
@@ -163,7 +163,7 @@ def banners(now: datetime) -> dict[str, object]:
     )
     return {
         "hold": LotHold(pk=1, incident=metal, lot="30", held_at=now),
-        "shown": Shown(isolation=stopped, locks=[lock], own=[], testing=[]),
+        "shown": OpenIsolation(isolation=stopped, locks=[lock], own=[], testing=[]),
         "run": Run(
             pk=1, press=NORTH, crop=Crop(pk=1, code="linseed"), lot="31", started_at=now, done_by="Mira"
         ),

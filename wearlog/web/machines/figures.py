@@ -8,7 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
-from wearlog.calc.exposure import worked
+from wearlog.calc.exposure import exposures
 from wearlog.calc.wear import Quantiles
 from wearlog.compare.queries import Line, compare
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
@@ -61,7 +61,7 @@ def of_spans(
         return {}
     positions = [record.positions[row.position_id] for row in rows]
     last = record.end if until is None else min(until, record.end)
-    result = worked(
+    result = exposures(
         record.timelines,
         np.array([position.press_id for position in positions], dtype=np.int64),
         [position.barrel for position in positions],

@@ -12,8 +12,8 @@ from wearlog.calc import units
 from wearlog.calc.life import FixedShape
 from wearlog.calc.recurrence import mean_range
 from wearlog.compare.orders import NoOrder
-from wearlog.compare.reliability import By, Ended, Says, TypeLives
-from wearlog.compare.repeats import Repeat, Told, Trend
+from wearlog.compare.reliability import AgeUnit, Ended, Statement, TypeLives
+from wearlog.compare.repeats import EventAnalysis, Repeat, Trend
 from wearlog.compare.replacing import Withheld
 from wearlog.compare.stopping import NoStop
 from wearlog.lockout.cautions.caution import Caution
@@ -97,8 +97,8 @@ NO_ORDER_WORDS = {
 }
 
 
-def amount(value: float | None, by: By, system: str) -> str:
-    return units.show_hours(value, system) if by is By.HOURS else units.show_mass(value, system)
+def amount(value: float | None, by: AgeUnit, system: str) -> str:
+    return units.show_hours(value, system) if by is AgeUnit.HOURS else units.show_mass(value, system)
 
 
 def counts(lives: TypeLives) -> str:
@@ -107,22 +107,22 @@ def counts(lives: TypeLives) -> str:
         return _("None has worked yet.")
     parts = len({one.part.id for one in lives.lived})
     ends = ", ".join(f"{lives.count(end)} {words}" for end, words in ENDED_WORDS.items() if lives.count(end))
-    told = ngettext(
+    words = ngettext(
         "%(parts)d part has worked: %(ends)s.", "%(parts)d parts have worked: %(ends)s.", parts
     ) % {"parts": parts, "ends": ends}
     if lives.unused:
-        told += " " + ngettext("%(unused)d lies new.", "%(unused)d lie new.", lives.unused) % {
+        words += " " + ngettext("%(unused)d lies new.", "%(unused)d lie new.", lives.unused) % {
             "unused": lives.unused
         }
-    return told
+    return words
 
 
 def life_words(lives: TypeLives, system: str) -> list[str]:
     """The sentences that the failures allow, after the counts."""
-    says = lives.says
-    if says is Says.NOTHING:
+    statement = lives.statement
+    if statement is Statement.NOTHING:
         return []
-    if says is Says.FIXED_SHAPE:
+    if statement is Statement.FIXED_SHAPE:
         return [_assumed(lives, system)]
     return _fitted(lives, system)
 
@@ -165,23 +165,23 @@ def _fitted(lives: TypeLives, system: str) -> list[str]:
     def show(value: float | None) -> str:
         return amount(value, lives.by, system)
 
-    told = [
+    words = [
         _("One in ten has failed by %(early)s (95 %% range %(low)s to %(high)s).")
         % {"early": show(fit.b10), "low": show(fit.b10_range.low), "high": show(fit.b10_range.high)}
     ]
     if fit.shape_range.low is not None and fit.shape_range.low > 1:
-        told.append(_("They wear out: the older one is, the sooner it fails."))
+        words.append(_("They wear out: the older one is, the sooner it fails."))
     elif fit.shape_range.high is not None and fit.shape_range.high < 1:
-        told.append(_("New ones fail sooner than old ones: look at how they are made and fitted."))
+        words.append(_("New ones fail sooner than old ones: look at how they are made and fitted."))
     else:
-        told.append(
+        words.append(
             _("Whether they wear out or fail by chance at any age can't be told from these failures yet.")
         )
     if lives.mean is None:
-        told.append(_("Below five failures no mean life is given: it would be a guess."))
+        words.append(_("Below five failures no mean life is given: it would be a guess."))
     else:
-        told.append(_("The mean life is %(mean)s.") % {"mean": show(lives.mean)})
-    told.append(
+        words.append(_("The mean life is %(mean)s.") % {"mean": show(lives.mean)})
+    words.append(
         _("Shape %(shape)s (95 %% range %(low)s to %(high)s).")
         % {
             "shape": units.show_number(fit.shape or 0.0, 2, system),
@@ -189,7 +189,7 @@ def _fitted(lives: TypeLives, system: str) -> list[str]:
             "high": units.show_number(fit.shape_range.high or 0.0, 2, system),
         }
     )
-    return told
+    return words
 
 
 SO_WORDS = {
@@ -209,35 +209,35 @@ def title_of(repeat: Repeat) -> str:
     return f"{recurring_word(repeat.action or repeat.incident)}: {kind_words(repeat.kind)}"
 
 
-def trend_words(repeat: Repeat, told: Told, system: str) -> str:
+def trend_words(repeat: Repeat, analysis: EventAnalysis, system: str) -> str:
     """One sentence on how often a work is repeated, for all things together or for one."""
     what = recurring_word(repeat.action or repeat.incident)
     figures = {
         "what": what,
         "so": SO_WORDS.get((repeat.action or repeat.incident, repeat.kind), _("find out what drives it")),
-        "seen": units.show_mass(told.seen_t * 1000, system),
-        "every": units.show_mass(None if told.every_t is None else told.every_t * 1000, system),
-        "now": units.show_mass(None if told.every_t_now is None else told.every_t_now * 1000, system),
-        "least": units.show_mass(1000 / told.rate.high if told.rate.high > 0 else None, system),
+        "seen": units.show_mass(analysis.seen_t * 1000, system),
+        "every": units.show_mass(None if analysis.every_t is None else analysis.every_t * 1000, system),
+        "now": units.show_mass(None if analysis.every_t_now is None else analysis.every_t_now * 1000, system),
+        "least": units.show_mass(1000 / analysis.rate.high if analysis.rate.high > 0 else None, system),
     }
-    if told.trend is Trend.NEVER:
+    if analysis.trend is Trend.NEVER:
         return _("Not once in %(seen)s: at most once in %(least)s (95 %% sure).") % figures
-    if told.trend is Trend.ONCE:
+    if analysis.trend is Trend.ONCE:
         return _("Once in %(seen)s; one time shows no trend.") % figures
-    if told.trend is Trend.NO_TREND_FITTED:
+    if analysis.trend is Trend.NO_TREND_FITTED:
         return _("All at the very end of %(seen)s: no trend can be worked out.") % figures
-    if told.trend is Trend.FASTER:
+    if analysis.trend is Trend.FASTER:
         return (
             _("%(what)s comes faster each time: %(so)s. Now about every %(now)s, over all every %(every)s.")
             % figures
         )
-    if told.trend is Trend.RARER:
+    if analysis.trend is Trend.RARER:
         return (
             _("%(what)s comes ever more seldom: now about every %(now)s, over all every %(every)s.") % figures
         )
     return (
         _("About every %(every)s; no trend can be shown from so few.") % figures
-        if told.events < 5
+        if analysis.events < 5
         else (
             _("About every %(every)s; it neither comes faster nor more seldom, as far as this can tell.")
             % figures
@@ -248,8 +248,8 @@ def trend_words(repeat: Repeat, told: Told, system: str) -> str:
 def law_words(repeat: Repeat, system: str) -> str:
     """The figures behind the sentence: mean number for each thing, power law, Laplace test. Empty for fewer
     than two."""
-    told = repeat.told
-    if told.law.shape is None:
+    analysis = repeat.analysis
+    if analysis.law.shape is None:
         return ""
 
     def show(value: float | None) -> str:
@@ -263,10 +263,10 @@ def law_words(repeat: Repeat, system: str) -> str:
         "between": _(" (95 %% range %(low)s to %(high)s)") % {"low": show(span.low), "high": show(span.high)}
         if span.low is not None
         else "",
-        "shape": show(told.law.shape),
-        "low": show(told.law.shape_range.low),
-        "high": show(told.law.shape_range.high),
-        "z": show(told.laplace_z),
+        "shape": show(analysis.law.shape),
+        "low": show(analysis.law.shape_range.low),
+        "high": show(analysis.law.shape_range.high),
+        "z": show(analysis.laplace_z),
     }
     return (
         _(

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web.reports.views import compare, track, worth
+from wearlog.web.reports.views import compare, reliability, track
 
 urlpatterns: list[URLPattern] = [
     path("compare/", compare.compare, name="compare"),
-    path("worth/", worth.lives, name="worth"),
-    path("worth/work/", worth.work, name="worth-work"),
-    path("worth/pays/", worth.pays, name="worth-pays"),
+    path("worth/", reliability.part_lives, name="worth"),
+    path("worth/work/", reliability.repeated_work, name="worth-work"),
+    path("worth/pays/", reliability.costs, name="worth-pays"),
     path("track-record/", track.track, name="track-record"),
 ]

@@ -33,7 +33,7 @@ class Row:
     faded: bool = False
 
 
-def told(*words: object) -> tuple[str, ...]:
+def present_words(*words: object) -> tuple[str, ...]:
     """The non-empty words, as strings."""
     return tuple(str(word) for word in words if word not in (None, ""))
 

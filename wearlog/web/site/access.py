@@ -68,7 +68,7 @@ def public(view: View) -> View:
     return opened
 
 
-def kept(view: View) -> View:
+def kept_offline(view: View) -> View:
     """Decorate a view whose page devices may cache, for use at the press without a network. Goes below
     `needs`.
 
@@ -77,12 +77,12 @@ def kept(view: View) -> View:
 
     @wraps(view)
     def marked(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
-        return mark_kept(request, view(request, *args, **kwargs))
+        return mark_kept_offline(request, view(request, *args, **kwargs))
 
     return marked
 
 
-def mark_kept(request: HttpRequest, answer: Answer) -> Answer:
+def mark_kept_offline(request: HttpRequest, answer: Answer) -> Answer:
     if request.method == "GET" and answer.status_code == 200:
         answer.headers[KEEP_HEADER] = "yes"
     return answer
@@ -104,12 +104,12 @@ def needs(permission: Permission, *, to_write: Permission | None = None) -> Call
                     return JsonResponse({"state": "signed_out"}, status=401)
                 back = request.get_full_path() if request.method == "GET" else "/"
                 return HttpResponseRedirect(f"{reverse('web:sign-in')}?{urlencode({'next': back})}")
-            asked = permission if request.method in ("GET", "HEAD") else to_write or permission
-            if not allows(request.user, asked):
+            requested = permission if request.method in ("GET", "HEAD") else to_write or permission
+            if not allows(request.user, requested):
                 if by_script:
-                    refusal = [["", str(REFUSAL[asked])]]
+                    refusal = [["", str(REFUSAL[requested])]]
                     return JsonResponse({"state": "refused", "problems": refusal}, status=403)
-                raise PermissionDenied(str(REFUSAL[asked]))
+                raise PermissionDenied(str(REFUSAL[requested]))
             if request.method not in ("GET", "HEAD"):
                 sessions.note_use(request.session, at=timezone.now())
             answer = view(request, *args, **kwargs)

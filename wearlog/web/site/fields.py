@@ -87,7 +87,7 @@ class NumberField(forms.CharField):
         self.reader = METRIC
         self.widget.attrs.update(inputmode="decimal", autocomplete="off")
 
-    def speak(self, reader: Reader) -> None:
+    def use_units_of(self, reader: Reader) -> None:
         """Adopt the reader's units; the form calls it before anything is shown or read."""
         self.reader = reader
 
@@ -158,8 +158,8 @@ class MassField(NumberField):
 
     places = 3
 
-    def speak(self, reader: Reader) -> None:
-        super().speak(reader)
+    def use_units_of(self, reader: Reader) -> None:
+        super().use_units_of(reader)
         self.unit = reader.mass_unit
 
     def to_si(self, value: Decimal) -> Decimal:
@@ -176,8 +176,8 @@ class LengthField(NumberField):
     def places(self) -> int:  # type: ignore[override]
         return 4 if units.is_us(self.reader.system) else 3
 
-    def speak(self, reader: Reader) -> None:
-        super().speak(reader)
+    def use_units_of(self, reader: Reader) -> None:
+        super().use_units_of(reader)
         self.unit = reader.length_unit
 
     def to_si(self, value: Decimal) -> Decimal:
@@ -195,8 +195,8 @@ class TemperatureField(NumberField):
 
     places = 1
 
-    def speak(self, reader: Reader) -> None:
-        super().speak(reader)
+    def use_units_of(self, reader: Reader) -> None:
+        super().use_units_of(reader)
         self.unit = reader.temperature_unit
 
     def to_si(self, value: Decimal) -> Decimal:
@@ -234,7 +234,7 @@ class InstantField(forms.CharField):
         super().__init__(**kwargs)
         self.reader = METRIC
 
-    def speak(self, reader: Reader) -> None:
+    def use_units_of(self, reader: Reader) -> None:
         self.reader = reader
 
     def to_python(self, value: Any) -> Any:

@@ -16,7 +16,7 @@ from django.forms.utils import ErrorList
 
 from wearlog.calc import units
 from wearlog.people.refusals import Doubt, Refused
-from wearlog.runs.validation import pace
+from wearlog.runs.validation import pace_words
 from wearlog.web.site.fields import Reader
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ MASS = rf"{NUMBER} kg\b"
 
 def rate_pattern() -> str:
     """A regular expression for a rate as domain messages write it in the active language."""
-    return re.escape(pace(0)).replace("0", NUMBER, 1)
+    return re.escape(pace_words(0)).replace("0", NUMBER, 1)
 
 
 def in_units_of(reader: Reader, text: str) -> str:
@@ -58,7 +58,7 @@ def in_units_of(reader: Reader, text: str) -> str:
     return text
 
 
-class Speaking(forms.BaseForm):
+class UnitsForm(forms.BaseForm):
     """A mixin for forms and model forms whose fields adopt the reader's units."""
 
     reader: Reader
@@ -70,38 +70,38 @@ class Speaking(forms.BaseForm):
         self.doubts: tuple[Doubt, ...] = ()
         self.use_required_attribute = False
         for field in self.fields.values():
-            speak = getattr(field, "speak", None)
-            if speak is not None:
-                speak(reader)
+            use_units_of = getattr(field, "use_units_of", None)
+            if use_units_of is not None:
+                use_units_of(reader)
 
     @property
     def confirmed(self) -> list[str]:
         """Codes of the questions that the person has confirmed.
 
-        A confirmation from an earlier submit remains valid only while `asked_about` is unchanged.
+        A confirmation from an earlier submit remains valid only while `entry_digest` is unchanged.
         """
         getlist = getattr(self.data, "getlist", None)
         if getlist is None:
             return []
-        before = getlist("confirmed_before") if self.data.get("asked_about") == self.asked_about else []
+        before = getlist("confirmed_before") if self.data.get("asked_about") == self.entry_digest else []
         return [*getlist("confirm"), *(code for code in before if code not in getlist("confirm"))]
 
     @property
     def confirmed_before(self) -> list[str]:
         """Codes of questions confirmed earlier, carried along in the page so that they are not asked
         again."""
-        asked = {doubt.code for doubt in self.doubts}
-        return [code for code in self.confirmed if code not in asked]
+        requested = {doubt.code for doubt in self.doubts}
+        return [code for code in self.confirmed if code not in requested]
 
     @property
-    def asked_about(self) -> str:
+    def entry_digest(self) -> str:
         """A hash of the numbers, times and choices as typed, without free text, which may change."""
-        told = [
+        typed = [
             (name, self.data.getlist(name) if hasattr(self.data, "getlist") else self.data.get(name))
             for name, field in self.fields.items()
             if type(field) is not forms.CharField
         ]
-        return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
+        return hashlib.sha256(json.dumps(typed).encode()).hexdigest()[:16]
 
     def refuse(self, refusal: Refused) -> None:
         """Add a refusal of the domain as an error of the field that it names, else of the form."""
@@ -129,7 +129,7 @@ class Speaking(forms.BaseForm):
         return lines
 
 
-class EntryForm(Speaking, forms.Form):
+class EntryForm(UnitsForm, forms.Form):
     """A form for an entry of the log."""
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
@@ -141,5 +141,6 @@ class EntryForm(Speaking, forms.Form):
         value = self.cleaned_data.get(name)
         return value if isinstance(value, datetime) else now
 
-    def said(self, name: str) -> str:
+    def text(self, name: str) -> str:
+        """The text typed into a field, without space around it; empty where none was."""
         return str(self.cleaned_data.get(name) or "").strip()

@@ -59,11 +59,11 @@ def of_the_database(at: datetime) -> dict[str, str]:
     try:
         waiting = upgrades.waiting()
         found["database"] = "" if disk.database_can_be_written() else READ_ONLY
-        found["migrations"] = WAITING % upgrades.told(waiting) if waiting else ""
+        found["migrations"] = WAITING % upgrades.first_names(waiting) if waiting else ""
         beats = health.heartbeats()
     except Error as error:
         kind = kinds.kind_of(error)
-        kinds.let_go(error)
+        kinds.release_frames(error)
         if kind is not kinds.BEHIND:  # a missing table is reported as unapplied migrations
             found["database"] = WHAT_IS_WRONG.get(kind.name, NO_DATABASE)
         return found

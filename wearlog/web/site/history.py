@@ -61,7 +61,7 @@ def related_to(record: models.Model, reader: Reader) -> list[tuple[str, str]]:
             found.append((words, reverse("web:isolation", kwargs={"pk": record.press_id})))
         found += [
             (_("Its gauge: %s") % gauge_words(gauge, reader.system), address_of(gauge))
-            for gauge in record.measurements.standing().select_related("part__part_type")
+            for gauge in record.measurements.not_voided().select_related("part__part_type")
         ]
     elif isinstance(record, Measurement) and record.service is not None:
         found.append((_("The work that it belongs to"), address_of(record.service)))

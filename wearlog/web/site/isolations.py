@@ -15,7 +15,7 @@ from wearlog.people.models import User
 
 
 @dataclass(frozen=True)
-class Shown:
+class OpenIsolation:
     """An isolation in progress, with the locks that are recorded as being on, and those of them that are the
     reader's."""
 
@@ -47,9 +47,9 @@ class Shown:
         return [lock for lock in self.own if lock.follows_id is not None and lock.confirmed_at is None]
 
 
-def shown(isolations: Iterable[Isolation], user: User) -> list[Shown]:
+def with_locks(isolations: Iterable[Isolation], user: User) -> list[OpenIsolation]:
     return [
-        Shown(
+        OpenIsolation(
             isolation=isolation,
             locks=(locks := fitted_locks(isolation)),
             own=[lock for lock in locks if lock.is_of(user)],
@@ -59,12 +59,12 @@ def shown(isolations: Iterable[Isolation], user: User) -> list[Shown]:
     ]
 
 
-def open_at(user: User, press_ids: Collection[int] | None = None) -> list[Shown]:
+def open_at(user: User, press_ids: Collection[int] | None = None) -> list[OpenIsolation]:
     """The isolations in progress (at these presses; None: at all); two queries."""
-    return shown(open_isolations(press_ids), user)
+    return with_locks(open_isolations(press_ids), user)
 
 
-def speaks_for(user: User, locks: Iterable[Lock]) -> list[Lock]:
+def locks_acted_for(user: User, locks: Iterable[Lock]) -> list[Lock]:
     """The locks about which the reader may make statements: their own, and those of people without an
     account."""
     return [lock for lock in locks if may_act_for(user, lock)]

@@ -20,13 +20,13 @@ def presses_at_work() -> list[Press]:
     return list(Press.objects.filter(retired_on__isnull=True))
 
 
-def usual_press(user: User, presses: Sequence[Press], asked: str) -> Press | None:
+def usual_press(user: User, presses: Sequence[Press], requested: str) -> Press | None:
     """The requested press, else the only one, else the one on which this person last logged a run."""
-    if asked.isdecimal():
-        return next((press for press in presses if press.pk == int(asked)), None)
+    if requested.isdecimal():
+        return next((press for press in presses if press.pk == int(requested)), None)
     if len(presses) == 1:
         return presses[0]
-    last = Run.objects.standing().filter(entered_by=user).order_by("-pk").first()
+    last = Run.objects.not_voided().filter(entered_by=user).order_by("-pk").first()
     return next((press for press in presses if last is not None and press.pk == last.press_id), None)
 
 
@@ -72,7 +72,7 @@ def barrels_of(places: Sequence[PlaceNow]) -> list[str]:
 
 
 def last_reading(press: Press) -> Reading | None:
-    return Reading.objects.standing().filter(press=press).order_by("-read_at").first()
+    return Reading.objects.not_voided().filter(press=press).order_by("-read_at").first()
 
 
 def last_run(press: Press) -> Run | None:
@@ -113,7 +113,9 @@ def spares_for(position: Position, like: Part | None = None, crop: Crop | None =
         .exclude(fittings__in=Fitting.objects.open())
         .select_related("part_type")
     )
-    worn_in = set(Fitting.objects.standing().filter(part__in=parts).values_list("part_id", "edge").distinct())
+    worn_in = set(
+        Fitting.objects.not_voided().filter(part__in=parts).values_list("part_id", "edge").distinct()
+    )
     found = [
         Spare(part=part, edge=edge, used=(part.pk, edge) in worn_in)
         for part in parts
@@ -134,14 +136,14 @@ def spares_for(position: Position, like: Part | None = None, crop: Crop | None =
 
 
 @dataclass(frozen=True)
-class Marked:
+class MarkedPart:
     """A part found by its mark; `edge` is None where it has several and none was named."""
 
     part: Part
     edge: str | None
 
 
-def spare_by_mark(typed: str) -> Marked | None:
+def spare_by_mark(typed: str) -> MarkedPart | None:
     """`d5-07 b` is part D5-07 with edge B; a part with one edge needs none."""
     mark, _space, last = typed.strip().rpartition(" ")
     for code, edge in ((typed.strip(), ""), (mark.strip(), last.upper())):
@@ -149,13 +151,13 @@ def spare_by_mark(typed: str) -> Marked | None:
         if part is None:
             continue
         if edge in part.part_type.edge_names:
-            return Marked(part, edge)
-        return Marked(part, None)
+            return MarkedPart(part, edge)
+        return MarkedPart(part, None)
     return None
 
 
 @dataclass(frozen=True)
-class EdgeKnown:
+class EdgeUse:
     """One edge of a part: whether it has been used, and its last plain gauge."""
 
     edge: str
@@ -163,12 +165,12 @@ class EdgeKnown:
     last: Measurement | None
 
 
-def edges_of(part: Part) -> list[EdgeKnown]:
-    used = set(Fitting.objects.standing().filter(part=part).values_list("edge", flat=True))
+def edges_of(part: Part) -> list[EdgeUse]:
+    used = set(Fitting.objects.not_voided().filter(part=part).values_list("edge", flat=True))
     last: dict[str, Measurement] = {}
-    for gauge in Measurement.objects.standing().filter(part=part).order_by("measured_at", "pk"):
+    for gauge in Measurement.objects.not_voided().filter(part=part).order_by("measured_at", "pk"):
         last[gauge.edge] = gauge
-    return [EdgeKnown(edge, edge in used, last.get(edge)) for edge in part.part_type.edge_names]
+    return [EdgeUse(edge, edge in used, last.get(edge)) for edge in part.part_type.edge_names]
 
 
 def serves(part: Part, crop: Crop) -> bool:

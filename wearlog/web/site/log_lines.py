@@ -53,7 +53,7 @@ def newest(lines: Iterable[LogLine], most: int) -> list[LogLine]:
 
 def of_press(press: Press, *, user: User, now: datetime, system: str, most: int = 12) -> list[LogLine]:
     """Runs, work, incidents and readings of the press: four queries."""
-    readings = Reading.objects.standing().filter(press=press).select_related("press", "entered_by")
+    readings = Reading.objects.not_voided().filter(press=press).select_related("press", "entered_by")
     records: list[LogRecord] = [
         *latest_runs(press, limit=most),
         *latest_services(press, limit=most),

@@ -68,22 +68,22 @@ def choices_of(field: Any, empty: Any = None) -> list[tuple[Any, Any]]:
 
 def form_field(field: Any, kind: Callable[..., forms.Field] | None = None, **how: Any) -> Any:
     if kind is not None:
-        return kind(**said_of(field, how))
+        return kind(**field_arguments(field, how))
     if isinstance(field, Quantity):
         number = next(form for model, form in NUMBERS if isinstance(field, model))
-        return number(unit=field.unit, limits=field.limits, **said_of(field, how))
+        return number(unit=field.unit, limits=field.limits, **field_arguments(field, how))
     if isinstance(field, Count | SmallCount):
-        return whole_number(field, **said_of(field, how))
+        return whole_number(field, **field_arguments(field, how))
     if isinstance(field, models.DateTimeField):
-        return InstantField(**said_of(field, how))
+        return InstantField(**field_arguments(field, how))
     if isinstance(field, models.DateField):
-        return DayField(**said_of(field, how))
+        return DayField(**field_arguments(field, how))
     if isinstance(field, models.TextField):
         how.setdefault("widget", forms.Textarea(attrs={"rows": 3}))
     return field.formfield(**{"label": field.verbose_name, **how})
 
 
-def said_of(field: Any, how: dict[str, Any]) -> dict[str, Any]:
+def field_arguments(field: Any, how: dict[str, Any]) -> dict[str, Any]:
     return {
         "label": field.verbose_name,
         "help_text": field.help_text,
@@ -93,9 +93,9 @@ def said_of(field: Any, how: dict[str, Any]) -> dict[str, Any]:
 
 
 def whole_number(field: Count | SmallCount, **how: Any) -> forms.IntegerField:
-    asked = forms.IntegerField(validators=[field.refuse_beyond], **how)
-    asked.widget.attrs.update(min=int(field.limits.least), max=int(field.limits.most))
-    return asked
+    number = forms.IntegerField(validators=[field.refuse_beyond], **how)
+    number.widget.attrs.update(min=int(field.limits.least), max=int(field.limits.most))
+    return number
 
 
 class Described:

@@ -22,16 +22,16 @@ from django.utils.translation import ngettext
 from django.views import View
 
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import due_items, remembered_items
+from wearlog.forecasts.memory.queries import cached_items, due_items
 from wearlog.logbook import actions
 from wearlog.people.models import LogRecord
 from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
 from wearlog.people.roles import Permission
 from wearlog.service.photos import NotKept
 from wearlog.web.site import queued
-from wearlog.web.site.access import MillRequest, mark_kept, needs
+from wearlog.web.site.access import MillRequest, mark_kept_offline, needs
 from wearlog.web.site.fields import Reader
-from wearlog.web.site.forms import Speaking
+from wearlog.web.site.forms import UnitsForm
 from wearlog.web.site.records import kind_of
 
 
@@ -64,7 +64,7 @@ class NothingToShow(Exception):
         self.answer = answer
 
 
-Form = TypeVar("Form", bound=Speaking)
+Form = TypeVar("Form", bound=UnitsForm)
 Record = TypeVar("Record")
 """The type of the domain action's result: a record of the log, several, or something else that was made."""
 
@@ -145,11 +145,11 @@ class FormPage(View, Generic[Form, Record]):
             form.refuse(moved)
             return self.show(form, status=409)
         except Refused as refused:
-            standing = self.already_there(form, refused)
-            if standing is None:
+            existing = self.already_there(form, refused)
+            if existing is None:
                 form.refuse(refused)
                 return self.show(form, status=422)
-            record = standing
+            record = existing
         except ValidationError as invalid:
             add_validation(form, invalid)
             return self.show(form, status=422)
@@ -186,7 +186,7 @@ class FormPage(View, Generic[Form, Record]):
         return render(self.request, self.template_name, context, status=status)
 
 
-def add_validation(form: Speaking, invalid: ValidationError) -> None:
+def add_validation(form: UnitsForm, invalid: ValidationError) -> None:
     """Add a model's validation errors to the form's fields of the same name, else to the form."""
     if not hasattr(invalid, "error_dict"):
         form.add_error(None, invalid)
@@ -206,10 +206,10 @@ class EntryPage(FormPage[Form, Record]):
         if queued.is_queued(self.request):
             return queued.answered(self.request, lambda: self.post(self.request, **kwargs))
         if queued.is_named(self.request):
-            return queued.once(
+            return queued.write_once(
                 self.request, lambda: super(EntryPage, self).dispatch(request, *args, **kwargs)
             )
-        return mark_kept(request, super().dispatch(request, *args, **kwargs))
+        return mark_kept_offline(request, super().dispatch(request, *args, **kwargs))
 
     def post(self, request: MillRequest, **kwargs: object) -> HttpResponse:
         self.remember_due()
@@ -217,7 +217,7 @@ class EntryPage(FormPage[Form, Record]):
 
     def remember_due(self) -> None:
         """Store what was due before the entry, so that `after` can say what became due by it."""
-        before = remembered_items(as_of=today(self.request))
+        before = cached_items(as_of=today(self.request))
         self.due_before = None if before is None else sorted(pressing(before))
 
     def saved(self, text: str, record: Model) -> None:
@@ -234,8 +234,8 @@ class EntryPage(FormPage[Form, Record]):
         In between, `after` computes what became due, so that saving does not have to wait for it.
         """
         self.request.session[DUE_BEFORE] = self.due_before
-        asked = self.request.POST.get("next") or self.request.GET.get("next") or ""
-        return HttpResponseRedirect(with_query("web:after", next=asked))
+        requested = self.request.POST.get("next") or self.request.GET.get("next") or ""
+        return HttpResponseRedirect(with_query("web:after", next=requested))
 
 
 DUE_BEFORE = "due_before"

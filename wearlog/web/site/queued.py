@@ -21,7 +21,7 @@ from django.utils.translation import gettext as _
 from wearlog.people.refusals import NotAllowed
 from wearlog.web.models import QueuedEntry
 from wearlog.web.site.access import QUEUE_HEADER, WHO_HEADER, MillRequest
-from wearlog.web.site.forms import Speaking
+from wearlog.web.site.forms import UnitsForm
 
 LATER_HEADER = "X-Wearlog-Later"
 """The header of a request in the background: its messages are not shown on the next page."""
@@ -41,7 +41,7 @@ def is_named(request: MillRequest) -> bool:
     return request.method == "POST" and bool(request.POST.get(NAME_FIELD))
 
 
-def once(request: MillRequest, write: Callable[[], HttpResponseBase]) -> HttpResponseBase:
+def write_once(request: MillRequest, write: Callable[[], HttpResponseBase]) -> HttpResponseBase:
     """Let the page write and respond as usual, and remember the entry's name if it was stored, so that a
     phone that did not get the response can send the entry again."""
     name = request.POST[NAME_FIELD][:LONGEST_ID]
@@ -109,7 +109,7 @@ def _other(answer: HttpResponseBase) -> JsonResponse:
     return JsonResponse({"state": "refused", "problems": [["", text]]}, status=answer.status_code)
 
 
-def problem_of(form: Speaking, status: int) -> JsonResponse:
+def problem_of(form: UnitsForm, status: int) -> JsonResponse:
     """Why a form was not accepted: the errors with their fields, or the questions."""
     if form.errors:
         problems = [[name, str(text)] for name, texts in form.errors.items() for text in texts]

@@ -14,7 +14,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
-from wearlog.people import brakes, sessions, signin
+from wearlog.people import sessions, signin, throttling
 from wearlog.people.devices import device_of
 from wearlog.people.models import User
 from wearlog.people.refusals import Refused
@@ -25,19 +25,19 @@ from wearlog.web.site.callers import household
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 
-def way_back(request: HttpRequest) -> str:
+def next_url(request: HttpRequest) -> str:
     """The page that the person wanted to open (`next`); only URLs of this site are accepted."""
-    asked = request.POST.get("next") or request.GET.get("next") or ""
+    requested = request.POST.get("next") or request.GET.get("next") or ""
     here = url_has_allowed_host_and_scheme(
-        asked, allowed_hosts={request.get_host()}, require_https=request.is_secure()
+        requested, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     )
-    return asked if here else "/"
+    return requested if here else "/"
 
 
 def form_page(
     request: HttpRequest, *, username: str = "", problem: str = "", status: int = 200
 ) -> HttpResponse:
-    context = {"username": username, "problem": problem, "next": way_back(request)}
+    context = {"username": username, "problem": problem, "next": next_url(request)}
     return render(request, "web/site/sign_in.html", context, status=status)
 
 
@@ -55,13 +55,13 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             request, username=username, problem=_("Type your name and your password."), status=400
         )
     try:
-        tried = brakes.begin(
+        tried = throttling.count_attempt(
             account=username,
             address=household(request.META.get("REMOTE_ADDR", "")),
             known_device=known_devices.known_as(request, username),
             at=now,
         )
-    except brakes.TooSoon as early:
+    except throttling.TooSoon as early:
         answer = form_page(request, username=username, problem=early.message, status=429)
         answer["Retry-After"] = str(early.wait_s)
         return answer
@@ -76,9 +76,9 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             ),
             status=400,
         )
-    brakes.worked(tried)
+    throttling.attempt_succeeded(tried)
     signin.note_password(user=user, at=now, device=device_here(request))
-    return let_in(request, user, at=now, by_link=False)
+    return start_session(request, user, at=now, by_link=False)
 
 
 @public
@@ -94,24 +94,24 @@ def by_link(request: HttpRequest, secret: str) -> HttpResponse:
         user = signin.spend(secret=secret, at=now, device=device_here(request))
     except Refused as refusal:
         return render(request, "web/site/sign_in_link.html", {"problem": refusal.message}, status=400)
-    return let_in(request, user, at=now, by_link=True)
+    return start_session(request, user, at=now, by_link=True)
 
 
 def device_here(request: HttpRequest) -> str:
     return device_of(request.headers.get("User-Agent", ""))
 
 
-def let_in(request: HttpRequest, user: User, *, at: datetime, by_link: bool) -> HttpResponse:
+def start_session(request: HttpRequest, user: User, *, at: datetime, by_link: bool) -> HttpResponse:
     """Begin a session and end one that was open on this device."""
-    leave(request, at=at)
+    end_session(request, at=at)
     login(request, user, backend=BACKEND)
     sessions.begin(request.session, at=at, device=device_here(request), by_link=by_link)
-    answer = redirect("web:day" if by_link else way_back(request))
+    answer = redirect("web:day" if by_link else next_url(request))
     known_devices.remember(request, answer, user.username)
     return answer
 
 
-def leave(request: HttpRequest, *, at: datetime) -> None:
+def end_session(request: HttpRequest, *, at: datetime) -> None:
     """End the session on this device, if there is one."""
     key = request.session.session_key
     if isinstance(request.user, User) and key:
@@ -124,5 +124,5 @@ def leave(request: HttpRequest, *, at: datetime) -> None:
 @never_cache
 @require_POST
 def sign_out(request: HttpRequest) -> HttpResponse:
-    leave(request, at=timezone.now())
+    end_session(request, at=timezone.now())
     return redirect("web:sign-in")

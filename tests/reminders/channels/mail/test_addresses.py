@@ -42,7 +42,7 @@ def refuse_oskar(smtp: MailServer, times: int = 1) -> None:
 def stop_oskar(row: OutboxRow, smtp: MailServer) -> StoppedAddress:
     refuse_oskar(smtp)
     send_one(row_id=row.pk, at=DUE)
-    stopped = StoppedAddress.objects.standing().get()
+    stopped = StoppedAddress.objects.not_cleared().get()
     assert isinstance(stopped, StoppedAddress)
     return stopped
 
@@ -221,7 +221,7 @@ def test_a_corrected_address_gets_what_was_missed_without_a_word_to_anybody(
     look_after(at=DUE)
     User.objects.filter(username="operator").update(email="oskar@mill.example")
     look_after(at=DUE + MINUTE)
-    assert not StoppedAddress.objects.standing().exists()
+    assert not StoppedAddress.objects.not_cleared().exists()
     assert send_due(at=DUE + MINUTE, limit=10).sent == 1
     assert smtp.mails[-1]["To"] == "oskar@mill.example"
 
@@ -241,7 +241,7 @@ def test_another_operator_may_not_clear_it_and_the_person_may(
     with pytest.raises(NotAllowed, match="another person's address"):
         addresses.clear(stopped=stopped, by=other, at=DUE)
     addresses.clear(stopped=stopped, by=operator, at=DUE)
-    assert not StoppedAddress.objects.standing().exists()
+    assert not StoppedAddress.objects.not_cleared().exists()
 
 
 def test_the_database_keeps_one_standing_stop_for_each_address(operator: User) -> None:
@@ -334,10 +334,10 @@ def test_the_button_clears_and_a_get_of_its_address_does_not(
     client = Client()
     client.force_login(operator)
     assert client.get(f"/mail/addresses/{stopped.pk}/again/").status_code == 405
-    assert StoppedAddress.objects.standing().exists()
+    assert StoppedAddress.objects.not_cleared().exists()
     answer = client.post(f"/mail/addresses/{stopped.pk}/again/", follow=True)
     assert "Reminders go to operator@mill.example again" in answer.content.decode()
-    assert not StoppedAddress.objects.standing().exists()
+    assert not StoppedAddress.objects.not_cleared().exists()
 
 
 def test_somebody_elses_button_is_refused_with_what_to_do(
@@ -349,7 +349,7 @@ def test_somebody_elses_button_is_refused_with_what_to_do(
     answer = client.post(f"/mail/addresses/{stopped.pk}/again/")
     assert answer.status_code == 403
     assert "Ask them, or an owner of the mill" in answer.content.decode()
-    assert StoppedAddress.objects.standing().exists()
+    assert StoppedAddress.objects.not_cleared().exists()
 
 
 def test_every_page_says_since_when_reminders_have_not_got_out(row: OutboxRow, operator: User) -> None:

@@ -61,11 +61,11 @@ class Command(BaseCommand):
 
     def _refuse_unknown(self, comparison: Comparison, options: dict[str, Any]) -> None:
         for name, choices in comparison.choices.items():
-            known = [value for value, _words in choices]
-            for asked in options[name]:
-                if asked not in known:
+            known = [code for code, _words in choices]
+            for value in options[name]:
+                if value not in known:
                     raise CommandError(
-                        f"There is no {name} “{asked}” on record: choose from {', '.join(known) or 'none'}."
+                        f"There is no {name} “{value}” on record: choose from {', '.join(known) or 'none'}."
                     )
 
 

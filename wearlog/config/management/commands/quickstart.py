@@ -23,7 +23,7 @@ from wearlog.config import embedded, plain_http, private_files, sqlite
 from wearlog.config.celery import app
 from wearlog.equipment.models import Press
 from wearlog.logbook import demo
-from wearlog.people import way_in
+from wearlog.people import printed_links
 from wearlog.people.models import Mill, Role, User
 
 EVERYWHERE = frozenset(str(ipaddress.ip_address(bits)) for bits in (b"\0" * 4, b"\0" * 16))
@@ -94,7 +94,7 @@ class Command(BaseCommand):
             else:
                 self.stdout.write("The database is empty: loading the demo mill ...")
                 demo.load(by=None, today=at.astimezone().date())
-        self.owner = way_in.first_owner()
+        self.owner = printed_links.first_owner()
         self.is_first_start = self.owner is None
         if self.owner is None:
             self.owner = User.objects.create_user("owner", name="Owner", role=Role.OWNER, joined_at=at)
@@ -147,7 +147,9 @@ class Command(BaseCommand):
         assert self.owner is not None
         if self.is_first_start:
             self.stdout.write(f"Sign in as {self.owner} (once, within 24 hours):")
-            self.stdout.write(f"  {way_in.printed_link(user=self.owner, at=timezone.now(), site=site)}")
+            self.stdout.write(
+                f"  {printed_links.printed_link(user=self.owner, at=timezone.now(), site=site)}"
+            )
             return
         ask = ["manage.py", "sign_in_link", self.owner.username, "--host", site]
         if os.environ.get("DATA_DIR"):  # `--data` sets it as well
@@ -166,7 +168,7 @@ class Command(BaseCommand):
         hosts = [*addresses, "127.0.0.1", "localhost", *map(str, settings.ALLOWED_HOSTS)]
         folder = Path(settings.DATA_DIR) / "https"
         try:
-            papers = authority.papers(folder=folder, hosts=hosts, at=timezone.now())
+            papers = authority.certificate_files(folder=folder, hosts=hosts, at=timezone.now())
         except ValueError as error:
             raise CommandError(f"The papers in {folder} can't be read: move that folder away.") from error
         settings.SESSION_COOKIE_SECURE = settings.CSRF_COOKIE_SECURE = True

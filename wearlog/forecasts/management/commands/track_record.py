@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from wearlog.forecasts.management.commands._asked import add_day, day_asked
+from wearlog.forecasts.management.commands._as_of import add_as_of, parse_as_of
 from wearlog.forecasts.track import printing as track_printing
 from wearlog.forecasts.track.record import track_record
 
@@ -16,11 +16,11 @@ class Command(BaseCommand):
     requires_system_checks = ()
 
     def add_arguments(self, parser: CommandParser) -> None:
-        add_day(parser)
+        add_as_of(parser)
         parser.add_argument("--format", choices=("table", "json"), default="table")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        found = track_record(as_of=day_asked(options["as_of"]))
+        found = track_record(as_of=parse_as_of(options["as_of"]))
         if options["format"] == "json":
             self.stdout.write(track_printing.as_json(found))
         else:

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from wearlog.logbook.backups import making
 from wearlog.logbook.exchange.importing import KEEP, REPLACE, import_logbook
-from wearlog.logbook.exchange.progress import Told
+from wearlog.logbook.exchange.progress import ProgressLine
 from wearlog.people.refusals import Refused
 
 
@@ -35,7 +35,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        told = Told(sys.stderr, time.monotonic)
+        progress = ProgressLine(sys.stderr, time.monotonic)
         try:
             back_up = making.once_before("import", clock=timezone.now)
             taken = import_logbook(
@@ -44,7 +44,7 @@ class Command(BaseCommand):
                 source=options["source"],
                 on_conflict=options["on_conflict"],
                 dry_run=options["dry_run"],
-                progress=told,
+                progress=progress,
                 before_storing=(lambda: None) if options["no_backup"] else back_up,
             )
         except Refused as error:
@@ -56,7 +56,7 @@ class Command(BaseCommand):
                 "and see that no other program holds the database."
             ) from error
         finally:
-            told.done()
+            progress.done()
         self.stdout.write(
             f"{'Nothing is stored on a dry run. It would store' if options['dry_run'] else 'Stored'} "
             f"{taken.new} new rows, {taken.filled} filled in, {taken.replaced} replaced; "

@@ -29,8 +29,8 @@ class Command(Migrate):
         if lacking := upgrades.missing_steps():
             raise CommandError(
                 "This database stopped within migrations that this Wearlog has only as a whole; it "
-                f"lacks {upgrades.told(lacking)}. Run migrate with the Wearlog that it was made by, in its "
-                "newest version, then with this one. Nothing was changed."
+                f"lacks {upgrades.first_names(lacking)}. Run migrate with the Wearlog that it was made by, "
+                "in its newest version, then with this one. Nothing was changed."
             )
         if not options.pop("no_backup", False) and self.changes_something(options):
             try:

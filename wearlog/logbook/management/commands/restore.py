@@ -27,7 +27,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             if options["check"]:
-                self.stdout.write(f"{options['file']} is whole: {summary(restoring.see(options['file']))}")
+                self.stdout.write(f"{options['file']} is whole: {summary(restoring.verify(options['file']))}")
                 return
             done = restoring.restore(options["file"], at=timezone.now())
         except BackupRefused as refused:

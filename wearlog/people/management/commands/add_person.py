@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 from django.utils import timezone
 
-from wearlog.people import accounts, way_in
+from wearlog.people import accounts, printed_links
 from wearlog.people.languages import known
 from wearlog.people.models import Role, User
 from wearlog.people.refusals import Refused
@@ -46,7 +46,7 @@ class Command(BaseCommand):
                 if options["email"] is not None:
                     user.email = options["email"]
                 user = accounts.save_person(by=None, at=now, user=user)
-                link = way_in.printed_link(user=user, at=now, site=options["host"] or "")
+                link = printed_links.printed_link(user=user, at=now, site=options["host"] or "")
         except Refused as refused:
             raise CommandError(refused.message) from refused
         said = "Added" if added else "Found"

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from wearlog.people import way_in
+from wearlog.people import printed_links
 from wearlog.people.models import User
 from wearlog.people.refusals import Refused
 
@@ -28,7 +28,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         name = options["name"]
         if name is None:
-            user = way_in.first_owner()
+            user = printed_links.first_owner()
             if user is None:
                 raise CommandError(
                     "Nobody owns this mill yet: add somebody with add_person NAME --role owner."
@@ -40,7 +40,7 @@ class Command(BaseCommand):
                     f"Nobody signs in as {name!r}: see the page “People”, or add them with add_person."
                 )
         try:
-            link = way_in.printed_link(user=user, at=timezone.now(), site=options["host"])
+            link = printed_links.printed_link(user=user, at=timezone.now(), site=options["host"])
         except Refused as refused:
             raise CommandError(refused.message) from refused
         self.stdout.write(f"Sign in as {user} (once, within 24 hours):")

@@ -25,12 +25,12 @@ STUCK_AFTER = timedelta(hours=24)
 
 def stopped_at(*, channel: str, address: str) -> StoppedAddress | None:
     """The active stop of an address, or None where messages may be sent there."""
-    return StoppedAddress.objects.standing().filter(channel=channel, address=address).first()
+    return StoppedAddress.objects.not_cleared().filter(channel=channel, address=address).first()
 
 
-def standing_for(person: User) -> list[StoppedAddress]:
+def stops_visible_to(person: User) -> list[StoppedAddress]:
     """The active stops that a person may see: owners all, others their own."""
-    stops = StoppedAddress.objects.standing().select_related("person").order_by("stopped_at", "pk")
+    stops = StoppedAddress.objects.not_cleared().select_related("person").order_by("stopped_at", "pk")
     return list(stops if allows(person, Permission.OWN) else stops.filter(person=person))
 
 
@@ -83,7 +83,7 @@ def owners_with_mail() -> list[User]:
     """Owners with an address that accepts mail, whether or not they want reminders, since these mails are
     none."""
     mail = channels()["mail"]
-    gone = set(StoppedAddress.objects.standing().filter(channel="mail").values_list("address", flat=True))
+    gone = set(StoppedAddress.objects.not_cleared().filter(channel="mail").values_list("address", flat=True))
     people = User.objects.filter(is_active=True).exclude(email="").order_by("pk")
     return [
         person for person in people if allows(person, Permission.OWN) and mail.address_of(person) not in gone
@@ -117,7 +117,7 @@ def clear_moved(*, at: datetime) -> int:
     """Close the stops of people whose address has changed since, and requeue missed messages. Returns how
     many were closed."""
     closed = 0
-    for stopped in StoppedAddress.objects.standing().select_related("person"):
+    for stopped in StoppedAddress.objects.not_cleared().select_related("person"):
         channel = channels().get(stopped.channel)
         now = channel.address_of(stopped.person) if channel is not None else ""
         if now and now != stopped.address:
@@ -127,8 +127,8 @@ def clear_moved(*, at: datetime) -> int:
 
 
 def _close(stopped: StoppedAddress, *, by: User | None, at: datetime) -> bool:
-    standing = StoppedAddress.objects.standing().filter(pk=stopped.pk)
-    if not standing.update(cleared_at=at, cleared_by=by):
+    open_stop = StoppedAddress.objects.not_cleared().filter(pk=stopped.pk)
+    if not open_stop.update(cleared_at=at, cleared_by=by):
         return False
     StopNotice.objects.filter(stopped=stopped, ended_at__isnull=True).update(ended_at=at)
     channel = channels().get(stopped.channel)

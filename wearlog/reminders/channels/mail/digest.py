@@ -21,7 +21,7 @@ from wearlog.forecasts.items import DueItem
 from wearlog.lockout.cautions.text import WIDTH, demand, paragraphs_of, word_of
 from wearlog.people.models import User
 from wearlog.reminders.channels.mail import links as mail_links
-from wearlog.reminders.channels.mail.words import bring, heading, order, said, stage_word, tidy
+from wearlog.reminders.channels.mail.words import bring, heading, order, remarks, stage_word, tidy
 from wearlog.reminders.models import Stage
 from wearlog.reminders.outbox.calls import Line
 from wearlog.words.tasks import when_in_full
@@ -132,7 +132,7 @@ def task_of(
     above = set(said_above)
     order_on = line.order_on if line is not None and line.stage == Stage.ORDER else None
     new = _("New on this list.") if is_new else ""
-    sentences = (new, when_in_full(item), order(item, order_on), *said(line))
+    sentences = (new, when_in_full(item), order(item, order_on), *remarks(line))
     return Task(
         stage=stage_word(item, line.stage if line is not None else ""),
         heading=heading(item),

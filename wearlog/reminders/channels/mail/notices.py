@@ -39,13 +39,13 @@ def look_after(*, at: datetime) -> int:
     told = 0
     for pk in StopNotice.objects.open(at=at).values_list("pk", flat=True)[:100]:
         try:
-            told += tell(notice_id=pk, at=at)
+            told += send_notice(notice_id=pk, at=at)
         except OutOfReach:
             break  # the next ones would run into the same time-out
     return told
 
 
-def tell(*, notice_id: int, at: datetime) -> bool:
+def send_notice(*, notice_id: int, at: datetime) -> bool:
     """Claim one notice, send it, settle it. True where a mail was sent. Raises OutOfReach after settling."""
     mine = StopNotice.objects.open(at=at).filter(pk=notice_id)
     if not mine.update(next_attempt_at=at + LEASE, attempts=F("attempts") + 1):

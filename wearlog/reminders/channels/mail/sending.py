@@ -23,7 +23,7 @@ from wearlog.reminders.channels.mail import links as mail_links
 from wearlog.reminders.channels.mail.digest import DigestMail, digest_as_text, digest_subject
 from wearlog.reminders.channels.mail.format import Mail, seven_bit
 from wearlog.reminders.channels.mail.style import inlined
-from wearlog.reminders.channels.mail.words import bring, heading, one_line, order, said, stage_word
+from wearlog.reminders.channels.mail.words import bring, heading, one_line, order, remarks, stage_word
 from wearlog.reminders.models import OutboxRow, Stage
 from wearlog.reminders.outbox.calls import Line
 from wearlog.words.tasks import when_in_full
@@ -96,7 +96,7 @@ def compose(
         "when": when_in_full(item),
         "order": order(item, line.order_on if line is not None and row.stage == Stage.ORDER else None),
         "why": item.why,
-        "said": said(line),
+        "remarks": remarks(line),
         "bring": bring(item, units),
         "instructions": item.instructions,
         "link": mail_links.job_url(item, person, made_on=row.made_at.date()),
@@ -127,7 +127,7 @@ def as_text(item: DueItem, facts: dict[str, object]) -> str:
         str(facts["when"]),
         str(facts["order"]),
         _("Why: %(why)s") % {"why": item.why},
-        *said_of(facts),
+        *remarks_of(facts),
         _("Bring: %(things)s") % {"things": facts["bring"]} if facts["bring"] else "",
         item.instructions,
         _("Open the job: %(link)s") % {"link": facts["link"]},
@@ -136,8 +136,8 @@ def as_text(item: DueItem, facts: dict[str, object]) -> str:
     return f"{task}\n\n{foot_as_text(facts)}"
 
 
-def said_of(facts: dict[str, object]) -> list[str]:
-    return list(facts["said"]) if isinstance(facts["said"], list) else []
+def remarks_of(facts: dict[str, object]) -> list[str]:
+    return list(facts["remarks"]) if isinstance(facts["remarks"], list) else []
 
 
 def _foot(person: User, kind: str) -> dict[str, object]:

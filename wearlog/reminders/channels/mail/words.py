@@ -38,7 +38,7 @@ def order(item: DueItem, order_on: date | None) -> str:
     return _("Order a new %(kind)s by %(day)s, to have it in time.") % thing
 
 
-def said(line: Line | None) -> list[str]:
+def remarks(line: Line | None) -> list[str]:
     """What people said of the task, one sentence each."""
     if line is None:
         return []

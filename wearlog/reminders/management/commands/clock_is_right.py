@@ -15,8 +15,8 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
-        doubt = clock.standing()
-        if not clock.go_on(by=None, at=now) or doubt is None:
+        doubt = clock.current_doubt()
+        if not clock.resume(by=None, at=now) or doubt is None:
             self.stdout.write("Reminders are not paused; there is nothing to do.")
             return
         self.stdout.write(

@@ -24,10 +24,10 @@ def instant(text: str) -> datetime:
 
 
 def refuse_a_wrong_clock(now: datetime) -> None:
-    doubt = clock.look(watch=clock.Watch(), at=now, steady_s=0.0)
+    doubt = clock.check_clock(watch=clock.Watch(), at=now, steady_s=0.0)
     if doubt is not None:
         raise CommandError(
-            f"Reminders are paused: the clock says {doubt.said:%Y-%m-%d %H:%M} UTC, and they last ran at "
+            f"Reminders are paused: the clock says {doubt.shown:%Y-%m-%d %H:%M} UTC, and they last ran at "
             f"{doubt.expected:%Y-%m-%d %H:%M} UTC. Put the clock right, or if it is right run "
             "manage.py clock_is_right."
         )

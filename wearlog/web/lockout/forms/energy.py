@@ -77,7 +77,7 @@ class EnergyStartForm(EntryForm):
         used = [each for each in self.proposals if cleaned.get(f"{each.key}-use")]
         named: set[str] = set(self.taken)
         for each in self.proposals:
-            place = self.said(f"{each.key}-isolate_at")
+            place = self.text(f"{each.key}-isolate_at")
             if each in used and not place:
                 self.add_error(
                     f"{each.key}-isolate_at",
@@ -87,7 +87,7 @@ class EnergyStartForm(EntryForm):
             if each not in used and place:
                 self.add_error(f"{each.key}-use", _("You wrote where it is isolated. Tick it to record it."))
         for each in used:
-            name = self.said(f"{each.key}-source").casefold()
+            name = self.text(f"{each.key}-source").casefold()
             if not name:
                 self.add_error(f"{each.key}-source", _("Give it a name."))
             elif name in named:
@@ -105,7 +105,7 @@ class EnergyStartForm(EntryForm):
             EnergySource(
                 press=press,
                 kind=each.kind.value,
-                **{name: self.said(f"{each.key}-{name}") for name in WRITTEN},
+                **{name: self.text(f"{each.key}-{name}") for name in WRITTEN},
             )
             for each in self.proposals
             if self.cleaned_data.get(f"{each.key}-use")

@@ -41,8 +41,8 @@ class NamesSomebody(EntryForm):
     """Adds collapsed fields for a person without an account."""
 
     def named(self) -> Person | None:
-        name = self.said("name")
-        return Person(name=name, firm=self.said("firm")) if name else None
+        name = self.text("name")
+        return Person(name=name, firm=self.text("firm")) if name else None
 
 
 class LockOnForm(NamesSomebody):
@@ -107,13 +107,13 @@ class LockOnForm(NamesSomebody):
         cleaned = super().clean() or {}
         keys = [*(str(source.pk) for source, _point in self.sources), OTHER]
         for key in keys:
-            if cleaned.get(f"verified-{key}") and not self.said(f"how-{key}"):
+            if cleaned.get(f"verified-{key}") and not self.text(f"how-{key}"):
                 self.add_error(
                     f"how-{key}", _("Write how you verified it: what you tried, and what happened.")
                 )
             if cleaned.get(f"verified-{key}") and not cleaned.get(f"use-{key}"):
                 self.add_error(f"use-{key}", _("You verified it. Tick your lock too, or untick that."))
-        if cleaned.get(f"use-{OTHER}") and not self.said("source_name"):
+        if cleaned.get(f"use-{OTHER}") and not self.text("source_name"):
             self.add_error("source_name", _("Say what the lock is on."))
         return cleaned
 
@@ -125,12 +125,12 @@ class LockOnForm(NamesSomebody):
             if self.cleaned_data.get(f"use-{source.pk}")
         ]
         if self.cleaned_data.get(f"use-{OTHER}"):
-            found.append(self._new(OTHER, source_name=self.said("source_name")))
+            found.append(self._new(OTHER, source_name=self.text("source_name")))
         return found
 
     def _new(self, key: str, **what: Any) -> NewLock:
-        verified = self.said(f"how-{key}") if self.cleaned_data.get(f"verified-{key}") else ""
-        return NewLock(number=self.said(f"number-{key}"), verified_how=verified, **what)
+        verified = self.text(f"how-{key}") if self.cleaned_data.get(f"verified-{key}") else ""
+        return NewLock(number=self.text(f"number-{key}"), verified_how=verified, **what)
 
 
 def steps_field(names: Collection[str], label: Any) -> forms.MultipleChoiceField:
@@ -199,14 +199,14 @@ class HandOverForm(NamesSomebody):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         for key in cleaned.get("locks", ()):
-            if not self.said(f"number-{key}"):
+            if not self.text(f"number-{key}"):
                 self.add_error(f"number-{key}", _("Write the number on the lock that is on now."))
-        if cleaned.get("to") and self.said("name"):
+        if cleaned.get("to") and self.text("name"):
             self.add_error("name", _("Choose somebody above, or write a name here, not both."))
         return cleaned
 
     def numbers(self) -> dict[int, str]:
-        return {int(key): self.said(f"number-{key}") for key in self.cleaned_data["locks"]}
+        return {int(key): self.text(f"number-{key}") for key in self.cleaned_data["locks"]}
 
 
 class EndForm(EntryForm):

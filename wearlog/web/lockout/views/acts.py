@@ -47,7 +47,7 @@ class OnIsolation(FormPage[Form, Record]):
     @property
     def locks(self) -> list[Lock]:
         """The locks about which the reader may make statements."""
-        return isolations.speaks_for(self.request.user, self.now.locks) if self.now else []
+        return isolations.locks_acted_for(self.request.user, self.now.locks) if self.now else []
 
     def context(self) -> dict[str, object]:
         return {
@@ -59,10 +59,10 @@ class OnIsolation(FormPage[Form, Record]):
         }
 
     def done(self, record: Record) -> HttpResponse:
-        messages.success(self.request, self.said(record))
+        messages.success(self.request, self.success_message(record))
         return HttpResponseRedirect(reverse("web:isolation", kwargs={"pk": self.press.pk}))
 
-    def said(self, record: Record) -> str:
+    def success_message(self, record: Record) -> str:
         raise NotImplementedError
 
 
@@ -89,14 +89,14 @@ class LockOn(OnIsolation[LockOnForm, list[Lock]]):
             at=now,
             press_id=self.press.pk,
             locks=form.locks(),
-            work=form.said("work"),
-            lead=form.said("lead"),
+            work=form.text("work"),
+            lead=form.text("lead"),
             person=form.named(),
-            ref=form.said("ref"),
+            ref=form.text("ref"),
             confirmed=form.confirmed,
         )
 
-    def said(self, record: list[Lock]) -> str:
+    def success_message(self, record: list[Lock]) -> str:
         return ngettext(
             "Recorded as you stated it: %(n)s lock is on.",
             "Recorded as you stated it: %(n)s locks are on.",
@@ -122,7 +122,7 @@ class LockOff(OnIsolation[LockOffForm, list[Lock]]):
             stated=form.cleaned_data["stated"],
         )
 
-    def said(self, record: list[Lock]) -> str:
+    def success_message(self, record: list[Lock]) -> str:
         return _("Recorded as you stated it: off are %(locks)s.") % {
             "locks": "; ".join(isolations.lock_label(lock) for lock in record)
         }
@@ -151,7 +151,7 @@ class HandOver(OnIsolation[HandOverForm, list[Lock]]):
             person=form.named(),
         )
 
-    def said(self, record: list[Lock]) -> str:
+    def success_message(self, record: list[Lock]) -> str:
         return _("Handed over to %(who)s, who verifies anew and confirms.") % {"who": record[0].holder_name}
 
 
@@ -171,7 +171,7 @@ class EndIsolation(OnIsolation[EndForm, Isolation]):
             stated=form.cleaned_data["stated"],
         )
 
-    def said(self, record: Isolation) -> str:
+    def success_message(self, record: Isolation) -> str:
         return _("Ended, as you stated it. Look at the machine before anybody starts it.")
 
 
@@ -206,13 +206,13 @@ class ForAnother(OnLock[ForAnotherForm, Lock]):
             by=self.request.user,
             at=now,
             lock_id=self.lock.pk,
-            reason=form.said("reason"),
-            not_here=form.said("not_here"),
-            contact=form.said("contact"),
+            reason=form.text("reason"),
+            not_here=form.text("not_here"),
+            contact=form.text("contact"),
             stated=form.cleaned_data["stated"],
         )
 
-    def said(self, record: Lock) -> str:
+    def success_message(self, record: Lock) -> str:
         return _("Recorded. %(who)s must know before they work here again.") % {"who": record.holder_name}
 
 
@@ -225,10 +225,10 @@ class Verify(OnLock[VerifyForm, Lock]):
 
     def act(self, form: VerifyForm, now: datetime) -> Lock:
         return lockouts.state_verified(
-            by=self.request.user, at=now, lock_id=self.lock.pk, how=form.said("how")
+            by=self.request.user, at=now, lock_id=self.lock.pk, how=form.text("how")
         )
 
-    def said(self, record: Lock) -> str:
+    def success_message(self, record: Lock) -> str:
         return _("Recorded as you stated it: %(how)s") % {"how": record.verified_how}
 
 
@@ -245,19 +245,19 @@ class LockCorrect(OnLock[LockCorrectForm, Lock]):
     def act(self, form: LockCorrectForm, now: datetime) -> Lock:
         if "strike" in self.request.POST:
             return lockouts.strike_out_lock(
-                by=self.request.user, at=now, lock_id=self.lock.pk, reason=form.said("reason")
+                by=self.request.user, at=now, lock_id=self.lock.pk, reason=form.text("reason")
             )
         return lockouts.correct_lock(
             by=self.request.user,
             at=now,
             lock_id=self.lock.pk,
-            number=form.said("number"),
-            place=form.said("place"),
-            firm=form.said("firm"),
-            reason=form.said("reason"),
+            number=form.text("number"),
+            place=form.text("place"),
+            firm=form.text("firm"),
+            reason=form.text("reason"),
         )
 
-    def said(self, record: Lock) -> str:
+    def success_message(self, record: Lock) -> str:
         return _("Struck out.") if record.voided_at is not None else _("Corrected.")
 
 
@@ -280,7 +280,7 @@ def lock_confirm(request: MillRequest, pk: int) -> HttpResponse:
 
 @needs(Permission.LOG)
 def lock_told(request: MillRequest, pk: int) -> HttpResponse:
-    return one_touch(request, pk, lockouts.tell, _("Recorded: the person knows."))
+    return one_touch(request, pk, lockouts.record_told, _("Recorded: the person knows."))
 
 
 lock_on = LockOn.as_page(Permission.LOG)

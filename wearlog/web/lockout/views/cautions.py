@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from wearlog.equipment.models import Press
 from wearlog.lockout.cautions.hazards import ALL, Hazard, hazard_of
 from wearlog.lockout.cautions.queries import cautions_for
-from wearlog.lockout.cautions.wordings import Said, of_rows
+from wearlog.lockout.cautions.wordings import HazardWording, of_rows
 from wearlog.lockout.models import CautionWording
 from wearlog.lockout.models.wording import EVERY_TASK
 from wearlog.logbook import lockouts
@@ -29,8 +29,8 @@ class HazardLine:
     """One hazard with its wording for every press, and the wordings of presses that differ."""
 
     key: str
-    said: Said
-    at_presses: list[tuple[Press, Said]]
+    wording: HazardWording
+    at_presses: list[tuple[Press, HazardWording]]
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ def cautions(request: MillRequest) -> HttpResponse:
     lines = [
         HazardLine(
             key=hazard.key,
-            said=wordings.of(hazard, None),
+            wording=wordings.of(hazard, None),
             at_presses=[
                 (press, wordings.of(hazard, press.pk))
                 for press in presses
@@ -120,10 +120,10 @@ class WordingPage(FormPage[WordingForm, CautionWording]):
             at=now,
             hazard=self.key,
             press_id=self.press.pk if self.press else None,
-            instead=form.said("instead"),
-            added=form.said("added"),
-            word=form.said("word"),
-            reason=form.said("reason"),
+            instead=form.text("instead"),
+            added=form.text("added"),
+            word=form.text("word"),
+            reason=form.text("reason"),
             seen=form.cleaned_data["seen"],
         )
 

@@ -28,12 +28,12 @@ class EnergyStart(FormPage[EnergyStartForm, list[EnergySource]]):
 
     def prepare(self) -> None:
         self.press = get_object_or_404(Press, pk=self.kwargs["pk"])
-        asked = self.request.POST.get("build") or self.request.GET.get("build") or ""
-        if asked not in Build.values:
+        requested = self.request.POST.get("build") or self.request.GET.get("build") or ""
+        if requested not in Build.values:
             raise NothingToShow(
                 render(self.request, "web/lockout/energy_build.html", {"press": self.press, "builds": Build})
             )
-        self.build = Build(asked)
+        self.build = Build(requested)
         self.taken = list(EnergySource.objects.filter(press=self.press).values_list("source", flat=True))
 
     def form(self, data: QueryDict | None) -> EnergyStartForm:

@@ -49,7 +49,7 @@ def isolation(request: MillRequest, pk: int) -> HttpResponse:
         {
             "press": press,
             "now": current,
-            "may_take_off": isolations.speaks_for(request.user, current.locks) if current else [],
+            "may_take_off": isolations.locks_acted_for(request.user, current.locks) if current else [],
             "owns": allows(request.user, Permission.OWN),
             "bare": bare_sources(current.isolation) if current else [],
             "to_tell": to_be_told(press.pk),

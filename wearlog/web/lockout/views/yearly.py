@@ -52,8 +52,8 @@ class YearlyRecord(FormPage[YearlyForm, list[Service]]):
 
     def prepare(self) -> None:
         look = YearlyLook.objects.filter(pk=number_in(self.request, "look") or 0).first()
-        asked = self.request.POST.get("kind") or self.request.GET.get("kind") or ""
-        self.kind = Yearly(asked) if asked in Yearly.values else Yearly.PROCEDURE
+        requested = self.request.POST.get("kind") or self.request.GET.get("kind") or ""
+        self.kind = Yearly(requested) if requested in Yearly.values else Yearly.PROCEDURE
         self.known: dict[str, object] = {}
         press_id = number_in(self.request, "press")
         if press_id is not None:
@@ -78,10 +78,10 @@ class YearlyRecord(FormPage[YearlyForm, list[Service]]):
             kind=self.kind,
             press_ids=[press.pk for press in form.cleaned_data["presses"]],
             done_at=form.at_or("done_at", now),
-            looked_by=form.said("looked_by"),
+            looked_by=form.text("looked_by"),
             people=list(form.cleaned_data["people"]),
-            others=form.said("others"),
-            finding=form.said("finding"),
+            others=form.text("others"),
+            finding=form.text("finding"),
         )
 
     def done(self, record: list[Service]) -> HttpResponse:

@@ -18,7 +18,7 @@ from wearlog.web.log.forms.spares import SpareForm
 from wearlog.web.log.forms.work import edge_label, gauge_words
 from wearlog.web.site.fields import InstantField, Reader, pills
 from wearlog.web.site.forms import EntryForm, new_ref
-from wearlog.web.site.known import EdgeKnown, PlaceNow, Spare
+from wearlog.web.site.known import EdgeUse, PlaceNow, Spare
 from wearlog.web.site.model_fields import of, when
 
 
@@ -45,15 +45,15 @@ class IncidentForm(EntryForm):
         ]
 
     def entry(self, *, press: Press, now: datetime) -> NewIncident:
-        position = self.said("position")
+        position = self.text("position")
         return NewIncident(
             press_id=press.pk,
-            kind=self.said("kind"),
+            kind=self.text("kind"),
             happened_at=self.at_or("happened_at", now),
             position_id=int(position) if position else None,
-            lot=self.said("lot"),
-            note=self.said("note"),
-            ref=self.said("ref"),
+            lot=self.text("lot"),
+            note=self.text("note"),
+            ref=self.text("ref"),
         )
 
 
@@ -110,12 +110,12 @@ class CropChangeForm(EntryForm):
             press_id=press.pk,
             done_at=self.at_or("done_at", now),
             to_crop_id=value["to_crop"].pk,
-            signed_by=self.said("signed_by"),
+            signed_by=self.text("signed_by"),
             from_crop_id=value["from_crop"].pk if value.get("from_crop") else None,
             purge_kg=value.get("purge_kg"),
-            finding=self.said("finding"),
-            note=self.said("note"),
-            ref=self.said("ref"),
+            finding=self.text("finding"),
+            note=self.text("note"),
+            ref=self.text("ref"),
         )
 
 
@@ -178,7 +178,7 @@ class MeasurementForm(EntryForm):
         *args: Any,
         reader: Reader,
         of_part: Part,
-        edges: Sequence[EdgeKnown],
+        edges: Sequence[EdgeUse],
         at_work: str,
         **kwargs: Any,
     ) -> None:
@@ -197,7 +197,7 @@ class MeasurementForm(EntryForm):
     def measurement(self) -> NewMeasurement:
         return NewMeasurement(
             value_mm=self.cleaned_data["value_mm"],
-            **{name: self.said(name) for name in ("place", "bound", "gauge", "note", "ref")},
+            **{name: self.text(name) for name in ("place", "bound", "gauge", "note", "ref")},
         )
 
     def folded(self) -> list[Any]:

@@ -238,12 +238,12 @@ class RunForm(SeedAmount):
         """The entry for the logbook. Without numbers ("start now") the run is still going on."""
         value = self.cleaned_data
         common: dict[str, Any] = {name: value.get(name) for name in MEASURED}
-        common |= {name: self.said(name) for name in ("ref", "lot", "through", "dirt", "note")}
+        common |= {name: self.text(name) for name in ("ref", "lot", "through", "dirt", "note")}
         common |= {
             "press_id": press.pk,
             "crop_id": value["crop"].pk,
             "purge": bool(value.get("purge")),
-            "done_by": self.said("done_by") or by_name,
+            "done_by": self.text("done_by") or by_name,
         }
         if self.starts:
             return NewRun(seed_kg=Decimal(0), started_at=self.at_or("started_at", now), **common)

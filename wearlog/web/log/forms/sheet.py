@@ -218,7 +218,7 @@ class SheetLine(EntryForm):
                 return None
         ended_at: datetime = value.get("ended_at") or now
         return NewRun(
-            ref=self.said("ref"),
+            ref=self.text("ref"),
             press_id=self.about.pk,
             crop_id=crop.pk,
             seed_kg=seed_kg,

@@ -63,7 +63,7 @@ class SpareForm(EntryForm):
         return cleaned
 
     def _find_by_mark(self, cleaned: dict[str, Any]) -> None:
-        typed = self.said("new_mark")
+        typed = self.text("new_mark")
         if not typed:
             self.add_error("new", _("Choose the part that goes on, or write its mark."))
             return
@@ -80,5 +80,5 @@ class SpareForm(EntryForm):
 
     def chosen_spare(self) -> tuple[int | None, str]:
         """(primary key of the part, edge); (None, "") where no part is fitted."""
-        part, _colon, edge = self.said("new").partition(":")
+        part, _colon, edge = self.text("new").partition(":")
         return (int(part) if part else None), edge

@@ -23,14 +23,14 @@ from wearlog.web.log.forms.photos import photos
 from wearlog.web.log.forms.spares import SpareForm
 from wearlog.web.site.fields import Reader, pills
 from wearlog.web.site.forms import new_ref
-from wearlog.web.site.known import EdgeKnown, Spare
+from wearlog.web.site.known import EdgeUse, Spare
 from wearlog.web.site.model_fields import of, when
 
 ROWS = 4
 """How many places one entry can gauge, such as the numbered flights of a screw. The first row is open."""
 
 
-def gauge_words(part: Part, edges: Sequence[EdgeKnown], edge: str, reader: Reader) -> str:
+def gauge_words(part: Part, edges: Sequence[EdgeUse], edge: str, reader: Reader) -> str:
     """`Bore: new 5.00 mm, limit 5.40 mm. Last 5.12 mm on 2026-03-01.`"""
     kind = part.part_type
     sentence = []
@@ -50,7 +50,7 @@ def gauge_words(part: Part, edges: Sequence[EdgeKnown], edge: str, reader: Reade
     return words.strip()
 
 
-def edge_label(edge: EdgeKnown, reader: Reader) -> str:
+def edge_label(edge: EdgeUse, reader: Reader) -> str:
     words = gettext("edge %s") % edge.edge if edge.edge else gettext("its one edge")
     if not edge.used:
         return words + ", " + gettext("unused")
@@ -103,7 +103,7 @@ class WorkForm(SpareForm):
         reader: Reader,
         action: Action,
         fitting: Fitting | None,
-        edges: Sequence[EdgeKnown] = (),
+        edges: Sequence[EdgeUse] = (),
         next_edge: str = "",
         spares: Sequence[Spare] = (),
         currency: str = "",
@@ -122,7 +122,7 @@ class WorkForm(SpareForm):
         self,
         action: Action,
         fitting: Fitting | None,
-        edges: Sequence[EdgeKnown],
+        edges: Sequence[EdgeUse],
         next_edge: str,
         spares: Sequence[Spare],
     ) -> None:
@@ -139,7 +139,7 @@ class WorkForm(SpareForm):
         else:
             del self.fields["new"], self.fields["new_mark"], self.fields["old_part_retired_because"]
 
-    def _shape_gauges(self, action: Action, fitting: Fitting | None, edges: Sequence[EdgeKnown]) -> None:
+    def _shape_gauges(self, action: Action, fitting: Fitting | None, edges: Sequence[EdgeUse]) -> None:
         self.columns: tuple[tuple[str, str, Any], ...] = ()
         self.gauge_words = ""
         work = ACTIONS[action]
@@ -215,10 +215,10 @@ class WorkForm(SpareForm):
                     found.append(
                         NewMeasurement(
                             value_mm=number,
-                            place=self.said(f"place_{row}"),
-                            bound=self.said("bound"),
+                            place=self.text(f"place_{row}"),
+                            bound=self.text("bound"),
                             phase=phase,
-                            gauge=self.said("gauge"),
+                            gauge=self.text("gauge"),
                         )
                     )
         return found
@@ -234,17 +234,17 @@ class WorkForm(SpareForm):
             expected_fitting_id=fitting.pk if fitting else None,
             part_id=fitting.part_id if fitting else None,
             edge=fitting.edge if fitting else "",
-            to_edge=self.said("to_edge"),
+            to_edge=self.text("to_edge"),
             new_part_id=new_part,
             new_edge=new_edge,
-            old_part_retired_because=self.said("old_part_retired_because"),
+            old_part_retired_because=self.text("old_part_retired_because"),
             rule_id=value.get("rule"),
-            finding=self.said("finding"),
+            finding=self.text("finding"),
             downtime_h=value.get("downtime_h"),
             labour_h=value.get("labour_h"),
             cost=value.get("cost"),
-            done_by=self.said("done_by") or by_name,
-            note=self.said("note"),
-            ref=self.said("ref"),
+            done_by=self.text("done_by") or by_name,
+            note=self.text("note"),
+            ref=self.text("ref"),
             measurements=tuple(self.measurements()),
         )

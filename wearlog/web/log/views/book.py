@@ -52,13 +52,13 @@ def log(request: MillRequest) -> HttpResponse:
     reader = reader_of(request)
     records, below = newest(wanted, Cursor.read(request.GET.get("below", "")), reader.zone)
     lines = lines_of(records, reader.system)
-    asked = {
+    requested = {
         "press": wanted.press_id,
         "kind": wanted.kind,
         "first": wanted.first,
         "last": wanted.last,
     }
-    query = {name: value for name, value in asked.items() if value}
+    query = {name: value for name, value in requested.items() if value}
     return render(
         request,
         "web/log/book.html",
@@ -170,7 +170,7 @@ class Correct(OfRecord[CorrectionForm]):
             at=now,
             record=self.record,
             changes=changes,
-            reason=form.said("reason"),
+            reason=form.text("reason"),
             confirmed=form.confirmed,
             seen={name: getattr(self.record, name) for name in changes},
         )
@@ -190,7 +190,7 @@ class Void(OfRecord[VoidForm]):
         return {**super().context(), "goes_with_it": GOES_WITH.get(self.kwargs["kind"], "")}
 
     def act(self, form: VoidForm, now: datetime) -> LogRecord:
-        return actions.void(by=self.request.user, at=now, record=self.record, reason=form.said("reason"))
+        return actions.void(by=self.request.user, at=now, record=self.record, reason=form.text("reason"))
 
     def done(self, record: LogRecord) -> HttpResponse:
         messages.success(self.request, _("Struck out. It stays readable and counts no more."))

@@ -42,8 +42,8 @@ class AtPress(EntryPage[Form, Record]):
 
     def prepare(self) -> None:
         self.presses = known.presses_at_work()
-        asked = self.request.POST.get("press") or self.request.GET.get("press") or ""
-        press = known.usual_press(self.request.user, self.presses, asked)
+        requested = self.request.POST.get("press") or self.request.GET.get("press") or ""
+        press = known.usual_press(self.request.user, self.presses, requested)
         if press is None:
             raise NothingToShow(choose_press(self.request, _(self.heading), reverse(self.page)))
         self.press: Press = press
@@ -112,8 +112,8 @@ class LotRelease(FormPage[ReleaseForm, LotHold]):
             by=self.request.user,
             at=now,
             hold_id=self.hold.pk,
-            released_by=form.said("released_by"),
-            reason=form.said("reason"),
+            released_by=form.text("released_by"),
+            reason=form.text("reason"),
         )
 
     def done(self, record: LotHold) -> HttpResponse:
@@ -180,20 +180,20 @@ class NoteNew(EntryPage[NoteForm, ShiftNote]):
         )
 
     def act(self, form: NoteForm, now: datetime) -> ShiftNote:
-        press = form.said("press")
+        press = form.text("press")
         press_id = int(press) if press else None
         # A note has no ref, so a double submit is recognised by the same text.
-        twin = ShiftNote.objects.standing().filter(
+        twin = ShiftNote.objects.not_voided().filter(
             entered_by=self.request.user,
-            text=form.said("text"),
+            text=form.text("text"),
             press_id=press_id,
             written_at__gt=now - timedelta(minutes=1),
         )
         return twin.first() or actions.leave_note(
             by=self.request.user,
             at=now,
-            text=form.said("text"),
-            by_name=form.said("by_name") or str(self.request.user),
+            text=form.text("text"),
+            by_name=form.text("by_name") or str(self.request.user),
             press_id=press_id,
         )
 
@@ -214,7 +214,7 @@ class ReadingNew(AtPress[ReadingForm, Reading]):
 
     def act(self, form: ReadingForm, now: datetime) -> Reading:
         read_at = form.at_or("read_at", now)
-        twin = Reading.objects.standing().filter(
+        twin = Reading.objects.not_voided().filter(
             press=self.press,
             entered_by=self.request.user,
             meter_h=form.cleaned_data["meter_h"],
@@ -268,7 +268,9 @@ class MeasurementNew(EntryPage[MeasurementForm, Measurement]):
 
     def context(self) -> dict[str, object]:
         assert self.part is not None
-        last = self.place or Fitting.objects.standing().filter(part=self.part).order_by("-fitted_at").first()
+        last = (
+            self.place or Fitting.objects.not_voided().filter(part=self.part).order_by("-fitted_at").first()
+        )
         press_id = last.position.press_id if last else 0
         return {
             "part": self.part,
@@ -287,7 +289,7 @@ class MeasurementNew(EntryPage[MeasurementForm, Measurement]):
             by=self.request.user,
             at=now,
             part_id=self.part.pk,
-            edge=form.said("edge"),
+            edge=form.text("edge"),
             measured_at=form.at_or("measured_at", now),
             measurement=form.measurement(),
             confirmed=form.confirmed,

@@ -100,8 +100,8 @@ class RunNew(EntryPage[RunForm, Run]):
 
     def prepare(self) -> None:
         self.presses = known.presses_at_work()
-        asked = self.request.POST.get("press") or self.request.GET.get("press") or ""
-        press = known.usual_press(self.request.user, self.presses, asked)
+        requested = self.request.POST.get("press") or self.request.GET.get("press") or ""
+        press = known.usual_press(self.request.user, self.presses, requested)
         if press is None:
             raise NothingToShow(choose_press(self.request, _("Log a run"), reverse("web:run-new")))
         self.press = press
@@ -237,7 +237,9 @@ class RunStop(EntryPage[RunStopForm, Run]):
     template_name = "web/log/run_stop.html"
 
     def prepare(self) -> None:
-        run = get_object_or_404(Run.objects.standing().select_related("press", "crop"), pk=self.kwargs["pk"])
+        run = get_object_or_404(
+            Run.objects.not_voided().select_related("press", "crop"), pk=self.kwargs["pk"]
+        )
         if run.ends_at is not None and self.request.method == "GET":
             raise Http404(_("This run has been stopped already."))
         self.run = run

@@ -85,12 +85,12 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
         ready = [entry for entry in entries if entry is not None]
         if len(ready) < len(entries):
             return self.page(head, lines, status=422)
-        confirmed = {line.said("ref"): line.confirmed for line in written}
+        confirmed = {line.text("ref"): line.confirmed for line in written}
         try:
             runs = actions.log_sheet(by=request.user, at=now, entries=ready, confirmed=confirmed)
         except SheetNotTaken as problem:
             for line in written:
-                ref = line.said("ref")
+                ref = line.text("ref")
                 if ref in problem.refused:
                     line.refuse(problem.refused[ref])
                 line.ask(problem.doubts.get(ref, ()))
@@ -155,8 +155,8 @@ class WeekSheet(SheetPage):
     def prepare(self) -> None:
         self.press = get_object_or_404(Press, pk=self.kwargs["pk"], retired_on__isnull=True)
         self.first = self.first_day()
-        asked = self.request.GET.get("lines", "1")
-        self.per_day = int(asked) if asked in {str(n) for n in range(1, MOST_LINES + 1)} else 1
+        requested = self.request.GET.get("lines", "1")
+        self.per_day = int(requested) if requested in {str(n) for n in range(1, MOST_LINES + 1)} else 1
 
     def first_day(self) -> date:
         """Monday of the week in the query, else of the present one."""

@@ -39,14 +39,14 @@ class WorkNew(EntryPage[WorkForm, Service]):
         self.position = self._position()
         self.press = self._press()
         self.places = known.places_of(self.press)
-        asked = self.request.POST.get("action") or self.request.GET.get("action") or ""
+        requested = self.request.POST.get("action") or self.request.GET.get("action") or ""
         if self.position is not None and self.fitting is None and self.request.method == "GET":
             self.fitting = next(
                 (each.fitting for each in self.places if each.position.pk == self.position.pk), None
             )
-        if asked not in Action.values or (asked in MOVES and self.position is None):
+        if requested not in Action.values or (requested in MOVES and self.position is None):
             raise NothingToShow(self._choose())
-        self.action = Action(asked)
+        self.action = Action(requested)
         if self.action in MOVES and self.fitting is None:
             raise NothingToShow(self._choose())
         self.rule = (
@@ -89,8 +89,8 @@ class WorkNew(EntryPage[WorkForm, Service]):
         if self.position is not None:
             return self.position.press
         presses = known.presses_at_work()
-        asked = self.request.POST.get("press") or self.request.GET.get("press") or ""
-        press = known.usual_press(self.request.user, presses, asked)
+        requested = self.request.POST.get("press") or self.request.GET.get("press") or ""
+        press = known.usual_press(self.request.user, presses, requested)
         if press is None:
             raise NothingToShow(choose_press(self.request, _("Log work"), reverse("web:work-new")))
         return press

@@ -18,7 +18,7 @@ from wearlog.equipment.queries import history_of
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.guessed import Guessed, guessed_in
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import due_items, reckoning
+from wearlog.forecasts.memory.queries import due_items, forecast_of_day
 from wearlog.forecasts.things import spans_of
 from wearlog.people.roles import Permission
 from wearlog.service.models import Measurement
@@ -166,7 +166,7 @@ def part(request: MillRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Part.objects.select_related("part_type", "made_from"), pk=pk)
     now = timezone.now()
     today = timezone.localdate(now)
-    known = reckoning(as_of=today)
+    known = forecast_of_day(as_of=today)
     edges = known.edges
     fittings = list(history_of(shown))
     items = [item for item in known.items if item.part_id == shown.pk]

@@ -17,7 +17,7 @@ from wearlog.equipment.models import Press
 from wearlog.equipment.queries import Seat as SeatRow
 from wearlog.equipment.queries import seats_of
 from wearlog.forecasts.items import STATES, DueItem, WearFigure
-from wearlog.forecasts.memory.queries import reckoning
+from wearlog.forecasts.memory.queries import forecast_of_day
 from wearlog.history.record import Record
 from wearlog.lockout.cautions.queries import isolation_point
 from wearlog.people.roles import Permission
@@ -48,7 +48,7 @@ class PressLine:
 @needs(Permission.VIEW)
 def presses(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
-    known = reckoning(as_of=today)
+    known = forecast_of_day(as_of=today)
     record = known.edges.record
     seasons = figures.season_lines(record)
     everything = list(Press.objects.order_by("code"))
@@ -123,7 +123,7 @@ def seat_lines(
     work = figures.of_spans(record, (row for row in record.fittings if row.id in in_place))
     last: dict[int, Service] = {}
     fitted = [row.fitting.part_id for row in rows.values() if row.fitting is not None]
-    for service in Service.objects.standing().filter(part_id__in=fitted, press=press).order_by("done_at"):
+    for service in Service.objects.not_voided().filter(part_id__in=fitted, press=press).order_by("done_at"):
         if service.part_id is not None:
             last[service.part_id] = service
     seats = []
@@ -163,7 +163,7 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Press, pk=pk)
     now = timezone.now()
     today = timezone.localdate(now)
-    known = reckoning(as_of=today)
+    known = forecast_of_day(as_of=today)
     record = known.edges.record
     items = [item for item in known.items if item.press_id == shown.pk]
     groups, later, unknown = grouped(items), group_of(items, "later"), group_of(items, "unknown")

@@ -7,11 +7,11 @@ from django.middleware.csrf import get_token
 from django.shortcuts import render
 
 from wearlog.people.roles import Permission
-from wearlog.web.site.access import MillRequest, kept, needs
+from wearlog.web.site.access import MillRequest, kept_offline, needs
 
 
 @needs(Permission.VIEW)
-@kept
+@kept_offline
 def waiting(request: MillRequest) -> HttpResponse:
     """The page of entries that this device has not sent yet, and of pages that it can show offline.
 

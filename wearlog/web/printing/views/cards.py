@@ -29,9 +29,9 @@ SIGNERS = 3
 
 def paper_of(request: MillRequest) -> str:
     """The paper size in the query, else Letter for a mill with US units and A4 for others."""
-    asked = request.GET.get("paper", "")
-    if asked in PAPERS:
-        return asked
+    requested = request.GET.get("paper", "")
+    if requested in PAPERS:
+        return requested
     return "letter" if request.mill.units == Units.US else "a4"
 
 
@@ -60,10 +60,10 @@ def page_of_cards(request: MillRequest) -> dict[str, object]:
         pressing.sort(key=lambda item: (item.press, STATES.index(item.state), item.due_on or today))
         keys = [card_key(item) for item in pressing[:MOST_CARDS]]
         left = len(pressing) - len(keys)
-        asked = [("all", "due")]
+        requested = [("all", "due")]
     else:
         keys = list(dict.fromkeys(request.GET.getlist("item")))
-        asked = [("item", key) for key in keys]
+        requested = [("item", key) for key in keys]
         if not keys or len(keys) > MOST_CARDS:
             raise Http404(_("A job card needs the task that it is for."))
     items = [found[key] for key in keys if key in found]
@@ -86,8 +86,8 @@ def page_of_cards(request: MillRequest) -> dict[str, object]:
         "signers": range(SIGNERS),
         "paper": paper,
         "page_css": f"web/page-{paper}.css",
-        "pdf_url": f"{reverse('web:job-card-pdf')}?{urlencode([*asked, ('paper', paper)])}",
-        "other_paper_url": f"{reverse('web:job-card')}?{urlencode([*asked, ('paper', other)])}",
+        "pdf_url": f"{reverse('web:job-card-pdf')}?{urlencode([*requested, ('paper', paper)])}",
+        "other_paper_url": f"{reverse('web:job-card')}?{urlencode([*requested, ('paper', other)])}",
         "site": site,
         "lonely": is_this_machine_only(site),
     }

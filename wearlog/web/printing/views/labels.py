@@ -22,20 +22,20 @@ from wearlog.web.site.qr import is_this_machine_only, site_of
 def page_of_labels(request: MillRequest) -> dict[str, object]:
     """The context of `labels.html`. `?what=presses&what=fitted&of=2&size=small&paper=a4`, or single ones by
     `?part=7&press=2&position=3`."""
-    asked = request.GET
-    size = asked.get("size", "")
-    of = number(asked.get("of", ""))
+    requested = request.GET
+    size = requested.get("size", "")
+    of = number(requested.get("of", ""))
     wanted = Wanted(
-        groups=[group for group in asked.getlist("what") if group in GROUPS],
+        groups=[group for group in requested.getlist("what") if group in GROUPS],
         press=of,
-        presses=numbers(asked.getlist("press")),
-        positions=numbers(asked.getlist("position")),
-        parts=numbers(asked.getlist("part")),
+        presses=numbers(requested.getlist("press")),
+        positions=numbers(requested.getlist("position")),
+        parts=numbers(requested.getlist("part")),
     )
     site, paper = site_of(request), paper_of(request)
     size = size if size in SIZES else "middle"
     labels = labels_for(wanted, site=site, system=str(request.units))
-    query = [(key, value) for key, values in asked.lists() if key != "paper" for value in values]
+    query = [(key, value) for key, values in requested.lists() if key != "paper" for value in values]
     return {
         "labels": labels,
         "full": len(labels) == MOST,

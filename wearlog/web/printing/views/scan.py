@@ -118,7 +118,7 @@ def logged(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> d
     press = Press.objects.filter(pk=press_pk).first()
     part = Part.objects.select_related("part_type").filter(pk=part_pk).first()
     work = (
-        Service.objects.standing()
+        Service.objects.not_voided()
         .filter(press=press)
         .select_related("press", "part__part_type", "position", "entered_by", "crop_change__to_crop")
     )

@@ -12,7 +12,7 @@ from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
 from wearlog.reminders.models import EVERY_DAY, Mark, ReminderWish, Rhythm
 from wearlog.web.site.fields import Reader, pills
-from wearlog.web.site.forms import EntryForm, ModelForm, Speaking
+from wearlog.web.site.forms import EntryForm, ModelForm, UnitsForm
 from wearlog.web.site.model_fields import Described, of
 
 WEEKDAYS = (
@@ -54,7 +54,7 @@ def clock_time(**words: Any) -> forms.TimeField:
     )
 
 
-class WishForm(Speaking, ModelForm):
+class WishForm(UnitsForm, ModelForm):
     from_time = of(ReminderWish, "from_time", clock_time, required=False)
     quiet_from = of(ReminderWish, "quiet_from", clock_time)
     quiet_until = of(ReminderWish, "quiet_until", clock_time)

@@ -20,7 +20,7 @@ from wearlog.web.site.access import MillRequest, needs
 def stopped(request: MillRequest) -> HttpResponse:
     """Owners see every address that was stopped, others their own."""
     context = {
-        "stops": addresses.standing_for(request.user),
+        "stops": addresses.stops_visible_to(request.user),
         "stuck_since": addresses.stuck_since(timezone.now()),
     }
     return render(request, "web/reminders/addresses.html", context)

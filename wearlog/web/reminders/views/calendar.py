@@ -87,7 +87,7 @@ def show(
 ) -> HttpResponse:
     """The page; after a refusal with the values that were typed."""
     context = {
-        "feeds": calendar_feeds.standing_for(request.user),
+        "feeds": list(calendar_feeds.visible_to(request.user)),
         "presses": Press.objects.order_by("code"),
         "error": error,
         "note": note,

@@ -38,7 +38,7 @@ class WebhookPage(FormPage[WebhookForm, Saved]):
 
     def act(self, form: WebhookForm, now: datetime) -> Saved:
         return webhook_setup.save_webhook(
-            url=form.said("url"), is_on=form.cleaned_data["is_on"], by=self.request.user, at=now
+            url=form.text("url"), is_on=form.cleaned_data["is_on"], by=self.request.user, at=now
         )
 
     def done(self, record: Saved) -> HttpResponse:

@@ -21,14 +21,14 @@ from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission
 from wearlog.reminders import marks
 from wearlog.reminders.models import ReminderWish
-from wearlog.reminders.outbox.calls import NOTHING_SAID
+from wearlog.reminders.outbox.calls import NO_MARKS
 from wearlog.reminders.outbox.keys import item_key
 from wearlog.reminders.outbox.queries import wish_of
 from wearlog.reminders.schedule import clock
 from wearlog.reminders.wishes import save_wish
 from wearlog.web.reminders.forms.wishes import GiveForm, HoldForm, WishForm
 from wearlog.web.site.access import MillRequest, needs
-from wearlog.web.site.forms import Speaking
+from wearlog.web.site.forms import UnitsForm
 from wearlog.web.site.pages import FormPage, back_to, number_in, reader_of, today
 from wearlog.web.site.tags.due import card_key
 from wearlog.words.days import day_words
@@ -72,7 +72,7 @@ class MarkPage(View):
                 at=now,
                 key=key,
                 until_on=form.cleaned_data["until_on"],
-                reason=form.said("reason"),
+                reason=form.text("reason"),
             )
         except NotAllowed:
             raise
@@ -126,7 +126,7 @@ class MarkPage(View):
     def show(
         self,
         *,
-        bad: Speaking | None = None,
+        bad: UnitsForm | None = None,
         hold: HoldForm | None = None,
         give: GiveForm | None = None,
         status: int = 200,
@@ -134,15 +134,15 @@ class MarkPage(View):
         item = self.item()
         if item is None:
             return self.gone(Refused(_("That work is not in the forecast any more. Here is what is.")))
-        said = marks.marks_on_pages(at=timezone.now(), today=today(self.request)).get(
-            item_key(item), NOTHING_SAID
+        found = marks.marks_on_pages(at=timezone.now(), today=today(self.request)).get(
+            item_key(item), NO_MARKS
         )
         return render(
             self.request,
             "web/reminders/mark.html",
             {
                 "item": item,
-                "said": said,
+                "marks": found,
                 "form": bad,
                 "hold": hold or self.hold_form(),
                 "give": give or self.give_form(),
@@ -188,12 +188,12 @@ def reminder_clock(request: MillRequest) -> HttpResponse:
     """The page about a pause because of the clock; a POST confirms that the clock is right."""
     now = timezone.now()
     if request.method == "POST":
-        if clock.go_on(by=request.user, at=now):
+        if clock.resume(by=request.user, at=now):
             messages.success(request, _("Reminders go on."))
         else:
             messages.info(request, _("Reminders are not paused; there is nothing to do."))
         return HttpResponseRedirect(reverse("web:reminder-clock"))
-    return render(request, "web/reminders/clock.html", {"now": now, "doubt": clock.standing()})
+    return render(request, "web/reminders/clock.html", {"now": now, "doubt": clock.current_doubt()})
 
 
 my_reminders = MyReminders.as_page(Permission.LOG)

@@ -13,7 +13,7 @@ from django.utils import timezone
 from wearlog.calc.conformal import FEWEST_EDGES
 from wearlog.calc.track import Summary
 from wearlog.forecasts.track.record import LEADS, STEP_DAYS, Tracked, track_record
-from wearlog.forecasts.track.replays import Said
+from wearlog.forecasts.track.replays import EdgeForecast
 from wearlog.people.roles import Permission
 from wearlog.web.drawing.promises import picture
 from wearlog.web.site.access import MillRequest, needs
@@ -32,8 +32,8 @@ class TrackedLine:
     name: str
     came: date
     between: tuple[date, date] | None
-    asked_on: date
-    said: Said
+    made_on: date
+    forecast: EdgeForecast
     verdict: str
 
 
@@ -41,9 +41,9 @@ def lines_of(edges: Sequence[Tracked], lead: int) -> list[TrackedLine]:
     """The lines of the table, newest first."""
     lines = []
     for one in reversed(edges):
-        if lead not in one.said:
+        if lead not in one.forecasts:
             continue
-        asked_on, said = one.said[lead]
+        made_on, forecast = one.forecasts[lead]
         came = one.reached.came
         lines.append(
             TrackedLine(
@@ -51,32 +51,32 @@ def lines_of(edges: Sequence[Tracked], lead: int) -> list[TrackedLine]:
                 name=f"{one.reached.part} {one.reached.key[1]}".strip(),
                 came=came,
                 between=one.reached.between,
-                asked_on=asked_on,
-                said=said,
-                verdict=verdict_of(said, came),
+                made_on=made_on,
+                forecast=forecast,
+                verdict=verdict_of(forecast, came),
             )
         )
     return lines
 
 
-def verdict_of(said: Said, came: date) -> str:
+def verdict_of(forecast: EdgeForecast, came: date) -> str:
     """`held` where the day lay in the range, `before` or `after` it, or `none` without a full range."""
-    if said.early is None or said.mid is None or said.late is None:
+    if forecast.early is None or forecast.mid is None or forecast.late is None:
         return "none"
-    return "before" if came < said.early else "after" if came > said.late else "held"
+    return "before" if came < forecast.early else "after" if came > forecast.late else "held"
 
 
 @needs(Permission.VIEW)
 def track(request: MillRequest) -> HttpResponse:
     """`?ahead=30|60|90` chooses the lead time in days for chart, sentence and table."""
     today = timezone.localdate()
-    asked = request.GET.get("ahead", "")
-    lead = int(asked) if asked.isdecimal() and int(asked) in LEADS else USUAL_LEAD
+    requested = request.GET.get("ahead", "")
+    lead = int(requested) if requested.isdecimal() and int(requested) in LEADS else USUAL_LEAD
     # The figures of last night, which have been computed in the background since then.
     night = today - timedelta(days=1)
     found = track_record(as_of=night, since=night - timedelta(days=PAST_DAYS), stored_only=True)
     lines = lines_of(found.edges, lead)
-    rows = [(line.name, line.said.range, float(line.came.toordinal())) for line in lines[:MOST_BARS]]
+    rows = [(line.name, line.forecast.range, float(line.came.toordinal())) for line in lines[:MOST_BARS]]
     drawn = [(name, given, came) for name, given, came in rows if given is not None]
     leads: list[tuple[int, Summary]] = list(found.leads.items())
     return render(

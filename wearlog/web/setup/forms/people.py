@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from wearlog.people.models import Mill, Role, Units, User, languages
 from wearlog.web.site.fields import Reader, pills
-from wearlog.web.site.forms import ModelForm, Speaking
+from wearlog.web.site.forms import ModelForm, UnitsForm
 from wearlog.web.site.model_fields import Described, of
 
 ROLE_WORDS = {
@@ -21,7 +21,7 @@ ROLE_WORDS = {
 }
 
 
-class PersonForm(Speaking, ModelForm):
+class PersonForm(UnitsForm, ModelForm):
     class Meta(Described):
         model = User
         fields = ("name", "username", "email", "role", "units", "language", "gets_mail", "is_active")
@@ -50,7 +50,7 @@ NOT_FRESH = _(
 )
 
 
-class MeForm(Speaking, ModelForm):
+class MeForm(UnitsForm, ModelForm):
     """One's own name, mail and units, and a password where one is wanted."""
 
     new_password = forms.CharField(
@@ -109,7 +109,7 @@ class MeForm(Speaking, ModelForm):
         return cleaned
 
 
-class MillForm(Speaking, ModelForm):
+class MillForm(UnitsForm, ModelForm):
     time_zone = of(Mill, "time_zone", forms.ChoiceField, required=True)
 
     class Meta(Described):
@@ -146,7 +146,7 @@ def set_language(form: forms.BaseForm) -> None:
     field.choices = [("", _("the mill's")), *languages()]  # type: ignore[attr-defined]
 
 
-class ImportForm(Speaking, forms.Form):
+class ImportForm(UnitsForm, forms.Form):
     file = forms.FileField(
         label=_("Logbook (.zip)"),
         help_text=_("A .zip of the CSV files that the logbook's description names."),

@@ -13,7 +13,7 @@ from wearlog.equipment.models import Kind, Position
 from wearlog.runs.models import Crop, PlanEntry, Price
 from wearlog.service.models import IncidentKind, Rule
 from wearlog.service.triggers import field_of
-from wearlog.web.setup.forms.things import TagsField, ThingForm, area
+from wearlog.web.setup.forms.things import TagsField, ThingForm, text_area
 from wearlog.web.site.model_fields import Described, of
 
 
@@ -34,7 +34,7 @@ class RuleForm(ThingForm):
             "lead_days",
             "instructions",
         )
-        widgets = {"instructions": area(4)}
+        widgets = {"instructions": text_area(4)}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -13,17 +13,17 @@ from wearlog.equipment.models import HoursFrom, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.runs.models import Crop
 from wearlog.web.site.fields import InstantField, NumberField, Reader
-from wearlog.web.site.forms import EntryForm, ModelForm, Speaking
+from wearlog.web.site.forms import EntryForm, ModelForm, UnitsForm
 from wearlog.web.site.model_fields import Described, of
 
 MADE_BY_US = NumberField | InstantField
 
 
-def area(rows: int = 3) -> forms.Textarea:
+def text_area(rows: int = 3) -> forms.Textarea:
     return forms.Textarea(attrs={"rows": rows})
 
 
-class ThingForm(Speaking, ModelForm):
+class ThingForm(UnitsForm, ModelForm):
     """A reference record in the reader's units. Unchanged fields keep all stored digits."""
 
     def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
@@ -77,7 +77,7 @@ class PressForm(ThingForm):
             "retired_on",
             "note",
         )
-        widgets = {"note": area()}
+        widgets = {"note": text_area()}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -125,7 +125,7 @@ class PositionForm(ThingForm):
     class Meta(Described):
         model = Position
         fields = ("name", "kind", "barrel", "share", "note")
-        widgets = {"note": area(2)}
+        widgets = {"note": text_area(2)}
 
     def _get_validation_exclusions(self) -> set[str]:
         """Don't exclude the press, which the page sets, so that the uniqueness of (press, position) is
@@ -154,7 +154,7 @@ class PartTypeForm(ThingForm):
             "min_spares",
             "note",
         )
-        widgets = {"note": area(2)}
+        widgets = {"note": text_area(2)}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -175,7 +175,7 @@ class PartForm(ThingForm):
             "retired_because",
             "note",
         )
-        widgets = {"note": area(2)}
+        widgets = {"note": text_area(2)}
 
 
 MANY = 100
@@ -214,13 +214,13 @@ class NewPartsForm(EntryForm):
     )
     acquired_on = of(Part, "acquired_on")
     made_from = of(Part, "made_from", help_text=_("A reamed die: the die that it was."))
-    note = of(Part, "note", widget=area(2))
+    note = of(Part, "note", widget=text_area(2))
 
     aliases = {"code": "first"}
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        first, count = self.said("first"), cleaned.get("count")
+        first, count = self.text("first"), cleaned.get("count")
         if not first or not count:
             return cleaned
         try:
@@ -244,7 +244,7 @@ class NewPartsForm(EntryForm):
                 part_type=value["part_type"],
                 acquired_on=value.get("acquired_on"),
                 made_from=value.get("made_from"),
-                note=self.said("note"),
+                note=self.text("note"),
             )
             for code in self.codes
         ]
@@ -254,7 +254,7 @@ class CropForm(ThingForm):
     class Meta(Described):
         model = Crop
         fields = ("code", "bushel_kg", "note")
-        widgets = {"note": area(2)}
+        widgets = {"note": text_area(2)}
 
     def clean_code(self) -> str:
         code = str(self.cleaned_data["code"]).strip()

@@ -20,7 +20,7 @@ from wearlog.people.devices import device_words
 from wearlog.people.models import User
 from wearlog.people.roles import Permission
 from wearlog.people.words import when
-from wearlog.web.setup.things import told
+from wearlog.web.setup.things import present_words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
 
@@ -46,12 +46,12 @@ def devices_of(person: User, request: MillRequest) -> list[Device]:
             name=device_words(row.device),
             handle=row.handle,
             here=row.handle == here,
-            words=told(
+            words=present_words(
                 row.signed_in_at and _("signed in %(when)s") % {"when": when(row.signed_in_at, zone)},
                 row.used_at and _("last used %(when)s") % {"when": when(row.used_at, zone)},
             ),
         )
-        for row in sessions.standing(person, at=timezone.now())
+        for row in sessions.not_expired(person, at=timezone.now())
     ]
     return sorted(found, key=lambda device: not device.here)
 
@@ -78,13 +78,13 @@ def _person_devices(request: MillRequest, pk: int) -> HttpResponse:
 
 def end(request: MillRequest, person: User, *, then: str) -> HttpResponse:
     """Sign out the device that the form names, or all except this one."""
-    now, asked = timezone.now(), request.POST.get("device", "")
-    if asked == ALL:
+    now, requested = timezone.now(), request.POST.get("device", "")
+    if requested == ALL:
         number = sessions.end_all(by=request.user, at=now, person=person, but=request.session.session_key)
         said = ngettext("%(number)s device is signed out.", "%(number)s devices are signed out.", number)
         messages.success(request, said % {"number": number})
-    elif sessions.end(by=request.user, at=now, person=person, handle=asked):
-        if asked == handle_here(request):
+    elif sessions.end(by=request.user, at=now, person=person, handle=requested):
+        if requested == handle_here(request):
             logout(request)
             return HttpResponseRedirect(reverse("web:sign-in"))
         messages.success(request, _("Signed out: the next thing asked from there leads to the sign-in."))

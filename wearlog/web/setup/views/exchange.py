@@ -17,14 +17,14 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from wearlog.logbook.exchange.exporting import export_logbook
-from wearlog.logbook.jobs import places
-from wearlog.logbook.jobs.asking import ask_for_import, cancel_import
+from wearlog.logbook.jobs import storage
+from wearlog.logbook.jobs.requesting import cancel_import, request_import
 from wearlog.logbook.models import ImportJob, ImportState
 from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission
 from wearlog.people.words import when
 from wearlog.web.setup.forms.people import ImportForm
-from wearlog.web.setup.things import Row, told
+from wearlog.web.setup.things import Row, present_words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import FormPage
 
@@ -49,7 +49,7 @@ class Exchange(FormPage[ImportForm, ImportJob]):
         upload = form.cleaned_data["file"]
         if upload.size > MOST_BYTES:
             raise Refused(_("This file is larger than 50 MB. Import it on the command line."), field="file")
-        return ask_for_import(
+        return request_import(
             by=self.request.user,
             at=now,
             name=upload.name,
@@ -68,7 +68,7 @@ def line_of(job: ImportJob) -> Row:
     return Row(
         title=job.name,
         url=reverse("web:import-job", kwargs={"pk": job.pk}),
-        words=told(
+        words=present_words(
             _("to be checked only") if job.only_check else "",
             ImportState(job.state).label,
             str(job.by),
@@ -110,7 +110,7 @@ def show_job(request: MillRequest, job: ImportJob, refused: str = "", status: in
             "counted": counted(job),
             "groups": groups,
             "more_groups": len(job.groups) - len(groups),
-            "listed": places.problems(job.file).is_file() if job.problems else False,
+            "listed": storage.problems(job.file).is_file() if job.problems else False,
             "refused": refused,
         },
         status=status,
@@ -135,7 +135,7 @@ def _import_problems(request: MillRequest, pk: int) -> HttpResponse:
     """All problems of the logbook, as a file."""
     job = get_object_or_404(ImportJob, pk=pk)
     try:
-        content = places.problems(job.file).read_bytes()
+        content = storage.problems(job.file).read_bytes()
     except OSError as error:
         raise Http404(_("This list is not kept any more. Check the logbook again.")) from error
     return HttpResponse(

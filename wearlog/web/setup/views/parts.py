@@ -19,7 +19,7 @@ from wearlog.equipment.models import Part, PartType
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.web.setup.forms.things import NewPartsForm, PartForm, PartTypeForm
-from wearlog.web.setup.things import Row, ThingPage, told
+from wearlog.web.setup.things import Row, ThingPage, present_words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.fields import NumberField
 from wearlog.web.site.pages import FormPage, back_to, reader_of
@@ -32,7 +32,7 @@ def part_types(request: MillRequest) -> HttpResponse:
         Row(
             title=kind.code,
             url=reverse("web:part-type-edit", kwargs={"pk": kind.pk}),
-            words=told(
+            words=present_words(
                 kind.get_kind_display(),
                 units.show_length(kind.size_mm, system) if kind.size_mm else "",
                 _("%s edges") % kind.edges if kind.edges > 1 else "",

@@ -21,7 +21,7 @@ from wearlog.people.models import Mill, Role, User
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, allows
 from wearlog.web.setup.forms.people import MeForm, MillForm, PersonForm
-from wearlog.web.setup.things import Row, ThingPage, told
+from wearlog.web.setup.things import Row, ThingPage, present_words
 from wearlog.web.setup.views.devices import devices_of
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import FormPage
@@ -33,7 +33,7 @@ def people(request: MillRequest) -> HttpResponse:
         Row(
             title=str(person),
             url=reverse("web:person-edit", kwargs={"pk": person.pk}),
-            words=told(
+            words=present_words(
                 Role(person.role).label,
                 person.username if person.name else "",
                 person.email,

@@ -19,7 +19,7 @@ from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Crop
 from wearlog.web.setup.forms.things import CropForm, EnergyForm, NewPressForm, PositionForm, PressForm
-from wearlog.web.setup.things import Row, Saving, Thing, ThingPage, told
+from wearlog.web.setup.things import Row, Saving, Thing, ThingPage, present_words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
 
@@ -48,7 +48,7 @@ class PressPage(ThingPage[PressForm, Press]):
             Row(
                 title=position.name,
                 url=reverse("web:position-edit", kwargs={"pk": position.pk}),
-                words=told(
+                words=present_words(
                     position.get_kind_display(),
                     _("barrel %s") % position.barrel if position.barrel else "",
                     _("takes %s of the seed") % units.plain(position.share)
@@ -124,7 +124,7 @@ def energy(request: MillRequest, pk: int) -> HttpResponse:
         Row(
             title=source.source,
             url=reverse("web:energy-edit", kwargs={"pk": source.pk}),
-            words=told(
+            words=present_words(
                 source.get_kind_display(),
                 _("isolated at %s") % source.isolate_at
                 if source.isolate_at
@@ -164,7 +164,7 @@ def crops(request: MillRequest) -> HttpResponse:
         Row(
             title=crop.code,
             url=reverse("web:crop-edit", kwargs={"pk": crop.pk}),
-            words=told(
+            words=present_words(
                 _("bushel of %s") % units.show_mass(crop.bushel_kg, system) if crop.bushel_kg else "",
                 crop.note,
             ),

@@ -20,9 +20,9 @@ from wearlog.people.words import day as in_figures
 from wearlog.people.words import in_language
 from wearlog.runs.models import PlanEntry, Price
 from wearlog.service.models import Rule
-from wearlog.service.triggers import field_of, named_by
+from wearlog.service.triggers import field_of, used_triggers
 from wearlog.web.setup.forms.rules import PlanForm, PriceForm, RuleForm, item_words
-from wearlog.web.setup.things import Row, ThingPage, told
+from wearlog.web.setup.things import Row, ThingPage, present_words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
 
@@ -31,8 +31,8 @@ CROPS_NAMED = [name for name in Rule.TRIGGERS if field_of(name).is_relation]
 
 def trigger_words(rule: Rule, system: str) -> list[str]:
     """The rule's triggers in words: `after 300 h`, `after the season of sunflower`."""
-    named = set(named_by(rule))
-    return [words for trigger in ALL if trigger.column in named for words in trigger.told(rule, system)]
+    named = set(used_triggers(rule))
+    return [words for trigger in ALL if trigger.column in named for words in trigger.summary(rule, system)]
 
 
 @needs(Permission.VIEW)
@@ -42,7 +42,7 @@ def rules(request: MillRequest) -> HttpResponse:
         Row(
             title=rule.code,
             url=reverse("web:rule-edit", kwargs={"pk": rule.pk}),
-            words=told(
+            words=present_words(
                 rule.get_kind_display() if rule.kind else "",
                 rule.part_type or "",
                 rule.press or "",
@@ -120,7 +120,7 @@ def plan_row(entry: PlanEntry, system: str) -> Row:
     return Row(
         title=f"{entry.crop}: {units.show_mass(entry.seed_kg, system)}",
         url=reverse("web:plan-edit", kwargs={"pk": entry.pk}),
-        words=told(
+        words=present_words(
             _("%(start)s to %(end)s") % {"start": in_figures(entry.start_on), "end": in_figures(entry.end_on)}
         ),
     )
@@ -166,7 +166,7 @@ def price_row(price: Price, currency: str) -> Row:
     return Row(
         title=f"{item_words(price.item)}: {amount} {currency}".strip(),
         url=reverse("web:price-edit", kwargs={"pk": price.pk}),
-        words=told(_("from %s on") % in_figures(price.from_on)),
+        words=present_words(_("from %s on") % in_figures(price.from_on)),
     )
 
 

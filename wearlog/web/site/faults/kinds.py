@@ -179,7 +179,7 @@ def chain(error: BaseException | None) -> Iterator[BaseException]:
         error = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
 
 
-def let_go(error: BaseException) -> None:
+def release_frames(error: BaseException) -> None:
     """Clear the local variables of the error's traceback frames.
 
     An SQLite connection whose set-up failed is referenced only by these frames and by itself, and would keep

@@ -38,7 +38,7 @@ def broken(request: HttpRequest) -> HttpResponse:
     error = sys.exc_info()[1]
     kind = kinds.kind_of(error)
     if error is not None and kind is not kinds.BROKEN:
-        kinds.let_go(error)
+        kinds.release_frames(error)
     session = getattr(request, "session", None)
     if session is not None:
         session.modified = False  # changes of the failed request must not be saved
@@ -59,7 +59,7 @@ def answer(request: HttpRequest, kind: Kind, *, waiting: Sequence[str] = ()) -> 
     """The response for that kind of error. `waiting` are the names of unapplied migrations."""
     language = language_of(request)
     with translation.override(language):
-        facts = {"kind": kind, "request_id": id_of(request), "waiting": upgrades.told(waiting)}
+        facts = {"kind": kind, "request_id": id_of(request), "waiting": upgrades.first_names(waiting)}
         if request.headers.get(QUEUE_HEADER):
             response: HttpResponse = JsonResponse(for_queue(facts), status=kind.status)
         else:

@@ -59,10 +59,10 @@ def day(value: date | datetime | None, today: date | None = None) -> str:
 @register.filter
 def work_url(item: DueItem) -> str:
     """The URL of the form that logs this work, with known values filled in."""
-    asked = {"press": item.press_id, "action": item.action, "rule": item.rule_id}
+    query = {"press": item.press_id, "action": item.action, "rule": item.rule_id}
     if item.fitting_id:
-        asked["fitting"] = item.fitting_id
-    return f"{reverse('web:work-new')}?{urlencode(asked)}"
+        query["fitting"] = item.fitting_id
+    return f"{reverse('web:work-new')}?{urlencode(query)}"
 
 
 @register.filter

@@ -19,7 +19,7 @@ def mail_banner(context: RequestContext) -> dict[str, object]:
     if not user.is_authenticated:
         return {}
     return {
-        "stops": addresses.standing_for(user),
+        "stops": addresses.stops_visible_to(user),
         "stuck_since": addresses.stuck_since(timezone.now()),
         "user": user,
     }

@@ -1,4 +1,4 @@
-"""What people said of a due item, beside it: `{% said_of item as said %}`."""
+"""What people said of a due item, beside it: `{% marks_of item as marks %}`."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from django.template.context import RequestContext
 from django.urls import reverse
 
 from wearlog.forecasts.items import DueItem
-from wearlog.reminders.outbox.calls import NOTHING_SAID, Marks
+from wearlog.reminders.outbox.calls import NO_MARKS, Marks
 from wearlog.reminders.outbox.keys import item_key
 from wearlog.web.site.tags.due import card_key
 
@@ -19,9 +19,9 @@ register = template.Library()
 
 
 @register.simple_tag(takes_context=True)
-def said_of(context: RequestContext, item: DueItem) -> Marks:
+def marks_of(context: RequestContext, item: DueItem) -> Marks:
     """The item's marks; all marks are loaded once per page, for the first item."""
-    found: Marks = context["request"].marks.get(item_key(item), NOTHING_SAID)
+    found: Marks = context["request"].marks.get(item_key(item), NO_MARKS)
     return found
 
 

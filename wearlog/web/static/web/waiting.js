@@ -17,7 +17,7 @@ function yesButton(entry) {
 }
 
 /** @param {Entry} entry @param {Entry[]} all @returns {HTMLElement[]} how it stands with it */
-function standing(entry, all) {
+function statusOf(entry, all) {
   if (isDecided(entry)) {
     const state = /** @type {Answer} */ (entry.answer).state;
     const texts = state === "gone" ? [own.gone] : [own[state], ...saidOf(entry)];
@@ -37,7 +37,7 @@ function slip(entry, all) {
   box.append(element("h2", entry.title), element("p", moment(entry.at)));
   const facts = element("dl");
   for (const [name, value] of entry.told) facts.append(element("dt", name), element("dd", value));
-  box.append(facts, ...standing(entry, all));
+  box.append(facts, ...statusOf(entry, all));
   const buttons = element("p", "", "buttons");
   if (entry.answer?.doubts && isDecided(entry)) buttons.append(yesButton(entry));
   if (isDecided(entry)) buttons.append(mendLink(entry));

@@ -16,7 +16,7 @@ from wearlog.runs.models import ShiftNote
 from wearlog.runs.queries import running_runs
 from wearlog.service.queries import open_holds
 from wearlog.web.site import isolations
-from wearlog.web.site.access import MillRequest, kept, needs
+from wearlog.web.site.access import MillRequest, kept_offline, needs
 from wearlog.web.site.groups import group_of, grouped
 
 LAST_SHIFT = timedelta(days=3)
@@ -30,13 +30,13 @@ def next_up(items: list[DueItem]) -> DueItem | None:
 
 
 @needs(Permission.VIEW)
-@kept
+@kept_offline
 def day(request: MillRequest) -> HttpResponse:
     now = timezone.now()
     today = timezone.localdate(now)
     items = due_items(as_of=today)
     stopped, to_tell = concerning(request.user)
-    notes = ShiftNote.objects.standing().filter(written_at__gt=now - LAST_SHIFT, written_at__lte=now)
+    notes = ShiftNote.objects.not_voided().filter(written_at__gt=now - LAST_SHIFT, written_at__lte=now)
     return render(
         request,
         "web/today/day.html",
@@ -49,7 +49,7 @@ def day(request: MillRequest) -> HttpResponse:
             "running": running_runs(),
             "notes": notes.select_related("press").order_by("-written_at")[:2],
             "holds": open_holds(),
-            "isolations": isolations.shown(stopped, request.user),
+            "isolations": isolations.with_locks(stopped, request.user),
             "to_tell": to_tell,
         },
     )

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from wearlog.forecasts.management.commands._asked import add_day, day_asked
+from wearlog.forecasts.management.commands._as_of import add_as_of, parse_as_of
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.words import printing
 
@@ -18,11 +18,11 @@ class Command(BaseCommand):
     requires_system_checks = ()
 
     def add_arguments(self, parser: CommandParser) -> None:
-        add_day(parser)
+        add_as_of(parser)
         parser.add_argument("--format", choices=("table", "json", "csv"), default="table")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        as_of = day_asked(options["as_of"])
+        as_of = parse_as_of(options["as_of"])
         items = due_items(as_of=as_of)
         if options["format"] == "json":
             text = printing.as_json(items, as_of)

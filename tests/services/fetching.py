@@ -24,7 +24,7 @@ class Answer:
     json: dict[str, Any] = field(default_factory=dict)
 
 
-def asked(visitor: Visitor, path: str, fields: dict[str, str] | None = None, queue: str = "") -> Answer:
+def fetch(visitor: Visitor, path: str, fields: dict[str, str] | None = None, queue: str = "") -> Answer:
     headers = {"X-Wearlog-Queue": queue} if queue else {}
     data = urlencode(fields).encode() if fields else None
     request = urllib.request.Request(visitor.site + path, data, headers)

@@ -16,7 +16,7 @@ def folder() -> Path:
 
 
 def archive(file: str) -> Path:
-    """The uploaded archive. `file` is a name that `put` made, never what a browser sent."""
+    """The uploaded archive. `file` is a name that `store_upload` made, never what a browser sent."""
     return folder() / f"{file}.zip"
 
 
@@ -25,7 +25,7 @@ def problems(file: str) -> Path:
     return folder() / f"{file}.csv"
 
 
-def put(chunks: Iterable[bytes]) -> str:
+def store_upload(chunks: Iterable[bytes]) -> str:
     """Store an upload, fsynced, and return the name made for it.
     Raises OSError where it can't be written; then nothing is left behind."""
     file = secrets.token_hex(16)
@@ -50,7 +50,7 @@ def write(path: Path, chunks: Iterable[bytes]) -> None:
         raise
 
 
-def let_go(file: str, *, problems_too: bool = False) -> None:
+def delete_files(file: str, *, problems_too: bool = False) -> None:
     """Delete the archive, ignoring errors, since a leftover file does no harm."""
     for path in [archive(file), *([problems(file)] if problems_too else [])]:
         with suppress(OSError):

@@ -13,16 +13,16 @@ from django.utils.translation import gettext as _
 from wearlog.calc import units
 from wearlog.compare.ledger import ledger
 from wearlog.compare.orders import Order, orders
-from wearlog.compare.reliability import Ended, Lived, TypeLives, type_lives
+from wearlog.compare.reliability import Ended, PartLife, TypeLives, type_lives
 from wearlog.compare.repeats import Repeat, Thing, Trend, repeats
-from wearlog.compare.replacing import Mending, PlannedReplacement, mend_or_buy, planned_or_not
+from wearlog.compare.replacing import Mending, PlannedReplacement, mend_or_buy, planned_replacement
 from wearlog.compare.stopping import Stop, stops
-from wearlog.forecasts.memory.queries import Reckoning, reckoning
+from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import Cautions, cautions_for
 from wearlog.people.roles import Permission
 from wearlog.web.drawing.survivors import Survivors, survivors
-from wearlog.web.reports import sentences as words
+from wearlog.web.reports import sentences
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.words.kinds import kind_words
 
@@ -34,7 +34,7 @@ MOST_THINGS = 60
 class InUse:
     """A part in use, its age, and the remaining life that 8 of 10 such parts reach; empty where unknown."""
 
-    lived: Lived
+    lived: PartLife
     press: str
     age: str
     early: str
@@ -46,7 +46,7 @@ class LifeLine:
     lives: TypeLives
     kind: str
     counts: str
-    told: list[str]
+    words: list[str]
     picture: Survivors | None
     picture_words: str
     reach: str
@@ -56,14 +56,14 @@ class LifeLine:
 @dataclass(frozen=True)
 class ThingLine:
     thing: Thing
-    told: str
+    words: str
 
 
 @dataclass(frozen=True)
 class RepeatLine:
     repeat: Repeat
     title: str
-    told: str
+    words: str
     law: str
     things: list[ThingLine]
     silent: int
@@ -76,7 +76,7 @@ class RepeatLine:
 class PlannedLine:
     found: PlannedReplacement
     kind: str
-    told: str
+    words: str
     cautions: list[Caution]
 
 
@@ -84,7 +84,7 @@ class PlannedLine:
 class MendingLine:
     found: Mending
     kind: str
-    told: str
+    words: str
     cautions: list[Caution]
 
 
@@ -92,7 +92,7 @@ class MendingLine:
 class StopLine:
     found: Stop
     press: str
-    told: str
+    words: str
     figures: str
     left_out: bool
     cautions: list[Caution]
@@ -101,21 +101,21 @@ class StopLine:
 @dataclass(frozen=True)
 class OrderLine:
     found: Order
-    told: str
+    words: str
     late: bool
 
 
-def _known(request: MillRequest) -> tuple[Reckoning, dict[int, str], str]:
-    known = reckoning(as_of=timezone.localdate())
+def _known(request: MillRequest) -> tuple[Forecast, dict[int, str], str]:
+    known = forecast_of_day(as_of=timezone.localdate())
     return known, {pk: row.label for pk, row in known.ground.record.presses.items()}, str(request.units)
 
 
 @needs(Permission.VIEW)
-def lives(request: MillRequest) -> HttpResponse:
+def part_lives(request: MillRequest) -> HttpResponse:
     """Every part type with a part on record."""
     known, presses, system = _known(request)
     found = [_life_line(each, presses, system) for each in type_lives(known.ground.record)]
-    return render(request, "web/reports/worth/lives.html", {"lines": found})
+    return render(request, "web/reports/reliability/part_lives.html", {"lines": found})
 
 
 def _life_line(each: TypeLives, presses: dict[int, str], system: str) -> LifeLine:
@@ -127,20 +127,20 @@ def _life_line(each: TypeLives, presses: dict[int, str], system: str) -> LifeLin
             InUse(
                 one,
                 presses[one.press_id],
-                words.amount(one.age(each.by), each.by, system),
-                words.amount(rest.early, each.by, system) if rest else "",
-                words.amount(rest.late, each.by, system) if rest else "",
+                sentences.amount(one.age(each.by), each.by, system),
+                sentences.amount(rest.early, each.by, system) if rest else "",
+                sentences.amount(rest.late, each.by, system) if rest else "",
             )
         )
     picture = survivors(each)
     return LifeLine(
         each,
         kind_words(each.type.kind),
-        words.counts(each),
-        words.life_words(each, system),
+        sentences.counts(each),
+        sentences.life_words(each, system),
         picture,
         _picture_words(each, system) if picture else "",
-        words.amount(picture.reach, each.by, system) if picture else "",
+        sentences.amount(picture.reach, each.by, system) if picture else "",
         in_use,
     )
 
@@ -150,7 +150,7 @@ def _picture_words(each: TypeLives, system: str) -> str:
         _("%(share)s %% at %(age)s")
         % {
             "share": units.show_number(100 * step.survival, 0, system),
-            "age": words.amount(step.age, each.by, system),
+            "age": sentences.amount(step.age, each.by, system),
         }
         for step in each.steps
     )
@@ -158,37 +158,41 @@ def _picture_words(each: TypeLives, system: str) -> str:
 
 
 @needs(Permission.VIEW)
-def work(request: MillRequest) -> HttpResponse:
+def repeated_work(request: MillRequest) -> HttpResponse:
     """Every kind of repeated work."""
     known, presses, system = _known(request)
     found = repeats(known.ground.record)
     cautions = cautions_for(presses)
     lines = [_repeat_line(each, cautions, presses, system) for each in found]
-    at = {thing.press_id for each in found for thing in each.things if thing.told.events}
-    everywhere = words.pressed_cautions(cautions, presses, at, action="", kind="")
-    return render(request, "web/reports/worth/work.html", {"lines": lines, "cautions": everywhere})
+    at = {thing.press_id for each in found for thing in each.things if thing.analysis.events}
+    everywhere = sentences.pressed_cautions(cautions, presses, at, action="", kind="")
+    return render(
+        request, "web/reports/reliability/repeated_work.html", {"lines": lines, "cautions": everywhere}
+    )
 
 
 def _repeat_line(repeat: Repeat, cautions: Cautions, presses: dict[int, str], system: str) -> RepeatLine:
-    told = [thing for thing in repeat.things if thing.told.events]
-    pressing = {thing.press_id for thing in told if Trend.FASTER in (thing.told.trend, repeat.told.trend)}
+    done_on = [thing for thing in repeat.things if thing.analysis.events]
+    pressing = {
+        thing.press_id for thing in done_on if Trend.FASTER in (thing.analysis.trend, repeat.analysis.trend)
+    }
     action = repeat.action or ("clean" if repeat.incident == "plugged" else "repair")
     return RepeatLine(
         repeat,
-        words.title_of(repeat),
-        words.trend_words(repeat, repeat.told, system),
-        words.law_words(repeat, system),
+        sentences.title_of(repeat),
+        sentences.trend_words(repeat, repeat.analysis, system),
+        sentences.law_words(repeat, system),
         [
-            ThingLine(thing, words.trend_words(repeat, thing.told, system))
-            for thing in sorted(told, key=lambda one: -one.told.events)[:MOST_THINGS]
+            ThingLine(thing, sentences.trend_words(repeat, thing.analysis, system))
+            for thing in sorted(done_on, key=lambda one: -one.analysis.events)[:MOST_THINGS]
         ],
-        len(repeat.things) - len(told),
-        words.pressed_cautions(cautions, presses, pressing, action=action, kind=repeat.kind),
+        len(repeat.things) - len(done_on),
+        sentences.pressed_cautions(cautions, presses, pressing, action=action, kind=repeat.kind),
     )
 
 
 @needs(Permission.OWN)
-def pays(request: MillRequest) -> HttpResponse:
+def costs(request: MillRequest) -> HttpResponse:
     """Planned or after failure, stop or go on, mend or buy, and dies to make."""
     known, presses, system = _known(request)
     record = known.ground.record
@@ -203,13 +207,13 @@ def pays(request: MillRequest) -> HttpResponse:
             one.press_id for one in each.lived
         }
         kind = kind_words(each.type.kind)
-        found = planned_or_not(record, book, each)
+        found = planned_replacement(record, book, each)
         planned.append(
             PlannedLine(
                 found,
                 kind,
                 _planned_words(found, money),
-                words.pressed_cautions(cautions, presses, used, action="replace", kind=each.type.kind),
+                sentences.pressed_cautions(cautions, presses, used, action="replace", kind=each.type.kind),
             )
         )
         choice = mend_or_buy(record, book, each)
@@ -219,7 +223,9 @@ def pays(request: MillRequest) -> HttpResponse:
                     choice,
                     kind,
                     _mending_words(choice, money),
-                    words.pressed_cautions(cautions, presses, used, action="rebuild", kind=each.type.kind),
+                    sentences.pressed_cautions(
+                        cautions, presses, used, action="rebuild", kind=each.type.kind
+                    ),
                 )
             )
     stop_lines = [
@@ -229,7 +235,7 @@ def pays(request: MillRequest) -> HttpResponse:
             _stop_words(each),
             _stop_figures(each, money),
             bool(each.left_out),
-            words.pressed_cautions(
+            sentences.pressed_cautions(
                 cautions,
                 presses,
                 {each.press_id},
@@ -242,14 +248,14 @@ def pays(request: MillRequest) -> HttpResponse:
     context: dict[str, object] = {
         "advised": [line for line in planned if line.found.best_age is not None],
         "withheld": [
-            (told, [line for line in planned if line.told == told])
-            for told in dict.fromkeys(line.told for line in planned if line.found.best_age is None)
+            (reason, [line for line in planned if line.words == reason])
+            for reason in dict.fromkeys(line.words for line in planned if line.found.best_age is None)
         ],
         "mending": mending,
         "stops": stop_lines,
         "orders": [_order_line(each, record.as_of) for each in orders(record, known.edges, book)],
     }
-    return render(request, "web/reports/worth/pays.html", context)
+    return render(request, "web/reports/reliability/costs.html", context)
 
 
 @dataclass(frozen=True)
@@ -270,12 +276,12 @@ class _Money:
 
 def _planned_words(found: PlannedReplacement, money: _Money) -> str:
     if found.why is not None:
-        return str(words.WITHHELD_WORDS[found.why])
+        return str(sentences.WITHHELD_WORDS[found.why])
     return _(
         "Change them at %(age)s, before they fail: that saves about %(saving)s %% of what running to failure "
         "costs. Planned it costs %(planned)s, after a failure %(failure)s."
     ) % {
-        "age": words.amount(found.best_age, found.lives.by, money.system),
+        "age": sentences.amount(found.best_age, found.lives.by, money.system),
         "saving": units.show_number(100 * found.saving, 0, money.system),
         "planned": money(found.planned_cost),
         "failure": money(found.failure_cost),
@@ -289,12 +295,12 @@ def _mending_words(found: Mending, money: _Money) -> str:
     if found.better == "buy":
         return _("Buy new: %(buy)s, against %(mend)s for a rebuild.") % figures
     assert found.why is not None
-    return str(words.WITHHELD_WORDS[found.why])
+    return str(sentences.WITHHELD_WORDS[found.why])
 
 
 def _stop_words(found: Stop) -> str:
     if found.why is not None:
-        return str(words.NO_STOP_WORDS[found.why])
+        return str(sentences.NO_STOP_WORDS[found.why])
     if found.stop:
         return _("Stop it: a tonne now loses more than a tonne has cost on average so far.")
     return _("Go on: a tonne now still loses less than a tonne has cost on average so far.")
@@ -318,5 +324,5 @@ def _stop_figures(found: Stop, money: _Money) -> str:
 
 def _order_line(found: Order, today: date) -> OrderLine:
     if found.why is not None:
-        return OrderLine(found, str(words.NO_ORDER_WORDS[found.why]), False)
+        return OrderLine(found, str(sentences.NO_ORDER_WORDS[found.why]), False)
     return OrderLine(found, "", found.order_by is not None and found.order_by <= today)

@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import F
 
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
-from wearlog.history.cache import VersionShelf
+from wearlog.history.cache import VersionCache
 from wearlog.history.models import Widening
 from wearlog.history.rows import (
     FittingRow,
@@ -32,16 +32,16 @@ from wearlog.history.rows import (
     ServiceRow,
     TypeRow,
 )
-from wearlog.history.runs import OfPress, PressRuns, runs_and_readings, runs_and_readings_anew
+from wearlog.history.runs import PressLog, PressRuns, runs_and_readings, runs_and_readings_uncached
 from wearlog.people.models import Mill
 from wearlog.runs.columns import number, seconds
 from wearlog.runs.models import Crop, PlanEntry
 from wearlog.service.models import Incident, Measurement, Rule, Service
-from wearlog.service.triggers import Asked, asked_by, field_of
+from wearlog.service.triggers import TriggerValue, field_of, trigger_value
 
 
 @dataclass(frozen=True, eq=False)
-class Whole:
+class Log:
     """Every row that is not voided, in order of time, then key, however late it is."""
 
     zone: ZoneInfo
@@ -63,26 +63,26 @@ class Whole:
     """(first day, factor by which ranges are widened from then on), in order of days."""
 
 
-_ROWS: VersionShelf[None, Whole] = VersionShelf("the log's rows", most=1)
+_ROWS: VersionCache[None, Log] = VersionCache("the log's rows", most=1)
 
 
-def whole() -> Whole:
+def load_log() -> Log:
     """The log as it is now, from the cache if possible. Reads only."""
     return _ROWS.get(None, lambda: _read(runs_and_readings), one_at_a_time=True)
 
 
-def anew() -> Whole:
+def load_log_uncached() -> Log:
     """The log as it is now, always read from the database."""
-    return _read(runs_and_readings_anew)
+    return _read(runs_and_readings_uncached)
 
 
-def _read(of_presses: Callable[[Collection[int]], Mapping[int, OfPress]]) -> Whole:
+def _read(of_presses: Callable[[Collection[int]], Mapping[int, PressLog]]) -> Log:
     mill = Mill.current()
     crops = tuple(Crop.objects.order_by("code").values_list("id", "code"))
     crop_index = {pk: index for index, (pk, _) in enumerate(crops)}
     presses = press_rows()
     of_press = of_presses(presses)
-    return Whole(
+    return Log(
         zone=mill.zone,
         units=mill.units,
         crops=crops,
@@ -168,10 +168,10 @@ def _rules(crop_index: dict[int, int]) -> tuple[RuleRow, ...]:
     )
 
 
-def _triggers(rule: Rule, crop_index: dict[int, int]) -> dict[str, Asked]:
-    found: dict[str, Asked] = {}
+def _triggers(rule: Rule, crop_index: dict[int, int]) -> dict[str, TriggerValue]:
+    found: dict[str, TriggerValue] = {}
     for name in Rule.TRIGGERS:
-        asked = asked_by(rule, name)
+        asked = trigger_value(rule, name)
         if asked is not None:
             is_crop = field_of(name).is_relation
             found[name] = crop_index[asked] if is_crop and isinstance(asked, int) else asked
@@ -180,7 +180,7 @@ def _triggers(rule: Rule, crop_index: dict[int, int]) -> dict[str, Asked]:
 
 def _fittings() -> tuple[FittingRow, ...]:
     rows = (
-        Fitting.objects.standing()
+        Fitting.objects.not_voided()
         .order_by("fitted_at", "id")
         .values_list("id", "part_id", "edge", "position_id", seconds("fitted_at"), seconds("removed_at"))
     )
@@ -189,7 +189,7 @@ def _fittings() -> tuple[FittingRow, ...]:
 
 def _services() -> tuple[ServiceRow, ...]:
     rows = (
-        Service.objects.standing()
+        Service.objects.not_voided()
         .order_by("done_at", "id")
         .values_list(
             "id",
@@ -208,7 +208,7 @@ def _services() -> tuple[ServiceRow, ...]:
 
 def _measurements() -> tuple[MeasurementRow, ...]:
     rows = (
-        Measurement.objects.standing()
+        Measurement.objects.not_voided()
         .order_by("measured_at", "id")
         .values_list(
             "id",
@@ -227,7 +227,7 @@ def _measurements() -> tuple[MeasurementRow, ...]:
 
 def _incidents() -> tuple[IncidentRow, ...]:
     rows = (
-        Incident.objects.standing()
+        Incident.objects.not_voided()
         .order_by("happened_at", "id")
         .values_list("id", seconds("happened_at"), "press_id", "position_id", "kind")
     )

@@ -7,7 +7,7 @@ from itertools import repeat
 from typing import Any, overload
 
 
-class Same(Sequence[Any]):
+class RepeatedValue(Sequence[Any]):
     """A sequence of `count` times `value` that takes no memory."""
 
     def __init__(self, value: Any, count: int) -> None:
@@ -23,11 +23,11 @@ class Same(Sequence[Any]):
     def __getitem__(self, place: int) -> Any: ...
 
     @overload
-    def __getitem__(self, place: slice) -> Same: ...
+    def __getitem__(self, place: slice) -> RepeatedValue: ...
 
     def __getitem__(self, place: int | slice) -> Any:
         if isinstance(place, slice):
-            return Same(self.value, len(range(*place.indices(self.length))))
+            return RepeatedValue(self.value, len(range(*place.indices(self.length))))
         if not -self.length <= place < self.length:
             raise IndexError(place)
         return self.value

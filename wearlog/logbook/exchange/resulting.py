@@ -9,7 +9,7 @@ from wearlog.logbook.exchange.checking import BAD, Rows
 from wearlog.logbook.exchange.comparing import Comparison
 
 
-class Settled:
+class ResultingRows:
     """One table after the import. `kept`: stored records in conflict are kept, and voided ones stay
     voided."""
 
@@ -18,7 +18,7 @@ class Settled:
         self.stored = comparison.stored
         self.kept = {change.row for change in comparison.changes if kept and change.in_conflict}
         gone = {change.row for change in comparison.changes if kept and change.voided}
-        self.standing = [row for row in range(len(self.rows)) if row not in gone]
+        self.not_voided = [row for row in range(len(self.rows)) if row not in gone]
 
     def column(self, name: str) -> Sequence[Any]:
         """The column's values for all rows of the file, by row number."""
@@ -36,7 +36,7 @@ class Settled:
         """(row number, values of the named columns) for each row in which none of them is BAD."""
         columns = [self.column(name) for name in names]
         some_bad = bool(self.rows.bad)
-        for row in self.standing:
+        for row in self.not_voided:
             values = tuple(column[row] for column in columns)
             if not (some_bad and any(value is BAD for value in values)):
                 yield row, *values

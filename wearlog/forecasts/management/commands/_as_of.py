@@ -12,7 +12,7 @@ from wearlog.people.models import Mill
 EARLIEST, LATEST = date(1900, 1, 1), date(2999, 12, 31)
 
 
-def add_day(parser: CommandParser) -> None:
+def add_as_of(parser: CommandParser) -> None:
     parser.add_argument(
         "--as-of",
         metavar="DAY",
@@ -20,7 +20,7 @@ def add_day(parser: CommandParser) -> None:
     )
 
 
-def day_asked(text: str | None) -> date:
+def parse_as_of(text: str | None) -> date:
     """The day given to `--as-of`; without one, today in the mill's zone. Raises CommandError with a hint."""
     if text is None:
         return timezone.now().astimezone(Mill.current().zone).date()  # the clock is read in commands only

@@ -26,7 +26,7 @@ FORGOTTEN_AFTER = timedelta(minutes=15)
 
 
 @dataclass(frozen=True)
-class Pace:
+class WaitSchedule:
     """The waits that a counter imposes: the number of the first failure that is followed by a wait, and the
     seconds of wait after that failure and each following one; the last value applies to all further ones."""
 
@@ -40,11 +40,11 @@ class Pace:
         return timedelta(seconds=self.waits_s[min(failures - self.free, len(self.waits_s)) - 1])
 
 
-OWN = Pace(4, (10, 20, 40, 80, 160, 900))
+OWN = WaitSchedule(4, (10, 20, 40, 80, 160, 900))
 """For one account from one address, or from one known device: a wait from the 5th failure on, and from the
 10th on a quarter of an hour."""
 
-SHARED = Pace(19, (1, 2, 4, 8, 16, 32, 60))
+SHARED = WaitSchedule(19, (1, 2, 4, 8, 16, 32, 60))
 """For all tries on one account, or from one address: shorter waits, since they also delay other people."""
 
 
@@ -63,7 +63,7 @@ class TooSoon(Refused):
 
 
 @dataclass(frozen=True)
-class Try:
+class Attempt:
     """A try that has been counted as a failure. Its counter `own` is deleted once the password proves
     right."""
 
@@ -71,12 +71,12 @@ class Try:
     shared: tuple[str, ...]
 
 
-def place(*parts: str) -> str:
+def counter_key(*parts: str) -> str:
     return salted_hmac("wearlog.people.brakes", "\0".join(parts), algorithm="sha256").hexdigest()
 
 
 @transaction.atomic
-def begin(*, account: str, address: str, known_device: str, at: datetime) -> Try:
+def count_attempt(*, account: str, address: str, known_device: str, at: datetime) -> Attempt:
     """Count a try before its password is checked. `known_device` names a device from which the account has
     signed in before, or is empty. A known device has a counter of its own, so that tries elsewhere can't make
     it wait.
@@ -85,11 +85,11 @@ def begin(*, account: str, address: str, known_device: str, at: datetime) -> Try
     """
     account = account.casefold()
     if known_device:
-        found = Try(place("device", known_device, account), ())
+        found = Attempt(counter_key("device", known_device, account), ())
     else:
         # The same order everywhere, so that two tries can't deadlock.
-        shared = (place("account", account), place("address", address))
-        found = Try(place("pair", account, address), shared)
+        shared = (counter_key("account", account), counter_key("address", address))
+        found = Attempt(counter_key("pair", account, address), shared)
     for shared_place in found.shared:
         _claim(shared_place, SHARED, at)
     _claim(found.own, OWN, at)
@@ -97,7 +97,7 @@ def begin(*, account: str, address: str, known_device: str, at: datetime) -> Try
 
 
 @transaction.atomic
-def worked(tried: Try) -> None:
+def attempt_succeeded(tried: Attempt) -> None:
     """The password was right: delete the try's own counter and take the try off the shared ones.
 
     The shared counters lose only this one try; otherwise anybody with an account could reset them.
@@ -108,7 +108,7 @@ def worked(tried: Try) -> None:
     SignInBrake.objects.filter(place=tried.own).delete()
 
 
-def clear_forgotten(*, at: datetime) -> int:
+def clear_expired_counters(*, at: datetime) -> int:
     """Delete counters that have expired; return how many."""
     return _forgotten(at).delete()[0]
 
@@ -117,7 +117,7 @@ def _forgotten(at: datetime) -> QuerySet[SignInBrake]:
     return SignInBrake.objects.filter(last_at__lte=at - FORGOTTEN_AFTER)
 
 
-def _claim(where: str, pace: Pace, at: datetime) -> None:
+def _claim(where: str, pace: WaitSchedule, at: datetime) -> None:
     fresh = SignInBrake(place=where, failures=0, last_at=at, open_at=at)
     SignInBrake.objects.bulk_create([fresh], ignore_conflicts=True)
     # A wait longer than the longest one was written while the clock was ahead, and is ignored.

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from wearlog.logbook import tasks
 from wearlog.logbook.exchange.files import unpacked_bytes
 from wearlog.logbook.exchange.problems import Unreadable
-from wearlog.logbook.jobs import places, running
+from wearlog.logbook.jobs import running, storage
 from wearlog.logbook.models import ENDED, ImportJob, ImportState
 from wearlog.people import audit
 from wearlog.people.models import User
@@ -24,7 +24,7 @@ KEPT = timedelta(days=90)
 """How long the result of an import is kept."""
 
 
-def ask_for_import(
+def request_import(
     *,
     by: User,
     at: datetime,
@@ -40,7 +40,7 @@ def ask_for_import(
     carried out. Raises Unreadable where the upload is no archive, or exceeds the limit for pages."""
     require(by, Permission.OWN)
     try:
-        file = places.put(upload)
+        file = storage.store_upload(upload)
     except OSError as error:
         raise Refused(
             _("The disk of this machine would not take the file (%(reason)s). Have room made there first.")
@@ -48,10 +48,10 @@ def ask_for_import(
             field="file",
         ) from error
     try:
-        small = unpacked_bytes(places.archive(file)) <= SMALL_BYTES
+        small = unpacked_bytes(storage.archive(file)) <= SMALL_BYTES
     except Unreadable as error:
-        places.let_go(file)
-        raise Unreadable(in_words(error.message, file, name), field="file") from error
+        storage.delete_files(file)
+        raise Unreadable(with_upload_name(error.message, file, name), field="file") from error
     with transaction.atomic():
         job = ImportJob.objects.create(
             file=file,
@@ -72,9 +72,9 @@ def ask_for_import(
     return job
 
 
-def in_words(message: str, file: str, name: str) -> str:
+def with_upload_name(message: str, file: str, name: str) -> str:
     """The message with the stored file's name replaced by the name that the person knows."""
-    return message.replace(str(places.archive(file)), name)
+    return message.replace(str(storage.archive(file)), name)
 
 
 def cancel_import(*, by: User, at: datetime, job_id: int) -> ImportJob:
@@ -89,7 +89,7 @@ def cancel_import(*, by: User, at: datetime, job_id: int) -> ImportJob:
         if not taken_back:
             raise Refused(_("It is too late to cancel this import: it is being stored, or has ended."))
         audit.write(at=at, by=by, action="cancel import", record=job)
-    places.let_go(job.file)
+    storage.delete_files(job.file)
     job.refresh_from_db()
     return job
 
@@ -97,5 +97,5 @@ def cancel_import(*, by: User, at: datetime, job_id: int) -> ImportJob:
 def forget_old(*, at: datetime) -> None:
     """Delete old import jobs with their files."""
     for job in ImportJob.objects.filter(state__in=ENDED, ended_at__lt=at - KEPT):
-        places.let_go(job.file, problems_too=True)
+        storage.delete_files(job.file, problems_too=True)
         job.delete()

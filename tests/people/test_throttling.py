@@ -10,7 +10,7 @@ import pytest
 
 from tests.at_once import at_once
 from tests.dates import at
-from wearlog.people import brakes
+from wearlog.people import throttling
 from wearlog.people.models import SignInBrake
 from wearlog.people.tasks import clear_expired
 
@@ -20,13 +20,13 @@ HERE, ELSEWHERE = "192.0.2.7", "203.0.113.9"
 
 def tried(
     moment: datetime = NOW, *, account: str = "owner", address: str = HERE, known_device: str = ""
-) -> brakes.Try:
-    return brakes.begin(account=account, address=address, known_device=known_device, at=moment)
+) -> throttling.Attempt:
+    return throttling.count_attempt(account=account, address=address, known_device=known_device, at=moment)
 
 
 @contextmanager
 def waits(seconds: int) -> Iterator[None]:
-    with pytest.raises(brakes.TooSoon) as early:
+    with pytest.raises(throttling.TooSoon) as early:
         yield
     assert early.value.wait_s == seconds
 
@@ -38,7 +38,7 @@ def fail(times: int, moment: datetime = NOW, **who: str) -> datetime:
             try:
                 tried(moment, **who)
                 break
-            except brakes.TooSoon as early:
+            except throttling.TooSoon as early:
                 moment += timedelta(seconds=early.wait_s)
     return moment
 
@@ -91,7 +91,7 @@ def test_hammering_does_not_lengthen_the_wait() -> None:
 @pytest.mark.django_db
 def test_the_right_password_forgets_the_slips_before_it() -> None:
     fail(3)
-    brakes.worked(tried(NOW))
+    throttling.attempt_succeeded(tried(NOW))
     assert fail(4) == NOW
 
 
@@ -135,7 +135,7 @@ def test_an_account_of_ones_own_does_not_reset_what_is_counted_against_the_addre
     for number in range(20):
         tried(moment, account=f"somebody {number}")
         moment += timedelta(seconds=2)
-        brakes.worked(tried(moment, account="mine"))
+        throttling.attempt_succeeded(tried(moment, account="mine"))
         moment += timedelta(seconds=2)
     tried(moment, account="the twenty-first")
     with waits(2):
@@ -152,11 +152,11 @@ def test_an_attacker_who_never_rests_keeps_no_known_device_waiting() -> None:
             for _ in range(10):
                 try:
                     tried(moment, address=address)
-                except brakes.TooSoon:
+                except throttling.TooSoon:
                     break
-        brakes.worked(tried(moment, known_device="phone"))
+        throttling.attempt_succeeded(tried(moment, known_device="phone"))
         moment += timedelta(minutes=3)
-    with pytest.raises(brakes.TooSoon):
+    with pytest.raises(throttling.TooSoon):
         tried(moment - timedelta(minutes=3), address=HERE)
 
 
@@ -171,7 +171,7 @@ def test_nothing_typed_is_kept_and_what_is_forgotten_is_deleted() -> None:
     tried(account="my secret pass phrase")
     assert "secret" not in str(list(SignInBrake.objects.values()))
     assert SignInBrake.objects.count() == 3
-    assert brakes.clear_forgotten(at=NOW + timedelta(minutes=14)) == 0
+    assert throttling.clear_expired_counters(at=NOW + timedelta(minutes=14)) == 0
     assert clear_expired() == 3
     assert SignInBrake.objects.count() == 0
 
@@ -180,8 +180,8 @@ def test_nothing_typed_is_kept_and_what_is_forgotten_is_deleted() -> None:
 @pytest.mark.parametrize("device", ["", "phone"])
 def test_of_thirty_tries_at_once_five_get_through(shared: None, device: str) -> None:
     results = at_once(*[lambda: tried(known_device=device)] * 30)
-    through = [each for each in results if isinstance(each, brakes.Try)]
-    refused = [each for each in results if isinstance(each, brakes.TooSoon)]
+    through = [each for each in results if isinstance(each, throttling.Attempt)]
+    refused = [each for each in results if isinstance(each, throttling.TooSoon)]
     assert (len(through), len(refused)) == (5, 25), results
 
 
@@ -189,8 +189,8 @@ def test_of_thirty_tries_at_once_five_get_through(shared: None, device: str) -> 
 def test_of_thirty_accounts_tried_at_once_from_one_address_twenty_get_through(shared: None) -> None:
     names = [f"somebody {number}" for number in range(30)]
     results = at_once(*[lambda name=name: tried(account=name) for name in names])
-    through = [each for each in results if isinstance(each, brakes.Try)]
-    refused = [each for each in results if isinstance(each, brakes.TooSoon)]
+    through = [each for each in results if isinstance(each, throttling.Attempt)]
+    refused = [each for each in results if isinstance(each, throttling.TooSoon)]
     assert (len(through), len(refused)) == (20, 10), results
 
 
@@ -198,6 +198,6 @@ def test_of_thirty_accounts_tried_at_once_from_one_address_twenty_get_through(sh
 def test_a_try_that_is_refused_by_one_count_leaves_the_others_as_they_were(shared: None) -> None:
     last = fail(10, account="owner")
     before = sorted(SignInBrake.objects.values_list("place", "failures"))
-    with pytest.raises(brakes.TooSoon):
+    with pytest.raises(throttling.TooSoon):
         tried(last, account="owner")
     assert sorted(SignInBrake.objects.values_list("place", "failures")) == before

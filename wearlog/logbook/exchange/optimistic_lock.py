@@ -26,12 +26,12 @@ ENTRIES = ("runs", "readings", "services", "measurements", "incidents", "fitting
 BY_MODEL = {table.model._meta.model_name: table for table in TABLES}
 
 
-class Overtaken(Exception):
+class CheckOutdated(Exception):
     """Something that the check relied on has changed since; the logbook must be checked again."""
 
 
 @dataclass(frozen=True)
-class Mark:
+class LogState:
     """The state of the log at the moment when a check began."""
 
     version: int
@@ -43,31 +43,31 @@ class Mark:
         return versions.current() != self.version
 
 
-def mark() -> Mark:
+def current_state() -> LogState:
     """The present state of the log. Call it before the first query of a check."""
     version = versions.current()
     seen = list(AuditEntry.objects.order_by("-pk").values_list("pk", flat=True)[:RECENT])
-    return Mark(version, seen[-1] if len(seen) == RECENT else 0, frozenset(seen))
+    return LogState(version, seen[-1] if len(seen) == RECENT else 0, frozenset(seen))
 
 
-def overtaken(mark: Mark, book: Book, *, stored_at: datetime | None = None, action: str = "") -> bool:
-    """Whether a record that the check of `book` relied on has been touched since `mark`.
+def is_outdated(state: LogState, book: Book, *, stored_at: datetime | None = None, action: str = "") -> bool:
+    """Whether a record that the check of `book` relied on has been touched since `state`.
 
     `stored_at` and `action` identify the rows of the trail that the import itself wrote; then one increment
     of the log's version is its own as well."""
     own = 1 if stored_at is not None else 0
-    if versions.current() == mark.version + own:
+    if versions.current() == state.version + own:
         return False
-    rows = AuditEntry.objects.filter(pk__gte=mark.first)
+    rows = AuditEntry.objects.filter(pk__gte=state.first)
     if stored_at is not None:
         rows = rows.exclude(at=stored_at, action=action)
     touched: dict[str, set[int]] = {}
     for pk, record, record_id in rows.values_list("pk", "record", "record_id"):
-        if pk not in mark.seen and record_id is not None:
+        if pk not in state.seen and record_id is not None:
             touched.setdefault(record, set()).add(record_id)
     if not touched:
         # A write without a row in the trail; but the version's first write chooses its initial value.
-        return not (own and mark.version == 0)
+        return not (own and state.version == 0)
     return any(concerns(book, BY_MODEL[name], ids) for name, ids in touched.items() if name in BY_MODEL)
 
 

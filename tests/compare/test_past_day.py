@@ -15,7 +15,7 @@ from wearlog.compare.ledger import ledger
 from wearlog.compare.orders import orders
 from wearlog.compare.reliability import type_lives
 from wearlog.compare.repeats import repeats
-from wearlog.compare.replacing import mend_or_buy, planned_or_not
+from wearlog.compare.replacing import mend_or_buy, planned_replacement
 from wearlog.compare.stopping import stops
 from wearlog.equipment.models import PartType
 from wearlog.forecasts.edges import Edges
@@ -24,17 +24,17 @@ from wearlog.runs.models import Price, Run
 from wearlog.service.models import Service
 
 
-def told(as_of: date) -> str:
+def analysis(as_of: date) -> str:
     record, book = load(as_of), ledger()
     lives = type_lives(record)
     said: list[object] = [(one.type.code, one.lived, one.life, one.left) for one in lives]
     for one in lives:
-        plan, choice = planned_or_not(record, book, one), mend_or_buy(record, book, one)
+        plan, choice = planned_replacement(record, book, one), mend_or_buy(record, book, one)
         said.append((plan.best_age, plan.planned_cost, plan.failure_cost, plan.why))
         said.append(choice and (choice.mend, choice.buy, choice.better, choice.why))
     for again in repeats(record):
         units = [(one.name, one.unit.events.tolist(), one.unit.end) for one in again.things]
-        said.append((again.action, again.incident, again.kind, units, again.told))
+        said.append((again.action, again.incident, again.kind, units, again.analysis))
     return repr([said, stops(record, book), orders(record, Edges(record), book)])
 
 
@@ -49,8 +49,8 @@ def test_a_past_day_is_told_as_by_a_log_cut_off_there(db: None, seed: int) -> No
         Price.objects.create(item=item, from_on=FIRST - timedelta(days=999), price=Decimal(3))
     for _ in range(4):
         as_of = FIRST + timedelta(days=chance.randint(5, DAYS))
-        full = told(as_of)
+        full = analysis(as_of)
         with transaction.atomic():
             cut_off(as_of)
-            assert told(as_of) == full, as_of
+            assert analysis(as_of) == full, as_of
             transaction.set_rollback(True)
