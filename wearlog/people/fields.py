@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 if TYPE_CHECKING:
+    from django import forms
     from django.utils.functional import _StrPromise
 
     Words = str | _StrPromise
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     PositiveIntegerField = models.PositiveIntegerField
     PositiveSmallIntegerField = models.PositiveSmallIntegerField
     CharField = models.CharField
+    TextField = models.TextField
 else:  # only the stubs make Django's fields generic
 
     class Subscriptable:
@@ -42,6 +44,8 @@ else:  # only the stubs make Django's fields generic
     class PositiveSmallIntegerField(Subscriptable, models.PositiveSmallIntegerField): ...
 
     class CharField(Subscriptable, models.CharField): ...
+
+    class TextField(Subscriptable, models.TextField): ...
 
 
 _ST = TypeVar("_ST", contravariant=True)
@@ -221,6 +225,25 @@ class Tags(Described[_ST, _GT], CharField[_ST, _GT]):
     def __init__(self, verbose_name: Words | None = None, *, known: Sequence[str] = (), **more: Any) -> None:
         self.known = tuple(known)
         super().__init__(verbose_name, **more)
+
+
+class Text(Described[_ST, _GT], TextField[_ST, _GT]):
+    """Words of any length up to `longest` letters; the column itself takes more."""
+
+    django_class = models.TextField
+
+    def __init__(self, verbose_name: Words | None = None, *, longest: int, **more: Any) -> None:
+        self.longest = longest
+        super().__init__(verbose_name, **more)
+
+    def formfield(self, **how: Any) -> forms.Field | None:
+        return super().formfield(**{"max_length": self.longest, **how})
+
+
+def stated(model: type[models.Model]) -> list[str]:
+    """The names of the model's fields whose values people state, in the order in which the model has them.
+    Others are made by the program: the primary key, who entered a record and when, what is derived."""
+    return [field.name for field in model._meta.concrete_fields if field.editable and not field.auto_created]
 
 
 AnyQuantity = Quantity[Never, object]

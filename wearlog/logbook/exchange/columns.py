@@ -123,19 +123,32 @@ class Column:
 @dataclass(frozen=True)
 class Table:
     """One file. `key` names the columns that identify a record; `entries` lists all columns in order, as
-    plain names where the defaults of Column suffice."""
+    plain names where the defaults of Column suffice. A field of the model that is neither listed there nor
+    `left_out` is a column that came later, behind the others."""
 
     name: str
     model: type[models.Model]
     key: tuple[str, ...]
     entries: tuple[Column | str, ...]
+    left_out: tuple[str, ...] = ()
 
     @cached_property
     def columns(self) -> tuple[Column, ...]:
-        return tuple(
-            replace(Column(each) if isinstance(each, str) else each, model=self.model)
-            for each in self.entries
-        )
+        listed = tuple(Column(each) if isinstance(each, str) else each for each in self.entries)
+        held = {column.query.partition("__")[0] for column in listed}
+        later = [
+            Column(name, came_later=True)
+            for name in fields.stated(self.model)
+            if name not in held and name not in self.left_out
+        ]
+        found = tuple(replace(column, model=self.model) for column in (*listed, *later))
+        for column in found:
+            if column.own_field.is_relation and not column.refers:
+                raise LookupError(
+                    f"{self.file}: {column.name} refers to another record. List it in `entries` with the "
+                    "path to the key of that record, and the table that it `refers` to."
+                )
+        return found
 
     @cached_property
     def file(self) -> str:
@@ -179,6 +192,7 @@ TABLES = (
         Mill,
         (),
         ("name", Column("time_zone", always=True), "currency", "units"),
+        left_out=("language",),
     ),
     Table(
         "presses",
@@ -284,7 +298,6 @@ TABLES = (
             "purge",
             "done_by",
             "note",
-            Column("seed_how", came_later=True),
         ),
     ),
     Table(

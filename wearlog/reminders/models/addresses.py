@@ -7,6 +7,7 @@ from datetime import datetime
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 
 class StoppedQuerySet(models.QuerySet["StoppedAddress"]):
@@ -82,8 +83,12 @@ class Webhook(models.Model):
     """
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    url = models.CharField(max_length=500)
-    is_on = models.BooleanField(default=True)
+    url = models.CharField(
+        _("Web address"),
+        max_length=500,
+        help_text=_("As in https://hooks.mill.example/wearlog; its host must be on the list above."),
+    )
+    is_on = models.BooleanField(_("Send reminders there"), default=True)
     seed = models.CharField(max_length=64)
     seed_made_at = models.DateTimeField()
 

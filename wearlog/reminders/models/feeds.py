@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.equipment.models import Part, Position, Press
 from wearlog.service.models import Rule
 
+LONGEST_NOTE = 60
 DONE_STAYS = timedelta(weeks=8)
 """How long finished work stays in the calendar, on the day on which it was done."""
 
@@ -88,8 +89,21 @@ class CalendarFeed(models.Model):
     """
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="calendar_feeds")
-    press = models.ForeignKey(Press, models.CASCADE, null=True, blank=True, related_name="+")
-    note = models.CharField(max_length=60, blank=True)
+    press = models.ForeignKey(
+        Press,
+        models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("What it shows"),
+        help_text=_("That of all presses leaves out what is given to somebody else."),
+    )
+    note = models.CharField(
+        _("What reads it (if you like)"),
+        max_length=LONGEST_NOTE,
+        blank=True,
+        help_text=_("Such as: my phone. So that you know later which one to withdraw."),
+    )
     secret_hash = models.CharField(max_length=64, unique=True)
     made_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True, blank=True)

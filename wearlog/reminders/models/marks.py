@@ -7,6 +7,10 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from wearlog.people.fields import Text
+
+LONGEST_REASON = 500
+
 
 class MarkKind(models.TextChoices):
     SEEN = "seen", _("seen")
@@ -34,11 +38,23 @@ class Mark(models.Model):
     press = models.CharField(max_length=60)
     thing = models.CharField(max_length=200, blank=True)
     telling = models.CharField(max_length=60, blank=True)
-    until_on = models.DateField(null=True, blank=True)
-    given_to = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    until_on = models.DateField(
+        _("Not before"), help_text=_("On this day everybody is reminded again."), null=True, blank=True
     )
-    reason = models.TextField(blank=True)
+    given_to = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("Whose it is"),
+    )
+    reason = Text(
+        _("Why it has to wait"),
+        help_text=_("Such as: the new die comes on Thursday."),
+        longest=LONGEST_REASON,
+        blank=True,
+    )
     made_at = models.DateTimeField()
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     ended_at = models.DateTimeField(null=True, blank=True)

@@ -10,6 +10,7 @@ from django.forms import BoundField
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import Fitting, Position
+from wearlog.people.fields import stated
 from wearlog.people.models import LogRecord
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service.models import Incident, Measurement, Service
@@ -17,7 +18,7 @@ from wearlog.web.site.fields import Reader
 from wearlog.web.site.forms import EntryForm
 from wearlog.web.site.model_fields import Deviations, of
 
-CORRECTED: dict[type[LogRecord], tuple[str, ...]] = {
+IN_ORDER: dict[type[LogRecord], tuple[str, ...]] = {
     Run: (
         "press",
         "crop",
@@ -63,6 +64,13 @@ CORRECTED: dict[type[LogRecord], tuple[str, ...]] = {
     Incident: ("press", "kind", "position", "happened_at", "note"),
     Fitting: ("part", "edge", "position", "fitted_at", "removed_at"),
     ShiftNote: ("text", "press", "by_name"),
+}
+"""The fields of each kind of record in the order on the page. Those that are not named here come last."""
+LEFT_ALONE = {"ref", "service", "written_at"}
+"""The reference of a record, the work that a gauge belongs to, and when a note was written."""
+CORRECTED: dict[type[LogRecord], tuple[str, ...]] = {
+    model: (*names, *(name for name in stated(model) if name not in {*names, *LEFT_ALONE}))
+    for model, names in IN_ORDER.items()
 }
 """The fields of each kind of record that may be corrected, in the order on the page."""
 WHAT_EMPTY_MEANS = {

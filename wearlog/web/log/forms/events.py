@@ -14,7 +14,7 @@ from wearlog.equipment.models import Fitting, Part, Press
 from wearlog.logbook.entries import NewCropChange, NewIncident, NewMeasurement
 from wearlog.runs.models import Crop, Reading, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Service
-from wearlog.web.log.forms.photos import PhotosField
+from wearlog.web.log.forms.photos import photos
 from wearlog.web.log.forms.spares import SpareForm
 from wearlog.web.log.forms.work import edge_label, gauge_words
 from wearlog.web.site.fields import InstantField, Reader, pills
@@ -34,7 +34,7 @@ class IncidentForm(EntryForm):
     position = of(Incident, "position", forms.ChoiceField, widget=pills())
     lot = of(LotHold, "lot")
     note = of(Incident, "note")
-    photo = PhotosField()
+    photo = photos()
     happened_at = when(Incident, "happened_at")
 
     def __init__(
@@ -144,7 +144,7 @@ class NoteForm(EntryForm):
         widget=forms.Textarea(attrs={"rows": 4}),
         error_messages={"required": _("Write a line, or go back.")},
     )
-    photo = PhotosField()
+    photo = photos()
     press = of(ShiftNote, "press", forms.ChoiceField, widget=pills())
     by_name = of(ShiftNote, "by_name", required=False)
 

@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.calc import units
 from wearlog.equipment.models import Press
 from wearlog.logbook.entries import NewRun
-from wearlog.people.fields import quantity_of
+from wearlog.people.fields import Quantity, quantity_of
 from wearlog.runs.models import Crop, Reading, Run, SeedHow
 from wearlog.web.site.fields import MassField, NumberField, Reader, pills
 from wearlog.web.site.forms import EntryForm, FormArguments, new_ref
@@ -105,6 +105,14 @@ FOLDED: tuple[tuple[str, Words, tuple[str, ...]], ...] = (
     ("machine", _("Machine"), ("head_c", "drive_hz", "motor_a", "energy_kwh")),
     ("who", _("Who, and a note"), ("done_by", "note")),
 )
+"""The groups that are folded away: key, title, and the fields of RunForm in them."""
+MEASURED = tuple(
+    name
+    for key, _title, names in FOLDED
+    for name in names
+    if key != "when" and isinstance(Run._meta.get_field(name), Quantity)
+)
+"""The numbers in these groups, each a field of Run; times, hours and meter are taken with care."""
 
 
 class RunForm(SeedAmount):
@@ -237,28 +245,23 @@ class RunForm(SeedAmount):
     def entry(self, *, press: Press, now: datetime, by_name: str) -> NewRun:
         """The entry for the logbook. Without numbers ("start now") the run is still going on."""
         value = self.cleaned_data
+        measured: dict[str, Decimal | None] = {name: value.get(name) for name in MEASURED}
         going_on = NewRun(
             press_id=press.pk,
             crop_id=value["crop"].pk,
             seed_kg=Decimal(0),
             started_at=self.at_or("started_at", now),
+            ended_at=None,
+            new_meter=False,
             ref=self.text_of("ref"),
             lot=self.text_of("lot"),
-            oil_kg=value.get("oil_kg"),
-            cake_kg=value.get("cake_kg"),
-            foots_kg=value.get("foots_kg"),
             through=self.text_of("through"),
-            moisture_pct=value.get("moisture_pct"),
-            seed_oil_pct=value.get("seed_oil_pct"),
-            cake_oil_pct=value.get("cake_oil_pct"),
-            head_c=value.get("head_c"),
-            drive_hz=value.get("drive_hz"),
-            motor_a=value.get("motor_a"),
-            energy_kwh=value.get("energy_kwh"),
             dirt=self.text_of("dirt"),
             purge=bool(value.get("purge")),
             done_by=self.text_of("done_by") or by_name,
             note=self.text_of("note"),
+            seed_how="",
+            **measured,
         )
         if self.starts:
             return going_on

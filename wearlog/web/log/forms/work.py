@@ -20,7 +20,7 @@ from wearlog.people.fields import quantity_of
 from wearlog.people.words import day as in_figures
 from wearlog.service.models import Measurement, Phase, Service
 from wearlog.service.work import ACTIONS, Action, Gauged
-from wearlog.web.log.forms.photos import PhotosField
+from wearlog.web.log.forms.photos import photos
 from wearlog.web.log.forms.spares import SpareForm
 from wearlog.web.site.fields import NumberField, Reader, pills
 from wearlog.web.site.forms import FormArguments, new_ref
@@ -90,7 +90,7 @@ class WorkForm(SpareForm):
     labour_h = of(Service, "labour_h")
     cost = of(Service, "cost")
     note = of(Service, "note")
-    photo = PhotosField()
+    photo = photos()
 
     aliases = {
         "expected_fitting_id": "fitting",

@@ -12,8 +12,8 @@ from django.utils.translation import gettext_lazy as _
 
 from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
-from wearlog.reminders.models import EVERY_DAY, ReminderWish, Rhythm
-from wearlog.web.site.fields import DayField, FieldArguments, Reader, pills
+from wearlog.reminders.models import EVERY_DAY, Mark, ReminderWish, Rhythm
+from wearlog.web.site.fields import FieldArguments, Reader, pills
 from wearlog.web.site.forms import EntryForm, FormArguments, ModelForm, UnitsForm
 from wearlog.web.site.model_fields import Described, of
 
@@ -29,19 +29,13 @@ WEEKDAYS = (
 
 
 class HoldForm(EntryForm):
-    until_on = DayField(label=_("Not before"), help_text=_("On this day everybody is reminded again."))
-    reason = forms.CharField(
-        label=_("Why it has to wait"),
-        required=False,
-        max_length=500,
-        widget=forms.Textarea(attrs={"rows": 2}),
-        help_text=_("Such as: the new die comes on Thursday."),
-    )
+    until_on = of(Mark, "until_on")
+    reason = of(Mark, "reason", widget=forms.Textarea(attrs={"rows": 2}))
 
 
 class GiveForm(EntryForm):
-    person = forms.ModelChoiceField(
-        label=_("Whose it is"), queryset=User.objects.none(), required=False, empty_label=_("choose")
+    person = of(
+        Mark, "given_to", forms.ModelChoiceField, queryset=User.objects.none(), empty_label=_("choose")
     )
 
     def __init__(
