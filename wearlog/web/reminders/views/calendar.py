@@ -27,7 +27,7 @@ from wearlog.reminders.models import CalendarFeed
 from wearlog.reminders.models.feeds import LONGEST_NOTE
 from wearlog.web.site.access import MillRequest, needs, public
 
-ASKED = {name: CalendarFeed._meta.get_field(name) for name in ("press", "note")}
+FIELDS = {name: CalendarFeed._meta.get_field(name) for name in ("press", "note")}
 """What the form asks for; labels, help and limit are the model's."""
 
 
@@ -92,7 +92,7 @@ def show(
         "error": error,
         "note": note,
         "chosen": press,
-        "asked": ASKED,
+        "fields": FIELDS,
     }
     return render(request, "web/reminders/calendar.html", context, status=422 if error else 200)
 
