@@ -6,79 +6,47 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     dependencies = [
-        ("equipment", "0001_squashed"),
-        ("reminders", "0001_squashed"),
+        ('equipment', '0001_squashed'),
+        ('reminders', '0001_squashed'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AlterField(
-            model_name="calendarfeed",
-            name="note",
-            field=models.CharField(
-                blank=True,
-                help_text="Such as: my phone. So that you know later which one to withdraw.",
-                max_length=60,
-                verbose_name="What reads it (if you like)",
-            ),
+            model_name='calendarfeed',
+            name='note',
+            field=models.CharField(blank=True, help_text='Such as: my phone. So that you know later which one to withdraw.', max_length=60, verbose_name='What reads it (if you like)'),
         ),
         migrations.AlterField(
-            model_name="calendarfeed",
-            name="press",
-            field=models.ForeignKey(
-                blank=True,
-                help_text="That of all presses leaves out what is given to somebody else.",
-                null=True,
-                on_delete=django.db.models.deletion.CASCADE,
-                related_name="+",
-                to="equipment.press",
-                verbose_name="What it shows",
-            ),
+            model_name='calendarfeed',
+            name='press',
+            field=models.ForeignKey(blank=True, help_text='That of all presses leaves out what is given to somebody else.', null=True, on_delete=django.db.models.deletion.CASCADE, related_name='+', to='equipment.press', verbose_name='What it shows'),
         ),
         migrations.AlterField(
-            model_name="mark",
-            name="given_to",
-            field=models.ForeignKey(
-                blank=True,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to=settings.AUTH_USER_MODEL,
-                verbose_name="Whose it is",
-            ),
+            model_name='mark',
+            name='given_to',
+            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='Whose it is'),
         ),
         migrations.AlterField(
-            model_name="mark",
-            name="reason",
-            field=models.TextField(
-                blank=True,
-                help_text="Such as: the new die comes on Thursday.",
-                verbose_name="Why it has to wait",
-            ),
+            model_name='mark',
+            name='reason',
+            field=models.TextField(blank=True, help_text='Such as: the new die comes on Thursday.', verbose_name='Why it has to wait'),
         ),
         migrations.AlterField(
-            model_name="mark",
-            name="until_on",
-            field=models.DateField(
-                blank=True,
-                help_text="On this day everybody is reminded again.",
-                null=True,
-                verbose_name="Not before",
-            ),
+            model_name='mark',
+            name='until_on',
+            field=models.DateField(blank=True, help_text='On this day everybody is reminded again.', null=True, verbose_name='Not before'),
         ),
         migrations.AlterField(
-            model_name="webhook",
-            name="is_on",
-            field=models.BooleanField(default=True, verbose_name="Send reminders there"),
+            model_name='webhook',
+            name='is_on',
+            field=models.BooleanField(default=True, verbose_name='Send reminders there'),
         ),
         migrations.AlterField(
-            model_name="webhook",
-            name="url",
-            field=models.CharField(
-                help_text="As in https://hooks.mill.example/wearlog; its host must be on the list above.",
-                max_length=500,
-                verbose_name="Web address",
-            ),
+            model_name='webhook',
+            name='url',
+            field=models.CharField(help_text='As in https://hooks.mill.example/wearlog; its host must be on the list above.', max_length=500, verbose_name='Web address'),
         ),
     ]

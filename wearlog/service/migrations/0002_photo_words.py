@@ -4,24 +4,20 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     dependencies = [
-        ("service", "0001_squashed"),
+        ('service', '0001_squashed'),
     ]
 
     operations = [
         migrations.AlterField(
-            model_name="photo",
-            name="digest",
-            field=models.CharField(max_length=64, verbose_name="Check sum"),
+            model_name='photo',
+            name='digest',
+            field=models.CharField(max_length=64, verbose_name='Check sum'),
         ),
         migrations.AlterField(
-            model_name="photo",
-            name="name",
-            field=models.CharField(
-                help_text="Its place and camera data are taken out.",
-                max_length=32,
-                unique=True,
-                verbose_name="Photo",
-            ),
+            model_name='photo',
+            name='name',
+            field=models.CharField(help_text='Its place and camera data are taken out.', max_length=32, unique=True, verbose_name='Photo'),
         ),
     ]
