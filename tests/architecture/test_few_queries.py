@@ -1,7 +1,7 @@
 """No page asks the database more than thirty times, however many presses the mill has.
 
-Every address of the site is opened by the owner in a process that has just started (the worker has stored what
-is due), once more, and after an entry.
+Every address of the site is opened by the owner in a process that has just started (the worker has stored
+what is due), once more, and after an entry.
 """
 
 from __future__ import annotations

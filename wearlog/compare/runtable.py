@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +19,7 @@ from wearlog.history.yields import WEIGHED, Columns
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
+Kind = TypeVar("Kind", bound=np.generic)
 
 
 @dataclass(frozen=True)
@@ -77,71 +78,75 @@ def _table(setup: Setup, last: int) -> RunTable:
     return _joined(setup, presses, _of_presses([press.id for press in presses], every=True, last=last))
 
 
-_OF_PRESS: RunsCache[tuple[PressLog, Columns, dict[bool, Floats]]] = RunsCache("runs to be compared")
-"""Of each press: its runs, what they gave, and their hours, with and without the meter."""
+@dataclass(frozen=True, eq=False)
+class _OfPress:
+    """What the table takes from one press: its runs, what they gave, and their hours as far as they were
+    asked for, by whether the press counts by its meter."""
+
+    log: PressLog
+    given: Columns
+    hours: dict[bool, Floats]
+
+    @property
+    def runs(self) -> PressRuns:
+        return self.log.runs or NO_RUNS
+
+    def press_hours(self, *, by_meter: bool) -> Floats:
+        if by_meter not in self.hours:
+            self.hours[by_meter] = self.log.press_hours(by_meter=by_meter)
+        return self.hours[by_meter]
 
 
-def _of_presses(
-    press_ids: Collection[int], *, every: bool, last: int | None = None
-) -> dict[int, tuple[PressLog, Columns, dict[bool, Floats]]]:
-    runs = runs_and_readings(press_ids, every=every, last_run=last)
+_OF_PRESS: RunsCache[_OfPress] = RunsCache("runs to be compared")
 
-    def make(some: list[int]) -> dict[int, tuple[PressLog, Columns, dict[bool, Floats]]]:
-        ids = {press_id: (runs[press_id].runs or NO_RUNS).id for press_id in some}
+
+def _of_presses(press_ids: Collection[int], *, every: bool, last: int | None = None) -> dict[int, _OfPress]:
+    logs = runs_and_readings(press_ids, every=every, last_run=last)
+
+    def make(some: list[int]) -> dict[int, _OfPress]:
+        ids = {press_id: (logs[press_id].runs or NO_RUNS).id for press_id in some}
         given = WEIGHED.of(ids, every=every and len(some) == len(press_ids))
-        return {press_id: (runs[press_id], given[press_id], {}) for press_id in some}
+        return {press_id: _OfPress(logs[press_id], given[press_id], {}) for press_id in some}
 
     found = _OF_PRESS.get(press_ids, make)
-    other = [press_id for press_id in press_ids if found[press_id][0] is not runs[press_id]]
+    other = [press_id for press_id in press_ids if found[press_id].log is not logs[press_id]]
     return found | make(other) if other else found
 
 
-def _joined(
-    setup: Setup,
-    presses: Sequence[PressRow],
-    of_presses: Mapping[int, tuple[PressLog, Columns, dict[bool, Floats]]],
-) -> RunTable:
-    parts = []
-    for place, press in enumerate(presses):
-        of_press, given, hours = of_presses[press.id]
-        if of_press.runs is None:
-            continue
-        if press.by_meter not in hours:
-            hours[press.by_meter] = of_press.press_hours(by_meter=press.by_meter)
-        parts.append(_columns(place, of_press.runs, hours[press.by_meter], given))
-    found = {
-        name: np.concatenate([nothing, *(part[name] for part in parts)])
-        for name, nothing in _columns(0, NO_RUNS, np.zeros(0), WEIGHED.nothing).items()
-    }
-    ended = found.pop("ended")
-    order = np.argsort(found.pop("id"))
+def _joined(setup: Setup, presses: Sequence[PressRow], of_presses: Mapping[int, _OfPress]) -> RunTable:
+    nothing = _OfPress(PressLog(None, None), WEIGHED.nothing, {})
+    parts = [of_presses[press.id] for press in presses]
+
+    def joined(column: Callable[[_OfPress], npt.NDArray[Kind]]) -> npt.NDArray[Kind]:
+        return np.concatenate([column(nothing), *(column(part) for part in parts)])
+
+    sizes = [part.runs.id.size for part in parts]
+    hours = np.concatenate(
+        [
+            np.zeros(0),
+            *(part.press_hours(by_meter=press.by_meter) for press, part in zip(presses, parts, strict=True)),
+        ]
+    )
+    ended = joined(lambda part: ~(np.isnan(part.runs.ended) & np.isnan(part.runs.recorded_h)))
+    order = np.argsort(joined(lambda part: part.runs.id))
     order = order[ended[order]]
-    found = {name: column[order] for name, column in found.items()}
-    found["crop"] = _places(found["crop"], [pk for pk, _ in setup.crops])
     return RunTable(
         press_codes=tuple(press.code for press in presses),
         press_names=tuple(press.label for press in presses),
         crop_codes=tuple(code for _, code in setup.crops),
-        running=int(np.count_nonzero(~ended)),
-        **found,
-    )
-
-
-def _columns(place: int, runs: PressRuns, hours: Floats, given: Columns) -> dict[str, npt.NDArray[Any]]:
-    """The columns of one press, by their names in the table; crops are still primary keys."""
-    return {
-        "id": runs.id,
-        "ended": ~(np.isnan(runs.ended) & np.isnan(runs.recorded_h)),
-        "press": np.full(runs.id.size, place, dtype=np.int64),
-        "crop": runs.crop_id,
-        "started": runs.start,
+        press=np.repeat(np.arange(len(presses), dtype=np.int64), sizes)[order],
+        crop=_places(joined(lambda part: part.runs.crop_id)[order], [pk for pk, _ in setup.crops]),
+        started=joined(lambda part: part.runs.start)[order],
         # A run with seed but 0 hours lacks a figure; it does not mean that the press is infinitely fast.
-        "hours": np.where(hours > 0, hours, np.nan),
-        "seed_kg": runs.seed_kg,
-        **given,
-        "purge": runs.purge,
-        "worked_out": runs.seed_how == WORKED_OUT,
-    }
+        hours=np.where(hours > 0, hours, np.nan)[order],
+        seed_kg=joined(lambda part: part.runs.seed_kg)[order],
+        oil_kg=joined(lambda part: part.given["oil_kg"])[order],
+        cake_kg=joined(lambda part: part.given["cake_kg"])[order],
+        energy_kwh=joined(lambda part: part.given["energy_kwh"])[order],
+        purge=joined(lambda part: part.runs.purge)[order],
+        worked_out=joined(lambda part: part.runs.seed_how == WORKED_OUT)[order],
+        running=int(np.count_nonzero(~ended)),
+    )
 
 
 def _places(keys: Places, known: list[int]) -> Places:

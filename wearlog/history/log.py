@@ -10,8 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from datetime import date
+from decimal import Decimal
 from functools import cached_property
-from typing import Any, Protocol
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from django.db import connection
@@ -169,7 +170,7 @@ def load_log_uncached() -> Log:
     return Log(versions.latest(), runs_and_readings_uncached)
 
 
-def _float(value: Any) -> float | None:
+def _float(value: Decimal | None) -> float | None:
     return None if value is None else float(value)
 
 

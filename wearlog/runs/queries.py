@@ -6,13 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from statistics import median
-from typing import Any
+from typing import TypeVar
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import F, Model, Q, QuerySet
 
 from wearlog.equipment.models import Press
 from wearlog.runs import hours
 from wearlog.runs.models import Crop, Reading, Run, ShiftNote
+
+Row = TypeVar("Row", bound=Model)
 
 RUNS_FOR_A_RATE = 20
 """The usual rate is the median of at most this many of the latest runs."""
@@ -56,7 +58,7 @@ def reading_after(press_id: int, instant: datetime, *, exclude: int | None = Non
     return _without(readings, exclude).order_by("read_at").first()
 
 
-def _without(rows: QuerySet[Any], pk: int | None) -> QuerySet[Any]:
+def _without(rows: QuerySet[Row], pk: int | None) -> QuerySet[Row]:
     return rows if pk is None else rows.exclude(pk=pk)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
 
 from django.core.exceptions import FieldDoesNotExist
 from django.db import models
@@ -131,7 +130,7 @@ def shown(record: models.Model, column: str, value: object, reader: Reader) -> s
     return in_language(str(value)) if isinstance(field, models.DecimalField) else str(value)
 
 
-def field_of(record: models.Model, column: str) -> models.Field[Any, Any] | None:
+def field_of(record: models.Model, column: str) -> models.Field[object, object] | None:
     try:
         field = record._meta.get_field(column)
     except FieldDoesNotExist:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from contextlib import suppress
 from datetime import date, time, timedelta
-from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse, QueryDict
@@ -46,7 +45,7 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
         raise NotImplementedError
 
     def line(
-        self, data: QueryDict | None, prefix: str, press: Press, title: str, **initial: Any
+        self, data: QueryDict | None, prefix: str, press: Press, title: str, **initial: object
     ) -> SheetLine:
         crops = known.crops_in_use(press)
         crop = known.next_crop(press) or (crops[0] if len(crops) == 1 else None)
@@ -85,12 +84,12 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
         ready = [entry for entry in entries if entry is not None]
         if len(ready) < len(entries):
             return self.page(head, lines, status=422)
-        confirmed = {line.text("ref"): line.confirmed for line in written}
+        confirmed = {line.text_of("ref"): line.confirmed for line in written}
         try:
             runs = actions.log_sheet(by=request.user, at=now, entries=ready, confirmed=confirmed)
         except SheetNotTaken as problem:
             for line in written:
-                ref = line.text("ref")
+                ref = line.text_of("ref")
                 if ref in problem.refused:
                     line.refuse(problem.refused[ref])
                 line.ask(problem.doubts.get(ref, ()))
