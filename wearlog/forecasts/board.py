@@ -22,7 +22,7 @@ from wearlog.forecasts.triggers.trips import Trip
 from wearlog.history.record import Record
 from wearlog.history.rows import PartRow, RuleRow
 from wearlog.lockout.cautions.caution import NOT_YET
-from wearlog.lockout.cautions.queries import cautions_for
+from wearlog.lockout.cautions.queries import Cautions, cautions_for
 from wearlog.service.work import TAKES_NEXT_EDGE
 
 
@@ -32,9 +32,10 @@ def items_of(record: Record) -> list[DueItem]:
     return in_order(with_cautions([item for rule in record.rules for item in board.items(rule)]))
 
 
-def with_cautions(items: Sequence[DueItem]) -> Iterator[DueItem]:
-    """The items, each with its current caution; two queries."""
-    cautions = cautions_for({item.press_id for item in items})
+def with_cautions(items: Sequence[DueItem], cautions: Cautions | None = None) -> Iterator[DueItem]:
+    """The items, each with its current caution; two queries, or none where the cautions of their presses are
+    given."""
+    cautions = cautions or cautions_for({item.press_id for item in items})
     for item in items:
         yield replace(item, caution=cautions.of(item.press_id, action=item.action, kind=item.kind))
 

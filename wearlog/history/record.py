@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from typing import TypeVar
@@ -22,6 +22,7 @@ from wearlog.calc.exposure import PressTimeline, timeline_of
 from wearlog.calc.meters import PressHours
 from wearlog.history.by_press import ByPress
 from wearlog.history.log import Log, load_log
+from wearlog.history.models import LogVersion
 from wearlog.history.rows import (
     FittingRow,
     Floats,
@@ -174,6 +175,11 @@ class Record:
             for rule in self.rules
         }
 
+    def changed(self, **changes: object) -> Record:
+        """A record with other values in these fields."""
+        values = {field.name: getattr(self, field.name) for field in fields(Record)}
+        return Record(**(values | changes))
+
     def narrowed(
         self,
         presses: Collection[int],
@@ -188,8 +194,7 @@ class Record:
             return {press: table[press] for press in sorted(presses) if press in table}
 
         parts = {row.part_id for row in fittings}
-        made = replace(
-            self,
+        made = self.changed(
             presses=of(self.presses),
             positions={pk: row for pk, row in self.positions.items() if row.press_id in presses},
             parts={pk: self.parts[pk] for pk in sorted(parts)},
@@ -239,61 +244,90 @@ def load(as_of: date) -> Record:
 
 
 def record_as_of(log: Log, as_of: date, before: tuple[Log, Record] | None = None) -> Record:
-    """The part of the log that was known at the end of a day. Runs and readings are read when asked for.
+    """The part of the log that was known at the end of a day. Each table, and the runs and readings of each
+    press, are read when they are first asked for.
 
-    before: an earlier state of the log with its record of the same day; what was computed there for presses
-    whose runs are still the same is taken over."""
-    made = _cut(log, as_of)
+    before: an earlier state of the log with its record of the same day; what was computed there from what is
+    still the same is taken over."""
+    made = _RecordOfLog(log, as_of)
     if before is not None:
         old_log, old = before
         if old_log.setup is log.setup and old.as_of == as_of:
-            same = {
-                press
-                for press, of in log.versions.presses.items()
-                if press in old_log.versions.presses and old_log.versions.presses[press].runs == of.runs
-            }
-            vars(made).update(
-                hours=made.by_press(made._hours, old.hours, same),
-                timelines=made.by_press(made._timelines, old.timelines, same),
-            )
+            made.take_over(old_log, old)
     return made
 
 
-def _cut(log: Log, as_of: date) -> Record:
-    setup, work = log.setup, log.work
-    end = datetime.combine(as_of + timedelta(days=1), time.min, log.zone).timestamp()
-    crop_ids = tuple(pk for pk, _ in setup.crops)
+class _RecordOfLog(Record):
+    """A record whose tables are cut out of the log when they are first asked for."""
 
-    def runs(presses: list[int]) -> dict[int, RunColumns]:
-        whole = log.of_press.several(presses)
-        cut = {press: of.runs.upto(end, crop_ids) for press, of in whole.items() if of.runs is not None}
-        return {press: rows for press, rows in cut.items() if rows.start.size or rows.going_on.size}
+    def __init__(self, log: Log, as_of: date) -> None:
+        end = datetime.combine(as_of + timedelta(days=1), time.min, log.zone).timestamp()
+        crop_ids = tuple(pk for pk, _ in log.setup.crops)
 
-    def readings(presses: list[int]) -> dict[int, ReadingColumns]:
-        whole = log.of_press.several(presses)
-        cut = {press: of.readings.upto(end) for press, of in whole.items() if of.readings is not None}
-        return {press: rows for press, rows in cut.items() if rows.at.size}
+        def runs(presses: list[int]) -> dict[int, RunColumns]:
+            whole = log.of_press.several(presses)
+            cut = {press: of.runs.upto(end, crop_ids) for press, of in whole.items() if of.runs is not None}
+            return {press: rows for press, rows in cut.items() if rows.start.size or rows.going_on.size}
 
-    return Record(
-        as_of=as_of,
-        zone=setup.zone,
-        units=setup.units,
-        end=end,
-        crops=tuple(code for _, code in setup.crops),
-        presses={pk: _press(row, as_of) for pk, row in setup.presses.items()},
-        positions=setup.positions,
-        types=setup.types,
-        parts={pk: _part(row, as_of) for pk, row in work.parts.items()},
-        rules=setup.rules,
-        fittings=tuple(_fitting(row, end) for row in work.fittings if row.fitted < end),
-        services=tuple(row for row in work.services if row.done < end),
-        measurements=tuple(row for row in work.measurements if row.measured < end),
-        incidents=tuple(row for row in work.incidents if row.happened < end),
-        plan=tuple(row for row in setup.plan if row.planned_on is None or row.planned_on <= as_of),
-        runs=ByPress(setup.presses, runs),
-        readings=ByPress(setup.presses, readings),
-        widening=widening_on(log, as_of),
-    )
+        def readings(presses: list[int]) -> dict[int, ReadingColumns]:
+            whole = log.of_press.several(presses)
+            cut = {press: of.readings.upto(end) for press, of in whole.items() if of.readings is not None}
+            return {press: rows for press, rows in cut.items() if rows.at.size}
+
+        vars(self).update(
+            _log=log,
+            as_of=as_of,
+            zone=log.zone,
+            units=log.setup.units,
+            end=end,
+            crops=tuple(code for _, code in log.setup.crops),
+            presses={pk: _press(row, as_of) for pk, row in log.setup.presses.items()},
+            runs=ByPress(log.setup.presses, runs),
+            readings=ByPress(log.setup.presses, readings),
+        )
+
+    def __getattr__(self, name: str) -> object:
+        """Called for an attribute that is not there yet."""
+        cut = _CUTS.get(name)
+        if cut is None:
+            raise AttributeError(name)
+        made = vars(self)[name] = cut(vars(self)["_log"], self.as_of, self.end)
+        return made
+
+    def take_over(self, old_log: Log, old: Record) -> None:
+        log: Log = vars(self)["_log"]
+        for name in LogVersion.TABLES:
+            if name in vars(old) and log.versions.tables[name] == old_log.versions.tables[name]:
+                vars(self)[name] = vars(old)[name]
+        known = old_log.versions.presses
+        same = {
+            press
+            for press, of in log.versions.presses.items()
+            if press in known and known[press].runs == of.runs
+        }
+        vars(self).update(
+            hours=self.by_press(self._hours, old.hours, same),
+            timelines=self.by_press(self._timelines, old.timelines, same),
+        )
+
+
+_CUTS: Mapping[str, Callable[[Log, date, float], object]] = {
+    "positions": lambda log, as_of, end: log.setup.positions,
+    "types": lambda log, as_of, end: log.setup.types,
+    "parts": lambda log, as_of, end: {pk: _part(row, as_of) for pk, row in log.work.parts.items()},
+    "rules": lambda log, as_of, end: log.setup.rules,
+    "fittings": lambda log, as_of, end: tuple(
+        _fitting(row, end) for row in log.work.fittings if row.fitted < end
+    ),
+    "services": lambda log, as_of, end: tuple(row for row in log.work.services if row.done < end),
+    "measurements": lambda log, as_of, end: tuple(row for row in log.work.measurements if row.measured < end),
+    "incidents": lambda log, as_of, end: tuple(row for row in log.work.incidents if row.happened < end),
+    "plan": lambda log, as_of, end: tuple(
+        row for row in log.setup.plan if row.planned_on is None or row.planned_on <= as_of
+    ),
+    "widening": lambda log, as_of, end: widening_on(log, as_of),
+}
+"""By field of the record: how it is cut out of the log."""
 
 
 def widening_on(log: Log, day: date) -> float:

@@ -27,6 +27,7 @@ from wearlog.history.cache import Cache, may_cache
 from wearlog.history.log import Log, load_log
 from wearlog.history.record import Record, record_as_of
 from wearlog.history.versions import Versions
+from wearlog.lockout.cautions.queries import Cautions
 
 MOST_PRESSES = 4_096
 """Items of so many presses, days and languages are kept in a process; about 12 kB each, 50 MB in all."""
@@ -198,9 +199,10 @@ def items_without_cautions(*, as_of: date, press_ids: Collection[int] | None = N
     return in_order(item for items in by_press.values() for item in items)
 
 
-def with_their_cautions(items: Iterable[DueItem]) -> list[DueItem]:
-    """The items, each with its current caution; two queries."""
-    return list(with_cautions(list(items)))
+def with_their_cautions(items: Iterable[DueItem], cautions: Cautions | None = None) -> list[DueItem]:
+    """The items, each with its current caution; two queries, or none where the cautions of their presses are
+    given."""
+    return list(with_cautions(list(items), cautions))
 
 
 def cached_items(*, as_of: date) -> list[DueItem] | None:

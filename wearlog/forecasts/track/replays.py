@@ -4,7 +4,7 @@ unchanged."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from datetime import date
 from hashlib import blake2b
 
@@ -106,7 +106,7 @@ def _day(text: str | None) -> date | None:
 
 def replay(record: Record) -> dict[EdgeKey, EdgeForecast]:
     """A record's forecast for each edge in use, with its range not widened, and that of the lumped rate."""
-    record = replace(record, widening=1.0)
+    record = record.changed(widening=1.0)
     edges, outlook = Edges(record), Outlook(record)
     found = {}
     for part_id, fittings in record.fittings_of.items():

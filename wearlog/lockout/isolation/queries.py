@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import datetime
 
-from django.db.models import Q
+from django.db.models import Prefetch, Q
 
 from wearlog.lockout.cautions.queries import NEEDS_NO_SWITCH
 from wearlog.lockout.models import EnergySource, Isolation, Lock, Off
 from wearlog.people.models import User
+
+LOCKS = Prefetch("locks", Lock.objects.select_related("source", "holder"))
+"""The locks of isolations, each with its point and the person whose it is; one query."""
 
 
 def open_isolation(press_id: int) -> Isolation | None:
@@ -23,7 +26,7 @@ def open_isolations(press_ids: Collection[int] | None = None) -> list[Isolation]
     rows = Isolation.objects.not_voided().filter(ended_at__isnull=True)
     if press_ids is not None:
         rows = rows.filter(press_id__in=press_ids)
-    return list(rows.select_related("press").prefetch_related("locks__source", "locks__holder"))
+    return list(rows.select_related("press").prefetch_related(LOCKS))
 
 
 def concerning(user: User) -> tuple[list[Isolation], list[Lock]]:
@@ -35,7 +38,7 @@ def concerning(user: User) -> tuple[list[Isolation], list[Lock]]:
         .filter(Q(ended_at__isnull=True) | (untold & Q(locks__holder=user)))
         .distinct()
         .select_related("press")
-        .prefetch_related("locks__source", "locks__holder")
+        .prefetch_related(LOCKS)
     )
     return (
         [isolation for isolation in rows if isolation.ended_at is None],

@@ -17,9 +17,9 @@ from wearlog.equipment.models import Press
 from wearlog.equipment.queries import Seat as SeatRow
 from wearlog.equipment.queries import seats_of
 from wearlog.forecasts.items import STATES, DueItem, WearFigure
-from wearlog.forecasts.memory.queries import forecast_of_day, items_of_press, items_without_cautions
+from wearlog.forecasts.memory.queries import forecast_of_day, items_without_cautions, with_their_cautions
 from wearlog.history.record import Record
-from wearlog.lockout.cautions.queries import isolation_point
+from wearlog.lockout.cautions.queries import cautions_for, isolation_point
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Run
 from wearlog.runs.queries import last_reading, running_runs
@@ -164,7 +164,8 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
     now = timezone.now()
     today = timezone.localdate(now)
     record = forecast_of_day(as_of=today).ground.record
-    items = items_of_press(shown.pk, as_of=today)
+    cautions = cautions_for([shown.pk])
+    items = with_their_cautions(items_without_cautions(as_of=today, press_ids=[shown.pk]), cautions)
     groups, later, unknown = grouped(items), group_of(items, "later"), group_of(items, "unknown")
     seats, machine = seat_lines(shown, items, record)
     # A task is named next to its part only if the page also shows it in full, with its caution.
@@ -187,9 +188,7 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
             "groups": groups,
             "later": later,
             "unknown": unknown,
-            "isolation_points": [
-                isolation_point(source) for source in shown.energy_sources.order_by("source")
-            ],
+            "isolation_points": [isolation_point(source) for source in cautions.sources.get(shown.pk, ())],
             "reading": last_reading(shown),
             "meter": meter_lines(
                 record,
