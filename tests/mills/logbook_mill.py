@@ -117,6 +117,34 @@ def a_small_mill(by: User | None) -> SmallMill:
     )
 
 
+def stored_small_mill(by: User | None) -> SmallMill:
+    """The same, of a database in which another process has put it."""
+    press, twin, other = (Press.objects.get(code=code) for code in ("P1", "P2", "P3"))
+
+    def first(press: Press, name: str) -> Fitting:
+        return Fitting.objects.filter(position__press=press, position__name=name).order_by("pk")[0]
+
+    return SmallMill(
+        by=by,
+        press=press,
+        twin=twin,
+        other=other,
+        screw_place=Position.objects.get(press=press, name="screw"),
+        die_place=Position.objects.get(press=press, name="die"),
+        other_screw_place=Position.objects.get(press=other, name="screw"),
+        rape=Crop.objects.get(code="rape"),
+        flax=Crop.objects.get(code="flax"),
+        die=Part.objects.get(code="D-1"),
+        spare_die=Part.objects.get(code="D-2"),
+        screw=Part.objects.get(code="S-1"),
+        other_screw=Part.objects.get(code="S-3"),
+        spare_screw=Part.objects.get(code="S-2"),
+        die_fitting=first(press, "die"),
+        screw_fitting=first(press, "screw"),
+        other_screw_fitting=first(other, "screw"),
+    )
+
+
 @pytest.fixture
 def small_mill(owner: User) -> SmallMill:
     return a_small_mill(owner)

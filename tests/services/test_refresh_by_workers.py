@@ -30,13 +30,14 @@ NEW_WORK = ENTER + (
     "press_id=Press.objects.first().pk, action='adjust', done_at=timezone.now() - timedelta(hours=1)))"
 )
 IN_STEP = (
-    "SELECT count(*) FROM forecasts_standing JOIN forecasts_logversion ON log_version = number "
-    "WHERE items::text LIKE %s"
+    "SELECT count(*) FROM forecasts_standing JOIN forecasts_runsversion AS own USING (press_id), "
+    "forecasts_logversion AS log WHERE log_version >= GREATEST(own.items, log.setup, log.lessons) "
+    "AND forecasts_standing.items::text LIKE %s"
 )
 
 
 def wait_until_in_step(url: str, presses: int, word: str, seconds: float) -> int:
-    """How many presses' stored items hold for the log's version and speak of the word."""
+    """How many presses' stored items hold and speak of the word."""
     end, found = time.monotonic() + seconds, 0
     with psycopg.connect(url, autocommit=True) as connection:
         while found < presses and time.monotonic() < end:
@@ -60,6 +61,6 @@ def test_two_workers_share_the_presses_that_an_entry_touches(
             assert wait_until_in_step(postgres_url, 24, "belts", 60) == 24, logs(tmp_path)
             told = [(tmp_path / f"process-{n}.log").read_text().count("refresh_press") for n in range(2)]
             assert min(told) > 0, logs(tmp_path)
-            # One press alone: the others' items are only found to hold.
+            # One press alone: the others' items go on holding.
             run([*shell, NEW_WORK], environment)
             assert wait_until_in_step(postgres_url, 24, "belts", 60) == 24, logs(tmp_path)

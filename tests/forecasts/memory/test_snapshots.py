@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
 from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
-from typing import TypeVar
 
 import pytest
 from django.core.management import call_command
@@ -16,7 +14,7 @@ from django.utils import translation
 from tests.dates import at
 from tests.examples import bounded
 from tests.mills.logbook_mill import SmallMill, a_small_mill, vienna_mill
-from wearlog.equipment.models import Fitting, Part, Position
+from tests.mills.random_entries import NOW, add_rules, entries
 from wearlog.forecasts import tasks
 from wearlog.forecasts.board import in_order, items_of
 from wearlog.forecasts.items import DueItem
@@ -26,26 +24,11 @@ from wearlog.history import cache, log, versions
 from wearlog.history.record import record_as_of
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
-from wearlog.logbook.entries import NewIncident, NewMeasurement, NewRun, NewWork
 from wearlog.people.refusals import AlreadyMoved, Doubtful, Refused
-from wearlog.runs.models import Run
-from wearlog.service.models import Measurement, Rule
+from wearlog.service.models import Rule
 
-NOW = at("2026-03-30 18:00")
 TODAY = date(2026, 3, 30)
 EARLIER = date(2026, 3, 17)
-EVERY_DOUBT = (
-    "more_hours_than_clock",
-    "meter_went_back",
-    "twice_the_rate",
-    "half_the_rate",
-    "unit_looks_wrong",
-    "overlaps_gap",
-    "in_the_future",
-    "large_step",
-)
-
-AnyRow = TypeVar("AnyRow")
 
 
 @pytest.fixture
@@ -53,110 +36,13 @@ def mill(transactional_db: None) -> SmallMill:
     vienna_mill()
     mill = a_small_mill(None)
     EnergySource.objects.create(press=mill.press, source="mains", kind="electrical", isolate_at="wall switch")
-    for values in (
-        {"code": "die at limit", "action": "flip", "kind": "die", "at_limit": True, "lead_days": 7},
-        {"code": "screw at limit", "action": "replace", "kind": "screw", "at_limit": True},
-        {"code": "look at screw", "action": "inspect", "kind": "screw", "every_h": 40, "every_kg": 3000},
-        {"code": "after flax", "action": "clean", "after_crop": mill.flax},
-        {"code": "grease", "action": "lubricate", "every_days": 10},
-        {"code": "after metal", "action": "inspect", "kind": "screw", "after_incident": "metal"},
-        {"code": "output", "action": "inspect", "on_drift": True},
-    ):
-        Rule.objects.create(**values)
+    add_rules(mill)
     versions.touch()
     return mill
 
 
 def from_scratch(as_of: date) -> list[DueItem]:
     return items_of(record_as_of(log.load_log_uncached(), as_of))
-
-
-def entries(mill: SmallMill, chance: random.Random) -> list[Callable[[], object]]:
-    """One of each kind of entry, at a day and a place that chance picks."""
-    begun = at("2026-03-02 06:00") + timedelta(hours=chance.randrange(0, 27 * 24, 2))
-    press = chance.choice([mill.press, mill.twin, mill.other])
-    crop = chance.choice([mill.rape, mill.flax])
-    part = chance.choice([mill.die, mill.spare_die, mill.screw, mill.other_screw, mill.spare_screw])
-    place = chance.choice(list(Position.objects.all()))
-
-    def one_of(rows: list[AnyRow]) -> AnyRow:
-        if not rows:
-            raise Refused("There is nothing yet to choose from.")
-        return chance.choice(rows)
-
-    def run() -> object:
-        entry = NewRun(
-            press_id=press.pk,
-            crop_id=crop.pk,
-            seed_kg=Decimal(chance.randint(200, 600)),
-            started_at=begun,
-            ended_at=begun + timedelta(hours=1.5),
-        )
-        return actions.log_run(by=None, at=NOW, entry=entry, confirmed=EVERY_DOUBT)
-
-    def gauge() -> object:
-        is_die = part.part_type.kind == "die"
-        value = chance.uniform(5.0, 5.5) if is_die else chance.uniform(58.3, 60)
-        return actions.log_measurement(
-            by=None,
-            at=NOW,
-            part_id=part.pk,
-            edge=chance.choice("AB") if is_die else "",
-            measured_at=begun,
-            measurement=NewMeasurement(value_mm=Decimal(f"{value:.3f}")),
-            confirmed=EVERY_DOUBT,
-        )
-
-    def move() -> object:
-        now = Fitting.objects.open().filter(position=place).first()
-        kind = Part.objects.filter(part_type__kind=place.kind, retired_on=None)
-        return actions.replace(
-            by=None,
-            at=NOW,
-            position_id=place.pk,
-            expected_fitting_id=now.pk if now else None,
-            new_part_id=chance.choice(list(kind)).pk,
-            new_edge=chance.choice("AB") if place.kind == "die" else "",
-            moved_at=max(begun, now.fitted_at + timedelta(hours=1)) if now else begun,
-            old_part_retired_because=chance.choice(["", "", "worn"]),
-        )
-
-    def correct() -> object:
-        old = one_of(list(Run.objects.not_voided()))
-        changes = {"seed_kg": Decimal(chance.randint(100, 700)), "press_id": press.pk}
-        return actions.correct(
-            by=None, at=NOW, record=old, changes=changes, reason="misread", confirmed=EVERY_DOUBT
-        )
-
-    def strike_out() -> object:
-        rows = [*Run.objects.not_voided(), *Measurement.objects.not_voided()]
-        return actions.void(by=None, at=NOW, record=one_of(rows), reason="entered twice")
-
-    return [
-        run,
-        run,
-        gauge,
-        gauge,
-        move,
-        correct,
-        strike_out,
-        lambda: actions.log_work(
-            by=None,
-            at=NOW,
-            entry=NewWork(press_id=press.pk, action=chance.choice(["inspect", "lubricate"]), done_at=begun),
-        ),
-        lambda: actions.report_incident(
-            by=None, at=NOW, entry=NewIncident(press_id=press.pk, kind="metal", happened_at=begun)
-        ),
-        lambda: actions.log_reading(
-            by=None,
-            at=NOW,
-            press_id=press.pk,
-            read_at=begun,
-            meter_h=Decimal(chance.randint(100, 900)),
-            confirmed=EVERY_DOUBT,
-        ),
-    ]
 
 
 @pytest.mark.parametrize("seed", range(bounded(6, 3)))

@@ -1,0 +1,62 @@
+"""A process of the site that enters, refreshes and reads pages as it is told, a line of JSON each.
+
+Started by `test_pages_of_processes`; it keeps what it has learned from one page to the next, as a server
+does.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+import re
+import sys
+from contextlib import ExitStack, suppress
+from unittest import mock
+
+import django
+
+CHANGING = re.compile(r'(name="(?:csrfmiddlewaretoken|ref)" value|nonce)="[^"]*"')
+
+
+def main() -> None:
+    django.setup()
+    from django.test import Client
+    from django.utils import timezone
+
+    from tests.mills.logbook_mill import a_small_mill, stored_small_mill, vienna_mill
+    from tests.mills.random_entries import add_rules, entries
+    from wearlog.forecasts.memory import refresh, snapshots
+    from wearlog.history import cache, versions
+    from wearlog.people.models import User
+    from wearlog.people.refusals import AlreadyMoved, Doubtful, Refused
+
+    client = Client()
+    for line in sys.stdin:
+        told = json.loads(line)
+        answer: object = None
+        if told["do"] == "build":
+            vienna_mill()
+            add_rules(a_small_mill(None))
+            User.objects.create_user("owner", name="Owner", role="owner")
+            versions.touch()
+        elif told["do"] == "enter":
+            before = versions.current()
+            chance = random.Random(told["seed"])
+            with suppress(Refused, Doubtful, AlreadyMoved):
+                chance.choice(entries(stored_small_mill(None), chance))()
+            answer = versions.current() != before
+        elif told["do"] == "refresh":
+            refresh.refresh(at=timezone.now())
+        else:
+            client.force_login(User.objects.get(username="owner"))
+            with ExitStack() as stack:
+                if told["anew"]:
+                    cache.clear_all()
+                    stack.enter_context(mock.patch.object(snapshots, "stored", return_value={}))
+                page = client.get(told["path"])
+            answer = [page.status_code, CHANGING.sub(r"\1", page.content.decode())]
+        print(json.dumps(answer), flush=True)
+
+
+if __name__ == "__main__":
+    main()
