@@ -177,7 +177,7 @@ class GrowingMill:
         else:
             self.lock = Lock.objects.filter(isolation=now, off_at__isnull=True).get()
         CautionWording.objects.create(
-            number=2 * number + 1, hazard="every_task", press=press, added=f"Mind the step {number}.",
+            number=2 * number + 1, hazard="every-task", press=press, added=f"Mind the step {number}.",
             reason="a fall", at=self.now, by=self.person, by_name="Olga",
         )  # fmt: skip
         CautionWording.objects.create(
