@@ -23,8 +23,9 @@ from wearlog.people.cleaning import within
 from wearlog.people.fields import Money, Quantity, Share
 from wearlog.people.models import LogRecord, User
 from wearlog.people.refusals import Refused
-from wearlog.reminders.models import ReminderWish
-from wearlog.service.models import CropChange, LotHold
+from wearlog.reminders.models import CalendarFeed, Mark, ReminderWish, Webhook
+from wearlog.runs.models import ShiftNote
+from wearlog.service.models import CropChange, LotHold, Photo
 from wearlog.web.log.forms.corrections import CORRECTED
 from wearlog.web.site.model_fields import of
 from wearlog.words.history import column_words
@@ -48,7 +49,6 @@ OTHER_WORDS = {
     ("SheetLine", "seed_how"): "heads a narrow column",
     ("YearlyForm", "finding"): "asks for what is to be mended as well",
     ("MeForm", "gets_mail"): "speaks of the reader",
-    ("HoldForm", "reason"): "why work has to wait: a mark is no record of the log",
     ("LockOnForm", "name"): "the name of somebody without an account",
     ("LockOnForm", "firm"): "the firm of somebody without an account",
     ("HandOverForm", "name"): "the name of somebody without an account",
@@ -61,14 +61,27 @@ RECORDS = (*LogRecord.__subclasses__(), *NEEDED, LotHold, CropChange, User)
 """What pages tell the history of."""
 
 
+ASKED_BESIDE_THE_LOG = (
+    (Mark, "until_on"),
+    (Mark, "reason"),
+    (Mark, "given_to"),
+    (Webhook, "url"),
+    (Webhook, "is_on"),
+    (CalendarFeed, "press"),
+    (CalendarFeed, "note"),
+    (Photo, "name"),
+    (Photo, "digest"),
+)
+
+
 def own_models() -> list[type[models.Model]]:
     return [model for name in OWN_APPS for model in apps.get_app_config(name).get_models()]
 
 
 def field_names() -> set[str]:
-    asked_for = (*RECORDS, CautionWording, ReminderWish)
+    asked_for = (*RECORDS, CautionWording, ReminderWish, Mark, Webhook, CalendarFeed, Photo)
     named = {field.name for model in asked_for for field in model._meta.concrete_fields}
-    return named - {"person"}  # whose wishes they are, which no page asks
+    return named - {"person", "seed"}  # whose wishes they are, and a random text: no page asks for these
 
 
 def called(node: ast.AST) -> str:
@@ -187,6 +200,20 @@ def test_a_limit_itself_is_taken_on_every_way_in(field: Quantity) -> None:
         field.run_validators(value)
         if field in COLUMNS:
             assert COLUMNS[field].form.read(str(value), UTC) == value
+
+
+def test_what_is_no_record_is_named_by_its_model_too() -> None:
+    """On the pages of marks, web hook, calendar and photos, and in the history of a record."""
+    for model, name in ASKED_BESIDE_THE_LOG:
+        field = model._meta.get_field(name)
+        assert isinstance(field.verbose_name, Promise)
+        assert column_words(model, field.attname) == str(field.verbose_name)
+    assert column_words(ShiftNote, "photo") == column_words(Photo, "name") == "Photo"
+    assert column_words(ShiftNote, "digest") == column_words(Photo, "digest") == "Check sum"
+    longest = of(Mark, "reason")
+    assert longest.clean("x" * 500) == "x" * 500
+    with pytest.raises(ValidationError):
+        longest.clean("x" * 501)
 
 
 def test_a_range_is_said_as_people_write_it() -> None:

@@ -17,6 +17,7 @@ from django.db.models import TextChoices
 from wearlog.equipment.kinds import KINDS, Danger, Kind
 from wearlog.lockout.cautions import hazards
 from wearlog.people.tables import exhaustive
+from wearlog.service.offered import FOR_KIND, FOR_PRESS
 from wearlog.service.work import Action
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -127,6 +128,12 @@ def test_a_table_is_read_by_member_and_by_code_and_not_written() -> None:
     assert KINDS["die"] is KINDS[Kind.DIE]
     with pytest.raises(TypeError):
         KINDS["die"] = KINDS["screw"]  # type: ignore[index]
+
+
+def test_every_action_is_offered_for_some_part_or_for_a_press() -> None:
+    """No page asks for an action that is not offered, and no table says so."""
+    offered = {action for actions in FOR_KIND.values() for action in actions} | set(FOR_PRESS)
+    assert offered == set(Action)
 
 
 def test_every_danger_of_a_part_has_its_hazard() -> None:

@@ -26,8 +26,22 @@ def browser() -> Iterator[Browser]:
         yield program
 
 
+@pytest.fixture(scope="session")
+def live_server() -> Iterator[LiveServer]:
+    """A server whose threads have connections of their own, as the site's have.
+
+    By default they would share the test's one connection to a database in memory. A thread that writes while
+    another is still reading is refused there at once: "database table is locked".
+    """
+    server = LiveServer("localhost", start=False)
+    server.thread.connections_override = {}
+    server.start()
+    yield server
+    server.stop()
+
+
 @pytest.fixture
-def fresh_log(transactional_db: None) -> None:
+def fresh_log(shared: None) -> None:
     """A log version of this test's own, so that nothing kept in memory from another test fits it."""
     LogVersion.objects.update_or_create(pk=1, defaults={"number": time.time_ns()})
 

@@ -13,6 +13,8 @@ from django.conf import settings
 from tests.config import catalogues
 from tests.config.catalogues import LOCALE, Entry
 
+OWN = {"de": ("Deutsch", 2), "fr": ("Français", 2)}
+"""Of each language beside English: what it calls itself, and how many forms its words have by number."""
 LANGUAGES = [code for code, _name in settings.LANGUAGES if code != "en"]
 FILLED_IN = re.compile(r"%\((\w+)\)[sd]|%[sdn]|%%|\{\w*\}")
 SPACES, NO_BREAK = (" ", "\n"), "\N{NO-BREAK SPACE}"
@@ -35,8 +37,14 @@ def source(xgettext: str, tmp_path_factory: pytest.TempPathFactory) -> set[tuple
 
 
 def test_the_site_speaks_more_than_english_and_each_language_by_its_own_name() -> None:
-    assert dict(settings.LANGUAGES) == {"en": "English", "de": "Deutsch", "fr": "Français"}
-    assert sorted(path.name for path in LOCALE.iterdir()) == LANGUAGES
+    assert dict(settings.LANGUAGES) == {"en": "English", **{code: name for code, (name, _) in OWN.items()}}
+    assert sorted(path.name for path in LOCALE.iterdir()) == sorted(LANGUAGES)
+
+
+def test_the_page_of_a_broken_server_says_it_in_every_language() -> None:
+    """It can't ask a catalogue: nothing may be working."""
+    page = (LOCALE.parent / "web" / "site" / "templates" / "500.html").read_text(encoding="utf-8")
+    assert re.findall(r'lang="([^"]+)"', page) == [code for code, _name in settings.LANGUAGES]
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -51,7 +59,7 @@ def test_a_catalogue_holds_the_texts_of_the_source_and_no_others(
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_text_is_translated_surely_and_in_all_its_forms(language: str) -> None:
-    forms = {"de": 2, "fr": 2}[language]
+    _name, forms = OWN[language]
     head, *_entries = catalogues.entries(path_of(language))
     assert f"nplurals={forms};" in head.said[0]
     for entry in texts_of(language):

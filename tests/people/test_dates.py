@@ -5,12 +5,25 @@ from __future__ import annotations
 from datetime import UTC, date, datetime
 
 import pytest
+from django.conf import settings
 from django.template import Context, Template
 from django.utils import translation
 
 from wearlog.people.dates import written
 
 DAY = date(2026, 3, 4)  # a Wednesday
+
+
+def test_every_language_of_the_site_writes_a_day_as_its_readers_do() -> None:
+    found = {}
+    for language, _name in settings.LANGUAGES:
+        with translation.override(language):
+            found[language] = written(DAY, "l j F Y")
+    assert found == {
+        "en": "Wednesday 4 March 2026",
+        "de": "Mittwoch, 4. März 2026",
+        "fr": "mercredi 4 mars 2026",
+    }
 
 
 @pytest.mark.parametrize(

@@ -79,7 +79,8 @@ def parse_number(text: str, *, decimal: str = "", grouped: bool = True) -> Decim
     minus = plain.startswith("-")
     body = plain.lstrip("+-") if plain[:2] not in ("--", "++", "+-", "-+") else plain
     if " " in body:
-        whole, rest = re.fullmatch(r"([\d ]*)(.*)", body).groups()  # type: ignore[union-attr]
+        rest = body.lstrip("0123456789 ")
+        whole = body.removesuffix(rest)
         if not _is_grouped(whole, " ") or " " in rest:
             raise _not_a_number(typed)
         body = whole.replace(" ", "") + rest

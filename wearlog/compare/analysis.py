@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import math
 from collections.abc import Callable, Iterable, Sequence
-from typing import Any
 
 import numpy as np
 
@@ -19,7 +18,7 @@ from wearlog.calc import lines, policy
 from wearlog.calc import recurrence as repeated
 
 Row = dict[str, str]
-Found = dict[str, Any]
+Found = dict[str, object]
 
 
 class BadInput(ValueError):

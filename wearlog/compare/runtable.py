@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +20,7 @@ from wearlog.runs.models import Crop
 
 Floats = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
+Kind = TypeVar("Kind", bound=np.generic)
 
 
 @dataclass(frozen=True)
@@ -73,8 +75,9 @@ def _table(seen: tuple[int, int]) -> RunTable:
     of_press = runs_and_readings(known, seen=seen)
     runs = {press_id: found.runs for press_id, found in of_press.items() if found.runs is not None}
     given = WEIGHED.of({press_id: own.id for press_id, own in runs.items()}, every=True)
+    nothing = _OfPress(0, NO_RUNS, np.zeros(0), WEIGHED.nothing)
     parts = [
-        _columns(
+        _OfPress(
             place,
             runs[press.id],
             of_press[press.id].press_hours(by_meter=press.by_meter),
@@ -83,39 +86,40 @@ def _table(seen: tuple[int, int]) -> RunTable:
         for place, press in enumerate(presses)
         if press.id in runs
     ]
-    found = {
-        name: np.concatenate([nothing, *(part[name] for part in parts)])
-        for name, nothing in _columns(0, NO_RUNS, np.zeros(0), WEIGHED.nothing).items()
-    }
-    ended = found.pop("ended")
-    order = np.argsort(found.pop("id"))
+
+    def joined(column: Callable[[_OfPress], npt.NDArray[Kind]]) -> npt.NDArray[Kind]:
+        return np.concatenate([column(nothing), *(column(part) for part in parts)])
+
+    ended = joined(lambda part: ~(np.isnan(part.runs.ended) & np.isnan(part.runs.recorded_h)))
+    order = np.argsort(joined(lambda part: part.runs.id))
     order = order[ended[order]]
-    found = {name: column[order] for name, column in found.items()}
-    found["crop"] = _places(found["crop"], [pk for pk, _ in crops])
     return RunTable(
         press_codes=tuple(press.code for press in presses),
         press_names=tuple(press.label for press in presses),
         crop_codes=tuple(code for _, code in crops),
+        press=joined(lambda part: np.full(part.runs.id.size, part.place, dtype=np.int64))[order],
+        crop=_places(joined(lambda part: part.runs.crop_id)[order], [pk for pk, _ in crops]),
+        started=joined(lambda part: part.runs.start)[order],
+        # A run with seed but 0 hours lacks a figure; it does not mean that the press is infinitely fast.
+        hours=joined(lambda part: np.where(part.hours > 0, part.hours, np.nan))[order],
+        seed_kg=joined(lambda part: part.runs.seed_kg)[order],
+        oil_kg=joined(lambda part: part.given["oil_kg"])[order],
+        cake_kg=joined(lambda part: part.given["cake_kg"])[order],
+        energy_kwh=joined(lambda part: part.given["energy_kwh"])[order],
+        purge=joined(lambda part: part.runs.purge)[order],
+        worked_out=joined(lambda part: part.runs.seed_how == WORKED_OUT)[order],
         running=int(np.count_nonzero(~ended)),
-        **found,
     )
 
 
-def _columns(place: int, runs: PressRuns, hours: Floats, given: Columns) -> dict[str, npt.NDArray[Any]]:
-    """The columns of one press, by their names in the table; crops are still primary keys."""
-    return {
-        "id": runs.id,
-        "ended": ~(np.isnan(runs.ended) & np.isnan(runs.recorded_h)),
-        "press": np.full(runs.id.size, place, dtype=np.int64),
-        "crop": runs.crop_id,
-        "started": runs.start,
-        # A run with seed but 0 hours lacks a figure; it does not mean that the press is infinitely fast.
-        "hours": np.where(hours > 0, hours, np.nan),
-        "seed_kg": runs.seed_kg,
-        **given,
-        "purge": runs.purge,
-        "worked_out": runs.seed_how == WORKED_OUT,
-    }
+@dataclass(frozen=True)
+class _OfPress:
+    """What the table takes from one press, whose index in it is `place`."""
+
+    place: int
+    runs: PressRuns
+    hours: Floats
+    given: Columns
 
 
 def _places(keys: Places, known: list[int]) -> Places:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import django_tables2 as tables
 from django.utils.translation import gettext as _
 
-from wearlog.compare.columns import Column, relevant, shown
+from wearlog.compare.columns import Column, Value, relevant, shown
 from wearlog.compare.queries import Comparison, Line
 
 TEMPLATE = "web/reports/compare/table.html"
@@ -28,14 +27,14 @@ class Figures(tables.Column):  # type: ignore[misc]
             empty_values=(),
         )
 
-    def render(self, value: Any) -> str:
+    def render(self, value: Value) -> str:
         return shown(value, self.column.digits, self.system)
 
 
 def compare_table(comparison: Comparison, system: str = "") -> tables.Table:
     """A table of the comparison's lines, with the total as its footer."""
     shown_columns = relevant(comparison.by, comparison.total, system, currency=comparison.currency)
-    take: list[tuple[str, Callable[[Line], Any]]] = [(column.key, column.value) for column in shown_columns]
+    take: list[tuple[str, Callable[[Line], Value]]] = [(column.key, column.value) for column in shown_columns]
     table = tables.Table(
         [{key: value(line) for key, value in take} for line in comparison.lines],
         extra_columns=[(column.key, Figures(column, system, comparison.total)) for column in shown_columns],

@@ -12,7 +12,6 @@ import os
 import socket
 import uuid
 from datetime import datetime, timedelta
-from typing import Any
 
 from celery.beat import ScheduleEntry, Scheduler
 from django.db import DatabaseError, close_old_connections
@@ -38,7 +37,7 @@ class OneBeat(Scheduler):  # type: ignore[misc]  # celery has no types
 
     max_interval = RENEW_S
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: object, **kwargs: object) -> None:
         self.holder = f"{socket.gethostname()} {os.getpid()} {uuid.uuid4().hex[:12]}"
         self.beats = False
         self.renewed_at: datetime | None = None
@@ -54,7 +53,7 @@ class OneBeat(Scheduler):  # type: ignore[misc]  # celery has no types
             entry.last_run_at = self.app.now() - timedelta(days=1)
         self._heap = None  # it caches the times planned before
 
-    def tick(self, *args: Any, **kwargs: Any) -> float:
+    def tick(self, *args: object, **kwargs: object) -> float:
         if not self.hold():
             return min(LOOK_S, float(self.max_interval))
         return float(super().tick(*args, **kwargs))
@@ -81,7 +80,7 @@ class OneBeat(Scheduler):  # type: ignore[misc]  # celery has no types
         self.beats, self.renewed_at = held, now
         return held
 
-    def apply_async(self, entry: ScheduleEntry, *args: Any, **kwargs: Any) -> Any:
+    def apply_async(self, entry: ScheduleEntry, *args: object, **kwargs: object) -> object:
         close_old_connections()
         try:
             return super().apply_async(entry, *args, **kwargs)

@@ -1,7 +1,6 @@
 """The Celery application: `celery -A wearlog.config worker`."""
 
 import os
-from typing import Any
 
 from celery import Celery
 from celery.signals import beat_init, worker_init
@@ -17,7 +16,7 @@ app.autodiscover_tasks()
 
 @worker_init.connect  # type: ignore[untyped-decorator]  # celery has no types
 @beat_init.connect  # type: ignore[untyped-decorator]
-def register_process(**_: Any) -> None:
+def register_process(**_: object) -> None:
     """Register this process as running, so that no backup is restored meanwhile. Celery offers no other
     hook."""
     from django.conf import settings

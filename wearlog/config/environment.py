@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import NoReturn
 from urllib.parse import unquote, urlsplit
 
 import environ
@@ -65,14 +65,14 @@ class Environment:
     data_dir: Path
     secret_key: str
     allowed_hosts: list[str]
-    database: dict[str, Any]
+    database: dict[str, object]
     redis_url: str
-    email: dict[str, Any]
+    email: dict[str, object]
     https: bool
     site_url: str
     trusted_proxies: Proxies
 
-    def __reduce_ex__(self, protocol: Any) -> Any:
+    def __reduce_ex__(self, protocol: object) -> NoReturn:
         raise TypeError("the surroundings hold secrets and are not pickled")
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 from collections.abc import ItemsView
 from types import FrameType
-from typing import Any
 
 from django.http import HttpRequest, QueryDict
 from django.utils.safestring import SafeString
@@ -23,29 +22,28 @@ class Filter(SafeExceptionReporterFilter):
         "|".join(["API|AUTH|TOKEN|KEY|SECRET|PASS|SIGNATURE|HTTP_COOKIE|BROKER", *VARIABLES]), re.IGNORECASE
     )
 
-    def cleanse_setting(self, key: Any, value: Any) -> Any:
+    def cleanse_setting(self, key: int | str, value: object) -> object:
         cleansed = super().cleanse_setting(key, value)  # recurses into containers
         if isinstance(cleansed, Hidden):
             return cleansed.shown
         return without_secrets(cleansed) if isinstance(cleansed, str) else cleansed
 
-    def get_post_parameters(self, request: HttpRequest | None) -> Any:
-        return self._named(super().get_post_parameters(request))
+    def get_post_parameters(self, request: HttpRequest | None) -> dict[str, str]:
+        sent = super().get_post_parameters(request)
+        return self._named(sent) if isinstance(sent, QueryDict) else sent
 
-    def cleanse_special_types(self, request: HttpRequest | None, value: Any) -> Any:
+    def cleanse_special_types(self, request: HttpRequest | None, value: object) -> object:
         found = super().cleanse_special_types(request, value)
         return self._named(found) if isinstance(found, QueryDict) else found
 
     def get_traceback_frame_variables(
         self, request: HttpRequest | None, tb_frame: FrameType
-    ) -> ItemsView[str, Any]:
+    ) -> ItemsView[str, object]:
         found = super().get_traceback_frame_variables(request, tb_frame)
         return {name: self.cleanse_setting(name, value) for name, value in found}.items()
 
-    def _named(self, sent: Any) -> Any:
+    def _named(self, sent: QueryDict) -> QueryDict:
         """The submitted data without passwords and tokens."""
-        if not isinstance(sent, QueryDict):
-            return sent
         copied = sent.copy()
         for name in copied:
             if self.hidden_settings.search(name):

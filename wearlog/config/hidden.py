@@ -8,7 +8,7 @@ from __future__ import annotations
 import html
 import os
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any, Self
+from typing import NoReturn, Self
 from urllib.parse import quote, urlsplit
 
 from django.conf import settings
@@ -36,10 +36,10 @@ class Hidden(str):
     def __repr__(self) -> str:
         return repr(self.shown)
 
-    def __deepcopy__(self, memo: dict[int, Any]) -> Self:
+    def __deepcopy__(self, memo: dict[int, object]) -> Self:
         return self
 
-    def __reduce_ex__(self, protocol: Any) -> Any:
+    def __reduce_ex__(self, protocol: object) -> NoReturn:
         raise TypeError("a secret is not pickled: read it from the settings where it is needed")
 
 
@@ -54,10 +54,10 @@ def hidden_url(url: str) -> str:
     return Hidden(url, shown=f"{taken.scheme}://{STARS if at else ''}{at}{place}{taken.path}{query}")
 
 
-def hide(values: Mapping[str, Any]) -> dict[str, Any]:
+def hide(values: Mapping[str, object]) -> dict[str, object]:
     """A copy of the values in which those whose name contains password, secret or key are `Hidden`, at any
     depth."""
-    found: dict[str, Any] = {}
+    found: dict[str, object] = {}
     for name, value in values.items():
         if isinstance(value, Mapping):
             found[name] = hide(value)
@@ -88,7 +88,7 @@ def all_secrets() -> Iterator[str]:
             yield from (value, before, before.partition(":")[2])
 
 
-def secrets_in(value: Any) -> Iterator[str]:
+def secrets_in(value: object) -> Iterator[str]:
     if isinstance(value, Hidden):
         yield str(value)
     elif isinstance(value, Mapping):

@@ -11,7 +11,7 @@ import re
 import time
 import traceback
 from collections.abc import Iterator
-from typing import Any, Final
+from typing import Final
 from urllib.parse import quote, urlsplit
 
 from django.conf import settings
@@ -21,7 +21,7 @@ from django.urls import resolve
 
 from wearlog.web.site.faults.request_id import current_request, id_of
 
-LOGGING: Final[dict[str, Any]] = {
+LOGGING: Final[dict[str, object]] = {
     "version": 1,
     "disable_existing_loggers": False,
     "filters": {"requests": {"()": "wearlog.config.logs.Requests"}},

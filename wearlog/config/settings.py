@@ -2,7 +2,6 @@
 
 import os
 from pathlib import Path
-from typing import Any
 
 from csp.constants import NONE, SELF
 
@@ -95,7 +94,7 @@ TEMPLATES = [
     }
 ]
 
-DATABASES: dict[str, dict[str, Any]] = {"default": surroundings.database}
+DATABASES: dict[str, dict[str, object]] = {"default": surroundings.database}
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["ENGINE"] = "wearlog.config.private_sqlite"
     DATABASES["default"]["TEST"] = {"NAME": ":memory:"}  # Django's default; pytest-django reads it
@@ -108,7 +107,9 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     }
 else:
     # Without a timeout, every request would hang while the server does not answer.
-    DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
+    options = DATABASES["default"].setdefault("OPTIONS", {})
+    assert isinstance(options, dict)
+    options.setdefault("connect_timeout", 5)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "people.User"

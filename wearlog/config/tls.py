@@ -8,7 +8,7 @@ import socket
 import ssl
 import threading
 from collections.abc import Callable, Iterable
-from typing import Any
+from wsgiref.types import StartResponse, WSGIEnvironment
 
 from wearlog.config.authority import CertificateFiles
 
@@ -41,7 +41,7 @@ class Front:
             self.thread.join(5)
 
     def application(self, site: Application) -> Application:
-        def seen(environ: dict[str, Any], start_response: Any) -> Iterable[bytes]:
+        def seen(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
             environ["REMOTE_ADDR"] = self.callers.get(environ.get("REMOTE_PORT", ""), environ["REMOTE_ADDR"])
             return site(environ, start_response)
 

@@ -194,7 +194,7 @@ class Part(models.Model):
         return self.code
 
 
-class FittingQuerySet(LogRecordQuerySet):
+class FittingQuerySet(LogRecordQuerySet["Fitting"]):
     def in_place(self, *, at: object) -> Self:
         """Fittings in force at the instant: start included, end excluded."""
         return self.not_voided().filter(Q(removed_at__isnull=True) | Q(removed_at__gt=at), fitted_at__lte=at)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 REFRESH_EVERY_S = 60
 EXPIRES_EARLY_S = 5
 
-BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
+
+BEAT_SCHEDULE: dict[str, dict[str, object]] = {
     "refresh forecasts": {
         "task": "wearlog.forecasts.tasks.refresh_changed",
         "schedule": float(REFRESH_EVERY_S),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from decimal import Decimal
 
 from wearlog.history.cache import VersionCache
 from wearlog.service.models import Service
@@ -37,5 +37,5 @@ def _read() -> dict[int, Bill]:
     }
 
 
-def _float(value: Any) -> float | None:
+def _float(value: Decimal | None) -> float | None:
     return None if value is None else float(value)

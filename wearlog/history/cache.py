@@ -19,7 +19,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Hashable, Mapping
-from typing import Any, Generic, TypeVar
+from typing import Generic, Protocol, TypeVar
 
 from django.db import connection
 
@@ -28,7 +28,12 @@ from wearlog.history import versions
 Key = TypeVar("Key", bound=Hashable)
 Answer = TypeVar("Answer")
 
-_caches: dict[str, Cache[Any, Any]] = {}
+
+class Clearable(Protocol):
+    def clear(self) -> None: ...
+
+
+_caches: dict[str, Clearable] = {}
 _lock = threading.Lock()
 
 

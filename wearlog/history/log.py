@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from django.db.models import F
@@ -104,7 +104,7 @@ def _read(of_presses: Callable[[Collection[int]], Mapping[int, PressLog]]) -> Lo
     )
 
 
-def _float(value: Any) -> float | None:
+def _float(value: Decimal | None) -> float | None:
     return None if value is None else float(value)
 
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import wraps
-from typing import ParamSpec, TypeVar, cast
+from typing import ParamSpec, TypeVar
 
 from wearlog.equipment.models import Fitting
 from wearlog.lockout.isolation.closing import (
@@ -121,9 +121,7 @@ class _Arguments:
 
 def _arguments(kwargs: Mapping[str, object]) -> _Arguments:
     """The arguments of an action that the checks need; `by` is always given."""
-    entry = kwargs.get("entry")
-    return _Arguments(
-        by=cast("User | None", kwargs["by"]),
-        ref=entry.ref if isinstance(entry, NewRun) else "",
-        confirmed=cast("Collection[str]", kwargs.get("confirmed", ())),
-    )
+    by, entry, confirmed = kwargs["by"], kwargs.get("entry"), kwargs.get("confirmed", ())
+    assert by is None or isinstance(by, User)
+    assert isinstance(confirmed, Collection)
+    return _Arguments(by=by, ref=entry.ref if isinstance(entry, NewRun) else "", confirmed=confirmed)

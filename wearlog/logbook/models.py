@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Any, Self
+from typing import Self
 
 from django.conf import settings
 from django.db import models
@@ -28,7 +28,7 @@ UNDER_WAY = (ImportState.CHECKING, ImportState.STORING)
 ENDED = (ImportState.DONE, ImportState.REFUSED, ImportState.CANCELLED, ImportState.BROKEN)
 
 
-class ImportJobQuerySet(models.QuerySet[Any]):
+class ImportJobQuerySet(models.QuerySet["ImportJob"]):
     def claimable(self, at: datetime) -> Self:
         """Jobs that a worker may claim: waiting ones, and those whose lease has expired. A lease that ends
         later than possible was written by a wrong clock and counts as expired."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import zoneinfo
 from collections.abc import Callable
 from datetime import datetime
-from typing import TypeVar, cast
+from typing import TypeVar
 
 from django.db import models
 from django.db.models import ProtectedError
@@ -288,16 +288,26 @@ def _check_mill(mill: Mill, before: Mill | None) -> None:
         )
 
 
-CHECKS: dict[type[models.Model], Callable[[models.Model, models.Model | None], None]] = {
-    model: cast("Callable[[models.Model, models.Model | None], None]", check)
-    for model, check in (
-        (Press, _check_press),
-        (Position, _check_position),
-        (PartType, _check_part_type),
-        (Part, _check_part),
-        (Crop, _check_crop),
-        (Rule, _check_rule),
-        (PlanEntry, _check_plan),
-        (Mill, _check_mill),
+def _for(
+    model: type[Thing], check: Callable[[Thing, Thing | None], None]
+) -> tuple[type[models.Model], Callable[[models.Model, models.Model | None], None]]:
+    def check_thing(thing: models.Model, before: models.Model | None) -> None:
+        assert isinstance(thing, model)
+        assert before is None or isinstance(before, model)
+        check(thing, before)
+
+    return model, check_thing
+
+
+CHECKS = dict(
+    (
+        _for(Press, _check_press),
+        _for(Position, _check_position),
+        _for(PartType, _check_part_type),
+        _for(Part, _check_part),
+        _for(Crop, _check_crop),
+        _for(Rule, _check_rule),
+        _for(PlanEntry, _check_plan),
+        _for(Mill, _check_mill),
     )
-}
+)

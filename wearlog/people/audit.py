@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
-from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -26,7 +25,7 @@ def plain_number(value: Decimal) -> str:
     return "0" if text in ("-0", "") else text
 
 
-def as_json(value: object) -> Any:
+def as_json(value: object) -> object:
     """A field's value as stored in JSON: instants in UTC, decimals as text without trailing zeros."""
     if isinstance(value, datetime):
         return value.astimezone(UTC).isoformat()
@@ -37,7 +36,7 @@ def as_json(value: object) -> Any:
     return value
 
 
-def snapshot(instance: models.Model) -> dict[str, Any]:
+def snapshot(instance: models.Model) -> dict[str, object]:
     """Every stored field of a record by column name, without passwords and secrets."""
     return {
         field.attname: as_json(getattr(instance, field.attname))
@@ -67,8 +66,8 @@ def write(
     by: User | None,
     action: str,
     record: models.Model,
-    old: Mapping[str, Any] | None = None,
-    new: Mapping[str, Any] | None = None,
+    old: Mapping[str, object] | None = None,
+    new: Mapping[str, object] | None = None,
     reason: str = "",
 ) -> AuditEntry:
     """Add a row in the caller's transaction. `old` and `new` come from `snapshot`."""

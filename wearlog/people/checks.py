@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from django.core.checks import CheckMessage, Warning
 
 from wearlog.people import guards
 
 
-def guards_stand(databases: Sequence[str] | None = None, **_: Any) -> list[CheckMessage]:
+def guards_stand(databases: Sequence[str] | None = None, **_: object) -> list[CheckMessage]:
     # A warning and no error: `migrate` runs the checks first, and it is `migrate` that restores the guards.
     return [
         Warning(

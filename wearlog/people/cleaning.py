@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from decimal import Decimal
-from typing import Any
 
 from django.core.exceptions import NON_FIELD_ERRORS, FieldDoesNotExist, ValidationError
 from django.db import models
 from django.utils.translation import gettext as _
 
-from wearlog.people.fields import Quantity
+from wearlog.people.fields import AnyQuantity, Quantity
 from wearlog.people.refusals import Refused
 
 SIX_PLACES = Decimal("0.000001")
@@ -18,9 +17,11 @@ SIX_PLACES = Decimal("0.000001")
 
 def label(record: models.Model, name: str) -> str:
     try:
-        text = str(record._meta.get_field(name).verbose_name)  # type: ignore[union-attr]
+        field = record._meta.get_field(name)
     except FieldDoesNotExist:
         text = name
+    else:
+        text = str(field.verbose_name) if isinstance(field, models.Field) else name
     return text[:1].upper() + text[1:]
 
 
@@ -34,11 +35,19 @@ def clean_fields(record: models.Model, *, known: Iterable[str]) -> None:
     clean(record, exclude=skipped, validate_unique=False, validate_constraints=False)
 
 
-def clean(record: models.Model, **how: Any) -> None:
-    """Run every validation of the record; raises Refused with all messages and the first field.
-    `how` goes to `full_clean`."""
+def clean(
+    record: models.Model,
+    *,
+    exclude: Iterable[str] | None = None,
+    validate_unique: bool = True,
+    validate_constraints: bool = True,
+) -> None:
+    """Run every validation of the record; raises Refused with all messages and the first field. The arguments
+    are those of `full_clean`."""
     try:
-        record.full_clean(**how)
+        record.full_clean(
+            exclude=exclude, validate_unique=validate_unique, validate_constraints=validate_constraints
+        )
     except ValidationError as error:
         messages = []
         field = ""
@@ -60,7 +69,7 @@ def stored(value: Decimal | None) -> Decimal | None:
     return value.quantize(SIX_PLACES) if isinstance(exponent, int) and exponent < -6 else value
 
 
-def within(field: Quantity, value: Decimal | None) -> Decimal | None:
+def within(field: AnyQuantity, value: Decimal | None) -> Decimal | None:
     """The number as it is stored. Raises Refused where it is not finite or outside the field's limits."""
     if value is None:
         return None

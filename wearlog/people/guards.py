@@ -15,7 +15,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from importlib import import_module
 from importlib.util import find_spec
-from typing import Any
 
 from django.apps import AppConfig, apps
 from django.db import DEFAULT_DB_ALIAS, connections, transaction
@@ -123,7 +122,7 @@ def lift(app: AppConfig, using: str = DEFAULT_DB_ALIAS) -> None:
                 _drop(cursor, guard)
 
 
-def install_after_migrate(app_config: AppConfig, using: str, **_: Any) -> None:
+def install_after_migrate(app_config: AppConfig, using: str, **_: object) -> None:
     install(app_config, using)
 
 

@@ -4,9 +4,9 @@ records."""
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, ClassVar, Self
+from typing import TYPE_CHECKING, ClassVar, Self, TypedDict, TypeVar, Unpack
 
 from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
@@ -17,6 +17,16 @@ from django.utils.translation import gettext_lazy as _
 
 if TYPE_CHECKING:
     from django.contrib.sessions.backends.base import SessionBase
+    from django.db.models.base import ModelBase
+
+
+class HowToSave(TypedDict, total=False):
+    """The arguments of Django's `Model.save`."""
+
+    force_insert: bool | tuple[ModelBase, ...]
+    force_update: bool
+    using: str | None
+    update_fields: Iterable[str] | None
 
 
 class Units(models.TextChoices):
@@ -63,9 +73,9 @@ class Mill(models.Model):
     def __str__(self) -> str:
         return self.name
 
-    def save(self, *args: Any, **kwargs: Any) -> None:
+    def save(self, **how: Unpack[HowToSave]) -> None:
         self.pk = 1
-        super().save(*args, **kwargs)
+        super().save(**how)
 
     @property
     def zone(self) -> zoneinfo.ZoneInfo:
@@ -85,7 +95,7 @@ class Role(models.TextChoices):
 
 
 class UserManager(BaseUserManager["User"]):
-    def create_user(self, username: str, password: str | None = None, **fields: Any) -> User:
+    def create_user(self, username: str, password: str | None = None, **fields: object) -> User:
         user = self.model(username=username, **fields)
         user.set_password(password)
         user.save(using=self._db)
@@ -155,7 +165,7 @@ class Session(AbstractBaseSession):
     used_at = models.DateTimeField(null=True)
     """Updated at intervals, and by requests that may write only."""
 
-    objects = BaseSessionManager.from_queryset(SessionQuerySet)()  # type: ignore[misc]
+    objects: ClassVar = BaseSessionManager.from_queryset(SessionQuerySet)()
 
     def __str__(self) -> str:
         return f"session of {self.user}"
@@ -166,16 +176,16 @@ class Session(AbstractBaseSession):
 
         return SessionStore
 
-    def save(self, *args: Any, **kwargs: Any) -> None:
+    def save(self, **how: Unpack[HowToSave]) -> None:
         """Keep `used_at` out of an update: Django writes the whole row when a request changes the session's
         data, and would overwrite what other requests stored there meanwhile."""
-        if kwargs.get("force_update"):
-            kwargs["update_fields"] = [
+        if how.get("force_update"):
+            how["update_fields"] = [
                 field.attname
                 for field in self._meta.concrete_fields
                 if not field.primary_key and field.attname != "used_at"
             ]
-        super().save(*args, **kwargs)
+        super().save(**how)
 
 
 class SignInBrake(models.Model):
@@ -228,7 +238,10 @@ class AuditEntry(models.Model):
         return f"{self.action} {self.record} {self.record_key}"
 
 
-class LogRecordQuerySet(models.QuerySet[Any]):
+Line = TypeVar("Line", bound="LogRecord")
+
+
+class LogRecordQuerySet(models.QuerySet[Line]):
     def not_voided(self) -> Self:
         """The records that count: those that are not voided."""
         return self.filter(voided_at__isnull=True)

@@ -8,7 +8,7 @@ import json
 import secrets
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from django.utils.translation import gettext as _
 
@@ -27,7 +27,7 @@ def new_ref(at: datetime) -> str:
     return f"{at:%Y%m%d}-{secrets.token_hex(6)}"
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: object) -> object:
     """The value for the digest, as JSON. A field that `came_later` is included only where it is set, so that
     digests of older entries stay the same."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
@@ -41,13 +41,13 @@ def _plain(value: Any) -> Any:
     return as_json(value)
 
 
-def digest(entry: Any) -> str:
+def digest(entry: object) -> str:
     """A hash of the entry's content; `1.50` and `1.5`, or one instant in two time zones, give the same."""
     text = json.dumps(_plain(entry), sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _says_the_same(existing: LogRecord, entry: Any) -> bool:
+def _says_the_same(existing: LogRecord, entry: object) -> bool:
     """Whether every value of the entry equals the stored one. For imported records, which have no digest."""
     if not dataclasses.is_dataclass(entry):
         return False
@@ -59,7 +59,7 @@ def _says_the_same(existing: LogRecord, entry: Any) -> bool:
     return "press_id" in given and all(getattr(existing, name) == value for name, value in given.items())
 
 
-def find_existing(kind: type[R], *, ref: str, entry: Any) -> R | None:
+def find_existing(kind: type[R], *, ref: str, entry: object) -> R | None:
     """The record that this same entry made before, or None where its ref is new or empty.
 
     Raises Refused where a different entry has the ref.
@@ -70,7 +70,7 @@ def find_existing(kind: type[R], *, ref: str, entry: Any) -> R | None:
     return existing
 
 
-def same_entry(existing: LogRecord, entry: Any) -> None:
+def same_entry(existing: LogRecord, entry: object) -> None:
     """Return if `existing` was made from this same entry, else raise Refused.
 
     Compares with the content as first entered, so that a retry by a phone is accepted after a correction.

@@ -3,12 +3,10 @@ it."""
 
 from __future__ import annotations
 
-from typing import Any
-
 CLEAR_EVERY_S = 3600
 EXPIRES_EARLY_S = 5
 
-BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
+BEAT_SCHEDULE: dict[str, dict[str, object]] = {
     "clear what has expired": {
         "task": "wearlog.people.tasks.clear_expired",
         "schedule": float(CLEAR_EVERY_S),

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.contrib.auth import SESSION_KEY
 from django.contrib.sessions.backends.base import SessionBase
@@ -42,11 +41,12 @@ class SessionStore(DatabaseStore):
         self.used_at = row.used_at if row is not None else None
         return row
 
-    def create_model_instance(self, data: Mapping[str, Any]) -> Session:
-        row: Session = super().create_model_instance(data)  # type: ignore[arg-type, assignment]
+    def create_model_instance(self, data: dict[str, object]) -> Session:
+        row = super().create_model_instance(data)
+        assert isinstance(row, Session)
         row.handle = handle_of(row.session_key)
-        row.user_id = int(data[SESSION_KEY]) if SESSION_KEY in data else None
-        row.device = data.get(DEVICE, "")
+        row.user_id = int(str(data[SESSION_KEY])) if SESSION_KEY in data else None
+        row.device = str(data.get(DEVICE, ""))
         row.signed_in_at = moment(data, SIGNED_IN_AT)
         return row
 
@@ -55,11 +55,11 @@ def handle_of(session_key: str) -> str:
     return hash_of(session_key)[:32]
 
 
-def moment(data: Any, name: str) -> datetime | None:
+def moment(data: SessionBase | Mapping[str, object], name: str) -> datetime | None:
     """The instant stored as text under that name; `data` is a session or its content. None where it is
     missing."""
     kept = data.get(name)
-    return datetime.fromisoformat(kept) if kept else None
+    return datetime.fromisoformat(str(kept)) if kept else None
 
 
 def begin(session: SessionBase, *, at: datetime, device: str, by_link: bool) -> None:

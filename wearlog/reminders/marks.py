@@ -20,11 +20,11 @@ from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission, allows, require
 from wearlog.people.words import day
 from wearlog.reminders.models import Mark, MarkKind
+from wearlog.reminders.models.marks import LONGEST_REASON
 from wearlog.reminders.outbox.calls import Call, Marks, calls_now, marks_of
 from wearlog.reminders.outbox.keys import item_key, thing_of
 
 LONGEST_HOLD = timedelta(days=366)
-LONGEST_REASON = 500
 ON_PAGES = timedelta(days=800)
 """Older marks are ignored, as their cycles ended long ago."""
 

@@ -6,6 +6,7 @@ The press's row is locked first, so that two entries for one press are processed
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import fields
 from datetime import datetime
 from decimal import Decimal
 
@@ -15,6 +16,7 @@ from django.utils.translation import gettext as _
 from wearlog.equipment.models import Press
 from wearlog.people import audit, refs
 from wearlog.people.cleaning import check_numbers, clean_fields, stored
+from wearlog.people.fields import stated
 from wearlog.people.models import User
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.people.roles import Permission, require
@@ -26,26 +28,11 @@ from wearlog.runs.models import Crop, Run, SeedHow
 from wearlog.runs.readings import locked_press, new_reading, refuse_bad_reading, store_reading
 from wearlog.runs.times import Times, read_at_end, times_of
 
-COPIED = (
-    "lot",
-    "seed_kg",
-    "seed_how",
-    "oil_kg",
-    "cake_kg",
-    "foots_kg",
-    "through",
-    "moisture_pct",
-    "seed_oil_pct",
-    "cake_oil_pct",
-    "head_c",
-    "drive_hz",
-    "motor_a",
-    "energy_kwh",
-    "dirt",
-    "purge",
-    "done_by",
-    "note",
+WORKED_OUT = {"ref", "started_at", "ended_at", "hours_h"}
+COPIED = tuple(
+    given.name for given in fields(NewRun) if given.name in {*stated(Run)} and given.name not in WORKED_OUT
 )
+"""The values that a run has as they were entered."""
 
 
 @transaction.atomic
@@ -155,7 +142,8 @@ def stop_run(
             field="ended_at",
         )
     old = audit.snapshot(run)
-    run.ended_at, run.seed_kg, run.hours_h = ended_at, seed_kg, hours_h
+    run.ended_at, run.hours_h = ended_at, hours_h
+    run.seed_kg = seed_kg  # type: ignore[assignment]  # None until it is worked out, never when it is saved
     run.seed_how = seed_how
     if oil_kg is not None:
         run.oil_kg = oil_kg

@@ -6,12 +6,20 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from hashlib import blake2b
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from django.db.models import Aggregate, F, FloatField, Func, IntegerField, QuerySet, TextField
+from django.db.models import Aggregate, F, FloatField, Func, IntegerField, QuerySet, Subquery, TextField
 from django.db.models.functions import Cast, Coalesce
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from django.db.backends.base.base import BaseDatabaseWrapper
+    from django.db.models import Model
+    from django.db.models.sql.compiler import SQLCompiler
+
+Sql = tuple[str, Any]
+"""SQL and its parameters: a list, since Django 5.2 extends it, although the stubs already say tuple."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -24,13 +32,13 @@ class Seconds(Func):
     arity = 1
     output_field = FloatField()
 
-    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> tuple[str, Any]:
+    def as_sqlite(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
         # Stored as text in UTC: 'YYYY-MM-DD HH:MM:SS' and, where recorded, '.ffffff'.
         sql, params = compiler.compile(self.get_source_expressions()[0])
         whole = f"CAST(strftime('%%s', substr({sql}, 1, 19)) AS REAL)"
         return f"({whole} + CAST('0' || substr({sql}, 20, 7) AS REAL))", [*params, *params]
 
-    def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> tuple[str, Any]:
+    def as_postgresql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
         sql, params = compiler.compile(self.get_source_expressions()[0])
         return f"CAST(EXTRACT(EPOCH FROM {sql}) AS double precision)", list(params)
 
@@ -41,11 +49,11 @@ class WholeSeconds(Func):
     arity = 1
     output_field = IntegerField()
 
-    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> tuple[str, Any]:
+    def as_sqlite(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
         sql, params = compiler.compile(self.get_source_expressions()[0])
         return f"strftime('%%s', substr({sql}, 1, 19))", list(params)
 
-    def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> tuple[str, Any]:
+    def as_postgresql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
         sql, params = compiler.compile(self.get_source_expressions()[0])
         return f"FLOOR(EXTRACT(EPOCH FROM {sql}))", list(params)
 
@@ -56,14 +64,28 @@ class SecondsPart(Func):
     arity = 1
     output_field = FloatField()
 
-    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> tuple[str, Any]:
+    def as_sqlite(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
         sql, params = compiler.compile(self.get_source_expressions()[0])
         return f"('0' || substr({sql}, 20, 7))", list(params)
 
-    def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> tuple[str, Any]:
+    def as_postgresql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
         sql, params = compiler.compile(self.get_source_expressions()[0])
         seconds = f"EXTRACT(EPOCH FROM {sql})"
         return f"({seconds} - FLOOR({seconds}))", [*params, *params]
+
+
+class JoinedRows(Subquery):
+    """The column `listed` of a query as one text, separated by spaces, in the order of the query. Unlike an
+    aggregate it can be of a few rows of many: of the latest of each press."""
+
+    template = "(SELECT %(join)s(listed, ' ') FROM (%(subquery)s) AS joined)"
+    output_field = TextField()
+
+    def as_sqlite(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
+        return self.as_sql(compiler, connection, join="GROUP_CONCAT")
+
+    def as_postgresql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
+        return self.as_sql(compiler, connection, join="STRING_AGG")
 
 
 class Joined(Aggregate):
@@ -74,12 +96,12 @@ class Joined(Aggregate):
 
     output_field = TextField()
 
-    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> tuple[str, Any]:
+    def as_sqlite(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
         # All columns joined in one query see the rows in the same order, whatever that is.
         sql, params = compiler.compile(self.get_source_expressions()[0])
         return f"GROUP_CONCAT(COALESCE({sql}, 'nan'))", list(params)
 
-    def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> tuple[str, Any]:
+    def as_postgresql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
         value, key = self.get_source_expressions()[:2]
         sql, params = compiler.compile(value)
         key_sql, key_params = compiler.compile(key)
@@ -113,12 +135,12 @@ def seconds_of(at: datetime) -> float:
 
 
 def columns(
-    rows: QuerySet[Any], *, numbers: tuple[str, ...], instants: tuple[str, ...], flags: tuple[str, ...] = ()
+    rows: QuerySet[Model], *, numbers: tuple[str, ...], instants: tuple[str, ...], flags: tuple[str, ...] = ()
 ) -> dict[str, Floats]:
     """The named fields of all rows as float arrays of one length and order, NaN for null; one query.
 
     Instants are seconds since 1970 in UTC."""
-    wanted: dict[str, Any] = {f"{name}_all": Joined(F(name), F("pk")) for name in numbers}
+    wanted: dict[str, Joined] = {f"{name}_all": Joined(F(name), F("pk")) for name in numbers}
     for name in flags:
         wanted[f"{name}_all"] = Joined(Cast(name, IntegerField()), F("pk"))
     for name in instants:

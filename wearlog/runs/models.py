@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Any, Self
+from typing import Self
 
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.base import ModelBase
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -68,7 +70,7 @@ class SeedHow(models.TextChoices):
     WORKED_OUT = "worked_out", _("worked out")
 
 
-class RunQuerySet(LogRecordQuerySet):
+class RunQuerySet(LogRecordQuerySet["Run"]):
     def of(self, press: Press) -> Self:
         return self.not_voided().filter(press=press)
 
@@ -179,9 +181,18 @@ class Run(LogRecord):
     def __str__(self) -> str:
         return f"{self.press} {self.crop} {self.started_at:%Y-%m-%d}"
 
-    def save(self, *args: Any, **kwargs: Any) -> None:
+    def save(
+        self,
+        *,
+        force_insert: bool | tuple[ModelBase, ...] = False,
+        force_update: bool = False,
+        using: str | None = None,
+        update_fields: Iterable[str] | None = None,
+    ) -> None:
         self.derive()
-        super().save(*args, **kwargs)
+        super().save(
+            force_insert=force_insert, force_update=force_update, using=using, update_fields=update_fields
+        )
 
     def clean(self) -> None:
         self.derive()

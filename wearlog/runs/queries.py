@@ -6,15 +6,18 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from statistics import median
-from typing import Any
+from typing import TypeVar
 
-from django.db.models import F, OuterRef, Q, QuerySet, Subquery, TextField
+from django.db.models import F, Model, OuterRef, Q, QuerySet, TextField
 from django.db.models.functions import Cast
 
 from wearlog.equipment.models import Press
 from wearlog.equipment.queries import first_of_each_press
 from wearlog.runs import hours
+from wearlog.runs.columns import JoinedRows
 from wearlog.runs.models import Crop, Reading, Run, ShiftNote
+
+Row = TypeVar("Row", bound=Model)
 
 RUNS_FOR_A_RATE = 20
 """The usual rate is the median of at most this many of the latest runs."""
@@ -49,19 +52,6 @@ def last_ended_runs(press_ids: Collection[int]) -> dict[int, Run]:
     return {run.press_id: run for run in first_of_each_press(ended, press_ids, "-started_at", "-pk")}
 
 
-class _Joined(Subquery):
-    """The column `listed` of a query as one text, separated by spaces, in the order of the query."""
-
-    template = "(SELECT %(join)s(listed, ' ') FROM (%(subquery)s) AS joined)"
-    output_field = TextField()
-
-    def as_sqlite(self, compiler: Any, connection: Any) -> Any:
-        return self.as_sql(compiler, connection, join="GROUP_CONCAT")
-
-    def as_postgresql(self, compiler: Any, connection: Any) -> Any:
-        return self.as_sql(compiler, connection, join="STRING_AGG")
-
-
 def recent_crops(press_ids: Collection[int]) -> dict[int, list[int]]:
     """By press, the primary keys of the crops of its latest runs, ended or not, without voided ones. The
     newest comes first, each comes once. One query, which reads only these runs."""
@@ -71,7 +61,7 @@ def recent_crops(press_ids: Collection[int]) -> dict[int, list[int]]:
         .order_by("-started_at", "-pk")
         .values(listed=Cast("crop_id", TextField()))[:RUNS_WITH_RECENT_CROPS]
     )
-    rows = Press.objects.filter(pk__in=press_ids).order_by().values_list("pk", _Joined(latest))
+    rows = Press.objects.filter(pk__in=press_ids).order_by().values_list("pk", JoinedRows(latest))
     return {pk: list(dict.fromkeys(int(crop) for crop in (crops or "").split())) for pk, crops in rows}
 
 
@@ -98,7 +88,7 @@ def reading_after(press_id: int, instant: datetime, *, exclude: int | None = Non
     return _without(readings, exclude).order_by("read_at").first()
 
 
-def _without(rows: QuerySet[Any], pk: int | None) -> QuerySet[Any]:
+def _without(rows: QuerySet[Row], pk: int | None) -> QuerySet[Row]:
     return rows if pk is None else rows.exclude(pk=pk)
 
 

@@ -287,8 +287,10 @@ class Photo(models.Model):
 
     `name` is random, `digest` is the SHA-256 of the file as received."""
 
-    name = models.CharField(max_length=32, unique=True)
-    digest = models.CharField(max_length=64)
+    name = models.CharField(
+        _("Photo"), max_length=32, unique=True, help_text=_("Its place and camera data are taken out.")
+    )
+    digest = models.CharField(_("Check sum"), max_length=64)
     width = models.PositiveIntegerField()
     height = models.PositiveIntegerField()
     size_bytes = models.PositiveIntegerField()

@@ -6,7 +6,7 @@ a trigger trips, and the sentence for it, are defined in `forecasts.triggers`, w
 
 from __future__ import annotations
 
-from typing import Any
+from django.db import models
 
 from wearlog.people.fields import Quantity, Tags
 from wearlog.service.models import Rule
@@ -15,9 +15,11 @@ TriggerValue = float | int | bool | tuple[str, ...]
 """A number, the primary key of a crop, True, or several tags."""
 
 
-def field_of(name: str) -> Any:
+def field_of(name: str) -> models.Field[object, object]:
     """The field of `Rule` for the trigger."""
-    return Rule._meta.get_field(name)
+    field = Rule._meta.get_field(name)
+    assert isinstance(field, models.Field)
+    return field
 
 
 def trigger_value(rule: Rule, name: str) -> TriggerValue | None:

@@ -9,9 +9,12 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 
 from wearlog.people.fields import unit_of
+from wearlog.service.models import Photo
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
+
+    from wearlog.people.fields import Words
 
 ACTS: dict[str, _StrPromise] = {
     "log": pgettext_lazy("act", "log"),
@@ -54,10 +57,10 @@ ACTS: dict[str, _StrPromise] = {
 }
 """The actions on a record."""
 
-COLUMNS: dict[str, _StrPromise] = {
+COLUMNS: dict[str, Words] = {
     "device": _("Device"),
-    "digest": _("Check sum"),
-    "photo": _("Photo"),
+    "digest": Photo._meta.get_field("digest").verbose_name,
+    "photo": Photo._meta.get_field("name").verbose_name,
 }
 """Columns of the trail that are not fields of the record's model; fields have their own labels."""
 

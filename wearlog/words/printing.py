@@ -8,7 +8,6 @@ import json
 import textwrap
 from collections.abc import Sequence
 from datetime import date
-from typing import Any
 
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.cautions.text import caution_as_text, word_of
@@ -18,7 +17,7 @@ from wearlog.words.kinds import kind_words
 from wearlog.words.tasks import heading_with_place, state_word
 
 
-def as_data(item: DueItem) -> dict[str, Any]:
+def as_data(item: DueItem) -> dict[str, object]:
     """The published form of an item, with its fields in order."""
     return {
         "rule": item.rule,
@@ -56,7 +55,7 @@ def as_csv(items: Sequence[DueItem]) -> str:
     writer.writerow(names)
     for item in items:
         data = as_data(item)
-        data["isolation_points"] = " | ".join(data["isolation_points"])
+        data["isolation_points"] = " | ".join(item.caution.isolation_points)
         writer.writerow([_cell(data[name]) for name in names])
     return stream.getvalue()
 
@@ -69,7 +68,7 @@ def as_data_names() -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _cell(value: Any) -> Any:
+def _cell(value: object) -> object:
     if value is None:
         return ""
     return guarded(value) if isinstance(value, str) else value

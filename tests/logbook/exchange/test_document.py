@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 
 from tests.logbook.exchange.books import small_book, write_book
+from wearlog.logbook.exchange.cells import Code
 from wearlog.logbook.exchange.checking import read_book
-from wearlog.logbook.exchange.columns import TABLES, Table
+from wearlog.logbook.exchange.columns import TABLES, Column, Table
 from wearlog.people.models import Mill
 
 DOCUMENT = (Path(__file__).resolve().parents[3] / "docs" / "logbook-format.md").read_text(encoding="utf-8")
@@ -33,6 +34,20 @@ def test_every_column_is_named_and_the_required_ones_are_bold(table: Table) -> N
     for column in table.columns:
         assert re.search(rf"\b{column.name}\b", text), column.name
         assert (f"**{column.name}**" in text) == column.required, column.name
+
+
+CODED = [
+    column
+    for table in TABLES
+    for column in table.columns
+    if isinstance(column.form, Code) and column.name != "edge"  # letters
+]
+
+
+@pytest.mark.parametrize("column", CODED, ids=lambda column: f"{column.model.__name__}.{column.name}")
+def test_every_word_that_a_cell_may_hold_is_named(column: Column) -> None:
+    assert isinstance(column.form, Code)
+    assert [code for code in column.form.known if f"`{code}`" not in DOCUMENT] == []
 
 
 @pytest.mark.django_db

@@ -54,7 +54,7 @@ def test_what_somebody_typed_is_not_in_the_log(
     visitor: Client, typed: str, capfd: pytest.CaptureFixture[str]
 ) -> None:
     visitor.post("/fails/?q=asked-for-this", {"note": typed}, headers={"Authorization": "Bearer letmein1"})
-    told = capfd.readouterr().err
+    told = re.sub(r'File "[^"]*"', "", capfd.readouterr().err)  # a folder may be called anything
     assert re.search(r"nothing is called ['\"]\[left out\]['\"]", told)
     for value in ("asked-for-this", "letmein1", *(line for line in typed.splitlines() if len(line) > 3)):
         assert value not in told

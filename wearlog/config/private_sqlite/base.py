@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
 
 from django.db.backends.sqlite3 import base
 
@@ -18,7 +17,7 @@ IN_MEMORY = ("file:", ":memory:")
 
 
 class DatabaseWrapper(base.DatabaseWrapper):
-    def get_new_connection(self, conn_params: dict[str, Any]) -> Any:
+    def get_new_connection(self, conn_params: dict[str, object]) -> object:
         name = str(conn_params["database"])
         if not name.startswith(IN_MEMORY) and not Path(name).exists():
             with suppress(OSError):  # SQLite reports the error itself

@@ -81,9 +81,9 @@ def forget_before(day: date) -> None:
     ForecastSnapshot.objects.filter(as_of__lt=day).delete()
 
 
-def as_plain(item: DueItem) -> dict[str, Any]:
+def as_plain(item: DueItem) -> dict[str, object]:
     """An item as JSON-compatible data, without its caution."""
-    plain: dict[str, Any] = json.loads(json.dumps(asdict(item), cls=DjangoJSONEncoder))
+    plain: dict[str, object] = json.loads(json.dumps(asdict(item), cls=DjangoJSONEncoder))
     del plain["caution"]
     return plain
 

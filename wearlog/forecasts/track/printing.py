@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from typing import Any
 
 from wearlog.calc.track import Summary
 from wearlog.forecasts.track.record import STEP_DAYS, Tracked, TrackRecord
@@ -37,7 +36,7 @@ def as_json(found: TrackRecord) -> str:
     return json.dumps(data, ensure_ascii=False, indent=2)
 
 
-def _summary(each: Summary) -> dict[str, Any]:
+def _summary(each: Summary) -> dict[str, object]:
     return {
         "edges": each.edges,
         "with_range": each.ranged,
@@ -55,7 +54,7 @@ def _summary(each: Summary) -> dict[str, Any]:
     }
 
 
-def _edge(one: Tracked) -> dict[str, Any]:
+def _edge(one: Tracked) -> dict[str, object]:
     reached = one.reached
     return {
         "part": reached.part,
@@ -71,7 +70,7 @@ def _edge(one: Tracked) -> dict[str, Any]:
     }
 
 
-def _forecast(forecast: EdgeForecast) -> dict[str, Any]:
+def _forecast(forecast: EdgeForecast) -> dict[str, str | None]:
     days = {
         "early_on": forecast.early,
         "due_on": forecast.mid,

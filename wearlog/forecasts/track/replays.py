@@ -7,7 +7,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date
 from hashlib import blake2b
-from typing import Any
 
 from wearlog.calc.conformal import DayRange
 from wearlog.forecasts.edges import Edge, EdgeKey, Edges
@@ -76,23 +75,33 @@ def fingerprint(record: Record) -> str:
     return content.hexdigest()
 
 
-def _as_plain(forecasts: Mapping[EdgeKey, EdgeForecast]) -> list[list[Any]]:
+Plain = tuple[int, str, str | None, str | None, str | None, str | None, str]
+"""What an edge was said to do, as it is stored (JSON gives it back as a list): part, edge, the first and the
+expected and the last day, that of the lumped rate, basis."""
+
+
+def _as_plain(forecasts: Mapping[EdgeKey, EdgeForecast]) -> list[Plain]:
     return [
-        [
-            *key,
-            *(None if day is None else day.isoformat() for day in (one.early, one.mid, one.late, one.lumped)),
-            one.basis,
-        ]
+        (*key, _text(one.early), _text(one.mid), _text(one.late), _text(one.lumped), one.basis)
         for key, one in sorted(forecasts.items())
     ]
 
 
-def _from_plain(plain: list[list[Any]]) -> dict[EdgeKey, EdgeForecast]:
-    found = {}
-    for part_id, edge, *days, basis in plain:
-        early, mid, late, lumped = (None if day is None else date.fromisoformat(day) for day in days)
-        found[part_id, edge] = EdgeForecast(early=early, mid=mid, late=late, lumped=lumped, basis=basis)
-    return found
+def _from_plain(plain: Iterable[Plain]) -> dict[EdgeKey, EdgeForecast]:
+    return {
+        (part_id, edge): EdgeForecast(
+            early=_day(early), mid=_day(mid), late=_day(late), lumped=_day(lumped), basis=basis
+        )
+        for part_id, edge, early, mid, late, lumped, basis in plain
+    }
+
+
+def _text(day: date | None) -> str | None:
+    return None if day is None else day.isoformat()
+
+
+def _day(text: str | None) -> date | None:
+    return None if text is None else date.fromisoformat(text)
 
 
 def replay(record: Record) -> dict[EdgeKey, EdgeForecast]:

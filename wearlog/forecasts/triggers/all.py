@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from importlib import import_module
 from pkgutil import iter_modules
-from typing import Any
+from typing import Never
 
 from wearlog.forecasts import triggers
 from wearlog.forecasts.triggers.trigger import Trigger
@@ -18,16 +18,16 @@ from wearlog.forecasts.triggers.trips import Trip
 from wearlog.service.models import Rule
 
 
-def _found() -> Iterator[Trigger[Any]]:
+def _found() -> Iterator[Trigger[Never]]:
     for file in iter_modules(triggers.__path__):
         name = f"{triggers.__name__}.{file.name}"
         if name != __name__:
-            trigger = getattr(import_module(name), "TRIGGER", None)
+            trigger: Trigger[Never] | None = getattr(import_module(name), "TRIGGER", None)
             if trigger is not None:
                 yield trigger
 
 
-def _in_order(found: Sequence[Trigger[Any]]) -> tuple[Trigger[Any], ...]:
+def _in_order(found: Sequence[Trigger[Never]]) -> tuple[Trigger[Never], ...]:
     by_column = {trigger.column: trigger for trigger in found}
     if len(by_column) != len(found) or by_column.keys() != set(Rule.TRIGGERS):
         raise LookupError(

@@ -46,6 +46,7 @@ def beyond(*, every: float, since: str) -> str:
 
 
 def summary(rule: Rule, system: str) -> list[str]:
+    assert rule.every_days is not None  # only a rule's own triggers are put into words
     return [_("after %s days") % units.plain(rule.every_days)]
 
 

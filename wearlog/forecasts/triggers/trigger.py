@@ -16,7 +16,7 @@ from wearlog.service.models import Rule
 COUNTED_OVERDUE_DAYS = 7
 """For triggers with a counted day: work is overdue this many days after its due day."""
 
-Value = TypeVar("Value")
+Value = TypeVar("Value", contravariant=True)
 
 
 @dataclass(frozen=True, kw_only=True)

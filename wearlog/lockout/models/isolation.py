@@ -5,11 +5,11 @@ Nothing here says how a machine is; it says what a person said they did.
 
 from __future__ import annotations
 
-from typing import Any, Self
+from typing import Never, Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, ProtectedError, Q
+from django.db.models import F, ProtectedError, Q, QuerySet
 from django.db.models.deletion import SET_NULL, Collector
 from django.utils.translation import gettext_lazy as _
 
@@ -19,7 +19,9 @@ from wearlog.people.models import LogRecord, LogRecordQuerySet, User
 from wearlog.service.models import Service
 
 
-def keep_while_locked(collector: Collector, field: models.Field[Any, Any], sub_objs: Any, using: str) -> None:
+def keep_while_locked(
+    collector: Collector, field: models.Field[Never, object], sub_objs: QuerySet[Lock], using: str
+) -> None:
     """An `on_delete` handler: a source with a lock on it can't be removed; past locks keep the source's name
     as text."""
     fitted = [lock for lock in sub_objs if lock.is_fitted]
@@ -83,7 +85,7 @@ class Off(models.TextChoices):
     FOR_ANOTHER = "for-another", _("taken off for somebody who was not there")
 
 
-class LockQuerySet(LogRecordQuerySet):
+class LockQuerySet(LogRecordQuerySet["Lock"]):
     def fitted(self) -> Self:
         """The locks that are recorded as being on."""
         return self.not_voided().filter(off_at__isnull=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Unpack
 
 from django.conf import settings
 from django.db import models
@@ -10,6 +10,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import Press
+from wearlog.people.models import HowToSave
 
 EVERY_TASK = "every-task"
 """Used in place of a hazard's key for words that are added to the caution of every task."""
@@ -63,12 +64,12 @@ class CautionWording(models.Model):
     def __str__(self) -> str:
         return f"{self.number}: {self.hazard}"
 
-    def save(self, *args: Any, **kwargs: Any) -> None:
+    def save(self, **how: Unpack[HowToSave]) -> None:
         """Add the version. Raises TypeError for one that is already stored, which may have been printed and
         must not change."""
         if self.pk is not None:
             raise TypeError("A version of a caution's words is never changed; add another.")
-        super().save(*args, **kwargs)
+        super().save(**how)
 
     @property
     def as_shipped(self) -> bool:

@@ -19,7 +19,7 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from types import TracebackType
-from typing import IO, Any
+from typing import IO, TypedDict
 
 from wearlog.logbook.backups.refusals import BackupRefused, Spoilt
 
@@ -46,6 +46,13 @@ READING_FAILS = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, 
 """What the standard library raises for a damaged archive."""
 
 
+class Member(TypedDict):
+    """What the manifest states of a member: its SHA-256 in hexadecimal digits, and its size."""
+
+    sha256: str
+    bytes: int
+
+
 @dataclass(frozen=True)
 class Manifest:
     """What an archive holds. `schema` lists the migrations that its database has, as `app.name`; `rows`
@@ -62,11 +69,11 @@ class Manifest:
     photos: bool
     keys: bool
     photos_lacking: list[str] = field(default_factory=list)
-    members: dict[str, dict[str, Any]] = field(default_factory=dict)
+    members: dict[str, Member] = field(default_factory=dict)
 
     @property
     def unpacked_bytes(self) -> int:
-        return sum(int(member["bytes"]) for member in self.members.values())
+        return sum(member["bytes"] for member in self.members.values())
 
 
 class Writer:
@@ -74,7 +81,7 @@ class Writer:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.members: dict[str, dict[str, Any]] = {}
+        self.members: dict[str, Member] = {}
         handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
         self.stream = os.fdopen(handle, "w+b")
         self.archive = zipfile.ZipFile(self.stream, "w", allowZip64=True)
@@ -228,7 +235,7 @@ class Opened:
         return manifest
 
 
-def manifest_of(content: Any, path: Path) -> Manifest:
+def manifest_of(content: object, path: Path) -> Manifest:
     """The manifest from its JSON. Raises Spoilt, or BackupRefused for an unknown version of the format."""
     if not isinstance(content, dict) or not str(content.get("format", "")).startswith("Wearlog backup "):
         raise spoilt(path, "its manifest can't be understood")
@@ -258,7 +265,7 @@ def manifest_of(content: Any, path: Path) -> Manifest:
     return Manifest(**{name: content[name] for name in kinds})
 
 
-def _pieces(archive: zipfile.ZipFile, name: str, stated: dict[str, Any]) -> Iterator[bytes]:
+def _pieces(archive: zipfile.ZipFile, name: str, stated: Member) -> Iterator[bytes]:
     digest = hashlib.sha256()
     with archive.open(name) as member:
         while piece := member.read(CHUNK):

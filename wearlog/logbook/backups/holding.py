@@ -11,7 +11,7 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
 from wearlog.logbook.backups.refusals import InUse
 
@@ -20,10 +20,10 @@ SERVED = "in-use"
 """Held by the one-process server (`wearlog.config.embedded`)."""
 ONE_BACKUP = "backup-under-way"
 
-_held: list[IO[Any]] = []
+_held: list[IO[str]] = []
 
 
-def wait_for(stream: IO[Any]) -> None:
+def wait_for(stream: IO[str]) -> None:
     """Wait until this process holds the file's lock exclusively."""
     with suppress(ImportError):  # Windows has no such lock
         import fcntl
@@ -31,7 +31,7 @@ def wait_for(stream: IO[Any]) -> None:
         fcntl.flock(stream, fcntl.LOCK_EX)
 
 
-def _take(stream: IO[Any], *, shared: bool) -> bool:
+def _take(stream: IO[str], *, shared: bool) -> bool:
     try:
         import fcntl
     except ImportError:

@@ -11,11 +11,11 @@ import os
 import subprocess
 import tempfile
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
 import psycopg
 from psycopg import errors, sql
@@ -42,7 +42,7 @@ class ExportedSnapshot:
 
 
 @contextmanager
-def connected(database: Mapping[str, Any]) -> Iterator[psycopg.Connection]:
+def connected(database: Mapping[str, object]) -> Iterator[psycopg.Connection]:
     try:
         with psycopg.connect(postgres_tools.conninfo(database, secret=True), autocommit=True) as connection:
             yield connection
@@ -59,7 +59,7 @@ def live_schema(connection: psycopg.Connection) -> str:
 
 
 @contextmanager
-def export_snapshot(database: Mapping[str, Any]) -> Iterator[ExportedSnapshot]:
+def export_snapshot(database: Mapping[str, object]) -> Iterator[ExportedSnapshot]:
     """Hold a snapshot of the database while others go on writing."""
     with connected(database) as connection, connection.transaction():
         connection.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
@@ -75,7 +75,7 @@ def export_snapshot(database: Mapping[str, Any]) -> Iterator[ExportedSnapshot]:
 
 
 @contextmanager
-def dumped(database: Mapping[str, Any], now: ExportedSnapshot) -> Iterator[IO[bytes]]:
+def dumped(database: Mapping[str, object], now: ExportedSnapshot) -> Iterator[IO[bytes]]:
     """The output of pg_dump in its custom format, as a stream. Raises BackupRefused where pg_dump fails."""
     tools = postgres_tools.matching_tools(now.server)
     command = [tools["pg_dump"], "--format=custom", "--no-owner", "--no-privileges", "--no-password"]
@@ -96,7 +96,9 @@ def rows(connection: psycopg.Connection, schema_name: str) -> dict[str, int]:
         [schema_name],
     ).fetchall()
     counting = sql.SQL("SELECT count(*) FROM {}")
-    return {name: _one(connection, counting.format(sql.Identifier(schema_name, name))) for (name,) in tables}
+    return {
+        name: _count(connection, counting.format(sql.Identifier(schema_name, name))) for (name,) in tables
+    }
 
 
 def schema(connection: psycopg.Connection, schema_name: str) -> list[str]:
@@ -123,7 +125,7 @@ def require_alone(connection: psycopg.Connection) -> None:
         "AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
     )
     end = time.monotonic() + LEAVING_TAKES_S
-    while others := _one(connection, requested):
+    while others := _count(connection, requested):
         if time.monotonic() > end:
             raise InUse(
                 f"{others} other programs are connected to the database: stop Wearlog's pages, workers and "
@@ -132,7 +134,7 @@ def require_alone(connection: psycopg.Connection) -> None:
         time.sleep(0.1)
 
 
-def load(database: Mapping[str, Any], dump: Path, schema_name: str) -> None:
+def load(database: Mapping[str, object], dump: Path, schema_name: str) -> None:
     """Load a dump of the live schema into the schema STAGED, all of it or nothing.
 
     A dump names its schema throughout, so within the transaction the live schema is renamed, which nobody
@@ -209,7 +211,7 @@ END $moving$;
 """  # noqa: S608  # names of schemas, quoted above
 
 
-def swap(database: Mapping[str, Any], *, live: str, aside: str, new: str) -> None:
+def swap(database: Mapping[str, object], *, live: str, aside: str, new: str) -> None:
     """Make the schema `new` the live one and rename the live one to `aside`, in one transaction. Idempotent.
     Raises InUse where others hold locks on the tables."""
     with connected(database) as connection, connection.transaction():
@@ -226,7 +228,7 @@ def swap(database: Mapping[str, Any], *, live: str, aside: str, new: str) -> Non
         connection.execute(sql.SQL("DROP SCHEMA {}").format(sql.Identifier(new)))
 
 
-def drop_staged(database: Mapping[str, Any]) -> None:
+def drop_staged(database: Mapping[str, object]) -> None:
     with connected(database) as connection:
         connection.execute(sql.SQL("DROP SCHEMA IF EXISTS {} CASCADE").format(sql.Identifier(STAGED)))
 
@@ -243,8 +245,12 @@ def _pump(source: IO[bytes], target: IO[bytes], server: int) -> None:
 
 @contextmanager
 def _running(
-    command: list[str], database: Mapping[str, Any], **streams: Any
-) -> Iterator[tuple[subprocess.Popen[bytes], Any]]:
+    command: list[str],
+    database: Mapping[str, object],
+    *,
+    stdin: int | None = None,
+    stdout: int | None = None,
+) -> Iterator[tuple[subprocess.Popen[bytes], Callable[[], str]]]:
     """Run a program for the duration of the block; gives the process and a function that returns its last
     error output."""
     with tempfile.TemporaryFile() as words:
@@ -256,7 +262,11 @@ def _running(
 
         try:
             process = subprocess.Popen(  # noqa: S603  # programs of PostgreSQL
-                command, stderr=words, env=postgres_tools.environment_of(database), **streams
+                command,
+                stdin=stdin,
+                stdout=stdout,
+                stderr=words,
+                env=postgres_tools.environment_of(database),
             )
         except OSError as error:
             raise BackupRefused(f"{command[0]} can't be run ({error.strerror}).") from error
@@ -272,6 +282,12 @@ def _running(
                         stream.close()
 
 
-def _one(connection: psycopg.Connection, statement: sql.SQL | sql.Composed) -> Any:
+def _one(connection: psycopg.Connection, statement: sql.SQL | sql.Composed) -> object:
     row = connection.execute(statement).fetchone()
     return row[0] if row else None
+
+
+def _count(connection: psycopg.Connection, statement: sql.SQL | sql.Composed) -> int:
+    found = _one(connection, statement)
+    assert isinstance(found, int)
+    return found

@@ -10,7 +10,6 @@ import subprocess
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from psycopg.conninfo import make_conninfo
 
@@ -35,7 +34,7 @@ class Tools:
         return str(self.folder / name)
 
 
-def conninfo(database: Mapping[str, Any], *, secret: bool) -> str:
+def conninfo(database: Mapping[str, object], *, secret: bool) -> str:
     """Django's database settings as a connection string of PostgreSQL. `secret`: include the password;
     without it for command lines, which other users of the machine can read."""
     named = {
@@ -45,11 +44,13 @@ def conninfo(database: Mapping[str, Any], *, secret: bool) -> str:
         "port": database.get("PORT"),
         "password": database.get("PASSWORD") if secret else None,
     }
-    more = {key: value for key, value in (database.get("OPTIONS") or {}).items() if key not in OF_DJANGO}
-    return make_conninfo(**{key: value for key, value in (more | named).items() if value not in (None, "")})
+    options = database.get("OPTIONS")
+    if isinstance(options, Mapping):
+        named = {key: value for key, value in options.items() if key not in OF_DJANGO} | named
+    return make_conninfo(**{key: str(value) for key, value in named.items() if value not in (None, "")})
 
 
-def environment_of(database: Mapping[str, Any]) -> dict[str, str]:
+def environment_of(database: Mapping[str, object]) -> dict[str, str]:
     """The environment of the programs; it carries the password."""
     found = os.environ | {"PGCLIENTENCODING": "UTF8"}
     if database.get("PASSWORD"):

@@ -12,7 +12,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from django.core.management import call_command
 from django.db import DatabaseError, connection
@@ -221,7 +220,7 @@ def _lacking(names: list[str], manifest: Manifest, home: Path) -> list[str]:
 
 
 @contextmanager
-def _pointed_at(**changed: Any) -> Iterator[None]:
+def _pointed_at(**changed: object) -> Iterator[None]:
     """Point Django's connection at the staged database within the block."""
     connection.close()
     before = {name: connection.settings_dict[name] for name in changed}

@@ -6,7 +6,6 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Any
 from urllib.parse import quote
 
 from wearlog.logbook.backups.refusals import BackupRefused, InUse
@@ -28,7 +27,7 @@ def copy(source: Path, target: Path) -> None:
         with closing(_connect(source)) as live, closing(_connect(target)) as made:
             live.backup(made, pages=-1)  # in one step: otherwise each write by others restarts it
             made.execute("PRAGMA journal_mode=DELETE")  # no `-wal` file beside it
-            free, pages = (int(_one(made, f"PRAGMA {name}")) for name in ("freelist_count", "page_count"))
+            free, pages = (_number(made, f"PRAGMA {name}") for name in ("freelist_count", "page_count"))
             if free > pages // 10:
                 made.execute("VACUUM")
             found = _one(made, "PRAGMA integrity_check")
@@ -65,7 +64,7 @@ def rows(connection: sqlite3.Connection) -> dict[str, int]:
     )
     tables = sorted(str(name) for (name,) in named)
     counting = "SELECT count(*) FROM "
-    return {name: int(_one(connection, counting + quoted(name))) for name in tables}
+    return {name: _number(connection, counting + quoted(name)) for name in tables}
 
 
 def schema(connection: sqlite3.Connection) -> list[str]:
@@ -88,7 +87,7 @@ def close_for_good(path: Path) -> bool:
         return True
     try:
         with closing(_connect(path, 2.0)) as connection:
-            return bool(_one(connection, "PRAGMA journal_mode=DELETE") == "delete")
+            return _one(connection, "PRAGMA journal_mode=DELETE") == "delete"
     except sqlite3.OperationalError as error:
         if "locked" in str(error) or "busy" in str(error):
             raise InUse(
@@ -103,5 +102,12 @@ def quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
-def _one(connection: sqlite3.Connection, statement: str) -> Any:
-    return connection.execute(statement).fetchone()[0]
+def _one(connection: sqlite3.Connection, statement: str) -> object:
+    found: object = connection.execute(statement).fetchone()[0]
+    return found
+
+
+def _number(connection: sqlite3.Connection, statement: str) -> int:
+    found = _one(connection, statement)
+    assert isinstance(found, int)
+    return found

@@ -7,7 +7,6 @@ import os
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 from wearlog.logbook.backups.archive import sync_folder
 from wearlog.logbook.backups.holding import own_like_folder
@@ -73,7 +72,7 @@ def failed(data_dir: Path, *, at: datetime, why: str) -> None:
     _write(data_dir, replace(read(data_dir), failed_at=at, why=why))
 
 
-def _moment(text: Any) -> datetime | None:
+def _moment(text: str | None) -> datetime | None:
     found = datetime.fromisoformat(text) if text else None
     return found if found is None or found.tzinfo else None
 

@@ -13,7 +13,7 @@ import os
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
 from wearlog.logbook.backups.archive import sync_folder
 from wearlog.logbook.backups.holding import own_like_folder, wait_for
@@ -56,7 +56,7 @@ class SwapJournal:
         os.replace(beside, self.path)
         sync_folder(data_dir)
 
-    def carry_out(self, database: Mapping[str, Any]) -> None:
+    def carry_out(self, database: Mapping[str, object]) -> None:
         _carry_out(self.stream, database)
         self.take_back()
 
@@ -66,7 +66,7 @@ class SwapJournal:
         self.stream.close()
 
 
-def finish(data_dir: Path, database: Mapping[str, Any]) -> bool:
+def finish(data_dir: Path, database: Mapping[str, object]) -> bool:
     """Finish an interrupted swap; False where there is none. `database` is the entry of Django's DATABASES.
     Raises OSError or the database's error where it can't be finished yet; then try again later."""
     path = data_dir / JOURNAL
@@ -83,7 +83,7 @@ def finish(data_dir: Path, database: Mapping[str, Any]) -> bool:
     return True
 
 
-def _carry_out(stream: IO[str], database: Mapping[str, Any]) -> None:
+def _carry_out(stream: IO[str], database: Mapping[str, object]) -> None:
     stream.seek(0)
     content = json.load(stream)
     if content["schemas"]:

@@ -8,23 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import repeat
-from typing import Any
 
 from django.db import connection, models
 
 
 def add_rows(
     model: type[models.Model],
-    columns: Mapping[str, Sequence[Any]],
+    columns: Mapping[str, Sequence[object]],
     count: int,
-    ready: Mapping[str, Sequence[Any]],
+    ready: Mapping[str, Sequence[object]],
 ) -> None:
     """Insert `count` records with the values of `columns` (attribute -> one value per record) and of `ready`,
     whose values `driver_values` has already converted. Fields in neither get their default. Raises
     IntegrityError as any insert does."""
     names: list[str] = []
-    values: Iterator[Any]
-    prepared: list[Iterator[Any]] = []
+    values: Iterator[object]
+    prepared: list[Iterator[object]] = []
     for field in model._meta.concrete_fields:
         assert field.column
         if field.primary_key or field.generated:
@@ -49,20 +48,20 @@ def add_rows(
         cursor.executemany(sql, [row for row, _number in zip(rows, range(count), strict=False)])
 
 
-def copy_rows(sql: str, rows: Iterator[tuple[Any, ...]], count: int) -> None:
+def copy_rows(sql: str, rows: Iterator[tuple[object, ...]], count: int) -> None:
     """Insert the rows by PostgreSQL's COPY."""
     with connection.cursor() as cursor, connection.wrap_database_errors, cursor.copy(sql) as copy:
         for row, _number in zip(rows, range(count), strict=False):
             copy.write_row(row)
 
 
-def driver_values(field: models.Field[Any, Any], values: Sequence[Any]) -> list[Any]:
+def driver_values(field: models.Field[object, object], values: Sequence[object]) -> list[object]:
     """The values of a column converted for the database driver."""
-    known: dict[Any, Any] = {value: field.get_db_prep_save(value, connection) for value in set(values)}
+    known = {value: field.get_db_prep_save(value, connection) for value in set(values)}
     return [known[value] for value in values]
 
 
-def defaults(field: models.Field[Any, Any], count: int) -> Iterator[Any]:
+def defaults(field: models.Field[object, object], count: int) -> Iterator[object]:
     if callable(field.default):
         return iter([field.get_db_prep_save(field.get_default(), connection) for _number in range(count)])
     return repeat(field.get_db_prep_save(field.get_default(), connection))

@@ -41,8 +41,9 @@ class BadCell(ValueError):
 
 
 class Form(ABC):
-    """The text format of a column's cells."""
+    """The text format of a column's cells; `kind` is the type of the values that `read` returns."""
 
+    kind: ClassVar[type[object]]
     empty: ClassVar[object] = None
 
     @abstractmethod
@@ -58,6 +59,7 @@ class Form(ABC):
 class Text(Form):
     """Any text. What a spreadsheet would run as a formula gets one `'` in front."""
 
+    kind: ClassVar[type[object]] = str
     empty: ClassVar[object] = ""
 
     def read(self, cell: str, zone: tzinfo) -> str:
@@ -89,6 +91,7 @@ class Code(Form):
     """One of the words that the format allows."""
 
     known: tuple[str, ...]
+    kind: ClassVar[type[object]] = str
     empty: ClassVar[object] = ""
 
     def read(self, cell: str, zone: tzinfo) -> str:
@@ -102,6 +105,7 @@ class Code(Form):
 
 @dataclass(frozen=True)
 class YesNo(Form):
+    kind: ClassVar[type[object]] = bool
     empty: ClassVar[object] = False
 
     def read(self, cell: str, zone: tzinfo) -> bool:
@@ -119,6 +123,7 @@ class Number(Form):
 
     limits: Limits = STORABLE
     unit: Words = ""
+    kind: ClassVar[type[object]] = Decimal
 
     def read(self, cell: str, zone: tzinfo) -> Decimal:
         if not NUMBER.fullmatch(cell):
@@ -144,6 +149,7 @@ class Number(Form):
 @dataclass(frozen=True)
 class WholeNumber(Form):
     limits: Limits
+    kind: ClassVar[type[object]] = int
 
     def read(self, cell: str, zone: tzinfo) -> int:
         if not (cell.isascii() and cell.isdigit() and len(cell) <= 10) or not self.limits.hold(int(cell)):
@@ -159,6 +165,8 @@ class WholeNumber(Form):
 
 @dataclass(frozen=True)
 class Day(Form):
+    kind: ClassVar[type[object]] = date
+
     def read(self, cell: str, zone: tzinfo) -> date:
         if not DAY.fullmatch(cell):
             raise BadCell(_("write the day as YYYY-MM-DD, as in 2026-03-01"))
@@ -176,6 +184,8 @@ class Day(Form):
 class Instant(Form):
     """An instant, stored in UTC. Without an offset it is the mill's local time: a time skipped by the change
     to summer time gets the offset before the change, a time that occurs twice in autumn is the first one."""
+
+    kind: ClassVar[type[object]] = datetime
 
     def read(self, cell: str, zone: tzinfo) -> datetime:
         if not INSTANT.fullmatch(cell):

@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 from functools import cached_property, partial
 from pathlib import Path
-from typing import Any
 
 from django.utils.translation import gettext as _
 
@@ -22,22 +21,21 @@ from wearlog.logbook.exchange.columns import TABLES, Column, Table
 from wearlog.logbook.exchange.files import Sheet, read_files
 from wearlog.logbook.exchange.problems import BadRow
 from wearlog.logbook.exchange.repeated_value import RepeatedValue
+from wearlog.logbook.exchange.typed import BAD, Readable
 
 AT_ONCE, REMEMBERED = 10_000, 20_000
 """How many cells are read at a time, and how many distinct ones are cached."""
-BAD: Any = type("Bad", (), {"__repr__": lambda self: "BAD"})()
-"""The value of a cell that could not be read."""
 
 
 @dataclass
-class Rows:
+class Rows(Readable):
     """The rows of one table as values: `values[name][n]` is on line `lines[n]`. Columns missing from the file
     are not in `values`, unless they are required (`missing`): those are `BAD` throughout. The cells' text is
     not kept; `read_again` reads it again when a problem has to be reported."""
 
     table: Table
     lines: Sequence[int] = ()
-    values: dict[str, Sequence[Any]] = field(default_factory=dict)
+    values: dict[str, Sequence[object]] = field(default_factory=dict)
     bad: set[int] = field(default_factory=set)
     missing: set[str] = field(default_factory=set)
     read_again: Callable[[], Mapping[str, Sequence[str]]] = dict
@@ -49,13 +47,25 @@ class Rows:
     def __len__(self) -> int:
         return len(self.lines)
 
-    def column(self, name: str) -> Sequence[Any]:
+    @property
+    def of_table(self) -> Table:
+        return self.table
+
+    @property
+    def some_bad(self) -> bool:
+        return bool(self.bad)
+
+    @property
+    def counted(self) -> Sequence[int]:
+        return range(len(self))
+
+    def column(self, name: str) -> Sequence[object]:
         """The column's values; where the file lacks the column, the value of an empty cell for each row."""
         if name in self.values:
             return self.values[name]
         return RepeatedValue(self.table.by_name[name].empty, len(self))
 
-    def keys(self) -> list[tuple[Any, ...]]:
+    def keys(self) -> list[tuple[object, ...]]:
         if not self.table.key:
             return [()] * len(self)
         return list(zip(*(self.column(name) for name in self.table.key), strict=True))
@@ -165,14 +175,14 @@ def read_rows(sheet: Sheet, zone: tzinfo) -> tuple[Rows, list[BadRow]]:
 
 def read_column(
     table: Table, column: Column, cells: Sequence[str], zone: tzinfo
-) -> tuple[Sequence[Any], list[tuple[int, str]]]:
+) -> tuple[Sequence[object], list[tuple[int, str]]]:
     """The column's values, and (row, reason) for each cell that can't be read. Equal cells are read once."""
     if isinstance(cells, RepeatedValue) and not column.required:
         return RepeatedValue(column.empty, len(cells)), []
     longest, form = column.longest, column.form
-    values: list[Any] = []
+    values: list[object] = []
     wrong: list[tuple[int, str]] = []
-    known: dict[str, Any] = {}
+    known: dict[str, object] = {}
     reasons: dict[str, str] = {}
     for start in range(0, len(cells), AT_ONCE):
         if not 0 < len(known) <= REMEMBERED:
@@ -202,7 +212,7 @@ def twice(rows: Rows) -> Iterator[BadRow]:
     keys = rows.keys()
     if len(set(keys)) == len(keys):
         return
-    first: dict[tuple[Any, ...], int] = {}
+    first: dict[tuple[object, ...], int] = {}
     for row, key in enumerate(keys):
         if BAD in key:
             continue

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
 
 from django.db import models
 
@@ -23,7 +22,7 @@ from wearlog.service.models import Incident, Measurement, Rule, Service
 TEXT, INSTANT = Text(), Instant()
 
 
-def form_of(field: Any) -> Form:
+def form_of(field: models.Field[object, object]) -> Form:
     """The Form for the cells of a model's field."""
     if isinstance(field, fields.Quantity):
         return Number(field.limits, field.unit)
@@ -40,6 +39,12 @@ def form_of(field: Any) -> Form:
     if field.choices:
         return Code(tuple(value for value, _words in field.flatchoices if value))
     return TEXT
+
+
+def field_of(model: type[models.Model], name: str) -> models.Field[object, object]:
+    field = model._meta.get_field(name)
+    assert isinstance(field, models.Field)
+    return field
 
 
 @dataclass(frozen=True)
@@ -67,17 +72,18 @@ class Column:
         return self.path or self.name
 
     @cached_property
-    def own_field(self) -> Any:
+    def own_field(self) -> models.Field[object, object]:
         """The field of the table's model: the value itself, or the first step of the path."""
-        return self.model._meta.get_field(self.query.partition("__")[0])
+        return field_of(self.model, self.query.partition("__")[0])
 
     @cached_property
-    def field(self) -> Any:
+    def field(self) -> models.Field[object, object]:
         """The field whose value the cell holds."""
-        found, model = None, self.model
-        for name in self.query.split("__"):
-            found = model._meta.get_field(name)
-            model = found.related_model  # type: ignore[assignment]
+        first, *steps = self.query.split("__")
+        found = field_of(self.model, first)
+        for name in steps:
+            assert found.related_model is not None
+            found = field_of(found.related_model, name)
         return found
 
     @cached_property
@@ -117,19 +123,32 @@ class Column:
 @dataclass(frozen=True)
 class Table:
     """One file. `key` names the columns that identify a record; `entries` lists all columns in order, as
-    plain names where the defaults of Column suffice."""
+    plain names where the defaults of Column suffice. A field of the model that is neither listed there nor
+    `left_out` is a column that came later, behind the others."""
 
     name: str
     model: type[models.Model]
     key: tuple[str, ...]
     entries: tuple[Column | str, ...]
+    left_out: tuple[str, ...] = ()
 
     @cached_property
     def columns(self) -> tuple[Column, ...]:
-        return tuple(
-            replace(Column(each) if isinstance(each, str) else each, model=self.model)
-            for each in self.entries
-        )
+        listed = tuple(Column(each) if isinstance(each, str) else each for each in self.entries)
+        held = {column.query.partition("__")[0] for column in listed}
+        later = [
+            Column(name, came_later=True)
+            for name in fields.stated(self.model)
+            if name not in held and name not in self.left_out
+        ]
+        found = tuple(replace(column, model=self.model) for column in (*listed, *later))
+        for column in found:
+            if column.own_field.is_relation and not column.refers:
+                raise LookupError(
+                    f"{self.file}: {column.name} refers to another record. List it in `entries` with the "
+                    "path to the key of that record, and the table that it `refers` to."
+                )
+        return found
 
     @cached_property
     def file(self) -> str:
@@ -148,7 +167,7 @@ class Table:
         return tuple(column.query for column in self.columns)
 
     @property
-    def records(self) -> models.QuerySet[Any]:
+    def records(self) -> models.QuerySet[models.Model]:
         return self.model._default_manager.all()
 
 
@@ -173,6 +192,7 @@ TABLES = (
         Mill,
         (),
         ("name", Column("time_zone", always=True), "currency", "units"),
+        left_out=("language",),
     ),
     Table(
         "presses",
@@ -278,7 +298,6 @@ TABLES = (
             "purge",
             "done_by",
             "note",
-            Column("seed_how", came_later=True),
         ),
     ),
     Table(

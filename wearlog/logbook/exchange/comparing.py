@@ -6,9 +6,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import tzinfo
-from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 
 from wearlog.logbook.exchange.checking import Rows
 from wearlog.logbook.exchange.columns import Column, Table
@@ -29,8 +28,8 @@ class Change:
     row: int
     pk: int
     voided: bool
-    filled: dict[str, tuple[Any, Any]] = field(default_factory=dict)
-    other: dict[str, tuple[Any, Any]] = field(default_factory=dict)
+    filled: dict[str, tuple[object, object]] = field(default_factory=dict)
+    other: dict[str, tuple[object, object]] = field(default_factory=dict)
 
     @property
     def in_conflict(self) -> bool:
@@ -45,7 +44,7 @@ class Comparison:
     new: list[int] = field(default_factory=list)
     same: list[int] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
-    stored: dict[int, tuple[Any, ...]] = field(default_factory=dict)
+    stored: dict[int, tuple[object, ...]] = field(default_factory=dict)
     """The stored values under the key of a row, in the order of the columns; kept only where the row differs
     from them or leaves some of them out."""
 
@@ -106,11 +105,11 @@ def compare_table(rows: Rows, *, as_new: bool = False) -> Comparison:
     return result
 
 
-def says_the_same(column: Column, here: Any, there: Any) -> bool:
+def says_the_same(column: Column, here: object, there: object) -> bool:
     return column.same_as_empty is not None and {here, there} == {None, column.same_as_empty}
 
 
-def stored_rows(rows: Rows) -> Iterator[tuple[int, int, bool, tuple[Any, ...]]]:
+def stored_rows(rows: Rows) -> Iterator[tuple[int, int, bool, tuple[object, ...]]]:
     """For each stored record with the key of a good row: the row number, the record's id, whether it is
     voided, and its values in the order of the columns. Of voided records with the same key the one voided
     last comes last."""
@@ -124,31 +123,29 @@ def stored_rows(rows: Rows) -> Iterator[tuple[int, int, bool, tuple[Any, ...]]]:
     for records in candidates(rows):
         if table.has_voids:
             records = records.order_by("voided_at", "pk")
-        records = records.values_list("pk", *table.queries, *voided_at)
-        for pk, *values in records.iterator(chunk_size=CHUNK):
+        stored = records.values_list("pk", *table.queries, *voided_at)
+        for pk, *values in stored.iterator(chunk_size=CHUNK):
             voided = bool(voided_at) and values.pop() is not None
             row = row_of.get(tuple(values[place] for place in key_places))
             if row is not None:
                 yield row, pk, voided, tuple(values)
 
 
-def candidates(rows: Rows) -> Iterator[QuerySet[Any]]:
+def candidates(rows: Rows) -> Iterator[QuerySet[Model]]:
     """Querysets of the stored records that may have the keys of the rows."""
     table: Table = rows.table
     records = table.records.all()
     if not table.key:
         yield records
         return
-    good = [row for row in range(len(rows)) if row not in rows.bad]
-    if len(good) * FEW > records.count():
+    keys = [key for row, key in enumerate(rows.keys()) if row not in rows.bad]
+    if len(keys) * FEW > records.count():
         yield records
         return
-    column = table.by_name[table.key[0]]
-    values = rows.column(column.name)
-    for batch in in_batches(sorted({values[row] for row in good})):
-        chosen = records.filter(**{f"{column.query}__in": batch})
+    first, last = (table.by_name[name].query for name in (table.key[0], table.key[-1]))
+    for batch in in_batches(sorted({key[:1] for key in keys})):
+        chosen = records.filter(**{f"{first}__in": [value for (value,) in batch]})
         if len(table.key) > 1:
-            last = table.by_name[table.key[-1]]
-            ends = [rows.column(last.name)[row] for row in good]
-            chosen = chosen.filter(**{f"{last.query}__gte": min(ends), f"{last.query}__lte": max(ends)})
+            (least,), (most,) = min(key[-1:] for key in keys), max(key[-1:] for key in keys)
+            chosen = chosen.filter(**{f"{last}__gte": least, f"{last}__lte": most})
         yield chosen

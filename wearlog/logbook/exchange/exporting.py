@@ -53,7 +53,7 @@ def one_moment() -> Iterator[None]:
     """A read-only transaction in which every query sees the same snapshot. It blocks nobody."""
     outermost = not connection.in_atomic_block
     on_sqlite = connection.vendor == "sqlite"
-    sqlite: Any = connection
+    sqlite: Any = connection  # the stubs don't know its mode
     connection.ensure_connection()
     usual = sqlite.transaction_mode if on_sqlite else None
     try:
@@ -69,10 +69,10 @@ def one_moment() -> Iterator[None]:
             sqlite.transaction_mode = usual
 
 
-def rows_not_voided(table: Table) -> list[tuple[Any, ...]]:
+def rows_not_voided(table: Table) -> list[tuple[object, ...]]:
     """The values of every record that nobody has voided, in the order of the columns, by key."""
     records = table.records.filter(voided_at__isnull=True) if table.has_voids else table.records.all()
-    rows: list[tuple[Any, ...]] = list(records.order_by().values_list(*table.queries))
+    rows: list[tuple[object, ...]] = list(records.order_by().values_list(*table.queries))
     if table.name == "measurements":
         rows = without_voided_services(table, rows)
     names = list(table.by_name)
@@ -80,7 +80,7 @@ def rows_not_voided(table: Table) -> list[tuple[Any, ...]]:
     return sorted(rows, key=lambda row: [row[place] for place in places])
 
 
-def without_voided_services(table: Table, rows: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+def without_voided_services(table: Table, rows: list[tuple[object, ...]]) -> list[tuple[object, ...]]:
     """Empty the reference from a gauge to its service where that is voided, since the gauge remains."""
     voided = set(Service.objects.filter(voided_at__isnull=False).values_list("ref", flat=True))
     if not voided:
@@ -89,7 +89,7 @@ def without_voided_services(table: Table, rows: list[tuple[Any, ...]]) -> list[t
     return [(*row[:place], None, *row[place + 1 :]) if row[place] in voided else row for row in rows]
 
 
-def rendered(table: Table, rows: Sequence[tuple[Any, ...]], zone: tzinfo) -> bytes:
+def rendered(table: Table, rows: Sequence[tuple[object, ...]], zone: tzinfo) -> bytes:
     cells = {
         column.name: written(column.form, values, zone)
         for column, values in zip(table.columns, zip(*rows, strict=True), strict=bool(rows))
@@ -105,9 +105,9 @@ def rendered(table: Table, rows: Sequence[tuple[Any, ...]], zone: tzinfo) -> byt
     return text.getvalue().encode("utf-8")
 
 
-def written(form: Form, values: Sequence[Any], zone: tzinfo) -> list[str]:
+def written(form: Form, values: Sequence[object], zone: tzinfo) -> list[str]:
     """The cells of a column. Equal values are formatted once."""
-    cells: dict[Any, str] = {None: "", "": ""}
+    cells: dict[object, str] = {None: "", "": ""}
     for value in set(values) - cells.keys():
         cells[value] = form.write(value, zone)
     return [cells[value] for value in values]

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from wearlog.history import versions
 from wearlog.logbook.exchange.checking import Book
@@ -81,7 +80,7 @@ def concerns(book: Book, table: Table, ids: set[int]) -> bool:
     if not keys:
         return False
     queries = [table.by_name[name].query for name in table.key]
-    found: set[tuple[Any, ...]] = set()
+    found: set[tuple[object, ...]] = set()
     for batch in in_batches(sorted(ids)):
         found.update(table.records.filter(pk__in=batch).values_list(*queries))
     return not keys.isdisjoint(found)

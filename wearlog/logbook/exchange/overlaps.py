@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
 
 FOR_EVER = datetime.max.replace(tzinfo=UTC)
 
@@ -15,7 +14,7 @@ class Stretch:
     """An interval of time. `place` holds only one at a time, `name` is its name for people, `row` its row in
     the file or None where it is already stored."""
 
-    place: Any
+    place: object
     start: datetime
     end: datetime
     row: int | None

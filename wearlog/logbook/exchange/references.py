@@ -4,21 +4,25 @@ stored."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import TypeVar
 
 from django.utils.translation import gettext as _
 
-from wearlog.logbook.exchange.checking import BAD, Book, Rows
+from wearlog.equipment.models import Position
+from wearlog.logbook.exchange.checking import Book, Rows
 from wearlog.logbook.exchange.columns import BY_NAME, Column, Table
 from wearlog.logbook.exchange.problems import BadRow
+from wearlog.logbook.exchange.typed import BAD
 from wearlog.service.models import Service
+
+Value = TypeVar("Value")
 
 BATCH = 500
 
 
-def in_batches(values: Iterable[Any]) -> Iterator[list[Any]]:
+def in_batches(values: Iterable[Value]) -> Iterator[list[Value]]:
     """The values in batches small enough for one query on any database."""
-    batch: list[Any] = []
+    batch: list[Value] = []
     for value in values:
         batch.append(value)
         if len(batch) == BATCH:
@@ -28,20 +32,20 @@ def in_batches(values: Iterable[Any]) -> Iterator[list[Any]]:
         yield batch
 
 
-def stored_keys(table: Table, wanted: set[Any]) -> dict[Any, int]:
+def stored_keys(table: Table, wanted: set[object]) -> dict[object, int]:
     """The ids of the stored records whose keys are in `wanted`, by key: codes as text, positions as (press,
     position)."""
     if table.name == "positions":
-        rows = table.records.values_list("press__code", "name", "pk")
+        rows = Position.objects.values_list("press__code", "name", "pk")
         return {(press, name): pk for press, name, pk in rows}
     path = table.by_name[table.key[0]].query
-    found: dict[Any, int] = {}
+    found: dict[object, int] = {}
     for batch in in_batches(wanted):
         found.update(table.records.filter(**{f"{path}__in": batch}).values_list(path, "pk"))
     return found
 
 
-def referring(rows: Rows, column: Column) -> list[Any]:
+def referring(rows: Rows, column: Column) -> list[object]:
     """The key that the column refers to in each row: None for none, BAD where a cell could not be read."""
     values = rows.column(column.name)
     if column.refers != "positions":
@@ -51,14 +55,14 @@ def referring(rows: Rows, column: Column) -> list[Any]:
 
 
 def unknown_references(book: Book) -> Iterator[BadRow]:
-    named: dict[str, set[Any]] = {}
+    named: dict[str, set[object]] = {}
     for rows in book.rows.values():
         for column in rows.table.columns:
             if column.refers and column.name in rows.values:
                 yield from unknown_in(book, rows, column, named)
 
 
-def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[Any]]) -> Iterator[BadRow]:
+def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[object]]) -> Iterator[BadRow]:
     target = BY_NAME[column.refers]
     there = book[target.name]
     if there.missing & set(target.key):
@@ -72,7 +76,7 @@ def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[Any]
         return
     stored = stored_keys(target, missing)
     missing -= stored.keys()
-    voided: set[Any] = set()
+    voided: set[object] = set()
     if target.name == "services":
         voided = set(
             Service.objects.filter(pk__in=stored.values(), voided_at__isnull=False).values_list(
@@ -87,10 +91,10 @@ def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[Any]
             yield rows.spoilt(row, column.name, reason_for(target, key, key in voided))
 
 
-def reason_for(target: Table, key: Any, voided: bool) -> str:
+def reason_for(target: Table, key: object, voided: bool) -> str:
     if voided:
         return _("that record was voided here: leave the cell empty, or bring the record along.")
-    if target.name == "positions":
+    if isinstance(key, tuple):  # of a position
         press, _rest = key
         return _(
             'press "%(press)s" has no position of this name, neither in positions.csv nor stored here.'

@@ -4,27 +4,57 @@ overlaps."""
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import tzinfo
-from typing import Any
+from datetime import date, datetime, tzinfo
+from decimal import Decimal
+from itertools import groupby
 
 from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from wearlog.equipment.models import EDGES, Fitting
+from wearlog.equipment.models import EDGES, Fitting, Part, PartType, Position
 from wearlog.logbook.exchange.cells import listed
-from wearlog.logbook.exchange.columns import BY_NAME, INSTANT
+from wearlog.logbook.exchange.columns import INSTANT
 from wearlog.logbook.exchange.overlaps import FOR_EVER, Stretch, overlapping
 from wearlog.logbook.exchange.problems import BadRow
 from wearlog.logbook.exchange.references import in_batches
 from wearlog.logbook.exchange.resulting import ResultingRows
-from wearlog.runs.models import Run
+from wearlog.logbook.exchange.typed import typed, typed_or_none
+from wearlog.runs.models import Crop, Run
 
 Tables = dict[str, ResultingRows]
+Placed = tuple[int | None, str, datetime, datetime | None, tuple[int, ...]]
+"""A run: its row (None where it is stored), ref, start, end, and the numbers of the barrels it occupies."""
+
+BARREL, CROP, EDGE, REF = typed("barrel", str), typed("crop", str), typed("edge", str), typed("ref", str)
+PART, PART_OR_NONE = typed("part", str), typed_or_none("part", str)
+POSITION, PRESS, PRESS_OR_NONE = typed("position", str), typed("press", str), typed_or_none("press", str)
+PART_TYPE, MADE_FROM = typed("part_type", str), typed_or_none("made_from", str)
+STARTED, ENDED = typed("started_at", datetime), typed_or_none("ended_at", datetime)
+HOURS, THROUGH = typed_or_none("hours_h", Decimal), typed("through", str)
+FITTED, REMOVED = typed("fitted_at", datetime), typed_or_none("removed_at", datetime)
 IN_ORDER = (
-    ("fittings", "fitted_at", "removed_at", False, gettext_lazy("a part comes off after it was fitted")),
-    ("runs", "started_at", "ended_at", True, gettext_lazy("a run ends after it started")),
-    ("plan", "start_on", "end_on", True, gettext_lazy("a plan ends on its first day or later")),
+    (
+        "fittings",
+        typed("fitted_at", date),
+        typed_or_none("removed_at", date),
+        False,
+        gettext_lazy("a part comes off after it was fitted"),
+    ),
+    (
+        "runs",
+        typed("started_at", date),
+        typed_or_none("ended_at", date),
+        True,
+        gettext_lazy("a run ends after it started"),
+    ),
+    (
+        "plan",
+        typed("start_on", date),
+        typed_or_none("end_on", date),
+        True,
+        gettext_lazy("a plan ends on its first day or later"),
+    ),
 )
 """Table, columns of the start and the end, whether the two may be equal, and the reason."""
 
@@ -49,26 +79,21 @@ def ends_before_starts(tables: Tables) -> Iterator[BadRow]:
             if end is not None and (end < start or (end == start and not same)):
                 yield table.rows.spoilt(
                     row,
-                    last,
-                    _("%(reason)s: this is not after %(first)s.") % {"reason": reason, "first": first},
+                    last.name,
+                    _("%(reason)s: this is not after %(first)s.") % {"reason": reason, "first": first.name},
                 )
-
-
-def stored_pairs(name: str, *paths: str) -> Iterator[tuple[Any, ...]]:
-    """Values of the stored records of a small table."""
-    yield from BY_NAME[name].records.values_list(*paths)
 
 
 def barrels_by_press(tables: Tables) -> dict[str, list[str]]:
     """The barrels of each press after the import, in order."""
     places = {
         (press, name): barrel
-        for press, name, barrel in stored_pairs("positions", "press__code", "name", "barrel")
+        for press, name, barrel in Position.objects.values_list("press__code", "name", "barrel")
     }
-    for _rest, press, name, barrel in tables["positions"].each("press", "position", "barrel"):
+    for _row, press, name, barrel in tables["positions"].each(PRESS, POSITION, BARREL):
         places[press, name] = barrel
     barrels: dict[str, set[str]] = {}
-    for (press, _rest), barrel in places.items():
+    for (press, _name), barrel in places.items():
         if barrel:
             barrels.setdefault(press, set()).add(barrel)
     return {press: sorted(names) for press, names in barrels.items()}
@@ -77,7 +102,7 @@ def barrels_by_press(tables: Tables) -> dict[str, list[str]]:
 def unlike_barrels(tables: Tables) -> Iterator[BadRow]:
     barrels = barrels_by_press(tables)
     table = tables["positions"]
-    for row, press, barrel in table.each("press", "barrel"):
+    for row, press, barrel in table.each(PRESS, BARREL):
         if barrel.split() != ([barrel] if barrel else []):
             yield table.rows.wrong(row, "barrel", _("a barrel's name has no space, as in left."))
         elif barrel and len(barrels[press]) > 2:
@@ -91,14 +116,14 @@ def unlike_barrels(tables: Tables) -> Iterator[BadRow]:
 
 def edges_of_parts(tables: Tables, wanted: set[str]) -> dict[str, int]:
     """How many edges each wanted part has; parts whose type or edges can't be read are left out."""
-    edges = dict(stored_pairs("part_types", "code", "edges"))
-    edges.update({code: count for _rest, code, count in tables["part_types"].each("part_type", "edges")})
-    types_of = {code: part_type for _rest, code, part_type in tables["parts"].each("part", "part_type")}
+    edges = dict(PartType.objects.values_list("code", "edges"))
+    edges.update(
+        {code: count for _rest, code, count in tables["part_types"].each(PART_TYPE, typed("edges", int))}
+    )
+    types_of = {code: part_type for _rest, code, part_type in tables["parts"].each(PART, PART_TYPE)}
     unreadable = set(tables["parts"].rows.column("part")) - types_of.keys()
     for batch in in_batches(wanted - types_of.keys() - unreadable):
-        types_of.update(
-            BY_NAME["parts"].records.filter(code__in=batch).values_list("code", "part_type__code")
-        )
+        types_of.update(Part.objects.filter(code__in=batch).values_list("code", "part_type__code"))
     return {part: edges[types_of[part]] for part in wanted if part in types_of and types_of[part] in edges}
 
 
@@ -106,11 +131,11 @@ def unknown_edges(tables: Tables) -> Iterator[BadRow]:
     """Problems of edges that the part does not have. Fittings and gauges must name an edge; a service may be
     on the whole part."""
     names = ("fittings", "measurements", "services")
-    wanted = {part for name in names for _rest, part in tables[name].each("part") if part}
+    wanted = {part for name in names for _rest, part in tables[name].each(PART_OR_NONE) if part}
     counts = edges_of_parts(tables, wanted)
     for name in names:
         table = tables[name]
-        for row, part, edge in table.each("part", "edge"):
+        for row, part, edge in table.each(PART_OR_NONE, EDGE):
             if part not in counts:
                 if edge and not part:
                     yield table.rows.wrong(row, "edge", _("an edge belongs to a part: name the part too."))
@@ -139,13 +164,13 @@ def unknown_edges(tables: Tables) -> Iterator[BadRow]:
 
 def unknown_crops(tables: Tables) -> Iterator[BadRow]:
     crops, table = tables["crops"], tables["part_types"]
-    for row, crop in crops.each("crop"):
+    for row, crop in crops.each(CROP):
         if crop.split() != [crop]:
             yield crops.rows.wrong(row, "crop", _("a crop is a tag without spaces, as in winter-rape."))
     if "crop" in crops.rows.missing:
         return
-    known = {code for (code,) in stored_pairs("crops", "code")} | set(crops.rows.column("crop"))
-    for row, tags in table.each("for_crops"):
+    known = {*Crop.objects.values_list("code", flat=True), *crops.rows.column("crop")}
+    for row, tags in table.each(typed("for_crops", str)):
         unknown = [tag for tag in tags.split() if tag not in known]
         if unknown:
             yield table.rows.wrong(
@@ -161,7 +186,7 @@ def unknown_barrels(tables: Tables) -> Iterator[BadRow]:
     if not any(table.column("through")):
         return
     barrels = barrels_by_press(tables)
-    for row, press, through in table.each("press", "through"):
+    for row, press, through in table.each(PRESS, THROUGH):
         names = through.split()
         unknown = [name for name in names if name not in barrels.get(press, ())]
         if unknown:
@@ -178,10 +203,10 @@ def unknown_rule_positions(tables: Tables) -> Iterator[BadRow]:
     table = tables["rules"]
     if not any(table.column("position")):
         return
-    positions = set(stored_pairs("positions", "press__code", "name"))
-    positions |= {(press, name) for _rest, press, name in tables["positions"].each("press", "position")}
+    positions = set(Position.objects.values_list("press__code", "name"))
+    positions |= {(press, name) for _rest, press, name in tables["positions"].each(PRESS, POSITION)}
     anywhere = {name for _rest, name in positions} | set(tables["positions"].rows.column("position"))
-    for row, press, name in table.each("press", "position"):
+    for row, press, name in table.each(PRESS_OR_NONE, POSITION):
         if name and press is not None and (press, name) not in positions:
             yield table.rows.wrong(
                 row, "position", _('press "%(press)s" has no position of this name.') % {"press": press}
@@ -192,7 +217,7 @@ def unknown_rule_positions(tables: Tables) -> Iterator[BadRow]:
 
 def wrong_retirements(tables: Tables) -> Iterator[BadRow]:
     table = tables["parts"]
-    for row, on, because in table.each("retired_on", "retired_because"):
+    for row, on, because in table.each(typed_or_none("retired_on", date), typed("retired_because", str)):
         if because and on is None:
             yield table.rows.wrong(row, "retired_because", _("a retired part needs its day in retired_on."))
 
@@ -202,9 +227,11 @@ def circles(tables: Tables) -> Iterator[BadRow]:
     table = tables["parts"]
     if not any(table.column("made_from")):
         return
-    sources = dict(BY_NAME["parts"].records.exclude(made_from=None).values_list("code", "made_from__code"))
-    sources.update({part: source for _rest, part, source in table.each("part", "made_from")})
-    for row, part, source in table.each("part", "made_from"):
+    sources: dict[str, str | None] = dict(
+        Part.objects.exclude(made_from=None).values_list("code", "made_from__code")
+    )
+    sources.update({part: source for _rest, part, source in table.each(PART, MADE_FROM)})
+    for row, part, source in table.each(PART, MADE_FROM):
         seen: set[str] = set()
         while source is not None and source not in seen and source != part:
             seen.add(source)
@@ -215,12 +242,11 @@ def circles(tables: Tables) -> Iterator[BadRow]:
 
 def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
     table = tables["fittings"]
-    found = list(table.each("part", "press", "position", "fitted_at", "removed_at"))
+    found = list(table.each(PART, PRESS, POSITION, FITTED, REMOVED))
     if not found:
         return
-    mine = {(part, start) for _rest, part, _rest, _rest, start, _rest in found}
-    for part, start in zip(*(table.rows.column(name) for name in table.rows.table.key), strict=True):
-        mine.add((part, start))
+    mine = {(part, start) for _row, part, _press, _position, start, _end in found}
+    mine |= {(part, start) for _rest, part, start in table.rows.each(PART, FITTED)}
     stored = [
         (None, *values)
         for values in Fitting.objects.not_voided().values_list(
@@ -256,15 +282,13 @@ def meeting_runs(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
     table = tables["runs"]
     barrels = barrels_by_press(tables)
     refs = set(table.rows.column("ref"))
-    columns = ("ref", "started_at", "ended_at", "hours_h", "through")
-    for press, rows in table.each_by("press", *columns):
+    found = table.each(PRESS, REF, STARTED, ENDED, HOURS, THROUGH, among=table.ordered_by(PRESS))
+    for press, rows in groupby(found, key=lambda each: each[1]):
         names = barrels.get(press, [])
-        runs = [
+        runs: list[Placed] = [
             (row, ref, start, Run.end_of(start, end, hours), slots(through, names))
-            for row, ref, start, end, hours, through in rows
+            for row, _press, ref, start, end, hours, through in rows
         ]
-        if not runs:
-            continue
         runs.extend(stored_runs(runs, refs, press, names))
         stretches = [
             Stretch(slot, start, end or FOR_EVER, row, f'run "{ref}"')
@@ -287,9 +311,7 @@ def slots(through: str, barrels: list[str]) -> tuple[int, ...]:
     return (slot,) if slot else (1, 2) if len(barrels) > 1 else (1,)
 
 
-def stored_runs(
-    runs: list[tuple[Any, ...]], refs: set[str], press: str, barrels: list[str]
-) -> Iterator[tuple[Any, ...]]:
+def stored_runs(runs: list[Placed], refs: set[object], press: str, barrels: list[str]) -> Iterator[Placed]:
     """The stored runs of the press that could overlap one of these, except those that are in the logbook
     too."""
     first = min(start for _row, _ref, start, _end, _slots in runs)

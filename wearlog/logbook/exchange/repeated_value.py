@@ -4,28 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import repeat
-from typing import Any, overload
+from typing import TypeVar, overload
+
+Value = TypeVar("Value", covariant=True)
 
 
-class RepeatedValue(Sequence[Any]):
+class RepeatedValue(Sequence[Value]):
     """A sequence of `count` times `value` that takes no memory."""
 
-    def __init__(self, value: Any, count: int) -> None:
+    def __init__(self, value: Value, count: int) -> None:
         self.value, self.length = value, count
 
     def __len__(self) -> int:
         return self.length
 
-    def __iter__(self) -> Iterator[Any]:
+    def __iter__(self) -> Iterator[Value]:
         return repeat(self.value, self.length)
 
     @overload
-    def __getitem__(self, place: int) -> Any: ...
+    def __getitem__(self, place: int) -> Value: ...
 
     @overload
-    def __getitem__(self, place: slice) -> RepeatedValue: ...
+    def __getitem__(self, place: slice) -> RepeatedValue[Value]: ...
 
-    def __getitem__(self, place: int | slice) -> Any:
+    def __getitem__(self, place: int | slice) -> Value | RepeatedValue[Value]:
         if isinstance(place, slice):
             return RepeatedValue(self.value, len(range(*place.indices(self.length))))
         if not -self.length <= place < self.length:

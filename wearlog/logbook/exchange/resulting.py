@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Any
+from collections.abc import Sequence
 
-from wearlog.logbook.exchange.checking import BAD, Rows
+from wearlog.logbook.exchange.checking import Rows
+from wearlog.logbook.exchange.columns import Table
 from wearlog.logbook.exchange.comparing import Comparison
+from wearlog.logbook.exchange.typed import Readable, Typed
 
 
-class ResultingRows:
+class ResultingRows(Readable):
     """One table after the import. `kept`: stored records in conflict are kept, and voided ones stay
     voided."""
 
@@ -20,7 +21,19 @@ class ResultingRows:
         gone = {change.row for change in comparison.changes if kept and change.voided}
         self.not_voided = [row for row in range(len(self.rows)) if row not in gone]
 
-    def column(self, name: str) -> Sequence[Any]:
+    @property
+    def of_table(self) -> Table:
+        return self.rows.table
+
+    @property
+    def some_bad(self) -> bool:
+        return self.rows.some_bad
+
+    @property
+    def counted(self) -> Sequence[int]:
+        return self.not_voided
+
+    def column(self, name: str) -> Sequence[object]:
         """The column's values for all rows of the file, by row number."""
         said = self.rows.column(name)
         from_store = self.kept if name in self.rows.values else self.stored
@@ -32,22 +45,9 @@ class ResultingRows:
             values[row] = self.stored[row][place]
         return values
 
-    def each(self, *names: str) -> Iterator[tuple[Any, ...]]:
-        """(row number, values of the named columns) for each row in which none of them is BAD."""
-        columns = [self.column(name) for name in names]
-        some_bad = bool(self.rows.bad)
-        for row in self.not_voided:
-            values = tuple(column[row] for column in columns)
-            if not (some_bad and any(value is BAD for value in values)):
-                yield row, *values
-
-    def each_by(self, name: str, *names: str) -> Iterator[tuple[Any, list[tuple[Any, ...]]]]:
-        """The same grouped by column `name`: each value with the row numbers and values of its rows. Only one
-        group of a long table is in memory at a time."""
-        columns = [self.column(each) for each in names]
-        rows_of: dict[Any, list[int]] = {}
-        for row, value in self.each(name):
+    def ordered_by(self, column: Typed[object]) -> list[int]:
+        """The numbers of the rows, those with the same value of the column one after another."""
+        rows_of: dict[object, list[int]] = {}
+        for row, value in self.each(column):
             rows_of.setdefault(value, []).append(row)
-        for value, rows in rows_of.items():
-            found = [(row, *(column[row] for column in columns)) for row in rows]
-            yield value, [each for each in found if not any(cell is BAD for cell in each)]
+        return [row for rows in rows_of.values() for row in rows]

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container
+from collections.abc import Callable, Container, Sequence
 from datetime import datetime
-from typing import Any
+from decimal import Decimal
 
+from wearlog.equipment.models import Part, Position
 from wearlog.logbook.exchange.adding import add_rows, driver_values
 from wearlog.logbook.exchange.checking import Book, Rows
 from wearlog.logbook.exchange.columns import BY_NAME, STORING_ORDER, Column
 from wearlog.logbook.exchange.comparing import Change, Comparison
 from wearlog.logbook.exchange.references import in_batches, referring, stored_keys
+from wearlog.logbook.exchange.typed import typed, typed_or_none
 from wearlog.people import audit
 from wearlog.people.models import User
 from wearlog.runs.models import Run
@@ -24,6 +26,10 @@ ALONE_IN_PLACE = ("fittings", "runs")
 """Tables whose records may not overlap in time. Before several of them change they are voided for a moment,
 so that no intermediate state violates the constraint."""
 
+PART, PRESS, THROUGH = typed("part", str), typed("press", str), typed("through", str)
+STARTED, ENDED = typed("started_at", datetime), typed_or_none("ended_at", datetime)
+HOURS = typed_or_none("hours_h", Decimal)
+
 Progress = Callable[[str, int, int], None]
 """A callback that gets the current step, how many of its rows are done, and how many there are."""
 
@@ -33,7 +39,7 @@ class Store:
 
     def __init__(self, book: Book, *, by: User | None, at: datetime, source: str, progress: Progress) -> None:
         self.book, self.by, self.at, self.source, self.progress = book, by, at, source, progress
-        self.prepared: dict[str, dict[str, list[Any]]] = {}
+        self.prepared: dict[str, dict[str, list[object]]] = {}
 
     def take(self, comparisons: dict[str, Comparison], *, replace: bool) -> None:
         """Store new rows, values for empty fields and, with `replace`, rows in conflict."""
@@ -47,10 +53,12 @@ class Store:
             if table.name == "positions" and (changes or comparison.new):
                 self.place_runs_again()
 
-    def attributes(self, rows: Rows, chosen: list[int], without: Container[str] = ()) -> dict[str, list[Any]]:
+    def attributes(
+        self, rows: Rows, chosen: list[int], without: Container[str] = ()
+    ) -> dict[str, Sequence[object]]:
         """The values for the records of the chosen rows, by attribute; without made_from, which is set when
         all parts are stored."""
-        columns: dict[str, list[Any]] = {}
+        columns: dict[str, Sequence[object]] = {}
         for column in rows.table.columns:
             if column.attribute is None or column.name not in rows.values or column.name == "made_from":
                 continue
@@ -63,7 +71,7 @@ class Store:
                 columns["ends_at"] = self.ends(rows, chosen)
         return columns
 
-    def values(self, rows: Rows, column: Column, chosen: list[int]) -> list[Any]:
+    def values(self, rows: Rows, column: Column, chosen: list[int]) -> list[object]:
         values = referring(rows, column) if column.refers else rows.values[column.name]
         values = [values[row] for row in chosen]
         if not column.refers:
@@ -73,15 +81,15 @@ class Store:
 
     def ends(self, rows: Rows, chosen: list[int]) -> list[datetime | None]:
         """The end of each chosen run."""
-        starts, ends, hours = (rows.column(name) for name in ("started_at", "ended_at", "hours_h"))
-        return [Run.end_of(starts[row], ends[row], hours[row]) for row in chosen]
+        runs = rows.each(STARTED, ENDED, HOURS, among=chosen)
+        return [Run.end_of(start, end, hours) for _row, start, end, hours in runs]
 
     def slots(self, rows: Rows, chosen: list[int]) -> list[int]:
         """The slot (barrel) of each chosen run."""
-        presses, through = rows.column("press"), rows.column("through")
         barrels = barrels_by_press()
         return [
-            Run.slot_of(through[row], barrels.get(presses[row], [])) if through[row] else 0 for row in chosen
+            Run.slot_of(through, barrels.get(press, [])) if through else 0
+            for _row, press, through in rows.each(PRESS, THROUGH, among=chosen)
         ]
 
     def prepare(self, comparisons: dict[str, Comparison]) -> None:
@@ -92,7 +100,7 @@ class Store:
                 continue
             rows, chosen = comparison.rows, comparison.new
             fields = {field.attname: field for field in rows.table.model._meta.concrete_fields}
-            columns = {
+            columns: dict[str, Sequence[object]] = {
                 column.attribute: [rows.values[column.name][row] for row in chosen]
                 for column in rows.table.columns
                 if column.attribute and not column.refers and column.name in rows.values
@@ -164,16 +172,14 @@ class Store:
         if rows.table.name != "parts" or "made_from" not in rows.values:
             return
         sources = self.values(rows, rows.table.by_name["made_from"], chosen)
-        codes = rows.column("part")
-        for row, source in zip(chosen, sources, strict=True):
-            rows.table.records.filter(code=codes[row]).exclude(made_from_id=source).update(
-                made_from_id=source
-            )
+        for (_row, code), source in zip(rows.each(PART, among=chosen), sources, strict=True):
+            assert source is None or isinstance(source, int)
+            Part.objects.filter(code=code).exclude(made_from_id=source).update(made_from_id=source)
 
     def place_runs_again(self) -> None:
         """Recompute the slots of the runs of presses that gained or lost a barrel."""
         barrels = barrels_by_press()
-        presses = set(self.book["positions"].column("press"))
+        presses = {press for _row, press in self.book["positions"].each(PRESS)}
         for batch in in_batches(sorted(presses)):
             placed = Run.objects.filter(press__code__in=batch).exclude(through="")
             for pk, press, through, slot in placed.values_list("pk", "press__code", "through", "slot"):
@@ -185,7 +191,7 @@ class Store:
 def barrels_by_press() -> dict[str, list[str]]:
     """The barrel names of each press by its code, in order."""
     barrels: dict[str, set[str]] = {}
-    pairs = BY_NAME["positions"].records.exclude(barrel="").values_list("press__code", "barrel")
+    pairs = Position.objects.exclude(barrel="").values_list("press__code", "barrel")
     for press, barrel in pairs:
         barrels.setdefault(press, set()).add(barrel)
     return {press: sorted(names) for press, names in barrels.items()}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import TypedDict
 
 from wearlog.logbook.exchange.columns import TEXT
 from wearlog.logbook.exchange.problems import BadLogbook, BadRow, Conflict, Conflicting, on_one_line
@@ -18,13 +18,22 @@ HEADER = ("file", "line", "column", "value", "stored here", "what is wrong")
 Problem = BadRow | Conflict
 
 
+class Group(TypedDict):
+    """The problems of one file and column: how many, and the first few in words."""
+
+    file: str
+    column: str
+    count: int
+    first: list[str]
+
+
 def problems_of(bad: BadLogbook | Conflicting) -> Sequence[Problem]:
     return bad.rows if isinstance(bad, BadLogbook) else bad.conflicts
 
 
-def groups(problems: Sequence[Problem]) -> list[dict[str, Any]]:
+def groups(problems: Sequence[Problem]) -> list[Group]:
     """For each file and column, the number of problems and the first few of them; the most frequent first."""
-    found: dict[tuple[str, str], dict[str, Any]] = {}
+    found: dict[tuple[str, str], Group] = {}
     for problem in problems:
         key = (problem.file, problem.column)
         group = found.setdefault(

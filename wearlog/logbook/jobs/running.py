@@ -12,7 +12,6 @@ import time
 import uuid
 from collections.abc import Callable
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.db import DatabaseError, connection
 from django.db.models import F
@@ -158,7 +157,7 @@ class ClaimedJob:
         self.outside = atomic_depth()
         self.told_s = -TELL_EVERY_S
 
-    def change(self, *states: str, **values: Any) -> bool:
+    def change(self, *states: str, **values: object) -> bool:
         mine = ImportJob.objects.filter(pk=self.pk, holder=self.holder, state__in=states)
         return bool(mine.update(**values))
 
@@ -193,7 +192,7 @@ class ClaimedJob:
         if not self.settle(ImportState.DONE, counts=dataclasses.asdict(taken)):
             raise ClaimLost
 
-    def settle(self, state: ImportState, **values: Any) -> bool:
+    def settle(self, state: ImportState, **values: object) -> bool:
         return self.change(
             *UNDER_WAY,
             state=state,

@@ -12,7 +12,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
@@ -44,7 +43,7 @@ class Change:
     """A row as it was read, and the values it should have."""
 
     entry: CalendarEntry
-    values: Mapping[str, Any]
+    values: Mapping[str, object]
 
     @property
     def is_seen(self) -> bool:

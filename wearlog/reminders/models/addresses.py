@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
 
 
-class StoppedQuerySet(models.QuerySet[Any]):
+class StoppedQuerySet(models.QuerySet["StoppedAddress"]):
     def not_cleared(self) -> StoppedQuerySet:
         """Stops that have not been cleared."""
         return self.filter(cleared_at__isnull=True)
@@ -47,7 +47,7 @@ class StoppedAddress(models.Model):
         return self.address
 
 
-class NoticeQuerySet(models.QuerySet[Any]):
+class NoticeQuerySet(models.QuerySet["StopNotice"]):
     def open(self, *, at: datetime) -> NoticeQuerySet:
         """Notices that have not been sent and may be tried now."""
         return self.filter(ended_at__isnull=True, next_attempt_at__lte=at)
@@ -83,8 +83,12 @@ class Webhook(models.Model):
     """
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    url = models.CharField(max_length=500)
-    is_on = models.BooleanField(default=True)
+    url = models.CharField(
+        _("Web address"),
+        max_length=500,
+        help_text=_("As in https://hooks.mill.example/wearlog; its host must be on the list above."),
+    )
+    is_on = models.BooleanField(_("Send reminders there"), default=True)
     seed = models.CharField(max_length=64)
     seed_made_at = models.DateTimeField()
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import uuid
 from datetime import date, timedelta
-from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -14,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.equipment.models import Part, Position, Press
 from wearlog.service.models import Rule
 
+LONGEST_NOTE = 60
 DONE_STAYS = timedelta(weeks=8)
 """How long finished work stays in the calendar, on the day on which it was done."""
 
@@ -24,7 +24,7 @@ class EntryState(models.TextChoices):
     GONE = "gone", _("no longer called for")
 
 
-class CalendarEntryQuerySet(models.QuerySet[Any]):
+class CalendarEntryQuerySet(models.QuerySet["CalendarEntry"]):
     def in_sight(self, *, today: date) -> CalendarEntryQuerySet:
         """The entries that a calendar shows: all open ones, and those done in the last weeks."""
         return self.filter(
@@ -75,7 +75,7 @@ class CalendarEntry(models.Model):
         return f"{self.day}: {self.task}"
 
 
-class CalendarFeedQuerySet(models.QuerySet[Any]):
+class CalendarFeedQuerySet(models.QuerySet["CalendarFeed"]):
     def not_revoked(self) -> CalendarFeedQuerySet:
         """Feeds that have not been revoked."""
         return self.filter(revoked_at__isnull=True)
@@ -89,8 +89,21 @@ class CalendarFeed(models.Model):
     """
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="calendar_feeds")
-    press = models.ForeignKey(Press, models.CASCADE, null=True, blank=True, related_name="+")
-    note = models.CharField(max_length=60, blank=True)
+    press = models.ForeignKey(
+        Press,
+        models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("What it shows"),
+        help_text=_("That of all presses leaves out what is given to somebody else."),
+    )
+    note = models.CharField(
+        _("What reads it (if you like)"),
+        max_length=LONGEST_NOTE,
+        blank=True,
+        help_text=_("Such as: my phone. So that you know later which one to withdraw."),
+    )
     secret_hash = models.CharField(max_length=64, unique=True)
     made_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True, blank=True)

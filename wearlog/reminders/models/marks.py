@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
+
+from wearlog.people.fields import Text
+
+LONGEST_REASON = 500
 
 
 class MarkKind(models.TextChoices):
@@ -16,7 +18,7 @@ class MarkKind(models.TextChoices):
     GIVEN = "given", _("given to a person")
 
 
-class MarkQuerySet(models.QuerySet[Any]):
+class MarkQuerySet(models.QuerySet["Mark"]):
     def open(self) -> MarkQuerySet:
         """Marks neither taken back nor replaced. A hold-back whose day has come is still open."""
         return self.filter(ended_at__isnull=True)
@@ -36,11 +38,23 @@ class Mark(models.Model):
     press = models.CharField(max_length=60)
     thing = models.CharField(max_length=200, blank=True)
     telling = models.CharField(max_length=60, blank=True)
-    until_on = models.DateField(null=True, blank=True)
-    given_to = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    until_on = models.DateField(
+        _("Not before"), help_text=_("On this day everybody is reminded again."), null=True, blank=True
     )
-    reason = models.TextField(blank=True)
+    given_to = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("Whose it is"),
+    )
+    reason = Text(
+        _("Why it has to wait"),
+        help_text=_("Such as: the new die comes on Thursday."),
+        longest=LONGEST_REASON,
+        blank=True,
+    )
     made_at = models.DateTimeField()
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     ended_at = models.DateTimeField(null=True, blank=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -32,7 +31,7 @@ LONGEST_LEASE = timedelta(minutes=10)
 """The longest lease; one that ends later was written by a wrong clock."""
 
 
-class OutboxQuerySet(models.QuerySet[Any]):
+class OutboxQuerySet(models.QuerySet["OutboxRow"]):
     def waiting(self) -> OutboxQuerySet:
         """Rows that are not settled: neither sent nor given up nor withdrawn."""
         return self.filter(state__in=(OutboxState.PENDING, OutboxState.GATHERED, OutboxState.LEASED))

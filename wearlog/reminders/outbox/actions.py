@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.db import transaction
 from django.db.models import F
@@ -142,7 +141,7 @@ def claim(*, row_id: int, at: datetime) -> OutboxRow | None:
     return OutboxRow.objects.select_related("person").get(pk=row_id) if mine else None
 
 
-def settle(row: OutboxRow, **changes: Any) -> bool:
+def settle(row: OutboxRow, **changes: object) -> bool:
     """End the claim with the given changes. False where the lease expired and another sender has claimed the
     row."""
     held = OutboxRow.objects.filter(pk=row.pk, state=OutboxState.LEASED, attempts=row.attempts)

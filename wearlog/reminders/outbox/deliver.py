@@ -6,7 +6,6 @@ import logging
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from enum import Enum
-from typing import Any
 
 from wearlog.reminders.channels.channel import OutOfReach, Parcel, RefusedHere, TryLater, channels
 from wearlog.reminders.channels.mail import addresses
@@ -37,7 +36,7 @@ class Delivery:
     """The outcome, and the changes for the row: `settle(row, **handed.changes)`."""
 
     outcome: Outcome
-    changes: dict[str, Any] = field(default_factory=dict)
+    changes: dict[str, object] = field(default_factory=dict)
 
 
 def wait_after(attempts: int) -> timedelta:

@@ -13,12 +13,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import datetime, timedelta
-from typing import Any
 
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import transaction
 from django.utils import translation
 
+from wearlog.forecasts.items import DueItem
 from wearlog.people.languages import language_of
 from wearlog.reminders import hours
 from wearlog.reminders.calendar import state as calendar_state
@@ -145,8 +145,10 @@ def stored(messages: Iterable[str]) -> dict[str, KnownRow]:
     found = {}
     for keys in in_batches(sorted(messages)):
         rows = OutboxRow.objects.filter(dedupe_key__in=keys)
-        for key, *values in rows.values_list("dedupe_key", "state", "first_attempt_at", "next_attempt_at"):
-            found[key] = KnownRow(values[0], values[1] is not None, values[2])
+        for key, state, first_at, next_at in rows.values_list(
+            "dedupe_key", "state", "first_attempt_at", "next_attempt_at"
+        ):
+            found[key] = KnownRow(state, first_at is not None, next_at)
     return found
 
 
@@ -214,8 +216,8 @@ def _digest(keys: Iterable[str]) -> str:
     return hashlib.sha256("".join(sorted(keys)).encode()).hexdigest()[:24]
 
 
-def _as_json(item: Any) -> dict[str, Any]:
-    plain: dict[str, Any] = json.loads(json.dumps(asdict(item), cls=DjangoJSONEncoder))
+def _as_json(item: DueItem) -> dict[str, object]:
+    plain: dict[str, object] = json.loads(json.dumps(asdict(item), cls=DjangoJSONEncoder))
     return plain
 
 

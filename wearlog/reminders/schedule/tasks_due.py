@@ -5,13 +5,11 @@ A message expires shortly before the next one is sent, so that none pile up whil
 
 from __future__ import annotations
 
-from typing import Any
-
 SCAN_EVERY_S = 60
 SEND_EVERY_S = 60
 EXPIRES_EARLY_S = 5
 
-BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
+BEAT_SCHEDULE: dict[str, dict[str, object]] = {
     "find what is due": {
         "task": "wearlog.reminders.tasks.scan_due",
         "schedule": float(SCAN_EVERY_S),

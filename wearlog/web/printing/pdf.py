@@ -58,12 +58,12 @@ def _library() -> Any:
     return weasyprint
 
 
-def _own_files(weasyprint: Any, site: str) -> Any:
+def _own_files(weasyprint: Any, site: str) -> object:
     """A URL fetcher for WeasyPrint that opens only the site's static files, never the network or other
     files."""
 
     class OwnFiles(weasyprint.urls.URLFetcher):  # type: ignore[misc]
-        def fetch(self, url: str, headers: Any = None) -> Any:
+        def fetch(self, url: str, headers: object = None) -> object:
             return weasyprint.urls.URLFetcherResponse(
                 url, static_file(url, site=site), headers={"Content-Type": mimetypes.guess_type(url)[0] or ""}
             )

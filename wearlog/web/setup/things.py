@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, ClassVar, TypeVar, cast
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from django.contrib import messages
 from django.db import models
@@ -16,11 +16,13 @@ from django.utils.translation import gettext as _
 
 from wearlog.logbook import actions
 from wearlog.people.refusals import Refused
-from wearlog.web.setup.forms.people import PersonForm
 from wearlog.web.setup.forms.things import ThingForm
 from wearlog.web.site.access import MillRequest
 from wearlog.web.site.history import changes_of
 from wearlog.web.site.pages import FormPage, back_to
+
+if TYPE_CHECKING:
+    from wearlog.people.fields import Words
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,7 @@ def present_words(*words: object) -> tuple[str, ...]:
     return tuple(str(word) for word in words if word not in (None, ""))
 
 
-Saving = TypeVar("Saving", bound=ThingForm | PersonForm)
+Saving = TypeVar("Saving", bound=ThingForm[Any])
 Thing = TypeVar("Thing", bound=models.Model)
 
 
@@ -50,7 +52,7 @@ class ThingPage(FormPage[Saving, Thing]):
     form_class: type[Saving]
     new_form_class: type[Saving] | None = None
     list_page: ClassVar[str] = ""
-    add_words: ClassVar[Any] = ""
+    add_words: ClassVar[Words] = ""
     removable: ClassVar[bool] = False
 
     def prepare(self) -> None:
@@ -68,10 +70,11 @@ class ThingPage(FormPage[Saving, Thing]):
         made = (self.new_form_class or self.form_class) if self.is_new else self.form_class
         # The form changes a copy, so that the heading keeps the stored name.
         instance = self.model._default_manager.get(pk=self.thing.pk) if not self.is_new else self.thing
-        return made(data, instance=instance, reader=self.reader, **self.form_words())
+        return self.form_for(instance, made, data)
 
-    def form_words(self) -> dict[str, object]:
-        return {}
+    def form_for(self, thing: Thing, made: type[Saving], data: QueryDict | None) -> Saving:
+        """A form of that class; for a page whose form takes more than that."""
+        return made(data, instance=thing, reader=self.reader)
 
     def heading(self) -> str:
         return str(self.add_words) if self.is_new else str(self.thing)
@@ -108,7 +111,7 @@ class ThingPage(FormPage[Saving, Thing]):
         actions.remove_thing(by=self.request.user, at=timezone.now(), thing=self.thing)
 
     def act(self, form: Saving, now: datetime) -> Thing:
-        thing = cast("Thing", form.save(commit=False))
+        thing: Thing = form.save(commit=False)
         return actions.save_thing(by=self.request.user, at=now, thing=thing)
 
     def done(self, record: Thing) -> HttpResponse:

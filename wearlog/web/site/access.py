@@ -64,7 +64,7 @@ def public(view: View) -> View:
     def opened(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
         return view(request, *args, **kwargs)
 
-    opened.permission = None  # type: ignore[attr-defined]
+    vars(opened).update(permission=None)
     return opened
 
 
@@ -116,8 +116,7 @@ def needs(permission: Permission, *, to_write: Permission | None = None) -> Call
             answer.headers[WHO_HEADER] = str(request.user.pk)
             return answer
 
-        guarded.permission = permission  # type: ignore[attr-defined]
-        guarded.permission_to_write = to_write or permission  # type: ignore[attr-defined]
+        vars(guarded).update(permission=permission, permission_to_write=to_write or permission)
         return guarded
 
     return mark

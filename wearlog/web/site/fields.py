@@ -6,11 +6,11 @@ instant; `prepare_value` converts such a value back into the text that the reade
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict, Unpack
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -23,7 +23,7 @@ from wearlog.people.fields import MOST, Limits
 from wearlog.people.models import Mill, Units, User
 
 if TYPE_CHECKING:
-    from django.utils.functional import _StrPromise
+    from wearlog.people.fields import Words
 
 SIX = Decimal("0.000001")
 
@@ -64,25 +64,40 @@ def plain(value: Decimal, places: int) -> str:
     return "0" if text in ("", "-0") else text
 
 
+class FieldArguments(TypedDict, total=False):
+    """Arguments of every form field, for those of Django's that our own fields pass on."""
+
+    label: Words | None
+    help_text: Words
+    required: bool
+    widget: forms.Widget | type[forms.Widget]
+    initial: object
+    error_messages: Mapping[str, Words]
+
+
+class TextArguments(FieldArguments, total=False):
+    max_length: int
+
+
 class NumberField(forms.CharField):
     """A number with comma or point. The limits apply to the SI value and are named in the error."""
 
     places = 6
-    unit_code = ""
+    usual_unit = ""
 
     def __init__(
         self,
         *,
-        unit: str | _StrPromise = "",
+        unit: Words | None = None,
         least: Decimal | int = 0,
         most: Decimal | int = MOST,
         limits: Limits | None = None,
-        **kwargs: Any,
+        **kwargs: Unpack[TextArguments],
     ) -> None:
         kwargs.setdefault("required", False)
         kwargs.setdefault("max_length", 30)
         super().__init__(**kwargs)
-        self.unit: str | _StrPromise = unit
+        self.unit: Words = self.usual_unit if unit is None else unit
         self.limits = limits or Limits.of(least, most)
         self.reader = METRIC
         self.widget.attrs.update(inputmode="decimal", autocomplete="off")
@@ -110,7 +125,7 @@ class NumberField(forms.CharField):
     def parse(self, text: str) -> Decimal:
         return units.parse_number(text, decimal=self.decimal_sign)
 
-    def to_python(self, value: Any) -> Any:
+    def to_python(self, value: object) -> Any:  # Django's CharField promises text
         text = str(value if value is not None else "").strip()
         if not text:
             return None
@@ -127,13 +142,13 @@ class NumberField(forms.CharField):
                 self.limits.refusal(self.unit, say=lambda limit: plain(self.from_si(limit), 3)), code="range"
             )
 
-    def validate(self, value: Any) -> None:
+    def validate(self, value: object) -> None:
         forms.Field.validate(self, value)
 
-    def run_validators(self, value: Any) -> None:
+    def run_validators(self, value: object) -> None:
         """The text validators of CharField (length, null characters) don't fit a number."""
 
-    def prepare_value(self, value: Any) -> Any:
+    def prepare_value(self, value: object) -> object:
         if isinstance(value, Decimal | int | float) and not isinstance(value, bool):
             return self.beyond_doubt(plain(self.from_si(Decimal(str(value))), self.places))
         return value
@@ -147,7 +162,7 @@ class NumberField(forms.CharField):
             return f"{text}0"
         return text
 
-    def has_changed(self, initial: Any, data: Any) -> bool:
+    def has_changed(self, initial: object, data: object) -> bool:
         """Whether the text differs from what was shown, so that an unchanged field keeps digits that the text
         rounds off."""
         return str(self.prepare_value(initial) or "").strip() != str(data or "").strip()
@@ -172,13 +187,12 @@ class MassField(NumberField):
 class LengthField(NumberField):
     """A length in millimetres or inches, depending on the reader. Inches are shown to a tenth of a thou."""
 
-    @property
-    def places(self) -> int:  # type: ignore[override]
-        return 4 if units.is_us(self.reader.system) else 3
+    places = 3
 
     def use_units_of(self, reader: Reader) -> None:
         super().use_units_of(reader)
         self.unit = reader.length_unit
+        self.places = 4 if units.is_us(reader.system) else 3
 
     def to_si(self, value: Decimal) -> Decimal:
         return units.to_mm(value, units.length_unit(self.reader.system))
@@ -210,10 +224,7 @@ class HoursField(NumberField):
     """Hours as 7.5, 7,5 or 7:30."""
 
     places = 4
-
-    def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("unit", "h")
-        super().__init__(**kwargs)
+    usual_unit = "h"
 
     def parse(self, text: str) -> Decimal:
         return units.parse_hours(text, decimal=self.decimal_sign)
@@ -227,7 +238,7 @@ class InstantField(forms.CharField):
     3.3.5).
     """
 
-    def __init__(self, **kwargs: Any) -> None:
+    def __init__(self, **kwargs: Unpack[TextArguments]) -> None:
         kwargs.setdefault("required", False)
         kwargs.setdefault("max_length", 40)
         kwargs.setdefault("widget", forms.DateTimeInput(attrs={"type": "datetime-local"}))
@@ -237,7 +248,7 @@ class InstantField(forms.CharField):
     def use_units_of(self, reader: Reader) -> None:
         self.reader = reader
 
-    def to_python(self, value: Any) -> Any:
+    def to_python(self, value: object) -> Any:  # Django's CharField promises text
         text = str(value or "").strip()
         if not text:
             return None
@@ -262,30 +273,30 @@ class InstantField(forms.CharField):
             )
         return instant
 
-    def validate(self, value: Any) -> None:
+    def validate(self, value: object) -> None:
         forms.Field.validate(self, value)
 
-    def run_validators(self, value: Any) -> None:
+    def run_validators(self, value: object) -> None:
         """Skip the text validators, since the value is no text."""
 
-    def prepare_value(self, value: Any) -> Any:
+    def prepare_value(self, value: object) -> object:
         if isinstance(value, datetime):
             return value.astimezone(self.reader.zone).strftime("%Y-%m-%dT%H:%M")
         return value
 
-    def has_changed(self, initial: Any, data: Any) -> bool:
+    def has_changed(self, initial: object, data: object) -> bool:
         return str(self.prepare_value(initial) or "").strip() != str(data or "").strip()
 
 
 class DayField(forms.DateField):
     """A date, picked or typed as 2026-03-01."""
 
-    def __init__(self, **kwargs: Any) -> None:
+    def __init__(self, **kwargs: Unpack[FieldArguments]) -> None:
         kwargs.setdefault("required", False)
         kwargs.setdefault("widget", forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
         super().__init__(**kwargs)
 
-    def to_python(self, value: Any) -> date | None:
+    def to_python(self, value: object) -> date | None:
         if value in self.empty_values:
             return None
         if isinstance(value, datetime):
@@ -298,10 +309,6 @@ class DayField(forms.DateField):
             raise ValidationError(
                 _("“%(text)s” is not a day. Write it like 2026-03-01."), code="day", params={"text": value}
             ) from error
-
-
-Choices = list[tuple[str, Any]]
-ChoicesOf = Callable[[], Choices]
 
 
 def pills(attrs: dict[str, str] | None = None) -> forms.RadioSelect:

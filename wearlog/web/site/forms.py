@@ -6,13 +6,16 @@ import hashlib
 import json
 import re
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, ClassVar
+from functools import partial
+from typing import TYPE_CHECKING, ClassVar, TypedDict, TypeVar, Unpack
 
 from django import forms
+from django.core.files.uploadedfile import UploadedFile
 from django.forms.utils import ErrorList
+from django.utils.datastructures import MultiValueDict
 
 from wearlog.calc import units
 from wearlog.people.refusals import Doubt, Refused
@@ -20,9 +23,24 @@ from wearlog.runs.validation import pace_words
 from wearlog.web.site.fields import Reader
 
 if TYPE_CHECKING:
-    ModelForm = forms.ModelForm[Any]
-else:
-    ModelForm = forms.ModelForm  # only the stubs make it generic
+    ModelForm = forms.ModelForm
+else:  # only the stubs make it generic
+
+    class ModelForm(forms.ModelForm):
+        def __class_getitem__(cls, _model):
+            return cls
+
+
+Kind = TypeVar("Kind", bound=forms.Field)
+
+
+class FormArguments(TypedDict, total=False):
+    """What a page may pass on to one of Django's forms, beside what was sent."""
+
+    files: MultiValueDict[str, UploadedFile[bytes]] | None
+    initial: MutableMapping[str, object]
+    auto_id: str
+    prefix: str
 
 
 def new_ref() -> str:
@@ -50,12 +68,12 @@ def in_units_of(reader: Reader, text: str) -> str:
         (MASS, units.show_mass),
         (LENGTH, units.show_length),
     ):
-        text = re.sub(
-            pattern,
-            lambda found, show=show: show(float(found[1].replace(",", ".")), reader.system),  # type: ignore[misc]
-            text,
-        )
+        text = re.sub(pattern, partial(_in_system, reader.system, show), text)
     return text
+
+
+def _in_system(system: str, show: Callable[[float, str], str], found: re.Match[str]) -> str:
+    return show(float(found[1].replace(",", ".")), system)
 
 
 class UnitsForm(forms.BaseForm):
@@ -73,6 +91,12 @@ class UnitsForm(forms.BaseForm):
             use_units_of = getattr(field, "use_units_of", None)
             if use_units_of is not None:
                 use_units_of(reader)
+
+    def field(self, name: str, kind: type[Kind]) -> Kind:
+        """The field of that name, which is of that kind."""
+        field = self.fields[name]
+        assert isinstance(field, kind), f"{name} is a {type(field).__name__}"
+        return field
 
     @property
     def confirmed(self) -> list[str]:
@@ -132,8 +156,10 @@ class UnitsForm(forms.BaseForm):
 class EntryForm(UnitsForm, forms.Form):
     """A form for an entry of the log."""
 
-    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(
+        self, data: Mapping[str, object] | None = None, *, reader: Reader, **more: Unpack[FormArguments]
+    ) -> None:
+        super().__init__(data, **more)
         self.take_reader(reader)
 
     def at_or(self, name: str, now: datetime) -> datetime:
@@ -141,6 +167,6 @@ class EntryForm(UnitsForm, forms.Form):
         value = self.cleaned_data.get(name)
         return value if isinstance(value, datetime) else now
 
-    def text(self, name: str) -> str:
+    def text_of(self, name: str) -> str:
         """The text typed into a field, without space around it; empty where none was."""
         return str(self.cleaned_data.get(name) or "").strip()

@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
 
 from django.core.exceptions import FieldDoesNotExist
 from django.db import models
@@ -102,7 +101,7 @@ def changes_of(record: models.Model, reader: Reader) -> list[Change]:
 
 def names_in(record: models.Model, entries: Sequence[AuditEntry]) -> Names:
     """The names of the records that the entries refer to; one query for each column that refers to any."""
-    referred: dict[str, set[Any]] = defaultdict(set)
+    referred: dict[str, set[object]] = defaultdict(set)
     for entry in entries:
         for column, value in [*(entry.old or {}).items(), *(entry.new or {}).items()]:
             if column.endswith("_id") and column not in UNTOLD and value not in (None, ""):
@@ -170,7 +169,7 @@ def shown(record: models.Model, column: str, value: object, reader: Reader, name
     return in_language(str(value)) if isinstance(field, models.DecimalField) else str(value)
 
 
-def field_of(record: models.Model, column: str) -> models.Field[Any, Any] | None:
+def field_of(record: models.Model, column: str) -> models.Field[object, object] | None:
     try:
         field = record._meta.get_field(column)
     except FieldDoesNotExist:

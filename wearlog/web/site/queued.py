@@ -11,6 +11,7 @@ from collections.abc import Callable
 from datetime import timedelta
 
 from django.contrib import messages
+from django.contrib.messages.storage.base import BaseStorage
 from django.db import IntegrityError, transaction
 from django.http import HttpResponse, HttpResponseRedirect, JsonResponse
 from django.http.response import HttpResponseBase
@@ -97,10 +98,12 @@ def _as_before(request: MillRequest, name: str) -> JsonResponse:
 
 
 def _texts(request: MillRequest) -> list[str]:
-    texts = [strip_tags(str(message)) for message in messages.get_messages(request)]
+    kept = messages.get_messages(request)
+    assert isinstance(kept, BaseStorage)  # the middleware is there
+    texts = [strip_tags(str(message)) for message in kept]
     if not request.headers.get(LATER_HEADER):
         # Keep the messages for the next page, which somebody is waiting for.
-        messages.get_messages(request).used = False  # type: ignore[union-attr]  # the middleware is there
+        kept.used = False
     return texts
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
@@ -13,6 +13,9 @@ from wearlog.people.models import LogRecord
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service.models import Incident, Measurement, Service
 
+if TYPE_CHECKING:
+    from wearlog.people.fields import Words
+
 
 @dataclass(frozen=True)
 class RecordKind:
@@ -20,7 +23,7 @@ class RecordKind:
     log line."""
 
     word: str
-    label: Any
+    label: Words
     model: type[LogRecord]
     when: str
     press: str

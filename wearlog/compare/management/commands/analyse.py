@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import sys
 from argparse import ArgumentParser
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import NoReturn
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from wearlog.calc.recurrence import Termination
 from wearlog.compare import analysis, hours_of_files
 from wearlog.compare.analysis import BadInput, Found, Row
 
@@ -55,7 +56,7 @@ class Command(BaseCommand):
     )
     requires_system_checks: list[str] = []
 
-    def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
+    def create_parser(self, prog_name: str, subcommand: str, **kwargs: object) -> CommandParser:
         parser = super().create_parser(prog_name, subcommand, **kwargs)
         parser.__class__ = OneLineParser
         return parser
@@ -73,30 +74,46 @@ class Command(BaseCommand):
         for name, words in NUMBERS.items():
             parser.add_argument(f"--{name}", default=None, metavar="N", help=words)
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(
+        self,
+        *args: object,
+        kind: str,
+        file: str | None,
+        output: str,
+        terminated: Termination,
+        readings: str | None,
+        press: str | None,
+        by_meter: bool,
+        **options: object,
+    ) -> None:
         try:
-            found = self._analyse(options["kind"], options)
+            if kind == "hours":
+                found = self._hours(file, readings, press=press, by_meter=by_meter)
+            else:
+                found = self._analyse(kind, file, options, terminated=terminated)
         except BadInput as error:
             raise CommandError(str(error), returncode=2) from error
-        if options["output"] == "json":
+        if output == "json":
             self.stdout.write(json.dumps(found, ensure_ascii=False, allow_nan=False, indent=1))
         else:
             self.stdout.write(as_text(found))
 
-    def _analyse(self, kind: str, options: dict[str, Any]) -> Found:
+    def _analyse(
+        self, kind: str, file: str | None, numbers: Mapping[str, object], *, terminated: Termination
+    ) -> Found:
         def given(name: str, *, default: float | None = None) -> float:
-            text = options[name.replace("-", "_")]
+            text = numbers[name.replace("-", "_")]
             if text is not None:
-                return analysis.number(text, f"--{name}")
+                return analysis.number(str(text), f"--{name}")
             if default is None:
                 raise BadInput(f"analyse {kind} needs --{name} ({NUMBERS[name].partition(': ')[2]}).")
             return default
 
         def perhaps(name: str) -> float | None:
-            return None if options[name.replace("-", "_")] is None else given(name)
+            return None if numbers[name.replace("-", "_")] is None else given(name)
 
         if kind == "replacement":
-            if options["file"]:
+            if file:
                 raise BadInput("analyse replacement takes no file, only its four options.")
             return analysis.replacement(
                 shape=given("shape"),
@@ -112,23 +129,20 @@ class Command(BaseCommand):
                 "weight": given("weight", default=0.2),
                 "width": given("width", default=3.0),
             }
-            return analysis.drift(self._rows(kind, options["file"]), **chart)
+            return analysis.drift(self._rows(kind, file), **chart)
         if kind == "wear":
             limit, new, gauge_sd = given("limit"), perhaps("new"), perhaps("gauge-sd")
             if gauge_sd is not None and gauge_sd <= 0:
                 raise BadInput("--gauge-sd must be above 0.")
             if new is not None and new == limit:
                 raise BadInput("--new and --limit are the same: a new part would be worn.")
-            return analysis.wear(self._rows(kind, options["file"]), new=new, limit=limit, gauge_sd=gauge_sd)
-        if kind == "hours":
-            return self._hours(options)
-        rows = self._rows(kind, options["file"])
+            return analysis.wear(self._rows(kind, file), new=new, limit=limit, gauge_sd=gauge_sd)
+        rows = self._rows(kind, file)
         if kind == "recurrence":
-            return analysis.recurrence(rows, terminated=options["terminated"])
+            return analysis.recurrence(rows, terminated=terminated)
         return analysis.life(rows)
 
-    def _hours(self, options: dict[str, Any]) -> Found:
-        runs, readings = options["file"], options["readings"]
+    def _hours(self, runs: str | None, readings: str | None, *, press: str | None, by_meter: bool) -> Found:
         if not readings:
             columns = ", ".join(hours_of_files.READINGS)
             raise BadInput(f"analyse hours needs --readings, a CSV file with the columns {columns}.")
@@ -137,8 +151,8 @@ class Command(BaseCommand):
         return hours_of_files.hours(
             self._rows("hours", runs),
             self._read(readings, hours_of_files.READINGS),
-            press=options["press"],
-            by_meter=options["by_meter"],
+            press=press,
+            by_meter=by_meter,
         )
 
     def _rows(self, kind: str, name: str | None) -> list[Row]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 from argparse import ArgumentParser
+from collections.abc import Collection, Mapping
 from dataclasses import asdict
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
@@ -38,40 +38,51 @@ class Command(BaseCommand):
         parser.add_argument("--season", action="append", default=[], help="only this season, as 2025/26")
         parser.add_argument("--format", choices=("table", "json", "csv"), default="table", dest="output")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(
+        self,
+        *args: object,
+        by: str,
+        season_start: str,
+        units: str,
+        press: list[str],
+        crop: list[str],
+        season: list[str],
+        output: str,
+        **options: object,
+    ) -> None:
         try:
             comparison = compare(
-                by=parse_by(options["by"]),
-                season_start=options["season_start"],
-                presses=options["press"],
-                crops=options["crop"],
-                seasons=options["season"],
+                by=parse_by(by),
+                season_start=season_start,
+                presses=press,
+                crops=crop,
+                seasons=season,
                 money=True,
             )
         except (BadGrouping, BadSeasonStart) as error:
             raise CommandError(str(error)) from error
-        self._refuse_unknown(comparison, options)
-        system = options["units"] or Mill.current().units
-        if options["output"] == "json":
+        self._refuse_unknown(comparison, {"press": press, "crop": crop, "season": season})
+        system = units or Mill.current().units
+        if output == "json":
             self.stdout.write(json.dumps(as_data(comparison), ensure_ascii=False, indent=1))
-        elif options["output"] == "csv":
+        elif output == "csv":
             self.stdout.write(as_csv(comparison, system), ending="")
         else:
             self.stdout.write(as_text(comparison, system))
 
-    def _refuse_unknown(self, comparison: Comparison, options: dict[str, Any]) -> None:
+    def _refuse_unknown(self, comparison: Comparison, named: Mapping[str, Collection[str]]) -> None:
         for name, choices in comparison.choices.items():
             known = [code for code, _words in choices]
-            for value in options[name]:
+            for value in named[name]:
                 if value not in known:
                     raise CommandError(
                         f"There is no {name} “{value}” on record: choose from {', '.join(known) or 'none'}."
                     )
 
 
-def as_data(comparison: Comparison) -> dict[str, Any]:
+def as_data(comparison: Comparison) -> dict[str, object]:
     """The comparison as plain data in metric units; each name contains its unit."""
-    data = asdict(comparison)
+    data: dict[str, object] = asdict(comparison)
     del data["choices"]
     return data
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from argparse import ArgumentParser
-from typing import Any
 
 from django.core.management.base import BaseCommand
 from django.utils import timezone
@@ -47,16 +46,16 @@ class Command(BaseCommand):
         parser.add_argument("--format", choices=("text", "json"), default="text")
         parser.add_argument("--send-to", metavar="ADDRESS", help="also send a test mail there")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, format: str, send_to: str | None, **options: object) -> None:
         at = timezone.now()
         lines = list(examine(OUTSIDE, at=at))
         if no_file := doctor_site.no_file_yet():
             lines.append(Line("database", no_file))
         else:
             lines += examine(IN_THE_DATABASE, at=at)
-        if options["send_to"]:
-            lines.append(Line("test mail", doctor_site.send_to(options["send_to"])))
-        if options["format"] == "json":
+        if send_to:
+            lines.append(Line("test mail", doctor_site.send_to(send_to)))
+        if format == "json":
             self.stdout.write(json.dumps(as_data(lines), indent=2))
         else:
             for line in lines:
@@ -66,7 +65,7 @@ class Command(BaseCommand):
             raise SystemExit(1)
 
 
-def as_data(lines: list[Line]) -> dict[str, Any]:
+def as_data(lines: list[Line]) -> dict[str, object]:
     return {
         "state": worst(lines).value,
         "checks": [

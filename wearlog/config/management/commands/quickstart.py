@@ -5,12 +5,13 @@ from __future__ import annotations
 import ipaddress
 import os
 import shlex
+import socket
 import sys
 from argparse import ArgumentParser
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from django.conf import settings
 from django.core.management import call_command
@@ -25,6 +26,9 @@ from wearlog.equipment.models import Press
 from wearlog.logbook import demo
 from wearlog.people import printed_links
 from wearlog.people.models import Mill, Role, User
+
+if TYPE_CHECKING:
+    from wearlog.config.tls import Front
 
 EVERYWHERE = frozenset(str(ipaddress.ip_address(bits)) for bits in (b"\0" * 4, b"\0" * 16))
 
@@ -53,7 +57,7 @@ class Command(BaseCommand):
         )
 
     def handle(
-        self, *args: Any, port: int, host: str, no_demo: bool, https: bool = False, **options: Any
+        self, *args: object, port: int, host: str, no_demo: bool, https: bool = False, **options: object
     ) -> None:
         self.https = https
         if not 1 <= port <= 65535:
@@ -99,7 +103,7 @@ class Command(BaseCommand):
         if self.owner is None:
             self.owner = User.objects.create_user("owner", name="Owner", role=Role.OWNER, joined_at=at)
 
-    def _serve(self, host: str, port: int, listening: Any) -> None:
+    def _serve(self, host: str, port: int, listening: socket.socket) -> None:
         addresses = embedded.own_addresses() if host in EVERYWHERE else [host]
         scheme = "https" if self.https else "http"
         origins = [origin(address, port, scheme) for address in addresses or ["127.0.0.1"]]
@@ -157,7 +161,7 @@ class Command(BaseCommand):
         self.stdout.write("For a link that signs you in, type in another window:")
         self.stdout.write(f"  {shlex.join([sys.executable, *ask])}")
 
-    def _front(self, addresses: list[str], listening: Any) -> Any:
+    def _front(self, addresses: list[str], listening: socket.socket) -> Front:
         """Return the TLS server that stands in front of the site, and print what a phone must trust once."""
         try:
             from wearlog.config import authority, tls

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from typing import Any
 
 from django.core.management.base import BaseCommand
 from django.utils import timezone
@@ -16,7 +15,7 @@ from wearlog.forecasts.track.learning import learn
 class Command(BaseCommand):
     help = "Work out what is due from the whole log anew, and store it for the pages."
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         now = timezone.now()
         begun = time.monotonic()
         learn(at=now)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.core.management.base import BaseCommand, CommandParser
 
 from wearlog.forecasts.management.commands._as_of import add_as_of, parse_as_of
@@ -19,9 +17,9 @@ class Command(BaseCommand):
         add_as_of(parser)
         parser.add_argument("--format", choices=("table", "json"), default="table")
 
-    def handle(self, *args: Any, **options: Any) -> None:
-        found = track_record(as_of=parse_as_of(options["as_of"]))
-        if options["format"] == "json":
+    def handle(self, *args: object, as_of: str | None, format: str, **options: object) -> None:
+        found = track_record(as_of=parse_as_of(as_of))
+        if format == "json":
             self.stdout.write(track_printing.as_json(found))
         else:
             self.stdout.write(track_printing.as_table(found), ending="")

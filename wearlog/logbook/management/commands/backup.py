@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
@@ -37,16 +36,22 @@ class Command(BaseCommand):
             help="the disk at BACKUP_DIR is a new one: begin to use it",
         )
 
-    def handle(self, *args: Any, **options: Any) -> None:
-        now, target, keys = timezone.now(), options["file"], options["with_keys"]
+    def handle(
+        self,
+        *args: object,
+        file: Path | None,
+        with_keys: bool,
+        replace: bool,
+        new_folder: bool,
+        **options: object,
+    ) -> None:
+        now, target, keys = timezone.now(), file, with_keys
         try:
             if target is None:
-                target = making.by_itself(
-                    at=now, why=folder.BY_HAND, keys=keys, new_folder=options["new_folder"]
-                )
+                target = making.by_itself(at=now, why=folder.BY_HAND, keys=keys, new_folder=new_folder)
                 manifest = archive.check(target)
             else:
-                manifest = making.to_file(target, at=now, keys=keys, over=options["replace"])
+                manifest = making.to_file(target, at=now, keys=keys, over=replace)
         except BackupRefused as refused:
             raise CommandError(f"No backup was made. {refused}") from refused
         pictures = sum(name.startswith("photos/") and "-small" not in name for name in manifest.members)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
@@ -13,6 +11,6 @@ from wearlog.logbook.jobs import running
 class Command(BaseCommand):
     help = "Carry out the imports that were asked for on the page and wait, then end."
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         begun = running.carry_out_all(clock=timezone.now)
         self.stdout.write(f"{begun} imports were begun.")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError
@@ -18,9 +17,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("target", metavar="DIR|ZIP", type=Path)
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, target: Path, **options: object) -> None:
         try:
-            count = export_logbook(by=None, target=options["target"])
+            count = export_logbook(by=None, target=target)
         except Refused as error:
             raise CommandError(error.message) from error
         except DatabaseError as error:
@@ -28,4 +27,4 @@ class Command(BaseCommand):
                 f"The database can't be read ({str(error).strip()}). Nothing was written: "
                 "run manage.py migrate first, and see that no other program holds the database."
             ) from error
-        self.stdout.write(f"Wrote {count} rows to {options['target']}.")
+        self.stdout.write(f"Wrote {count} rows to {target}.")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 import time
 from pathlib import Path
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError
@@ -34,18 +33,20 @@ class Command(BaseCommand):
             "--no-backup", action="store_true", help="go on without the backup that comes before an import"
         )
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(
+        self, *args: object, source: Path, on_conflict: str, dry_run: bool, no_backup: bool, **options: object
+    ) -> None:
         progress = ProgressLine(sys.stderr, time.monotonic)
         try:
             back_up = making.once_before("import", clock=timezone.now)
             taken = import_logbook(
                 by=None,
                 at=timezone.now(),
-                source=options["source"],
-                on_conflict=options["on_conflict"],
-                dry_run=options["dry_run"],
+                source=source,
+                on_conflict=on_conflict,
+                dry_run=dry_run,
                 progress=progress,
-                before_storing=(lambda: None) if options["no_backup"] else back_up,
+                before_storing=(lambda: None) if no_backup else back_up,
             )
         except Refused as error:
             raise CommandError(error.message) from error
@@ -58,7 +59,7 @@ class Command(BaseCommand):
         finally:
             progress.done()
         self.stdout.write(
-            f"{'Nothing is stored on a dry run. It would store' if options['dry_run'] else 'Stored'} "
+            f"{'Nothing is stored on a dry run. It would store' if dry_run else 'Stored'} "
             f"{taken.new} new rows, {taken.filled} filled in, {taken.replaced} replaced; "
             f"{taken.kept} in conflict left as they are, {taken.same} the same as here."
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
 
 from django.core.management.base import CommandError, CommandParser
 from django.core.management.commands.migrate import Command as Migrate
@@ -25,25 +25,25 @@ class Command(Migrate):
         )
         parser.add_argument("--data", metavar="DIR", help="folder of the mill's data")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, verbosity: int, no_backup: bool = False, **options: object) -> None:
         if lacking := upgrades.missing_steps():
             raise CommandError(
                 "This database stopped within migrations that this Wearlog has only as a whole; it "
                 f"lacks {upgrades.first_names(lacking)}. Run migrate with the Wearlog that it was made by, "
                 "in its newest version, then with this one. Nothing was changed."
             )
-        if not options.pop("no_backup", False) and self.changes_something(options):
+        if not no_backup and self.changes_something(options):
             try:
                 made = making.before("migration", at=timezone.now())
             except Refused as refused:
                 raise CommandError(
                     f"{refused.message} To migrate without one: manage.py migrate --no-backup"
                 ) from refused
-            if made and options["verbosity"] >= 1:
+            if made and verbosity >= 1:
                 self.stdout.write(f"Made a backup before the migration: {made}")
-        super().handle(*args, **options)
+        super().handle(*args, verbosity=verbosity, **options)
 
-    def changes_something(self, options: dict[str, Any]) -> bool:
+    def changes_something(self, options: Mapping[str, object]) -> bool:
         """Whether migrations wait on the database of the log, or some are asked for by name."""
         if options.get("database", DEFAULT_DB_ALIAS) != DEFAULT_DB_ALIAS or any(
             options.get(name) for name in ONLY_LOOKING

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
@@ -24,12 +23,12 @@ class Command(BaseCommand):
         parser.add_argument("--data", metavar="DIR", help="folder of the mill's data")
         parser.add_argument("--check", action="store_true", help="only check the file, and change nothing")
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, file: Path, check: bool, **options: object) -> None:
         try:
-            if options["check"]:
-                self.stdout.write(f"{options['file']} is whole: {summary(restoring.verify(options['file']))}")
+            if check:
+                self.stdout.write(f"{file} is whole: {summary(restoring.verify(file))}")
                 return
-            done = restoring.restore(options["file"], at=timezone.now())
+            done = restoring.restore(file, at=timezone.now())
         except BackupRefused as refused:
             raise CommandError(str(refused)) from refused
         self.stdout.write(f"Restored {summary(done.manifest)}")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 from django.utils import timezone
@@ -34,19 +32,28 @@ class Command(BaseCommand):
             "--host", help="where the site is, as in http://192.0.2.7:8000 (default: SITE_URL)"
         )
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(
+        self,
+        *args: object,
+        name: str,
+        role: str | None,
+        email: str | None,
+        language: str | None,
+        host: str | None,
+        **options: object,
+    ) -> None:
         now = timezone.now()
         try:
             with transaction.atomic():
-                user = User.objects.filter(username__iexact=options["name"].strip()).first()
+                user = User.objects.filter(username__iexact=name.strip()).first()
                 added = user is None
-                user = user or User(username=options["name"], name=options["name"])
-                user.role = options["role"] or user.role
-                user.language = options["language"] or user.language
-                if options["email"] is not None:
-                    user.email = options["email"]
+                user = user or User(username=name, name=name)
+                user.role = role or user.role
+                user.language = language or user.language
+                if email is not None:
+                    user.email = email
                 user = accounts.save_person(by=None, at=now, user=user)
-                link = printed_links.printed_link(user=user, at=now, site=options["host"] or "")
+                link = printed_links.printed_link(user=user, at=now, site=host or "")
         except Refused as refused:
             raise CommandError(refused.message) from refused
         said = "Added" if added else "Found"

@@ -3,8 +3,6 @@ rows."""
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.apps import apps
 from django.core.management.commands.flush import Command as Flush
 
@@ -12,10 +10,11 @@ from wearlog.people import guards
 
 
 class Command(Flush):
-    def handle(self, **options: Any) -> None:
+    def handle(self, **options: object) -> None:
+        database = str(options["database"])
         people = apps.get_app_config("people")
-        guards.lift(people, options["database"])
+        guards.lift(people, database)
         try:
             super().handle(**options)
         finally:
-            guards.install(people, options["database"])
+            guards.install(people, database)

@@ -3,8 +3,6 @@ changes."""
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
@@ -25,8 +23,7 @@ class Command(BaseCommand):
         )
         parser.add_argument("--data", metavar="DIR", help="folder for the database and the key")
 
-    def handle(self, *args: Any, **options: Any) -> None:
-        name = options["name"]
+    def handle(self, *args: object, name: str | None, host: str, **options: object) -> None:
         if name is None:
             user = printed_links.first_owner()
             if user is None:
@@ -40,7 +37,7 @@ class Command(BaseCommand):
                     f"Nobody signs in as {name!r}: see the page “People”, or add them with add_person."
                 )
         try:
-            link = printed_links.printed_link(user=user, at=timezone.now(), site=options["host"])
+            link = printed_links.printed_link(user=user, at=timezone.now(), site=host)
         except Refused as refused:
             raise CommandError(refused.message) from refused
         self.stdout.write(f"Sign in as {user} (once, within 24 hours):")

@@ -7,6 +7,7 @@ docs/decisions/mail-links.md says what they may do.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -85,11 +86,11 @@ def read_stop(token: str) -> StopLink:
     return link
 
 
-def _sign(value: list[Any], purpose: str) -> str:
+def _sign(value: Sequence[object], purpose: str) -> str:
     return signing.Signer(salt=purpose).sign_object(value)
 
 
-def _read(token: str, purpose: str, length: int) -> list[Any]:
+def _read(token: str, purpose: str, length: int) -> list[Any]:  # JSON of our own
     try:
         value = signing.Signer(salt=purpose).unsign_object(token)
     except (signing.BadSignature, ValueError) as error:

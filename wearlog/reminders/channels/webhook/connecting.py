@@ -10,7 +10,6 @@ from __future__ import annotations
 import ssl
 import time
 from collections.abc import Iterable, Sequence
-from typing import Any
 
 import httpcore
 
@@ -81,7 +80,7 @@ class Guard(httpcore.NetworkBackend):
         port: int,
         timeout: float | None = None,
         local_address: str | None = None,
-        socket_options: Iterable[Any] | None = None,
+        socket_options: Iterable[object] | None = None,
     ) -> httpcore.NetworkStream:
         address = reachable.choose(reachable.resolve(host, port), networks=self.networks)
         return Timed(self.system.connect_tcp(str(address), port, self.deadline.left_s()), self.deadline)
@@ -110,7 +109,7 @@ class Timed(httpcore.NetworkStream):
         secured = self.stream.start_tls(ssl_context, server_hostname, self.deadline.left_s())
         return Timed(secured, self.deadline)
 
-    def get_extra_info(self, info: str) -> Any:
+    def get_extra_info(self, info: str) -> object:
         return self.stream.get_extra_info(info)
 
     def close(self) -> None:

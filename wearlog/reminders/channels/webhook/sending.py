@@ -10,7 +10,6 @@ import base64
 import json
 from collections.abc import Sequence
 from datetime import UTC, datetime
-from typing import Any
 
 import httpcore
 import standardwebhooks
@@ -81,7 +80,7 @@ def body_of(parcel: Parcel, *, at: datetime) -> bytes:
     return fitted(kind, tasks, at=at)
 
 
-def fitted(kind: str, tasks: Sequence[dict[str, Any]], *, at: datetime) -> bytes:
+def fitted(kind: str, tasks: Sequence[dict[str, object]], *, at: datetime) -> bytes:
     """The message as bytes, without the last tasks where it would be too long; the most pressing come
     first."""
     kept = len(tasks)
@@ -93,7 +92,7 @@ def fitted(kind: str, tasks: Sequence[dict[str, Any]], *, at: datetime) -> bytes
         kept = kept * MOST_BYTES // (len(body) + 1)
 
 
-def task_as_json(item: DueItem, *, stage: str, units: str) -> dict[str, Any]:
+def task_as_json(item: DueItem, *, stage: str, units: str) -> dict[str, object]:
     """One task as JSON. Raises TypeError where it has no caution, so that none can be sent without."""
     caution = demand(item.caution)
     return {
@@ -122,7 +121,7 @@ def task_as_json(item: DueItem, *, stage: str, units: str) -> dict[str, Any]:
     }
 
 
-def as_bytes(message: dict[str, Any]) -> bytes:
+def as_bytes(message: dict[str, object]) -> bytes:
     return json.dumps(message, cls=DjangoJSONEncoder, ensure_ascii=False).encode()
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import secrets
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from django.conf import settings
 from django.db import transaction
@@ -90,6 +89,6 @@ def check(url: str) -> None:
         raise Refused(str(error), field="url") from error
 
 
-def seen(hook: Webhook) -> dict[str, Any]:
+def seen(hook: Webhook) -> dict[str, object]:
     """The hook's values for the audit trail, without the seed, from which the secret is derived."""
     return {name: value for name, value in audit.snapshot(hook).items() if name != "seed"}

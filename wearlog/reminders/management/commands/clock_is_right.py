@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
@@ -13,7 +11,7 @@ from wearlog.reminders.schedule import clock
 class Command(BaseCommand):
     help = "Say that this machine's clock is right, so that paused reminders go on."
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: object, **options: object) -> None:
         now = timezone.now()
         doubt = clock.current_doubt()
         if not clock.resume(by=None, at=now) or doubt is None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, ArgumentTypeError
 from datetime import UTC, datetime
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
@@ -44,7 +43,7 @@ class Command(BaseCommand):
             help="take this instant for now (ISO 8601; without an offset it is read in the mill's zone)",
         )
 
-    def handle(self, *args: Any, as_of_now: datetime | None, **options: Any) -> None:
+    def handle(self, *args: object, as_of_now: datetime | None, **options: object) -> None:
         now = as_of_now or timezone.now()
         if as_of_now is None:
             refuse_a_wrong_clock(now)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.equipment.models import Press
 from wearlog.lockout.cautions.hazards import Hazard, SignalWord, shown_word
 from wearlog.lockout.models import CautionWording
+from wearlog.web.site.fields import Reader
 from wearlog.web.site.forms import EntryForm
 from wearlog.web.site.model_fields import of
 
@@ -31,19 +32,20 @@ class WordingForm(EntryForm):
 
     def __init__(
         self,
-        *args: Any,
+        data: Mapping[str, object] | None,
+        *,
+        reader: Reader,
         hazard: Hazard | None,
         press: Press | None,
         latest: CautionWording | None,
-        **kwargs: Any,
     ) -> None:
-        initial = {
+        initial: dict[str, object] = {
             "seen": latest.number if latest else 0,
             "instead": latest.instead if latest else "",
             "added": latest.added if latest else "",
             "word": latest.word if latest else "",
         }
-        super().__init__(*args, initial=initial, **kwargs)
+        super().__init__(data, reader=reader, initial=initial)
         if hazard is None:
             del self.fields["instead"], self.fields["word"]
             return
@@ -52,7 +54,7 @@ class WordingForm(EntryForm):
             del self.fields["word"]
             return
         as_shipped = _("as shipped: %(word)s") % {"word": shown_word(hazard.word.name)}
-        self.fields["word"].choices = [  # type: ignore[attr-defined]
+        self.field("word", forms.ChoiceField).choices = [
             ("", as_shipped),
             *((word.name, WORDS[word]) for word in graver),
         ]

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from django import forms
 from django.forms import BoundField
@@ -13,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.equipment.models import Press
 from wearlog.lockout.models import EnergySource
 from wearlog.lockout.starting import Proposal
+from wearlog.web.site.fields import Reader
 from wearlog.web.site.forms import EntryForm
 from wearlog.web.site.model_fields import of
 
@@ -33,13 +33,18 @@ class EnergyStartForm(EntryForm):
     """A checkbox and texts for every proposal. A ticked row without an isolation point is refused."""
 
     def __init__(
-        self, *args: Any, proposals: Sequence[Proposal], taken: Iterable[str], **kwargs: Any
+        self,
+        data: Mapping[str, object] | None,
+        *,
+        reader: Reader,
+        proposals: Sequence[Proposal],
+        taken: Iterable[str],
     ) -> None:
         self.proposals = proposals
         self.taken = {name.casefold() for name in taken}
-        super().__init__(*args, **kwargs)
+        super().__init__(data, reader=reader)
 
-    def take_reader(self, reader: Any) -> None:
+    def take_reader(self, reader: Reader) -> None:
         for each in self.proposals:
             self.fields[f"{each.key}-use"] = forms.BooleanField(label=each.source, required=False)
             self.fields[f"{each.key}-source"] = of(
@@ -72,12 +77,12 @@ class EnergyStartForm(EntryForm):
             for each in self.proposals
         ]
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         used = [each for each in self.proposals if cleaned.get(f"{each.key}-use")]
         named: set[str] = set(self.taken)
         for each in self.proposals:
-            place = self.text(f"{each.key}-isolate_at")
+            place = self.text_of(f"{each.key}-isolate_at")
             if each in used and not place:
                 self.add_error(
                     f"{each.key}-isolate_at",
@@ -87,7 +92,7 @@ class EnergyStartForm(EntryForm):
             if each not in used and place:
                 self.add_error(f"{each.key}-use", _("You wrote where it is isolated. Tick it to record it."))
         for each in used:
-            name = self.text(f"{each.key}-source").casefold()
+            name = self.text_of(f"{each.key}-source").casefold()
             if not name:
                 self.add_error(f"{each.key}-source", _("Give it a name."))
             elif name in named:
@@ -105,7 +110,7 @@ class EnergyStartForm(EntryForm):
             EnergySource(
                 press=press,
                 kind=each.kind.value,
-                **{name: self.text(f"{each.key}-{name}") for name in WRITTEN},
+                **{name: self.text_of(f"{each.key}-{name}") for name in WRITTEN},
             )
             for each in self.proposals
             if self.cleaned_data.get(f"{each.key}-use")

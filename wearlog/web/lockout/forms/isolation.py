@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Unpack
 
 from django import forms
+from django.db.models import QuerySet
 from django.forms import BoundField
 from django.utils.translation import gettext_lazy as _
 
@@ -15,9 +16,13 @@ from wearlog.lockout.isolation.actions import NewLock
 from wearlog.lockout.isolation.rules import Person
 from wearlog.lockout.models import EnergySource, Isolation, Lock
 from wearlog.people.models import User
+from wearlog.web.site.fields import FieldArguments, Reader
 from wearlog.web.site.forms import EntryForm, new_ref
 from wearlog.web.site.isolations import lock_label
 from wearlog.web.site.model_fields import of
+
+if TYPE_CHECKING:
+    from wearlog.people.fields import Words
 
 OTHER = "other"
 
@@ -32,17 +37,18 @@ class SourceRow:
     fields: Sequence[BoundField]
 
 
-def line(label: Any, length: int = 255, **how: Any) -> forms.CharField:
+def line(words: Words, length: int = 255, **how: Unpack[FieldArguments]) -> forms.CharField:
     how.setdefault("required", False)
-    return forms.CharField(label=label, max_length=length, **how)
+    how["label"] = words
+    return forms.CharField(max_length=length, **how)
 
 
 class NamesSomebody(EntryForm):
     """Adds collapsed fields for a person without an account."""
 
     def named(self) -> Person | None:
-        name = self.text("name")
-        return Person(name=name, firm=self.text("firm")) if name else None
+        name = self.text_of("name")
+        return Person(name=name, firm=self.text_of("firm")) if name else None
 
 
 class LockOnForm(NamesSomebody):
@@ -59,17 +65,18 @@ class LockOnForm(NamesSomebody):
 
     def __init__(
         self,
-        *args: Any,
+        data: Mapping[str, object] | None,
+        *,
+        reader: Reader,
         sources: Sequence[tuple[EnergySource, str]],
         numbers: dict[int, str],
         joins: bool,
         user: User,
-        **kwargs: Any,
     ) -> None:
         self.sources, self.numbers, self.joins = sources, numbers, joins
-        super().__init__(*args, initial={"ref": new_ref(), "lead": str(user)}, **kwargs)
+        super().__init__(data, reader=reader, initial={"ref": new_ref(), "lead": str(user)})
 
-    def take_reader(self, reader: Any) -> None:
+    def take_reader(self, reader: Reader) -> None:
         for source, _point in self.sources:
             self._row(str(source.pk), self.numbers.get(source.pk, ""), source.verify_by)
         self._row(OTHER, "", "")
@@ -103,17 +110,17 @@ class LockOnForm(NamesSomebody):
             fields=[self[f"{part}-{key}"] for part in ("number", "verified", "how")],
         )
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         keys = [*(str(source.pk) for source, _point in self.sources), OTHER]
         for key in keys:
-            if cleaned.get(f"verified-{key}") and not self.text(f"how-{key}"):
+            if cleaned.get(f"verified-{key}") and not self.text_of(f"how-{key}"):
                 self.add_error(
                     f"how-{key}", _("Write how you verified it: what you tried, and what happened.")
                 )
             if cleaned.get(f"verified-{key}") and not cleaned.get(f"use-{key}"):
                 self.add_error(f"use-{key}", _("You verified it. Tick your lock too, or untick that."))
-        if cleaned.get(f"use-{OTHER}") and not self.text("source_name"):
+        if cleaned.get(f"use-{OTHER}") and not self.text_of("source_name"):
             self.add_error("source_name", _("Say what the lock is on."))
         return cleaned
 
@@ -125,15 +132,20 @@ class LockOnForm(NamesSomebody):
             if self.cleaned_data.get(f"use-{source.pk}")
         ]
         if self.cleaned_data.get(f"use-{OTHER}"):
-            found.append(self._new(OTHER, source_name=self.text("source_name")))
+            found.append(self._new(OTHER, source_name=self.text_of("source_name")))
         return found
 
-    def _new(self, key: str, **what: Any) -> NewLock:
-        verified = self.text(f"how-{key}") if self.cleaned_data.get(f"verified-{key}") else ""
-        return NewLock(number=self.text(f"number-{key}"), verified_how=verified, **what)
+    def _new(self, key: str, *, source_id: int | None = None, source_name: str = "") -> NewLock:
+        verified = self.text_of(f"how-{key}") if self.cleaned_data.get(f"verified-{key}") else ""
+        return NewLock(
+            number=self.text_of(f"number-{key}"),
+            source_id=source_id,
+            source_name=source_name,
+            verified_how=verified,
+        )
 
 
-def steps_field(names: Collection[str], label: Any) -> forms.MultipleChoiceField:
+def steps_field(names: Collection[str], label: Words) -> forms.MultipleChoiceField:
     """Checkboxes for the steps before a restart, each to be ticked once it is done."""
     return forms.MultipleChoiceField(
         label=label,
@@ -143,7 +155,7 @@ def steps_field(names: Collection[str], label: Any) -> forms.MultipleChoiceField
     )
 
 
-def locks_field(locks: Sequence[Lock], label: Any) -> forms.MultipleChoiceField:
+def locks_field(locks: Sequence[Lock], label: Words) -> forms.MultipleChoiceField:
     return forms.MultipleChoiceField(
         label=label,
         choices=[(str(lock.pk), lock_label(lock)) for lock in locks],
@@ -153,12 +165,14 @@ def locks_field(locks: Sequence[Lock], label: Any) -> forms.MultipleChoiceField:
 
 
 class LockOffForm(EntryForm):
-    def __init__(self, *args: Any, locks: Sequence[Lock], user: User, **kwargs: Any) -> None:
+    def __init__(
+        self, data: Mapping[str, object] | None, *, reader: Reader, locks: Sequence[Lock], user: User
+    ) -> None:
         self.choices = locks
         own = [str(lock.pk) for lock in locks if lock.is_of(user)]
-        super().__init__(*args, initial={"locks": own, "why": "self"}, **kwargs)
+        super().__init__(data, reader=reader, initial={"locks": own, "why": "self"})
 
-    def take_reader(self, reader: Any) -> None:
+    def take_reader(self, reader: Reader) -> None:
         self.fields["locks"] = locks_field(self.choices, _("Which lock is off"))
         self.fields["why"] = forms.ChoiceField(
             label=_("Why"),
@@ -181,13 +195,20 @@ class HandOverForm(NamesSomebody):
     name = line(_("Or somebody without an account"), 120, help_text=_("A contractor, a helper: by name."))
     firm = line(_("Their firm"), 120)
 
-    def __init__(self, *args: Any, locks: Sequence[Lock], people: Any, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        data: Mapping[str, object] | None,
+        *,
+        reader: Reader,
+        locks: Sequence[Lock],
+        people: QuerySet[User],
+    ) -> None:
         self.choices = locks
         self.people = people
-        super().__init__(*args, initial={"locks": [str(lock.pk) for lock in locks]}, **kwargs)
+        super().__init__(data, reader=reader, initial={"locks": [str(lock.pk) for lock in locks]})
 
-    def take_reader(self, reader: Any) -> None:
-        self.fields["to"].queryset = self.people  # type: ignore[attr-defined]
+    def take_reader(self, reader: Reader) -> None:
+        self.field("to", forms.ModelChoiceField).queryset = self.people
         self.fields["locks"] = locks_field(self.choices, _("Which locks"))
         for lock in self.choices:
             self.fields[f"number-{lock.pk}"] = line(
@@ -196,21 +217,21 @@ class HandOverForm(NamesSomebody):
         self.order_fields(["locks", *(f"number-{lock.pk}" for lock in self.choices), "to", "name", "firm"])
         super().take_reader(reader)
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         for key in cleaned.get("locks", ()):
-            if not self.text(f"number-{key}"):
+            if not self.text_of(f"number-{key}"):
                 self.add_error(f"number-{key}", _("Write the number on the lock that is on now."))
-        if cleaned.get("to") and self.text("name"):
+        if cleaned.get("to") and self.text_of("name"):
             self.add_error("name", _("Choose somebody above, or write a name here, not both."))
         return cleaned
 
     def numbers(self) -> dict[int, str]:
-        return {int(key): self.text(f"number-{key}") for key in self.cleaned_data["locks"]}
+        return {int(key): self.text_of(f"number-{key}") for key in self.cleaned_data["locks"]}
 
 
 class EndForm(EntryForm):
-    def take_reader(self, reader: Any) -> None:
+    def take_reader(self, reader: Reader) -> None:
         self.fields["stated"] = steps_field([step.name for step in RELEASE], _("Tick each once it is done"))
         super().take_reader(reader)
 
@@ -220,7 +241,7 @@ class ForAnotherForm(EntryForm):
     not_here = of(Lock, "not_here", required=True)
     contact = of(Lock, "contact", required=True)
 
-    def take_reader(self, reader: Any) -> None:
+    def take_reader(self, reader: Reader) -> None:
         self.fields["stated"] = steps_field(
             ("look", "clear"), _("Before the lock comes off: tick what is done")
         )

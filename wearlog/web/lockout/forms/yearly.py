@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import Unpack
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
@@ -11,7 +12,8 @@ from wearlog.equipment.models import Press
 from wearlog.lockout.models import Yearly
 from wearlog.people.models import Role, User
 from wearlog.service.models import Service
-from wearlog.web.site.forms import EntryForm
+from wearlog.web.site.fields import Reader
+from wearlog.web.site.forms import EntryForm, FormArguments
 from wearlog.web.site.model_fields import of, when
 
 
@@ -29,15 +31,17 @@ class YearlyForm(EntryForm):
     finding = of(Service, "finding", label=_("What was found, and what is to be mended"))
     done_at = when(Service, "done_at", help_text=_("Left open: now."))
 
-    def __init__(self, *args: Any, kind: str, **kwargs: Any) -> None:
+    def __init__(
+        self, data: Mapping[str, object] | None, *, reader: Reader, kind: str, **more: Unpack[FormArguments]
+    ) -> None:
         self.kind = kind
-        super().__init__(*args, **kwargs)
+        super().__init__(data, reader=reader, **more)
 
-    def take_reader(self, reader: Any) -> None:
+    def take_reader(self, reader: Reader) -> None:
         people = User.objects.filter(is_active=True).exclude(role=Role.VIEWER).order_by("name", "username")
-        self.fields["people"].queryset = people  # type: ignore[attr-defined]
+        self.field("people", forms.ModelChoiceField).queryset = people
         presses = Press.objects.filter(retired_on__isnull=True).order_by("code")
-        self.fields["presses"].queryset = presses  # type: ignore[attr-defined]
+        self.field("presses", forms.ModelChoiceField).queryset = presses
         if self.kind == Yearly.INSTRUCTION:
             del self.fields["others"]
             self.fields["looked_by"].label = _("Who instructed")

@@ -89,10 +89,10 @@ class LockOn(OnIsolation[LockOnForm, list[Lock]]):
             at=now,
             press_id=self.press.pk,
             locks=form.locks(),
-            work=form.text("work"),
-            lead=form.text("lead"),
+            work=form.text_of("work"),
+            lead=form.text_of("lead"),
             person=form.named(),
-            ref=form.text("ref"),
+            ref=form.text_of("ref"),
             confirmed=form.confirmed,
         )
 
@@ -206,9 +206,9 @@ class ForAnother(OnLock[ForAnotherForm, Lock]):
             by=self.request.user,
             at=now,
             lock_id=self.lock.pk,
-            reason=form.text("reason"),
-            not_here=form.text("not_here"),
-            contact=form.text("contact"),
+            reason=form.text_of("reason"),
+            not_here=form.text_of("not_here"),
+            contact=form.text_of("contact"),
             stated=form.cleaned_data["stated"],
         )
 
@@ -225,7 +225,7 @@ class Verify(OnLock[VerifyForm, Lock]):
 
     def act(self, form: VerifyForm, now: datetime) -> Lock:
         return lockouts.state_verified(
-            by=self.request.user, at=now, lock_id=self.lock.pk, how=form.text("how")
+            by=self.request.user, at=now, lock_id=self.lock.pk, how=form.text_of("how")
         )
 
     def success_message(self, record: Lock) -> str:
@@ -236,8 +236,11 @@ class LockCorrect(OnLock[LockCorrectForm, Lock]):
     template_name = "web/lockout/correct.html"
 
     def form(self, data: QueryDict | None) -> LockCorrectForm:
-        initial = {"number": self.lock.number, "place": self.lock.place, "firm": self.lock.firm}
-        return LockCorrectForm(data, reader=self.reader, initial=initial)
+        return LockCorrectForm(
+            data,
+            reader=self.reader,
+            initial={"number": self.lock.number, "place": self.lock.place, "firm": self.lock.firm},
+        )
 
     def context(self) -> dict[str, object]:
         return {**super().context(), "changes": changes_of(self.lock, self.reader)}
@@ -245,16 +248,16 @@ class LockCorrect(OnLock[LockCorrectForm, Lock]):
     def act(self, form: LockCorrectForm, now: datetime) -> Lock:
         if "strike" in self.request.POST:
             return lockouts.strike_out_lock(
-                by=self.request.user, at=now, lock_id=self.lock.pk, reason=form.text("reason")
+                by=self.request.user, at=now, lock_id=self.lock.pk, reason=form.text_of("reason")
             )
         return lockouts.correct_lock(
             by=self.request.user,
             at=now,
             lock_id=self.lock.pk,
-            number=form.text("number"),
-            place=form.text("place"),
-            firm=form.text("firm"),
-            reason=form.text("reason"),
+            number=form.text_of("number"),
+            place=form.text_of("place"),
+            firm=form.text_of("firm"),
+            reason=form.text_of("reason"),
         )
 
     def success_message(self, record: Lock) -> str:

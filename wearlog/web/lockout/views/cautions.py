@@ -121,10 +121,10 @@ class WordingPage(FormPage[WordingForm, CautionWording]):
             at=now,
             hazard=self.key,
             press_id=self.press.pk if self.press else None,
-            instead=form.text("instead"),
-            added=form.text("added"),
-            word=form.text("word"),
-            reason=form.text("reason"),
+            instead=form.text_of("instead"),
+            added=form.text_of("added"),
+            word=form.text_of("word"),
+            reason=form.text_of("reason"),
             seen=form.cleaned_data["seen"],
         )
 

@@ -78,10 +78,10 @@ class YearlyRecord(FormPage[YearlyForm, list[Service]]):
             kind=self.kind,
             press_ids=[press.pk for press in form.cleaned_data["presses"]],
             done_at=form.at_or("done_at", now),
-            looked_by=form.text("looked_by"),
+            looked_by=form.text_of("looked_by"),
             people=list(form.cleaned_data["people"]),
-            others=form.text("others"),
-            finding=form.text("finding"),
+            others=form.text_of("others"),
+            finding=form.text_of("finding"),
         )
 
     def done(self, record: list[Service]) -> HttpResponse:

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Any, cast
+from collections.abc import Mapping
 
 from django import forms
-from django.db.models import QuerySet
+from django.db.models import Field, QuerySet
+from django.forms import BoundField
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import Fitting, Position
+from wearlog.people.fields import stated
 from wearlog.people.models import LogRecord
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service.models import Incident, Measurement, Service
 from wearlog.web.site.fields import Reader
 from wearlog.web.site.forms import EntryForm
-from wearlog.web.site.model_fields import of
+from wearlog.web.site.model_fields import Deviations, of
 
-CORRECTED: dict[type[LogRecord], tuple[str, ...]] = {
+IN_ORDER: dict[type[LogRecord], tuple[str, ...]] = {
     Run: (
         "press",
         "crop",
@@ -63,6 +65,13 @@ CORRECTED: dict[type[LogRecord], tuple[str, ...]] = {
     Fitting: ("part", "edge", "position", "fitted_at", "removed_at"),
     ShiftNote: ("text", "press", "by_name"),
 }
+"""The fields of each kind of record in the order on the page. Those that are not named here come last."""
+LEFT_ALONE = {"ref", "service", "written_at"}
+"""The reference of a record, the work that a gauge belongs to, and when a note was written."""
+CORRECTED: dict[type[LogRecord], tuple[str, ...]] = {
+    model: (*names, *(name for name in stated(model) if name not in {*names, *LEFT_ALONE}))
+    for model, names in IN_ORDER.items()
+}
 """The fields of each kind of record that may be corrected, in the order on the page."""
 WHAT_EMPTY_MEANS = {
     (Run, "hours_h"): _("Empty: from the meter, or the clock."),
@@ -78,25 +87,26 @@ def fields_of(record: LogRecord) -> dict[str, forms.Field]:
 
 def field_of(record: LogRecord, name: str) -> forms.Field:
     model = type(record)
-    field: Any = model._meta.get_field(name)
-    how: dict[str, Any] = {}
+    field = model._meta.get_field(name)
+    assert isinstance(field, Field)
+    how: Deviations = {}
     if (model, name) in WHAT_EMPTY_MEANS:
         how["help_text"] = WHAT_EMPTY_MEANS[model, name]
     if field.is_relation and not field.null:
         how["empty_label"] = None
     if name == "position":
         how["queryset"] = places_of(record)
-    if field.choices and field.blank and "" not in dict(field.flatchoices):
-        how["empty"] = "–"
-    return cast(forms.Field, of(model, name, **how))
+    can_be_empty = field.choices and field.blank and "" not in dict(field.flatchoices)
+    return of(model, name, empty="–" if can_be_empty else None, **how)
 
 
-def places_of(record: Any) -> QuerySet[Position]:
+def places_of(record: LogRecord) -> QuerySet[Position]:
     """The positions to choose from: for a fitting, those for the part's kind on any press; for work and
     incidents, those of their press."""
     places = Position.objects.select_related("press")
     if isinstance(record, Fitting):
         return places.filter(kind=record.position.kind)
+    assert isinstance(record, Service | Incident)
     return places.filter(press=record.press_id)
 
 
@@ -112,28 +122,31 @@ class CorrectionForm(EntryForm):
         error_messages={"required": _("Write why; the reason is kept with the record.")},
     )
 
-    def __init__(self, *args: Any, reader: Reader, record: LogRecord, seen: int, **kwargs: Any) -> None:
+    def __init__(
+        self, data: Mapping[str, object] | None, *, reader: Reader, record: LogRecord, seen: int
+    ) -> None:
         old = fields_of(record)
         initial = {name: self._value(record, name) for name in old}
-        super().__init__(*args, reader=reader, initial={**initial, "seen": seen}, **kwargs)
+        super().__init__(data, reader=reader, initial={**initial, "seen": seen})
         self.names = tuple(old)
         self.fields = {**old, "seen": self.fields["seen"], "reason": self.fields["reason"]}
         self.take_reader(reader)
 
     @staticmethod
-    def _value(record: LogRecord, name: str) -> Any:
+    def _value(record: LogRecord, name: str) -> object:
         field = record._meta.get_field(name)
-        return getattr(record, field.attname if field.is_relation else name)  # type: ignore[union-attr]
+        assert isinstance(field, Field)
+        return getattr(record, field.attname if field.is_relation else name)
 
     @property
-    def old_fields(self) -> list[Any]:
+    def old_fields(self) -> list[BoundField]:
         return [self[name] for name in self.names]
 
     def changes(self) -> dict[str, object]:
         """The changed values for the model, by field name."""
         return {name: self.cleaned_data[name] for name in self.names if name in self.changed_data}
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         if not self.errors and not self.changes():
             self.add_error(None, _("Nothing is changed yet. Change what is wrong, or go back."))

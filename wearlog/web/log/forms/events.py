@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Unpack
 
 from django import forms
+from django.forms import BoundField
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import Fitting, Part, Press
 from wearlog.logbook.entries import NewCropChange, NewIncident, NewMeasurement
 from wearlog.runs.models import Crop, Reading, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Service
-from wearlog.web.log.forms.photos import PhotosField
+from wearlog.web.log.forms.photos import photos
 from wearlog.web.log.forms.spares import SpareForm
 from wearlog.web.log.forms.work import edge_label, gauge_words
 from wearlog.web.site.fields import InstantField, Reader, pills
-from wearlog.web.site.forms import EntryForm, new_ref
+from wearlog.web.site.forms import EntryForm, FormArguments, new_ref
 from wearlog.web.site.known import EdgeUse, PlaceNow, Spare
 from wearlog.web.site.model_fields import of, when
 
@@ -33,27 +34,34 @@ class IncidentForm(EntryForm):
     position = of(Incident, "position", forms.ChoiceField, widget=pills())
     lot = of(LotHold, "lot")
     note = of(Incident, "note")
-    photo = PhotosField()
+    photo = photos()
     happened_at = when(Incident, "happened_at")
 
-    def __init__(self, *args: Any, reader: Reader, places: Sequence[PlaceNow], **kwargs: Any) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
+    def __init__(
+        self,
+        data: Mapping[str, object] | None,
+        *,
+        reader: Reader,
+        places: Sequence[PlaceNow],
+        **more: Unpack[FormArguments],
+    ) -> None:
+        super().__init__(data, reader=reader, **more)
         self.fields["ref"].initial = new_ref()
-        self.fields["position"].choices = [  # type: ignore[attr-defined]
+        self.field("position", forms.ChoiceField).choices = [
             ("", _("not said")),
             *((str(place.position.pk), place.position.name) for place in places),
         ]
 
     def entry(self, *, press: Press, now: datetime) -> NewIncident:
-        position = self.text("position")
+        position = self.text_of("position")
         return NewIncident(
             press_id=press.pk,
-            kind=self.text("kind"),
+            kind=self.text_of("kind"),
             happened_at=self.at_or("happened_at", now),
             position_id=int(position) if position else None,
-            lot=self.text("lot"),
-            note=self.text("note"),
-            ref=self.text("ref"),
+            lot=self.text_of("lot"),
+            note=self.text_of("note"),
+            ref=self.text_of("ref"),
         )
 
 
@@ -93,12 +101,19 @@ class CropChangeForm(EntryForm):
     done_at = when(Service, "done_at")
     note = of(Service, "note")
 
-    def __init__(self, *args: Any, reader: Reader, crops: Sequence[Crop], **kwargs: Any) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
+    def __init__(
+        self,
+        data: Mapping[str, object] | None,
+        *,
+        reader: Reader,
+        crops: Sequence[Crop],
+        **more: Unpack[FormArguments],
+    ) -> None:
+        super().__init__(data, reader=reader, **more)
         self.fields["ref"].initial = new_ref()
-        self.fields["to_crop"].choices = [(crop.pk, crop.code) for crop in crops]  # type: ignore[attr-defined]
+        self.field("to_crop", forms.ChoiceField).choices = [(crop.pk, crop.code) for crop in crops]
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         if cleaned.get("from_crop") and cleaned["from_crop"] == cleaned.get("to_crop"):
             self.add_error("to_crop", _("This is the crop that it comes from. Choose the next one."))
@@ -110,12 +125,12 @@ class CropChangeForm(EntryForm):
             press_id=press.pk,
             done_at=self.at_or("done_at", now),
             to_crop_id=value["to_crop"].pk,
-            signed_by=self.text("signed_by"),
+            signed_by=self.text_of("signed_by"),
             from_crop_id=value["from_crop"].pk if value.get("from_crop") else None,
             purge_kg=value.get("purge_kg"),
-            finding=self.text("finding"),
-            note=self.text("note"),
-            ref=self.text("ref"),
+            finding=self.text_of("finding"),
+            note=self.text_of("note"),
+            ref=self.text_of("ref"),
         )
 
 
@@ -129,13 +144,20 @@ class NoteForm(EntryForm):
         widget=forms.Textarea(attrs={"rows": 4}),
         error_messages={"required": _("Write a line, or go back.")},
     )
-    photo = PhotosField()
+    photo = photos()
     press = of(ShiftNote, "press", forms.ChoiceField, widget=pills())
     by_name = of(ShiftNote, "by_name", required=False)
 
-    def __init__(self, *args: Any, reader: Reader, presses: Sequence[Press], **kwargs: Any) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
-        self.fields["press"].choices = [  # type: ignore[attr-defined]
+    def __init__(
+        self,
+        data: Mapping[str, object] | None,
+        *,
+        reader: Reader,
+        presses: Sequence[Press],
+        **more: Unpack[FormArguments],
+    ) -> None:
+        super().__init__(data, reader=reader, **more)
+        self.field("press", forms.ChoiceField).choices = [
             ("", _("the whole mill")),
             *((str(press.pk), str(press)) for press in presses),
         ]
@@ -175,17 +197,18 @@ class MeasurementForm(EntryForm):
 
     def __init__(
         self,
-        *args: Any,
+        data: Mapping[str, object] | None,
+        *,
         reader: Reader,
         of_part: Part,
         edges: Sequence[EdgeUse],
         at_work: str,
-        **kwargs: Any,
+        **more: Unpack[FormArguments],
     ) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
+        super().__init__(data, reader=reader, **more)
         self.fields["ref"].initial = new_ref()
         if len(edges) > 1:
-            self.fields["edge"].choices = [  # type: ignore[attr-defined]
+            self.field("edge", forms.ChoiceField).choices = [
                 (edge.edge, edge_label(edge, reader)) for edge in edges
             ]
             self.fields["edge"].required = True
@@ -197,10 +220,10 @@ class MeasurementForm(EntryForm):
     def measurement(self) -> NewMeasurement:
         return NewMeasurement(
             value_mm=self.cleaned_data["value_mm"],
-            **{name: self.text(name) for name in ("place", "bound", "gauge", "note", "ref")},
+            **{name: self.text_of(name) for name in ("place", "bound", "gauge", "note", "ref")},
         )
 
-    def folded(self) -> list[Any]:
+    def folded(self) -> list[BoundField]:
         return [self[name] for name in ("place", "bound", "gauge", "measured_at", "note")]
 
 
@@ -212,8 +235,15 @@ class FitForm(SpareForm):
 
     aliases = {"part": "new", "edge": "new", "moved_at": "fitted_at"}
 
-    def __init__(self, *args: Any, reader: Reader, spares: Sequence[Spare], **kwargs: Any) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
+    def __init__(
+        self,
+        data: Mapping[str, object] | None,
+        *,
+        reader: Reader,
+        spares: Sequence[Spare],
+        **more: Unpack[FormArguments],
+    ) -> None:
+        super().__init__(data, reader=reader, **more)
         self.offer(spares)
 
 
@@ -242,11 +272,16 @@ class SwapForm(EntryForm):
 
     aliases = {"part": "second", "position": "second"}
 
-    def __init__(self, *args: Any, reader: Reader, others: Sequence[Fitting], **kwargs: Any) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
-        self.fields["second"].choices = [  # type: ignore[attr-defined]
-            (str(other.pk), str(other)) for other in others
-        ]
+    def __init__(
+        self,
+        data: Mapping[str, object] | None,
+        *,
+        reader: Reader,
+        others: Sequence[Fitting],
+        **more: Unpack[FormArguments],
+    ) -> None:
+        super().__init__(data, reader=reader, **more)
+        self.field("second", forms.ChoiceField).choices = [(str(other.pk), str(other)) for other in others]
 
 
 def others_like(fitting: Fitting) -> list[Fitting]:

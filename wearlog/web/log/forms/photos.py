@@ -3,19 +3,17 @@ stored."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
-
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from wearlog.people.refusals import Refused
+from wearlog.service.models import Photo
 from wearlog.service.photos import MOST_PHOTOS
 from wearlog.service.pictures import MOST_BYTES, Picture, picture_of
 from wearlog.web.site.forms import EntryForm
+from wearlog.web.site.model_fields import of
 
 
 class PhotoInput(forms.ClearableFileInput):
@@ -33,16 +31,9 @@ class PhotosField(forms.FileField):
 
     widget = PhotoInput
 
-    def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("required", False)
-        kwargs.setdefault("label", gettext_lazy("Photo"))
-        kwargs.setdefault("help_text", gettext_lazy("Its place and camera data are taken out."))
-        super().__init__(**kwargs)
-
-    def clean(self, data: Any, initial: Any = None) -> Any:
-        files: Sequence[UploadedFile[bytes]] = (
-            data if isinstance(data, list | tuple) else [data] if data else []
-        )
+    def clean(self, data: object, initial: object = None) -> list[Picture]:
+        sent = data if isinstance(data, list | tuple) else [data] if data else []
+        files = [file for file in sent if isinstance(file, UploadedFile)]
         if self.required and not files:
             raise ValidationError(_("Choose a photo, or take one."), code="required")
         if len(files) > MOST_PHOTOS:
@@ -60,7 +51,14 @@ class PhotosField(forms.FileField):
             raise ValidationError(refused.message, code="photo") from refused
 
 
+def photos(*, required: bool = False) -> PhotosField:
+    """The field for the photos of an entry."""
+    field = of(Photo, "name", PhotosField, required=required)
+    assert isinstance(field, PhotosField)
+    return field
+
+
 class PhotoForm(EntryForm):
     """Adds photos to an existing entry."""
 
-    photo = PhotosField(required=True)
+    photo = photos(required=True)

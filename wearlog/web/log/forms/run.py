@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Unpack
 
 from django import forms
+from django.forms import BoundField
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.calc import units
 from wearlog.equipment.models import Press
 from wearlog.logbook.entries import NewRun
-from wearlog.people.fields import quantity_of
+from wearlog.people.fields import Quantity, quantity_of
 from wearlog.runs.models import Crop, Reading, Run, SeedHow
 from wearlog.web.site.fields import MassField, NumberField, Reader, pills
-from wearlog.web.site.forms import EntryForm, new_ref
+from wearlog.web.site.forms import EntryForm, FormArguments, new_ref
 from wearlog.web.site.model_fields import of, when
+
+if TYPE_CHECKING:
+    from wearlog.people.fields import Words
 
 METRIC_UNITS = ("kg", "bag", "t", "lb", "short_ton", "cwt", "bushel")
 US_UNITS = ("lb", "bag", "short_ton", "cwt", "bushel", "kg", "t")
@@ -55,9 +60,11 @@ class SeedAmount(EntryForm):
 
     aliases = {"seed_kg": "seed"}
 
-    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
-        self.fields["seed_unit"].choices = unit_choices(reader)  # type: ignore[attr-defined]
+    def __init__(
+        self, data: Mapping[str, object] | None, *, reader: Reader, **more: Unpack[FormArguments]
+    ) -> None:
+        super().__init__(data, reader=reader, **more)
+        self.field("seed_unit", forms.ChoiceField).choices = unit_choices(reader)
 
     @property
     def how(self) -> str:
@@ -91,13 +98,21 @@ class SeedAmount(EntryForm):
             return None
 
 
-FOLDED: tuple[tuple[str, Any, tuple[str, ...]], ...] = (
+FOLDED: tuple[tuple[str, Words, tuple[str, ...]], ...] = (
     ("when", _("Other times, meter"), ("not_read", "hours_h", "started_at", "ended_at", "new_meter")),
     ("seed", _("Lot and seed"), ("lot", "through", "dirt", "moisture_pct", "seed_oil_pct", "purge")),
     ("out", _("Oil and cake"), ("oil_kg", "cake_kg", "foots_kg", "cake_oil_pct")),
     ("machine", _("Machine"), ("head_c", "drive_hz", "motor_a", "energy_kwh")),
     ("who", _("Who, and a note"), ("done_by", "note")),
 )
+"""The groups that are folded away: key, title, and the fields of RunForm in them."""
+MEASURED = tuple(
+    name
+    for key, _title, names in FOLDED
+    for name in names
+    if key != "when" and isinstance(Run._meta.get_field(name), Quantity)
+)
+"""The numbers in these groups, each a field of Run; times, hours and meter are taken with care."""
 
 
 class RunForm(SeedAmount):
@@ -141,20 +156,21 @@ class RunForm(SeedAmount):
 
     def __init__(
         self,
-        *args: Any,
+        data: Mapping[str, object] | None,
+        *,
         reader: Reader,
         crops: Sequence[Crop],
         barrels: Sequence[str],
         by_meter: bool,
         meter_help: str = "",
-        **kwargs: Any,
+        **more: Unpack[FormArguments],
     ) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
+        super().__init__(data, reader=reader, **more)
         self.by_meter = by_meter
         self.fields["meter_h"].help_text = meter_help
-        self.fields["crop"].choices = [(crop.pk, crop.code) for crop in crops]  # type: ignore[attr-defined]
+        self.field("crop", forms.ChoiceField).choices = [(crop.pk, crop.code) for crop in crops]
         if len(barrels) > 1:
-            self.fields["through"].choices = [  # type: ignore[attr-defined]
+            self.field("through", forms.ChoiceField).choices = [
                 ("", _("all")),
                 *((barrel, barrel) for barrel in barrels),
             ]
@@ -168,14 +184,14 @@ class RunForm(SeedAmount):
         return "start" in self.data
 
     @property
-    def first_number(self) -> Any:
+    def first_number(self) -> BoundField:
         return self["meter_h" if self.by_meter else "hours_h"]
 
-    def folds(self) -> list[dict[str, Any]]:
+    def folds(self) -> list[dict[str, object]]:
         """The collapsible groups: title, fields, and whether the group must be open because of its
         content."""
         shown = {"meter_h" if self.by_meter else "hours_h"}
-        groups = []
+        groups: list[dict[str, object]] = []
         for key, title, all_names in FOLDED:
             names = tuple(name for name in all_names if name in self.fields and name not in shown)
             if key == "when" and not self.by_meter:
@@ -194,7 +210,7 @@ class RunForm(SeedAmount):
             )
         return groups
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         crop = cleaned.get("crop")
         if self.starts or crop is None:
@@ -229,34 +245,31 @@ class RunForm(SeedAmount):
     def entry(self, *, press: Press, now: datetime, by_name: str) -> NewRun:
         """The entry for the logbook. Without numbers ("start now") the run is still going on."""
         value = self.cleaned_data
-        common: dict[str, Any] = {
-            name: value.get(name)
-            for name in (
-                "oil_kg",
-                "cake_kg",
-                "foots_kg",
-                "moisture_pct",
-                "seed_oil_pct",
-                "cake_oil_pct",
-                "head_c",
-                "drive_hz",
-                "motor_a",
-                "energy_kwh",
-            )
-        }
-        common |= {name: self.text(name) for name in ("ref", "lot", "through", "dirt", "note")}
-        common |= {
-            "press_id": press.pk,
-            "crop_id": value["crop"].pk,
-            "purge": bool(value.get("purge")),
-            "done_by": self.text("done_by") or by_name,
-        }
+        measured: dict[str, Decimal | None] = {name: value.get(name) for name in MEASURED}
+        going_on = NewRun(
+            press_id=press.pk,
+            crop_id=value["crop"].pk,
+            seed_kg=Decimal(0),
+            started_at=self.at_or("started_at", now),
+            ended_at=None,
+            new_meter=False,
+            ref=self.text_of("ref"),
+            lot=self.text_of("lot"),
+            through=self.text_of("through"),
+            dirt=self.text_of("dirt"),
+            purge=bool(value.get("purge")),
+            done_by=self.text_of("done_by") or by_name,
+            note=self.text_of("note"),
+            seed_how="",
+            **measured,
+        )
         if self.starts:
-            return NewRun(seed_kg=Decimal(0), started_at=self.at_or("started_at", now), **common)
+            return going_on
         started_at, hours_h, meter_h = (value.get(name) for name in ("started_at", "hours_h", "meter_h"))
         # Start and hours determine the end; otherwise an omitted end means that the run ended just now.
         end_is_known = started_at is not None and hours_h is not None and meter_h is None
-        return NewRun(
+        return replace(
+            going_on,
             seed_kg=value["seed_kg"],
             seed_how=self.how,
             started_at=started_at,
@@ -264,7 +277,6 @@ class RunForm(SeedAmount):
             hours_h=hours_h,
             meter_h=meter_h,
             new_meter=bool(value.get("new_meter")),
-            **common,
         )
 
 
@@ -280,27 +292,28 @@ class RunStopForm(SeedAmount):
 
     def __init__(
         self,
-        *args: Any,
+        data: Mapping[str, object] | None,
+        *,
         reader: Reader,
         crop: Crop,
         by_meter: bool,
         meter_help: str = "",
-        **kwargs: Any,
+        **more: Unpack[FormArguments],
     ) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
+        super().__init__(data, reader=reader, **more)
         self.fields["meter_h"].help_text = meter_help
         self.crop = crop
         self.by_meter = by_meter
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         cleaned["seed_kg"] = self.seed_kg(self.crop)
         return cleaned
 
-    def folded(self) -> list[Any]:
+    def folded(self) -> list[BoundField]:
         names = ["hours_h", "ended_at", "oil_kg"] if self.by_meter else ["meter_h", "ended_at", "oil_kg"]
         return [self[name] for name in names]
 
     @property
-    def first_number(self) -> Any:
+    def first_number(self) -> BoundField:
         return self["meter_h" if self.by_meter else "hours_h"]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, Unpack
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.forms import BoundField
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -19,8 +20,8 @@ from wearlog.people.fields import quantity_of
 from wearlog.people.refusals import Doubt
 from wearlog.runs.models import Crop, Reading, Run, SeedHow
 from wearlog.web.log.forms.run import BOTH, HOW, unit_choices
-from wearlog.web.site.fields import DayField, MassField, NumberField, Reader
-from wearlog.web.site.forms import EntryForm, in_units_of, new_ref
+from wearlog.web.site.fields import DayField, FieldArguments, MassField, NumberField, Reader, TextArguments
+from wearlog.web.site.forms import EntryForm, FormArguments, in_units_of, new_ref
 from wearlog.web.site.model_fields import of
 
 if TYPE_CHECKING:
@@ -36,14 +37,14 @@ class CropField(ModelChoiceField):
 
     loaded: Sequence[Crop] = ()
 
-    def __init__(self, **kwargs: Any) -> None:
+    def __init__(self, **kwargs: Unpack[FieldArguments]) -> None:
         super().__init__(queryset=Crop.objects.none(), **kwargs)
 
     def offer(self, crops: Sequence[Crop]) -> None:
         self.loaded = crops
         self.choices = [("", "—"), *((crop.pk, crop.code) for crop in crops)]
 
-    def to_python(self, value: Any) -> Crop | None:
+    def to_python(self, value: object) -> Crop | None:
         if value in self.empty_values:
             return None
         found = next((crop for crop in self.loaded if str(crop.pk) == str(value)), None)
@@ -57,13 +58,13 @@ class CropField(ModelChoiceField):
 class ClockField(forms.CharField):
     """A time of day: 18:00, 18.00, 1800 or 18."""
 
-    def __init__(self, **kwargs: Any) -> None:
+    def __init__(self, **kwargs: Unpack[TextArguments]) -> None:
         kwargs.setdefault("required", False)
         kwargs.setdefault("max_length", 8)
         super().__init__(**kwargs)
         self.widget.attrs.update(inputmode="numeric", autocomplete="off")
 
-    def to_python(self, value: Any) -> Any:
+    def to_python(self, value: object) -> Any:  # Django's CharField promises text
         if isinstance(value, time) or not value:
             return value or None
         text = str(value).strip().replace(".", ":")
@@ -77,13 +78,13 @@ class ClockField(forms.CharField):
                 _("“%(text)s” is not a time of day. Write it like 18:00."), params={"text": value}
             ) from error
 
-    def validate(self, value: Any) -> None:
+    def validate(self, value: object) -> None:
         forms.Field.validate(self, value)
 
-    def run_validators(self, value: Any) -> None:
+    def run_validators(self, value: object) -> None:
         """Skip the text validators, since the value is no text."""
 
-    def prepare_value(self, value: Any) -> Any:
+    def prepare_value(self, value: object) -> object:
         return value.strftime("%H:%M") if isinstance(value, time) else value
 
 
@@ -93,7 +94,7 @@ class SeedField(NumberField):
     sign = ""
     """How the amount is known, where a sign says so; a value of SeedHow."""
 
-    def to_python(self, value: Any) -> Any:
+    def to_python(self, value: object) -> Any:
         text = str(value if value is not None else "").strip()
         self.sign = ""
         if text == "?":
@@ -111,11 +112,13 @@ class SheetHead(EntryForm):
     seed_unit = forms.ChoiceField(label=gettext_lazy("Seed in"))
     bag = MassField(label=gettext_lazy("One bag weighs"), most=5000)
 
-    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
-        self.fields["seed_unit"].choices = unit_choices(reader)  # type: ignore[attr-defined]
+    def __init__(
+        self, data: Mapping[str, object] | None, *, reader: Reader, **more: Unpack[FormArguments]
+    ) -> None:
+        super().__init__(data, reader=reader, **more)
+        self.field("seed_unit", forms.ChoiceField).choices = unit_choices(reader)
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         if cleaned.get("seed_unit") == "bag" and not cleaned.get("bag") and "bag" not in self.errors:
             self.add_error("bag", _("Write what one bag weighs."))
@@ -155,18 +158,19 @@ class SheetLine(EntryForm):
 
     def __init__(
         self,
-        *args: Any,
+        data: Mapping[str, object] | None,
+        *,
         reader: Reader,
         about: Press,
         title: str,
         crops: Sequence[Crop],
         by_meter: bool,
         hint: str = "",
-        **kwargs: Any,
+        **more: Unpack[FormArguments],
     ) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
+        super().__init__(data, reader=reader, **more)
         self.about, self.title, self.by_meter, self.hint = about, title, by_meter, hint
-        cast("CropField", self.fields["crop"]).offer(crops)
+        self.field("crop", CropField).offer(crops)
         self.fields["ref"].initial = new_ref()
         del self.fields["hours_h" if by_meter else "meter_h"]
         for name in ("until", "crop", self.first_name, "seed", "seed_how"):
@@ -177,7 +181,7 @@ class SheetLine(EntryForm):
         return "meter_h" if self.by_meter else "hours_h"
 
     @property
-    def first(self) -> Any:
+    def first(self) -> BoundField:
         return self[self.first_name]
 
     @property
@@ -197,11 +201,11 @@ class SheetLine(EntryForm):
             [Doubt(doubt.code, in_units_of(self.reader, doubt.question), doubt.field) for doubt in doubts]
         )
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         if cleaned.get(self.first_name) is None and self.first_name not in self.errors:
             self.add_error(self.first_name, _("Write the hours too, or empty the line."))
-        seed: Any = self.fields["seed"]
+        seed = self.field("seed", SeedField)
         cleaned["seed_how"] = seed.sign or cleaned.get("seed_how") or SeedHow.WEIGHED.value
         if cleaned["seed_how"] == SeedHow.WORKED_OUT:
             if cleaned.get("seed") is not None:
@@ -245,7 +249,7 @@ class SheetLine(EntryForm):
                 return None
         ended_at: datetime = value.get("ended_at") or now
         return NewRun(
-            ref=self.text("ref"),
+            ref=self.text_of("ref"),
             press_id=self.about.pk,
             crop_id=crop.pk,
             seed_kg=seed_kg,

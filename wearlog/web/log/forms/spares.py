@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from django import forms
 from django.utils.translation import gettext
@@ -46,24 +45,24 @@ class SpareForm(EntryForm):
     )
 
     def offer(self, spares: Sequence[Spare]) -> None:
-        field = self.fields["new"]
+        field = self.field("new", forms.ChoiceField)
         labels = [(spare.value, spare_label(spare, self.reader)) for spare in spares]
         if len(labels) <= FEW:
             field.widget = pills()
-            field.choices = labels  # type: ignore[attr-defined]
+            field.choices = labels
             del self.fields["new_mark"]
         else:
             field.required = False
-            field.choices = [("", _("choose …")), *labels[:LISTED]]  # type: ignore[attr-defined]
+            field.choices = [("", _("choose …")), *labels[:LISTED]]
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         if "new_mark" in self.fields and not cleaned.get("new") and "new" not in self.errors:
             self._find_by_mark(cleaned)
         return cleaned
 
-    def _find_by_mark(self, cleaned: dict[str, Any]) -> None:
-        typed = self.text("new_mark")
+    def _find_by_mark(self, cleaned: dict[str, object]) -> None:
+        typed = self.text_of("new_mark")
         if not typed:
             self.add_error("new", _("Choose the part that goes on, or write its mark."))
             return
@@ -80,5 +79,5 @@ class SpareForm(EntryForm):
 
     def chosen_spare(self) -> tuple[int | None, str]:
         """(primary key of the part, edge); (None, "") where no part is fitted."""
-        part, _colon, edge = self.text("new").partition(":")
+        part, _colon, edge = self.text_of("new").partition(":")
         return (int(part) if part else None), edge

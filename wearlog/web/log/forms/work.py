@@ -3,12 +3,13 @@ applicable."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Unpack
 
 from django import forms
+from django.forms import BoundField
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -19,12 +20,15 @@ from wearlog.people.fields import quantity_of
 from wearlog.people.words import day as in_figures
 from wearlog.service.models import Measurement, Phase, Service
 from wearlog.service.work import ACTIONS, Action, Gauged
-from wearlog.web.log.forms.photos import PhotosField
+from wearlog.web.log.forms.photos import photos
 from wearlog.web.log.forms.spares import SpareForm
-from wearlog.web.site.fields import Reader, pills
-from wearlog.web.site.forms import new_ref
+from wearlog.web.site.fields import NumberField, Reader, pills
+from wearlog.web.site.forms import FormArguments, new_ref
 from wearlog.web.site.known import EdgeUse, Spare
 from wearlog.web.site.model_fields import of, when
+
+if TYPE_CHECKING:
+    from wearlog.people.fields import Words
 
 ROWS = 4
 """How many places one entry can gauge, such as the numbered flights of a screw. The first row is open."""
@@ -86,7 +90,7 @@ class WorkForm(SpareForm):
     labour_h = of(Service, "labour_h")
     cost = of(Service, "cost")
     note = of(Service, "note")
-    photo = PhotosField()
+    photo = photos()
 
     aliases = {
         "expected_fitting_id": "fitting",
@@ -99,7 +103,8 @@ class WorkForm(SpareForm):
 
     def __init__(
         self,
-        *args: Any,
+        data: Mapping[str, object] | None,
+        *,
         reader: Reader,
         action: Action,
         fitting: Fitting | None,
@@ -107,12 +112,12 @@ class WorkForm(SpareForm):
         next_edge: str = "",
         spares: Sequence[Spare] = (),
         currency: str = "",
-        **kwargs: Any,
+        **more: Unpack[FormArguments],
     ) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
+        super().__init__(data, reader=reader, **more)
         self.chosen = action
         self.fields["ref"].initial = new_ref()
-        self.fields["cost"].unit = currency  # type: ignore[attr-defined]
+        self.field("cost", NumberField).unit = currency
         self._shape_move(action, fitting, edges, next_edge, spares)
         self._shape_gauges(action, fitting, edges)
         # For the fields added after the base class had called it.
@@ -128,7 +133,7 @@ class WorkForm(SpareForm):
     ) -> None:
         if action == Action.FLIP and fitting is not None:
             others = [edge for edge in edges if edge.edge != fitting.edge]
-            self.fields["to_edge"].choices = [  # type: ignore[attr-defined]
+            self.field("to_edge", forms.ChoiceField).choices = [
                 (edge.edge, edge_label(edge, self.reader)) for edge in others
             ]
             self.fields["to_edge"].initial = next_edge
@@ -140,7 +145,7 @@ class WorkForm(SpareForm):
             del self.fields["new"], self.fields["new_mark"], self.fields["old_part_retired_because"]
 
     def _shape_gauges(self, action: Action, fitting: Fitting | None, edges: Sequence[EdgeUse]) -> None:
-        self.columns: tuple[tuple[str, str, Any], ...] = ()
+        self.columns: tuple[tuple[str, str, Words], ...] = ()
         self.gauge_words = ""
         work = ACTIONS[action]
         if fitting is not None and work.gauged is Gauged.BEFORE_AND_AFTER:
@@ -169,10 +174,10 @@ class WorkForm(SpareForm):
                 self.fields[f"{self.columns[0][0]}_{row}"].widget.attrs["aria-describedby"] = "gauge-words"
 
     @property
-    def first_gauges(self) -> list[Any]:
+    def first_gauges(self) -> list[BoundField]:
         return [self[f"{name}_0"] for name, _phase, _label in self.columns]
 
-    def more_gauges(self) -> list[list[Any]]:
+    def more_gauges(self) -> list[list[BoundField]]:
         """The place of the first row, then the further rows, each with its place."""
         if not self.columns:
             return []
@@ -188,7 +193,7 @@ class WorkForm(SpareForm):
         names = [field.name for row in self.more_gauges() for field in row] + ["bound", "gauge"]
         return self.is_bound and any(self.data.get(name) or name in self.errors for name in names)
 
-    def folded(self) -> list[Any]:
+    def folded(self) -> list[BoundField]:
         return [self[name] for name in ("done_at", "done_by", "downtime_h", "labour_h", "cost", "note")]
 
     @property
@@ -199,7 +204,7 @@ class WorkForm(SpareForm):
             and any(self.data.get(name) for name in ("done_at", "downtime_h", "labour_h", "cost", "note"))
         )
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         if self.chosen == Action.MEASURE and self.columns and not self.errors and not self.measurements():
             self.add_error("value_0", _("Write what you measured."))
@@ -215,10 +220,10 @@ class WorkForm(SpareForm):
                     found.append(
                         NewMeasurement(
                             value_mm=number,
-                            place=self.text(f"place_{row}"),
-                            bound=self.text("bound"),
+                            place=self.text_of(f"place_{row}"),
+                            bound=self.text_of("bound"),
                             phase=phase,
-                            gauge=self.text("gauge"),
+                            gauge=self.text_of("gauge"),
                         )
                     )
         return found
@@ -234,17 +239,17 @@ class WorkForm(SpareForm):
             expected_fitting_id=fitting.pk if fitting else None,
             part_id=fitting.part_id if fitting else None,
             edge=fitting.edge if fitting else "",
-            to_edge=self.text("to_edge"),
+            to_edge=self.text_of("to_edge"),
             new_part_id=new_part,
             new_edge=new_edge,
-            old_part_retired_because=self.text("old_part_retired_because"),
+            old_part_retired_because=self.text_of("old_part_retired_because"),
             rule_id=value.get("rule"),
-            finding=self.text("finding"),
+            finding=self.text_of("finding"),
             downtime_h=value.get("downtime_h"),
             labour_h=value.get("labour_h"),
             cost=value.get("cost"),
-            done_by=self.text("done_by") or by_name,
-            note=self.text("note"),
-            ref=self.text("ref"),
+            done_by=self.text_of("done_by") or by_name,
+            note=self.text_of("note"),
+            ref=self.text_of("ref"),
             measurements=tuple(self.measurements()),
         )

@@ -170,7 +170,7 @@ class Correct(OfRecord[CorrectionForm]):
             at=now,
             record=self.record,
             changes=changes,
-            reason=form.text("reason"),
+            reason=form.text_of("reason"),
             confirmed=form.confirmed,
             seen={name: getattr(self.record, name) for name in changes},
         )
@@ -190,7 +190,7 @@ class Void(OfRecord[VoidForm]):
         return {**super().context(), "goes_with_it": GOES_WITH.get(self.kwargs["kind"], "")}
 
     def act(self, form: VoidForm, now: datetime) -> LogRecord:
-        return actions.void(by=self.request.user, at=now, record=self.record, reason=form.text("reason"))
+        return actions.void(by=self.request.user, at=now, record=self.record, reason=form.text_of("reason"))
 
     def done(self, record: LogRecord) -> HttpResponse:
         messages.success(self.request, _("Struck out. It stays readable and counts no more."))

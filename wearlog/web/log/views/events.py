@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from django.contrib import messages
+from django.db.models import Q
 from django.http import Http404, HttpResponse, HttpResponseRedirect, QueryDict
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
@@ -37,7 +38,7 @@ from wearlog.words.records import gauge_words
 class AtPress(EntryPage[Form, Record]):
     """An entry about one press: the one in the query, else the person's usual one."""
 
-    heading: ClassVar[Any] = ""
+    heading: ClassVar[str] = ""
     page: ClassVar[str] = ""
 
     def prepare(self) -> None:
@@ -112,8 +113,8 @@ class LotRelease(FormPage[ReleaseForm, LotHold]):
             by=self.request.user,
             at=now,
             hold_id=self.hold.pk,
-            released_by=form.text("released_by"),
-            reason=form.text("reason"),
+            released_by=form.text_of("released_by"),
+            reason=form.text_of("reason"),
         )
 
     def done(self, record: LotHold) -> HttpResponse:
@@ -180,20 +181,20 @@ class NoteNew(EntryPage[NoteForm, ShiftNote]):
         )
 
     def act(self, form: NoteForm, now: datetime) -> ShiftNote:
-        press = form.text("press")
+        press = form.text_of("press")
         press_id = int(press) if press else None
         # A note has no ref, so a double submit is recognised by the same text.
         twin = ShiftNote.objects.not_voided().filter(
+            Q(press_id=press_id),
             entered_by=self.request.user,
-            text=form.text("text"),
-            press_id=press_id,
+            text=form.text_of("text"),
             written_at__gt=now - timedelta(minutes=1),
         )
         return twin.first() or actions.leave_note(
             by=self.request.user,
             at=now,
-            text=form.text("text"),
-            by_name=form.text("by_name") or str(self.request.user),
+            text=form.text_of("text"),
+            by_name=form.text_of("by_name") or str(self.request.user),
             press_id=press_id,
         )
 
@@ -289,7 +290,7 @@ class MeasurementNew(EntryPage[MeasurementForm, Measurement]):
             by=self.request.user,
             at=now,
             part_id=self.part.pk,
-            edge=form.text("edge"),
+            edge=form.text_of("edge"),
             measured_at=form.at_or("measured_at", now),
             measurement=form.measurement(),
             confirmed=form.confirmed,

@@ -104,7 +104,7 @@ class FittingEnd(OfFitting[TakeOffForm]):
             at=now,
             expected_fitting_id=self.fitting.pk,
             removed_at=form.at_or("removed_at", now),
-            retired_because=form.text("retired_because"),
+            retired_because=form.text_of("retired_because"),
         )
 
     def done(self, record: Fitting) -> HttpResponse:
@@ -140,7 +140,7 @@ class FittingSwap(OfFitting[SwapForm]):
             by=self.request.user,
             at=now,
             first_fitting_id=self.fitting.pk,
-            second_fitting_id=int(form.text("second")),
+            second_fitting_id=int(form.text_of("second")),
             moved_at=form.at_or("moved_at", now),
         )
         return first

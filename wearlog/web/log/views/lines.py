@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
@@ -21,6 +21,9 @@ from wearlog.service.photos import owner_of, photos_of
 from wearlog.web.site.records import KINDS, RecordKind
 from wearlog.words.records import words_of
 
+if TYPE_CHECKING:
+    from wearlog.people.fields import Words
+
 PAGE = 40
 
 
@@ -29,7 +32,7 @@ class RecordLine:
     """One record as the log shows it."""
 
     kind: str
-    label: Any
+    label: Words
     when: datetime
     press: str
     text: str
@@ -113,7 +116,7 @@ def _cut(
 ) -> Iterable[tuple[datetime, int]]:
     """(instant, primary key) of at most one record more than a page. Only indexed columns, so that no rows
     are read."""
-    rows: QuerySet[Any] = kind.model._default_manager.all()
+    rows: QuerySet[LogRecord] = kind.model._default_manager.all()
     if wanted.press_id is not None:
         of_press = Q(**{f"{kind.press}_id": wanted.press_id})
         if kind.model is Measurement:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
-from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpResponse, QueryDict
@@ -82,11 +81,11 @@ def cookie_name(request: MillRequest) -> str:
     return f"seed-unit-{request.user.pk}"
 
 
-def remember_units(request: MillRequest, response: HttpResponse, cleaned: Mapping[str, Any]) -> None:
+def remember_units(request: MillRequest, response: HttpResponse, cleaned: Mapping[str, object]) -> None:
     bag = cleaned.get("bag")
     response.set_cookie(
         cookie_name(request),
-        f"{cleaned.get('seed_unit') or ''}:{units.plain(bag) if bag else ''}",
+        f"{cleaned.get('seed_unit') or ''}:{units.plain(bag) if isinstance(bag, Decimal) and bag else ''}",
         max_age=YEAR,
         httponly=True,
         samesite="Lax",

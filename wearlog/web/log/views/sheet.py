@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from contextlib import suppress
 from datetime import date, time, timedelta
-from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse, QueryDict
@@ -52,7 +51,7 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
         press: Press,
         before: known.BeforeRun,
         title: str,
-        **initial: Any,
+        **initial: object,
     ) -> SheetLine:
         crop, reading = before.usual_crop, before.reading
         metered = by_meter(press, reading, before.last_run)
@@ -89,12 +88,12 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
         ready = [entry for entry in entries if entry is not None]
         if len(ready) < len(entries):
             return self.page(head, lines, status=422)
-        confirmed = {line.text("ref"): line.confirmed for line in written}
+        confirmed = {line.text_of("ref"): line.confirmed for line in written}
         try:
             runs = actions.log_sheet(by=request.user, at=now, entries=ready, confirmed=confirmed)
         except SheetNotTaken as problem:
             for line in written:
-                ref = line.text("ref")
+                ref = line.text_of("ref")
                 if ref in problem.refused:
                     line.refuse(problem.refused[ref])
                 line.ask(problem.doubts.get(ref, ()))

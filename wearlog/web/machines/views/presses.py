@@ -139,7 +139,7 @@ def seat_lines(
     lines = []
     for callout in machine.callouts:
         row = rows[callout.seat.key]
-        service = last.get(row.fitting.part_id) if row.fitting is not None else None
+        latest = last.get(row.fitting.part_id) if row.fitting is not None else None
         lines.append(
             SeatLine(
                 number=callout.number,
@@ -148,10 +148,10 @@ def seat_lines(
                 label=callout.seat.label,
                 wear=callout.seat.wear,
                 work=work.get(row.fitting.pk) if row.fitting is not None else None,
-                last_work=service,
+                last_work=latest,
                 hours_since_work=None
-                if service is None
-                else figures.hours_since(record, press.pk, service.done_at),
+                if latest is None
+                else figures.hours_since(record, press.pk, latest.done_at),
                 next_item=first_of(by_position.get(callout.seat.key, ())),
             )
         )

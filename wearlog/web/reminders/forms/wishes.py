@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import zoneinfo
-from typing import Any
+from collections.abc import Mapping
+from datetime import time
+from typing import Unpack
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
-from wearlog.reminders.models import EVERY_DAY, ReminderWish, Rhythm
-from wearlog.web.site.fields import DayField, Reader, pills
-from wearlog.web.site.forms import EntryForm, ModelForm, UnitsForm
+from wearlog.reminders.models import EVERY_DAY, Mark, ReminderWish, Rhythm
+from wearlog.web.site.fields import FieldArguments, Reader, pills
+from wearlog.web.site.forms import EntryForm, FormArguments, ModelForm, UnitsForm
 from wearlog.web.site.model_fields import Described, of
 
 WEEKDAYS = (
@@ -27,40 +29,32 @@ WEEKDAYS = (
 
 
 class HoldForm(EntryForm):
-    until_on = DayField(label=_("Not before"), help_text=_("On this day everybody is reminded again."))
-    reason = forms.CharField(
-        label=_("Why it has to wait"),
-        required=False,
-        max_length=500,
-        widget=forms.Textarea(attrs={"rows": 2}),
-        help_text=_("Such as: the new die comes on Thursday."),
-    )
+    until_on = of(Mark, "until_on")
+    reason = of(Mark, "reason", widget=forms.Textarea(attrs={"rows": 2}))
 
 
 class GiveForm(EntryForm):
-    person = forms.ModelChoiceField(
-        label=_("Whose it is"), queryset=User.objects.none(), required=False, empty_label=_("choose")
+    person = of(
+        Mark, "given_to", forms.ModelChoiceField, queryset=User.objects.none(), empty_label=_("choose")
     )
 
-    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
-        super().__init__(*args, reader=reader, **kwargs)
+    def __init__(
+        self, data: Mapping[str, object] | None, *, reader: Reader, **more: Unpack[FormArguments]
+    ) -> None:
+        super().__init__(data, reader=reader, **more)
         people = User.objects.filter(is_active=True).order_by("name", "username")
         may_log = [person.pk for person in people if allows(person, Permission.LOG)]
-        field: Any = self.fields["person"]
-        field.queryset = people.filter(pk__in=may_log)
+        self.field("person", forms.ModelChoiceField).queryset = people.filter(pk__in=may_log)
 
 
-def clock_time(**words: Any) -> forms.TimeField:
+def clock_time(**words: Unpack[FieldArguments]) -> forms.TimeField:
     """A time of day, chosen by the browser's time picker or typed as 06:30."""
-    return forms.TimeField(
-        input_formats=["%H:%M", "%H:%M:%S", "%H.%M", "%H"],
-        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
-        error_messages={"invalid": _("Write a time like 06:30.")},
-        **words,
-    )
+    words["widget"] = forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
+    words["error_messages"] = {"invalid": _("Write a time like 06:30.")}
+    return forms.TimeField(input_formats=["%H:%M", "%H:%M:%S", "%H.%M", "%H"], **words)
 
 
-class WishForm(UnitsForm, ModelForm):
+class WishForm(UnitsForm, ModelForm[ReminderWish]):
     from_time = of(ReminderWish, "from_time", clock_time, required=False)
     quiet_from = of(ReminderWish, "quiet_from", clock_time)
     quiet_until = of(ReminderWish, "quiet_until", clock_time)
@@ -89,20 +83,19 @@ class WishForm(UnitsForm, ModelForm):
         )
         widgets = {"rhythm": pills()}
 
-    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        rhythm: Any = self.fields["rhythm"]
-        rhythm.choices = Rhythm.choices
-        zone: Any = self.fields["time_zone"]
-        known = sorted(zoneinfo.available_timezones() | ({self.instance.time_zone} - {""}))
-        zone.choices = [("", _("the mill's")), *((name, name) for name in known)]
-        self.initial["weekdays"] = list(self.instance.weekdays or EVERY_DAY)
+    def __init__(self, data: Mapping[str, object] | None, *, reader: Reader, instance: ReminderWish) -> None:
+        super().__init__(data, instance=instance)
+        self.field("rhythm", forms.ChoiceField).choices = Rhythm.choices
+        known = sorted(zoneinfo.available_timezones() | ({instance.time_zone} - {""}))
+        zones = [("", _("the mill's")), *((name, name) for name in known)]
+        self.field("time_zone", forms.ChoiceField).choices = zones
+        self.initial["weekdays"] = list(instance.weekdays or EVERY_DAY)
         self.take_reader(reader)
 
     def clean_weekdays(self) -> str:
         return "".join(sorted(self.cleaned_data.get("weekdays") or []))
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or self.cleaned_data
         ends = [cleaned.get("quiet_from"), cleaned.get("quiet_until")]
         if "quiet_from" in cleaned and "quiet_until" in cleaned and ends.count(None) == 1:
@@ -110,8 +103,8 @@ class WishForm(UnitsForm, ModelForm):
             self.add_error(name, _("Quiet hours need a beginning and an end; leave both empty for none."))
         return cleaned
 
-    def clean_from_time(self) -> Any:
-        time = self.cleaned_data.get("from_time")
-        if time is None:
+    def clean_from_time(self) -> time:
+        typed = self.cleaned_data.get("from_time")
+        if not isinstance(typed, time):
             raise forms.ValidationError(_("Write a time like 06:30."))
-        return time
+        return typed

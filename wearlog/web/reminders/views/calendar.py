@@ -23,9 +23,12 @@ from wearlog.people.refusals import NotAllowed, Refused
 from wearlog.people.roles import Permission
 from wearlog.reminders.calendar import feeds as calendar_feeds
 from wearlog.reminders.calendar.format import CONTENT_TYPE, as_ics
+from wearlog.reminders.models import CalendarFeed
+from wearlog.reminders.models.feeds import LONGEST_NOTE
 from wearlog.web.site.access import MillRequest, needs, public
 
-LONGEST_NOTE = 60
+FIELDS = {name: CalendarFeed._meta.get_field(name) for name in ("press", "note")}
+"""What the form asks for; labels, help and limit are the model's."""
 
 
 @public
@@ -89,7 +92,7 @@ def show(
         "error": error,
         "note": note,
         "chosen": press,
-        "longest": LONGEST_NOTE,
+        "fields": FIELDS,
     }
     return render(request, "web/reminders/calendar.html", context, status=422 if error else 200)
 

@@ -30,7 +30,9 @@ class WebhookPage(FormPage[WebhookForm, Saved]):
         self.hook = the_webhook()
 
     def form(self, data: QueryDict | None) -> WebhookForm:
-        known = {"url": self.hook.url, "is_on": self.hook.is_on} if self.hook is not None else {"is_on": True}
+        known: dict[str, object] = {"is_on": True}
+        if self.hook is not None:
+            known = {"url": self.hook.url, "is_on": self.hook.is_on}
         return WebhookForm(data, initial=known, reader=self.reader)
 
     def context(self) -> dict[str, object]:
@@ -38,7 +40,7 @@ class WebhookPage(FormPage[WebhookForm, Saved]):
 
     def act(self, form: WebhookForm, now: datetime) -> Saved:
         return webhook_setup.save_webhook(
-            url=form.text("url"), is_on=form.cleaned_data["is_on"], by=self.request.user, at=now
+            url=form.text_of("url"), is_on=form.cleaned_data["is_on"], by=self.request.user, at=now
         )
 
     def done(self, record: Saved) -> HttpResponse:

@@ -72,7 +72,7 @@ class MarkPage(View):
                 at=now,
                 key=key,
                 until_on=form.cleaned_data["until_on"],
-                reason=form.text("reason"),
+                reason=form.text_of("reason"),
             )
         except NotAllowed:
             raise

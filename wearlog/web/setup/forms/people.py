@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import zoneinfo
-from typing import Any
+from collections.abc import Mapping
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.people.models import Mill, Role, Units, User, languages
+from wearlog.web.setup.forms.things import ThingForm
 from wearlog.web.site.fields import Reader, pills
-from wearlog.web.site.forms import ModelForm, UnitsForm
+from wearlog.web.site.forms import EntryForm, ModelForm, UnitsForm
 from wearlog.web.site.model_fields import Described, of
 
 ROLE_WORDS = {
@@ -21,23 +22,19 @@ ROLE_WORDS = {
 }
 
 
-class PersonForm(UnitsForm, ModelForm):
+class PersonForm(ThingForm[User]):
     class Meta(Described):
         model = User
         fields = ("name", "username", "email", "role", "units", "language", "gets_mail", "is_active")
         widgets = {"role": pills()}
 
-    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["role"].choices = [  # type: ignore[attr-defined]
-            (role.value, ROLE_WORDS[role]) for role in Role
-        ]
+    def shape(self) -> None:
+        self.field("role", forms.ChoiceField).choices = [(role.value, ROLE_WORDS[role]) for role in Role]
         self.fields["name"].required = True
         if self.instance.pk is None:
             del self.fields["is_active"]
         set_units(self)
         set_language(self)
-        self.take_reader(reader)
 
 
 FIRST_PASSWORD = _(
@@ -50,7 +47,7 @@ NOT_FRESH = _(
 )
 
 
-class MeForm(UnitsForm, ModelForm):
+class MeForm(UnitsForm, ModelForm[User]):
     """One's own name, mail and units, and a password where one is wanted."""
 
     new_password = forms.CharField(
@@ -83,8 +80,15 @@ class MeForm(UnitsForm, ModelForm):
         fields = ("name", "email", "units", "language", "gets_mail")
         labels = {"gets_mail": _("I get reminders by mail")}
 
-    def __init__(self, *args: Any, reader: Reader, fresh_from_link: bool, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(
+        self,
+        data: Mapping[str, object] | None,
+        *,
+        reader: Reader,
+        instance: User,
+        fresh_from_link: bool,
+    ) -> None:
+        super().__init__(data, instance=instance)
         self.fresh_from_link = fresh_from_link
         if not self.instance.has_usable_password():
             del self.fields["old_password"]
@@ -93,7 +97,7 @@ class MeForm(UnitsForm, ModelForm):
         set_language(self)
         self.take_reader(reader)
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or self.cleaned_data
         new = cleaned.get("new_password")
         if not new:
@@ -109,44 +113,46 @@ class MeForm(UnitsForm, ModelForm):
         return cleaned
 
 
-class MillForm(UnitsForm, ModelForm):
+class MillForm(UnitsForm, ModelForm[Mill]):
     time_zone = of(Mill, "time_zone", forms.ChoiceField, required=True)
 
     class Meta(Described):
         model = Mill
         fields = ("name", "time_zone", "currency", "units", "language")
 
-    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        zones = sorted(zoneinfo.available_timezones() | {self.instance.time_zone})
-        self.fields["time_zone"].choices = [(zone, zone) for zone in zones]  # type: ignore[attr-defined]
-        self.fields["units"].widget = pills()
-        self.fields["units"].choices = Units.choices  # type: ignore[attr-defined]
-        self.initial["units"] = self.instance.units or Units.METRIC
-        self.fields["language"].required = False
-        self.fields["language"].widget = pills()
-        self.fields["language"].choices = languages()  # type: ignore[attr-defined]
+    def __init__(self, data: Mapping[str, object] | None, *, reader: Reader, instance: Mill) -> None:
+        super().__init__(data, instance=instance)
+        zones = sorted(zoneinfo.available_timezones() | {instance.time_zone})
+        self.field("time_zone", forms.ChoiceField).choices = [(zone, zone) for zone in zones]
+        units = self.field("units", forms.ChoiceField)
+        units.widget = pills()
+        units.choices = Units.choices
+        self.initial["units"] = instance.units or Units.METRIC
+        language = self.field("language", forms.ChoiceField)
+        language.required = False
+        language.widget = pills()
+        language.choices = languages()
         self.take_reader(reader)
 
     def clean_language(self) -> str:
         return str(self.cleaned_data["language"] or self.instance.language)
 
 
-def set_units(form: forms.BaseForm) -> None:
-    field = form.fields["units"]
+def set_units(form: UnitsForm) -> None:
+    field = form.field("units", forms.ChoiceField)
     field.required = False
     field.widget = pills()
-    field.choices = [("", _("the mill's")), *Units.choices]  # type: ignore[attr-defined]
+    field.choices = [("", _("the mill's")), *Units.choices]
 
 
-def set_language(form: forms.BaseForm) -> None:
-    field = form.fields["language"]
+def set_language(form: UnitsForm) -> None:
+    field = form.field("language", forms.ChoiceField)
     field.required = False
     field.widget = pills()
-    field.choices = [("", _("the mill's")), *languages()]  # type: ignore[attr-defined]
+    field.choices = [("", _("the mill's")), *languages()]
 
 
-class ImportForm(UnitsForm, forms.Form):
+class ImportForm(EntryForm):
     file = forms.FileField(
         label=_("Logbook (.zip)"),
         help_text=_("A .zip of the CSV files that the logbook's description names."),
@@ -162,10 +168,6 @@ class ImportForm(UnitsForm, forms.Form):
         ],
         widget=forms.RadioSelect,
     )
-
-    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.take_reader(reader)
 
     @property
     def dry_run(self) -> bool:

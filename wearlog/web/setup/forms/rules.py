@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING
 
 from django import forms
 from django.utils.translation import gettext
@@ -14,10 +15,14 @@ from wearlog.runs.models import Crop, PlanEntry, Price
 from wearlog.service.models import IncidentKind, Rule
 from wearlog.service.triggers import field_of
 from wearlog.web.setup.forms.things import TagsField, ThingForm, text_area
+from wearlog.web.site.fields import NumberField, Reader
 from wearlog.web.site.model_fields import Described, of
 
+if TYPE_CHECKING:
+    from wearlog.people.fields import Words
 
-class RuleForm(ThingForm):
+
+class RuleForm(ThingForm[Rule]):
     after_incident = of(Rule, "after_incident", TagsField, choices=IncidentKind.choices)
     position = of(Rule, "position", forms.ChoiceField)
 
@@ -36,14 +41,14 @@ class RuleForm(ThingForm):
         )
         widgets = {"instructions": text_area(4)}
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def shape(self) -> None:
         names = sorted(
             set(Position.objects.values_list("name", flat=True))
             | {str(getattr(self.instance, "position", ""))}
         )
-        self.fields["position"].choices = [("", _("any"))] + [  # type: ignore[attr-defined]
-            (name, name) for name in names if name
+        self.field("position", forms.ChoiceField).choices = [
+            ("", _("any")),
+            *((name, name) for name in names if name),
         ]
         for name, words in (
             ("kind", _("nothing: to the press as a whole")),
@@ -54,10 +59,10 @@ class RuleForm(ThingForm):
             field = self.fields[name]
             if isinstance(field, forms.ModelChoiceField):
                 field.empty_label = words
-            else:
-                field.choices = [("", words), *Kind.choices]  # type: ignore[attr-defined]
+            elif isinstance(field, forms.ChoiceField):
+                field.choices = [("", words), *Kind.choices]
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean()
         if not self.errors and not any(cleaned.get(name) for name in Rule.TRIGGERS):
             self.add_error(None, _("Choose at least one trigger: after hours, seed, days, a season …"))
@@ -66,12 +71,12 @@ class RuleForm(ThingForm):
         return cleaned
 
 
-class PlanForm(ThingForm):
+class PlanForm(ThingForm[PlanEntry]):
     class Meta(Described):
         model = PlanEntry
         fields = ("press", "crop", "start_on", "end_on", "seed_kg")
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean()
         start, end = cleaned.get("start_on"), cleaned.get("end_on")
         if isinstance(start, date) and isinstance(end, date) and end < start:
@@ -96,20 +101,27 @@ def item_words(item: str) -> str:
     return str(ITEMS.get(item, item))
 
 
-class PriceForm(ThingForm):
+class PriceForm(ThingForm[Price]):
     item = of(Price, "item", forms.ChoiceField)
 
     class Meta(Described):
         model = Price
         fields = ("item", "from_on", "price")
 
-    def __init__(self, *args: Any, currency: str = "", **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["price"].unit = currency  # type: ignore[attr-defined]
-        known: dict[str, Any] = dict(ITEMS)
+    def __init__(
+        self,
+        data: Mapping[str, object] | None = None,
+        *,
+        reader: Reader,
+        instance: Price | None = None,
+        currency: str = "",
+    ) -> None:
+        super().__init__(data, reader=reader, instance=instance)
+        self.field("price", NumberField).unit = currency
+        known: dict[str, Words] = dict(ITEMS)
         for crop in Crop.objects.order_by("code"):
             known[f"seed_kg {crop.code}"] = item_words(f"seed_kg {crop.code}")
         item = str(getattr(self.instance, "item", ""))
         if item and item not in known:
             known[item] = item_words(item)
-        self.fields["item"].choices = list(known.items())  # type: ignore[attr-defined]
+        self.field("item", forms.ChoiceField).choices = list(known.items())

@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from collections.abc import Collection, Iterable, Mapping
+from typing import TYPE_CHECKING, TypeVar, Unpack
 
 from django import forms
+from django.db import models
+from django.utils.choices import normalize_choices
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.kinds import KINDS, Kind
 from wearlog.equipment.models import HoursFrom, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.runs.models import Crop
-from wearlog.web.site.fields import InstantField, NumberField, Reader
+from wearlog.web.site.fields import FieldArguments, InstantField, NumberField, Reader
 from wearlog.web.site.forms import EntryForm, ModelForm, UnitsForm
 from wearlog.web.site.model_fields import Described, of
+
+if TYPE_CHECKING:
+    from wearlog.people.fields import Words
+
+Thing = TypeVar("Thing", bound=models.Model)
 
 MADE_BY_US = NumberField | InstantField
 
@@ -23,20 +31,30 @@ def text_area(rows: int = 3) -> forms.Textarea:
     return forms.Textarea(attrs={"rows": rows})
 
 
-class ThingForm(UnitsForm, ModelForm):
+class ThingForm(UnitsForm, ModelForm[Thing]):
     """A reference record in the reader's units. Unchanged fields keep all stored digits."""
 
-    def __init__(self, *args: Any, reader: Reader, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(
+        self,
+        data: Mapping[str, object] | None = None,
+        *,
+        reader: Reader,
+        instance: Thing | None = None,
+    ) -> None:
+        super().__init__(data, instance=instance)
         for field in self.fields.values():
             if isinstance(field, forms.ModelChoiceField):
                 field.empty_label = "–"
             elif isinstance(field, forms.ChoiceField):
-                known: Any = field.choices
+                known: Iterable[tuple[object, Words]] = normalize_choices(field.choices)
                 field.choices = [(value, words if value else _("choose …")) for value, words in known]
+        self.shape()
         self.take_reader(reader)
 
-    def clean(self) -> dict[str, Any]:
+    def shape(self) -> None:
+        """Fit the fields to the record, once they are made. A subclass says how."""
+
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or self.cleaned_data
         if self.instance.pk is not None:
             for name, field in self.fields.items():
@@ -48,22 +66,24 @@ class ThingForm(UnitsForm, ModelForm):
 class TagsField(forms.MultipleChoiceField):
     """Several words, stored separated by spaces."""
 
-    def __init__(self, **kwargs: Any) -> None:
+    def __init__(
+        self, *, choices: Iterable[tuple[str, Words]] = (), **kwargs: Unpack[FieldArguments]
+    ) -> None:
         kwargs.setdefault("required", False)
         kwargs.setdefault("widget", forms.CheckboxSelectMultiple)
-        super().__init__(**kwargs)
+        super().__init__(choices=choices, **kwargs)
 
-    def prepare_value(self, value: Any) -> Any:
+    def prepare_value(self, value: object) -> object:
         return value.split() if isinstance(value, str) else value
 
-    def clean(self, value: Any) -> Any:
+    def clean(self, value: object) -> str:
         return " ".join(super().clean(value))
 
-    def has_changed(self, initial: Any, data: Any) -> bool:
-        return super().has_changed(self.prepare_value(initial), data)
+    def has_changed(self, initial: str | Collection[str] | None, data: Collection[str] | None) -> bool:
+        return super().has_changed(initial.split() if isinstance(initial, str) else initial, data)
 
 
-class PressForm(ThingForm):
+class PressForm(ThingForm[Press]):
     class Meta(Described):
         model = Press
         fields = (
@@ -79,17 +99,16 @@ class PressForm(ThingForm):
         )
         widgets = {"note": text_area()}
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def shape(self) -> None:
         self.fields["hours_from"].required = False
-        self.fields["hours_from"].choices = [  # type: ignore[attr-defined]
+        self.field("hours_from", forms.ChoiceField).choices = [
             ("", _("the runs, unless said otherwise")),
             *HoursFrom.choices,
         ]
 
 
 ONE_BARREL = tuple((kind.value, kind, "") for kind in Kind if KINDS[kind].usual)
-TEMPLATES: dict[str, tuple[Any, tuple[tuple[str, Kind, str], ...]]] = {
+TEMPLATES: dict[str, tuple[Words, tuple[tuple[str, Kind, str], ...]]] = {
     "single": (_("one barrel: screw, die, barrel, head, heater, drive"), ONE_BARREL),
     "twin": (
         _("two barrels, left and right, on one drive"),
@@ -121,7 +140,7 @@ class NewPressForm(PressForm):
         return [Position(press=press, name=name, kind=kind, barrel=barrel) for name, kind, barrel in rows]
 
 
-class PositionForm(ThingForm):
+class PositionForm(ThingForm[Position]):
     class Meta(Described):
         model = Position
         fields = ("name", "kind", "barrel", "share", "note")
@@ -133,7 +152,7 @@ class PositionForm(ThingForm):
         return super()._get_validation_exclusions() - {"press"}  # type: ignore[misc,no-any-return]
 
 
-class PartTypeForm(ThingForm):
+class PartTypeForm(ThingForm[PartType]):
     for_crops = of(PartType, "for_crops", TagsField)
 
     class Meta(Described):
@@ -156,14 +175,13 @@ class PartTypeForm(ThingForm):
         )
         widgets = {"note": text_area(2)}
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["for_crops"].choices = [  # type: ignore[attr-defined]
+    def shape(self) -> None:
+        self.field("for_crops", forms.MultipleChoiceField).choices = [
             (crop.code, crop.code) for crop in Crop.objects.all()
         ]
 
 
-class PartForm(ThingForm):
+class PartForm(ThingForm[Part]):
     class Meta(Described):
         model = Part
         fields = (
@@ -218,9 +236,9 @@ class NewPartsForm(EntryForm):
 
     aliases = {"code": "first"}
 
-    def clean(self) -> dict[str, Any]:
+    def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
-        first, count = self.text("first"), cleaned.get("count")
+        first, count = self.text_of("first"), cleaned.get("count")
         if not first or not count:
             return cleaned
         try:
@@ -244,13 +262,13 @@ class NewPartsForm(EntryForm):
                 part_type=value["part_type"],
                 acquired_on=value.get("acquired_on"),
                 made_from=value.get("made_from"),
-                note=self.text("note"),
+                note=self.text_of("note"),
             )
             for code in self.codes
         ]
 
 
-class CropForm(ThingForm):
+class CropForm(ThingForm[Crop]):
     class Meta(Described):
         model = Crop
         fields = ("code", "bushel_kg", "note")
@@ -272,7 +290,7 @@ class CropForm(ThingForm):
         return code
 
 
-class EnergyForm(ThingForm):
+class EnergyForm(ThingForm[EnergySource]):
     class Meta(Described):
         model = EnergySource
         fields = ("source", "kind", "isolate_at", "release_by", "verify_by")

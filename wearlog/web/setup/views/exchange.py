@@ -41,7 +41,7 @@ class Exchange(FormPage[ImportForm, ImportJob]):
     template_name = "web/setup/exchange.html"
 
     def form(self, data: QueryDict | None) -> ImportForm:
-        return ImportForm(data, self.request.FILES or None, reader=self.reader)
+        return ImportForm(data, files=self.request.FILES or None, reader=self.reader)
 
     def context(self) -> dict[str, object]:
         latest = ImportJob.objects.select_related("by")[:LATEST]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import groupby
 
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -184,8 +184,8 @@ class PricePage(ThingPage[PriceForm, Price]):
     def new_thing(self) -> Price:
         return Price(from_on=timezone.localdate(timezone=self.reader.zone))
 
-    def form_words(self) -> dict[str, object]:
-        return {"currency": self.request.mill.currency}
+    def form_for(self, thing: Price, made: type[PriceForm], data: QueryDict | None) -> PriceForm:
+        return made(data, instance=thing, reader=self.reader, currency=self.request.mill.currency)
 
 
 rule_new = RulePage.as_page(Permission.MAINTAIN)

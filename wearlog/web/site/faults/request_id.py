@@ -38,7 +38,7 @@ class RequestIdMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         given = request.headers.get(HEADER, "")
         name = given if LOOKS_LIKE_ONE.fullmatch(given) else secrets.token_hex(6)
-        request.request_id = name  # type: ignore[attr-defined]
+        vars(request).update(request_id=name)
         before = _current.set(request)
         try:
             response = self.get_response(request)

@@ -28,7 +28,7 @@ def marks_of(context: RequestContext, item: DueItem) -> Marks:
 @register.simple_tag
 def order_day(item: DueItem, orders: Mapping[str, date] | str) -> date | str:
     """The last day to order the part, where the page has computed it; else an empty text."""
-    return orders.get(item_key(item), "") if orders else ""  # type: ignore[union-attr]
+    return orders.get(item_key(item), "") if isinstance(orders, Mapping) else ""
 
 
 @register.filter

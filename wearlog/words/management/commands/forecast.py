@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
@@ -21,14 +20,14 @@ class Command(BaseCommand):
         add_as_of(parser)
         parser.add_argument("--format", choices=("table", "json", "csv"), default="table")
 
-    def handle(self, *args: Any, **options: Any) -> None:
-        as_of = parse_as_of(options["as_of"])
-        items = due_items(as_of=as_of)
-        if options["format"] == "json":
-            text = printing.as_json(items, as_of)
-        elif options["format"] == "csv":
+    def handle(self, *args: object, as_of: str | None, format: str, **options: object) -> None:
+        day = parse_as_of(as_of)
+        items = due_items(as_of=day)
+        if format == "json":
+            text = printing.as_json(items, day)
+        elif format == "csv":
             text = printing.as_csv(items)
         else:
             width = min(max(shutil.get_terminal_size((100, 24)).columns, 80), 120)
-            text = printing.as_table(items, as_of, width)
+            text = printing.as_table(items, day, width)
         self.stdout.write(text, ending="" if text.endswith("\n") else "\n")
