@@ -11,6 +11,7 @@ from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock, Yearly, YearlyLook
 from wearlog.logbook.models import ImportJob
 from wearlog.people.models import AuditEntry, Session, User
+from wearlog.reminders.models import CalendarFeed, StoppedAddress
 from wearlog.runs.models import Crop, PlanEntry, Price, Reading, Run, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Photo, Rule, Service
 
@@ -211,6 +212,12 @@ class GrowingMill:
         )  # fmt: skip
         if number == 0:
             self.job = job
+        CalendarFeed.objects.create(
+            person=self.person, press=self.newest_press, secret_hash=f"{number}", made_at=self.now
+        )
+        StoppedAddress.objects.create(
+            channel="mail", address=person.email, person=person, reason="no such box", stopped_at=self.now
+        )
 
     def _corrections(self, number: int) -> None:
         """One more change of the crop of the first run, and so on."""

@@ -93,6 +93,7 @@ SETUP = [
     "/exchange/imports/{job}/",
 ]
 PRINTING = ["/due/card/?all=due", "/labels/"]
+REMINDERS = ["/me/reminders/", "/me/calendar/", "/mail/addresses/", "/webhook/"]
 FEW, MANY = 2, 12
 
 
@@ -105,7 +106,11 @@ def queries_of(client: Client, address: str) -> int:
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.parametrize("area", [LOG, LOCKOUT, SETUP, PRINTING], ids=["log", "lockout", "setup", "printing"])
+@pytest.mark.parametrize(
+    "area",
+    [LOG, LOCKOUT, SETUP, PRINTING, REMINDERS],
+    ids=["log", "lockout", "setup", "printing", "reminders"],
+)
 def test_a_page_asks_as_often_for_twelve_of_everything_as_for_two(
     area: list[str], client: Client, owner: User
 ) -> None:
