@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import TypeVar
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, Model, OuterRef, Q, QuerySet, Subquery
 
 from wearlog.equipment.models import Fitting, Part, Position, Press
+
+Row = TypeVar("Row", bound=Model)
+
+
+def first_of_each_press(
+    rows: QuerySet[Row], press_ids: Collection[int], *order: str, press: str = "press"
+) -> QuerySet[Row]:
+    """Of each press the first of `rows` in this order, in one query, which leaves out a press without any.
+
+    `press` is the path from a row to its press. The database looks up one row for each press, as it would
+    for a single one; a window function would read all rows of all presses.
+    """
+    first = rows.filter(**{press: OuterRef("pk")}).order_by(*order).values("pk")[:1]
+    return rows.filter(pk__in=Press.objects.filter(pk__in=press_ids).order_by().values_list(Subquery(first)))
 
 
 def presses_in_service(*, on: date) -> QuerySet[Press]:

@@ -9,7 +9,7 @@ from hashlib import blake2b
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from django.db.models import Aggregate, F, FloatField, Func, IntegerField, QuerySet, TextField
+from django.db.models import Aggregate, F, FloatField, Func, IntegerField, QuerySet, Subquery, TextField
 from django.db.models.functions import Cast, Coalesce
 from numpy.typing import NDArray
 
@@ -72,6 +72,20 @@ class SecondsPart(Func):
         sql, params = compiler.compile(self.get_source_expressions()[0])
         seconds = f"EXTRACT(EPOCH FROM {sql})"
         return f"({seconds} - FLOOR({seconds}))", [*params, *params]
+
+
+class JoinedRows(Subquery):
+    """The column `listed` of a query as one text, separated by spaces, in the order of the query. Unlike an
+    aggregate it can be of a few rows of many: of the latest of each press."""
+
+    template = "(SELECT %(join)s(listed, ' ') FROM (%(subquery)s) AS joined)"
+    output_field = TextField()
+
+    def as_sqlite(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
+        return self.as_sql(compiler, connection, join="GROUP_CONCAT")
+
+    def as_postgresql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
+        return self.as_sql(compiler, connection, join="STRING_AGG")
 
 
 class Joined(Aggregate):

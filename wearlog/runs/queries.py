@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from statistics import median
 from typing import TypeVar
 
-from django.db.models import F, Model, Q, QuerySet
+from django.db.models import F, Model, OuterRef, Q, QuerySet, TextField
+from django.db.models.functions import Cast
 
 from wearlog.equipment.models import Press
+from wearlog.equipment.queries import first_of_each_press
 from wearlog.runs import hours
+from wearlog.runs.columns import JoinedRows
 from wearlog.runs.models import Crop, Reading, Run, ShiftNote
 
 Row = TypeVar("Row", bound=Model)
@@ -20,6 +23,8 @@ RUNS_FOR_A_RATE = 20
 """The usual rate is the median of at most this many of the latest runs."""
 RUNS_THAT_SAY_USUAL = 3
 """With fewer runs than this there is no usual rate."""
+RUNS_WITH_RECENT_CROPS = 60
+"""A press's recent crops are those of this many of its latest runs."""
 
 
 def last_run(press: Press) -> Run | None:
@@ -41,9 +46,34 @@ def latest_runs(press: Press | None = None, *, limit: int = 20) -> QuerySet[Run]
     return (runs if press is None else runs.filter(press=press))[:limit]
 
 
+def last_ended_runs(press_ids: Collection[int]) -> dict[int, Run]:
+    """By press, the run that started last of those that have ended, without voided runs; one query."""
+    ended = Run.objects.not_voided().filter(ends_at__isnull=False).select_related("crop")
+    return {run.press_id: run for run in first_of_each_press(ended, press_ids, "-started_at", "-pk")}
+
+
+def recent_crops(press_ids: Collection[int]) -> dict[int, list[int]]:
+    """By press, the primary keys of the crops of its latest runs, ended or not, without voided ones. The
+    newest comes first, each comes once. One query, which reads only these runs."""
+    latest = (
+        Run.objects.not_voided()
+        .filter(press=OuterRef("pk"))
+        .order_by("-started_at", "-pk")
+        .values(listed=Cast("crop_id", TextField()))[:RUNS_WITH_RECENT_CROPS]
+    )
+    rows = Press.objects.filter(pk__in=press_ids).order_by().values_list("pk", JoinedRows(latest))
+    return {pk: list(dict.fromkeys(int(crop) for crop in (crops or "").split())) for pk, crops in rows}
+
+
+def last_readings(press_ids: Collection[int]) -> dict[int, Reading]:
+    """By press, the latest reading of its meter that is not voided; one query."""
+    readings = first_of_each_press(Reading.objects.not_voided(), press_ids, "-read_at")
+    return {reading.press_id: reading for reading in readings}
+
+
 def last_reading(press: Press) -> Reading | None:
     """The latest reading of the press's meter that is not voided."""
-    return Reading.objects.not_voided().filter(press=press).order_by("-read_at").first()
+    return last_readings([press.pk]).get(press.pk)
 
 
 def reading_before(press_id: int, instant: datetime, *, exclude: int | None = None) -> Reading | None:

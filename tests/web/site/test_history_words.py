@@ -8,13 +8,15 @@ from pathlib import Path
 
 import pytest
 from django.db import models
+from django.test import Client
 from django.utils import translation
 
 from tests.dates import at
+from tests.mills.log_shop import MORNING, Shop
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource, Lock
 from wearlog.people import audit
-from wearlog.people.models import Mill, User
+from wearlog.people.models import AuditEntry, Mill, User
 from wearlog.runs.models import Crop, PlanEntry, Price, Reading, Run, ShiftNote
 from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Rule, Service
 from wearlog.web.site.history import UNTOLD
@@ -75,3 +77,20 @@ def test_the_trail_calls_a_record_by_one_name_whoever_writes_it(owner: User) -> 
     with translation.override("de"):
         entry = audit.write(at=at("2026-03-01 06:30"), by=owner, action="add", record=price)
     assert entry.record_key == "oil_kg from 2026-03-01"
+
+
+def test_a_history_names_what_it_refers_to_and_says_the_key_of_what_is_gone(
+    client: Client, owner: User, shop: Shop
+) -> None:
+    work = Service.objects.create(
+        ref="w", press=shop.north, position=shop.die_place, done_at=MORNING, action="polish"
+    )
+    for old, new in ((shop.screw_place.pk, shop.die_place.pk), (shop.die_place.pk, 98765)):
+        AuditEntry.objects.create(
+            at=MORNING, by_name="Olga", action="correct", record="service", record_id=work.pk,
+            old={"position_id": old}, new={"position_id": new}, reason="It was another.",
+        )  # fmt: skip
+    client.force_login(owner)
+    page = client.get(f"/log/work/{work.pk}/").content.decode()
+    assert "North press · screw" in page
+    assert "98765" in page

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -26,6 +27,9 @@ from wearlog.words.records import gauge_words
 
 UNTOLD = {"id", "entered_at", "entered_by_id", "entry", "slot", "ends_at", "ref"}
 """Columns left out of the history: derived ones, or those shown elsewhere on the line."""
+
+Names = Mapping[tuple[str, str], str]
+"""The names of records by the column that refers to them, and their primary key as text."""
 
 
 @dataclass(frozen=True)
@@ -79,21 +83,55 @@ def address_of(record: models.Model) -> str:
 
 def changes_of(record: models.Model, reader: Reader) -> list[Change]:
     """The changes of the record, oldest first; the first one is the entry itself."""
-    entries = AuditEntry.objects.filter(record=record._meta.model_name, record_id=record.pk).order_by("pk")
+    entries = list(
+        AuditEntry.objects.filter(record=record._meta.model_name, record_id=record.pk).order_by("pk")
+    )
+    names = names_in(record, entries)
     return [
         Change(
             at=entry.at,
             by=_("command line") if entry.by_name == COMMAND_LINE else entry.by_name,
             action=act_words(entry.action),
             reason=entry.reason,
-            differences=tuple(differences(record, entry.old or {}, entry.new or {}, reader)),
+            differences=tuple(differences(record, entry.old or {}, entry.new or {}, reader, names)),
         )
         for entry in entries
     ]
 
 
+def names_in(record: models.Model, entries: Sequence[AuditEntry]) -> Names:
+    """The names of the records that the entries refer to; one query for each column that refers to any."""
+    referred: dict[str, set[object]] = defaultdict(set)
+    for entry in entries:
+        for column, value in [*(entry.old or {}).items(), *(entry.new or {}).items()]:
+            if column.endswith("_id") and column not in UNTOLD and value not in (None, ""):
+                referred[column].add(value)
+    names: dict[tuple[str, str], str] = {}
+    for column, keys in referred.items():
+        target = target_of(record, column)
+        if target is None:
+            continue
+        # A name may hold that of another record: a position's holds its press's.
+        for found in target._default_manager.select_related().filter(pk__in=keys):
+            names[column, str(found.pk)] = str(found)
+    return names
+
+
+def target_of(record: models.Model, column: str) -> type[models.Model] | None:
+    """The model to which a foreign key's column refers, or None where it is none any more."""
+    try:
+        target = record._meta.get_field(column.removesuffix("_id")).related_model
+    except FieldDoesNotExist:
+        return None
+    return None if target is None or isinstance(target, str) else target
+
+
 def differences(
-    record: models.Model, old: Mapping[str, object], new: Mapping[str, object], reader: Reader
+    record: models.Model,
+    old: Mapping[str, object],
+    new: Mapping[str, object],
+    reader: Reader,
+    names: Names,
 ) -> list[Difference]:
     found = []
     for name in new:
@@ -102,14 +140,14 @@ def differences(
         found.append(
             Difference(
                 name=column_words(type(record), name),
-                old=shown(record, name, old.get(name), reader) if old else "",
-                new=shown(record, name, new[name], reader),
+                old=shown(record, name, old.get(name), reader, names) if old else "",
+                new=shown(record, name, new[name], reader, names),
             )
         )
     return found
 
 
-def shown(record: models.Model, column: str, value: object, reader: Reader) -> str:
+def shown(record: models.Model, column: str, value: object, reader: Reader, names: Names) -> str:
     if value in (None, ""):
         return "–"
     if isinstance(value, bool):
@@ -123,7 +161,8 @@ def shown(record: models.Model, column: str, value: object, reader: Reader) -> s
     except ValueError:
         return str(value)
     if column.endswith("_id"):
-        return related(record, column, value)
+        # The key, where the record no longer exists.
+        return names.get((column, str(value)), str(value))
     field = field_of(record, column)
     if field is not None and field.choices:
         return str(dict(field.flatchoices).get(value, value))
@@ -136,15 +175,3 @@ def field_of(record: models.Model, column: str) -> models.Field[object, object] 
     except FieldDoesNotExist:
         return None
     return field if isinstance(field, models.Field) else None
-
-
-def related(record: models.Model, column: str, value: object) -> str:
-    """The name of the record that a foreign key referred to, or the key where it no longer exists."""
-    try:
-        field = record._meta.get_field(column.removesuffix("_id"))
-    except FieldDoesNotExist:
-        return str(value)
-    if field.related_model is None or isinstance(field.related_model, str):
-        return str(value)
-    target = field.related_model._default_manager.filter(pk=value).first()
-    return str(target) if target is not None else str(value)

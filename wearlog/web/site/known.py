@@ -10,9 +10,10 @@ from decimal import Decimal
 from wearlog.equipment.kinds import GROUND_BY_SEED, Kind
 from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.people.models import User
+from wearlog.runs import queries as runs
 from wearlog.runs.models import Crop, Reading, Run
-from wearlog.service.models import Measurement
-from wearlog.service.queries import last_crop_change
+from wearlog.service.models import CropChange, Measurement
+from wearlog.service.queries import last_crop_changes
 from wearlog.words.kinds import mark_words
 
 
@@ -72,17 +73,12 @@ def barrels_of(places: Sequence[PlaceNow]) -> list[str]:
 
 
 def last_reading(press: Press) -> Reading | None:
-    return Reading.objects.not_voided().filter(press=press).order_by("-read_at").first()
+    return runs.last_reading(press)
 
 
 def last_run(press: Press) -> Run | None:
-    return (
-        Run.objects.of(press)
-        .filter(ends_at__isnull=False)
-        .select_related("crop")
-        .order_by("-started_at")
-        .first()
-    )
+    """The press's run that started last of those that have ended."""
+    return runs.last_ended_runs([press.pk]).get(press.pk)
 
 
 def running(press: Press) -> list[Run]:
@@ -178,21 +174,53 @@ def serves(part: Part, crop: Crop) -> bool:
     return not part.part_type.for_crops or crop.code in part.part_type.for_crops.split()
 
 
-def crops_in_use(press: Press | None) -> list[Crop]:
-    """All crops, the press's most recent first."""
+@dataclass(frozen=True)
+class BeforeRun:
+    """What is known of a press before a run of it is logged.
+
+    `crops` are all crops, those that the press pressed last first. `next_crop` is the presumed crop of the
+    next run: that of a crop change since the last run, else the last run's.
+    """
+
+    reading: Reading | None
+    last_run: Run | None
+    crops: list[Crop]
+    next_crop: Crop | None
+
+    @property
+    def usual_crop(self) -> Crop | None:
+        """The crop to begin with: the presumed one, else the only one that there is."""
+        return self.next_crop or (self.crops[0] if len(self.crops) == 1 else None)
+
+
+def before_runs(presses: Sequence[Press]) -> dict[int, BeforeRun]:
+    """By the primary key of the press, what is known before its next run; five queries for any number of
+    presses."""
+    press_ids = [press.pk for press in presses]
+    readings, last = runs.last_readings(press_ids), runs.last_ended_runs(press_ids)
+    recent, changes = runs.recent_crops(press_ids), last_crop_changes(press_ids)
     crops = list(Crop.objects.all())
-    if press is None:
-        return crops
-    recent: dict[int, int] = {}
-    newest = Run.objects.of(press).order_by("-started_at").values_list("crop_id", flat=True)[:60]
-    for number, crop_id in enumerate(newest):
-        recent.setdefault(crop_id, number)
-    return sorted(crops, key=lambda crop: (recent.get(crop.pk, 999), crop.code))
+    return {
+        pk: BeforeRun(
+            reading=readings.get(pk),
+            last_run=last.get(pk),
+            crops=_recent_first(crops, recent.get(pk, [])),
+            next_crop=_next_crop(last.get(pk), changes.get(pk)),
+        )
+        for pk in press_ids
+    }
 
 
-def next_crop(press: Press) -> Crop | None:
-    """The presumed crop of the next run: that of a crop change since the last run, else the last run's."""
-    last, change = last_run(press), last_crop_change(press)
+def before_run(press: Press) -> BeforeRun:
+    return before_runs([press])[press.pk]
+
+
+def _recent_first(crops: Sequence[Crop], recent: Sequence[int]) -> list[Crop]:
+    place = {crop_id: number for number, crop_id in enumerate(recent)}
+    return sorted(crops, key=lambda crop: (place.get(crop.pk, len(place)), crop.code))
+
+
+def _next_crop(last: Run | None, change: CropChange | None) -> Crop | None:
     if change is not None and (last is None or change.service.done_at >= last.started_at):
         return change.to_crop
     return last.crop if last is not None else None

@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 from wearlog.equipment.models import Press
 from wearlog.lockout.cautions import steps
 from wearlog.lockout.cautions.queries import caution_for_press, isolation_point
-from wearlog.lockout.isolation.queries import last_number
+from wearlog.lockout.isolation.queries import last_numbers
 from wearlog.lockout.models import EnergySource, Isolation, Lock
 from wearlog.logbook import lockouts
 from wearlog.people.models import Role, User
@@ -75,7 +75,7 @@ class LockOn(OnIsolation[LockOnForm, list[Lock]]):
             data,
             reader=self.reader,
             sources=[(source, isolation_point(source)) for source in sources],
-            numbers={source.pk: last_number(self.request.user, source) for source in sources},
+            numbers=last_numbers(self.request.user, self.press.pk),
             joins=self.now is not None,
             user=self.request.user,
         )

@@ -96,7 +96,8 @@ class WordingPage(FormPage[WordingForm, CautionWording]):
         self.press = next((press for press in self.presses if press.pk == wanted), None)
         if wanted is not None and self.press is None:
             raise Http404(_("There is no such press."))
-        self.rows = CautionWording.objects.filter(hazard=self.key, press=self.press).order_by("-number")
+        versions = CautionWording.objects.filter(hazard=self.key, press=self.press)
+        self.rows = versions.select_related("press").order_by("-number")
 
     def form(self, data: QueryDict | None) -> WordingForm:
         return WordingForm(

@@ -103,10 +103,11 @@ def field_of(record: LogRecord, name: str) -> forms.Field:
 def places_of(record: LogRecord) -> QuerySet[Position]:
     """The positions to choose from: for a fitting, those for the part's kind on any press; for work and
     incidents, those of their press."""
+    places = Position.objects.select_related("press")
     if isinstance(record, Fitting):
-        return Position.objects.filter(kind=record.position.kind).select_related("press")
+        return places.filter(kind=record.position.kind)
     assert isinstance(record, Service | Incident)
-    return Position.objects.filter(press=record.press_id)
+    return places.filter(press=record.press_id)
 
 
 class CorrectionForm(EntryForm):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
-from typing import Any, Unpack
+from typing import TYPE_CHECKING, Any, Unpack
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -20,11 +20,39 @@ from wearlog.people.fields import quantity_of
 from wearlog.people.refusals import Doubt
 from wearlog.runs.models import Crop, Reading, Run, SeedHow
 from wearlog.web.log.forms.run import BOTH, HOW, unit_choices
-from wearlog.web.site.fields import DayField, MassField, NumberField, Reader, TextArguments
+from wearlog.web.site.fields import DayField, FieldArguments, MassField, NumberField, Reader, TextArguments
 from wearlog.web.site.forms import EntryForm, FormArguments, in_units_of, new_ref
 from wearlog.web.site.model_fields import of
 
+if TYPE_CHECKING:
+    ModelChoiceField = forms.ModelChoiceField[Crop]
+else:
+    ModelChoiceField = forms.ModelChoiceField  # only the stubs make it generic
+
 NUMBER = {"class": "number"}
+
+
+class CropField(ModelChoiceField):
+    """A crop out of those that the sheet has loaded for all its lines, so that no line looks its own up."""
+
+    loaded: Sequence[Crop] = ()
+
+    def __init__(self, **kwargs: Unpack[FieldArguments]) -> None:
+        super().__init__(queryset=Crop.objects.none(), **kwargs)
+
+    def offer(self, crops: Sequence[Crop]) -> None:
+        self.loaded = crops
+        self.choices = [("", "—"), *((crop.pk, crop.code) for crop in crops)]
+
+    def to_python(self, value: object) -> Crop | None:
+        if value in self.empty_values:
+            return None
+        found = next((crop for crop in self.loaded if str(crop.pk) == str(value)), None)
+        if found is None:
+            raise ValidationError(
+                self.error_messages["invalid_choice"], code="invalid_choice", params={"value": value}
+            )
+        return found
 
 
 class ClockField(forms.CharField):
@@ -103,7 +131,7 @@ class SheetLine(EntryForm):
     ref = of(Run, "ref", widget=forms.HiddenInput)
     day = DayField(widget=forms.HiddenInput)
     until = ClockField(label=gettext_lazy("Until"))
-    crop = of(Run, "crop", required=False)
+    crop = of(Run, "crop", CropField, required=False)
     meter_h = of(Reading, "meter_h", required=False, widget=forms.TextInput(attrs=NUMBER))
     hours_h = of(
         Run,
@@ -142,8 +170,7 @@ class SheetLine(EntryForm):
     ) -> None:
         super().__init__(data, reader=reader, **more)
         self.about, self.title, self.by_meter, self.hint = about, title, by_meter, hint
-        choices = [(crop.pk, crop.code) for crop in crops]
-        self.field("crop", forms.ChoiceField).choices = [("", "—"), *choices]
+        self.field("crop", CropField).offer(crops)
         self.fields["ref"].initial = new_ref()
         del self.fields["hours_h" if by_meter else "meter_h"]
         for name in ("until", "crop", self.first_name, "seed", "seed_how"):

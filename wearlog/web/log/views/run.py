@@ -105,13 +105,12 @@ class RunNew(EntryPage[RunForm, Run]):
             raise NothingToShow(choose_press(self.request, _("Log a run"), reverse("web:run-new")))
         self.press = press
         self.places = known.places_of(press)
-        self.reading = known.last_reading(press)
-        self.last_run = known.last_run(press)
-        self.crops = known.crops_in_use(press)
+        self.before = known.before_run(press)
+        self.reading, self.last_run = self.before.reading, self.before.last_run
+        self.crops = self.before.crops
 
     def form(self, data: QueryDict | None) -> RunForm:
-        only = self.crops[0] if len(self.crops) == 1 else None
-        crop = known.next_crop(self.press) or only
+        crop = self.before.usual_crop
         same_crop = self.last_run is not None and crop == self.last_run.crop
         return RunForm(
             data,

@@ -45,19 +45,23 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
         raise NotImplementedError
 
     def line(
-        self, data: QueryDict | None, prefix: str, press: Press, title: str, **initial: object
+        self,
+        data: QueryDict | None,
+        prefix: str,
+        press: Press,
+        before: known.BeforeRun,
+        title: str,
+        **initial: object,
     ) -> SheetLine:
-        crops = known.crops_in_use(press)
-        crop = known.next_crop(press) or (crops[0] if len(crops) == 1 else None)
-        reading, last = known.last_reading(press), known.last_run(press)
-        metered = by_meter(press, reading, last)
+        crop, reading = before.usual_crop, before.reading
+        metered = by_meter(press, reading, before.last_run)
         return SheetLine(
             data,
             prefix=prefix,
             reader=self.reader,
             about=press,
             title=title,
-            crops=crops,
+            crops=before.crops,
             by_meter=metered,
             hint=reading_words(reading) if metered else "",
             initial={"crop": crop.pk if crop else None, **initial},
@@ -132,10 +136,11 @@ class ShiftSheet(SheetPage):
         return _("All presses at once")
 
     def lines(self, data: QueryDict | None) -> list[SheetLine]:
-        day = today(self.request)
+        day, presses = today(self.request), known.presses_at_work()
+        before = known.before_runs(presses)
         return [
-            self.line(data, f"press{press.pk}", press, press.name or press.code, day=day)
-            for press in known.presses_at_work()
+            self.line(data, f"press{press.pk}", press, before[press.pk], press.name or press.code, day=day)
+            for press in presses
         ]
 
     def context(self) -> dict[str, object]:
@@ -170,8 +175,8 @@ class WeekSheet(SheetPage):
         return _("A week at %(press)s") % {"press": self.press.name or self.press.code}
 
     def lines(self, data: QueryDict | None) -> list[SheetLine]:
-        last = known.last_run(self.press)
-        ended = last.ends_at if last is not None else None
+        before = known.before_run(self.press)
+        ended = before.last_run.ends_at if before.last_run is not None else None
         usual = USUAL_END if ended is None else timezone.localtime(ended, self.reader.zone).time()
         end = usual.replace(second=0, microsecond=0)
         found = []
@@ -179,7 +184,7 @@ class WeekSheet(SheetPage):
             day = self.first + timedelta(days=number // self.per_day)
             until = end if number % self.per_day == self.per_day - 1 else None
             title = written(day, "D j M")
-            found.append(self.line(data, f"line{number}", self.press, title, day=day, until=until))
+            found.append(self.line(data, f"line{number}", self.press, before, title, day=day, until=until))
         return found
 
     def context(self) -> dict[str, object]:

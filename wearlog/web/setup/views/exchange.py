@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
@@ -43,7 +44,8 @@ class Exchange(FormPage[ImportForm, ImportJob]):
         return ImportForm(data, files=self.request.FILES or None, reader=self.reader)
 
     def context(self) -> dict[str, object]:
-        return {"jobs": [line_of(job) for job in ImportJob.objects.select_related("by")[:LATEST]]}
+        latest = ImportJob.objects.select_related("by")[:LATEST]
+        return {"jobs": [line_of(job, self.reader.zone) for job in latest]}
 
     def act(self, form: ImportForm, now: datetime) -> ImportJob:
         upload = form.cleaned_data["file"]
@@ -64,7 +66,7 @@ class Exchange(FormPage[ImportForm, ImportJob]):
         return HttpResponseRedirect(reverse("web:import-job", kwargs={"pk": record.pk}))
 
 
-def line_of(job: ImportJob) -> Row:
+def line_of(job: ImportJob, zone: ZoneInfo) -> Row:
     return Row(
         title=job.name,
         url=reverse("web:import-job", kwargs={"pk": job.pk}),
@@ -72,7 +74,7 @@ def line_of(job: ImportJob) -> Row:
             _("to be checked only") if job.only_check else "",
             ImportState(job.state).label,
             str(job.by),
-            when(job.asked_at),
+            when(job.asked_at, zone),
         ),
         faded=job.has_ended,
     )
