@@ -28,6 +28,7 @@ from wearlog.service.work import TAKES_NEXT_EDGE
 
 def items_of(record: Record) -> list[DueItem]:
     """Every due item of the mill, most urgent first."""
+    record.timelines_of(record.presses)  # so that the presses are read together
     board = Board(record)
     return in_order(with_cautions([item for rule in record.rules for item in board.items(rule)]))
 
