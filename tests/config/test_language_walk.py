@@ -23,7 +23,7 @@ from tests.mills.everything_due import fill
 from tests.mills.log_shop import form_of
 from tests.mills.look_mill import LookMill
 from tests.mills.whole_mill import whole_mill
-from wearlog.history.models import LogVersion
+from wearlog.history import versions
 from wearlog.people.models import Mill, Role, User
 from wearlog.reminders.outbox.actions import scan, send_due
 
@@ -50,7 +50,7 @@ ZONES = re.compile(r'<select name="time_zone".*?</select>', re.DOTALL)
 
 @pytest.fixture
 def fresh_log(transactional_db: None) -> None:
-    LogVersion.raise_by_one()
+    versions.touch()
 
 
 @pytest.fixture

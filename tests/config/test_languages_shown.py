@@ -23,7 +23,7 @@ from tests.mills.look_mill import LookMill
 from tests.mills.whole_mill import whole_mill
 from wearlog.calc import units
 from wearlog.forecasts.memory.refresh import languages
-from wearlog.history.models import LogVersion
+from wearlog.history import versions
 from wearlog.people.languages import language_of, language_of_browser
 from wearlog.people.models import Mill, Role, User
 from wearlog.people.words import day, figure, when
@@ -36,7 +36,7 @@ NARROW = "\u202f"
 
 @pytest.fixture
 def fresh_log(transactional_db: None) -> None:
-    LogVersion.raise_by_one()
+    versions.touch()
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from tests.soak import plain
 from wearlog.equipment.models import Press
-from wearlog.history.models import LogVersion
+from wearlog.history import versions
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewRun, NewWork
@@ -80,7 +80,7 @@ class TwoBooks:
             ref = f"work-{next(self.numbers)}"
             Service.objects.create(ref=ref, done_at=begun, press=press, action="inspect", rule=made)
             self.log.works.append(plain.Work(ref, code, rule.code, begun))
-        LogVersion.raise_by_one()
+        versions.touch()
 
     def add_person(self, name: str, wishes: dict[str, Any], at: datetime) -> None:
         address = f"{name}@mill.example"

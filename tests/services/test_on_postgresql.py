@@ -40,6 +40,7 @@ def test_every_folder_that_uses_a_database_is_run_again() -> None:
         "services",
         "browser",
         "config",
+        "load",
         "mills",
         "soak",
     }

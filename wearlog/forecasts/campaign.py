@@ -190,7 +190,8 @@ class Stop:
 def stop_at(press_id: int, *, as_of: date, days: int | None = None) -> Stop:
     """The stop of a press on a day. Reads only. `days` sets the length of the campaign instead of the
     plan."""
-    record = forecast_of_day(as_of=as_of).ground.record
+    forecast = forecast_of_day(as_of=as_of)
+    record = forecast.ground.record
     plan = [row for row in record.plan if row.press_id == press_id]
     campaign = campaign_of(plan, as_of=as_of, days=days)
     outlook = Outlook(record)
@@ -203,7 +204,7 @@ def stop_at(press_id: int, *, as_of: date, days: int | None = None) -> Stop:
     cautions = cautions_for([press_id])
     items = [
         replace(item, caution=cautions.of(press_id, action=item.action, kind=item.kind))
-        for item in items_without_cautions(as_of=as_of, press_ids=[press_id])
+        for item in items_without_cautions(as_of=as_of, press_ids=[press_id], forecast=forecast)
     ]
     return Stop(
         campaign=campaign,

@@ -23,13 +23,13 @@ class LogVersion(models.Model):
     hardly ever have the same one."""
 
     number = models.BigIntegerField(default=0)
-    setup = models.BigIntegerField(default=0)
-    lessons = models.BigIntegerField(default=0)
-    parts = models.BigIntegerField(default=0)
-    fittings = models.BigIntegerField(default=0)
-    services = models.BigIntegerField(default=0)
-    measurements = models.BigIntegerField(default=0)
-    incidents = models.BigIntegerField(default=0)
+    setup = models.BigIntegerField(default=0, db_default=0)
+    lessons = models.BigIntegerField(default=0, db_default=0)
+    parts = models.BigIntegerField(default=0, db_default=0)
+    fittings = models.BigIntegerField(default=0, db_default=0)
+    services = models.BigIntegerField(default=0, db_default=0)
+    measurements = models.BigIntegerField(default=0, db_default=0)
+    incidents = models.BigIntegerField(default=0, db_default=0)
 
     TABLES = ("parts", "fittings", "services", "measurements", "incidents")
     NUMBERS = ("number", "setup", "lessons", *TABLES)
@@ -62,7 +62,7 @@ class PressVersion(models.Model):
 
     press = models.OneToOneField(Press, models.CASCADE, primary_key=True, related_name="version")
     runs = models.BigIntegerField(db_column="number")
-    items = models.BigIntegerField(default=0)
+    items = models.BigIntegerField(default=0, db_default=0)
 
     class Meta:
         db_table = "forecasts_runsversion"

@@ -29,6 +29,9 @@ MOST_PHOTOS = 6
 """Per entry: enough to show a part from all sides, and a limit for the disk."""
 COLUMN: Mapping[type[LogRecord], str] = {Service: "service", Incident: "incident", ShiftNote: "note"}
 
+ADD_PHOTO = "add photo"
+"""The action in the audit trail; its row tells of the photo and nothing else of the record."""
+
 
 class NotKept(Exception):
     """The disk could not store a photo. The entry to which it belongs is stored."""
@@ -120,7 +123,7 @@ def _stored(
         **{column: record},
     )
     photo.save()
-    audit.write(at=at, by=by, action="add photo", record=record, new={"photo": name, "digest": one.digest})
+    audit.write(at=at, by=by, action=ADD_PHOTO, record=record, new={"photo": name, "digest": one.digest})
     return photo
 
 

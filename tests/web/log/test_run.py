@@ -14,7 +14,7 @@ from django.utils import timezone
 from tests.dates import at
 from tests.mills.log_shop import Shop
 from tests.web.html import flat
-from wearlog.history.models import LogVersion
+from wearlog.history import versions
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Reading, Run
 from wearlog.service.models import Rule
@@ -228,7 +228,7 @@ def test_saving_says_what_became_due_by_it(
 ) -> None:
     shop = Shop()
     Rule.objects.create(code="polish", action="polish", kind="screw", every_h=Decimal(100))
-    LogVersion.raise_by_one()  # so that what was due before is remembered
+    versions.touch()  # so that what was due before is remembered
     begin = timezone.now() - timedelta(days=20)
     for day in range(12):
         shop.run(shop.north, shop.rape, begin + timedelta(days=day), "8", "400", by=operator)

@@ -126,7 +126,8 @@ def test_migrations_that_wait_are_bad_and_named(mill: Mill) -> None:
     code, said = ask()
     assert code == 503
     assert said["checks"]["migrations"] == (
-        "the site was upgraded, its database not yet (runs.0001_squashed). "
+        "the site was upgraded, its database not yet (runs.0001_squashed, "
+        "runs.0002_running_runs_by_start). "
         "Run manage.py migrate, which makes a backup first."
     )
     assert said["checks"]["scan"] == "ok"

@@ -77,7 +77,7 @@ def test_a_page_that_breaks_says_what_to_do_and_tells_nothing_of_the_inside(
     def broken(**_: object) -> None:
         raise RuntimeError("the secret of the inside")
 
-    monkeypatch.setattr(day, "due_items", broken)
+    monkeypatch.setattr(day, "items_without_cautions", broken)
     client.raise_request_exception = False
     client.force_login(owner)
     answer = client.get("/")

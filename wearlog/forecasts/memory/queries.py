@@ -137,16 +137,16 @@ def _ground(as_of: date) -> DayRecord:
 
 
 def items_by_press(
-    *, as_of: date, press_ids: Collection[int] | None = None
+    *, as_of: date, press_ids: Collection[int] | None = None, forecast: Forecast | None = None
 ) -> dict[int, tuple[DueItem, ...]]:
     """The items of these presses (None: of all), without their cautions: kept ones where they are valid,
-    else stored ones, else computed."""
+    else stored ones, else computed, from the `forecast` of the day where it is at hand."""
     known, language = versions.latest(), get_language() or ""
     presses = list(known.every_press if press_ids is None else press_ids)
     found = _at_hand(presses, known, as_of, language) if may_cache(known.number) else {}
     missing = [press_id for press_id in presses if press_id not in found]
     if missing:
-        now = forecast_of_day(as_of=as_of)
+        now = forecast or forecast_of_day(as_of=as_of)
         number = now.ground.log.versions.number
         now.ground.read_together(missing)
         for press_id in missing:
@@ -190,12 +190,14 @@ def due_items(*, as_of: date) -> list[DueItem]:
     return with_their_cautions(items_without_cautions(as_of=as_of))
 
 
-def items_without_cautions(*, as_of: date, press_ids: Collection[int] | None = None) -> list[DueItem]:
+def items_without_cautions(
+    *, as_of: date, press_ids: Collection[int] | None = None, forecast: Forecast | None = None
+) -> list[DueItem]:
     """The items of these presses (None: of all), most urgent first, to count or to choose from.
 
     Their cautions are missing, so that they can't be shown: those that are shown must go through
     `with_their_cautions`."""
-    by_press = items_by_press(as_of=as_of, press_ids=press_ids)
+    by_press = items_by_press(as_of=as_of, press_ids=press_ids, forecast=forecast)
     return in_order(item for items in by_press.values() for item in items)
 
 
@@ -205,17 +207,12 @@ def with_their_cautions(items: Iterable[DueItem], cautions: Cautions | None = No
     return list(with_cautions(list(items), cautions))
 
 
-def cached_items(*, as_of: date) -> list[DueItem] | None:
-    """The answer of `items_without_cautions` for all presses if nothing has to be computed for it, else
-    None."""
+def cached_items(*, as_of: date) -> dict[int, tuple[DueItem, ...]]:
+    """The valid items, without their cautions, of the presses for which nothing has to be computed."""
     known = versions.latest()
     if not may_cache(known.number):
-        return None
-    presses = known.every_press
-    found = _at_hand(presses, known, as_of, get_language() or "")
-    if len(found) < len(presses):
-        return None
-    return in_order(item for items in found.values() for item in items)
+        return {}
+    return _at_hand(known.every_press, known, as_of, get_language() or "")
 
 
 def items_of_press(press_id: int, *, as_of: date) -> list[DueItem]:

@@ -36,11 +36,11 @@ class Migration(migrations.Migration):
                 to="equipment.press",
             ),
         ),
-        migrations.AddField("PressVersion", "items", models.BigIntegerField(default=0)),
-        migrations.AddField("LogVersion", "setup", models.BigIntegerField(default=0)),
-        migrations.AddField("LogVersion", "lessons", models.BigIntegerField(default=0)),
+        migrations.AddField("PressVersion", "items", models.BigIntegerField(default=0, db_default=0)),
+        migrations.AddField("LogVersion", "setup", models.BigIntegerField(default=0, db_default=0)),
+        migrations.AddField("LogVersion", "lessons", models.BigIntegerField(default=0, db_default=0)),
         *(
-            migrations.AddField("LogVersion", table, models.BigIntegerField(default=0))
+            migrations.AddField("LogVersion", table, models.BigIntegerField(default=0, db_default=0))
             for table in ("parts", "fittings", "services", "measurements", "incidents")
         ),
         migrations.RunPython(count_all_as_changed, migrations.RunPython.noop),

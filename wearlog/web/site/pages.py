@@ -216,9 +216,11 @@ class EntryPage(FormPage[Form, Record]):
         return super().post(request, **kwargs)
 
     def remember_due(self) -> None:
-        """Store what was due before the entry, so that `after` can say what became due by it."""
+        """Store what was due before the entry, at the presses where that is known, so that `after` can say
+        what became due by it."""
         before = cached_items(as_of=today(self.request))
-        self.due_before = None if before is None else sorted(pressing(before))
+        items = [item for of_press in before.values() for item in of_press]
+        self.due_before = (sorted(before), sorted(pressing(items))) if before else None
 
     def saved(self, text: str, record: Model) -> None:
         """Add a message about what was saved, with a link to correct it."""
@@ -244,19 +246,21 @@ DUE_BEFORE = "due_before"
 @needs(Permission.LOG)
 def after(request: MillRequest) -> HttpResponse:
     """The step between an entry and the next page: add a message on how much became due, and redirect."""
-    before = request.session.get(DUE_BEFORE)
-    if before is not None:
-        new = len(pressing(items_without_cautions(as_of=today(request))) - set(before))
-        if new:
-            messages.warning(
-                request,
-                ngettext(
-                    "With this, one thing became due. It stands below.",
-                    "With this, %(number)s things became due. They stand below.",
-                    new,
-                )
-                % {"number": new},
+    new = 0
+    match request.session.get(DUE_BEFORE):
+        case [list(presses), list(before)]:
+            items = items_without_cautions(as_of=today(request), press_ids=presses)
+            new = len(pressing(items) - set(before))
+    if new:
+        messages.warning(
+            request,
+            ngettext(
+                "With this, one thing became due. It stands below.",
+                "With this, %(number)s things became due. They stand below.",
+                new,
             )
+            % {"number": new},
+        )
     return back_to(request, reverse("web:day"))
 
 

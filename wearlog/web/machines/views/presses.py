@@ -163,9 +163,12 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Press, pk=pk)
     now = timezone.now()
     today = timezone.localdate(now)
-    record = forecast_of_day(as_of=today).ground.record
+    forecast = forecast_of_day(as_of=today)
+    record = forecast.ground.record
     cautions = cautions_for([shown.pk])
-    items = with_their_cautions(items_without_cautions(as_of=today, press_ids=[shown.pk]), cautions)
+    items = with_their_cautions(
+        items_without_cautions(as_of=today, press_ids=[shown.pk], forecast=forecast), cautions
+    )
     groups, later, unknown = grouped(items), group_of(items, "later"), group_of(items, "unknown")
     seats, machine = seat_lines(shown, items, record)
     # A task is named next to its part only if the page also shows it in full, with its caution.
