@@ -140,6 +140,14 @@ def test_without_its_database_a_page_says_so_and_comes_back_with_it(
         pages(environment, tmp_path) as visitor,
     ):
         typed = note(visitor)
+
+        def end_sessions() -> None:
+            """As a server that goes away does, also of the connections that the pages keep."""
+            admin.execute(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s", (name,)
+            )
+
+        end_sessions()
         admin.execute(f"ALTER DATABASE {name} RENAME TO {name}_away")
         for path in ("/", "/sign-in/", "/log/note/", "/nothing/"):
             is_refused(fetch(visitor, path), 503, "", "The database of this site does not answer.")
@@ -149,6 +157,7 @@ def test_without_its_database_a_page_says_so_and_comes_back_with_it(
         admin.execute(f"ALTER DATABASE {name}_away RENAME TO {name}")
         assert fetch(visitor, "/log/note/", typed, queue="q-1").json["state"] == "saved"
         admin.execute(f"ALTER DATABASE {name} SET default_transaction_read_only = on")
+        end_sessions()
         page = fetch(visitor, "/log/note/", typed | {"ref": "another"})
         is_refused(page, 503, "", "The log can only be read")
         assert fetch(visitor, "/healthz").json["checks"]["database"].startswith("can't be written to")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -48,21 +47,19 @@ def test_every_folder_that_uses_a_database_is_run_again() -> None:
     assert there - without == set(FOLDERS)
 
 
-FILES_AT_ONCE = 20
-"""So that several workers share a large folder, and none is alone with one in the end."""
+AT_ONCE = 6
+"""In so many parts: few, since each begins with a process of its own, but enough for several workers to share."""
 
 
-def parts() -> Iterator[tuple[str, list[str]]]:
+def parts() -> dict[str, list[str]]:
     """Every test file of these folders once, in parts of about one length."""
-    for folder in FOLDERS:
-        found = sorted((ROOT / "tests" / folder).rglob("test_*.py"))
-        files = [path.relative_to(ROOT).as_posix() for path in found]
-        count = -(-len(files) // FILES_AT_ONCE)
-        for number in range(count):
-            yield f"{folder} {number + 1} of {count}", files[number::count]
+    found = [path for folder in FOLDERS for path in (ROOT / "tests" / folder).rglob("test_*.py")]
+    longest_first = sorted(found, key=lambda path: (-path.stat().st_size, path))
+    files = [path.relative_to(ROOT).as_posix() for path in longest_first]
+    return {f"part {number + 1} of {AT_ONCE}": files[number::AT_ONCE] for number in range(AT_ONCE)}
 
 
-PARTS = dict(parts())
+PARTS = parts()
 
 
 @pytest.mark.parametrize("part", PARTS)
