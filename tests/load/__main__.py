@@ -1,7 +1,7 @@
 """Fifty people at once, on the stack of a server or of one machine, as one command:
 
-    pip install -e '.[test,server,load]'
-    python -m tests.load --stack server --between 30 --minutes 5
+    .venv/bin/pip install -e '.[load]'
+    .venv/bin/python -m tests.load --stack server --between 30 --minutes 5
 
 Builds a mill of 20 presses and ten years, starts PostgreSQL, Redis, gunicorn, a worker and the schedule (or,
 with `--stack quickstart`, the one process on SQLite), lets people read and log (`people`), and prints for

@@ -48,7 +48,8 @@ def test_every_folder_that_uses_a_database_is_run_again() -> None:
 
 
 AT_ONCE = 6
-"""In so many parts: few, since each begins with a process of its own, but enough for several workers to share."""
+"""In so many parts: few, since each begins with a process of its own, but enough for several workers to
+share."""
 
 
 def parts() -> dict[str, list[str]]:
