@@ -47,7 +47,7 @@ def test_every_folder_that_uses_a_database_is_run_again() -> None:
     assert there - without == set(FOLDERS)
 
 
-AT_ONCE = 6
+AT_ONCE = 12
 """In so many parts: few, since each begins with a process of its own, but enough for several workers to
 share."""
 

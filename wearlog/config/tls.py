@@ -61,6 +61,11 @@ class Front:
                 return
             raise
         self.loop.run_forever()
+        # What was being shaken hands with or forwarded ends here, and says nothing more.
+        under_way = asyncio.all_tasks(self.loop)
+        for task in under_way:
+            task.cancel()
+        self.loop.run_until_complete(asyncio.gather(*under_way, return_exceptions=True))
 
     async def _carry(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         port = ""

@@ -22,7 +22,7 @@ def forgets_entries() -> None:
 
     def act(page: Any, form: Any, now: Any) -> Any:
         return actions.leave_note(
-            by=page.request.user, at=now, text=form.said("text"), by_name="", press_id=None
+            by=page.request.user, at=now, text=form.text_of("text"), by_name="", press_id=None
         )
 
     mock.patch.object(NoteNew, "act", act).start()
