@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from datetime import timedelta
-from decimal import Decimal
 
 import pytest
 from django.db import connection
@@ -20,11 +19,10 @@ from django.utils import timezone
 
 from tests.architecture.outputs import own_patterns, sample_arguments, sample_queries
 from tests.mills.everything_due import fill
+from tests.mills.short_runs import log_short_run
 from wearlog.equipment.models import Press
 from wearlog.forecasts.memory import refresh
 from wearlog.history import cache, versions
-from wearlog.logbook import actions
-from wearlog.logbook.entries import NewRun
 from wearlog.people.models import Role, User
 from wearlog.runs.models import Crop, Run
 
@@ -73,15 +71,8 @@ def addresses(client: Client) -> Iterator[str]:
 def enter(number: int) -> None:
     press, now = Press.objects.get(code="Q1"), timezone.now()
     begun = now - timedelta(minutes=2_500 - 5 * number)
-    entry = NewRun(
-        press_id=press.pk,
-        crop_id=Crop.objects.get(code="canola").pk,
-        seed_kg=Decimal(1),
-        started_at=begun,
-        ended_at=begun + timedelta(minutes=2),
-    )
-    doubts = ("twice_the_rate", "half_the_rate", "unit_looks_wrong", "overlaps_gap", "more_hours_than_clock")
-    actions.log_run(by=None, at=now, entry=entry, confirmed=doubts)
+    crop = Crop.objects.get(code="canola")
+    log_short_run(press_id=press.pk, crop_id=crop.pk, begun=begun, at=now, minutes=2)
 
 
 def test_no_page_asks_the_database_more_than_thirty_times(mill: Client) -> None:

@@ -54,11 +54,12 @@ def measure(size: str) -> None:
     from django.utils import timezone
 
     from tests.mills.large_mill import build
+    from tests.mills.short_runs import log_short_run
     from wearlog.equipment.models import Fitting, Press
     from wearlog.forecasts.memory import refresh
     from wearlog.history import cache
     from wearlog.logbook import actions
-    from wearlog.logbook.entries import NewMeasurement, NewRun
+    from wearlog.logbook.entries import NewMeasurement
     from wearlog.people.models import User
     from wearlog.runs.models import Crop
 
@@ -80,21 +81,7 @@ def measure(size: str) -> None:
         nonlocal entries
         entries += 1
         begun = now - timedelta(hours=10) + timedelta(minutes=2 * entries)
-        entry = NewRun(
-            press_id=press.pk,
-            crop_id=crop.pk,
-            seed_kg=Decimal("0.5"),
-            started_at=begun,
-            ended_at=begun + timedelta(minutes=1),
-        )
-        doubts = (
-            "twice_the_rate",
-            "half_the_rate",
-            "unit_looks_wrong",
-            "overlaps_gap",
-            "more_hours_than_clock",
-        )
-        actions.log_run(by=None, at=now, entry=entry, confirmed=doubts)
+        log_short_run(press_id=press.pk, crop_id=crop.pk, begun=begun, at=now, seed_kg="0.5")
 
     def gauge() -> None:
         nonlocal entries

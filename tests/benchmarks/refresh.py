@@ -28,12 +28,13 @@ def main() -> None:
     from django.utils import timezone
 
     from tests.mills.large_mill import build
+    from tests.mills.short_runs import log_short_run
     from wearlog.equipment.models import Fitting, Press
     from wearlog.forecasts.memory import queries
     from wearlog.forecasts.memory.refresh import today
     from wearlog.history import cache
     from wearlog.logbook import actions
-    from wearlog.logbook.entries import NewMeasurement, NewRun, NewWork
+    from wearlog.logbook.entries import NewMeasurement, NewWork
     from wearlog.runs.models import Crop, Run
 
     call_command("migrate", verbosity=0)
@@ -49,21 +50,7 @@ def main() -> None:
 
     def run(turn: int) -> None:
         begun = now - timedelta(hours=20 + taken % 1000, minutes=-turn)
-        entry = NewRun(
-            press_id=presses[turn].pk,
-            crop_id=crop.pk,
-            seed_kg=Decimal(1),
-            started_at=begun,
-            ended_at=begun + timedelta(minutes=1),
-        )
-        doubts = (
-            "twice_the_rate",
-            "half_the_rate",
-            "unit_looks_wrong",
-            "overlaps_gap",
-            "more_hours_than_clock",
-        )
-        actions.log_run(by=None, at=now, entry=entry, confirmed=doubts)
+        log_short_run(press_id=presses[turn].pk, crop_id=crop.pk, begun=begun, at=now)
 
     def gauge(turn: int) -> None:
         die = dies[turn]

@@ -118,21 +118,21 @@ def _was_fitted(part_id: int) -> bool:
 
 
 def _concerned(written: _Written) -> Change:
-    work = set(written.presses)
+    presses = set(written.presses)
     parts = set(written.parts)
     if written.positions:
         places = Position.objects.filter(pk__in=written.positions)
-        work.update(places.values_list("press_id", flat=True))
+        presses.update(places.values_list("press_id", flat=True))
         # Work that names a position is about the part that sat there then.
         parts.update(
             Fitting.objects.filter(position_id__in=written.positions).values_list("part_id", flat=True)
         )
     if parts:
-        work |= _presses_of(Q(part_id__in=parts))
+        presses |= _presses_of(Q(part_id__in=parts))
     runs = set(written.runs_since) | written.readings_at
     late = {press for press, start in written.runs_since.items() if _has_later_lessons(press, start)}
     beyond = late | written.readings_at
-    items = work | runs
+    items = presses | runs
     if beyond:
         items |= _presses_of(Q(part__fittings__position__press_id__in=beyond))
     return Change(
