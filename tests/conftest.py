@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import sys
 from collections.abc import Generator, Iterator
 from contextlib import closing
 from pathlib import Path
@@ -11,7 +12,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings as site
 from django.db import connection, connections
-from django.test import SimpleTestCase
+from django.test import SimpleTestCase, TransactionTestCase
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
@@ -20,6 +21,11 @@ from tests.examples import FULL
 from tests.requirements import ON_POSTGRESQL, REQUIREMENTS, all_required, gettext_program, pdf_library
 from wearlog.history import cache
 from wearlog.people.models import Mill, Role, User
+
+# Where Python is told to write no bytecode, each of the several hundred programs that the tests start would
+# compile the whole site for itself, and each worker every test.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 # No test fails on a clock. Where everything is judged, the examples are the same each time, so that a change
 # is judged by what it changed. `--hypothesis-profile=full` looks longer, and at others each time.
@@ -95,15 +101,20 @@ def pytest_configure(config: pytest.Config) -> None:
     migrated.begin_session(config)
     # The real hash takes a tenth of a second on purpose (`tests/people/test_people.py`); tests make hundreds.
     site.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    from tests import emptying  # here, as models can't be imported before the site is set up
+
+    TransactionTestCase._fixture_teardown = emptying.after_a_test
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Leave out the tests whose server or browser is not here; `test_what_is_here` says so by name."""
-    lacking = [requirement.fixtures for requirement in REQUIREMENTS if not requirement.find()]
-    absent = frozenset().union(*lacking)
-    left_out = [item for item in items if absent & set(getattr(item, "fixturenames", ()))]
-    if all_required():
-        left_out = []
+    left_out: list[pytest.Item] = []
+    if not all_required():
+        asked = {name for item in items for name in getattr(item, "fixturenames", ())}
+        # Only what these tests ask for is looked for: to find what draws PDFs takes most of a second.
+        wanted = [requirement for requirement in REQUIREMENTS if requirement.fixtures & asked]
+        absent = frozenset().union(*[each.fixtures for each in wanted if not each.find()])
+        left_out = [item for item in items if absent & set(getattr(item, "fixturenames", ()))]
     if ON_POSTGRESQL in os.environ:
         left_out += [item for item in items if not uses_database(item)]
     if left_out:
@@ -119,10 +130,19 @@ def uses_database(item: pytest.Item) -> bool:
 
 @pytest.fixture(scope="session")
 def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: None) -> None:
-    """On PostgreSQL the tests' database is copied from the migrated one that the settings name."""
-    if ON_POSTGRESQL in os.environ:
-        settings = connection.settings_dict
-        settings["TEST"]["TEMPLATE"] = settings["NAME"]
+    """On PostgreSQL the tests use the very database that the settings name, if it was made for them."""
+    if made_for_these_tests():
+        connection.settings_dict["TEST"]["NAME"] = connection.settings_dict["NAME"]
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb(django_db_keepdb: bool) -> bool:
+    """Whoever made it has migrated it, and removes it."""
+    return django_db_keepdb or made_for_these_tests()
+
+
+def made_for_these_tests() -> bool:
+    return os.environ.get(ON_POSTGRESQL) == connection.settings_dict["NAME"]
 
 
 @pytest.hookimpl(wrapper=True)

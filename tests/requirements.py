@@ -14,7 +14,8 @@ from tests.services import servers
 from tests.services.server_page import nginx_program
 
 ON_POSTGRESQL = "WEARLOG_TESTED_ON_POSTGRESQL"
-"""Set where the tests that use a database are run once more (`tests/services/test_on_postgresql.py`)."""
+"""Set where the tests that use a database are run once more (`tests/services/test_on_postgresql.py`), to the
+name of a database that was made for them and holds nothing else."""
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 

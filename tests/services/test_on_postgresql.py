@@ -70,7 +70,7 @@ def test_passes_on_postgresql(part: str, postgres_url: str, tmp_path: Path) -> N
         "DATABASE_URL": postgres_url,
         "DATA_DIR": str(tmp_path),
         "PATH": f"{servers.postgres_programs()}{os.pathsep}{os.environ['PATH']}",  # its pg_dump, too
-        ON_POSTGRESQL: "1",
+        ON_POSTGRESQL: postgres_url.rpartition("/")[2],
     }
     for name in [name for name in environment if name.startswith("PYTEST_")]:
         del environment[name]
