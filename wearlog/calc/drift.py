@@ -29,8 +29,9 @@ from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
 from scipy.signal import lfilter
+
+from wearlog.calc import quantiles
 
 Floats = npt.NDArray[np.float64]
 
@@ -199,7 +200,7 @@ def throughput_drift(
 
     residual = log_rate[judged] - mean[member[judged]]
     average = _average(residual, weight, 0.0)
-    one_sided = float(stats.t.isf(stats.norm.sf(width), freedom))
+    one_sided = -quantiles.student(quantiles.above_normal(width), freedom)
     spread = sd * np.sqrt(_variance(member[judged], size.size, baseline_runs, weight))
     limit = -one_sided * spread
     beyond = (average < limit) & (average < np.log1p(-least_loss))

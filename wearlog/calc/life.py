@@ -26,8 +26,9 @@ from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
+from wearlog.calc import quantiles
 from wearlog.calc.weibull_one import fit_one
 
 Floats = npt.NDArray[np.float64]
@@ -142,7 +143,7 @@ def fit_life(
     t, dead, w = _checked(ages, failed, counts)
     if t.size == 0:
         return Life("none", "no part on record", 0.0, 0.0, ())
-    drop = float(stats.chi2.ppf(confidence, 1)) / 2
+    drop = quantiles.chi_square(confidence, 1) / 2
     found = fit_one(t, dead, w, drop=drop)
     failures, fitted = float(w[dead].sum()), found is not None
     fixed: tuple[FixedShape, ...] = ()
@@ -199,7 +200,7 @@ def fixed_shape(
     failures = float(np.sum(w[dead]))
 
     def limit(chance: float, freedom: float) -> float:
-        return top * float((2 * total / stats.chi2.ppf(chance, freedom)) ** (1 / shape))
+        return top * float(np.divide(2 * total, quantiles.chi_square(chance, freedom)) ** (1 / shape))
 
     one_sided = limit(confidence, 2 * failures + 2)
     if failures == 0:  # there is no upper limit, so the lower one takes the whole confidence
@@ -229,7 +230,7 @@ def kaplan_meier(
     with np.errstate(divide="ignore", invalid="ignore"):
         greenwood = np.cumsum(died / (at_risk * (at_risk - died)))
         spread = np.where(survival > 0, np.sqrt(greenwood), np.nan)
-    z = float(stats.norm.ppf((1 + confidence) / 2))
+    z = quantiles.normal((1 + confidence) / 2)
     low = np.where(survival > 0, survival * np.exp(-z * spread), 0.0)
     high = np.where(survival > 0, np.minimum(1.0, survival * np.exp(z * spread)), 1.0)
     std_err = np.where(survival > 0, survival * spread, 0.0)
@@ -258,7 +259,7 @@ def remaining(
 def wald_range(estimate: float, se_log: float, *, confidence: float = 0.95) -> Limits:
     """Limits that are symmetric in the logarithm. They are too narrow for few failures (with three, 95 %
     limits cover 80 to 86 %); kept for comparison with programs that print them."""
-    reach = float(np.exp(stats.norm.ppf((1 + confidence) / 2) * se_log))
+    reach = float(np.exp(quantiles.normal((1 + confidence) / 2) * se_log))
     return Limits(estimate / reach, estimate * reach)
 
 

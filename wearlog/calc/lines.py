@@ -22,7 +22,8 @@ from enum import StrEnum
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+
+from wearlog.calc import quantiles
 
 Floats = NDArray[np.float64]
 
@@ -146,7 +147,7 @@ def exposure_at(
         return CannotTell(Reason.NOT_BOUNDED)
     sd = line.residual_sd if gauge_sd is None else gauge_sd
     tail = 0.5 + 0.5 * level
-    t = float(stats.t.ppf(tail, line.dof) if gauge_sd is None else stats.norm.ppf(tail))
+    t = quantiles.student(tail, line.dof) if gauge_sd is None else quantiles.normal(tail)
     own = 0.0 if new_readings is None else 1.0 / new_readings
     own += 0.0 if line.through_origin else 1.0 / line.readings
     middle = line.at(line.centre)

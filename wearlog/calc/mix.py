@@ -32,7 +32,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
+
+from wearlog.calc import quantiles
 
 Floats = npt.NDArray[np.float64]
 
@@ -96,10 +97,10 @@ def standardise_counts(
     tail = (1 - confidence) / 2
     low = 0.0
     if rate > 0:
-        low = variance / (2 * rate) * float(stats.chi2.ppf(tail, 2 * rate**2 / variance))
+        low = variance / (2 * rate) * quantiles.chi_square(tail, 2 * rate**2 / variance)
     upper_rate, upper_variance = rate + most, variance + most**2
     freedom = 2 * upper_rate**2 / upper_variance
-    high = upper_variance / (2 * upper_rate) * float(stats.chi2.ppf(1 - tail, freedom))
+    high = upper_variance / (2 * upper_rate) * quantiles.chi_square(1 - tail, freedom)
     return Standardised(crude_rate(x, n) or 0.0, rate, low, high, variance)
 
 
@@ -138,7 +139,7 @@ def standardise_hours(
                 freedom = variance**2 / float(np.sum(terms**2 / sizes))
     if variance is None or variance <= 0 or rate <= 0:
         return Standardised(crude, rate, None, None, variance)
-    reach = float(stats.t.ppf((1 + confidence) / 2, freedom)) * variance**0.5 / rate
+    reach = quantiles.student((1 + confidence) / 2, freedom) * variance**0.5 / rate
     return Standardised(crude, rate, rate * float(np.exp(-reach)), rate * float(np.exp(reach)), variance)
 
 

@@ -31,7 +31,9 @@ from datetime import date, timedelta
 from typing import Final
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
+
+from wearlog.calc import roots
 
 LEAST_SAVING: Final = 0.05
 
@@ -109,7 +111,7 @@ def replacement(
         high += 1.0
         if high > 300 / shape:  # beyond any age that a part reaches
             return withheld("the best age lies beyond any age that a part reaches: run to failure")
-    x = math.exp(float(optimize.brentq(over, low, high, xtol=1e-15, rtol=1e-14)) if low < high else low)
+    x = math.exp(roots.between(low, high, over, within=1e-15) if low < high else low)
     rate = (failure_cost - planned_cost) * shape / scale * x ** (shape - 1)
     return _unless_saving_is_small(x * scale, rate, to_failure, least_saving)
 
@@ -157,7 +159,7 @@ def replacement_of(
         return Replacement(
             None, to_failure, to_failure, 0.0, "no age within the life is the best one: run to failure"
         )
-    age = float(optimize.brentq(over, low, high, xtol=1e-12 * greatest_age, rtol=1e-14))
+    age = roots.between(low, high, over, within=1e-12 * greatest_age)
     rate = cost_rate(age, survival, planned_cost, failure_cost)
     return _unless_saving_is_small(age, rate, to_failure, least_saving)
 

@@ -32,8 +32,9 @@ from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special, stats
+from scipy import special
 
+from wearlog.calc import quantiles, roots
 from wearlog.calc.life import UNKNOWN, Limits
 
 Floats = npt.NDArray[np.float64]
@@ -104,7 +105,7 @@ def mean_range(point: MeanPoint, *, confidence: float = 0.95) -> Limits:
     """Limits of the mean function at an age, symmetric in the logarithm; unknown for a single unit."""
     if point.variance is None:
         return UNKNOWN
-    z = float(stats.norm.ppf((1 + confidence) / 2))
+    z = quantiles.normal((1 + confidence) / 2)
     reach = float(np.exp(z * np.sqrt(point.variance) / point.value))
     return Limits(point.value / reach, point.value * reach)
 
@@ -172,15 +173,15 @@ def power_law(
     shape = curve.best()
     rate = float(np.exp(curve.log_rate(shape) - shape * top))
     tail = (1 - confidence) / 2
-    c = float(stats.chi2.ppf(confidence, 1)) / 2
+    c = quantiles.chi_square(confidence, 1) / 2
     low, high = curve.limits(shape, c)
     kind: Literal["exact", "likelihood ratio"] = "likelihood ratio"
     exact = UNKNOWN
     if np.ptp(ends) <= 1e-12 * ends.max():
         # 2 shape * pull is chi-square with two degrees of freedom for each event that is not an end.
         exact = Limits(
-            float(stats.chi2.ppf(tail, 2 * inner)) / (2 * pull),
-            float(stats.chi2.ppf(1 - tail, 2 * inner)) / (2 * pull),
+            quantiles.chi_square(tail, 2 * inner) / (2 * pull),
+            quantiles.chi_square(1 - tail, 2 * inner) / (2 * pull),
         )
         kind = "exact"
     rates = [np.exp(edge) for edge in curve.rate_limits(low, shape, high, c, top)]
@@ -220,7 +221,7 @@ class _Curve:
             low /= 2
         while self.score(high) > 0:
             high *= 2
-        return float(optimize.brentq(self.score, low, high, xtol=1e-300, rtol=1e-14)) if low < high else low
+        return roots.between(low, high, self.score, within=1e-300) if low < high else low
 
     def limits(self, b: float, c: float) -> tuple[float, float]:
         floor = self.profile(b) - c
@@ -234,11 +235,13 @@ class _Curve:
             while above(middle + reach) > 0:
                 reach *= 1.5
             near, far = sorted((middle, middle + reach))
-            ends.append(float(np.exp(optimize.brentq(above, near, far, xtol=1e-13))))
+            ends.append(float(np.exp(roots.between(near, far, above, within=1e-13))))
         return ends[0], ends[1]
 
     def rate_limits(self, low: float, b: float, high: float, c: float, top: float) -> tuple[float, float]:
         """ln of the least and the greatest rate on the likelihood's contour, in the unscaled age."""
+        from scipy import optimize  # here, since it takes long to load (`roots.py`)
+
         peak = self.profile(b)
 
         def edge(log_b: float, branch: int) -> float:
@@ -280,8 +283,8 @@ def event_rate(units: Sequence[Unit], *, confidence: float = 0.95) -> EventRate:
     if n == 0:
         return EventRate(0, age, 0.0, 0.0, -float(np.log1p(-confidence)) / age)
     tail = (1 - confidence) / 2
-    low = float(stats.chi2.ppf(tail, 2 * n)) / (2 * age)
-    return EventRate(n, age, n / age, low, float(stats.chi2.ppf(1 - tail, 2 * n + 2)) / (2 * age))
+    low = quantiles.chi_square(tail, 2 * n) / (2 * age)
+    return EventRate(n, age, n / age, low, quantiles.chi_square(1 - tail, 2 * n + 2) / (2 * age))
 
 
 @dataclass(frozen=True)
@@ -311,10 +314,10 @@ def trend_tests(one: Unit) -> TrendTests:
         reversals,
         n * (n - 1) // 2,
         z,
-        2 * float(stats.norm.sf(abs(z))),
+        2 * quantiles.above_normal(abs(z)),
         chi_square,
         2 * n,
-        float(stats.chi2.sf(chi_square, 2 * n)),
+        quantiles.above_chi_square(chi_square, 2 * n),
     )
 
 
@@ -342,7 +345,7 @@ def modified_power_law(one: Unit, *, confidence: float = 0.8) -> ModifiedPowerLa
     shape = (n - 1) / float(np.sum(np.log(one.end / one.events)))
     rate = n / one.end**shape
     mean_time = one.end ** (1 - shape) / (rate * shape)
-    z = float(stats.norm.ppf((1 + confidence) / 2))
+    z = quantiles.normal((1 + confidence) / 2)
     wide = n + z**2 / 4 + (n * z**2 / 2 + z**4 / 16) ** 0.5
     narrow = n - (n / 2) ** 0.5 * z
     share = n * (n - 1)

@@ -27,7 +27,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
+
+from wearlog.calc import quantiles
 
 Floats = npt.NDArray[np.float64]
 Rows = npt.NDArray[np.intp]
@@ -163,7 +165,7 @@ def fit_many(
     found = {name: np.full(t.shape[0], np.nan) for name in WeibullFits.__annotations__}
     found["failures"], found["units"] = sets.failures, sets.units
     if rows.size:
-        _fill(found, sets, rows, stats.chi2.ppf(confidence, 1) / 2)
+        _fill(found, sets, rows, quantiles.chi_square(confidence, 1) / 2)
     return WeibullFits(**{**found, "fitted": sets.two_ages})
 
 
