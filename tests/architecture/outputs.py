@@ -158,10 +158,11 @@ def own_patterns() -> list[tuple[str, URLPattern]]:
 
 def own_addresses() -> list[str]:
     """Every address with sample values in its path, and asked with sample queries."""
+    values = sample_values()
     plain = [
         reverse(name, kwargs=arguments)
         for name, pattern in own_patterns()
-        for arguments in sample_arguments(pattern)
+        for arguments in sample_arguments(pattern, values)
     ]
     return plain + [address + query for address in plain for query in sample_queries(address)]
 
@@ -177,22 +178,25 @@ def sample_queries(address: str) -> list[str]:
     return [f"?press={fitting.position.press_id}", f"?fitting={fitting.pk}", f"?position={empty.pk}"]
 
 
-def sample_arguments(pattern: URLPattern) -> list[dict[str, Any]]:
-    """Values for the arguments of an address. A number is tried as the key of every table's first row."""
-    names = list(pattern.pattern.converters)
+def sample_values() -> dict[str, list[Any]]:
+    """Values for each argument of an address. A number is tried as the key of every table's first row."""
     firsts = sorted({key for model in own_models() for key in first_keys(model)})
-    choices: dict[str, list[Any]] = {
+    return {
         "pk": firsts,
         "kind": ["run", "service", "reading", "measurement", "incident", "fitting", "note", "shiftnote"],
         "secret": ["not-a-secret"],
         "code": [str(Code(named, pk)) for named in ("press", "position", "part") for pk in firsts],
         "key": [card_key(item) for item in due_items(as_of=timezone.localdate())[:SAMPLES]] + ["1.1.1.1.-"],
-        "token": mail_tokens() if "token" in names else [],
+        "token": mail_tokens(),
         "hazard": ["trapped-pressure"],
     }
+
+
+def sample_arguments(pattern: URLPattern, values: dict[str, list[Any]]) -> list[dict[str, Any]]:
+    """Every combination of `values` for the arguments of an address."""
     found: list[dict[str, Any]] = [{}]
-    for name in names:
-        found = [one | {name: value} for one in found for value in choices.get(name, ["1"])]
+    for name in pattern.pattern.converters:
+        found = [one | {name: value} for one in found for value in values.get(name, ["1"])]
     return found
 
 

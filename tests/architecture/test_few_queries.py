@@ -17,7 +17,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from tests.architecture.outputs import own_patterns, sample_arguments, sample_queries
+from tests.architecture.outputs import own_patterns, sample_arguments, sample_queries, sample_values
 from tests.mills.everything_due import fill
 from tests.mills.short_runs import log_short_run
 from wearlog.equipment.models import Press
@@ -58,8 +58,9 @@ def mill(transactional_db: None) -> Client:
 
 def addresses(client: Client) -> Iterator[str]:
     """One page of each address of the site, and those that are asked for a press, a place or a part."""
+    values = sample_values()
     for name, pattern in own_patterns():
-        for arguments in sample_arguments(pattern):
+        for arguments in sample_arguments(pattern, values):
             address = reverse(name, kwargs=arguments)
             response = client.get(address)
             if response.status_code == 200 and "html" in response.headers["Content-Type"]:

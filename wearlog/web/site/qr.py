@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+from functools import lru_cache
 from urllib.parse import urlsplit
 
 import segno
@@ -20,16 +21,24 @@ def qr_svg(text: str, *, label: str) -> SafeString:
 
     Error correction M: up to about 15 % of the code may be dirty (ISO/IEC 18004, from memory).
     """
-    rows = segno.make_qr(text, error="m", boost_error=False).matrix
-    side = len(rows) + 2 * QUIET
+    side, dark = _drawn(text)
     return format_html(
         '<svg class="qr" viewBox="0 0 {side} {side}" role="img" aria-label="{label}" '
         'shape-rendering="crispEdges"><path fill="#fff" d="M0 0h{side}v{side}H0z"/>'
         '<path fill="#000" d="{dark}"/></svg>',
         side=side,
         label=label,
-        dark="".join(_runs(row, number + QUIET) for number, row in enumerate(rows)),
+        dark=dark,
     )
+
+
+@lru_cache(maxsize=256)
+def _drawn(text: str) -> tuple[int, str]:
+    """The side in modules, and the path of what is dark. Kept, since a code is slow to work out, and cards
+    and labels are shown before they are printed."""
+    rows = segno.make_qr(text, error="m", boost_error=False).matrix
+    path = "".join(_runs(row, number + QUIET) for number, row in enumerate(rows))
+    return len(rows) + 2 * QUIET, path
 
 
 def _runs(row: bytearray, y: int) -> str:
