@@ -8,8 +8,6 @@ import re
 
 from django.conf import settings
 from django.utils import translation
-from openpyxl import Workbook
-from openpyxl.cell import WriteOnlyCell
 
 from wearlog.compare.columns import Value, columns
 from wearlog.compare.queries import Comparison
@@ -44,6 +42,8 @@ def as_csv(comparison: Comparison, system: str = "") -> str:
 
 def as_xlsx(comparison: Comparison, system: str = "") -> bytes:
     """One sheet. Text is stored as text, whatever its first character; numbers as numbers."""
+    from openpyxl import Workbook  # here, since it takes long to load and is seldom needed
+
     book = Workbook(write_only=True)
     sheet = book.create_sheet("Hours per tonne")
     sheet.freeze_panes = "A2"
@@ -57,6 +57,8 @@ def as_xlsx(comparison: Comparison, system: str = "") -> bytes:
 def _cell(sheet: object, value: Value) -> object:
     if not isinstance(value, str):
         return value
+    from openpyxl.cell import WriteOnlyCell
+
     cell = WriteOnlyCell(sheet, value=UNWRITABLE.sub("\ufffd", value))
     cell.data_type = "s"
     cell.quotePrefix = value.startswith(RISKY)

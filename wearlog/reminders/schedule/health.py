@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-import redis
-
 from wearlog.reminders.models import ScheduleState
 from wearlog.reminders.schedule import clock
 from wearlog.reminders.schedule import state as schedule_state
@@ -63,6 +61,8 @@ def stands_still(last: datetime | None, *, at: datetime) -> bool:
 
 def broker_answers(url: str) -> bool:
     """Whether the task queue answers within two seconds. `url` as in REDIS_URL."""
+    import redis  # here, for a site without a queue starts sooner without it
+
     try:
         with redis.Redis.from_url(
             url, socket_connect_timeout=BROKER_WITHIN_S, socket_timeout=BROKER_WITHIN_S
