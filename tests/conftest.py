@@ -129,10 +129,21 @@ def uses_database(item: pytest.Item) -> bool:
 
 
 @pytest.fixture(scope="session")
-def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: None) -> None:
-    """On PostgreSQL the tests use the very database that the settings name, if it was made for them."""
+def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: None) -> Iterator[None]:
+    """On PostgreSQL the tests use the very database that the settings name, if it was made for them. A
+    worker's on SQLite lies in memory, and begins as a copy of the session's instead of migrating anew."""
     if made_for_these_tests():
         connection.settings_dict["TEST"]["NAME"] = connection.settings_dict["NAME"]
+    if connection.vendor != "sqlite" or "PYTEST_XDIST_WORKER" not in os.environ:
+        yield
+        return
+    name = connection.creation._get_test_db_name()
+    with (
+        closing(sqlite3.connect(name, uri=True)) as in_memory,  # which lasts as long as somebody is connected
+        closing(sqlite3.connect(migrated.template(Path(os.environ[migrated.FOLDER])))) as copied,
+    ):
+        copied.backup(in_memory)
+        yield
 
 
 @pytest.fixture(scope="session")
