@@ -65,7 +65,7 @@ class Board:
 
     def __init__(self, record: Record, edges: Edges | None = None, scope: Scope | None = None) -> None:
         self.record = record
-        self.outlook = Outlook(record)
+        self.outlook = Outlook(record) if scope is None else scope.outlook
         self.edges = edges or Edges(record)
         self.scope = scope
 

@@ -61,8 +61,9 @@ class Outlook:
 
     def __init__(self, record: Record) -> None:
         self.record = record
-        self._past: dict[int, DailySeed | None] = {}
         self._season: dict[int, Season | None] = {}
+        self._hours_per_kg: dict[int, Floats | None] = {}
+        self._paths: dict[tuple[int, float | None, tuple[int, ...]], Path | None] = {}
 
     @cached_property
     def first_day(self) -> date:
@@ -78,16 +79,13 @@ class Outlook:
 
     def past(self, press_id: int) -> DailySeed | None:
         """The seed that the press took each day up to the as-of day; None without a run."""
-        if press_id not in self._past:
-            runs = self.record.runs.get(press_id)
-            if runs is None or runs.start.size == 0:
-                self._past[press_id] = None
-            else:
-                skip = (self.record.day_of(float(runs.start[0])) - self.first_day).days
-                edges = self.midnights[skip:]
-                kg = self.record.timelines[press_id].kilograms(edges[:-1], edges[1:])
-                self._past[press_id] = DailySeed(first=self.first_day.toordinal() + skip, kg=kg)
-        return self._past[press_id]
+        runs = self.record.runs.get(press_id)
+        if runs is None or runs.start.size == 0:
+            return None
+        skip = (self.record.day_of(float(runs.start[0])) - self.first_day).days
+        edges = self.midnights[skip:]
+        kg = self.record.timelines[press_id].kilograms(edges[:-1], edges[1:])
+        return DailySeed(first=self.first_day.toordinal() + skip, kg=kg)
 
     def plan_lines(self, press_id: int) -> list[PlanLine]:
         return [
@@ -116,6 +114,11 @@ class Outlook:
     def hours_per_kg(self, press_id: int) -> Floats | None:
         """The press's own hours per kilogram of each crop, shape (crops,); for a crop that it never ran, the
         mean over its crops. None without a run that has hours and seed."""
+        if press_id not in self._hours_per_kg:
+            self._hours_per_kg[press_id] = self._mean_hours_per_kg(press_id)
+        return self._hours_per_kg[press_id]
+
+    def _mean_hours_per_kg(self, press_id: int) -> Floats | None:
         runs = self.record.runs.get(press_id)
         if runs is None or not runs.seed_kg.sum() > 0:
             return None
@@ -142,14 +145,22 @@ class Outlook:
 
     def seed_path(self, press_id: int, share: float, crops: Sequence[int] | None) -> Path | None:
         """Expected kilograms through a position with this share, of these crops only (None: all)."""
-        return self._path(press_id, np.full(len(self.record.crops), share), crops)
+        return self._path(press_id, share, crops)
 
     def hours_path(self, press_id: int, crops: Sequence[int] | None) -> Path | None:
         """Expected hours of the press while it presses these crops (None: all)."""
-        per_kg = self.hours_per_kg(press_id)
-        return None if per_kg is None else self._path(press_id, per_kg, crops)
+        return self._path(press_id, None, crops)
 
-    def _path(self, press_id: int, weight: Floats, crops: Sequence[int] | None) -> Path | None:
+    def _path(self, press_id: int, share: float | None, crops: Sequence[int] | None) -> Path | None:
+        """The path of kilograms with a share, or (None) of hours; each is computed once."""
+        key = press_id, share, tuple(crops or ())
+        if key not in self._paths:
+            per_kg = self.hours_per_kg(press_id) if share is None else np.full(len(self.record.crops), share)
+            self._paths[key] = None if per_kg is None else self._path_of(press_id, per_kg, crops)
+        return self._paths[key]
+
+    def _path_of(self, press_id: int, weight: Floats, crops: Sequence[int] | None) -> Path | None:
+        """weight: what a kilogram of each crop adds, shape (crops,)."""
         season = self.season(press_id)
         if season is None:
             return None

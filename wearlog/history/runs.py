@@ -186,7 +186,7 @@ def _runs(rows: RunQuerySet) -> dict[int, PressRuns]:
     table = hours.run_columns(
         rows.annotate(how=guessed, some_barrels=Case(When(through="", then=0), default=1)),
         numbers=("crop_id", "seed_kg", "drive_hz", "moisture_pct"),
-        flags=("purge", "how", "some_barrels"),
+        small={"purge": 2, "how": WORKED_OUT + 1, "some_barrels": 2},
     )
     if table["id"].size == 0:
         return {}

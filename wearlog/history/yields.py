@@ -77,7 +77,7 @@ class RunExtras:
         rows = Run.objects.not_voided()
         if not every:
             rows = rows.filter(press_id__in=runs)
-        table = columns(rows, numbers=("id", *self.names), instants=())
+        table = columns(rows, numbers=("id", *self.names))
         keys = table.pop("id").astype(np.int64)
         order = np.argsort(keys)
         together = _OfPress(keys[order], {name: column[order] for name, column in table.items()})

@@ -9,7 +9,7 @@ enough that the whole log would give the same digits. Only `history` reads all r
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
@@ -28,7 +28,7 @@ from wearlog.calc.meters import (
 )
 from wearlog.equipment.models import HoursFrom, Press
 from wearlog.runs.columns import Flags, Floats, Ints, columns, digest_of, number, seconds, seconds_of
-from wearlog.runs.models import Reading, ReadingKind, Run
+from wearlog.runs.models import SLOTS, Reading, ReadingKind, Run
 
 REACH = 12
 """This many readings on each side of a run are read first; more if the result could still change."""
@@ -133,15 +133,15 @@ def ends_by(start: Floats, ended: Floats, recorded_h: Floats, instant: float = n
 
 
 def run_columns(
-    rows: QuerySet[Run], *, numbers: tuple[str, ...] = (), flags: tuple[str, ...] = ()
+    rows: QuerySet[Run], *, numbers: tuple[str, ...] = (), small: Mapping[str, int] | None = None
 ) -> dict[str, Floats]:
     """Columns of all these runs in the same order: `id`, `press_id`, `started_at`, `ended_at`, `hours_h`,
-    `slot` and the requested ones; NaN for null. One query."""
+    `slot` and the requested ones, as in `columns`; NaN for null. One query."""
     return columns(
         rows,
         numbers=("id", "press_id", "hours_h", *numbers),
         instants=("started_at", "ended_at"),
-        flags=("slot", *flags),
+        small={"slot": SLOTS, **(small or {})},
     )
 
 

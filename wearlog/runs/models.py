@@ -61,6 +61,10 @@ class Dirt(models.TextChoices):
     DIRTY = "dirty", _("dirty")
 
 
+SLOTS = 3
+"""Values of a run's slot: 0 for all barrels, else the number of the barrel that pressed."""
+
+
 class SeedHow(models.TextChoices):
     """How the seed of a run is known. WORKED_OUT seed is based on the press's usual rate, so it says nothing
     about the rate."""
@@ -162,7 +166,7 @@ class Run(LogRecord):
                 | Q(ended_at__isnull=True, hours_h__isnull=True, ends_at__isnull=True),
                 name="run_end_follows_the_record",
             ),
-            models.CheckConstraint(condition=Q(slot__in=(0, 1, 2)), name="run_slot_known"),
+            models.CheckConstraint(condition=Q(slot__in=tuple(range(SLOTS))), name="run_slot_known"),
             models.CheckConstraint(condition=Q(dirt="") | Q(dirt__in=Dirt.values), name="run_dirt_known"),
             models.CheckConstraint(condition=Q(seed_how__in=SeedHow.values), name="run_seed_how_known"),
         ]

@@ -10,7 +10,7 @@ day, is carried on from one state of the log to the next.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from hashlib import sha256
@@ -20,7 +20,7 @@ from django.utils.translation import get_language
 from wearlog.forecasts.board import Board, in_order, with_cautions
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory import snapshots
+from wearlog.forecasts.memory import snapshots, waiting
 from wearlog.forecasts.memory.scope import Scopes
 from wearlog.history import versions
 from wearlog.history.cache import Cache, may_cache
@@ -141,10 +141,24 @@ def items_by_press(
 ) -> dict[int, tuple[DueItem, ...]]:
     """The items of these presses (None: of all), without their cautions: kept ones where they are valid,
     else stored ones, else computed, from the `forecast` of the day where it is at hand."""
+    return _items_by_press(as_of, press_ids, forecast)[0]
+
+
+def _items_by_press(
+    as_of: date,
+    press_ids: Collection[int] | None = None,
+    forecast: Forecast | None = None,
+    *,
+    may_wait: bool = False,
+) -> tuple[dict[int, tuple[DueItem, ...]], int]:
+    """The items by press, and how many presses wait for a worker (`waiting`), where they may."""
     known, language = versions.latest(), get_language() or ""
     presses = list(known.every_press if press_ids is None else press_ids)
     found = _at_hand(presses, known, as_of, language) if may_cache(known.number) else {}
     missing = [press_id for press_id in presses if press_id not in found]
+    earlier = _earlier(missing, known, as_of, language) if may_wait else {}
+    found |= earlier
+    missing = [press_id for press_id in missing if press_id not in earlier]
     if missing:
         now = forecast or forecast_of_day(as_of=as_of)
         number = now.ground.log.versions.number
@@ -155,13 +169,24 @@ def items_by_press(
             found[press_id] = now.of_press(press_id)[1]
             if may_cache(number):
                 _KEPT.keep((press_id, as_of, language), (number, found[press_id]))
-    return {press_id: found[press_id] for press_id in presses if press_id in found}
+    return {press_id: found[press_id] for press_id in presses if press_id in found}, len(earlier)
+
+
+def _earlier(
+    missing: Collection[int], known: Versions, as_of: date, language: str
+) -> dict[int, tuple[DueItem, ...]]:
+    """The last items of presses that only lack what was learned a moment ago, if they are many."""
+    tolerated = waiting.tolerated(known.lessons)
+    if len(missing) <= waiting.FEW or not may_cache(known.number):
+        return {}
+    found = _at_hand(missing, replace(known, lessons=tolerated), as_of, language)
+    return found if len(found) > waiting.FEW else {}
 
 
 def _at_hand(
     presses: Collection[int], known: Versions, as_of: date, language: str
 ) -> dict[int, tuple[DueItem, ...]]:
-    """Valid items that need not be computed, by press."""
+    """Items that need not be computed and are valid by these versions, by press."""
     found: dict[int, tuple[DueItem, ...]] = {}
     since = {press_id: known.items_since(press_id) for press_id in presses}
 
@@ -199,6 +224,22 @@ def items_without_cautions(
     `with_their_cautions`."""
     by_press = items_by_press(as_of=as_of, press_ids=press_ids, forecast=forecast)
     return in_order(item for items in by_press.values() for item in items)
+
+
+@dataclass(frozen=True)
+class ItemsOfFleet:
+    """The items of every press, most urgent first and without their cautions, and the number of presses whose
+    items don't take in yet what was learned about wear in the last `waiting.LONGEST_S` seconds."""
+
+    items: list[DueItem]
+    behind: int
+
+
+def items_of_fleet(*, as_of: date) -> ItemsOfFleet:
+    """For pages about all presses: those that have many don't work all of them out anew after a gauge, but
+    show what they knew, say so, and leave the work to a worker for a while."""
+    by_press, behind = _items_by_press(as_of, may_wait=True)
+    return ItemsOfFleet(in_order(item for items in by_press.values() for item in items), behind)
 
 
 def with_their_cautions(items: Iterable[DueItem], cautions: Cautions | None = None) -> list[DueItem]:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields
 from functools import cached_property
 from hashlib import blake2b
 
+from wearlog.forecasts.outlook import Outlook
 from wearlog.history.by_press import ByPress
 from wearlog.history.record import Record
 from wearlog.history.rows import ReadingColumns, RunColumns
@@ -24,6 +25,12 @@ class Scope:
     press_id: int
     parts: frozenset[int]
     record: Record
+
+    @cached_property
+    def outlook(self) -> Outlook:
+        """What the press is expected to do. It stays the same while a gauge elsewhere changes what is learned
+        about wear."""
+        return Outlook(self.record)
 
     @cached_property
     def fingerprint(self) -> str:

@@ -47,7 +47,7 @@ def trips(case: Case, enabled: bool) -> Trip:
 
 def _runs_of(record: Record, thing: Thing, start: float) -> tuple[Floats, Ints, Floats]:
     """Kilograms per hour, class and end of the runs while the thing was in place, in order of time."""
-    rates, ends, classes = [np.zeros(0)], [np.zeros(0)], [np.zeros((0, 4))]
+    rates, ends, classes = [np.zeros(0)], [np.zeros(0)], [np.zeros((4, 0))]
     for span in thing.spans:
         runs = record.runs.get(span.press_id)
         if runs is None:
@@ -68,13 +68,21 @@ def _runs_of(record: Record, thing: Thing, start: float) -> tuple[Floats, Ints, 
             np.nan_to_num(np.round(runs.drive_hz[rows] / SPEED_BAND_HZ), nan=-1.0),
             np.nan_to_num(np.round(runs.moisture_pct[rows] / MOISTURE_BAND_PCT), nan=-1.0),
         )
-        classes.append(np.column_stack(bands))
-    _, class_of_run = np.unique(np.concatenate(classes), axis=0, return_inverse=True)
-    return np.concatenate(rates), class_of_run.ravel().astype(np.int64), np.concatenate(ends)
+        classes.append(np.stack(bands))
+    return np.concatenate(rates), _numbered(np.concatenate(classes, axis=1)), np.concatenate(ends)
+
+
+def _numbered(classes: Floats) -> Ints:
+    """A number for each distinct column, shape (4, n) to (n,)."""
+    number = np.zeros(classes.shape[1], dtype=np.int64)
+    for row in classes:  # each row has few values, so that whole numbers are sorted instead of columns
+        values, place = np.unique(row, return_inverse=True)
+        number = np.unique(number * values.size + place, return_inverse=True)[1]
+    return number
 
 
 def _die_sizes(record: Record, press_id: int, instants: Floats) -> Floats:
-    """The size of the die on the press at each instant; 0 where none is known."""
+    """The size of the die on the press at each instant, which must be in order; 0 where none is known."""
     sizes = np.zeros(instants.size)
     for fitting in record.fittings:
         position = record.positions[fitting.position_id]
@@ -82,7 +90,8 @@ def _die_sizes(record: Record, press_id: int, instants: Floats) -> Floats:
         if position.press_id != press_id or type_.kind != "die" or type_.size_mm is None:
             continue
         end = record.end if fitting.removed is None else fitting.removed
-        sizes[(instants >= fitting.fitted) & (instants < end)] = type_.size_mm
+        first, after = np.searchsorted(instants, (fitting.fitted, end))
+        sizes[first:after] = type_.size_mm
     return sizes
 
 

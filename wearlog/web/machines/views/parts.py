@@ -18,7 +18,11 @@ from wearlog.equipment.queries import history_of
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.guessed import Guessed, guessed_in
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import forecast_of_day, items_of_part, items_without_cautions
+from wearlog.forecasts.memory.queries import (
+    forecast_of_day,
+    items_of_fleet,
+    items_of_part,
+)
 from wearlog.forecasts.things import spans_of
 from wearlog.people.roles import Permission
 from wearlog.service.models import Measurement
@@ -97,13 +101,15 @@ def parts(request: MillRequest) -> HttpResponse:
     chosen = chosen.filter(retired_on__isnull=state != "retired")
     if kind in Kind.values:
         chosen = chosen.filter(part_type__kind=kind)
-    table = PartTable(rows_of(chosen, items_without_cautions(as_of=today), today, state))
+    fleet = items_of_fleet(as_of=today)
+    table = PartTable(rows_of(chosen, fleet.items, today, state))
     table.caption = _("Parts %(where)s") % {"where": dict(STATES).get(state, dict(STATES)[""])}
     RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
     return render(
         request,
         "web/machines/parts.html",
         {
+            "behind": fleet.behind,
             "table": table,
             "kinds": Kind.choices,
             "kind": kind,

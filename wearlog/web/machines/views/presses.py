@@ -17,7 +17,12 @@ from wearlog.equipment.models import Press
 from wearlog.equipment.queries import Seat as SeatRow
 from wearlog.equipment.queries import seats_of
 from wearlog.forecasts.items import STATES, DueItem, WearFigure
-from wearlog.forecasts.memory.queries import forecast_of_day, items_without_cautions, with_their_cautions
+from wearlog.forecasts.memory.queries import (
+    forecast_of_day,
+    items_of_fleet,
+    items_without_cautions,
+    with_their_cautions,
+)
 from wearlog.history.record import Record
 from wearlog.lockout.cautions.queries import cautions_for, isolation_point
 from wearlog.people.roles import Permission
@@ -54,7 +59,8 @@ def presses(request: MillRequest) -> HttpResponse:
     keys = [press.pk for press in shown]
     seasons, work = figures.season_lines(record, keys), figures.of_presses(record, keys)
     counts: dict[int, Counter[str]] = {}
-    for item in items_without_cautions(as_of=today):
+    fleet = items_of_fleet(as_of=today)
+    for item in fleet.items:
         counts.setdefault(item.press_id, Counter())[item.state] += 1
     running: dict[int, list[Run]] = {}
     for run in running_runs():
@@ -77,7 +83,7 @@ def presses(request: MillRequest) -> HttpResponse:
     return render(
         request,
         "web/machines/presses.html",
-        {"lines": lines, "retired": retired, "season": figures.season_of(record)},
+        {"lines": lines, "retired": retired, "season": figures.season_of(record), "behind": fleet.behind},
     )
 
 

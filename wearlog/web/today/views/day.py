@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory.queries import items_without_cautions
+from wearlog.forecasts.memory.queries import items_of_fleet
 from wearlog.lockout.isolation.queries import concerning
 from wearlog.people.roles import Permission
 from wearlog.runs.models import ShiftNote
@@ -56,8 +56,8 @@ def shown_on_day(items: list[DueItem]) -> Shown:
 def day(request: MillRequest) -> HttpResponse:
     now = timezone.now()
     today = timezone.localdate(now)
-    items = items_without_cautions(as_of=today)
-    shown = shown_on_day(items)
+    fleet = items_of_fleet(as_of=today)
+    shown = shown_on_day(fleet.items)
     stopped, to_tell = concerning(request.user)
     notes = ShiftNote.objects.not_voided().filter(written_at__gt=now - LAST_SHIFT, written_at__lte=now)
     return render(
@@ -66,6 +66,7 @@ def day(request: MillRequest) -> HttpResponse:
         {
             "today": today,
             "now": now,
+            "behind": fleet.behind,
             "groups": shown.groups,
             "next_up": shown.next_up,
             "unknown": shown.unknown,

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.equipment.queries import presses_in_service
 from wearlog.forecasts.items import STATES, DueItem
-from wearlog.forecasts.memory.queries import items_without_cautions, with_their_cautions
+from wearlog.forecasts.memory.queries import items_of_fleet, with_their_cautions
 from wearlog.people.roles import Permission
 from wearlog.reminders.outbox.calls import order_days
 from wearlog.reminders.outbox.keys import item_key
@@ -60,7 +60,8 @@ def state_choices(items: Sequence[DueItem], orders: Collection[str]) -> list[Cho
 @needs(Permission.VIEW)
 def forecast(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
-    items = items_without_cautions(as_of=today)
+    fleet = items_of_fleet(as_of=today)
+    items = fleet.items
     orders = orders_of(items, today)
     state = request.GET.get("state", "")
     press, action = request.GET.get("press", ""), request.GET.get("action", "")
@@ -83,6 +84,7 @@ def forecast(request: MillRequest) -> HttpResponse:
         "web/today/forecast.html",
         {
             "today": today,
+            "behind": fleet.behind,
             "page": page,
             "orders": orders,
             "states": choices,
