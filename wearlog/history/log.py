@@ -37,7 +37,7 @@ from wearlog.history.rows import (
 )
 from wearlog.history.runs import PressLog, runs_and_readings, runs_and_readings_uncached
 from wearlog.people.models import Mill
-from wearlog.runs.columns import number, seconds
+from wearlog.runs.columns import number, seconds, seconds_of
 from wearlog.runs.models import Crop, PlanEntry
 from wearlog.service.models import Incident, Measurement, Rule, Service
 from wearlog.service.triggers import TriggerValue, field_of, trigger_value
@@ -251,6 +251,12 @@ def _fittings() -> tuple[FittingRow, ...]:
         .values_list("id", "part_id", "edge", "position_id", seconds("fitted_at"), seconds("removed_at"))
     )
     return tuple(FittingRow(*row) for row in rows)
+
+
+def open_fitting_row(fitting: Fitting) -> FittingRow:
+    """The row of a part that is in place, for a page that has read its fitting already."""
+    instant = seconds_of(fitting.fitted_at)
+    return FittingRow(fitting.pk, fitting.part_id, fitting.edge, fitting.position_id, instant, None)
 
 
 def _services() -> tuple[ServiceRow, ...]:

@@ -6,6 +6,8 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from django.db import transaction
+from django.db.models import Count, Min, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
 from wearlog.people import audit
@@ -44,14 +46,25 @@ def stuck_since(at: datetime) -> datetime | None:
 
     Messages to stopped addresses don't count: they are not tried and are reported separately.
     """
-    waiting = OutboxRow.objects.waiting().filter(first_attempt_at__lte=at - STUCK_AFTER)
-    since: datetime | None = (
-        waiting.exclude(last_error="")
-        .order_by("first_attempt_at")
-        .values_list("first_attempt_at", flat=True)
-        .first()
-    )
+    since: datetime | None = _stuck(at).values_list("first_attempt_at", flat=True).first()
     return since
+
+
+def _stuck(at: datetime) -> QuerySet[OutboxRow]:
+    """What has not got out for 24 hours, oldest first."""
+    waiting = OutboxRow.objects.waiting().filter(first_attempt_at__lte=at - STUCK_AFTER)
+    return waiting.exclude(last_error="").order_by("first_attempt_at")
+
+
+def trouble_visible_to(person: User, at: datetime) -> tuple[list[StoppedAddress], datetime | None]:
+    """The stops that a person may see, and since when mail has been stuck. For every page: one query where
+    nothing is stopped."""
+    since = Subquery(_stuck(at).values("first_attempt_at")[:1])
+    # Without a stopped address Min is null, so that the subquery must also stand beside it.
+    known = StoppedAddress.objects.not_cleared().aggregate(
+        stops=Count("pk"), since=Coalesce(Min(since), since)
+    )
+    return stops_visible_to(person) if known["stops"] else [], known["since"]
 
 
 # -------- stopping and clearing

@@ -23,6 +23,7 @@ from wearlog.forecasts.memory.queries import (
     items_without_cautions,
     with_their_cautions,
 )
+from wearlog.history.log import open_fitting_row
 from wearlog.history.record import Record
 from wearlog.lockout.cautions.queries import cautions_for, isolation_point
 from wearlog.people.roles import Permission
@@ -125,8 +126,8 @@ def seat_lines(
             fitting = rows[item.position_id].fitting
             if item.part_id is None or (fitting is not None and fitting.part_id == item.part_id):
                 by_position.setdefault(item.position_id, []).append(item)
-    in_place = {row.fitting.pk for row in rows.values() if row.fitting is not None}
-    work = figures.of_spans(record, (row for row in record.fittings if row.id in in_place))
+    in_place = [open_fitting_row(row.fitting) for row in rows.values() if row.fitting is not None]
+    work = figures.of_spans(record, [span for span in in_place if span.fitted < record.end])
     last: dict[int, Service] = {}
     fitted = [row.fitting.part_id for row in rows.values() if row.fitting is not None]
     for service in Service.objects.not_voided().filter(part_id__in=fitted, press=press).order_by("done_at"):

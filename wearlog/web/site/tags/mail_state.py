@@ -13,13 +13,9 @@ register = template.Library()
 
 @register.inclusion_tag("web/site/parts/mail_banner.html", takes_context=True)
 def mail_banner(context: RequestContext) -> dict[str, object]:
-    """Empty for people who aren't signed in. Two small queries; owners see all addresses, others their
-    own."""
+    """Empty for people who aren't signed in; owners see all addresses, others their own."""
     user = context["request"].user
     if not user.is_authenticated:
         return {}
-    return {
-        "stops": addresses.stops_visible_to(user),
-        "stuck_since": addresses.stuck_since(timezone.now()),
-        "user": user,
-    }
+    stops, stuck_since = addresses.trouble_visible_to(user, timezone.now())
+    return {"stops": stops, "stuck_since": stuck_since, "user": user}
