@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
 
@@ -12,62 +11,22 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from tests.browser.axe import findings
-from tests.browser.offline.kept import see, until
-from tests.browser.program import FLAGS, MakeContext
+from tests.browser.offline.kept import (
+    NOTHING_KEPT,
+    PASSWORD,
+    by_password,
+    end_from_afar,
+    kept_anywhere,
+    see,
+    sign_out,
+    until,
+)
+from tests.browser.program import FLAGS, SignIn
 from tests.mills.log_shop import Shop
 from tests.requirements import browser_program
-from wearlog.people import sessions
-from wearlog.people.models import Mill, Role, Session, User
+from wearlog.people.models import Role, Session, User
 from wearlog.runs.models import Run, ShiftNote
 from wearlog.web.offline.views import worker
-
-SignIn = Callable[[Page, User], None]
-PASSWORD = "cold-pressed-seed-9"
-
-
-@pytest.fixture
-def shop(fresh_log: None) -> Shop:
-    Mill.objects.create(name="Test mill", time_zone="Europe/Vienna", units="metric")
-    return Shop()
-
-
-@pytest.fixture
-def ines(shop: Shop) -> User:
-    return User.objects.create_user("ines", PASSWORD, name="Ines", role=Role.OPERATOR)
-
-
-@pytest.fixture
-def pocket(context_of: MakeContext) -> BrowserContext:
-    return context_of(
-        viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True, bypass_csp=True,
-        service_workers="allow",
-    )  # fmt: skip
-
-
-@pytest.fixture
-def page(pocket: BrowserContext, sign_in: SignIn, ines: User) -> Page:
-    """Her phone, with her signed in."""
-    opened = pocket.new_page()
-    sign_in(opened, ines)
-    return opened
-
-
-NOTHING_KEPT = "async () => !(await caches.keys()).some((name) => name.startsWith('wearlog-pages-'))"
-
-
-def kept_anywhere(page: Page) -> list[str]:
-    found: list[str] = page.evaluate(
-        """async () => {
-          const all = [];
-          for (const name of await caches.keys()) {
-            if (!name.startsWith("wearlog-pages-")) continue;
-            const cache = await caches.open(name);
-            for (const request of await cache.keys()) all.push(new URL(request.url).pathname);
-          }
-          return all.sort();
-        }"""
-    )
-    return found
 
 
 def test_the_log_page_opens_without_a_network_and_a_run_logged_there_arrives_later(
@@ -150,19 +109,6 @@ def test_nothing_is_kept_but_pages_of_the_log(
     assert kept_anywhere(page) == ["/", "/log/waiting/", "/log/work/"]
 
 
-def by_password(page: Page, name: str) -> None:
-    page.goto("/sign-in/")
-    page.get_by_label("Name").fill(name)
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").tap()
-    expect(page.get_by_role("heading", name="Today")).to_be_visible()
-
-
-def sign_out(page: Page) -> None:
-    page.get_by_text("Index").tap()
-    page.get_by_role("button", name="Sign out").tap()
-
-
 def test_what_was_kept_goes_when_somebody_signs_out(pocket: BrowserContext, shop: Shop, ines: User) -> None:
     page = pocket.new_page()
     by_password(page, "ines")
@@ -218,10 +164,6 @@ def test_a_sign_in_that_ran_out_leaves_the_kept_pages_where_they_are(
     pocket.set_offline(True)
     page.goto("/")
     expect(page.locator("#kept-from")).to_be_visible()
-
-
-def end_from_afar(person: User) -> None:
-    assert sessions.end_all(by=person, at=timezone.now(), person=person) == 1
 
 
 def test_what_was_kept_goes_when_the_device_was_signed_out_from_afar(

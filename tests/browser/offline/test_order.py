@@ -16,18 +16,12 @@ from tests.browser.axe import findings
 from tests.browser.program import MakeContext
 from tests.mills.log_shop import Shop
 from wearlog.equipment.models import Fitting, Position
-from wearlog.people.models import Mill, Role, User
+from wearlog.people.models import Role, User
 from wearlog.runs.models import Run, ShiftNote
 
 SignIn = Callable[[Page, User], None]
 ALL_SENT = "Everything typed on this device has been sent."
 NO_WEIGHT = "Write what one bag weighs."
-
-
-@pytest.fixture
-def shop(fresh_log: None) -> Shop:
-    Mill.objects.create(name="Test mill", time_zone="Europe/Vienna", units="metric")
-    return Shop()
 
 
 @pytest.fixture

@@ -16,18 +16,12 @@ from tests.browser.axe import findings
 from tests.browser.program import MakeContext
 from tests.mills.log_shop import Shop
 from wearlog.equipment.models import Fitting
-from wearlog.people.models import Mill, Role, Session, User
+from wearlog.people.models import Role, Session, User
 from wearlog.runs.models import Reading, Run
 from wearlog.service.models import Service
 from wearlog.web.models import QueuedEntry
 
 SignIn = Callable[[Page, User], None]
-
-
-@pytest.fixture
-def shop(fresh_log: None) -> Shop:
-    Mill.objects.create(name="Test mill", time_zone="Europe/Vienna", units="metric")
-    return Shop()
 
 
 @pytest.fixture

@@ -37,6 +37,7 @@ start().catch(() => {});  // a browser that is set to keep nothing
 async function keptPages() {
   /** @type {[string, string, number][]} */
   const found = [];
+  if (!(await caches.has(PAGES_OF + here.who))) return found;  // opening it would put it up
   const cache = await caches.open(PAGES_OF + here.who);
   for (const request of await cache.keys()) {
     const page = await cache.match(request, { ignoreVary: true });

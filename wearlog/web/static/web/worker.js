@@ -24,26 +24,42 @@ const AWAY = [502, 503, 504];  // what stands before the server says that it doe
 /** @type {string | null} whose page came last; nothing is known when the worker has just started */
 let present = null;
 let turn = 0;
+/** How often somebody's pages went: what was asked for before that is not kept after it. */
+let clearings = 0;
 
-/** @param {string | null} who all pages but this person's go @returns {Promise<void>} */
+/** @param {string} who all pages but this person's go @returns {Promise<void>} */
 async function only(who) {
+  if (present !== null || !who) clearings += 1;
   present = who;
   turn += 1;
   const names = await caches.keys();
   await Promise.all(names.filter((name) => name.startsWith(PAGES) && name !== PAGES + who).map((name) => caches.delete(name)));
 }
 
-/** @returns {Promise<Cache | null>} the pages of the one person of whom there are any */
-async function pages() {
+/** @returns {Promise<string | null>} the name of the shelf of the one person of whom there are any pages */
+async function shelfName() {
   const names = (await caches.keys()).filter((name) => name.startsWith(PAGES));
-  if (names.length !== 1 || await caches.has(UNSURE)) return null;
-  return caches.open(names[0]);
+  return names.length !== 1 || await caches.has(UNSURE) ? null : names[0];
+}
+
+/** @param {string} url @returns {Promise<Response | undefined>} the page as it was kept */
+async function keptPage(url) {
+  const cacheName = await shelfName();
+  // Not opened: a shelf that went in this very moment would be put up again by that.
+  return cacheName === null ? undefined : caches.match(url, { cacheName, ignoreVary: true });
 }
 
 // -------- keeping
 
-/** @param {string} url @param {Response} answer @param {string} who @returns {Promise<void>} */
-async function keep(url, answer, who) {
+/**
+ * @param {string} url
+ * @param {Response} answer
+ * @param {string} who
+ * @param {number} since how many clearings there had been when it was asked for
+ * @param {Cache} [shelf] where it belongs, if that was opened before it was asked for
+ * @returns {Promise<void>}
+ */
+async function keep(url, answer, who, since, shelf) {
   // What was said once ("Saved: ...") must not be said again by the kept page.
   const text = (await answer.text()).replace(/<ul class="messages">[^]*?<\/ul>/, "");
   const headers = new Headers(answer.headers);
@@ -51,18 +67,18 @@ async function keep(url, answer, who) {
   headers.delete("Content-Length");
   headers.set(KEPT_AT, String(Date.now()));
   await keepStatics(text);
-  if (await isGone(who)) return;
-  const cache = await caches.open(PAGES + who);
+  // The clearings are looked at last, so that none comes between this and the opening.
+  if (await caches.has(UNSURE) || since !== clearings) return;
+  const cache = shelf || await caches.open(PAGES + who);
   await cache.delete(url, { ignoreVary: true });  // so that the oldest stand first
   await cache.put(url, new Response(text, { headers }));
   for (const request of (await cache.keys()).slice(0, -MOST_PAGES)) {
     if (request.url !== WAITING) await cache.delete(request);
   }
-  if (await isGone(who)) await caches.delete(PAGES + who);  // signed out in this very moment
+  if (since === clearings && !(await caches.has(UNSURE))) return;
+  await cache.delete(url, { ignoreVary: true });  // signed out in this very moment
+  if (present !== who) await caches.delete(PAGES + who);
 }
-
-/** @param {string} who @returns {Promise<boolean>} */
-const isGone = async (who) => present !== who || caches.has(UNSURE);
 
 /** @param {string} text a page @returns {string[]} the style sheets, scripts and pictures that it names */
 function staticsOf(text) {
@@ -85,28 +101,35 @@ async function keepStatics(text) {
  * @param {Request | string} request
  * @param {(work: Promise<unknown>) => void} aside work that the answer need not wait for
  * @param {boolean} [leads] whether somebody asked for it, whose answer tells who is signed in
+ * @param {Cache} [shelf] where it was kept before
  * @returns {Promise<Response>}
  */
-async function fresh(request, aside, leads = false) {
+async function fresh(request, aside, leads = false, shelf = undefined) {
   const begun = turn;
+  let since = clearings;
   const answer = await fetch(request);
   if (answer.headers.has("X-Wearlog-Ended") && begun === turn) await only("");  // signed out from afar
   const who = answer.headers.get("X-Wearlog-Who");
   if (who && begun === turn && (leads || present === null)) {
-    if (who !== present) await only(who);
+    if (who !== present) {
+      const going = only(who);
+      since = clearings;  // those were the others' pages
+      await going;
+    }
     if (leads) await caches.delete(UNSURE);
   }
   if (!who || who !== present) return answer;  // asked by somebody who has gone since
   if (answer.status === 200 && !answer.redirected && answer.headers.has("X-Wearlog-Keep")) {
     const url = typeof request === "string" ? request : request.url;
-    aside(keep(url.split("#")[0], answer.clone(), who).then(keepWaiting).catch(() => {}));
+    const keeping = keep(url.split("#")[0], answer.clone(), who, since, shelf);
+    aside(keeping.then(() => shelf ? undefined : keepWaiting()).catch(() => {}));
   }
   return answer;
 }
 
 /** @returns {Promise<void>} the page that stands in for those that are not kept */
 async function keepWaiting() {
-  const stored = await (await pages())?.match(WAITING, { ignoreVary: true });
+  const stored = await keptPage(WAITING);
   if (stored && Date.now() - Number(stored.headers.get(KEPT_AT)) < FRESH_MS) return;
   /** @type {Promise<unknown>[]} */
   const work = [];
@@ -124,7 +147,7 @@ async function marked(stored, more = "") {
 
 /** @returns {Promise<Response>} what to show where a page is not kept and there is no network */
 async function instead() {
-  const stored = await (await pages())?.match(WAITING, { ignoreVary: true });
+  const stored = await keptPage(WAITING);
   if (stored) return marked(stored, ' data-not-here="yes"');
   const page = `<!doctype html><meta charset="utf-8"><meta name="viewport" content="width=device-width">` +
     `<title>${facts.title}</title><h1>${facts.title}</h1><p>${facts.text}</p>`;
@@ -134,7 +157,7 @@ async function instead() {
 /** @param {FetchEvent} event @returns {Promise<Response>} the page from the network, else the kept one */
 async function opened(event) {
   const answer = fresh(event.request, (work) => event.waitUntil(work), true).catch(() => null);
-  const stored = await (await pages())?.match(event.request.url.split("#")[0], { ignoreVary: true });
+  const stored = await keptPage(event.request.url.split("#")[0]);
   if (!stored) return (await answer) || instead();
   // A redirect that comes too late to be followed may lead to the sign-in: that page says whether somebody ended it.
   event.waitUntil(answer.then((late) => late?.type === "opaqueredirect" ? fresh(facts.signIn, () => {}, true) : late).catch(() => {}));
@@ -181,8 +204,11 @@ async function renew() {
   }
   /** @type {Promise<unknown>[]} */
   const work = [];
-  for (const request of await (await pages())?.keys() || []) {
-    await fresh(request.url, (more) => work.push(more)).catch(() => {});
+  // Until this version takes over, the one before clears. What is put on a shelf that went meanwhile goes with it.
+  const name = await shelfName();
+  const shelf = name === null ? undefined : await caches.open(name);
+  for (const request of await shelf?.keys() || []) {
+    await fresh(request.url, (more) => work.push(more), false, shelf).catch(() => {});
   }
   await Promise.all(work);
   const named = new Set();
