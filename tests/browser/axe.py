@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from axe_playwright_python.sync_playwright import Axe
+from axe_playwright_python.base import AXE_SCRIPT
 from playwright.sync_api import Page
 
 from tests.browser.narrow import add_style
@@ -20,12 +20,13 @@ def findings(page: Page, within: str = "html", *, rules: dict[str, object] = RUL
     contrast of ink against the lines has a test of its own). The bar at the bottom lies below the page
     instead of over it, since axe counts a target that is covered at this moment as a small one."""
     add_style(page, "body { background-image: none !important } .ways-in { position: static !important }")
-    result = Axe().run(page, context=within, options={**RULES, **rules})
-    return [
-        f"{finding['id']}: {node['html'][:160]}"
-        for finding in result.response["violations"]
-        for node in finding["nodes"]
-    ]
+    if not page.evaluate("() => 'axe' in window"):
+        page.evaluate(AXE_SCRIPT)  # once for each page: half a megabyte, which the browser would compile anew
+    violations = page.evaluate(
+        "async ([within, options]) => (await axe.run(within, options)).violations",
+        [within, {**RULES, **rules}],
+    )
+    return [f"{finding['id']}: {node['html'][:160]}" for finding in violations for node in finding["nodes"]]
 
 
 def findings_by_day_and_night(page: Page) -> list[str]:
