@@ -96,7 +96,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path, help="where the pictures go, such as docs/pictures")
     folder = parser.parse_args().folder
-    with tempfile.TemporaryDirectory() as mill, running(Path(mill), day=DAY) as site, chromium() as browser:
+    with (
+        tempfile.TemporaryDirectory() as mill,
+        running(Path(mill), day=DAY) as site,
+        chromium(whole=True) as browser,
+    ):
         for path in make(folder, site, browser):
             print(f"{path}: {path.stat().st_size / 1000:.0f} kB")
 

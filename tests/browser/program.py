@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from tests.requirements import browser_program
+from tests.requirements import browser_program, headless_program
 
 if TYPE_CHECKING:
     from wearlog.people.models import User
@@ -29,8 +29,10 @@ SignIn = Callable[[Page, "User"], None]
 
 
 @contextmanager
-def chromium() -> Iterator[Browser]:
+def chromium(*, whole: bool = False) -> Iterator[Browser]:
+    """`whole`: as a person has it, for what is measured or shown; else what costs least."""
+    path = browser_program() if whole else headless_program()
     with sync_playwright() as playwright:
-        program = playwright.chromium.launch(executable_path=browser_program(), args=FLAGS)
+        program = playwright.chromium.launch(executable_path=path, args=FLAGS)
         yield program
         program.close()

@@ -113,6 +113,7 @@ def test_a_browser_told_to_trust_it_opens_pages_without_the_server(
     ):
         subprocess.run([certutil, "-d", f"sql:{store}", *words], check=True, capture_output=True)
     surroundings = {**os.environ, "HOME": str(home)}
+    # A whole browser, as on a phone: it is what a person tells whom to trust.
     own = browser.browser_type.launch(executable_path=browser_program(), args=FLAGS, env=surroundings)
     try:
         page = own.new_context(base_url=mill.address).new_page()

@@ -122,7 +122,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--data", type=Path, default=Path(tempfile.gettempdir()) / "wearlog-vitals")
     folder = parser.parse_args().data
-    with running(folder, day=DAY, large=True) as site, chromium() as browser:
+    with running(folder, day=DAY, large=True) as site, chromium(whole=True) as browser:
         print("| page | LCP, ms | INP, ms | CLS |\n| --- | --- | --- | --- |")
         for address in PAGES:
             rounds = []

@@ -23,7 +23,7 @@ from tests.browser.offline.kept import (
 )
 from tests.browser.program import FLAGS, SignIn
 from tests.mills.log_shop import Shop
-from tests.requirements import browser_program
+from tests.requirements import headless_program
 from wearlog.people.models import Role, Session, User
 from wearlog.runs.models import Run, ShiftNote
 from wearlog.web.offline.views import worker
@@ -222,7 +222,7 @@ def test_a_browser_started_anew_without_a_network_logs_a_run_that_arrives_later(
 
     def start() -> BrowserContext:
         return browser.browser_type.launch_persistent_context(
-            tmp_path, executable_path=browser_program(), args=FLAGS, base_url=live_server.url
+            tmp_path, executable_path=headless_program(), args=FLAGS, base_url=live_server.url
         )
 
     address = f"/log/run/?press={shop.north.pk}"

@@ -13,7 +13,7 @@ from playwright.sync_api import BrowserContext, Page, Playwright
 from playwright.sync_api import Error as BrowserError
 
 from tests.browser.program import FLAGS
-from tests.requirements import browser_program
+from tests.requirements import headless_program
 from tests.soak.offline.line import UP, Line
 
 PASSWORD = "cold-pressed-seed-9"
@@ -84,7 +84,7 @@ class Phone:
     def start(self) -> None:
         self.context = self.playwright.chromium.launch_persistent_context(
             self.folder,
-            executable_path=browser_program(),
+            executable_path=headless_program(),
             args=FLAGS,
             base_url=f"http://127.0.0.1:{self.line.port}",
             viewport={"width": 360, "height": 740},
