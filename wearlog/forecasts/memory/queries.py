@@ -36,7 +36,8 @@ _KEPT: Cache[tuple[int, date, str], tuple[int, tuple[DueItem, ...]]] = Cache(
 )
 """By press, day and language: the number for which the items are valid, and the items without cautions."""
 _BY_CONTENT: Cache[str, tuple[DueItem, ...]] = Cache("due items by content", most=2 * MOST_PRESSES)
-"""By the fingerprint of everything that they depend on; two for each press and language, of the same items."""
+"""By the fingerprint of everything that they depend on: two answers for each press and language, of the same
+items."""
 
 
 @dataclass(frozen=True, eq=False)
