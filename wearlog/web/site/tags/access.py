@@ -29,7 +29,7 @@ INDEX = (
     ("measurement-new", gettext_lazy("Log a gauge"), Permission.LOG),
     ("reading-new", gettext_lazy("Log a meter reading"), Permission.LOG),
     ("incident-new", gettext_lazy("Report an incident"), Permission.LOG),
-    ("crop-change-new", gettext_lazy("Sign a crop change"), Permission.LOG),
+    ("crop-change-new", gettext_lazy("Change the crop"), Permission.LOG),
     ("note-new", gettext_lazy("Leave a note"), Permission.LOG),
     ("plan", gettext_lazy("Season plan"), Permission.VIEW),
     ("rules", gettext_lazy("Service rules"), Permission.VIEW),
