@@ -69,10 +69,16 @@ class Need:
 
 
 def choices_at(
-    place: known.PlaceNow, *, edges: Edges, crops: Sequence[Crop], planned: dict[int, float], reader: Reader
+    place: known.PlaceNow,
+    *,
+    spares: Sequence[known.Spare],
+    edges: Edges,
+    crops: Sequence[Crop],
+    planned: dict[int, float],
+    reader: Reader,
 ) -> list[EdgeChoice]:
-    """Every edge that could work there: the one that does, the others of the same part, then what lies on the
-    shelf. `planned` is the seed that is planned for the press, by crop."""
+    """Every edge that could work there: the one that does, the others of the same part, then the spares.
+    `planned` is the seed that is planned for the press, by crop."""
     position = place.position
     share = float(position.share) if position.share is not None else BARREL if position.barrel else 1.0
     found = []
@@ -95,7 +101,6 @@ def choices_at(
                     reader,
                 )
             )
-    spares = known.spares_for(place.position, fitting.part if fitting else None)
     found += [
         _choice(
             spare.value,

@@ -52,15 +52,21 @@ class CropChangeNew(AtPress[CropChangeForm, CropChange]):
         planned: dict[int, float] = {}
         for entry in self.plan:
             planned.setdefault(entry.crop_id, float(entry.seed_kg))
+        places = [place for place in self.places if place.position.kind == Kind.DIE]
+        spares = known.spares_for(places[0].position) if places else []
         self.die_places = [
             DiePlace(
                 place,
                 dies.choices_at(
-                    place, edges=self.edges, crops=self.crops, planned=planned, reader=self.reader
+                    place,
+                    spares=spares,
+                    edges=self.edges,
+                    crops=self.crops,
+                    planned=planned,
+                    reader=self.reader,
                 ),
             )
-            for place in self.places
-            if place.position.kind == Kind.DIE
+            for place in places
         ]
 
     def form(self, data: QueryDict | None) -> CropChangeForm:
