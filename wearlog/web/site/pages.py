@@ -27,6 +27,7 @@ from wearlog.logbook import actions
 from wearlog.people.models import LogRecord
 from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
 from wearlog.people.roles import Permission
+from wearlog.reminders import typing_up
 from wearlog.service.photos import NotKept
 from wearlog.web.site import queued
 from wearlog.web.site.access import MillRequest, mark_kept_offline, needs
@@ -260,6 +261,17 @@ def after(request: MillRequest) -> HttpResponse:
                 new,
             )
             % {"number": new},
+        )
+    held = typing_up.held_for(request.user, at=timezone.now())
+    if held is not None:
+        messages.info(
+            request,
+            format_html(
+                '{} <a href="{}">{}</a>',
+                _("Mail about what became overdue in the past waits until you are done typing it up."),
+                reverse("web:typed-up"),
+                _("Done typing up"),
+            ),
         )
     return back_to(request, reverse("web:day"))
 
