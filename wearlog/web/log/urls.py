@@ -25,6 +25,7 @@ urlpatterns: list[URLPattern] = [
     path("log/<str:kind>/<int:pk>/", book.record, name="record"),
     path("log/<str:kind>/<int:pk>/photo/", photos.photo_add, name="photo-add"),
     path("photos/<slug:name>/", photos.photo, name="photo"),
+    path("photos/<slug:name>/delete/", photos.photo_delete, name="photo-delete"),
     path("photos/<slug:name>/small/", photos.photo_small, name="photo-small"),
     path("log/<str:kind>/<int:pk>/correct/", book.correct, name="correct"),
     path("log/<str:kind>/<int:pk>/void/", book.void, name="void"),

@@ -24,6 +24,7 @@ from django.views import View
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import cached_items, items_without_cautions
 from wearlog.logbook import actions
+from wearlog.people.cleaning import say_taken
 from wearlog.people.models import LogRecord
 from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
 from wearlog.people.roles import Permission
@@ -189,6 +190,7 @@ class FormPage(View, Generic[Form, Record]):
 
 def add_validation(form: UnitsForm, invalid: ValidationError) -> None:
     """Add a model's validation errors to the form's fields of the same name, else to the form."""
+    say_taken(invalid)
     if not hasattr(invalid, "error_dict"):
         form.add_error(None, invalid)
         return
