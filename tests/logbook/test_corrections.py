@@ -148,7 +148,7 @@ def test_a_voided_run_frees_its_time_and_takes_its_reading_along(small_mill: Sma
     assert small_mill.run("2026-03-09 06:00", "2026-03-09 14:00").pk
     with pytest.raises(Refused, match="already crossed out by Olga"):
         actions.void(by=small_mill.by, at=NOW, record=run, reason="again")
-    with pytest.raises(Refused, match="struck out"):
+    with pytest.raises(Refused, match="crossed out"):
         actions.correct(by=small_mill.by, at=NOW, record=run, changes={"seed_kg": Decimal(1)}, reason="x")
 
 

@@ -222,12 +222,6 @@ TAKE_OFF = {"kind": "move", "place": "3", "fitting": "5"}
 SWAP = {"kind": "move", "place": "3", "fitting": "5", "second": "6"}
 OTHER_DIE = {"kind": "crop-change", "press": "1", "die_3": "9:A", "fitting_3": "5"}
 SHEET = {"kind": "sheet", "press1-seed": "400", "press1-hours_h": "8", "press2-seed": "300"}
-    "kind": "sheet",
-    "press1-seed": "400",
-    "press1-hours_h": "8",
-    "press2-seed": "300",
-    "press3-seed": "",
-}
 METERED = {**SHEET, "press1-hours_h": "", "press1-meter_h": "104"}
 SAME_DIE = {**OTHER_DIE, "die_3": "keep"}
 WAITS = [

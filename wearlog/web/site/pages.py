@@ -116,6 +116,15 @@ class FormPage(View, Generic[Form, Record]):
         except (Refused, Doubtful, ValidationError):
             return None
 
+    def lead_to_what_stands(self, form: Form, refused: Refused) -> None:
+        """Add a message with a link to the record that was stored before under the same key."""
+        if refused.field != "ref" or self.replays is None or queued.is_queued(self.request):
+            return
+        stands = self.replays._default_manager.filter(**{"ref": form.cleaned_data["ref"]}).first()
+        if stands is not None:
+            page = reverse("web:record", kwargs={"kind": kind_of(stands), "pk": stands.pk})
+            messages.info(self.request, format_html('<a href="{}">{}</a>', page, _("The record that stands")))
+
     @property
     def reader(self) -> Reader:
         return reader_of(self.request)
@@ -150,6 +159,7 @@ class FormPage(View, Generic[Form, Record]):
             existing = self.already_there(form, refused)
             if existing is None:
                 form.refuse(refused)
+                self.lead_to_what_stands(form, refused)
                 return self.show(form, status=422)
             record = existing
         except ValidationError as invalid:
