@@ -222,6 +222,7 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
             "isolations": isolations.open_at(request.user, [shown.pk]),
             "machine": machine,
             "seats": seats,
+            "wearing": [line for line in seats if line.wear is not None],
             "to_do": jobs[0],
             "later": jobs[1],
             "unknown": jobs[2],

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from wearlog.equipment.models import Press
 from wearlog.forecasts.campaign import DAYS, MOST_DAYS, Stop, opens_press, stop_at
 from wearlog.forecasts.items import DueItem
-from wearlog.lockout.cautions.queries import Cautions, cautions_for
+from wearlog.lockout.cautions.queries import Cautions
 from wearlog.people.roles import Permission
 from wearlog.web.site import isolations
 from wearlog.web.site.access import MillRequest, needs
@@ -86,7 +86,7 @@ def sections_of(stop: Stop, system: str) -> list[Section]:
     """The groups that are not empty, most urgent first."""
     every = [set(things_to_bring(item, system)) for item in stop.items.listed]
     common = set.intersection(*every) if len(every) > 1 else set()
-    cautions = cautions_for({item.press_id for item in stop.items.listed})
+    cautions = stop.cautions
     found = (
         section("now", _("Now"), _("Due or overdue today."), stop.items.now, common, system, cautions),
         section(
