@@ -11,6 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
+from tests.web.press_frames import frames_in, job_with, jobs_in
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Incident, Service
 
@@ -35,20 +36,13 @@ def section(page: str, heading: str) -> str:
 
 def frame_of(page: str, press: str) -> str:
     """The frame of a press: its caution and its jobs."""
-    frames = re.split(r'(?=<div class="press-frame">)', page)[1:]
-    return next((frame for frame in frames if f">{press}</a></h2" in frame), "")
-
-
-def job_of(page: str, words: str) -> str:
-    """The line of a job that says these words."""
-    jobs: list[str] = re.findall(r'<li class="job .*?</li>', page)
-    return next((job for job in jobs if words in job), "")
+    return next((frame for frame in frames_in(page) if f">{press}</a></h2" in frame), "")
 
 
 def test_what_is_overdue_stands_with_its_press_its_reason_and_its_way_to_be_logged(
     shop: LookMill, read: Callable[[], str]
 ) -> None:
-    job = job_of(frame_of(read(), "North press"), "Inspect screw S-01")
+    job = job_with(frame_of(read(), "North press"), "Inspect screw S-01")
     assert "Overdue" in job
     assert "30 days" in job  # the rule's interval, in the sentence that says why
     fitting = shop.screw.fittings.get().pk
@@ -59,12 +53,12 @@ def test_what_is_overdue_stands_with_its_press_its_reason_and_its_way_to_be_logg
 
 
 def test_the_state_is_said_in_words(shop: LookMill, read: Callable[[], str]) -> None:
-    job = job_of(read(), "Inspect screw S-01")
+    job = job_with(read(), "Inspect screw S-01")
     assert re.search(r'aria-hidden="true"[^>]*>.{0,80}</svg> <strong>Overdue</strong>', job)
 
 
 def test_a_worn_die_is_due_with_its_strip(shop: LookMill, read: Callable[[], str]) -> None:
-    job = job_of(frame_of(read(), "North press"), "Flip die D5-01, edge A")
+    job = job_with(frame_of(read(), "North press"), "Flip die D5-01, edge A")
     assert "New 5.00 mm, limit 5.40 mm. Gauged 5.39 mm" in job
     assert '>Done<span class="unseen">: Flip die D5-01, edge A · North press</span>' in job
 
@@ -73,7 +67,7 @@ def test_each_press_has_one_caution_with_its_points_above_all_its_jobs(
     shop: LookMill, read: Callable[[], str]
 ) -> None:
     page = read()
-    frames = re.split(r'(?=<div class="press-frame">)', page)[1:]
+    frames = frames_in(page)
     assert len(frames) >= 2
     for frame in frames:
         assert frame.count('aria-label="WARNING"') == 1
@@ -91,9 +85,9 @@ def test_each_press_has_one_caution_with_its_points_above_all_its_jobs(
 def test_each_job_says_how_many_points_to_lock_first(shop: LookMill, read: Callable[[], str]) -> None:
     page = read()
     points = shop.north.energy_sources.count()
-    for job in re.findall(r'<li class="job .*?</li>', frame_of(page, "North press")):
+    for job in jobs_in(frame_of(page, "North press")):
         assert f'<span class="unseen">{points} points to lock first</span>' in job
-    for job in re.findall(r'<li class="job .*?</li>', frame_of(page, "Twin press")):
+    for job in jobs_in(frame_of(page, "Twin press")):
         assert '<span class="unseen">Points to lock: not described yet</span>' in job
 
 
@@ -103,7 +97,7 @@ def test_the_press_says_what_it_is_doing(shop: LookMill, read: Callable[[], str]
 
 
 def test_work_that_was_done_leaves_the_page(shop: LookMill, read: Callable[[], str]) -> None:
-    assert "Overdue" in job_of(read(), "Inspect screw S-01")
+    assert "Overdue" in job_with(read(), "Inspect screw S-01")
     Service.objects.create(
         ref="done",
         done_at=shop.now - timedelta(minutes=1),
@@ -113,7 +107,7 @@ def test_work_that_was_done_leaves_the_page(shop: LookMill, read: Callable[[], s
         action="inspect",
         rule=shop.look_rule,
     )
-    assert job_of(read(), "Inspect screw S-01") == ""
+    assert job_with(read(), "Inspect screw S-01") == ""
 
 
 def test_the_note_of_the_last_shift_is_there_and_an_old_one_is_not(
@@ -174,7 +168,7 @@ def test_a_viewer_sees_the_day_without_ways_to_log(shop: LookMill, client: Clien
     shop.running()
     client.force_login(User.objects.create_user("v", role="viewer"))
     page = re.sub(r"\s+", " ", client.get("/").content.decode())
-    assert job_of(frame_of(page, "North press"), "Inspect screw S-01")
+    assert job_with(frame_of(page, "North press"), "Inspect screw S-01")
     assert "/log/run/" not in page
     assert "/log/work/" not in page
     assert "/log/note/" not in page

@@ -11,6 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
+from tests.web.press_frames import frames_in
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.people.models import Mill, User
@@ -34,8 +35,7 @@ def read(client: Client, owner: User) -> Callable[[str], str]:
 
 def frames(page: str) -> dict[str, str]:
     """By press, its caution and its jobs."""
-    found = re.split(r'(?=<div class="press-frame">)', page)[1:]
-    return {re.findall(r"<h3><a [^>]*>(.*?)</a>", frame)[0]: frame for frame in found}
+    return {re.findall(r"<h3><a [^>]*>(.*?)</a>", frame)[0]: frame for frame in frames_in(page)}
 
 
 def headings(page: str) -> list[str]:
