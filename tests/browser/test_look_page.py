@@ -91,7 +91,8 @@ def test_forced_colours_leave_every_panel_and_button_its_border(
     expect(page.get_by_role("heading", level=1)).to_have_text("The look")
     bare = page.evaluate(
         """() => [...document.querySelectorAll(
-            ':not(.press-frame) > .caution, .press-frame, .slip, .alert, .hold, .errors, .button:not(.unseen), button, input')]
+            ':not(.press-frame) > .caution, .press-frame, ' +
+            '.slip, .alert, .hold, .errors, .button:not(.unseen), button, input')]
           .filter(one => one.checkVisibility() && one.type !== 'checkbox')
           .filter(one => getComputedStyle(one).borderTopWidth === '0px' ||
             getComputedStyle(one).borderTopColor === getComputedStyle(document.body).backgroundColor)
