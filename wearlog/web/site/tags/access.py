@@ -50,6 +50,7 @@ MENUS = (
             ("cautions", gettext_lazy("Words of the cautions"), Permission.VIEW),
             ("part-types", gettext_lazy("Part types"), Permission.VIEW),
             ("crops", gettext_lazy("Crops"), Permission.VIEW),
+            ("labels", gettext_lazy("Labels to print"), Permission.VIEW),
             ("prices", gettext_lazy("Prices"), Permission.OWN),
             ("people", gettext_lazy("People"), Permission.OWN),
             ("exchange", gettext_lazy("Import and export"), Permission.OWN),
