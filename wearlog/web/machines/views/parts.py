@@ -45,7 +45,7 @@ STATES = (
     ("shelf", gettext_lazy("on the shelf")),
     ("retired", gettext_lazy("retired")),
 )
-PER_PAGE = 50
+PER_PAGE = 25
 
 
 def place_words(part: Part, fitting: Fitting | None) -> str:
