@@ -189,6 +189,9 @@ class PartForm(ThingForm[Part]):
             "part_type",
             "acquired_on",
             "made_from",
+            "used_h",
+            "used_kg",
+            "used_on",
             "retired_on",
             "retired_because",
             "note",
@@ -232,6 +235,11 @@ class NewPartsForm(EntryForm):
     )
     acquired_on = of(Part, "acquired_on")
     made_from = of(Part, "made_from", help_text=_("A reamed die: the die that it was."))
+    used_h = of(
+        Part, "used_h", help_text=_("Since it was new; empty for a new part. Of each, if there are several.")
+    )
+    used_kg = of(Part, "used_kg")
+    used_on = of(Part, "used_on")
     note = of(Part, "note", widget=text_area(2))
 
     aliases = {"code": "first"}
@@ -262,6 +270,9 @@ class NewPartsForm(EntryForm):
                 part_type=value["part_type"],
                 acquired_on=value.get("acquired_on"),
                 made_from=value.get("made_from"),
+                used_h=value.get("used_h"),
+                used_kg=value.get("used_kg"),
+                used_on=value.get("used_on"),
                 note=self.text_of("note"),
             )
             for code in self.codes
