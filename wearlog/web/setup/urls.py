@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web.setup.views import devices, exchange, parts, people, presses, rules
+from wearlog.web.setup.views import devices, exchange, parts, people, presses, rules, whole_press
 
 urlpatterns: list[URLPattern] = [
-    path("presses/new/", presses.press_new, name="press-new"),
+    path("presses/new/", whole_press.press_new, name="press-new"),
+    path("presses/new/bare/", presses.press_new, name="press-bare"),
     path("presses/<int:pk>/edit/", presses.press_edit, name="press-edit"),
     path("presses/<int:press>/positions/new/", presses.position_new, name="position-new"),
     path("positions/<int:pk>/", presses.position_edit, name="position-edit"),

@@ -11,7 +11,6 @@ from django.db import models
 from django.utils.choices import normalize_choices
 from django.utils.translation import gettext_lazy as _
 
-from wearlog.equipment.kinds import KINDS, Kind
 from wearlog.equipment.models import HoursFrom, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.runs.models import Crop
@@ -105,39 +104,6 @@ class PressForm(ThingForm[Press]):
             ("", _("the runs, unless said otherwise")),
             *HoursFrom.choices,
         ]
-
-
-ONE_BARREL = tuple((kind.value, kind, "") for kind in Kind if KINDS[kind].usual)
-TEMPLATES: dict[str, tuple[Words, tuple[tuple[str, Kind, str], ...]]] = {
-    "single": (_("one barrel: screw, die, barrel, head, heater, drive"), ONE_BARREL),
-    "twin": (
-        _("two barrels, left and right, on one drive"),
-        tuple(
-            (f"{name} {side}", kind, side)
-            for side in ("left", "right")
-            for name, kind, _barrel in ONE_BARREL
-            if KINDS[kind].in_each_barrel
-        )
-        + tuple(row for row in ONE_BARREL if not KINDS[row[1]].in_each_barrel),
-    ),
-    "none": (_("none yet"), ()),
-}
-
-
-class NewPressForm(PressForm):
-    """A new press with its first positions."""
-
-    positions = forms.ChoiceField(
-        label=_("Positions to start with"),
-        choices=[(key, words) for key, (words, _rows) in TEMPLATES.items()],
-        initial="single",
-        widget=forms.RadioSelect,
-        help_text=_("What sits where can be changed, and more added, at any time."),
-    )
-
-    def first_positions(self, press: Press) -> list[Position]:
-        _words, rows = TEMPLATES[self.cleaned_data["positions"]]
-        return [Position(press=press, name=name, kind=kind, barrel=barrel) for name, kind, barrel in rows]
 
 
 class PositionForm(ThingForm[Position]):
