@@ -10,7 +10,7 @@ from wearlog.equipment.kinds import KINDS, Build, Kind
 
 
 @dataclass(frozen=True)
-class Seat:
+class SeatOfBuild:
     """A place that presses of a build have. `barrel` is empty where the press has one, or for its drive."""
 
     name: str
@@ -18,7 +18,7 @@ class Seat:
     barrel: str = ""
 
 
-def seats_of(build: Build) -> list[Seat]:
+def seats_of(build: Build) -> list[SeatOfBuild]:
     """The places of a press of that build, named in the active language: as they are stored."""
     sides = (_("left"), _("right")) if build is Build.TWIN else ("",)
     seats = []
@@ -29,5 +29,5 @@ def seats_of(build: Build) -> list[Seat]:
         for side in sides if KINDS[kind].in_each_barrel else ("",):
             for piece in range(1, pieces + 1):
                 words = [str(kind.label), side, str(piece) if pieces > 1 else ""]
-                seats.append(Seat(" ".join(word for word in words if word), kind, side))
+                seats.append(SeatOfBuild(" ".join(word for word in words if word), kind, side))
     return seats

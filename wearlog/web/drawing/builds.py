@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext_lazy as _
 
-from wearlog.equipment.builds import Seat as BuildSeat
-from wearlog.equipment.builds import seats_of
+from wearlog.equipment.builds import SeatOfBuild, seats_of
 from wearlog.equipment.kinds import Build
 from wearlog.people.tables import exhaustive
 from wearlog.web.drawing.press import PressDrawing, Seat, draw, numbered
@@ -39,7 +38,7 @@ class BuildPicture:
     machine: PressDrawing
 
 
-def numbered_seats(build: Build) -> list[tuple[int, BuildSeat]]:
+def numbered_seats(build: Build) -> list[tuple[int, SeatOfBuild]]:
     """The places of the build with their numbers in the drawing, in the order of these."""
     seats = seats_of(build)
     ordered = numbered(

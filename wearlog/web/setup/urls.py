@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web.setup.views import devices, exchange, parts, people, presses, rules, whole_press
+from wearlog.web.setup.views import crops, devices, exchange, parts, people, presses, rules, whole_press
 
 urlpatterns: list[URLPattern] = [
     path("presses/new/", whole_press.press_new, name="press-new"),
@@ -21,6 +21,7 @@ urlpatterns: list[URLPattern] = [
     path("part-types/new/", parts.part_type_new, name="part-type-new"),
     path("part-types/<int:pk>/", parts.part_type_edit, name="part-type-edit"),
     path("crops/", presses.crops, name="crops"),
+    path("crops/pick/", crops.crops_pick, name="crops-pick"),
     path("crops/new/", presses.crop_new, name="crop-new"),
     path("crops/<int:pk>/", presses.crop_edit, name="crop-edit"),
     path("rules/", rules.rules, name="rules"),

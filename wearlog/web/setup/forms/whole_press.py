@@ -14,7 +14,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.calc import units
-from wearlog.equipment.builds import Seat
+from wearlog.equipment.builds import SeatOfBuild
 from wearlog.equipment.kinds import GROUND_BY_SEED, Build, Kind
 from wearlog.equipment.models import Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
@@ -40,7 +40,7 @@ class SeatRow:
     """A place on the page: its number in the drawing, and its questions. `wears`: by the seed it takes."""
 
     number: int
-    seat: Seat
+    seat: SeatOfBuild
     fields: Sequence[BoundField]
     wears: bool
 
@@ -50,7 +50,7 @@ class SeatRow:
 
 
 @dataclass(frozen=True)
-class SourceRow:
+class AskedSource:
     """A proposed energy source: whether the press has it, and where it is isolated."""
 
     proposal: Proposal
@@ -80,7 +80,7 @@ class WholePressForm(EntryForm):
         *,
         reader: Reader,
         build: Build,
-        numbered: Sequence[tuple[int, Seat]],
+        numbered: Sequence[tuple[int, SeatOfBuild]],
         **more: Unpack[FormArguments],
     ) -> None:
         self.build = build
@@ -111,7 +111,7 @@ class WholePressForm(EntryForm):
             )
         super().take_reader(reader)
 
-    def ask_of(self, key: str, seat: Seat) -> None:
+    def ask_of(self, key: str, seat: SeatOfBuild) -> None:
         """Add the questions about what sits on a place; fewer where seed doesn't wear it."""
         self.fields[f"{key}-mark"] = of(Part, "code", required=False, label=_("Mark"))
         if seat.kind in GROUND_BY_SEED:
@@ -151,9 +151,9 @@ class WholePressForm(EntryForm):
         """Whether one of the others was answered, or has an error."""
         return any(field.errors or field.data for row in self.others() for field in row.fields)
 
-    def source_rows(self) -> list[SourceRow]:
+    def source_rows(self) -> list[AskedSource]:
         return [
-            SourceRow(each, self[f"{each.key}-has"], self[f"{each.key}-where"]) for each in self.proposals
+            AskedSource(each, self[f"{each.key}-has"], self[f"{each.key}-where"]) for each in self.proposals
         ]
 
     # -------- what is refused
@@ -193,7 +193,7 @@ class WholePressForm(EntryForm):
         value = self.cleaned_data.get(name)
         return value if isinstance(value, Decimal) else None
 
-    def mark_of(self, key: str, seat: Seat) -> str:
+    def mark_of(self, key: str, seat: SeatOfBuild) -> str:
         """The mark of what sits on the place: where only other facts are known, press and place together."""
         typed = self.text_of(f"{key}-mark")
         known = any(self.number(f"{key}-{name}") is not None for name in ("hours", "gauged"))
@@ -225,7 +225,7 @@ class WholePressForm(EntryForm):
             confirmed=self.confirmed,
         )
 
-    def seat_now(self, key: str, seat: Seat, types: list[PartType], on: date) -> SeatNow:
+    def seat_now(self, key: str, seat: SeatOfBuild, types: list[PartType], on: date) -> SeatNow:
         """`types` are the part types that this form adds, which several of its seats may share."""
         position = Position(name=seat.name, kind=seat.kind.value, barrel=seat.barrel)
         mark = self.mark_of(key, seat)
@@ -250,7 +250,7 @@ class WholePressForm(EntryForm):
             gauged_mm=self.number(f"{key}-gauged"),
         )
 
-    def seed_of(self, hours: Decimal | None, seat: Seat) -> Decimal | None:
+    def seed_of(self, hours: Decimal | None, seat: SeatOfBuild) -> Decimal | None:
         """Kilograms through the seat in so many hours at the usual pace; half of it in each barrel of a
         twin."""
         pace = self.number("pace")

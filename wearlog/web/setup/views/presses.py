@@ -163,7 +163,10 @@ def crops(request: MillRequest) -> HttpResponse:
         {
             "heading": _("Crops"),
             "rows": rows,
-            "adds": [(reverse("web:crop-new"), _("Add a crop"))],
+            "adds": [
+                (reverse("web:crops-pick"), _("Pick the crops")),
+                (reverse("web:crop-new"), _("Add a crop")),
+            ],
             "empty": _("No crop is recorded yet."),
             "needed": "maintain",
         },

@@ -19,6 +19,7 @@ from wearlog.service.queries import open_holds
 from wearlog.web.site import isolations
 from wearlog.web.site.access import MillRequest, kept_offline, needs
 from wearlog.web.site.groups import Group, cautioned, group_of, grouped
+from wearlog.web.today.first_steps import first_steps
 
 LAST_SHIFT = timedelta(days=3)
 """Older notes are shown in the log only."""
@@ -67,6 +68,7 @@ def day(request: MillRequest) -> HttpResponse:
             "today": today,
             "now": now,
             "behind": fleet.behind,
+            "first_steps": first_steps(fleet.items, request.user),
             "groups": shown.groups,
             "next_up": shown.next_up,
             "unknown": shown.unknown,
