@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, time
 from decimal import Decimal
 
-from wearlog.equipment.models import Part, Position, Press
+from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions, things
 from wearlog.logbook.door import entered
@@ -77,11 +77,25 @@ def set_up_press(*, by: User | None, at: datetime, whole: WholePress) -> Press:
     return press
 
 
+@entered
+def record_what_sits(
+    *,
+    by: User | None,
+    at: datetime,
+    press: Press,
+    seats: Sequence[SeatNow],
+    confirmed: Collection[str] = (),
+) -> list[Fitting]:
+    """Record the parts on places of a press where none is recorded: all of them, or none."""
+    fitted = [_occupy(by=by, at=at, press=press, seat=seat, confirmed=confirmed) for seat in seats]
+    return [fitting for fitting in fitted if fitting is not None]
+
+
 def _occupy(
     *, by: User | None, at: datetime, press: Press, seat: SeatNow, confirmed: Collection[str]
-) -> None:
+) -> Fitting | None:
     if seat.part is None:
-        return
+        return None
     if seat.part.part_type.pk is None:
         things.save_thing(by=by, at=at, thing=seat.part.part_type)
     seat.part.part_type = seat.part.part_type  # takes over the key that saving gave it
@@ -92,7 +106,7 @@ def _occupy(
         part_id=seat.part.pk,
         edge=seat.edge,
         position_id=seat.position.pk,
-        fitted_at=datetime.combine(day_of(at), time.min, Mill.current().zone),
+        fitted_at=_since(seat.position, at),
     )
     if seat.gauged_mm is not None:
         actions.log_work(
@@ -108,3 +122,12 @@ def _occupy(
             ),
             confirmed=confirmed,
         )
+    return fitting
+
+
+def _since(position: Position, at: datetime) -> datetime:
+    """The beginning of the day, or when the place was emptied on that day."""
+    morning = datetime.combine(day_of(at), time.min, Mill.current().zone)
+    last = position.fittings.not_voided().order_by("-removed_at").first()
+    removed = None if last is None else last.removed_at
+    return morning if removed is None else max(morning, removed)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import html
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from wearlog.equipment.builds import seats_of
 from wearlog.equipment.kinds import Build
@@ -15,6 +18,7 @@ from wearlog.people.models import AuditEntry, Mill, User
 from wearlog.runs.models import Crop, Reading
 from wearlog.service.models import Measurement, Rule, Service
 from wearlog.web.drawing.builds import numbered_seats
+from wearlog.web.site.forms import new_ref
 
 
 @pytest.fixture
@@ -198,3 +202,53 @@ def test_the_build_is_chosen_first_by_a_picture_of_each(desk: Client) -> None:
     for build in Build:
         assert f"?build={build.value}" in page
     assert page.count("<svg") == len(Build)
+
+
+class TestARunOnAPressOfWhichNothingIsRecorded:
+    def run_on(self, desk: Client, press: Press, *, days_ago: int = 0) -> str:
+        end = timezone.localtime(timezone.now() - timedelta(days=days_ago), Mill.current().zone)
+        crop = Crop.objects.get_or_create(code="rapeseed")[0]
+        typed = {"ref": new_ref(), "press": press.pk, "crop": crop.pk, "seed": "80", "seed_unit": "kg"}
+        typed |= {"hours_h": "4", "ended_at": end.strftime("%Y-%m-%dT%H:%M")}
+        answer = desk.post("/log/run/", typed, follow=True)
+        assert answer.status_code == 200
+        return html.unescape(answer.content.decode())
+
+    def test_it_is_said_that_no_part_collects_its_wear_and_the_parts_can_be_recorded(
+        self, desk: Client
+    ) -> None:
+        save(desk, {"build": "hole-cylinder", "code": "Bare"})
+        press = Press.objects.get()
+        page = self.run_on(desk, press)
+        assert "No part collects the wear of this run on: screw, die." in page
+        assert f'<a href="/presses/{press.pk}/what-sits/">Record what sits there</a>' in page
+        rows = {
+            row.seat.name: row.key
+            for row in desk.get(f"/presses/{press.pk}/what-sits/").context["form"].seat_rows()
+        }
+        answer = desk.post(
+            f"/presses/{press.pk}/what-sits/",
+            {f"{rows['die']}-mark": "D8-04", f"{rows['die']}-hours": "310", "pace": "10"},
+        )
+        assert answer.status_code == 302
+        die = Part.objects.get()
+        assert (die.used_h, die.used_kg) == (310, 3100)
+        assert "No part collects the wear of this run on: screw." in self.run_on(desk, press, days_ago=1)
+        again = desk.get(f"/presses/{press.pk}/what-sits/").context["form"].seat_rows()
+        assert "die" not in [row.seat.name for row in again]
+
+    def test_nothing_is_said_once_screw_and_die_are_recorded(self, desk: Client) -> None:
+        save(desk, stated())
+        assert "No part collects" not in self.run_on(desk, Press.objects.get())
+
+    def test_a_press_without_any_place_for_a_screw_says_so(self, desk: Client) -> None:
+        press = Press.objects.create(code="Bare")
+        assert "Bare has no place for a screw or a die." in self.run_on(desk, press)
+
+    def test_an_operator_is_told_whom_to_ask(self, client: Client, operator: User, mill: Mill) -> None:
+        client.force_login(operator)
+        press = Press.objects.create(code="Bare")
+        Position.objects.create(press=press, name="die", kind="die")
+        page = self.run_on(client, press)
+        assert "Ask a maintainer to record what sits there." in page
+        assert "what-sits" not in page

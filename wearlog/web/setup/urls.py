@@ -9,6 +9,7 @@ from wearlog.web.setup.views import crops, devices, exchange, parts, people, pre
 urlpatterns: list[URLPattern] = [
     path("presses/new/", whole_press.press_new, name="press-new"),
     path("presses/new/bare/", presses.press_new, name="press-bare"),
+    path("presses/<int:pk>/what-sits/", whole_press.what_sits, name="what-sits"),
     path("presses/<int:pk>/edit/", presses.press_edit, name="press-edit"),
     path("presses/<int:press>/positions/new/", presses.position_new, name="position-new"),
     path("positions/<int:pk>/", presses.position_edit, name="position-edit"),

@@ -79,7 +79,7 @@ def first_steps(items: Sequence[DueItem], reader: User) -> FirstSteps | None:
             _("What sits on it"),
             _("a screw or a die at least, with the hours that it has worked"),
             _("Say what sits where"),
-            reverse("web:presses") if press is None else reverse("web:press", kwargs={"pk": press.pk}),
+            reverse("web:presses") if press is None else reverse("web:what-sits", kwargs={"pk": press.pk}),
             fitted.exists(),
         ),
         FirstStep(

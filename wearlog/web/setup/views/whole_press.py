@@ -6,18 +6,19 @@ from datetime import datetime
 
 from django.contrib import messages
 from django.http import HttpResponse, HttpResponseRedirect, QueryDict
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from wearlog.equipment.kinds import Build
-from wearlog.equipment.models import Fitting, Press
-from wearlog.logbook.whole_press import set_up_press
+from wearlog.equipment.kinds import Build, Kind
+from wearlog.equipment.models import Fitting, Position, Press
+from wearlog.logbook.whole_press import record_what_sits, set_up_press
 from wearlog.people.roles import Permission
 from wearlog.people.words import day_of
 from wearlog.web.drawing.builds import numbered_seats, picture_of
-from wearlog.web.setup.forms.whole_press import ONE_EDGE, WholePressForm
-from wearlog.web.site.pages import FormPage, NothingToShow, number_in, with_query
+from wearlog.web.setup.forms.seats import ONE_EDGE, EmptySeatsForm
+from wearlog.web.setup.forms.whole_press import WholePressForm
+from wearlog.web.site.pages import FormPage, NothingToShow, back_to, number_in, with_query
 
 
 class WholePressPage(FormPage[WholePressForm, Press]):
@@ -88,4 +89,37 @@ class WholePressPage(FormPage[WholePressForm, Press]):
         return HttpResponseRedirect(reverse("web:day"))
 
 
+class WhatSits(FormPage[EmptySeatsForm, list[Fitting]]):
+    """What sits on the places of a press where nothing is recorded yet."""
+
+    template_name = "web/setup/what_sits.html"
+
+    def prepare(self) -> None:
+        self.press = get_object_or_404(Press, pk=self.kwargs["pk"])
+        order = {kind: number for number, kind in enumerate(Kind.values)}
+        empty = Position.objects.filter(press=self.press).exclude(fittings__in=Fitting.objects.open())
+        self.positions = sorted(empty, key=lambda place: (order[place.kind], place.name))
+
+    def form(self, data: QueryDict | None) -> EmptySeatsForm:
+        return EmptySeatsForm(data, reader=self.reader, press=self.press, positions=self.positions)
+
+    def context(self) -> dict[str, object]:
+        return {"press": self.press}
+
+    def act(self, form: EmptySeatsForm, now: datetime) -> list[Fitting]:
+        return record_what_sits(
+            by=self.request.user,
+            at=now,
+            press=self.press,
+            seats=form.seats_now(day_of(now)),
+            confirmed=form.confirmed,
+        )
+
+    def done(self, record: list[Fitting]) -> HttpResponse:
+        for fitting in record:
+            messages.success(self.request, _("Saved: %s.") % fitting)
+        return back_to(self.request, reverse("web:press", kwargs={"pk": self.press.pk}))
+
+
+what_sits = WhatSits.as_page(Permission.MAINTAIN)
 press_new = WholePressPage.as_page(Permission.MAINTAIN)
