@@ -201,9 +201,7 @@ class NewPartsForm(EntryForm):
     )
     acquired_on = of(Part, "acquired_on")
     made_from = of(Part, "made_from", help_text=_("A reamed die: the die that it was."))
-    used_h = of(
-        Part, "used_h", help_text=_("Since it was new; empty for a new part. Of each, if there are several.")
-    )
+    used_h = of(Part, "used_h", help_text=_("Of each. Empty for new parts."))
     used_kg = of(Part, "used_kg")
     used_on = of(Part, "used_on")
     note = of(Part, "note", widget=text_area(2))
