@@ -92,6 +92,7 @@ def test_all_that_is_stated_of_a_press_is_recorded_together(desk: Client) -> Non
         ({"motor-where": ""}, "Main motor: say where, or untick it."),
         ({"heater-where": "the breaker"}, "You wrote where it is isolated. Tick it to record it."),
         ({"meter_h": "many"}, "many"),
+        ({"s6-hours": "8 x"}, ">Die: Hours so far: "),
         ({"code": ""}, "required"),
     ],
 )

@@ -42,6 +42,11 @@ class SeatRow:
     def key(self) -> str:
         return f"s{self.number}"
 
+    @property
+    def names(self) -> list[str]:
+        """The names of its fields in the form."""
+        return [field.name for field in self.fields]
+
 
 class SeatsForm(EntryForm):
     """Questions about what sits on each of some places. A subclass says which press they are on."""
@@ -90,6 +95,15 @@ class SeatsForm(EntryForm):
                 Measurement, "value_mm", required=False, label=_("Gauged today"), help_text=""
             )
             self.fields[f"{key}-limit"] = of(PartType, "limit_mm", label=_("Worn out at"), help_text="")
+
+    def summary(self) -> list[tuple[str, str]]:
+        """Every error with the place that it is about: `Die: Hours so far: ...`."""
+        about = {self[name].auto_id: row.seat.name for row in self.seat_rows() for name in row.names}
+        lines = super().summary()
+        return [
+            (target, f"{about[target].capitalize()}: {text}" if target in about else text)
+            for target, text in lines
+        ]
 
     def seat_rows(self) -> list[SeatRow]:
         names = ("mark", "size", "edges", "hours", "gauged", "limit")
