@@ -192,7 +192,7 @@ def type_lives(record: Record) -> list[TypeLives]:
                 continue
             ended = Ended.REBUILT if cycle < count - 1 else how_ended(record, part, last, part.id in gauged)
             before = NOTHING_EARLIER if cycle else earlier
-            worked_h, seed_kg = hours[cycle] + before.hours_h, seed[cycle] + before.seed_kg
+            worked_h, seed_kg = hours[cycle] + before.worked_h, seed[cycle] + before.seed_kg
             one = PartLife(part, float(worked_h), float(seed_kg), ended, press_id, cycle)
             found.setdefault(part.type_id, []).append(one)
     made = []

@@ -159,7 +159,7 @@ class Edges:
                 tuple(works.get(key, ())),
                 now[index],
                 self._earlier_seed(key),
-                self._earlier_of(key).hours_h,
+                self._earlier_of(key).worked_h,
             )
             for index, (key, rows) in enumerate(new.items())
         }
@@ -184,7 +184,7 @@ class Edges:
     def earlier(self, part_id: int, edge: str) -> tuple[float, float]:
         """Hours and seed (kg) of an edge before this log, both in what else is told of it; 0 for most."""
         known = self._earlier_of((part_id, edge))
-        return known.hours_h, known.seed_kg
+        return known.worked_h, known.seed_kg
 
     def _earlier_of(self, key: EdgeKey) -> Earlier:
         """What the edge had done before this log: all that its part had, for the edge fitted first here."""

@@ -250,7 +250,7 @@ class Record:
 class Earlier:
     """Work that a part had done before this log: hours of its press, and seed through it."""
 
-    hours_h: float = 0.0
+    worked_h: float = 0.0
     seed_kg: float = 0.0
 
 

@@ -16,7 +16,7 @@ from wearlog.service.models import Rule
 
 
 def trips(case: Case, every: float) -> Trip:
-    before = case.start.earlier.hours_h
+    before = case.start.earlier.worked_h
     used = before + counting.hours_in(case.record, case.thing, case.since_instant, case.record.end)
     at = counting.hours_reached(case.record, case.thing, case.since_instant, every - before)
     made = interval(case, every, used, at, case.hours_path, why.hours, earlier=before)

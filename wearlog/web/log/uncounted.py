@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from django.contrib import messages
+from django.db.models import Count, Q
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.translation import gettext as _
 
-from wearlog.equipment.models import Fitting, Press
+from wearlog.equipment.models import Position, Press
 from wearlog.people.roles import Permission, allows
 from wearlog.web.site.access import MillRequest
 from wearlog.web.site.known import PlaceNow
@@ -21,9 +22,9 @@ def tell_of_uncounted_wear(request: MillRequest, press: Press, places: Sequence[
     A place that a part has left is asked about before the run is saved; it is not told of again here.
     """
     wearing = [place.position for place in places if place.is_wear_part]
-    known = set(
-        Fitting.objects.not_voided().filter(position__in=wearing).values_list("position_id", flat=True)
-    )
+    stands = Q(fittings__isnull=False, fittings__voided_at__isnull=True)
+    counted = Position.objects.filter(press=press).annotate(stays=Count("fittings", filter=stands))
+    known = set(counted.filter(stays__gt=0).values_list("pk", flat=True))
     missing = [position.name for position in wearing if position.pk not in known]
     if wearing and not missing:
         return

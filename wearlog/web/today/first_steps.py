@@ -14,7 +14,7 @@ from wearlog.equipment.models import Fitting, Press
 from wearlog.forecasts.items import DueItem
 from wearlog.people.models import User
 from wearlog.people.roles import Permission, allows
-from wearlog.runs.models import Crop, Run
+from wearlog.runs.models import Crop
 from wearlog.service.models import Rule
 from wearlog.web.drawing.builds import BuildPicture, picture_of
 
@@ -94,7 +94,7 @@ def first_steps(items: Sequence[DueItem], reader: User) -> FirstSteps | None:
             _("two numbers"),
             _("Log a run"),
             reverse("web:run-new"),
-            Run.objects.not_voided().exists(),
+            Press.objects.filter(runs__isnull=False, runs__voided_at__isnull=True).exists(),
         ),
     )
     following = next((step for step in steps if not step.done), None)
