@@ -21,12 +21,14 @@ from django.utils.translation import get_language
 from wearlog.equipment.models import Fitting, Position
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
+from wearlog.lockout.cautions.caution import Caution
 from wearlog.people.models import Mill, Session, User
 from wearlog.reminders.channels.mail.links import SINGLE, job_url, stop_url
 from wearlog.web.site.codes import Code
 from wearlog.web.site.tags.due import card_key
 from wearlog.words.actions import work_word
 from wearlog.words.tasks import STATE_WORDS, task_line
+from wearlog.words.tasks import heading as task_heading
 
 SAMPLES = 3
 """Pages of one address that differ only in their query are opened this often ..."""
@@ -36,25 +38,38 @@ NUMBERED = 16
 
 
 class Words(HTMLParser):
-    """The text of a page as a reader meets it, and where its links lead."""
+    """The text of a page as a reader meets it, and where its links lead. `frames` has the words of each frame
+    of a press, `words` all others."""
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
         self.words: list[str] = []
         self.links: list[str] = []
+        self.frames: list[list[str]] = []
         self.silent = 0
+        self.divs = 0
+        self.frame_since: int | None = None
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.silent += tag in ("script", "style", "title")
+        self.divs += tag == "div"
+        if tag == "div" and ("class", "press-frame") in attrs:
+            self.frames.append([])
+            self.frame_since = self.divs
         if tag == "a":
             self.links += [value for name, value in attrs if name == "href" and value]
 
     def handle_endtag(self, tag: str) -> None:
         self.silent -= tag in ("script", "style", "title")
+        if tag == "div":
+            if self.divs == self.frame_since:
+                self.frame_since = None
+            self.divs -= 1
 
     def handle_data(self, data: str) -> None:
-        if not self.silent:
-            self.words.append(data)
+        if self.silent:
+            return
+        (self.words if self.frame_since is None else self.frames[-1]).append(data)
 
 
 def squeezed(text: str) -> str:
@@ -63,17 +78,22 @@ def squeezed(text: str) -> str:
 
 @dataclass
 class Output:
-    """One thing that a person can read: its name, its words, its links."""
+    """One thing that a person can read: its name, its words, its links. `frames` has the words of each frame
+    of a press, where one caution stands for all its jobs; `outside` those that are in none."""
 
     name: str
     words: str
     links: list[str] = field(default_factory=list)
+    frames: list[str] = field(default_factory=list)
+    outside: str = ""
 
     @classmethod
     def of_html(cls, name: str, html: str) -> Output:
         parser = Words()
         parser.feed(html)
-        return cls(name, squeezed(" ".join(parser.words)), parser.links)
+        frames = [squeezed(" ".join(words)) for words in parser.frames]
+        outside = squeezed(" ".join(parser.words))
+        return cls(name, " ".join([outside, *frames]), parser.links, frames, outside)
 
     @cached_property
     def queries_for_a_rule(self) -> list[dict[str, str]]:
@@ -83,7 +103,8 @@ class Output:
 
     @classmethod
     def of_text(cls, name: str, text: str) -> Output:
-        return cls(name, squeezed(text))
+        words = squeezed(text)
+        return cls(name, words, outside=words)
 
 
 STATES = "|".join(str(word) for word in STATE_WORDS.values())
@@ -118,20 +139,51 @@ def opens_job(query: dict[str, str], item: DueItem) -> bool:
 
 
 def lacking(output: Output, items: Sequence[DueItem], *, each: bool = True) -> list[str]:
-    """What is missing: for each task that the output shows its caution's text and its isolation points;
-    with `each`, as many times as there are tasks whose sentence is shown."""
-    shown = [item for item in items if shows(output, item)]
-    told = Counter(item.caution for item in shown if squeezed(item.why) in output.words)
+    """What is missing: for each task that the output shows its caution's text and its isolation points; with
+    `each`, as many times as there are tasks whose sentence is shown. In the frame of a press one caution
+    stands for all: each sentence of the caution of each of its tasks must be in the frame, and each point."""
     missing = []
+    framed = set()
+    for words in output.frames:
+        frame = Output(output.name, words)
+        for item in items:
+            if squeezed(item.why) in words or task_in_frame(words, item):
+                framed.add(id(item))
+                missing += [
+                    f"{output.name} frames {item.rule} ({item.part or item.press}) without {sentence[:60]!r}"
+                    for sentence in (*sentences_of(item.caution), *item.caution.isolation_points)
+                    if squeezed(sentence) not in frame.words
+                ]
+                if word_weight(words) < SIGNAL_WORDS.index(item.caution.signal_word):
+                    missing.append(f"{output.name} frames {item.rule} with too mild a word")
+    rest = Output(output.name, output.outside, output.links)
+    shown = [item for item in items if id(item) not in framed and shows(rest, item)]
+    told = Counter(item.caution for item in shown if squeezed(item.why) in rest.words)
     for caution in dict.fromkeys(item.caution for item in shown):
         named = ", ".join(
             f"{item.rule} ({item.part or item.press})" for item in shown if item.caution == caution
         )
         for words in (caution.signal_word, caution.text, *caution.isolation_points):
             wanted = max(told[caution], 1) if each else 1
-            if output.words.count(squeezed(words)) < wanted:
+            if rest.words.count(squeezed(words)) < wanted:
                 missing.append(f"{output.name} shows {named} without {words[:60]!r}")
     return missing
+
+
+SIGNAL_WORDS = ("CAUTION", "WARNING", "DANGER")
+
+
+def word_weight(words: str) -> int:
+    """The place in `SIGNAL_WORDS` of the word that a frame's band shows; -1 without one."""
+    return max((place for place, word in enumerate(SIGNAL_WORDS) if word in words), default=-1)
+
+
+def task_in_frame(words: str, item: DueItem) -> bool:
+    return (item.press_name or item.press) in words and task_heading(item) in words
+
+
+def sentences_of(caution: Caution) -> list[str]:
+    return [part for part in re.split(r"(?<=[.!?…]) (?=[^a-z])", caution.text) if part]
 
 
 # -------- pages

@@ -46,9 +46,9 @@ def test_no_part_of_the_look_has_findings_or_goes_sideways(
     sign_in(page, owner)
     page.goto("/look/")
     expect(page.get_by_role("heading", level=1)).to_have_text("The look")
-    assert page.locator("article.task").count() == 5
+    assert page.locator(".job").count() == 5
     assert {
-        page.locator(f"article.{state}").count() for state in ("overdue", "due", "coming", "unknown", "later")
+        page.locator(f".job.{state}").count() for state in ("overdue", "due", "coming", "unknown", "later")
     } == {1}
     for word in ("DANGER", "WARNING", "CAUTION"):
         assert page.locator(".caution-word strong", has_text=word).count() >= 2, word
@@ -75,8 +75,8 @@ def test_without_colour_states_are_told_apart_by_word_and_mark(
     sign_in(page, owner)
     page.goto("/look/")
     seen = [
-        (state.inner_text().strip().lower(), state.locator("svg.mark").inner_html())
-        for state in page.locator("article.task .state").all()
+        (state.locator("strong").inner_text().lower(), state.locator("svg.mark").inner_html())
+        for state in page.locator(".job-state").all()
     ]
     assert [words for words, _mark in seen] == ["overdue", "due", "coming up", "can't tell yet", "later"]
     assert len({mark for _words, mark in seen}) == 5
@@ -91,7 +91,8 @@ def test_forced_colours_leave_every_panel_and_button_its_border(
     expect(page.get_by_role("heading", level=1)).to_have_text("The look")
     bare = page.evaluate(
         """() => [...document.querySelectorAll(
-            '.caution, .slip, .alert, .hold, .errors, .button:not(.unseen), button, input')]
+            ':not(.press-frame) > .caution, .press-frame, ' +
+            '.slip, .alert, .hold, .errors, .button:not(.unseen), button, input')]
           .filter(one => one.checkVisibility() && one.type !== 'checkbox')
           .filter(one => getComputedStyle(one).borderTopWidth === '0px' ||
             getComputedStyle(one).borderTopColor === getComputedStyle(document.body).backgroundColor)
@@ -102,7 +103,10 @@ def test_forced_colours_leave_every_panel_and_button_its_border(
 
 FOLDER = WEB / "site" / "templates" / "web" / "site" / "parts"
 ELSEWHERE = {
-    "due_group": "a list of `due_item`, which is there",
+    "press_frame": "drawn by the tag `press_frame`, which is there",
+    "job_line": "drawn within `press_frame`",
+    "behind": "one sentence, of mills with many presses (`test_waiting.py`)",
+    "due_item": "a task alone on its page (`test_cards.py`)",
     "mark_names": "shows nothing: hidden inputs of a form",
     "kept": "empty until a script of the queue fills it, which the tests of that look at",
     "photos": "needs files in the data folder; looked at on the page of a record",

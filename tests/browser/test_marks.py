@@ -37,8 +37,8 @@ def bare_phone(context_of: MakeContext, sign_in: SignIn, shop: LookMill) -> Page
 
 def more_of(page: Page) -> Locator:
     """The task about the screw, with its further buttons opened."""
-    task = page.locator("article", has_text=SCREW).first
-    task.get_by_text("More").click()
+    task = page.locator(".job", has_text=SCREW).first
+    task.locator("summary").click()
     return task
 
 
@@ -50,7 +50,7 @@ def test_without_script_one_touch_marks_a_task_as_seen(bare_phone: Page) -> None
     bare_phone.goto("/due/")
     more_of(bare_phone).get_by_role("button", name="Seen").click()
     expect(bare_phone.get_by_text("Marked as seen")).to_be_visible()
-    expect(bare_phone.locator("article", has_text=SCREW).first).to_contain_text("Seen by Oskar")
+    expect(bare_phone.locator(".job", has_text=SCREW).first).to_contain_text("Seen by Oskar")
     assert Mark.objects.get().kind == "seen"
 
 
@@ -64,14 +64,14 @@ def test_without_script_a_task_is_held_back_and_stays_in_sight(bare_phone: Page)
     bare_phone.get_by_label("Why it has to wait").fill("The puller is lent out.")
     bare_phone.get_by_role("button", name="Hold it back").click()
     expect(bare_phone.locator(".messages")).to_contain_text("Held back until")
-    held = bare_phone.locator("article", has_text=SCREW).first
+    held = bare_phone.locator(".press-frame", has_text=SCREW).first
     expect(held).to_contain_text("The puller is lent out.")
     expect(held).to_contain_text("can start by itself")
 
 
 def test_a_tick_still_asks_for_the_job_card_of_its_task(bare_phone: Page) -> None:
     bare_phone.goto("/due/")
-    bare_phone.locator("article", has_text=SCREW).first.get_by_text("Print with others").click()
+    more_of(bare_phone).get_by_text("Print with others").click()
     bare_phone.get_by_role("button", name="Job cards of what is ticked").click()
     expect(bare_phone.get_by_text(SCREW).first).to_be_visible()
     assert "/due/card/?item=" in bare_phone.url

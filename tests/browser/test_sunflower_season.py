@@ -124,7 +124,7 @@ def test_a_run_a_flip_and_the_screw_inspection_that_falls_due(
         phone.get_by_role("button", name="Save the run").tap()
     expect(saved).to_be_visible()
     phone.goto("/")
-    due = phone.get_by_role("article").filter(has_text="Inspect screw")
+    due = phone.locator(".press-frame").filter(has_text="Inspect screw")
     expect(due).to_contain_text("sunflower")
     expect(due.get_by_text("WARNING")).to_be_visible()
     expect(due).to_contain_text("switch Q1 on the north wall")
@@ -150,4 +150,4 @@ def test_a_run_a_flip_and_the_screw_inspection_that_falls_due(
     expect(phone.get_by_text("Saved:").or_(phone.get_by_text("Inspected screw"))).to_be_visible()
     assert Service.objects.get(action="inspect").finding == "bright, no tint"
     phone.goto("/")
-    expect(phone.get_by_role("article").filter(has_text="Inspect screw")).to_have_count(0)
+    expect(phone.locator(".job:not(.later)").filter(has_text="Inspect screw")).to_have_count(0)

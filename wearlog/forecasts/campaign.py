@@ -19,7 +19,7 @@ from wearlog.forecasts.outlook import Outlook
 from wearlog.forecasts.triggers.season import QUIET_DAYS
 from wearlog.history.rows import PlanRow
 from wearlog.lockout.cautions.caution import Caution
-from wearlog.lockout.cautions.queries import cautions_for
+from wearlog.lockout.cautions.queries import Cautions, cautions_for
 from wearlog.people.tables import exhaustive
 from wearlog.service.work import Action
 
@@ -175,7 +175,8 @@ class Stop:
 
     `planned`: whether a plan lies ahead. `basis`: what the expected seed is based on ("plan", "same_weeks",
     "recent_pace", or "" where nothing is expected). `seed_kg`: seed that the press is expected to take in the
-    campaign, None where nothing is expected. `caution`: that of opening the press as such."""
+    campaign, None where nothing is expected. `caution`: that of opening the press as such; `cautions`:
+    those of any work on it."""
 
     campaign: Campaign
     planned: bool
@@ -185,6 +186,7 @@ class Stop:
     basis: str
     items: Grouped
     caution: Caution
+    cautions: Cautions
 
 
 def stop_at(press_id: int, *, as_of: date, days: int | None = None) -> Stop:
@@ -215,4 +217,5 @@ def stop_at(press_id: int, *, as_of: date, days: int | None = None) -> Stop:
         basis="" if season is None else season.basis,
         items=grouped(items, campaign),
         caution=cautions.of(press_id, action="", kind=""),
+        cautions=cautions,
     )

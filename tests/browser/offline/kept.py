@@ -58,7 +58,7 @@ def by_password(page: Page, name: str) -> None:
 
 
 def sign_out(page: Page) -> None:
-    page.get_by_text("Index").tap()
+    page.get_by_text("Set-up").tap()
     page.get_by_role("button", name="Sign out").tap()
 
 

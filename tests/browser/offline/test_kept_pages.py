@@ -150,7 +150,7 @@ def test_the_next_person_on_a_shared_phone_sees_nothing_of_the_one_before(
     assert kept_anywhere(page) == ["/", "/log/waiting/"]
     pocket.set_offline(True)
     page.goto("/")
-    page.get_by_text("Index").tap()
+    page.get_by_text("Set-up").tap()
     expect(page.get_by_text("Signed in as Otto")).to_be_visible()
 
 

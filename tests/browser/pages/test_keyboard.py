@@ -58,7 +58,7 @@ def test_escape_closes_the_index_and_a_fold_and_gives_the_focus_back(
 ) -> None:
     sign_in(page, User.objects.get())
     page.goto("/")
-    for fold in (page.locator(".tabs details"), page.locator("article details.more").first):
+    for fold in (page.locator(".tabs details").first, page.locator(".job-more").first):
         summary = fold.locator("summary").first
         summary.focus()
         page.keyboard.press("Enter")
@@ -76,7 +76,7 @@ def test_a_caution_opens_and_closes_by_the_keyboard(page: Page, sign_in: SignIn,
     caution = page.get_by_role("note", name="WARNING").first
     whole = caution.get_by_text("Before you open or reach into anything")
     expect(whole).to_be_hidden()
-    expect(caution.get_by_text("First lock and tag")).to_be_visible()
+    expect(caution.get_by_text("to lock first")).to_be_visible()
     expect(caution.get_by_text("can start by itself", exact=False).first).to_be_visible()
     caution.locator("summary").focus()
     page.keyboard.press("Enter")

@@ -12,6 +12,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
+from tests.web.press_frames import frames_in, job_with
 from wearlog.equipment.models import Position, Press
 from wearlog.history import versions
 from wearlog.people.models import Mill, User
@@ -105,8 +106,24 @@ def test_the_drawing_links_each_part_and_is_hidden_from_screen_readers_who_have_
     assert drawing.group(0).count('tabindex="-1"') == 3
     assert f'href="/parts/{shop.die.pk}/"' in drawing.group(0)
     numbers = re.findall(r'text-anchor="middle">(\d+)</text>', drawing.group(0))
-    listed = re.findall(r'<span class="number" aria-hidden="true">(\d+)</span>', page)
-    assert numbers == listed == ["1", "2", "3"]
+    assert numbers == numbers_of_seats(page) == ["1", "2", "3"]
+
+
+def numbers_of_seats(page: str) -> list[str]:
+    """Those in the list of all seats."""
+    every = re.search(r'<ol class="seats">.*?</ol>', page)
+    assert every is not None
+    return re.findall(r'<span class="number" aria-hidden="true">(\d+)</span>', every.group(0))
+
+
+def test_what_wears_stands_large_with_its_number_and_its_next_date(
+    shop: LookMill, read: Callable[[str], str]
+) -> None:
+    wears = re.search(r'<ol class="seats wears">.*?</ol>', read(f"/presses/{shop.north.pk}/"))
+    assert wears is not None
+    assert "die D5-01, edge A" in wears.group(0)
+    assert "limit 5.40 mm" in wears.group(0)
+    assert "<strong>Coming up</strong>: flip" in wears.group(0)
 
 
 def test_a_twin_is_drawn_with_two_barrels(shop: LookMill, read: Callable[[str], str]) -> None:
@@ -124,11 +141,11 @@ def test_isolation_points_stand_on_the_page_and_their_lack_is_said(
 
 def test_due_items_of_this_press_only_with_their_caution(shop: LookMill, read: Callable[[str], str]) -> None:
     page = read(f"/presses/{shop.north.pk}/")
-    articles = re.findall(r"<article.*?</article>", page)
-    assert any("Flip die D5-01, edge A" in article for article in articles)
-    assert not any("S-02" in article for article in articles)
-    for article in articles:
-        assert "isolate at wall isolator Q1" in article
+    frames = frames_in(page)
+    assert job_with(page, "Flip die D5-01, edge A")
+    assert not job_with(page, "S-02")
+    for frame in frames:
+        assert "isolate at wall isolator Q1" in frame
 
 
 def test_the_latest_entries_can_be_corrected_by_a_maintainer_and_read_by_the_rest(
@@ -160,7 +177,7 @@ def test_a_press_with_many_worm_segments_numbers_them_all(shop: LookMill, read: 
     for number in range(1, 10):
         Position.objects.create(press=shop.north, name=f"worm {number}", kind="screw", share=Decimal(1))
     page = read(f"/presses/{shop.north.pk}/")
-    assert re.findall(r'aria-hidden="true">(\d+)</span>', page) == [str(n) for n in range(1, 13)]
+    assert numbers_of_seats(page) == [str(n) for n in range(1, 13)]
 
 
 @pytest.mark.django_db(transaction=True)

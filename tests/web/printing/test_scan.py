@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from tests.mills.card_mill import give_points
 from tests.mills.look_mill import LookMill
+from tests.web.press_frames import frames_in
 from wearlog.equipment.models import Part, Position, Press
 from wearlog.people.models import Mill, Role, User
 from wearlog.service.models import Service
@@ -112,9 +113,12 @@ class TestThings:
             assert "isolate at disconnect Q1 beside the door" in page
 
     def test_what_is_due_on_it_is_shown_and_nothing_else(self, shop: LookMill, read: Read) -> None:
-        assert re.findall(r"<h3>(\w+) [^<]+North", read(f"/scan/{Code('part', shop.die.pk)}/")) == ["Flip"]
+        title = r'class="job-title">(\w+) '
+        (frame,) = frames_in(read(f"/scan/{Code('part', shop.die.pk)}/"))
+        assert re.findall(title, frame) == ["Flip"]
+        assert ">North press</a>" in frame
         press = read(f"/scan/{Code('press', shop.north.pk)}/")
-        assert sorted(re.findall(r"<h3>(\w+) [^<]+North", press)) == ["Flip", "Inspect"]
+        assert sorted(re.findall(title, press)) == ["Flip", "Inspect"]
 
 
 class TestCodes:

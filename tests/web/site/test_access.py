@@ -148,7 +148,7 @@ def test_a_refusal_that_a_view_lets_through_becomes_a_page_with_its_sentence(
     def refuse(**_: object) -> None:
         raise NotAllowed("Ask Olga for that.")
 
-    monkeypatch.setattr(day, "items_without_cautions", refuse)
+    monkeypatch.setattr(day, "items_of_fleet", refuse)
     client.force_login(owner)
     answer = client.get("/")
     assert answer.status_code == 403

@@ -43,9 +43,9 @@ def test_headings_go_down_by_one_rank_at_a_time(client: Client, owner: User) -> 
 def test_the_index_lists_only_what_a_person_may_open(client: Client, mill: Mill, owner: User) -> None:
     def index(user: User) -> set[str]:
         client.force_login(user)
-        found = re.search(r'<div class="index">.*?</div>', client.get("/").content.decode(), re.S)
-        assert found is not None
-        return set(re.findall(r'href="([^"]+)"', found.group(0)))
+        menus = re.findall(r'<div class="index">.*?</div>', client.get("/").content.decode(), re.S)
+        assert len(menus) == 3
+        return set(re.findall(r'href="([^"]+)"', "".join(menus)))
 
     viewer = index(User.objects.create_user("v", role="viewer"))
     assert "/compare/" in viewer
@@ -77,7 +77,7 @@ def test_a_page_that_breaks_says_what_to_do_and_tells_nothing_of_the_inside(
     def broken(**_: object) -> None:
         raise RuntimeError("the secret of the inside")
 
-    monkeypatch.setattr(day, "items_without_cautions", broken)
+    monkeypatch.setattr(day, "items_of_fleet", broken)
     client.raise_request_exception = False
     client.force_login(owner)
     answer = client.get("/")

@@ -11,6 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
+from tests.web.press_frames import frames_in, job_with, jobs_in
 from wearlog.people.models import Mill, User
 from wearlog.service.models import Incident, Service
 
@@ -33,52 +34,70 @@ def section(page: str, heading: str) -> str:
     return found.group(0) if found else ""
 
 
-def test_what_is_overdue_stands_with_its_reason_and_its_way_to_be_logged(
+def frame_of(page: str, press: str) -> str:
+    """The frame of a press: its caution and its jobs."""
+    return next((frame for frame in frames_in(page) if f">{press}</a></h2" in frame), "")
+
+
+def test_what_is_overdue_stands_with_its_press_its_reason_and_its_way_to_be_logged(
     shop: LookMill, read: Callable[[], str]
 ) -> None:
-    overdue = section(read(), "Overdue")
-    assert "Inspect screw S-01 · North press" in overdue
-    assert "30 days" in overdue  # the rule's interval, in the sentence that says why
+    job = job_with(frame_of(read(), "North press"), "Inspect screw S-01")
+    assert "Overdue" in job
+    assert "30 days" in job  # the rule's interval, in the sentence that says why
     fitting = shop.screw.fittings.get().pk
     assert (
-        f"press={shop.north.pk}&amp;action=inspect&amp;rule={shop.look_rule.pk}&amp;fitting={fitting}"
-        in overdue
+        f"press={shop.north.pk}&amp;action=inspect&amp;rule={shop.look_rule.pk}&amp;fitting={fitting}" in job
     )
-    assert f"/due/card/?item={shop.look_rule.pk}.{shop.north.pk}." in overdue
+    assert f"/due/card/?item={shop.look_rule.pk}.{shop.north.pk}." in job
 
 
 def test_the_state_is_said_in_words(shop: LookMill, read: Callable[[], str]) -> None:
-    assert re.search(r'aria-hidden="true"[^>]*>.{0,80}</svg> Overdue</p>', read())
+    job = job_with(read(), "Inspect screw S-01")
+    assert re.search(r'aria-hidden="true"[^>]*>.{0,80}</svg> <strong>Overdue</strong>', job)
 
 
 def test_a_worn_die_is_due_with_its_strip(shop: LookMill, read: Callable[[], str]) -> None:
-    page = read()
-    found = re.search(
-        r"<article[^>]*>(?:(?!</article>).)*Flip die D5-01, edge A · North press.*?</article>", page
-    )
-    assert found is not None
-    slip = found.group(0)
-    assert "New 5.00 mm, limit 5.40 mm. Gauged 5.39 mm" in slip
-    assert ">Flipped<" in slip
+    job = job_with(frame_of(read(), "North press"), "Flip die D5-01, edge A")
+    assert "New 5.00 mm, limit 5.40 mm. Gauged 5.39 mm" in job
+    assert '>Done<span class="unseen">: Flip die D5-01, edge A · North press</span>' in job
 
 
-def test_every_task_carries_its_caution_and_the_isolation_points_of_its_press(
+def test_each_press_has_one_caution_with_its_points_above_all_its_jobs(
     shop: LookMill, read: Callable[[], str]
 ) -> None:
-    articles = re.findall(r"<article.*?</article>", read())
-    assert articles
-    for article in articles:
-        assert 'aria-label="WARNING"' in article
-        assert "Before you open or reach into anything" in article
-        if "North press" in article:
-            assert "isolate at wall isolator Q1" in article
-            assert "isolate at heater plug H1" in article
-        else:
-            assert "No isolation points are recorded for this press" in article
+    page = read()
+    frames = frames_in(page)
+    assert len(frames) >= 2
+    for frame in frames:
+        assert frame.count('aria-label="WARNING"') == 1
+        assert frame.index('aria-label="WARNING"') < frame.index('<li class="job')
+        assert "Before you open or reach into anything" in frame
+    north = frame_of(page, "North press")
+    assert north.count('<li class="job') > 1
+    assert "isolate at wall isolator Q1" in north
+    assert "isolate at heater plug H1" in north
+    twin = frame_of(page, "Twin press")
+    assert "No isolation points are recorded for this press" in twin
+    assert "Points to lock: not described yet" in twin
+
+
+def test_each_job_says_how_many_points_to_lock_first(shop: LookMill, read: Callable[[], str]) -> None:
+    page = read()
+    points = shop.north.energy_sources.count()
+    for job in jobs_in(frame_of(page, "North press")):
+        assert f'<span class="unseen">{points} points to lock first</span>' in job
+    for job in jobs_in(frame_of(page, "Twin press")):
+        assert '<span class="unseen">Points to lock: not described yet</span>' in job
+
+
+def test_the_press_says_what_it_is_doing(shop: LookMill, read: Callable[[], str]) -> None:
+    shop.running()
+    assert "<p>rapeseed, lot 31</p>" in frame_of(read(), "Twin press")
 
 
 def test_work_that_was_done_leaves_the_page(shop: LookMill, read: Callable[[], str]) -> None:
-    assert "Inspect screw S-01" in section(read(), "Overdue")
+    assert "Overdue" in job_with(read(), "Inspect screw S-01")
     Service.objects.create(
         ref="done",
         done_at=shop.now - timedelta(minutes=1),
@@ -88,7 +107,7 @@ def test_work_that_was_done_leaves_the_page(shop: LookMill, read: Callable[[], s
         action="inspect",
         rule=shop.look_rule,
     )
-    assert "Inspect screw S-01 · North press" not in section(read(), "Overdue")
+    assert job_with(read(), "Inspect screw S-01") == ""
 
 
 def test_the_note_of_the_last_shift_is_there_and_an_old_one_is_not(
@@ -137,18 +156,19 @@ def test_only_a_maintainer_sees_the_button_that_releases(
     assert "Release this lot" not in page
 
 
-def test_the_two_ways_in_are_links_to_the_forms(shop: LookMill, read: Callable[[], str]) -> None:
+def test_the_three_ways_in_are_links_to_the_forms(shop: LookMill, read: Callable[[], str]) -> None:
     bar = re.search(r'<nav class="ways-in".*?</nav>', read())
     assert bar is not None
     assert 'href="/log/run/"' in bar.group(0)
     assert 'href="/log/work/"' in bar.group(0)
+    assert 'href="/log/incident/"' in bar.group(0)
 
 
 def test_a_viewer_sees_the_day_without_ways_to_log(shop: LookMill, client: Client, mill: Mill) -> None:
     shop.running()
     client.force_login(User.objects.create_user("v", role="viewer"))
-    page = client.get("/").content.decode()
-    assert "Inspect screw S-01 · North press" in page
+    page = re.sub(r"\s+", " ", client.get("/").content.decode())
+    assert job_with(frame_of(page, "North press"), "Inspect screw S-01")
     assert "/log/run/" not in page
     assert "/log/work/" not in page
     assert "/log/note/" not in page

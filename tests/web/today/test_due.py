@@ -11,6 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
+from tests.web.press_frames import frames_in
 from wearlog.forecasts.items import DueItem
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.people.models import Mill, User
@@ -32,8 +33,18 @@ def read(client: Client, owner: User) -> Callable[[str], str]:
     return lambda path: re.sub(r"\s+", " ", client.get(path).content.decode())
 
 
+def frames(page: str) -> dict[str, str]:
+    """By press, its caution and its jobs."""
+    return {re.findall(r"<h3><a [^>]*>(.*?)</a>", frame)[0]: frame for frame in frames_in(page)}
+
+
 def headings(page: str) -> list[str]:
-    return re.findall(r"<h3>(.*?)</h3>", page)
+    """`Inspect screw S-01 · North press`: each job with its press."""
+    return [
+        f"{job} · {press}"
+        for press, frame in frames(page).items()
+        for job in re.findall(r'<h4 class="job-title">(.*?)</h4>', frame)
+    ]
 
 
 def item(**changed: object) -> DueItem:
@@ -116,15 +127,21 @@ class TestList:
         now, everything = headings(read("/due/")), headings(read("/due/?state=all"))
         assert "Inspect screw S-01 · North press" in now
         assert "Flip die D5-01, edge A · North press" in now
-        assert "Lubricate North press" not in now
-        assert "Lubricate North press" in everything
+        assert "Lubricate the press · North press" not in now
+        assert "Lubricate the press · North press" in everything
 
-    def test_the_worst_comes_first(self, shop: LookMill, read: Callable[[str], str]) -> None:
-        states = re.findall(r"</svg> ([^<]+)</p>", read("/due/?state=all"))
+    def test_the_press_with_the_worst_comes_first_and_in_it_the_worst(
+        self, shop: LookMill, read: Callable[[str], str]
+    ) -> None:
         order = ["Overdue", "Due", "Coming up", "Can't tell yet", "Later"]
-        places = [order.index(state.replace("&#x27;", "'")) for state in states]
-        assert places == sorted(places)
-        assert places[0] == 0
+        worst = []
+        for frame in frames(read("/due/?state=all")).values():
+            states = re.findall(r"</svg> <strong>([^<]+)</strong>", frame)
+            places = [order.index(state.replace("&#x27;", "'")) for state in states]
+            assert places == sorted(places)
+            worst.append(places[0])
+        assert worst == sorted(worst)
+        assert worst[0] == 0
 
     def test_press_state_and_work_narrow_it_down(self, shop: LookMill, read: Callable[[str], str]) -> None:
         assert all("Twin press" in line for line in headings(read(f"/due/?state=all&press={shop.twin.pk}")))
@@ -132,14 +149,16 @@ class TestList:
             "Inspect screw S-01 · North press",
             "Inspect screw S-02 · Twin press",
         ]
-        assert headings(read("/due/?state=later")) == ["Lubricate North press"]
+        assert headings(read("/due/?state=later")) == ["Lubricate the press · North press"]
         assert "No work answers to this choice." in read("/due/?action=store")
 
-    def test_each_item_carries_its_caution(self, shop: LookMill, read: Callable[[str], str]) -> None:
-        articles = re.findall(r"<article.*?</article>", read("/due/?state=all"))
-        assert len(articles) == 4
-        for article in articles:
-            assert 'aria-label="WARNING"' in article
+    def test_each_press_carries_its_caution_above_its_jobs(
+        self, shop: LookMill, read: Callable[[str], str]
+    ) -> None:
+        found = frames(read("/due/?state=all"))
+        assert sum(frame.count('<li class="job') for frame in found.values()) == 4
+        for frame in found.values():
+            assert frame.index('aria-label="WARNING"') < frame.index('<li class="job')
 
     def test_a_long_list_has_pages(self, shop: LookMill, read: Callable[[str], str]) -> None:
         for number in range(40):

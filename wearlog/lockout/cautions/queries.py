@@ -15,6 +15,16 @@ from wearlog.lockout.cautions.wordings import AS_SHIPPED, Wordings, load
 from wearlog.lockout.models import EnergyKind, EnergySource
 
 
+@dataclass(frozen=True)
+class TaskKind:
+    """What a task's hazards depend on: `action` is a service action, `kind` a part kind (empty for the press
+    as a whole); `on_press` is False only for work on a part that lies on the bench."""
+
+    action: str
+    kind: str
+    on_press: bool = True
+
+
 def caution_for(
     *,
     action: str,
@@ -24,19 +34,35 @@ def caution_for(
     press_id: int | None = None,
     wordings: Wordings = AS_SHIPPED,
 ) -> Caution:
-    """The caution of a task, in the active language. Pure: no query, no clock.
+    """The caution of one task; as `caution_for_all`."""
+    task = TaskKind(action, kind, on_press)
+    return caution_for_all([task], sources=sources, press_id=press_id, wordings=wordings)
 
-    `action` is a service action, `kind` a part kind (empty for the press as a whole), `sources` the energy
-    sources recorded for the press. `on_press` is False only for work on a part that lies on the bench.
-    `wordings` are the mill's own wordings, of which those for `press_id` and for every press apply. An
-    unknown action or kind gets the hazards of every press. For output to people use `cautions_for`, which
-    loads the mill's wordings.
+
+def caution_for_all(
+    tasks: Sequence[TaskKind],
+    *,
+    sources: Sequence[EnergySource],
+    press_id: int | None = None,
+    wordings: Wordings = AS_SHIPPED,
+) -> Caution:
+    """One caution for all these tasks at one press, in the active language: it names the hazards of each of
+    them. Pure: no query, no clock.
+
+    `sources` are the energy sources recorded for the press, `wordings` the mill's own wordings, of which
+    those for `press_id` and for every press apply. An unknown action or kind gets the hazards of every press.
+    For output to people use `cautions_for`, which loads the mill's wordings.
     """
-    hazards = hazards_of(action=action, kind=kind, on_press=on_press)
+    met = [
+        hazard
+        for task in tasks
+        for hazard in hazards_of(action=task.action, kind=task.kind, on_press=task.on_press)
+    ]
+    hazards = sorted(dict.fromkeys(met), key=lambda hazard: -hazard.word)
     worded = sorted((wordings.of(hazard, press_id) for hazard in hazards), key=lambda each: -each.word)
     everywhere, number = wordings.for_every_task(press_id)
     sentences = [*(each.sentence for each in worded), *everywhere]
-    if not on_press:
+    if not all(task.on_press for task in tasks):
         sentences.append(_("Taking the part off a press or fitting it is work at the press."))
     sentences += [before_work(), warm_head(), come_first()]
     if not sources:
@@ -65,14 +91,12 @@ class Cautions:
 
     def of(self, press_id: int | None, *, action: str, kind: str, on_press: bool = True) -> Caution:
         """`press_id` None: a task of no press in particular, which has no isolation points to name."""
-        return caution_for(
-            action=action,
-            kind=kind,
-            sources=() if press_id is None else self.sources.get(press_id, ()),
-            on_press=on_press,
-            press_id=press_id,
-            wordings=self.wordings,
-        )
+        return self.of_all(press_id, [TaskKind(action, kind, on_press)])
+
+    def of_all(self, press_id: int | None, tasks: Sequence[TaskKind]) -> Caution:
+        """One caution for all these tasks at the press."""
+        sources = () if press_id is None else self.sources.get(press_id, ())
+        return caution_for_all(tasks, sources=sources, press_id=press_id, wordings=self.wordings)
 
 
 def cautions_for(press_ids: Iterable[int]) -> Cautions:

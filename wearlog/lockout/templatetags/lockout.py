@@ -20,7 +20,9 @@ POINTS_IN_FULL = 3
 
 
 @register.inclusion_tag("lockout/caution.html", name="caution")
-def caution_panel(caution: object, full: bool = False, brief: bool = False) -> dict[str, object]:
+def caution_panel(
+    caution: object, full: bool = False, brief: bool = False, framed: bool = False
+) -> dict[str, object]:
     """The template context of the panel. Raises TypeError where no caution is passed, so that a page fails
     rather than leaving it out.
 
@@ -28,13 +30,15 @@ def caution_panel(caution: object, full: bool = False, brief: bool = False) -> d
     steps, which are the same for every task, are collapsed, and where a press has more than `POINTS_IN_FULL`
     points, so is the description of each. With `full` (for paper and mail), or for a press without points,
     everything is shown. `brief` is for lists of tasks: the signal word, the first duty and the name of every
-    hazard stay visible, and everything else is collapsed (but printed). A caution whose hazards have no short
-    names is not shortened.
+    hazard stay visible, and everything else is collapsed (but printed). `framed` is the same for the frame of
+    a press, whose band says how many points to lock first. A caution whose hazards have no short names is not
+    shortened.
     """
     given = demand(caution)
     lead, *rest = paragraphs_of(given) or [""]
     points = given.isolation_points
-    brief = brief and not full and bool(given.in_short)
+    framed = framed and not full
+    brief = (brief or framed) and not full and bool(given.in_short)
     return {
         "caution": given,
         "word": word_of(given),
@@ -45,7 +49,9 @@ def caution_panel(caution: object, full: bool = False, brief: bool = False) -> d
         "names": []
         if full or brief or len(points) <= POINTS_IN_FULL
         else [name_of(point) for point in points],
-        "duty": first_duty(given) if brief else "",
+        "brief": brief,
+        "duty": first_duty(given) if brief and not framed else "",
+        "points_first": points_first(given) if framed else "",
         "in_short": given.in_short,
     }
 
@@ -60,6 +66,17 @@ def first_duty(caution: Caution) -> str:
         "First lock and tag all %(count)s points, release, try the start.",
         count,
     ) % {"count": count}
+
+
+@register.filter
+def points_first(caution: Caution) -> str:
+    """`8 points to lock first`, for the band above the jobs of a press and for each of them."""
+    count = len(caution.isolation_points)
+    if not count:
+        return _("Points to lock: not described yet")
+    return ngettext("%(count)s point to lock first", "%(count)s points to lock first", count) % {
+        "count": count
+    }
 
 
 def name_of(point: str) -> str:

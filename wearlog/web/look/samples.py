@@ -20,6 +20,7 @@ from wearlog.web.drawing.press import PressDrawing, Seat, draw
 from wearlog.web.log.forms.events import ReadingForm
 from wearlog.web.machines.tables import PartTable
 from wearlog.web.site.fields import Reader
+from wearlog.web.site.frames import Frame
 from wearlog.web.site.isolations import OpenIsolation
 from wearlog.web.site.log_lines import LogLine
 
@@ -60,6 +61,12 @@ def cautions() -> list[Caution]:
         caution_for(action="inspect", kind="die", sources=sources(2), on_press=False),
         caution_for(action="flip", kind="die", sources=(), wordings=of_rows([danger])),
     ]
+
+
+def frame(today: date) -> Frame:
+    """A press with one task in each state."""
+    jobs = items(today)
+    return Frame(1, jobs[0].press_name, cautions()[0], tuple(jobs), doing="rapeseed, lot 41")
 
 
 def items(today: date) -> list[DueItem]:

@@ -56,7 +56,7 @@ def look(request: MillRequest) -> HttpResponse:
             "cautions": samples.cautions(),
             "strips": samples.STRIPS,
             "machines": samples.drawings(),
-            "items": samples.items(timezone.localdate(now)),
+            "frames": [samples.frame(timezone.localdate(now))],
             "table": samples.table(),
             "lines": [samples.line(now)],
             "since": now,

@@ -24,6 +24,7 @@ from wearlog.service.work import MOVES, Action
 from wearlog.web.log.forms.work import WorkForm
 from wearlog.web.log.views.run import choose_press
 from wearlog.web.site import isolations, known
+from wearlog.web.site.frames import framed
 from wearlog.web.site.pages import EntryPage, NothingToShow, number_in, today, with_query
 from wearlog.words.kinds import mark_words
 from wearlog.words.records import done_line
@@ -109,7 +110,7 @@ class WorkNew(EntryPage[WorkForm, Service]):
                 "page": reverse("web:work-new"),
                 "places": [(place, actions_for(place.position.kind, place.fitting)) for place in places],
                 "for_press": FOR_PRESS,
-                "due": [item for item in items if item.state in ("overdue", "due", "coming")],
+                "due": framed(item for item in items if item.state in ("overdue", "due", "coming")),
                 "caution": caution_for_press(press.pk, "", ""),
                 "isolations": isolations.open_at(self.request.user, [press.pk]),
                 "today": today(self.request),

@@ -34,6 +34,7 @@ from wearlog.web.machines.tables import PartTable
 from wearlog.web.machines.views.presses import first_of
 from wearlog.web.site import log_lines
 from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.frames import framed
 from wearlog.words.actions import work_word
 from wearlog.words.days import day_words
 from wearlog.words.kinds import kind_words, with_edge
@@ -44,7 +45,7 @@ STATES = (
     ("shelf", gettext_lazy("on the shelf")),
     ("retired", gettext_lazy("retired")),
 )
-PER_PAGE = 50
+PER_PAGE = 25
 
 
 def place_words(part: Part, fitting: Fitting | None) -> str:
@@ -189,8 +190,7 @@ def part(request: MillRequest, pk: int) -> HttpResponse:
             "today": today,
             "place": next((fitting for fitting in fittings if fitting.removed_at is None), None),
             "edges": edge_lines(shown, edges, list(measurements_of(shown))),
-            "items": [item for item in items if item.state != "later"],
-            "later": [item for item in items if item.state == "later"],
+            "frames": framed(items),
             "fittings": with_work(fittings, edges),
             "made_into": shown.made_into.all(),
             "lines": log_lines.of_part(

@@ -25,7 +25,7 @@ from wearlog.forecasts.memory.queries import (
 )
 from wearlog.history.log import open_fitting_row
 from wearlog.history.record import Record
-from wearlog.lockout.cautions.queries import cautions_for, isolation_point
+from wearlog.lockout.cautions.queries import Cautions, cautions_for, isolation_point
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Run
 from wearlog.runs.queries import last_reading, running_runs
@@ -35,7 +35,7 @@ from wearlog.web.drawing import press as drawing
 from wearlog.web.machines import figures
 from wearlog.web.site import isolations, log_lines
 from wearlog.web.site.access import MillRequest, needs
-from wearlog.web.site.groups import group_of, grouped
+from wearlog.web.site.frames import Frame, framed
 from wearlog.words.hours import meter_lines
 from wearlog.words.kinds import seat_words
 
@@ -165,6 +165,33 @@ def seat_lines(
     return lines, machine
 
 
+TO_DO = ("overdue", "due", "coming")
+MOST = 20
+"""How many jobs of each group are on the page; the list of everything that is due has them all."""
+
+
+@dataclass(frozen=True)
+class Jobs:
+    """Jobs of the press that stand together: those on the page in their frame (none without jobs), how many
+    there are, and how many more than on the page."""
+
+    frames: list[Frame]
+    count: int
+
+    @property
+    def more(self) -> int:
+        return self.count - sum(len(frame.jobs) for frame in self.frames)
+
+
+def jobs_of(items: Sequence[DueItem], cautions: Cautions) -> tuple[Jobs, Jobs, Jobs]:
+    """What is to be done, what can wait, and what can't be told yet."""
+    found = []
+    for states in (TO_DO, ("later",), ("unknown",)):
+        own = [item for item in items if item.state in states]
+        found.append(Jobs(framed(own[:MOST], cautions), len(own)))
+    return found[0], found[1], found[2]
+
+
 @needs(Permission.VIEW)
 def press(request: MillRequest, pk: int) -> HttpResponse:
     shown = get_object_or_404(Press, pk=pk)
@@ -176,10 +203,10 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
     items = with_their_cautions(
         items_without_cautions(as_of=today, press_ids=[shown.pk], forecast=forecast), cautions
     )
-    groups, later, unknown = grouped(items), group_of(items, "later"), group_of(items, "unknown")
+    jobs = jobs_of(items, cautions)
     seats, machine = seat_lines(shown, items, record)
     # A task is named next to its part only if the page also shows it in full, with its caution.
-    in_full = {item for group in (*groups, later, unknown) if group is not None for item in group.items}
+    in_full = {item for part in jobs for frame in part.frames for item in frame.jobs}
     seats = [line if line.next_item in in_full else replace(line, next_item=None) for line in seats]
     return render(
         request,
@@ -195,9 +222,10 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
             "isolations": isolations.open_at(request.user, [shown.pk]),
             "machine": machine,
             "seats": seats,
-            "groups": groups,
-            "later": later,
-            "unknown": unknown,
+            "wearing": [line for line in seats if line.wear is not None],
+            "to_do": jobs[0],
+            "later": jobs[1],
+            "unknown": jobs[2],
             "isolation_points": [isolation_point(source) for source in cautions.sources.get(shown.pk, ())],
             "reading": last_reading(shown),
             "meter": meter_lines(

@@ -20,6 +20,7 @@ from wearlog.web.printing.found import Thing, found_by
 from wearlog.web.site import known
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.codes import NoCode
+from wearlog.web.site.frames import framed
 from wearlog.web.site.log_lines import line
 from wearlog.web.site.pages import today
 from wearlog.web.site.tags.due import card_key
@@ -62,7 +63,7 @@ def page_of(request: MillRequest, thing: Thing) -> dict[str, object]:
     context: dict[str, object] = {
         "thing": thing,
         "press": thing.press,
-        "due": with_their_cautions(items),
+        "due": framed(items),
         "today": day,
         "caution": caution_for_press(thing.press.pk, "", thing.kind) if thing.press else None,
     }

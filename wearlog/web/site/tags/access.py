@@ -18,33 +18,50 @@ from wearlog.people.roles import Permission, allows
 
 register = template.Library()
 
-INDEX = (
-    ("log", gettext_lazy("The whole log"), Permission.VIEW),
-    ("compare", gettext_lazy("Hours per tonne"), Permission.VIEW),
-    ("worth", gettext_lazy("What lasts and what pays"), Permission.VIEW),
-    ("track-record", gettext_lazy("Track record"), Permission.VIEW),
-    ("run-new", gettext_lazy("Log a run"), Permission.LOG),
-    ("shift-sheet", gettext_lazy("Log all presses at once"), Permission.LOG),
-    ("work-new", gettext_lazy("Log work"), Permission.LOG),
-    ("measurement-new", gettext_lazy("Log a gauge"), Permission.LOG),
-    ("reading-new", gettext_lazy("Log a meter reading"), Permission.LOG),
-    ("incident-new", gettext_lazy("Report an incident"), Permission.LOG),
-    ("crop-change-new", gettext_lazy("Sign a crop change"), Permission.LOG),
-    ("note-new", gettext_lazy("Leave a note"), Permission.LOG),
-    ("plan", gettext_lazy("Season plan"), Permission.VIEW),
-    ("rules", gettext_lazy("Service rules"), Permission.VIEW),
-    ("yearly", gettext_lazy("Once a year: lockout"), Permission.VIEW),
-    ("cautions", gettext_lazy("Words of the cautions"), Permission.VIEW),
-    ("part-types", gettext_lazy("Part types"), Permission.VIEW),
-    ("crops", gettext_lazy("Crops"), Permission.VIEW),
-    ("prices", gettext_lazy("Prices"), Permission.OWN),
-    ("people", gettext_lazy("People"), Permission.OWN),
-    ("exchange", gettext_lazy("Import and export"), Permission.OWN),
-    ("settings", gettext_lazy("The mill"), Permission.OWN),
-    ("my-calendar", gettext_lazy("Calendar"), Permission.VIEW),
-    ("my-settings", gettext_lazy("My settings"), Permission.VIEW),
+MENUS = (
+    (
+        gettext_lazy("Log"),
+        (
+            ("log", gettext_lazy("The whole log"), Permission.VIEW),
+            ("run-new", gettext_lazy("Log a run"), Permission.LOG),
+            ("shift-sheet", gettext_lazy("Log all presses at once"), Permission.LOG),
+            ("work-new", gettext_lazy("Log work"), Permission.LOG),
+            ("crop-change-new", gettext_lazy("Sign a crop change"), Permission.LOG),
+            ("measurement-new", gettext_lazy("Log a gauge"), Permission.LOG),
+            ("reading-new", gettext_lazy("Log a meter reading"), Permission.LOG),
+            ("incident-new", gettext_lazy("Report an incident"), Permission.LOG),
+            ("note-new", gettext_lazy("Leave a note"), Permission.LOG),
+        ),
+    ),
+    (
+        gettext_lazy("Reports"),
+        (
+            ("compare", gettext_lazy("Hours per tonne"), Permission.VIEW),
+            ("worth", gettext_lazy("What lasts and what pays"), Permission.VIEW),
+            ("plan", gettext_lazy("Season plan"), Permission.VIEW),
+            ("track-record", gettext_lazy("Track record"), Permission.VIEW),
+        ),
+    ),
+    (
+        gettext_lazy("Set-up"),
+        (
+            ("rules", gettext_lazy("Service rules"), Permission.VIEW),
+            ("yearly", gettext_lazy("Once a year: lockout"), Permission.VIEW),
+            ("cautions", gettext_lazy("Words of the cautions"), Permission.VIEW),
+            ("part-types", gettext_lazy("Part types"), Permission.VIEW),
+            ("crops", gettext_lazy("Crops"), Permission.VIEW),
+            ("labels", gettext_lazy("Labels to print"), Permission.VIEW),
+            ("prices", gettext_lazy("Prices"), Permission.OWN),
+            ("people", gettext_lazy("People"), Permission.OWN),
+            ("exchange", gettext_lazy("Import and export"), Permission.OWN),
+            ("settings", gettext_lazy("The mill"), Permission.OWN),
+            ("my-calendar", gettext_lazy("Calendar"), Permission.VIEW),
+            ("my-settings", gettext_lazy("My settings"), Permission.VIEW),
+        ),
+    ),
 )
-"""The pages of the index, in order: URL name, text, permission to open it."""
+"""The menus beside the tabs: what is logged, what is read, what is set up. By menu its pages in order, each
+with URL name, text and the permission to open it."""
 
 
 @dataclass(frozen=True)
@@ -65,15 +82,27 @@ def current(context: RequestContext, *names: str) -> SafeString:
     return SafeString(' aria-current="page"') if open_page(context) in names else SafeString("")
 
 
+@dataclass(frozen=True)
+class Menu:
+    word: str
+    links: list[Link]
+
+
 @register.simple_tag(takes_context=True)
-def index_links(context: RequestContext) -> list[Link]:
-    """The links of the index that the reader may open."""
+def index_menus(context: RequestContext) -> list[Menu]:
+    """The menus with the links that the reader may open."""
     user = context["request"].user
-    links = []
-    for name, word, permission in INDEX:
-        if allows(user, permission):
-            links.append(Link(reverse(f"web:{name}"), str(word), open_page(context) == name))
-    return links
+    return [
+        Menu(
+            str(heading),
+            [
+                Link(reverse(f"web:{name}"), str(word), open_page(context) == name)
+                for name, word, permission in pages
+                if allows(user, permission)
+            ],
+        )
+        for heading, pages in MENUS
+    ]
 
 
 @register.filter

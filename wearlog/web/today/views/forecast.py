@@ -15,12 +15,13 @@ from django.utils.translation import gettext as _
 
 from wearlog.equipment.queries import presses_in_service
 from wearlog.forecasts.items import STATES, DueItem
-from wearlog.forecasts.memory.queries import items_of_fleet, with_their_cautions
+from wearlog.forecasts.memory.queries import items_of_fleet
 from wearlog.people.roles import Permission
 from wearlog.reminders.outbox.calls import order_days
 from wearlog.reminders.outbox.keys import item_key
 from wearlog.service.models import Action
 from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.frames import framed
 from wearlog.words.tasks import state_word
 
 PER_PAGE = 30
@@ -78,7 +79,6 @@ def forecast(request: MillRequest) -> HttpResponse:
         items = [item for item in items if is_now(item, orders)]
     items = sorted(items, key=lambda item: (STATES.index(item.state), item.due_on or date.max, item.press))
     page = Paginator(items, PER_PAGE).get_page(request.GET.get("page"))
-    page.object_list = with_their_cautions(page.object_list)
     return render(
         request,
         "web/today/forecast.html",
@@ -86,6 +86,7 @@ def forecast(request: MillRequest) -> HttpResponse:
             "today": today,
             "behind": fleet.behind,
             "page": page,
+            "frames": framed(page.object_list),
             "orders": orders,
             "states": choices,
             "state": state,

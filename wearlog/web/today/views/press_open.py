@@ -4,7 +4,7 @@ stop."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import urlencode
 
 from django.http import HttpResponse
@@ -16,9 +16,11 @@ from django.utils.translation import gettext as _
 from wearlog.equipment.models import Press
 from wearlog.forecasts.campaign import DAYS, MOST_DAYS, Stop, opens_press, stop_at
 from wearlog.forecasts.items import DueItem
+from wearlog.lockout.cautions.queries import Cautions
 from wearlog.people.roles import Permission
 from wearlog.web.site import isolations
 from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.frames import Frame, framed
 from wearlog.web.site.pages import reader_of
 from wearlog.web.site.tags.due import MOST_CARDS, card_key
 from wearlog.words.bring import things_to_bring
@@ -29,25 +31,16 @@ MOST_SLIPS = 40
 
 
 @dataclass(frozen=True)
-class TaskOfStop:
-    """A task of the stop, and what to bring for it in addition to what every task needs."""
-
-    item: DueItem
-    bring: tuple[str, ...]
-    opened: bool
-
-
-@dataclass(frozen=True)
 class Section:
     key: str
     heading: str
     intro: str
-    lines: tuple[TaskOfStop, ...]
+    frames: list[Frame]
     count: int
 
     @property
     def more(self) -> int:
-        return self.count - len(self.lines)
+        return self.count - sum(len(frame.jobs) for frame in self.frames)
 
 
 def days_asked(request: MillRequest) -> int | None:
@@ -64,25 +57,38 @@ def for_everything(items: Sequence[DueItem], system: str) -> list[str]:
 
 
 def section(
-    key: str, heading: str, intro: str, items: Sequence[DueItem], common: set[str], system: str
+    key: str,
+    heading: str,
+    intro: str,
+    items: Sequence[DueItem],
+    common: set[str],
+    system: str,
+    cautions: Cautions,
 ) -> Section:
-    lines = tuple(
-        TaskOfStop(
-            item,
-            tuple(thing for thing in things_to_bring(item, system) if thing not in common),
-            opens_press(action=item.action, kind=item.kind),
-        )
-        for item in items[:MOST_SLIPS]
-    )
-    return Section(key, heading, intro, lines, len(items))
+    frames = [
+        replace(frame, remarks=tuple(remarks_on(job, common, system) for job in frame.jobs))
+        for frame in framed(items[:MOST_SLIPS], cautions)
+    ]
+    return Section(key, heading, intro, frames, len(items))
+
+
+def remarks_on(job: DueItem, common: set[str], system: str) -> tuple[str, ...]:
+    """What to bring for a job in addition to what every job of the stop needs, and whether the head comes
+    off."""
+    bring = [thing for thing in things_to_bring(job, system) if thing not in common]
+    said = [_("Bring: %(things)s.") % {"things": "; ".join(bring)}] if bring else []
+    head_off = opens_press(action=job.action, kind=job.kind)
+    said.append(_("Needs the head off.") if head_off else _("The head can stay on; lock out all the same."))
+    return tuple(said)
 
 
 def sections_of(stop: Stop, system: str) -> list[Section]:
     """The groups that are not empty, most urgent first."""
     every = [set(things_to_bring(item, system)) for item in stop.items.listed]
     common = set.intersection(*every) if len(every) > 1 else set()
+    cautions = stop.cautions
     found = (
-        section("now", _("Now"), _("Due or overdue today."), stop.items.now, common, system),
+        section("now", _("Now"), _("Due or overdue today."), stop.items.now, common, system, cautions),
         section(
             "before-end",
             _("Before the campaign ends"),
@@ -90,6 +96,7 @@ def sections_of(stop: Stop, system: str) -> list[Section]:
             stop.items.before_end,
             common,
             system,
+            cautions,
         ),
         section(
             "just-after",
@@ -99,6 +106,7 @@ def sections_of(stop: Stop, system: str) -> list[Section]:
             stop.items.just_after,
             common,
             system,
+            cautions,
         ),
         section(
             "cant-tell",
@@ -107,9 +115,10 @@ def sections_of(stop: Stop, system: str) -> list[Section]:
             stop.items.cant_tell,
             common,
             system,
+            cautions,
         ),
     )
-    return [one for one in found if one.lines]
+    return [one for one in found if one.frames]
 
 
 @needs(Permission.VIEW)
