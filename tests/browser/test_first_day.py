@@ -121,9 +121,9 @@ def test_two_presses_lead_to_dates_of_screw_and_die_and_to_a_reminder_by_mail(
     # Today has the die's date by tonnes, with its reason and caution, and no list of steps any more.
     phone.goto("/")
     expect(phone.get_by_text("Step 1 of 5")).to_have_count(0)
-    die = phone.get_by_role("article").filter(has_text="D8-04")
+    die = phone.get_by_role("listitem").filter(has_text="D8-04")
     expect(die).to_contain_text("4.08 t of 3.00 t since it was new, 4.03 t of it before this log")
-    expect(die).to_contain_text("switch Q1 by the door")
+    expect(phone.get_by_role("note").filter(has_text="WARNING")).to_contain_text("switch Q1 by the door")
 
     # The screw's date by hours lies ahead, at the pace of the one run.
     screw = next(
