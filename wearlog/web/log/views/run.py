@@ -24,6 +24,7 @@ from wearlog.runs import hours
 from wearlog.runs.models import Crop, Reading, Run, SeedHow
 from wearlog.service.models import Action
 from wearlog.web.log.forms.run import RunForm, RunStopForm
+from wearlog.web.log.uncounted import tell_of_uncounted_wear
 from wearlog.web.site import known
 from wearlog.web.site.access import MillRequest
 from wearlog.web.site.pages import EntryPage, NothingToShow, with_query
@@ -209,6 +210,7 @@ class RunNew(EntryPage[RunForm, Run]):
         else:
             self.saved(run_words(record, self.reader.system), record)
         ask_about_dies(self.request, self.places, record.crop, self.reader.system)
+        tell_of_uncounted_wear(self.request, self.press, self.places)
         response = self.back()
         if not self.entered.starts:
             remember_units(self.request, response, self.entered.cleaned_data, record.crop)

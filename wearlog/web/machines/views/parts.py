@@ -128,6 +128,8 @@ class EdgeLine:
     name: str
     in_place: bool
     work: figures.Work
+    earlier_h: float
+    earlier_kg: float
     guessed: Guessed
     wear: figures.EdgeWear
     chart: GaugeChart | None
@@ -143,11 +145,12 @@ def edge_lines(part: Part, edges: Edges, gauges: Sequence[Measurement]) -> list[
         spans = [row for row in rows if row.edge == name or not name]
         own = [gauge for gauge in gauges if gauge.edge == name or not name]
         wear = figures.wear_of(edges, part.pk, name)
+        earlier_h, earlier_kg = edges.earlier(part.pk, name)
         chart = None
         if wear.figure is not None:
             points = [
                 GaugePoint(
-                    seed_kg=figures.seed_at(record, spans, gauge.measured_at.timestamp()),
+                    seed_kg=earlier_kg + figures.seed_at(record, spans, gauge.measured_at.timestamp()),
                     value_mm=float(gauge.value_mm),
                     bound=gauge.bound,
                     phase=gauge.phase,
@@ -159,7 +162,9 @@ def edge_lines(part: Part, edges: Edges, gauges: Sequence[Measurement]) -> list[
             EdgeLine(
                 name=name,
                 in_place=any(row.removed is None for row in spans),
-                work=sum((work[row.id] for row in spans), figures.NOTHING),
+                work=sum((work[row.id] for row in spans), figures.Work(earlier_h, earlier_kg, ())),
+                earlier_h=earlier_h,
+                earlier_kg=earlier_kg,
                 guessed=guessed_in(record, spans_of(record, tuple(spans))),
                 wear=wear,
                 chart=chart,
