@@ -10,8 +10,8 @@ from django.conf import settings
 
 WEB = Path(settings.ROOT) / "wearlog" / "web"
 SHEETS = sorted((WEB / "static" / "web").glob("*.css"))
-SELDOM = {"first-day.css"}
-"""Sheets that only pages have by which a mill is set up."""
+SELDOM = {"first-day.css", "dies.css"}
+"""Sheets that only pages have by which a mill is set up, or the crop is changed."""
 SCRIPTS = sorted((WEB / "static" / "web").glob("*.js"))
 # A mail carries its style with it; everything that a browser opens from here does not.
 TEMPLATES = [
