@@ -17,7 +17,7 @@ from wearlog.equipment.models import Fitting, Position
 from wearlog.history.versions import Change
 from wearlog.people.models import AuditEntry
 from wearlog.service.models import Measurement, Service
-from wearlog.service.photos import ADD_PHOTO
+from wearlog.service.photos import ADD_PHOTO, DELETE_PHOTO
 from wearlog.service.work import RENEWS, SHIFTS
 
 WITHOUT_EFFECT = frozenset(
@@ -68,7 +68,7 @@ def change_of(rows: Iterable[AuditEntry]) -> Change | None:
     runs."""
     written = _Written()
     for row in rows:
-        without_effect = row.record in WITHOUT_EFFECT or row.action == ADD_PHOTO
+        without_effect = row.record in WITHOUT_EFFECT or row.action in (ADD_PHOTO, DELETE_PHOTO)
         if not without_effect and not _read(row, written):
             return None
     return _concerned(written)

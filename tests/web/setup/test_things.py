@@ -345,3 +345,20 @@ def test_opening_a_page_writes_nothing(desk: Client, shop: Shop) -> None:
 
 # PostgreSQL reads long lists through a cursor that is declared.
 READS = ("SELECT", "SAVEPOINT", "RELEASE SAVEPOINT", "BEGIN", "SET TRANSACTION", "DECLARE")
+
+
+def test_a_name_that_is_taken_is_said_in_words_of_our_own(desk: Client, shop: Shop) -> None:
+    Rule.objects.create(code="grease", action="lubricate", every_days=30)
+    answer = desk.post("/rules/new/", {"code": "grease", "action": "lubricate", "every_days": "30"})
+    text = answer.content.decode()
+    assert answer.status_code == 422
+    assert "This is taken. Choose another, or change the one that has it." in text
+    assert "already exists" not in text
+
+
+def test_a_number_may_have_its_unit_behind_it(desk: Client, shop: Shop) -> None:
+    desk.post(
+        "/rules/new/", {"code": "grease", "action": "lubricate", "every_h": "150h", "lead_days": "7 days"}
+    )
+    rule = Rule.objects.get(code="grease")
+    assert (rule.every_h, rule.lead_days) == (150, 7)

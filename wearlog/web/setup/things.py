@@ -14,11 +14,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from wearlog.forecasts.triggers.all import ALL
 from wearlog.logbook import actions
 from wearlog.people.refusals import Refused
-from wearlog.service.models import Rule
-from wearlog.service.triggers import used_triggers
 from wearlog.web.setup.forms.things import ThingForm
 from wearlog.web.site.access import MillRequest
 from wearlog.web.site.history import changes_of
@@ -41,12 +38,6 @@ class Row:
 def present_words(*words: object) -> tuple[str, ...]:
     """The non-empty words, as strings."""
     return tuple(str(word) for word in words if word not in (None, ""))
-
-
-def trigger_words(rule: Rule, system: str) -> list[str]:
-    """The rule's triggers in words: `after 300 h`, `after the season of sunflower`."""
-    named = set(used_triggers(rule))
-    return [words for trigger in ALL if trigger.column in named for words in trigger.summary(rule, system)]
 
 
 Saving = TypeVar("Saving", bound=ThingForm[Any])

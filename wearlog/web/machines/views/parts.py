@@ -30,6 +30,7 @@ from wearlog.service.queries import measurements_of, services_of
 from wearlog.web.drawing.caliper import caliper
 from wearlog.web.drawing.gauges import GaugeChart, GaugePoint, gauge_chart
 from wearlog.web.machines import figures
+from wearlog.web.machines.shelf import next_when_fitted
 from wearlog.web.machines.tables import PartTable
 from wearlog.web.machines.views.presses import first_of
 from wearlog.web.site import log_lines
@@ -182,13 +183,16 @@ def part(request: MillRequest, pk: int) -> HttpResponse:
     edges = known.edges
     fittings = list(history_of(shown))
     items = items_of_part(shown.pk, as_of=today)
+    place = next((fitting for fitting in fittings if fitting.removed_at is None), None)
+    on_shelf = place is None and shown.retired_on is None
     return render(
         request,
         "web/machines/part.html",
         {
             "part": shown,
             "today": today,
-            "place": next((fitting for fitting in fittings if fitting.removed_at is None), None),
+            "place": place,
+            "shelf": next_when_fitted(shown, edges, str(request.units)) if on_shelf else None,
             "edges": edge_lines(shown, edges, list(measurements_of(shown))),
             "frames": framed(items),
             "fittings": with_work(fittings, edges),

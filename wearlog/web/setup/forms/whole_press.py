@@ -23,10 +23,10 @@ from wearlog.runs.usual_crops import UsualCrop, not_yet
 from wearlog.service.models import Rule
 from wearlog.service.proposed import ProposedRule, rules_for
 from wearlog.web.setup.forms.seats import SeatsForm
-from wearlog.web.setup.things import trigger_words
 from wearlog.web.site.fields import Reader
 from wearlog.web.site.forms import FormArguments
 from wearlog.web.site.model_fields import of
+from wearlog.words.rules import trigger_words
 
 
 @dataclass(frozen=True)

@@ -19,13 +19,11 @@ from wearlog.people.words import day as in_figures
 from wearlog.people.words import in_language
 from wearlog.runs.models import PlanEntry, Price
 from wearlog.service.models import Rule
-from wearlog.service.triggers import field_of
 from wearlog.web.setup.forms.rules import PlanForm, PriceForm, RuleForm, item_words
-from wearlog.web.setup.things import Row, ThingPage, present_words, trigger_words
+from wearlog.web.setup.things import Row, ThingPage, present_words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
-
-CROPS_NAMED = [name for name in Rule.TRIGGERS if field_of(name).is_relation]
+from wearlog.words.rules import CROPS_NAMED, trigger_words
 
 
 @needs(Permission.VIEW)
