@@ -29,7 +29,7 @@ MEASURE = """() => {
       const box = target.getBoundingClientRect();
       const words = `${one.tagName} ${one.textContent.trim() || one.name}`.replace(/\\s+/g, ' ').slice(0, 60);
       const inText = one.matches('a') && getComputedStyle(one).display === 'inline' && !one.matches('svg a');
-      return [words, inText, Boolean(one.closest('.ways-in')), Boolean(one.closest('svg')),
+      return [words, inText, Boolean(one.closest('.ways-in, .savebar')), Boolean(one.closest('svg')),
         box.left, box.top + scrollY, box.right, box.bottom + scrollY];
     });
 }"""

@@ -105,6 +105,7 @@ FOLDER = WEB / "site" / "templates" / "web" / "site" / "parts"
 ELSEWHERE = {
     "press_frame": "drawn by the tag `press_frame`, which is there",
     "job_line": "drawn within `press_frame`",
+    "typing_banner": "drawn by the tag `typing_banner` while old runs are typed up",
     "behind": "one sentence, of mills with many presses (`test_waiting.py`)",
     "due_item": "a task alone on its page (`test_cards.py`)",
     "mark_names": "shows nothing: hidden inputs of a form",
