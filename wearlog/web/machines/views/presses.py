@@ -32,6 +32,7 @@ from wearlog.runs.queries import last_reading, running_runs
 from wearlog.service.models import Service
 from wearlog.service.queries import open_holds
 from wearlog.web.drawing import press as drawing
+from wearlog.web.drawing.charts.shown import throughput_chart
 from wearlog.web.machines import figures
 from wearlog.web.site import isolations, log_lines
 from wearlog.web.site.access import MillRequest, needs
@@ -221,6 +222,7 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
             "holds": open_holds(shown),
             "isolations": isolations.open_at(request.user, [shown.pk]),
             "machine": machine,
+            "throughput": throughput_chart(record, shown.pk, name=str(shown), system=str(request.units)),
             "seats": seats,
             "wearing": [line for line in seats if line.wear is not None],
             "to_do": jobs[0],
