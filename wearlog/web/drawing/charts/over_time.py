@@ -16,12 +16,12 @@ from itertools import groupby
 from wearlog.web.drawing.charts.render import INK, LINE, SHEET, SOFT, STEEL, Spec
 from wearlog.web.drawing.charts.throughput import MARKED, MarkedWork, RatePoint
 
-LEFT, RIGHT, TOP, BOTTOM = 40, 10, 58, 30
-WIDTH, HEIGHT = 320 - LEFT - RIGHT, 140
+LEFT, RIGHT, TOP, BOTTOM = 40, 10, 46, 28
+WIDTH, HEIGHT = 320 - LEFT - RIGHT, 132
 CHARACTER, LINE_HEIGHT, FONT = 9.2, 16, 15
 NEAR = 14
 """Triangles closer than this many units would overlap: the one that is named first stands for both."""
-WORD_ROWS = (-20, -38)
+WORD_ROWS = (-19, -36)
 """How far above the plot the words of work stand."""
 SHAPES = (
     ("circle", INK),
@@ -69,7 +69,7 @@ class Room:
         their middle is then, or None where something is in the way."""
         half = len(words) * CHARACTER / 2
         x = max(half - LEFT + 2, min(WIDTH + RIGHT - half - 2, x))
-        box = (x - half, y - LINE_HEIGHT / 2, x + half, y + LINE_HEIGHT / 2)
+        box = (x - half - 3, y - LINE_HEIGHT / 2, x + half + 3, y + LINE_HEIGHT / 2)
         if not always and any(
             box[0] < right and left < box[2] and box[1] < bottom and top < box[3]
             for left, top, right, bottom in self.taken
@@ -80,14 +80,14 @@ class Room:
 
 
 def scale_top(heights: Sequence[float]) -> tuple[float, float]:
-    """The top of the axis, which begins at 0, and the step between its ticks, of 1, 2 or 5: at most five."""
+    """The top of the axis, which begins at 0, and the step between its ticks, of 1, 2 or 5: at most six."""
     highest = max(heights, default=0.0)
     if highest <= 0:
         return 1.0, 1.0
     for power in range(-3, 9):
         for digit in (1, 2, 5):
             step = digit * 10.0**power
-            if highest * 1.02 <= 5 * step:
+            if highest * 1.02 <= 6 * step:
                 return step * math.ceil(highest * 1.02 / step), step
     return highest, highest
 

@@ -76,7 +76,7 @@ def drawn(record: Record, season: SeasonThroughput, system: str) -> OverTime:
 
 
 def sentence_of(season: SeasonThroughput, system: str) -> str:
-    """`Season 2026/27: rapeseed 16.4 kg/h (14.9 to 17.6). Each point is a run.`"""
+    """`Season 2026/27, run by run: rapeseed 16.4 kg/h (14.9 to 17.6), linseed 12.6 kg/h.`"""
     if not season.points:
         return _("No run yet with weighed seed and hours: the first one gives a point.")
     rates = []
@@ -90,12 +90,10 @@ def sentence_of(season: SeasonThroughput, system: str) -> str:
         words = _("%(crop)s %(rate)s (%(low)s to %(high)s)") if rate.points > 1 else _("%(crop)s %(rate)s")
         rates.append(words % values)
     names = {"season": season.season, "this": season.this_season, "rates": ", ".join(rates)}
+    names["by"] = _("week by week") if season.weekly else _("run by run")
     if season.is_earlier:
-        told = _("Nothing to show yet in season %(this)s. Season %(season)s: %(rates)s.") % names
-    else:
-        told = _("Season %(season)s: %(rates)s.") % names
-    points = _("Each point is a week of one crop.") if season.weekly else _("Each point is a run.")
-    return f"{told} {points}"
+        return _("Nothing to show yet in season %(this)s. Season %(season)s, %(by)s: %(rates)s.") % names
+    return _("Season %(season)s, %(by)s: %(rates)s.") % names
 
 
 def _number(kg_per_h: float, system: str) -> str:

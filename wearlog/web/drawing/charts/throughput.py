@@ -111,7 +111,7 @@ def season_throughput(record: Record, press_id: int) -> SeasonThroughput:
     start = parse_start(SEASON_START)
     today = int(season_years(np.array([record.end - 1.0]), start, record.zone)[0])
     runs = record.runs.get(press_id) or NO_RUNS
-    hours = record.run_hours(press_id)
+    hours = record.run_hours(press_id) if runs.start.size else np.zeros(0)
     years = season_years(runs.start, start, record.zone)
     telling = runs.tell_output(hours)
     year = int(years[telling].max(initial=0)) or today
