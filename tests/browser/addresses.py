@@ -43,6 +43,7 @@ ASKS = {
     "fitting-end": "fitting={fitting}",
     "fitting-swap": "fitting={fitting}",
     "energy-start": "build=twin",
+    "press-new": "build=twin",
     "wording": "press={press}",
 }
 

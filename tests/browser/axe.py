@@ -17,9 +17,12 @@ RULES_ON_COLOURS = {"runOnly": {"type": "rule", "values": ["color-contrast", "li
 
 def findings(page: Page, within: str = "html", *, rules: dict[str, object] = RULES) -> list[str]:
     """What axe finds. The ruled lines are taken away first: behind a picture it measures no contrast (the
-    contrast of ink against the lines has a test of its own). The bar at the bottom lies below the page
+    contrast of ink against the lines has a test of its own). The bars at the bottom lie below the page
     instead of over it, since axe counts a target that is covered at this moment as a small one."""
-    add_style(page, "body { background-image: none !important } .ways-in { position: static !important }")
+    add_style(
+        page,
+        "body { background-image: none !important } .ways-in, .savebar { position: static !important }",
+    )
     if not page.evaluate("() => 'axe' in window"):
         page.evaluate(AXE_SCRIPT)  # once for each page: half a megabyte, which the browser would compile anew
     violations = page.evaluate(

@@ -7,10 +7,10 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
+from tests.browser.axe import findings
 from tests.mills.log_shop import Shop
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import Mill, Role, User
@@ -35,15 +35,6 @@ def shop(mill: Mill) -> Shop:
 @pytest.fixture
 def ines(mill: Mill) -> User:
     return User.objects.create_user("ines", name="Ines", role=Role.MAINTAINER)
-
-
-def findings(page: Page) -> list[str]:
-    tags = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
-    return [
-        f"{found['id']}: {node['html']}"
-        for found in Axe().run(page, options=tags).response["violations"]
-        for node in found["nodes"]
-    ]
 
 
 def usual(shop: Shop, by: User) -> None:
@@ -102,6 +93,21 @@ def test_the_weight_of_a_bag_is_asked_only_for_bags(
     expect(weight).to_be_hidden()
     phone.get_by_label("Unit", exact=True).select_option("bag")
     expect(weight).to_be_visible()
+
+
+def test_the_weight_of_a_bag_follows_the_crop(phone: Page, sign_in: SignIn, shop: Shop, ines: User) -> None:
+    usual(shop, ines)
+    sign_in(phone, ines)
+    kept = f"bag:20:{shop.rape.pk}=25|{shop.sunflower.pk}=20"
+    phone.goto("/log/run/")
+    cookie = {"name": f"seed-unit-{ines.pk}", "value": kept, "url": phone.url}
+    phone.context.add_cookies([cookie])  # type: ignore[list-item]
+    phone.goto("/log/run/")
+    bag = phone.get_by_label("One bag weighs")
+    expect(bag).to_have_value("25")  # of the crop that was pressed last
+    phone.get_by_role("radio", name="sunflower", exact=True).check(force=True)
+    expect(bag).to_have_value("20")
+    expect(phone.get_by_text("Last typed: rapeseed 25 kg, sunflower 20 kg.")).to_be_visible()
 
 
 def test_an_error_leads_to_its_field_and_keeps_the_other_number(

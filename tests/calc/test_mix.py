@@ -7,7 +7,15 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from wearlog.calc.mix import NeverRan, NoMix, Standardised, standardise_counts, standardise_hours
+from wearlog.calc.mix import (
+    NeverRan,
+    NoMix,
+    Standardised,
+    common_ground,
+    standardise_counts,
+    standardise_hours,
+    without_company,
+)
 
 positive = st.floats(min_value=0.1, max_value=1e4)
 
@@ -122,3 +130,53 @@ def test_negative_or_ragged_input_is_refused() -> None:
         standardise_hours([-1], [1], [1])
     with pytest.raises(ValueError, match="same length"):
         standardise_hours([1, 2], [1], [1])
+
+
+def test_the_common_ground_holds_what_all_ran_and_says_what_it_leaves_out() -> None:
+    # 10 of 220 t are left out: 4.5 %.
+    ground = common_ground([[100, 10, 0], [80, 30, 0], [0, 0, 0]][:2])
+    assert ground is not None
+    assert ground.mix == (180, 40, 0)
+    assert ground.left_out == (0, 0, 0)
+    other = common_ground([[100, 10], [110, 0]])
+    assert other is not None
+    assert other.mix == (210, 0)
+    assert other.left_out == (0, pytest.approx(10 / 220))
+
+
+def test_presses_without_a_common_crop_have_no_ground() -> None:
+    assert common_ground([[1, 0], [0, 1]]) is None
+    assert common_ground(np.zeros((0, 3))) is None
+
+
+def test_who_shares_no_crop_is_without_company_and_the_only_press_is_not() -> None:
+    assert without_company([[1, 2, 0], [0, 3, 0], [0, 0, 4], [0, 0, 0]]) == (2, 3)
+    assert without_company([[1, 2, 0]]) == ()
+    assert without_company([[1, 0], [0, 1]]) == (0, 1)
+    assert without_company([[1, 0], [0, 0]]) == (1,)
+
+
+def test_a_table_that_is_no_table_is_refused() -> None:
+    with pytest.raises(ValueError, match="a row for each press"):
+        common_ground([1, 2])
+    with pytest.raises(ValueError, match="not negative"):
+        without_company([[-1, 2]])
+
+
+@given(
+    ran=st.lists(st.lists(st.sampled_from([0.0, 0.5, 7.0]), min_size=3, max_size=3), min_size=1, max_size=5)
+)
+def test_every_press_on_a_common_ground_has_a_rate_and_company_means_a_shared_crop(
+    ran: list[list[float]],
+) -> None:
+    ground = common_ground(ran)
+    if ground is not None:
+        for tonnes in ran:
+            assert isinstance(standardise_hours([1.0] * 3, tonnes, ground.mix), Standardised)
+    alone = without_company(ran)
+    pressing = [place for place, tonnes in enumerate(ran) if any(tonnes)]
+    for place in pressing:
+        shares = any(
+            common_ground([ran[place], ran[other]]) is not None for other in pressing if other != place
+        )
+        assert (place in alone) == (not shares and len(pressing) > 1)

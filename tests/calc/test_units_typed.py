@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearlog.calc.units import NumberProblem, parse_hours, parse_number
+from wearlog.calc.units import NumberProblem, parse_hours, parse_number, without_unit
 
 
 def finite_or_said(parse: Callable[[str], Decimal], text: str) -> bool:
@@ -184,3 +184,30 @@ def test_sixty_minutes_and_more_are_refused() -> None:
 @given(text=st.text(max_size=20))
 def test_any_text_gives_hours_or_a_clear_refusal(text: str) -> None:
     assert finite_or_said(parse_hours, text)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "left"),
+    [
+        ("150h", "h", "150"),
+        ("8 hours", "h", "8"),
+        ("7,5 Std.", "h", "7,5"),
+        ("400 kg", "kg", "400"),
+        ("5.12mm", "mm", "5.12"),
+        ("12 %", "%", "12"),
+        ("30 Tage", "days", "30"),
+        ("30 Tage", "Tage", "30"),
+        ("18 EUR", "EUR", "18"),
+        ("8 t", "kg", "8 t"),
+        ("8 lb", "kg", "8 lb"),
+        ("12x", "h", "12x"),
+        ("1e5", "h", "1e5"),
+        ("", "h", ""),
+        ("kg", "kg", "kg"),
+        ("5 kg", "", "5 kg"),
+    ],
+)
+def test_the_unit_behind_a_number_may_be_written_and_another_one_is_not_taken_for_it(
+    text: str, unit: str, left: str
+) -> None:
+    assert without_unit(text, unit) == left

@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from wearlog.compare.charts import LEFT, RIGHT, WIDTH, per_tonne_chart
-from wearlog.compare.queries import PressFigure
+from wearlog.compare.grounds import PressFigure
 
 
 def figure(press: str, crude: float | None, **fields: object) -> PressFigure:
@@ -12,8 +12,10 @@ def figure(press: str, crude: float | None, **fields: object) -> PressFigure:
         "standardised": None,
         "low": None,
         "high": None,
-        "never_ran": (),
-        "why": "never ran flax",
+        "on": (),
+        "against": "",
+        "against_name": "",
+        "why": "shares no crop with any other press",
     }
     return PressFigure(press=press, crude=crude, **(values | fields))  # type: ignore[arg-type]
 
@@ -35,7 +37,10 @@ def test_a_range_beyond_the_bars_still_fits_the_picture() -> None:
 def test_the_words_say_what_the_picture_shows() -> None:
     chart = per_tonne_chart([figure("P1", 40.0, standardised=45.0), figure("P2", 20.0)])
     assert chart is not None
-    assert chart.description == "P1: 40.00, 45.00 at the common crop mix; P2: 20.00, never ran flax."
+    assert (
+        chart.description
+        == "P1: 40.00, 45.00 at the crops all ran; P2: 20.00, shares no crop with any other press."
+    )
 
 
 def test_a_us_reader_sees_hours_per_short_ton() -> None:

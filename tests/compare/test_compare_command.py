@@ -24,6 +24,23 @@ def test_the_table_shows_rates_and_the_common_mix(run: RunMaker) -> None:
     assert "Common crop mix: flax 100.0 %." in text
 
 
+def test_the_table_names_what_is_left_out(run: RunMaker) -> None:
+    run("P1", "flax", "2026-03-01 06:00", hours="5", kg="100")
+    run("P1", "rape", "2026-03-02 06:00", hours="5", kg="100")
+    run("P2", "flax", "2026-03-01 06:00", hours="5", kg="200")
+    assert "Compared on flax; rape, 25.0 %, left out." in output_of("--by", "press")
+
+
+def test_the_table_holds_press_against_press_where_no_crop_was_run_by_all(run: RunMaker) -> None:
+    run("P1", "flax", "2026-03-01 06:00", hours="5", kg="100")
+    run("P2", "flax", "2026-03-02 06:00", hours="4", kg="100")
+    run("P2", "rape", "2026-03-02 12:00", hours="3", kg="100")
+    run("P3", "rape", "2026-03-01 06:00", hours="2", kg="100")
+    text = output_of("--by", "press")
+    assert "P1 and P2   50.00   40.00  on flax; rape, 33.3 %, left out" in text
+    assert "on rape, beside P2" in text
+
+
 def test_the_json_is_plain_data_in_si_units(run: RunMaker) -> None:
     run("P1", "flax", "2025-08-01 06:00", hours="5", kg="100")
     data = json.loads(output_of("--format", "json", "--units", "us"))

@@ -8,7 +8,7 @@ import pytest
 
 from tests.mills.forecast_shop import Shop
 from wearlog.compare.reliability import AgeUnit, Ended, Statement, TypeLives, type_lives
-from wearlog.equipment.models import PartType
+from wearlog.equipment.models import Part, PartType
 from wearlog.history.record import load
 
 AS_OF = date(2026, 12, 31)
@@ -46,6 +46,14 @@ def test_an_age_is_what_the_press_worked_while_the_part_sat_on_it(shop: Shop) ->
     (one,) = of("bearing").lived
     assert (one.hours_h, one.seed_kg) == (30.0, 1500.0)  # 3 days of 10 h and 500 kg
     assert of("bearing").by is AgeUnit.HOURS
+
+
+def test_work_before_the_log_is_part_of_the_age_of_a_part_that_worked_here_too(shop: Shop) -> None:
+    kind = bearings(shop, [3])
+    Part.objects.update(used_h=200, used_kg=9000)
+    shop.part("on the shelf", kind, used_h=400)
+    (one,) = of("bearing").lived
+    assert (one.hours_h, one.seed_kg) == (230.0, 10_500.0)
 
 
 def test_broken_and_worn_without_a_limit_are_failures(shop: Shop) -> None:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 
 import pytest
 
 from tests.dates import at
 from tests.mills.run_maker import RunMaker
+from wearlog.compare.grounds import ground_words
 from wearlog.compare.queries import BadGrouping, compare, parse_by
 from wearlog.equipment.models import Press
+from wearlog.logbook import demo
 from wearlog.people.models import Mill
 from wearlog.runs.models import Crop
 
@@ -187,17 +190,88 @@ def test_several_weeks_give_a_range_around_the_figure(run: RunMaker) -> None:
     assert press.high == pytest.approx(22.775, abs=0.001)
 
 
-def test_a_press_that_never_ran_a_crop_says_so_until_that_crop_is_left_out(run: RunMaker) -> None:
+def test_a_crop_that_one_press_never_ran_is_left_out_and_named(run: RunMaker) -> None:
+    # Both ran rape: 20 h a tonne on each. Flax is 0.1 t of 1.1 t: 9.1 %.
     run("P1", "rape", "2026-03-01 06:00", hours="18", kg="900")
     run("P1", "flax", "2026-03-08 06:00", hours="4", kg="100")
     run("P2", "rape", "2026-03-01 06:00", hours="2", kg="100")
-    second = compare(by=("press",)).presses[1]
-    assert second.never_ran == ("flax",)
-    assert second.why == "never ran flax"
-    assert second.standardised is None
-    assert second.crude == pytest.approx(20.0)
-    same = compare(by=("press",), crops=["rape"]).presses
-    assert [press.standardised for press in same] == [pytest.approx(20.0), pytest.approx(20.0)]
+    found = compare(by=("press",))
+    assert [press.standardised for press in found.presses] == [pytest.approx(20.0), pytest.approx(20.0)]
+    assert [press.on for press in found.presses] == [("rape",), ("rape",)]
+    assert ground_words(found.mix, found.left_out) == "on rape; flax, 9.1 %, left out"
+    assert found.pairs == []
+
+
+def test_several_crops_are_named_as_people_list_them(run: RunMaker) -> None:
+    for press in ("P1", "P2"):
+        run(press, "rape", "2026-03-01 06:00", hours="18", kg="400")
+        run(press, "hemp", "2026-03-03 06:00", hours="18", kg="400")
+    run("P1", "flax", "2026-03-05 06:00", hours="18", kg="300")
+    run("P2", "poppy", "2026-03-05 06:00", hours="18", kg="100")
+    found = compare(by=("press",))
+    assert ground_words(found.mix, found.left_out) == (
+        "on hemp and rape; flax, 15.0 % and poppy, 5.0 %, left out"
+    )
+
+
+def test_without_a_crop_that_all_ran_each_pair_is_compared_on_its_own(run: RunMaker) -> None:
+    # P1 and P2 share rape (20 and 25 h a tonne), P2 and P3 flax (40 and 50), P1 and P3 nothing.
+    run("P1", "rape", "2026-03-01 06:00", hours="18", kg="900")
+    run("P2", "rape", "2026-03-01 06:00", hours="10", kg="400")
+    run("P2", "flax", "2026-03-08 06:00", hours="4", kg="100")
+    run("P3", "flax", "2026-03-01 06:00", hours="5", kg="100")
+    found = compare(by=("press",))
+    assert [(pair.press, pair.other, pair.standardised, pair.other_standardised) for pair in found.pairs] == [
+        ("P1", "P2", pytest.approx(20.0), pytest.approx(25.0)),
+        ("P2", "P3", pytest.approx(40.0), pytest.approx(50.0)),
+    ]
+    assert [(press.standardised, press.against, press.on) for press in found.presses] == [
+        (pytest.approx(20.0), "P2", ("rape",)),
+        (pytest.approx(25.0), "P1", ("rape",)),
+        (pytest.approx(50.0), "P2", ("flax",)),
+    ]
+    assert (found.mix, found.left_out) == ([], [])
+    assert ground_words(found.pairs[0].mix, found.pairs[0].left_out) == "on rape; flax, 7.1 %, left out"
+
+
+def test_a_press_that_shares_no_crop_with_any_other_says_so_and_the_others_are_compared(
+    run: RunMaker,
+) -> None:
+    run("P1", "rape", "2026-03-01 06:00", hours="18", kg="900")
+    run("P2", "rape", "2026-03-01 06:00", hours="2", kg="100")
+    run("P3", "hemp", "2026-03-01 06:00", hours="5", kg="100")
+    alone = compare(by=("press",)).presses[2]
+    assert (alone.standardised, alone.why) == (None, "shares no crop with any other press")
+    assert alone.crude == pytest.approx(50.0)
+    found = compare(by=("press",))
+    assert [press.standardised for press in found.presses[:2]] == [pytest.approx(20.0), pytest.approx(20.0)]
+    assert ground_words(found.mix, found.left_out) == "on rape; hemp, 9.1 %, left out"
+
+
+def test_where_most_seed_is_left_out_the_pairs_stand_beside_it(run: RunMaker) -> None:
+    for press in ("P1", "P2"):
+        run(press, "rape", "2026-03-01 06:00", hours="18", kg="900")
+    for press in ("P1", "P2", "P3"):
+        run(press, "flax", "2026-03-08 06:00", hours="4", kg="100")
+    found = compare(by=("press",))
+    assert [press.on for press in found.presses] == [("flax",)] * 3
+    assert [(pair.press, pair.other) for pair in found.pairs] == [("P1", "P2"), ("P1", "P3"), ("P2", "P3")]
+
+
+def test_a_press_without_seed_spoils_no_others_ground(run: RunMaker) -> None:
+    run("P1", "rape", "2026-03-01 06:00", hours="18", kg="900")
+    run("P2", "rape", "2026-03-01 06:00", hours="2", kg="100")
+    run("P3", "rape", "2026-03-01 06:00", hours="2", kg="0")
+    presses = compare(by=("press",)).presses
+    assert [press.standardised for press in presses] == [pytest.approx(20.0), pytest.approx(20.0), None]
+    assert presses[2].why == "no seed on record"
+
+
+def test_in_the_demo_mill_every_press_has_a_figure(db: None) -> None:
+    demo.load(by=None, today=date(2026, 3, 4))
+    presses = compare(by=("press",)).presses
+    assert len(presses) > 1
+    assert all(press.standardised is not None for press in presses)
 
 
 def test_a_new_run_is_seen_at_once(run: RunMaker) -> None:

@@ -114,7 +114,7 @@ def test_a_retired_part_is_not_fitted_again(small_mill: SmallMill) -> None:
         removed_at=MOVED,
         retired_because="broken",
     )
-    with pytest.raises(Refused, match="S-1 was retired on 2026-03-09"):
+    with pytest.raises(Refused, match="S-1 was retired on 9 March 2026"):
         actions.fit(
             by=small_mill.by,
             at=NOW,

@@ -170,6 +170,9 @@ def test_numbers_and_words_out_of_range_are_refused(bare: Bare) -> None:
         Part.objects.filter(pk=bare.die.pk).update(retired_because="worn")
     with refused():
         Part.objects.filter(pk=bare.die.pk).update(retired_on="2026-03-01", retired_because="tired")
+    for used in ("used_h", "used_kg"):
+        with refused():
+            Part.objects.filter(pk=bare.die.pk).update(**{used: Decimal(-1)})
 
 
 def test_a_part_that_was_fitted_is_not_deleted(bare: Bare) -> None:

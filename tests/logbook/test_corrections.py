@@ -146,9 +146,9 @@ def test_a_voided_run_frees_its_time_and_takes_its_reading_along(small_mill: Sma
     assert (gone.voided_at, gone.voided_by, gone.void_reason) == (NOW, small_mill.by, "entered twice")
     assert not Reading.objects.not_voided().filter(meter_h=1007).exists()
     assert small_mill.run("2026-03-09 06:00", "2026-03-09 14:00").pk
-    with pytest.raises(Refused, match="already struck out by Olga"):
+    with pytest.raises(Refused, match="already crossed out by Olga"):
         actions.void(by=small_mill.by, at=NOW, record=run, reason="again")
-    with pytest.raises(Refused, match="struck out"):
+    with pytest.raises(Refused, match="crossed out"):
         actions.correct(by=small_mill.by, at=NOW, record=run, changes={"seed_kg": Decimal(1)}, reason="x")
 
 
@@ -511,7 +511,7 @@ def test_voiding_a_metal_incident_releases_its_lot_by_a_maintainers_name(small_m
     assert LotHold.objects.get().released_at is None
     actions.void(by=small_mill.by, at=NOW, record=incident, reason="it was a stone")
     hold = LotHold.objects.get()
-    assert (hold.released_by, hold.reason) == ("Olga", "The incident was struck out: it was a stone")
+    assert (hold.released_by, hold.reason) == ("Olga", "The incident was crossed out: it was a stone")
 
 
 def test_a_note_is_corrected_and_not_emptied(small_mill: SmallMill) -> None:

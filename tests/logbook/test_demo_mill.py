@@ -13,11 +13,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.db.models import Max
 
-from wearlog.equipment.models import Fitting, Part, Press
+from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.history import versions
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import demo
+from wearlog.logbook.demo_names import NAMES
 from wearlog.logbook.exchange.columns import TABLES
 from wearlog.people.models import AuditEntry, Mill
 from wearlog.people.refusals import Refused
@@ -200,3 +201,38 @@ def test_loading_leaves_one_line_in_the_audit_trail_and_a_second_time_none() -> 
 
     assert versions.current() == before
     assert AuditEntry.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("language", "mill", "press", "crop", "place"),
+    [
+        ("de", "Ölmühle Lerchenmoor", "Nordpresse", "Raps", "Düse links"),
+        ("fr", "Huilerie de la Lande", "Presse nord", "colza", "filière gauche"),
+    ],
+)
+def test_the_demo_mill_has_its_names_in_other_languages(
+    db: None, language: str, mill: str, press: str, crop: str, place: str
+) -> None:
+    demo.load(by=None, today=date(2026, 3, 4), language=language)
+    assert Mill.current().name == mill
+    assert Press.objects.filter(name=press).exists()
+    assert Run.objects.filter(crop__code=crop).exists()
+    assert Position.objects.filter(name=place).exists()
+    english = {"rapeseed", "linseed", "sunflower", "camelina"}
+    assert not english & set(Crop.objects.values_list("code", flat=True))
+
+
+def test_every_name_of_the_demo_mill_is_known_in_each_language() -> None:
+    names = set()
+    for table, column in (
+        ("mill", "name"),
+        ("presses", "name"),
+        ("crops", "crop"),
+        ("positions", "position"),
+        ("rules", "rule"),
+    ):
+        with (demo.FOLDER / f"{table}.csv").open(encoding="utf-8") as stream:
+            names |= {row[column] for row in csv.DictReader(stream)}
+    for language, known in NAMES.items():
+        assert names <= known.keys(), language
+        assert len(set(known.values())) == len(known), language

@@ -240,7 +240,7 @@ def test_an_end_before_the_start_is_refused(small_mill: SmallMill) -> None:
 
 def test_a_retired_press_and_an_unknown_crop_are_refused(small_mill: SmallMill) -> None:
     Press.objects.filter(pk=small_mill.press.pk).update(retired_on="2026-03-05")
-    with pytest.raises(Refused, match="P1 was retired on 2026-03-05"):
+    with pytest.raises(Refused, match="P1 was retired on 5 March 2026"):
         small_mill.run("2026-03-09 06:00", "2026-03-09 14:00")
     with pytest.raises(Refused, match="no such crop"):
         small_mill.run("2026-03-04 06:00", "2026-03-04 14:00", crop_id=999_999)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from datetime import date, timedelta
+from decimal import Decimal
 
 from tests.mills.forecast_shop import ZONE, Shop, when
 from wearlog.equipment.models import Fitting, Part, PartType
@@ -67,6 +68,10 @@ def _lives(shop: Shop, chance: random.Random, press: str, name: str, kind: PartT
     number = 0
     for life in range(4):
         part = shop.part(f"{press}-{name}-{life}", kind)
+        if life == 0:  # it had worked before the log, and that was stated three weeks later
+            part.used_h, part.used_kg = Decimal(260), Decimal(9_000)
+            part.used_on = FIRST + timedelta(days=20)
+            part.save()
         for edge in kind.edge_names:
             over = min(number + chance.randint(40, 90), DAYS)
             last = over >= DAYS
@@ -96,6 +101,7 @@ def cut_off(as_of: date) -> None:
     Fitting.objects.filter(fitted_at__gte=end).delete()
     Fitting.objects.filter(removed_at__gte=end).update(removed_at=None)
     Part.objects.filter(retired_on__gt=as_of).update(retired_on=None, retired_because="")
+    Part.objects.filter(used_on__gt=as_of).update(used_h=None, used_kg=None, used_on=None)
     PlanEntry.objects.filter(planned_on__gt=as_of).delete()
     Run.objects.filter(started_at__gte=end).delete()
     for run in Run.objects.filter(ended_at__gt=end):

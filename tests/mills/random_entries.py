@@ -106,9 +106,16 @@ def entries(mill: SmallMill, chance: random.Random) -> list[Callable[[], object]
         rows = [*Run.objects.not_voided(), *Measurement.objects.not_voided()]
         return actions.void(by=None, at=NOW, record=one_of(rows), reason="entered twice")
 
+    def worked_before() -> object:
+        known = Part.objects.get(pk=part.pk)
+        known.used_h, known.used_kg = Decimal(chance.randint(0, 90)), Decimal(chance.randint(0, 4000))
+        known.used_on = chance.choice([None, begun.date()])
+        return actions.save_thing(by=None, at=NOW, thing=known)
+
     return [
         run,
         run,
+        worked_before,
         gauge,
         gauge,
         move,

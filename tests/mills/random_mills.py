@@ -120,6 +120,9 @@ def mills(draw: Any) -> dict[str, list[Row]]:
             "acquired_on": draw(maybe(days)),
             "note": draw(texts),
             "made_from": parts[place - 1] if place and draw(st.booleans()) else "",
+            "used_h": draw(maybe(meters)),
+            "used_kg": draw(maybe(amounts)),
+            "used_on": draw(maybe(days)),
         }
         | (
             {"retired_on": draw(days), "retired_because": draw(st.sampled_from(["", "worn", "lost"]))}

@@ -104,7 +104,7 @@ def test_a_record_that_is_struck_out_keeps_its_photos_and_takes_no_more(
     keep(owner, work, picture())
     actions.void(by=owner, at=NOW, record=work, reason="twice")
     assert len(photos.photos_of([work])[photos.owner_of(work)]) == 1
-    with pytest.raises(Refused, match="struck out"):
+    with pytest.raises(Refused, match="crossed out"):
         keep(owner, work, picture(70))
 
 

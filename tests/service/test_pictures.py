@@ -13,9 +13,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import ExifTags, Image, ImageFile, ImageOps, PngImagePlugin
 
+from tests.service.heic_photo import HEIC
 from tests.service.photographs import LATITUDE, exif, header_of_png, opened, photo
 from tests.service.spoilt_photos import spoilt_photos
 from wearlog.people.refusals import Refused
+from wearlog.service import pictures
 from wearlog.service.pictures import MOST_BYTES, picture_of
 
 
@@ -107,9 +109,29 @@ def test_too_many_bytes_are_refused() -> None:
 
 
 @pytest.mark.parametrize("brand", [b"heic", b"mif1", b"avif"])
-def test_heic_says_what_to_set_on_the_phone(brand: bytes) -> None:
+def test_heic_without_its_decoder_says_what_to_set_on_the_phone(
+    brand: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pictures, "reads_heic", lambda: False)
     with pytest.raises(Refused, match="Set the camera to JPEG"):
         picture_of(b"\0\0\0\x18ftyp" + brand + b"\0" * 40)
+
+
+def test_heic_is_read_where_its_decoder_is_installed() -> None:
+    picture = picture_of(HEIC)
+    with Image.open(io.BytesIO(picture.jpeg)) as image:
+        assert (image.format, image.size) == ("JPEG", (64, 48))
+        left, right = image.convert("RGB").getpixel((10, 20)), image.convert("RGB").getpixel((54, 20))
+    assert isinstance(left, tuple)
+    assert isinstance(right, tuple)
+    assert left[2] > 150 > left[0]
+    assert right[0] > 150 > right[2]
+
+
+@pytest.mark.parametrize("cut", [20, 120, 400])
+def test_a_damaged_heic_is_refused(cut: int) -> None:
+    with pytest.raises(Refused, match="no photo that can be read"):
+        picture_of(HEIC[:cut] + b"\0" * 40)
 
 
 @pytest.mark.parametrize(

@@ -242,7 +242,7 @@ def test_gauges_of_one_piece_of_work_get_refs_of_their_own(small_mill: SmallMill
     )
     actions.log_work(by=small_mill.by, at=NOW, entry=entry)
     assert set(Measurement.objects.values_list("ref", flat=True)) == {"phone-9-m1", "phone-9-m2"}
-    with pytest.raises(Refused, match="already has the ref"):
+    with pytest.raises(Refused, match="stored before, with other content"):
         actions.log_work(by=small_mill.by, at=NOW, entry=replace(entry, finding="worn"))
 
 

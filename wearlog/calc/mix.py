@@ -8,7 +8,9 @@ each crop?
 
 x_c are the hours (or counts) and n_c the tonnes (or exposure) of crop c, w_c the weights of the common mix. A
 press that never pressed a crop of the mix has no standardised rate: the result is `NeverRan` with the indexes
-of those crops.
+of those crops. So that one rare crop does not leave half the presses without a rate, the mix is that of their
+common ground: the crops that each of the presses compared has pressed (`common_ground`), with what it leaves
+out beside it. A press that shares no crop with any other has no common ground with them (`without_company`).
 
 Intervals:
 
@@ -61,6 +63,49 @@ class NeverRan:
 @dataclass(frozen=True)
 class NoMix:
     """The rate can't be standardised: the common mix is empty."""
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What presses can be compared on. `mix` are the tonnes of each crop that all of them pressed, 0 for the
+    other crops; `left_out` is the share (0 to 1) of their tonnes that each of those other crops has, 0 for
+    the crops of the mix."""
+
+    mix: tuple[float, ...]
+    left_out: tuple[float, ...]
+
+
+def common_ground(tonnes: npt.ArrayLike) -> Ground | None:
+    """The crops that all these presses pressed. `tonnes` has a row for each press and a column for each crop;
+    None where the presses have no crop in common. Raises ValueError for negative or infinite numbers."""
+    n = _matrix(tonnes)
+    shared = np.all(n > 0, axis=0) if len(n) else np.zeros(n.shape[1], dtype=np.bool_)
+    if not shared.any():
+        return None
+    of_crop = n.sum(axis=0)
+    return Ground(
+        mix=tuple(np.where(shared, of_crop, 0.0).tolist()),
+        left_out=tuple((np.where(shared, 0.0, of_crop) / of_crop.sum()).tolist()),
+    )
+
+
+def without_company(tonnes: npt.ArrayLike) -> tuple[int, ...]:
+    """The indexes of the presses that share no crop with any other, in the same shape as for
+    `common_ground`. A press without tonnes is one of them; the only press of all is not."""
+    ran = _matrix(tonnes) > 0
+    if int(np.any(ran, axis=1).sum()) < 2:
+        return tuple(np.flatnonzero(~np.any(ran, axis=1)).tolist())
+    shared = ran & (ran.sum(axis=0) > 1)
+    return tuple(np.flatnonzero(~np.any(shared, axis=1)).tolist())
+
+
+def _matrix(tonnes: npt.ArrayLike) -> Floats:
+    n = np.asarray(tonnes, dtype=np.float64)
+    if n.ndim != 2:
+        raise ValueError("tonnes must have a row for each press and a column for each crop")
+    if not np.all(np.isfinite(n)) or np.any(n < 0):
+        raise ValueError("tonnes must be finite and not negative")
+    return n
 
 
 def _checked(amount: npt.ArrayLike, exposure: npt.ArrayLike, mix: npt.ArrayLike) -> tuple[Floats, ...]:

@@ -170,3 +170,34 @@ def parse_hours(text: str, *, decimal: str = "", grouped: bool = True) -> Decima
             {"typed": text.strip(), "minutes": minutes},
         )
     return (hours + Decimal(minutes) / 60 + Decimal(seconds) / 3600).quantize(STEP)
+
+
+SAME_UNIT: Final[tuple[frozenset[str], ...]] = tuple(
+    frozenset(words.split())
+    for words in (
+        "h hr hrs hour hours std std. stunde stunden heure heures",
+        "kg kgs kilo kilos kilogram kilograms kilogramm kilogrammes",
+        "lb lbs lb. lbs. pound pounds",
+        "mm millimetre millimetres millimeter millimeters",
+        'in in. inch inches "',
+        "°c c",
+        "°f f",
+        "% percent pct prozent",
+        "d day days tag tage tagen jour jours",
+        "hz hertz",
+        "a amp amps ampere amperes",
+        "kwh",
+    )
+)
+"""Words that people write for one unit, in lower case."""
+
+
+def without_unit(text: str, unit: str) -> str:
+    """The text without the unit behind the number, where that is `unit` or another word for it: `8 hours` and
+    `150h` are 8 and 150 for the unit `h`. Anything else behind the number stays, so that it is refused."""
+    found = re.fullmatch(r"(.*\d[.,]?) *([^\d\s.,:+-][^\d]*)", text.strip())
+    if found is None or not unit:
+        return text
+    word, own = found[2].strip().lower(), unit.strip().lower()
+    same = next((words for words in SAME_UNIT if own in words), frozenset((own,)))
+    return found[1] if word == own or word in same else text

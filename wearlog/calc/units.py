@@ -22,6 +22,7 @@ from wearlog.calc.typed import STEP
 from wearlog.calc.typed import NumberProblem as NumberProblem
 from wearlog.calc.typed import parse_hours as parse_hours
 from wearlog.calc.typed import parse_number as parse_number
+from wearlog.calc.typed import without_unit as without_unit
 
 MOST_KG: Final = Decimal(10) ** 9
 """Stored values have nine digits before the point."""

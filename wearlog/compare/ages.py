@@ -21,7 +21,7 @@ class Ages:
 
 def ages_of(record: Record, wanted: Sequence[tuple[int, float]]) -> Ages:
     """The age of each (part, instant), over all the places where the part worked until then. One vectorised
-    call. A part that was never fitted has age 0; work before the first recorded run is not included."""
+    call. A part that was never fitted has age 0; work before this log (`Record.earlier`) is not included."""
     target, press, barrel, share, start, end = [], [], [], [], [], []
     for row, (part_id, instant) in enumerate(wanted):
         for fitting in record.fittings_of.get(part_id, ()):

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc import units
 from wearlog.compare.columns import per_ton, shown
-from wearlog.compare.queries import PressFigure
+from wearlog.compare.grounds import PressFigure, against_words
 
 WIDTH = 280
 ROW = 56
@@ -77,8 +77,10 @@ def per_tonne_chart(figures: Sequence[PressFigure], system: str = "") -> BarChar
             )
         )
         same_mix = figure.why
-        if figure.standardised is not None:
-            same_mix = _("%(rate)s at the common crop mix") % {"rate": rate}
+        if figure.against:
+            same_mix = _("%(rate)s %(ground)s") % {"rate": rate, "ground": against_words(figure)}
+        elif figure.standardised is not None:
+            same_mix = _("%(rate)s at the crops all ran") % {"rate": rate}
         sentences.append(f"{figure.press_name}: {crude}, {same_mix}")
     return BarChart(
         width=WIDTH,

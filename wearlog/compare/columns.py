@@ -10,7 +10,8 @@ from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
 from wearlog.compare.costs import LeftOut, Money
-from wearlog.compare.queries import Line, PressFigure
+from wearlog.compare.grounds import PairFigure, PressFigure, against_words, ground_words
+from wearlog.compare.queries import Line
 
 Value = str | int | float | None
 POUNDS_PER_KG = 1 / float(units.KG["lb"])
@@ -173,7 +174,8 @@ def shown(value: Value, digits: int | None, system: str = "") -> str:
 
 
 def figure_words(figure: PressFigure, system: str = "") -> tuple[str, str, str]:
-    """Crude rate, standardised rate and range of a press as text; without a range, why there is none."""
+    """Crude rate, standardised rate and range of a press as text; without a range, why there is none. Where
+    it is compared with one other press alone, the range says with which, and on what."""
     us = units.is_us(system)
     crude, rate, low, high = (
         per_ton(value, us) for value in (figure.crude, figure.standardised, figure.low, figure.high)
@@ -181,4 +183,14 @@ def figure_words(figure: PressFigure, system: str = "") -> tuple[str, str, str]:
     span = figure.why
     if low is not None and high is not None:
         span = _("%(low)s to %(high)s") % {"low": shown(low, 2, system), "high": shown(high, 2, system)}
+    if figure.against:
+        span = _("%(range)s (%(ground)s)") % {"range": span, "ground": against_words(figure)}
     return shown(crude, 2, system), shown(rate, 2, system), span
+
+
+def pair_words(pair: PairFigure, system: str = "") -> tuple[str, str, str, str]:
+    """The names of two presses, the rate of each on the crops that both ran, and which these are."""
+    us = units.is_us(system)
+    rates = [shown(per_ton(rate, us), 2, system) for rate in (pair.standardised, pair.other_standardised)]
+    names = _("%(press)s and %(other)s") % {"press": pair.press_name, "other": pair.other_name}
+    return names, rates[0], rates[1], ground_words(pair.mix, pair.left_out, system)

@@ -7,7 +7,8 @@ from django.utils.translation import gettext as _
 from wearlog.calc import units
 from wearlog.compare.columns import LEFT_OUT_WORDS, money_words, per_ton, shown
 from wearlog.compare.costs import LeftOut
-from wearlog.compare.queries import Comparison, PressFigure
+from wearlog.compare.grounds import PressFigure
+from wearlog.compare.queries import Comparison
 
 
 def sentences(comparison: Comparison, system: str = "") -> list[str]:

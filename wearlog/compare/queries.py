@@ -7,8 +7,8 @@ How runs are counted:
 - Runs without hours are left out of every rate and sum and shown separately: seed without hours has no rate.
 - Oil yield is that of the runs whose oil was weighed: their oil divided by their seed.
 - Money is divided among the runs as described in `costs`, and only on request.
-- The standardised rate of a press applies its own rate for each crop to the crop mix of all compared runs
-  (`calc.mix`); its range is estimated from the differences between the press's weeks.
+- The standardised rate of a press applies its own rate for each crop to a mix of crops that the presses
+  compared have in common (`grounds`).
 """
 
 from __future__ import annotations
@@ -21,8 +21,9 @@ import numpy as np
 import numpy.typing as npt
 from django.utils.translation import gettext as _
 
-from wearlog.calc import mix, units
+from wearlog.calc import units
 from wearlog.compare.costs import Money, RunCosts, any_recorded, costs_of_runs, money_of
+from wearlog.compare.grounds import MixShare, PairFigure, PressFigure, standardised
 from wearlog.compare.runtable import Places, RunTable, load, load_each
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.history.cache import RunsCache
@@ -30,7 +31,6 @@ from wearlog.history.log import Setup, load_log
 from wearlog.people.models import Mill
 
 GROUPS = ("press", "crop", "season")
-WEEK_S = 7 * 24 * 3600
 
 
 class BadGrouping(ValueError):
@@ -66,28 +66,6 @@ class Line:
 
 
 @dataclass(frozen=True, kw_only=True)
-class PressFigure:
-    """A press's hours per tonne, crude and for the common crop mix. `never_ran` names the crops without which
-    it can't be standardised; `why` is the sentence that says so, or why there is no range."""
-
-    press: str
-    press_name: str
-    crude: float | None
-    standardised: float | None
-    low: float | None
-    high: float | None
-    never_ran: tuple[str, ...]
-    why: str
-    money: Money | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class MixShare:
-    crop: str
-    share_pct: float
-
-
-@dataclass(frozen=True, kw_only=True)
 class Comparison:
     by: tuple[str, ...]
     season_start: str
@@ -95,6 +73,12 @@ class Comparison:
     total: Line
     presses: list[PressFigure]
     mix: list[MixShare]
+    """The common crop mix; empty where the presses have no crop in common."""
+    left_out: list[MixShare]
+    """The other crops, with their shares of the seed of the presses compared."""
+    pairs: list[PairFigure]
+    """Presses two by two, each pair on the crops that both ran, where all together can't be compared, or
+    only on less than half of their seed."""
     running: int
     currency: str
     """The mill's currency, for columns of money."""
@@ -175,7 +159,8 @@ def summarise(
     everything = _sums(table, rows, np.zeros(rows.size, dtype=np.int64), 1)
     total = _line(everything, 0, {})
     earned_on: tuple[str, ...] = ()
-    figures, shares = _standardised(table, rows)
+    grounds = standardised(table, rows)
+    figures = grounds.presses
     if costs is not None:
         total = replace(total, money=money_of(table, costs, rows, np.zeros(rows.size, dtype=np.int64), 1)[0])
         priced = rows
@@ -193,7 +178,9 @@ def summarise(
         lines=lines,
         total=total,
         presses=figures,
-        mix=shares,
+        mix=grounds.mix,
+        left_out=grounds.left_out,
+        pairs=grounds.pairs,
         running=table.running,
         currency=currency,
         earned_on=earned_on,
@@ -317,63 +304,4 @@ def _line(sums: dict[str, npt.NDArray[np.float64]], place: int, labels: dict[str
         seed_without_hours_kg=value["untimed_seed"],
         runs_worked_out=int(value["worked_out_runs"]),
         seed_worked_out_kg=value["worked_out_seed"],
-    )
-
-
-def _standardised(table: RunTable, rows: Places) -> tuple[list[PressFigure], list[MixShare]]:
-    """Each press of the runs at the indexes `rows`, standardised to the crop mix of all these runs."""
-    rows = rows[~table.purge[rows] & ~np.isnan(table.hours[rows]) & ~table.worked_out[rows]]
-    crop, press = table.crop[rows], table.press[rows]
-    hours, tonnes = table.hours[rows], table.seed_kg[rows] / 1000
-    week = (table.started[rows] // WEEK_S).astype(np.int64)
-    common = np.bincount(crop, weights=tonnes, minlength=len(table.crop_codes))
-    shares = [
-        MixShare(crop=table.crop_codes[place], share_pct=100 * float(common[place] / common.sum()))
-        for place in np.flatnonzero(common > 0).tolist()
-    ]
-    figures = []
-    for place in np.unique(press).tolist():
-        mine = press == place
-        size = len(table.crop_codes)
-        own_hours = np.bincount(crop[mine], weights=hours[mine], minlength=size)
-        own_tonnes = np.bincount(crop[mine], weights=tonnes[mine], minlength=size)
-        blocks = []
-        for number in range(size):
-            which = mine & (crop == number)
-            member = np.unique(week[which], return_inverse=True)[1]
-            blocks.append(
-                (np.bincount(member, weights=hours[which]), np.bincount(member, weights=tonnes[which]))
-            )
-        result = mix.standardise_hours(own_hours, own_tonnes, common, blocks)
-        figures.append(_figure(table, place, result, mix.crude_rate(own_hours, own_tonnes)))
-    return figures, shares
-
-
-def _figure(
-    table: RunTable,
-    place: int,
-    result: mix.Standardised | mix.NeverRan | mix.NoMix,
-    crude: float | None,
-) -> PressFigure:
-    never: tuple[str, ...] = ()
-    why = ""
-    rate = low = high = None
-    if isinstance(result, mix.Standardised):
-        rate, low, high = result.rate, result.low, result.high
-        if low is None:
-            why = _("no range: too few weeks to tell")
-    elif isinstance(result, mix.NeverRan):
-        never = tuple(table.crop_codes[number] for number in result.missing)
-        why = _("never ran %(crops)s") % {"crops": ", ".join(never)}
-    else:
-        why = _("no seed on record")
-    return PressFigure(
-        press=table.press_codes[place],
-        press_name=table.press_names[place],
-        crude=crude,
-        standardised=rate,
-        low=low,
-        high=high,
-        never_ran=never,
-        why=why,
     )

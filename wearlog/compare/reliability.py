@@ -25,7 +25,7 @@ import numpy as np
 from wearlog.calc import life as lives
 from wearlog.compare.ages import ages_of
 from wearlog.equipment.kinds import GROUND_BY_SEED
-from wearlog.history.record import Record
+from wearlog.history.record import NOTHING_EARLIER, Record
 from wearlog.history.rows import FittingRow, PartRow, TypeRow
 from wearlog.service.work import RENEWS
 
@@ -184,13 +184,16 @@ def type_lives(record: Record) -> list[TypeLives]:
         hours = np.diff(ages.hours_h[place : place + count], prepend=0.0)
         seed = np.diff(ages.seed_kg[place : place + count], prepend=0.0)
         place += count
+        earlier = record.earlier.get(part.id, NOTHING_EARLIER)
         last = record.fittings_of[part.id][-1]
         press_id = record.positions[last.position_id].press_id
         for cycle in range(count):
             if hours[cycle] <= 0 and seed[cycle] <= 0:
                 continue
             ended = Ended.REBUILT if cycle < count - 1 else how_ended(record, part, last, part.id in gauged)
-            one = PartLife(part, float(hours[cycle]), float(seed[cycle]), ended, press_id, cycle)
+            before = NOTHING_EARLIER if cycle else earlier
+            worked_h, seed_kg = hours[cycle] + before.worked_h, seed[cycle] + before.seed_kg
+            one = PartLife(part, float(worked_h), float(seed_kg), ended, press_id, cycle)
             found.setdefault(part.type_id, []).append(one)
     made = []
     for type_ in sorted(record.types.values(), key=lambda row: (row.kind, row.code)):

@@ -21,8 +21,12 @@ if TYPE_CHECKING:
 
 class Kind(models.TextChoices):
     SCREW = "screw", _("screw")
+    WORM = "worm", _("worm")
+    SHAFT = "shaft", _("shaft")
     DIE = "die", _("die")
+    CHOKE = "choke", _("choke")
     BARREL = "barrel", _("barrel")
+    CAGE_BAR = "cage_bar", _("cage bar")
     HEAD = "head", _("head")
     HEATER = "heater", _("heater")
     BEARING = "bearing", _("bearing")
@@ -32,6 +36,19 @@ class Kind(models.TextChoices):
     MAGNET = "magnet", _("magnet")
     FILTER = "filter", _("filter")
     OTHER = "other", _("other")
+
+
+class Build(models.TextChoices):
+    """How a press is built: what its oil leaves by, and how many barrels it has."""
+
+    HOLE_CYLINDER = "hole-cylinder", _("hole-cylinder press")
+    CAGE = "cage", _("cage press")
+    TWIN = "twin", _("twin press")
+
+
+WITH_BARREL = (Build.HOLE_CYLINDER, Build.TWIN)
+WITH_CAGE = (Build.CAGE,)
+EVERY_BUILD = tuple(Build)
 
 
 class Danger(Enum):
@@ -52,7 +69,8 @@ class KindOf:
     dangers: those of the part itself, possibly none; the hazards of every press are added.
     behind_head: the head must come off to reach it.
     ground_by_seed: the seed wears it, and the press can't work without it.
-    usual: a new press gets a position for it; in_each_barrel: a press with two barrels gets one for each.
+    builds: the builds of which a new press gets a position for it, or several where they are usual there
+    (`pieces`); in_each_barrel: a press with two barrels gets one for each.
     tools: what is needed to open the machine for it; gauge: what measures or tests it. None where the kind
     needs nothing special.
     """
@@ -60,7 +78,8 @@ class KindOf:
     dangers: tuple[Danger, ...]
     behind_head: bool = False
     ground_by_seed: bool = False
-    usual: bool = True
+    builds: tuple[Build, ...] = EVERY_BUILD
+    pieces: int = 1
     in_each_barrel: bool = False
     tools: _StrPromise | None
     gauge: _StrPromise | None
@@ -73,28 +92,64 @@ KINDS = exhaustive(
             dangers=(Danger.CUTS, Danger.HEAVY),
             behind_head=True,
             ground_by_seed=True,
+            builds=WITH_BARREL,
             in_each_barrel=True,
             tools=_("spanners for the head, a puller, a stand to lay the screw on"),
             gauge=_("a micrometer, and chalk to number the flights"),
+        ),
+        Kind.WORM: KindOf(
+            dangers=(Danger.CUTS, Danger.HEAVY),
+            behind_head=True,
+            ground_by_seed=True,
+            builds=WITH_CAGE,
+            pieces=3,
+            tools=_("spanners for the choke, a puller for the shaft, a stand to lay it on"),
+            gauge=_("a micrometer, and chalk to number the worms"),
+        ),
+        Kind.SHAFT: KindOf(
+            dangers=(Danger.HEAVY,),
+            behind_head=True,
+            builds=WITH_CAGE,
+            tools=_("spanners for the choke, a puller for the shaft, a stand to lay it on"),
+            gauge=_("a dial gauge for its run-out"),
         ),
         Kind.DIE: KindOf(
             dangers=(Danger.CUTS,),
             behind_head=True,
             ground_by_seed=True,
+            builds=WITH_BARREL,
             in_each_barrel=True,
             tools=_("spanners for the head, a soft drift"),
             gauge=_("pin gauges or a bore gauge"),
         ),
+        Kind.CHOKE: KindOf(
+            dangers=(Danger.CUTS, Danger.HEAVY),
+            behind_head=True,
+            ground_by_seed=True,
+            builds=WITH_CAGE,
+            tools=_("spanners for the choke, something to hold its weight"),
+            gauge=_("feeler gauges, or a rule for how far the cone stands out"),
+        ),
         Kind.BARREL: KindOf(
             dangers=(Danger.CUTS, Danger.HEAVY),
             behind_head=True,
+            builds=WITH_BARREL,
             in_each_barrel=True,
             tools=_("spanners for the barrel, something to hold its weight"),
             gauge=_("a drill shank as a pin for the holes, a bore gauge"),
         ),
+        Kind.CAGE_BAR: KindOf(
+            dangers=(Danger.CUTS, Danger.HEAVY),
+            behind_head=True,
+            ground_by_seed=True,
+            builds=WITH_CAGE,
+            tools=_("spanners for the cage, blocks to lay its half on"),
+            gauge=_("feeler gauges for the gaps"),
+        ),
         Kind.HEAD: KindOf(
             dangers=(Danger.HEAVY,),
             behind_head=True,
+            builds=WITH_BARREL,
             in_each_barrel=True,
             tools=_("spanners for the head, something to hold its weight"),
             gauge=None,
@@ -116,11 +171,11 @@ KINDS = exhaustive(
         ),
         Kind.MAGNET: KindOf(dangers=(Danger.CUTS,), tools=None, gauge=None),
         Kind.FILTER: KindOf(
-            dangers=(Danger.UNDER_PRESSURE,), usual=False, tools=None, gauge=_("a clean cloth")
+            dangers=(Danger.UNDER_PRESSURE,), builds=(), tools=None, gauge=_("a clean cloth")
         ),
-        Kind.OTHER: KindOf(dangers=(), usual=False, tools=None, gauge=None),
+        Kind.OTHER: KindOf(dangers=(), builds=(), tools=None, gauge=None),
     },
 )
 
 GROUND_BY_SEED = tuple(kind for kind in Kind if KINDS[kind].ground_by_seed)
-"""Screws and dies, which most work at a press is about."""
+"""Screws and dies, and what a cage press has instead, which most work at a press is about."""

@@ -176,6 +176,20 @@ class Part(models.Model):
         "self", models.PROTECT, null=True, blank=True, related_name="made_into", verbose_name=_("Made from")
     )
     note = models.TextField(_("Note"), blank=True)
+    used_h = Hours(
+        _("Hours worked before this log"),
+        help_text=_("Since it was new or rebuilt, on the edge that was fitted first here."),
+        most=999_999,
+        null=True,
+        blank=True,
+    )
+    used_kg = Kilograms(_("Seed taken before this log"), null=True, blank=True)
+    used_on = models.DateField(
+        _("As of the morning of"),
+        help_text=_("What this log holds from before that day is not counted twice."),
+        null=True,
+        blank=True,
+    )
 
     class Meta:
         ordering = ["code"]
@@ -187,6 +201,11 @@ class Part(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(retired_because="") | Q(retired_on__isnull=False), name="part_retired_with_a_day"
+            ),
+            models.CheckConstraint(
+                condition=(Q(used_h__isnull=True) | Q(used_h__gte=0))
+                & (Q(used_kg__isnull=True) | Q(used_kg__gte=0)),
+                name="part_used_not_negative",
             ),
         ]
 

@@ -23,8 +23,9 @@ from wearlog.calc.wear import (
     fingerprint,
     learn,
 )
+from wearlog.forecasts.things import crops_of
 from wearlog.history.cache import Cache
-from wearlog.history.record import Record
+from wearlog.history.record import NOTHING_EARLIER, Earlier, Record
 from wearlog.history.rows import FittingRow, Floats, MeasurementRow, PartRow, ServiceRow, TypeRow
 from wearlog.service.work import RENEWS, SHIFTS
 
@@ -41,13 +42,16 @@ _LEARNED: Cache[str, tuple[Learned, ...]] = Cache("what gauges have taught", mos
 @dataclass(frozen=True, eq=False)
 class Edge:
     """One edge that was used at least once, with its own records in order of time. `now_kg` is the seed per
-    crop that it has taken so far, shape (crops,)."""
+    crop that it has taken so far, shape (crops,); `earlier_kg` and `earlier_h` are what it had done before
+    this log, which `now_kg` includes."""
 
     key: EdgeKey
     fittings: tuple[FittingRow, ...]
     measurements: tuple[MeasurementRow, ...]
     works: tuple[ServiceRow, ...]
     now_kg: Floats
+    earlier_kg: Floats
+    earlier_h: float
 
 
 Kept = TypeVar("Kept")
@@ -148,7 +152,15 @@ class Edges:
                     works[part_id, self._edge_at(part_id, service.edge, service.done)].append(service)
         now = self._exposures([(key, self.record.end) for key in new], new)
         made = {
-            key: Edge(key, tuple(rows), tuple(gauges.get(key, ())), tuple(works.get(key, ())), now[index])
+            key: Edge(
+                key,
+                tuple(rows),
+                tuple(gauges.get(key, ())),
+                tuple(works.get(key, ())),
+                now[index],
+                self._earlier_seed(key),
+                self._earlier_of(key).worked_h,
+            )
             for index, (key, rows) in enumerate(new.items())
         }
         return {key: made[key] if key in made else self._kept[key] for key in fittings}
@@ -165,9 +177,33 @@ class Edges:
     def taken_by(self, edge: Edge, instant: float) -> float:
         """Seed that the edge had taken by an instant, since it was last rebuilt or since it was new."""
         rebuilt = [row.done for row in edge.works if row.action in RENEWS]
-        wanted = [(edge.key, instant), (edge.key, max(rebuilt, default=0.0))]
-        upto, before = self._exposures(wanted, {edge.key: list(edge.fittings)})
-        return float((upto - before).sum())
+        wanted = [(edge.key, instant), *([(edge.key, max(rebuilt))] if rebuilt else [])]
+        upto, *before = self._exposures(wanted, {edge.key: list(edge.fittings)})
+        return float(upto.sum() - sum(seed.sum() for seed in before))
+
+    def earlier(self, part_id: int, edge: str) -> tuple[float, float]:
+        """Hours and seed (kg) of an edge before this log, both in what else is told of it; 0 for most."""
+        known = self._earlier_of((part_id, edge))
+        return known.worked_h, known.seed_kg
+
+    def _earlier_of(self, key: EdgeKey) -> Earlier:
+        """What the edge had done before this log: all that its part had, for the edge fitted first here."""
+        part_id, edge = key
+        known = self.record.earlier.get(part_id)
+        if known is None or self._edge_name(part_id, self.record.fittings_of[part_id][0].edge) != edge:
+            return NOTHING_EARLIER
+        return known
+
+    def _earlier_seed(self, key: EdgeKey) -> Floats:
+        """The same as seed per crop, shape (crops,): evenly of the crops that the part is for, since nobody
+        knows better."""
+        crops = np.zeros(len(self.record.crops))
+        seed = self._earlier_of(key).seed_kg
+        if seed and crops.size:
+            served = crops_of(self.record.crops, self._type_of(key[0]))
+            which = list(range(crops.size)) if served is None else served
+            crops[which] = seed / len(which)
+        return crops
 
     def last_of(self, part_id: int) -> Edge:
         """The edge that a part works on, or last worked on. KeyError for a part that was never fitted."""
@@ -215,8 +251,8 @@ class Edges:
     def _exposures(
         self, wanted: list[tuple[EdgeKey, float]], fittings: Mapping[EdgeKey, list[FittingRow]]
     ) -> Floats:
-        """Seed per crop that each edge had taken before each instant, shape (len(wanted), crops); one
-        vectorised call for all."""
+        """Seed per crop that each edge had taken before each instant, this log or not, shape
+        (len(wanted), crops); one vectorised call for all."""
         target, press, barrel, share, start, end = [], [], [], [], [], []
         for row, (key, instant) in enumerate(wanted):
             for fitting in fittings.get(key, ()):
@@ -230,6 +266,9 @@ class Edges:
                 start.append(fitting.fitted)
                 end.append(instant if fitting.removed is None else min(fitting.removed, instant))
         total = np.zeros((len(wanted), len(self.record.crops)))
+        for row, (key, _) in enumerate(wanted):
+            if key[0] in self.record.earlier:
+                total[row] = self._earlier_seed(key)
         if target:
             seed = exposures(
                 self.record.timelines_of(press),

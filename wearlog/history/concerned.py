@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db.models import Q
 
@@ -17,7 +17,7 @@ from wearlog.equipment.models import Fitting, Position
 from wearlog.history.versions import Change
 from wearlog.people.models import AuditEntry
 from wearlog.service.models import Measurement, Service
-from wearlog.service.photos import ADD_PHOTO
+from wearlog.service.photos import ADD_PHOTO, DELETE_PHOTO
 from wearlog.service.work import RENEWS, SHIFTS
 
 WITHOUT_EFFECT = frozenset(
@@ -68,7 +68,7 @@ def change_of(rows: Iterable[AuditEntry]) -> Change | None:
     runs."""
     written = _Written()
     for row in rows:
-        without_effect = row.record in WITHOUT_EFFECT or row.action == ADD_PHOTO
+        without_effect = row.record in WITHOUT_EFFECT or row.action in (ADD_PHOTO, DELETE_PHOTO)
         if not without_effect and not _read(row, written):
             return None
     return _concerned(written)
@@ -151,11 +151,14 @@ def _presses_of(fittings: Q) -> set[int]:
 
 def _has_later_lessons(press_id: int, start: datetime) -> bool:
     """Whether a part that was at the press has been gauged, worked on or moved after an instant, so that a
-    run which began then has a share in what was learned, or in the work of a part that is elsewhere now."""
+    run which began then has a share in what was learned, or in the work of a part that is elsewhere now. So
+    has a run from before the day on which a part's earlier work stood, since it is taken off that."""
     parts = Fitting.objects.filter(position__press_id=press_id)
     its_parts = parts.order_by().values("part_id")
     return (
-        parts.filter(removed_at__gt=start).exists()
+        parts.filter(
+            Q(removed_at__gt=start) | Q(part__used_on__gte=(start - timedelta(days=1)).date())
+        ).exists()
         or Measurement.objects.filter(part_id__in=its_parts, measured_at__gt=start).exists()
         or Service.objects.filter(
             Q(part_id__in=its_parts) | Q(press_id=press_id),

@@ -211,8 +211,13 @@ def _types() -> dict[int, TypeRow]:
 
 
 def _parts() -> dict[int, PartRow]:
-    rows = Part.objects.values_list("id", "code", "part_type_id", "retired_on", "retired_because")
-    return {pk: PartRow(pk, code, type_id, over, because) for pk, code, type_id, over, because in rows}
+    rows = Part.objects.values_list(
+        "id", "code", "part_type_id", "retired_on", "retired_because", "used_h", "used_kg", "used_on"
+    )
+    return {
+        pk: PartRow(pk, code, type_id, over, because, float(used_h or 0), float(used_kg or 0), used_on)
+        for pk, code, type_id, over, because, used_h, used_kg, used_on in rows
+    }
 
 
 def _rules(crop_index: dict[int, int]) -> tuple[RuleRow, ...]:

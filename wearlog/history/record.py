@@ -217,7 +217,44 @@ class Record:
             found[fitting.part_id].append(fitting)
         return {part: tuple(rows) for part, rows in found.items()}
 
+    @cached_property
+    def earlier(self) -> Mapping[int, Earlier]:
+        """By part: the work that it had done before this log, for those of which it is known and which have
+        been fitted. What the log itself holds from before the day on which it stood is taken off."""
+        found = {}
+        for part in self.parts.values():
+            if (part.used_h or part.used_kg) and part.id in self.fittings_of:
+                logged_h, logged_kg = self._logged_before(part)
+                earlier = Earlier(max(part.used_h - logged_h, 0.0), max(part.used_kg - logged_kg, 0.0))
+                found[part.id] = earlier
+        return found
 
+    def _logged_before(self, part: PartRow) -> tuple[float, float]:
+        """Hours and seed (kg) of the part's runs before the day on which its earlier work stood."""
+        hours, seed = 0.0, 0.0
+        if part.used_on is None:
+            return hours, seed
+        end = self.start_of(part.used_on)
+        for row in self.fittings_of[part.id]:
+            last = end if row.removed is None else min(row.removed, end)
+            if row.fitted < last:
+                position = self.positions[row.position_id]
+                timeline = self.timelines[position.press_id]
+                kilograms = float(timeline.kilograms(row.fitted, last, position.barrel or None).sum())
+                hours += float(timeline.hours(row.fitted, last)[0])
+                seed += kilograms * (1.0 if position.barrel in timeline.barrel_lanes else position.share)
+        return hours, seed
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """Work that a part had done before this log: hours of its press, and seed through it."""
+
+    worked_h: float = 0.0
+    seed_kg: float = 0.0
+
+
+NOTHING_EARLIER = Earlier()
 _NONE = np.zeros(0)
 _NO_NUMBERS = np.zeros(0, dtype=np.int64)
 NO_RUNS = RunColumns(
@@ -340,6 +377,8 @@ def _press(row: PressRow, as_of: date) -> PressRow:
 
 
 def _part(row: PartRow, as_of: date) -> PartRow:
+    if row.used_on is not None and row.used_on > as_of:
+        row = replace(row, used_h=0.0, used_kg=0.0, used_on=None)
     if row.retired_on is not None and row.retired_on <= as_of:
         return row
     return replace(row, retired_on=None, retired_because="")

@@ -65,6 +65,11 @@ class PartRow:
     type_id: int
     retired_on: date | None
     retired_because: str
+    used_h: float = 0.0
+    """Hours worked before this log; 0 where not known, as in `used_kg`."""
+    used_kg: float = 0.0
+    used_on: date | None = None
+    """The day on whose morning those stood; None: they were done before the first fitting."""
 
 
 @dataclass(frozen=True)

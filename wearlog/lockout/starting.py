@@ -10,19 +10,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from django.db import models
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from wearlog.equipment.kinds import Build as Build
 from wearlog.lockout.models import EnergyKind
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
-
-
-class Build(models.TextChoices):
-    HOLE_CYLINDER = "hole-cylinder", _("hole-cylinder press")
-    CAGE = "cage", _("cage press")
-    TWIN = "twin", _("twin press")
 
 
 @dataclass(frozen=True)
@@ -156,3 +151,15 @@ def proposals_for(build: Build, *, recorded: Iterable[str] = ()) -> tuple[Propos
     """The proposals for that build, without those whose names are in `recorded`."""
     taken = {name.casefold() for name in recorded}
     return tuple(each for each in PROPOSALS[build] if str(each.source).casefold() not in taken)
+
+
+def say_where(source: str) -> str:
+    """What is said where a source is ticked without the place at which it is isolated."""
+    return gettext("%(source)s: say where, or untick it. Only what was looked at is recorded.") % {
+        "source": source
+    }
+
+
+def tick_it() -> str:
+    """What is said where such a place stands at a source that is not ticked."""
+    return gettext("You wrote where it is isolated. Tick it to record it.")

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from wearlog.equipment import actions as moves
 from wearlog.logbook import closing
-from wearlog.logbook.corrections import correct, undo_move, void
+from wearlog.logbook.corrections import correct, delete_photo, undo_move, void
 from wearlog.logbook.door import entered
 from wearlog.logbook.sheets import log_sheet
 from wearlog.logbook.things import remove_plan_entry, remove_thing, save_thing
@@ -27,6 +27,7 @@ from wearlog.service import incidents, photos
 
 __all__ = [
     "correct",
+    "delete_photo",
     "fit",
     "flip",
     "keep_photos",

@@ -57,16 +57,22 @@ def log_work(
     return work
 
 
-def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -> CropChange:
-    """Store the signed cleaning record between two crops, and the cleaning itself as a service.
+def record_crop_change(
+    *, by: User | None, at: datetime, entry: NewCropChange, confirmed: Collection[str] = ()
+) -> CropChange:
+    """Store the signed cleaning record between two crops, the cleaning itself as a service, and the other
+    work of the same stop, in one transaction.
 
     Without `from_crop_id` the previous crop is the one that the press pressed last. Raises StillLocked as
-    `log_work` does.
+    `log_work` does, and Doubtful where other work belongs to it and the person's own lock is still on.
     """
     known = bool(entry.ref) and Service.objects.filter(ref=entry.ref).exists()
-    change = incidents.record_crop_change(by=by, at=at, entry=entry)
+    change = incidents.record_crop_change(by=by, at=at, entry=entry, confirmed=confirmed)
     if not known:
-        refuse_others_locks(by=by, press_id=change.service.press_id, done_at=change.service.done_at)
+        press_id, done_at = change.service.press_id, change.service.done_at
+        refuse_others_locks(by=by, press_id=press_id, done_at=done_at)
+        if entry.works:
+            ask_about_own_locks(by=by, press_id=press_id, done_at=done_at, confirmed=confirmed)
     return change
 
 

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from wearlog.equipment import corrections as fittings
 from wearlog.equipment.models import Fitting
 from wearlog.logbook import closing
-from wearlog.logbook.door import enter
+from wearlog.logbook.door import enter, entered
 from wearlog.people import audit
 from wearlog.people.models import LogRecord, User
 from wearlog.people.refusals import NotAllowed, Refused
@@ -24,7 +24,8 @@ from wearlog.people.roles import Permission, allows, require
 from wearlog.runs import corrections as runs
 from wearlog.runs.models import Reading, Run
 from wearlog.service import corrections as service
-from wearlog.service.models import Incident, Measurement, Service
+from wearlog.service import photos
+from wearlog.service.models import Incident, Measurement, Photo, Service
 
 OWN_ENTRIES_FOR = timedelta(hours=48)
 KEPT_AS_THEY_ARE = frozenset(
@@ -81,7 +82,7 @@ def correct(
         fresh = _locked(record)
         _require_change(by, fresh, at=at)
         if fresh.voided_at is not None:
-            raise Refused(_("This record is struck out. Log it anew if it was right."))
+            raise Refused(_("This record is crossed out. Log it anew if it was right."))
         wanted = _wanted(fresh, changes)
         _as_seen(fresh, seen or {})
         if not wanted:
@@ -123,7 +124,7 @@ def void(*, by: User | None, at: datetime, record: AnyRecord, reason: str) -> An
         _require_change(by, fresh, at=at)
         if fresh.voided_at is not None:
             raise Refused(
-                _("This record was already struck out%(by_whom)s.") % {"by_whom": audit.by_whom(fresh)}
+                _("This record was already crossed out%(by_whom)s.") % {"by_whom": audit.by_whom(fresh)}
             )
         if isinstance(fresh, Fitting):
             _undo(by=by, at=at, fitting=fresh, reason=reason)
@@ -202,7 +203,7 @@ def _wanted(record: LogRecord, changes: Mapping[str, object]) -> dict[str, objec
             ) from None
         if field.name in KEPT_AS_THEY_ARE:
             raise Refused(
-                _("%(name)s can't be corrected. Strike the record out and log it anew.") % {"name": name},
+                _("%(name)s can't be corrected. Cross the record out and log it anew.") % {"name": name},
                 field=name,
             )
         if isinstance(field, models.ForeignKey):
@@ -241,3 +242,18 @@ def _as_seen(record: LogRecord, seen: Mapping[str, object]) -> None:
                 % {"by_whom": audit.by_whom(record)},
                 field=name,
             )
+
+
+@entered
+def delete_photo(*, by: User | None, at: datetime, name: str, reason: str) -> LogRecord:
+    """Delete a photo for good, by those who may change its record; the record and its history stay, with the
+    reason. Returns the record. Raises Refused and NotAllowed."""
+    photo = Photo.objects.select_related("service", "incident", "note").filter(name=name).first()
+    record = None if photo is None else photo.service or photo.incident or photo.note
+    if photo is None or record is None:
+        raise Refused(_("This photo is not there any more."))
+    _require_change(by, record, at=at)
+    if not reason.strip():
+        raise Refused(_("Write why the photo is deleted; the reason is kept."), field="reason")
+    photos.delete(photo=photo, by=by, at=at, reason=reason.strip())
+    return record

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext as _
 
+from wearlog.logbook.demo_names import named
 from wearlog.logbook.exchange.cells import Day, Instant
 from wearlog.logbook.exchange.columns import BY_FILE, INSTANT
 from wearlog.logbook.exchange.files import Sheet, read_files
@@ -23,8 +24,9 @@ REFERENCE_DAY = date(2026, 3, 4)
 """The day in the logbook's dates that becomes today."""
 
 
-def load(*, by: User | None, today: date) -> None:
-    """Import the demo mill with every date moved so that its reference day falls on `today`.
+def load(*, by: User | None, today: date, language: str = "") -> None:
+    """Import the demo mill with every date moved so that its reference day falls on `today`, and its names in
+    the language, where it has them in it.
 
     Local times stay the same, whichever side of a clock change they end up on. Raises Refused where the
     folder is missing or other data is already stored."""
@@ -36,19 +38,22 @@ def load(*, by: User | None, today: date) -> None:
     with tempfile.TemporaryDirectory(prefix="wearlog-demo-") as place:
         folder = Path(place) / FOLDER.name
         folder.mkdir()
-        write_moved(FOLDER, folder, today - REFERENCE_DAY)
+        write_moved(FOLDER, folder, today - REFERENCE_DAY, language)
         import_logbook(by=by, at=datetime.combine(today, time(), UTC), source=folder)
 
 
-def write_moved(source: Path, target: Path, by: timedelta) -> None:
-    """Copy a logbook with all days and instants moved by whole days."""
+def write_moved(source: Path, target: Path, by: timedelta, language: str = "") -> None:
+    """Copy a logbook with all days and instants moved by whole days, and its names in the language."""
     zone: tzinfo = UTC
     for sheet, problems in read_files(source):  # mill.csv first
         if sheet is None or problems:
             raise Refused(_("The demo mill can't be read: %(problems)s") % {"problems": problems[0]})
         if sheet.table.name == "mill":
             zone = ZoneInfo(sheet.columns["time_zone"][0])
-        columns = {name: moved(sheet, name, cells, by, zone) for name, cells in sheet.columns.items()}
+        columns = {
+            name: named(name, moved(sheet, name, cells, by, zone), language)
+            for name, cells in sheet.columns.items()
+        }
         with (target / sheet.table.file).open("w", encoding="utf-8", newline="") as stream:
             writer = csv.writer(stream, lineterminator="\r\n")
             writer.writerow(columns)

@@ -8,6 +8,7 @@ from decimal import Decimal
 from django.core.exceptions import NON_FIELD_ERRORS, FieldDoesNotExist, ValidationError
 from django.db import models
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from wearlog.people.fields import AnyQuantity, Quantity
 from wearlog.people.refusals import Refused
@@ -49,6 +50,7 @@ def clean(
             exclude=exclude, validate_unique=validate_unique, validate_constraints=validate_constraints
         )
     except ValidationError as error:
+        say_taken(error)
         messages = []
         field = ""
         for name, texts in error.message_dict.items():
@@ -86,3 +88,24 @@ def check_numbers(record: models.Model) -> None:
     for field in record._meta.concrete_fields:
         if isinstance(field, Quantity):
             setattr(record, field.attname, within(field, getattr(record, field.attname)))
+
+
+TAKEN = gettext_lazy("This is taken. Choose another, or change the one that has it.")
+TAKEN_TOGETHER = gettext_lazy(
+    "There is one with the same %(field_labels)s. Choose another, or change that one."
+)
+
+
+def say_taken(error: ValidationError) -> None:
+    """Give Django's errors about what must be unique words that say what to do."""
+    if hasattr(error, "error_dict"):
+        for errors in error.error_dict.values():
+            for each in errors:
+                say_taken(each)
+    elif error.code == "unique":
+        error.message = TAKEN
+    elif error.code == "unique_together" and error.params and "field_labels" in error.params:
+        error.message = TAKEN_TOGETHER
+    elif hasattr(error, "error_list") and error.error_list != [error]:
+        for each in error.error_list:
+            say_taken(each)

@@ -83,9 +83,8 @@ def same_entry(existing: LogRecord, entry: object) -> None:
         return
     raise Refused(
         _(
-            "Another record already has the ref %(existing)s. Send the entry under a ref of "
-            "its own, or correct the record that stands."
-        )
-        % {"existing": repr(getattr(existing, "ref", ""))},
+            "This entry was stored before, with other content. Correct the record that stands, or open the "
+            "page afresh and log it anew."
+        ),
         field="ref",
     )

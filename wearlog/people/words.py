@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.utils.formats import date_format, get_format
 from django.utils.translation import gettext as _
 
+from wearlog.people.dates import written
 from wearlog.people.models import Mill
 
 
@@ -22,8 +23,8 @@ def when(instant: datetime, zone: ZoneInfo | None = None) -> str:
 
 
 def day(given: date) -> str:
-    """`2026-03-05`, the form of a day in error messages."""
-    return date_format(given, _("Y-m-d"))
+    """`5 March 2026`, as people write a day in a sentence."""
+    return written(given, "j F Y")
 
 
 def in_language(plain: str) -> str:

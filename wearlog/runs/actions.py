@@ -125,7 +125,7 @@ def stop_run(
     press = locked_press(press_id)
     run: Run = Run.objects.select_related("press", "crop").get(pk=run_id)
     if run.voided_at is not None:
-        raise Refused(_("This run was struck out. Log it anew."), field="run")
+        raise Refused(_("This run was crossed out. Log it anew."), field="run")
     if run.ends_at is not None:
         same_seed = run.seed_kg == stored(seed_kg) if seed_kg is not None else True
         if run.ended_at == ended_at and same_seed and run.seed_how == seed_how:

@@ -37,7 +37,7 @@ def correct_run(
         before = audit.snapshot(reading)
         if run.ended_at is None:
             raise Refused(
-                _("This run was logged by the meter and needs its end. Give the end, or strike the run out."),
+                _("This run was logged by the meter and needs its end. Give the end, or cross the run out."),
                 field="ended_at",
             )
         reading.read_at, reading.press = run.ended_at, run.press

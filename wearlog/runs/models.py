@@ -174,6 +174,7 @@ class Run(LogRecord):
             models.Index(fields=["press", "started_at"], name="run_by_press_start"),
             models.Index(fields=["started_at"], name="run_by_start"),
             models.Index(fields=["press", "ends_at"], name="run_by_press_end"),
+            models.Index(fields=["entered_at"], name="run_by_entry"),
             # Few rows: the day page needs them on every visit, in this order.
             models.Index(
                 fields=["started_at"],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from statistics import median
 from typing import TypeVar
 
@@ -199,3 +199,19 @@ def last_ended_before(press_id: int, slot: int, instant: datetime) -> Run | None
 def slots_sharing_a_barrel(slot: int) -> Sequence[int]:
     """The slots that share a barrel with this one: 0 is all barrels, 1 and 2 are one each."""
     return (0, 1, 2) if slot == 0 else (0, slot)
+
+
+def entered_late(
+    *, since: datetime, until: datetime, by: timedelta
+) -> list[tuple[int, int | None, datetime]]:
+    """(press, person, when entered) of each run that was entered in (since, until] and had ended by more than
+    `by` before."""
+    entered = Run.objects.not_voided().filter(
+        entered_at__gt=since, entered_at__lte=until, ends_at__lt=until - by
+    )
+    rows = entered.values_list("press_id", "entered_by_id", "entered_at", "ends_at")
+    return [
+        (press_id, person_id, entered_at)
+        for press_id, person_id, entered_at, ends_at in rows
+        if entered_at is not None and ends_at is not None and ends_at < entered_at - by
+    ]

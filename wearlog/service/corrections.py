@@ -35,7 +35,7 @@ def correct_service(
     begun = fitting_begun_by(service)
     if begun is not None and {"press", "position", "part", "edge", "action"} & set(changes):
         raise Refused(
-            _("This work moved a part. Strike it out, which takes the move back, and log it anew."),
+            _("This work moved a part. Cross it out, which takes the move back, and log it anew."),
             field=next(iter(changes)),
         )
     old, was_done_at = audit.snapshot(service), service.done_at
@@ -155,7 +155,7 @@ def void_incident(*, by: User | None, at: datetime, incident: Incident, reason: 
         require(by, Permission.MAINTAIN)
         old = audit.snapshot(hold)
         hold.released_at, hold.released_by = at, audit.name_of(by)
-        hold.reason = f"The incident was struck out: {reason}"
+        hold.reason = f"The incident was crossed out: {reason}"
         hold.save()
         audit.write(
             at=at,

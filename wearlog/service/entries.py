@@ -65,7 +65,10 @@ class NewIncident:
 
 @dataclass(frozen=True, kw_only=True)
 class NewCropChange:
-    """The signed record of cleaning between two crops; it is also logged as a `clean` service."""
+    """The signed record of cleaning between two crops; it is also logged as a `clean` service.
+
+    `works` is what was done in the same stop, such as the change of the die and the look at the screw: each
+    at this press and at `done_at`. They are stored with it or not at all, under refs made from its own."""
 
     press_id: int
     done_at: datetime
@@ -76,3 +79,4 @@ class NewCropChange:
     finding: str = ""
     note: str = ""
     ref: str = ""
+    works: tuple[NewWork, ...] = field(default=(), metadata={"came_later": True})

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from dataclasses import replace
 from datetime import datetime
 
 from django.db import transaction
@@ -17,7 +19,7 @@ from wearlog.people.words import when
 from wearlog.runs import queries as runs
 from wearlog.runs.models import Crop
 from wearlog.runs.readings import locked_press
-from wearlog.service.actions import check, position_of
+from wearlog.service.actions import check, log_work, position_of
 from wearlog.service.entries import NewCropChange, NewIncident
 from wearlog.service.models import Action, CropChange, Incident, IncidentKind, LotHold, Service
 
@@ -117,10 +119,14 @@ def release_lot(*, by: User | None, at: datetime, hold_id: int, released_by: str
 
 
 @transaction.atomic
-def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -> CropChange:
-    """Store the signed record of cleaning between two crops, and the cleaning as work done.
+def record_crop_change(
+    *, by: User | None, at: datetime, entry: NewCropChange, confirmed: Collection[str] = ()
+) -> CropChange:
+    """Store the signed record of cleaning between two crops, the cleaning as work done, and the other work of
+    the same stop.
 
-    Without `from_crop_id` it is the crop that the press pressed last before. Raises Refused.
+    Without `from_crop_id` it is the crop that the press pressed last before. Raises AlreadyMoved, Refused and
+    Doubtful, as `log_work` does.
     """
     require(by, Permission.LOG)
     press = locked_press(entry.press_id)
@@ -172,4 +178,7 @@ def record_crop_change(*, by: User | None, at: datetime, entry: NewCropChange) -
     clean(change)
     change.save()
     audit.write(at=at, by=by, action="sign crop change", record=change, new=audit.snapshot(change))
+    for number, work in enumerate(entry.works, start=1):
+        own = replace(work, press_id=press.pk, done_at=entry.done_at, ref=f"{service.ref[:50]}-w{number}")
+        log_work(by=by, at=at, entry=own, confirmed=confirmed)
     return change

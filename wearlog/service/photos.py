@@ -29,8 +29,8 @@ MOST_PHOTOS = 6
 """Per entry: enough to show a part from all sides, and a limit for the disk."""
 COLUMN: Mapping[type[LogRecord], str] = {Service: "service", Incident: "incident", ShiftNote: "note"}
 
-ADD_PHOTO = "add photo"
-"""The action in the audit trail; its row tells of the photo and nothing else of the record."""
+ADD_PHOTO, DELETE_PHOTO = "add photo", "delete photo"
+"""The actions in the audit trail; their rows tell of the photo and nothing else of the record."""
 
 
 class NotKept(Exception):
@@ -82,7 +82,7 @@ def keep(*, by: User | None, at: datetime, record: LogRecord, pictures: Sequence
     # The row lock serialises two phones, so that neither counts photos without those of the other.
     fresh = type(record)._default_manager.select_for_update().get(pk=record.pk)
     if fresh.voided_at is not None:
-        raise Refused(_("This record is struck out and takes no photo. Log it anew."), field=FIELD)
+        raise Refused(_("This record is crossed out and takes no photo. Log it anew."), field=FIELD)
     there = set(Photo.objects.filter(**{column: fresh}).values_list("digest", flat=True))
     new = list({one.digest: one for one in pictures if one.digest not in there}.values())
     if len(there) + len(new) > MOST_PHOTOS:
@@ -125,6 +125,30 @@ def _stored(
     photo.save()
     audit.write(at=at, by=by, action=ADD_PHOTO, record=record, new={"photo": name, "digest": one.digest})
     return photo
+
+
+def delete(*, photo: Photo, by: User | None, at: datetime, reason: str) -> None:
+    """Delete a photo and its files; that it was there, who took it away and why stays with its record. A
+    crash leaves files without a row, which nobody can open. Call it in a transaction."""
+    record = photo.service or photo.incident or photo.note
+    assert record is not None  # a constraint of the database
+    name = photo.name
+    audit.write(
+        at=at,
+        by=by,
+        action=DELETE_PHOTO,
+        record=record,
+        old={"photo": name, "digest": photo.digest},
+        reason=reason,
+    )
+    photo.delete()
+    transaction.on_commit(lambda: _take_away(name), robust=True)
+
+
+def _take_away(name: str) -> None:
+    for small in (False, True):
+        with suppress(FileNotFoundError):
+            path_of(name, small=small).unlink()
 
 
 def make_folder(path: Path) -> None:

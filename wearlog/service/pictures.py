@@ -11,6 +11,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from threading import Lock
 from typing import Final
 
@@ -25,6 +26,7 @@ LONGEST_SIDE: Final = 1600
 SMALL_SIDE: Final = 320
 QUALITY, SMALL_QUALITY = 82, 75
 FORMATS: Final = ("JPEG", "PNG", "WEBP")
+HEIC: Final = ("HEIF",)
 HEIF_BRANDS: Final = {
     b"heic",
     b"heix",
@@ -64,7 +66,8 @@ def picture_of(data: bytes) -> Picture:
             % {"most": MOST_BYTES // 1_000_000},
             field=FIELD,
         )
-    if data[4:8] == b"ftyp" and data[8:12] in HEIF_BRANDS:
+    heic = data[4:8] == b"ftyp" and data[8:12] in HEIF_BRANDS
+    if heic and not reads_heic():
         raise Refused(
             _(
                 "This photo is in the HEIC format, which can't be read here. Set the camera to JPEG (on many "
@@ -73,7 +76,8 @@ def picture_of(data: bytes) -> Picture:
             field=FIELD,
         )
     try:
-        with strictly(), Image.open(io.BytesIO(data), formats=FORMATS) as image:
+        formats = HEIC if heic else FORMATS
+        with strictly(), Image.open(io.BytesIO(data), formats=formats) as image:
             return _drawn(image, hashlib.sha256(data).hexdigest())
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise too_many_pixels() from error
@@ -91,6 +95,18 @@ def picture_of(data: bytes) -> Picture:
             ),
             field=FIELD,
         ) from error
+
+
+@cache
+def reads_heic() -> bool:
+    """Whether the decoder for HEIC is installed (the extra `heic`). It only reads, and is loaded when the
+    first such photo comes."""
+    try:
+        from pi_heif import register_heif_opener
+    except ImportError:
+        return False
+    register_heif_opener(thumbnails=False)
+    return True
 
 
 @contextmanager

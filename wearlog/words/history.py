@@ -34,6 +34,7 @@ ACTS: dict[str, _StrPromise] = {
     "release lot": pgettext_lazy("act", "release lot"),
     "sign crop change": pgettext_lazy("act", "sign crop change"),
     "add photo": pgettext_lazy("act", "add photo"),
+    "delete photo": pgettext_lazy("act", "delete photo"),
     "ask for import": pgettext_lazy("act", "ask for an import"),
     "cancel import": pgettext_lazy("act", "cancel an import"),
     "check file": pgettext_lazy("act", "check a file"),

@@ -220,12 +220,18 @@ CLEAN_PRESS = {"kind": "work", "press": "1", "action": "clean"}
 FIT = {"kind": "move", "position": "3", "new": "9"}
 TAKE_OFF = {"kind": "move", "place": "3", "fitting": "5"}
 SWAP = {"kind": "move", "place": "3", "fitting": "5", "second": "6"}
+OTHER_DIE = {"kind": "crop-change", "press": "1", "die_3": "9:A", "fitting_3": "5"}
+SHEET = {"kind": "sheet", "press1-seed": "400", "press1-hours_h": "8", "press2-seed": "300"}
+METERED = {**SHEET, "press1-hours_h": "", "press1-meter_h": "104"}
+SAME_DIE = {**OTHER_DIE, "die_3": "keep"}
 WAITS = [
     (STOP, START), (STOP, BY_HOURS), (START, BY_HOURS), (START, BY_METER),
     (BY_HOURS, BY_METER), (BY_METER, BY_METER), (READING, BY_METER), (STOP, BY_METER),
     (NEW_METER, READING), (NEW_METER, BY_METER),
     (FLIP, FLIP), (FLIP, CLEAN), (TAKE_OFF, FIT), (SWAP, TAKE_OFF),
     (SWAP, {**FLIP, "position": "4", "fitting": "6"}),
+    (START, SHEET), (STOP, SHEET), (SHEET, BY_METER), (BY_HOURS, METERED), (NEW_METER, METERED),
+    (OTHER_DIE, FLIP), (FLIP, OTHER_DIE), (OTHER_DIE, CLEAN), (OTHER_DIE, OTHER_DIE),
 ]  # fmt: skip
 PASSES = [
     (BY_HOURS, BY_HOURS), (BY_METER, BY_HOURS), (BY_METER, START), (START, STOP), (READING, READING),
@@ -233,6 +239,9 @@ PASSES = [
     (CLEAN, FLIP), (CLEAN_PRESS, FLIP), (FLIP, CLEAN_PRESS), (FLIP, BY_HOURS), (BY_HOURS, FLIP),
     (FIT, {**FIT, "position": "4"}), (FLIP, {**FLIP, "position": "4", "fitting": "6"}),
     (FLIP, {"kind": "note", "text": "belt squeals"}), (FLIP, {"kind": "incident", "press": "1"}),
+    (SHEET, SHEET), (BY_HOURS, SHEET), ({**START, "press": "3"}, SHEET), (SHEET, {**BY_METER, "press": "3"}),
+    (FLIP, SAME_DIE), (SAME_DIE, FLIP), (OTHER_DIE, BY_HOURS),
+    (FLIP, {**OTHER_DIE, "die_3": "keep", "die_4": "2:A"}),
 ]  # fmt: skip
 WAIT = """(pairs) => pairs.map((pair) => {
   const all = pair.map(({ kind, at, place, ...fields }, number) => {

@@ -205,7 +205,7 @@ def test_where_the_pages_own_answer_is_lost_the_entry_is_neither_lost_nor_double
         if route.request.method != "POST" or "x-wearlog-queue" in route.request.headers:
             return route.continue_()
         if stored:
-            Run.objects.all().delete()  # what the question rested on is struck out just now: it is stored
+            Run.objects.all().delete()  # what the question rested on is crossed out just now: it is stored
         route.fetch(max_redirects=0)
         return route.abort()
 
@@ -233,3 +233,45 @@ def test_a_second_touch_while_the_next_page_is_on_its_way_is_no_second_entry(
     page.wait_for_url("/")
     assert (Reading.objects.count(), QueuedEntry.objects.count()) == (1, 1)
     expect(page.locator("#unsent")).to_be_hidden()
+
+
+def test_a_sheet_of_all_presses_typed_without_a_network_arrives_once_and_ended_when_it_was_typed(
+    pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
+) -> None:
+    page = pocket.new_page()
+    sign_in(page, ines)
+    page.goto("/log/sheet/")
+    pocket.set_offline(True)
+    for press, seed in ((shop.north, "1"), (shop.twin, "2")):
+        page.locator(f"[name=press{press.pk}-crop]").select_option(str(shop.rape.pk))
+        page.locator(f"[name=press{press.pk}-hours_h]").fill("0.01")
+        page.locator(f"[name=press{press.pk}-seed]").fill(seed)
+    typed_at = timezone.now()
+    page.get_by_role("button", name="Save the sheet").tap()
+    expect(page.get_by_text("kept on this device")).to_be_visible()
+    unsent(page, "1 entry is not sent yet")
+    assert findings(page) == []
+    assert not Run.objects.exists()
+    pocket.set_offline(False)
+    expect(page.locator("#unsent")).to_be_hidden()
+    runs = list(Run.objects.order_by("seed_kg"))
+    assert [(run.press, run.seed_kg) for run in runs] == [(shop.north, 1), (shop.twin, 2)]
+    assert all(run.ends_at is not None and abs(run.ends_at - typed_at) < timedelta(minutes=2) for run in runs)
+
+
+def test_a_sheet_with_a_refused_line_waits_for_its_person_and_says_which(
+    pocket: BrowserContext, sign_in: SignIn, shop: Shop, ines: User
+) -> None:
+    page = pocket.new_page()
+    sign_in(page, ines)
+    page.goto("/log/sheet/")
+    pocket.set_offline(True)
+    page.locator(f"[name=press{shop.north.pk}-hours_h]").fill("0.01")
+    page.locator(f"[name=press{shop.north.pk}-seed]").fill("1x")
+    page.get_by_role("button", name="Save the sheet").tap()
+    expect(page.get_by_text("kept on this device")).to_be_visible()
+    pocket.set_offline(False)
+    unsent(page, "1 entry was not taken")
+    page.goto("/log/waiting/")
+    expect(page.locator("#waiting-list article")).to_contain_text("is not a number")
+    assert not Run.objects.exists()

@@ -16,12 +16,15 @@ SignIn = Callable[[Page, User], None]
 FOCUS = """() => {
   const one = document.activeElement;
   const box = one.getBoundingClientRect();
-  const bar = document.querySelector('.ways-in');
+  const bar = document.querySelector('.ways-in, .savebar');
   const over = bar && !bar.contains(one) && getComputedStyle(bar).position === 'sticky' ?
-    bar.getBoundingClientRect() : {top: innerHeight};
+    bar.getBoundingClientRect() : {top: innerHeight, bottom: innerHeight};
+  // A bar that has come to its own place in the page lets what follows it be seen.
+  const last = over.bottom >= innerHeight - 1;
   const style = getComputedStyle(one);
   return {words: one.outerHTML.slice(0, 90), page: one === document.body,
-    covered: box.top >= over.top || box.bottom <= 0,
+    covered: box.bottom <= 0 || box.top >= innerHeight ||
+      (box.top >= over.top && (last || box.bottom <= over.bottom)),
     outline: style.outlineStyle === 'none' ? 0 : parseFloat(style.outlineWidth)};
 }"""
 
@@ -31,7 +34,13 @@ def shop(fresh_log: None) -> LookMill:
     return whole_mill()
 
 
-@pytest.mark.parametrize("address", ["/", "/due/", "/presses/{press}/", "/log/run/?press={press}", "/parts/"])
+PAGES = [
+    "/", "/due/", "/presses/{press}/", "/parts/", "/log/run/?press={press}",
+    "/log/crop-change/?press={press}", "/log/work/?fitting={die}&action=flip",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("address", PAGES)
 @pytest.mark.parametrize("key", ["Tab", "Shift+Tab"])
 def test_whatever_has_the_focus_is_outlined_and_not_covered(
     key: str, address: str, context_of: MakeContext, sign_in: SignIn, shop: LookMill
@@ -39,7 +48,7 @@ def test_whatever_has_the_focus_is_outlined_and_not_covered(
     """WCAG 2.2: 2.4.7 and 2.4.11, on a small window, both ways through the page, scrolled at once."""
     phone = context_of(viewport={"width": 360, "height": 740}, reduced_motion="reduce").new_page()
     sign_in(phone, User.objects.get())
-    phone.goto(address.format(press=shop.north.pk))
+    phone.goto(address.format(press=shop.north.pk, die=shop.die_fitting.pk))
     wrong, stops = [], 0
     for _ in range(150):
         phone.keyboard.press(key)

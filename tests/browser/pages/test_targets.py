@@ -35,6 +35,9 @@ def test_the_open_menus_are_as_large_and_as_wide_apart(
         links = [one for one in controls(phone) if not one.in_text]
         counted += len([one for one in links if one.words.startswith("A ")])
         assert too_small(links, GLOVE) == []
+        box = phone.locator(".tabs details[open] .index").bounding_box()
+        assert box is not None
+        assert 0 <= box["x"] <= box["x"] + box["width"] <= phone.evaluate("innerWidth"), menu
     assert counted > 15
 
 

@@ -14,7 +14,8 @@ from django.utils import translation
 from tests.dates import at
 from tests.examples import bounded
 from tests.mills.logbook_mill import SmallMill, a_small_mill, vienna_mill
-from tests.mills.random_entries import NOW, add_rules, entries
+from tests.mills.random_entries import EVERY_DOUBT, NOW, add_rules, entries
+from wearlog.equipment.models import Part
 from wearlog.forecasts import tasks
 from wearlog.forecasts.board import in_order, items_of
 from wearlog.forecasts.items import DueItem
@@ -24,6 +25,7 @@ from wearlog.history import cache, log, versions
 from wearlog.history.record import record_as_of
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import actions
+from wearlog.logbook.entries import NewMeasurement
 from wearlog.people.refusals import AlreadyMoved, Doubtful, Refused
 from wearlog.service.models import Rule
 
@@ -208,3 +210,24 @@ def test_each_language_has_its_own_items(mill: SmallMill) -> None:
     with translation.override("de"):
         assert snapshots.stored(press_ids=presses, as_of=TODAY, language="de") == {}
         assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)
+
+
+def test_a_run_from_before_the_day_on_which_earlier_work_stood_changes_what_an_older_gauge_teaches(
+    mill: SmallMill,
+) -> None:
+    """The run is taken off the earlier work, and so lies behind a gauge that was read before it."""
+    part = Part.objects.get(pk=mill.die.pk)
+    part.used_kg, part.used_on = Decimal(9000), date(2026, 3, 20)
+    actions.save_thing(by=None, at=NOW, thing=part)
+    actions.log_measurement(
+        by=None,
+        at=NOW,
+        part_id=part.pk,
+        edge="A",
+        measured_at=at("2026-03-03 05:00"),
+        measurement=NewMeasurement(value_mm=Decimal("5.2")),
+        confirmed=EVERY_DOUBT,
+    )
+    queries.due_items(as_of=TODAY)
+    mill.run("2026-03-10 06:00", "2026-03-10 14:00", 4000)
+    assert queries.due_items(as_of=TODAY) == from_scratch(TODAY)

@@ -457,6 +457,27 @@ def test_a_crop_change_is_not_signed_under_the_lock_of_somebody_else(scene: Scen
         )
 
 
+def test_a_crop_change_with_other_work_asks_about_the_persons_own_lock_and_stores_all_or_nothing(
+    scene: Scene,
+) -> None:
+    crop = Crop.objects.create(code="rape")
+    scene.lock(scene.ben, scene.motor)
+    before = Service.objects.count()
+    entry = NewCropChange(
+        press_id=scene.press.pk,
+        to_crop_id=crop.pk,
+        done_at=later(8),
+        signed_by="Ben",
+        works=(NewWork(press_id=scene.press.pk, action="inspect", done_at=later(8)),),
+    )
+    with pytest.raises(Doubtful) as asked:
+        actions.record_crop_change(by=scene.ben, at=later(9), entry=entry)
+    assert Service.objects.count() == before
+    codes = [doubt.code for doubt in asked.value.doubts]
+    actions.record_crop_change(by=scene.ben, at=later(9), entry=entry, confirmed=codes)
+    assert Service.objects.count() == before + 2
+
+
 def test_work_done_before_the_isolation_is_typed_up_at_any_time(scene: Scene) -> None:
     scene.lock(scene.anna, scene.motor)
     assert scene.work(scene.ben, done_at=NOW - timedelta(minutes=1)).pk

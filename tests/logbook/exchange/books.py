@@ -89,7 +89,13 @@ def small_book() -> dict[str, list[dict[str, str]]]:
         "parts": [
             {"part": "D5-01", "part_type": "D5", "acquired_on": "2025-07-01"},
             {"part": "D5-02", "part_type": "D5", "made_from": "D5-01"},
-            {"part": "S-01", "part_type": "SC"},
+            {
+                "part": "S-01",
+                "part_type": "SC",
+                "used_h": "1950.5",
+                "used_kg": "24500",
+                "used_on": "2025-08-01",
+            },
         ],
         "fittings": [
             {

@@ -160,7 +160,7 @@ SPOILT: list[tuple[str, Callable[[Book], None], tuple[str, int, str], str, str]]
         put("rules", 0, kind="dies"),
         ("rules.csv", 2, "kind"),
         "dies",
-        "screw, die, barrel",
+        "screw, worm, shaft, die, choke, barrel, cage_bar",
     ),
     (
         "a rule for an unknown position",

@@ -187,8 +187,8 @@ def test_striking_out_needs_a_reason_and_leaves_the_record_readable(desk: Client
     assert run.voided_at is not None
     text = page(desk, "/log/")
     assert "<s>350 kg rapeseed, 7.5 h, lot L-7</s>" in text
-    assert "Struck out: entered twice" in text
-    assert "This record is struck out." in page(desk, f"/log/run/{run.pk}/correct/")
+    assert "Crossed out: entered twice" in text
+    assert "This record is crossed out." in page(desk, f"/log/run/{run.pk}/correct/")
 
 
 def test_an_operator_puts_right_their_own_entries_of_two_days_and_no_others(

@@ -9,13 +9,14 @@ from typing import Any
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
-from django.test import Client
+from django.test import Client, TestCase
 from django.test.utils import CaptureQueriesContext
 
 from tests.mills.log_shop import Shop
 from tests.service.photographs import header_of_png, opened, photo
 from tests.web.html import flat
 from tests.web.log.sheets import text
+from wearlog.people.models import Role, User
 from wearlog.runs.models import ShiftNote
 from wearlog.service.models import Incident, Photo, Service
 from wearlog.service.photos import path_of
@@ -128,7 +129,7 @@ def test_a_photo_whose_file_is_gone_is_not_found_and_the_pages_stand(phone: Clie
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (b"\0\0\0\x18ftypheic" + b"\0" * 40, "Set the camera to JPEG"),
+        (b"\0\0\0\x18ftypheic" + b"\0" * 40, "no photo that can be read here"),
         (header_of_png(9000, 9000), "more than 25 million pixels"),
         (b"<html>", "no photo that can be read here"),
     ],
@@ -215,3 +216,33 @@ def test_the_photos_of_a_page_of_the_log_are_one_query(phone: Client, shop: Shop
 
 def test_a_run_takes_no_photo(phone: Client, shop: Shop) -> None:
     assert phone.get("/log/run/1/photo/").status_code == 404
+
+
+def test_a_photo_is_deleted_with_a_reason_that_its_entry_keeps(phone: Client, shop: Shop) -> None:
+    phone.post("/log/work/", work(shop, photo=sent()))
+    service, taken = Service.objects.get(), Photo.objects.get()
+    page = f"/photos/{taken.name}/delete/"
+    assert page in phone.get(f"/log/work/{service.pk}/").content.decode()
+    assert phone.post(page, {"reason": " "}).status_code == 422
+    assert path_of(taken.name).is_file()
+    with TestCase.captureOnCommitCallbacks(execute=True):
+        answer = phone.post(page, {"reason": "shows Ada's face"}, follow=True)
+    assert "The photo is deleted." in answer.content.decode()
+    assert Photo.objects.count() == 0
+    assert not path_of(taken.name).exists()
+    assert not path_of(taken.name, small=True).exists()
+    history = flat(phone.get(f"/log/work/{service.pk}/").content.decode())
+    assert "delete photo" in history
+    assert "shows Ada&#x27;s face" in history
+    assert phone.get(f"/photos/{taken.name}/").status_code == 404
+
+
+def test_who_may_not_change_an_entry_may_not_delete_its_photo(client: Client, shop: Shop) -> None:
+    ada = User.objects.create_user("ada", role=Role.OPERATOR)
+    client.force_login(ada)
+    client.post("/log/work/", work(shop, photo=sent()))
+    taken = Photo.objects.get()
+    client.force_login(User.objects.create_user("ben", role=Role.OPERATOR))
+    assert client.post(f"/photos/{taken.name}/delete/", {"reason": "not mine"}).status_code == 403
+    assert Photo.objects.count() == 1
+    assert path_of(taken.name).is_file()

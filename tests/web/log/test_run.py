@@ -321,3 +321,22 @@ def test_the_same_in_pounds_reads_as_it_was_typed(phone: Client, shop: Shop, ope
     shop.run(shop.north, shop.rape, ago, "20", "317.514659", by=operator)  # 700 lb, NIST SP 811
     form = page(phone, f"/log/run/?press={shop.north.pk}&same=1")
     assert re.search(r'name="seed" value="700"', form)
+
+
+def test_the_weight_of_a_bag_is_remembered_for_each_crop(phone: Client, shop: Shop) -> None:
+    for crop, weight, start in ((shop.rape, "25", "06:00"), (shop.sunflower, "20,5", "14:00")):
+        typed = numbers(shop, crop=str(crop.pk), seed="16", seed_unit="bag", bag=weight)
+        answer = phone.post("/log/run/", {**typed, "started_at": f"2026-03-01T{start}", "hours_h": "8"})
+        assert answer.status_code == 302, answer.content.decode()
+    assert Run.objects.count() == 2
+    text = flat(page(phone, f"/log/run/?press={shop.north.pk}"))
+    assert "Last typed: sunflower 20.5 kg, rapeseed 25 kg." in text
+    assert re.search(r'name="bag" value="20.5"', text)  # of sunflower, which was pressed last
+
+
+def test_a_crop_whose_bag_was_never_weighed_has_no_weight_of_another(phone: Client, shop: Shop) -> None:
+    typed = numbers(shop, seed="16", seed_unit="bag", bag="25")
+    phone.post("/log/run/", {**typed, "started_at": "2026-03-01T06:00", "hours_h": "8"})
+    shop.run(shop.north, shop.sunflower, timezone.now() - timedelta(hours=9), "8", "400")
+    versions.touch()
+    assert not re.search(r'name="bag" value="[^"]+"', page(phone, f"/log/run/?press={shop.north.pk}"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from decimal import Decimal
 
@@ -258,3 +259,21 @@ def test_a_part_that_is_not_recorded_yet_is_added_on_the_way(client: Client, sho
     answer = client.post(new, {"part_type": shop.small.pk, "first": "D-9", "count": "1"})
     assert answer.headers["Location"] == address
     assert "D-9 A" in page(client, address)
+
+
+def test_a_link_to_a_die_on_the_shelf_leads_to_its_own_page_and_never_to_the_general_menu(
+    phone: Client, shop: Shop
+) -> None:
+    now = timezone.now()
+    actions.take_off(by=None, at=now, expected_fitting_id=shop.d1_on.pk, removed_at=now)
+    answer = phone.get(f"/log/work/?fitting={shop.d1_on.pk}&action=flip", follow=True)
+    assert answer.redirect_chain[-1][0] == f"/parts/{shop.d1.pk}/"
+    text = answer.content.decode()
+    assert "D-1 lies on the shelf." in text
+    assert "Next when fitted" in text
+    assert "What was done?" not in text
+
+
+def test_a_link_from_the_shelf_chooses_its_part(phone: Client, shop: Shop) -> None:
+    text = page(phone, f"/log/work/?fitting={shop.d1_on.pk}&action=replace&part={shop.d3.pk}")
+    assert re.search(rf'name="new" value="{shop.d3.pk}:A"[^>]*checked', text)

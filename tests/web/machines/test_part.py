@@ -80,9 +80,9 @@ class TestTable:
         Part.objects.bulk_create(Part(code=f"X-{n:03}", part_type=shop.screws) for n in range(60))
         page = read("/parts/")
         assert '<caption id="table-caption">Parts in the mill' in page
-        assert len(listed(page)) == 50
+        assert len(listed(page)) == 25
         assert 'href="?page=2" aria-current="page"' in read("/parts/?page=2")
-        assert len(listed(read("/parts/?page=2"))) == 14
+        assert len(listed(read("/parts/?page=3"))) == 14
 
     def test_worn_is_the_share_of_the_way_to_the_limit(
         self, shop: LookMill, read: Callable[[str], str]
@@ -186,3 +186,20 @@ def test_thirty_queries_are_enough_and_forty_for_the_first_look_after_a_write(
         client.get(address)  # reads the log once, for all pages until the next write
     with django_assert_max_num_queries(30):  # type: ignore[attr-defined]
         client.get(address)
+
+
+def test_a_part_on_the_shelf_says_what_is_next_when_it_is_fitted(
+    shop: LookMill, read: Callable[[str], str]
+) -> None:
+    spare = Part.objects.get(code="D5-02")
+    page = read(f"/parts/{spare.pk}/")
+    assert "Next when fitted" in page
+    assert re.search(r"Edge A: unused, about [\d. ]+ (t|kg) of \w+", page)
+    assert "Flip: " in page  # the rule for each fitted die
+    fitted = shop.die_fitting
+    assert f'href="/log/work/?fitting={fitted.pk}&amp;action=replace&amp;part={spare.pk}"' in page
+    assert "What was done?" not in page
+
+
+def test_a_part_at_work_has_no_such_lines(shop: LookMill, read: Callable[[str], str]) -> None:
+    assert "Next when fitted" not in read(f"/parts/{shop.die.pk}/")

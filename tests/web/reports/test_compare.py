@@ -92,11 +92,34 @@ def test_an_unknown_sort_page_or_filter_is_no_error(page: Client) -> None:
         assert page.get("/compare/", query).status_code == 200
 
 
-def test_a_press_that_never_ran_a_crop_says_so(page: Client) -> None:
-    html = page.get("/compare/").content.decode()
-    assert "never ran rape" in html
-    only_flax = page.get("/compare/", {"crop": "flax"}).content.decode()
-    assert "never ran rape" not in only_flax
+def test_the_page_says_what_the_presses_are_compared_on_and_what_is_left_out(page: Client) -> None:
+    html = flat(page.get("/compare/").content.decode())
+    assert "Compared on flax; rape, 40.0 %, left out." in html  # 0.2 of 0.5 t
+    only_flax = flat(page.get("/compare/", {"crop": "flax"}).content.decode())
+    assert "Compared on flax." in only_flax
+
+
+def test_a_press_that_shares_no_crop_says_so(page: Client) -> None:
+    hemp = Crop.objects.create(code="hemp")
+    third = Press.objects.create(code="C")
+    Run.objects.create(
+        ref="4", press=third, crop=hemp, started_at=at("2026-03-02 06:00"), hours_h=3, seed_kg=100
+    )
+    html = flat(page.get("/compare/").content.decode())
+    assert "shares no crop with any other press" in html
+    assert "Two by two" not in html
+
+
+def test_without_a_crop_that_all_ran_the_pairs_have_a_table(page: Client) -> None:
+    rape = Crop.objects.get(code="rape")
+    third = Press.objects.create(code="C")
+    Run.objects.create(
+        ref="4", press=third, crop=rape, started_at=at("2026-03-02 06:00"), hours_h=3, seed_kg=100
+    )
+    html = flat(page.get("/compare/").content.decode())
+    assert "Two by two, on the crops that both ran" in html
+    assert "on flax; rape, 40.0 %, left out" in html
+    assert "A and C" in html
 
 
 def test_a_season_start_that_is_no_day_is_said_and_the_table_stays(page: Client) -> None:
@@ -141,7 +164,7 @@ def test_the_picture_has_words_for_those_who_cannot_see_it(page: Client) -> None
     picture = html[html.index("<svg") : html.index("</svg>")]
     assert 'role="img"' in picture
     assert "A: 30.00" in picture
-    assert "&lt;Big&gt; one: 40.00, never ran rape." in picture
+    assert "&lt;Big&gt; one: 40.00, 40.00 at the crops all ran." in picture
 
 
 def test_the_page_carries_no_inline_style_or_script(page: Client) -> None:

@@ -189,3 +189,14 @@ def test_a_weak_password_is_refused_at_its_field(client: Client, operator: User)
     answer = client.post("/me/", typed)
     assert answer.status_code == 422
     assert 'href="#id_new_password"' in answer.content.decode()
+
+
+def test_time_zones_stand_by_region(desk: Client, mill: Mill) -> None:
+    html = page(desk, "/settings/")
+    europe = html[html.index('<optgroup label="Europe">') :].split("</optgroup>")[0]
+    assert '<option value="Europe/Vienna" selected>Vienna</option>' in europe
+    assert '<option value="America/Argentina/Buenos_Aires">Argentina, Buenos Aires</option>' in html
+    others = html[html.index('<optgroup label="Others">') :].split("</optgroup>")[0]
+    assert '<option value="UTC">UTC</option>' in others
+    assert desk.post("/settings/", {"name": "Mill", "time_zone": "Europe/Paris"}).status_code == 302
+    assert Mill.current().time_zone == "Europe/Paris"

@@ -37,23 +37,15 @@ def saved(client: Client, address: str, typed: dict[str, object]) -> None:
     assert answer.status_code == 302, answer.content.decode()
 
 
-def test_a_single_press_starts_with_its_positions(desk: Client, mill: Mill) -> None:
-    saved(desk, "/presses/new/", {"code": "P1", "name": "Old one", "positions": "single"})
-    press = Press.objects.get()
-    names = set(Position.objects.filter(press=press).values_list("name", flat=True))
-    assert {"screw", "die", "barrel", "magnet"} <= names
+def test_a_press_without_a_template_has_a_name_and_no_places_yet(desk: Client, mill: Mill) -> None:
+    saved(desk, "/presses/new/bare/", {"code": "P1", "name": "Old one"})
+    assert Press.objects.get().name == "Old one"
+    assert not Position.objects.exists()
     assert AuditEntry.objects.filter(action="add", record="press").count() == 1
 
 
-def test_a_twin_has_a_screw_and_a_die_for_each_barrel(desk: Client, mill: Mill) -> None:
-    saved(desk, "/presses/new/", {"code": "T", "positions": "twin"})
-    barrels = dict(Position.objects.filter(kind="die").values_list("name", "barrel"))
-    assert barrels == {"die left": "left", "die right": "right"}
-    assert Position.objects.get(kind="gearbox").barrel == ""
-
-
 def test_a_press_name_that_is_taken_is_refused_and_nothing_is_added(desk: Client, shop: Shop) -> None:
-    answer = desk.post("/presses/new/", {"code": "N", "note": "second hand", "positions": "single"})
+    answer = desk.post("/presses/new/bare/", {"code": "N", "note": "second hand"})
     assert answer.status_code == 422
     assert "second hand" in answer.content.decode()
     assert Press.objects.count() == 2
@@ -280,7 +272,7 @@ def test_everybody_reads_types_crops_rules_plan_and_energy(client: Client, shop:
 
 def test_an_empty_mill_leads_from_the_first_press_to_the_first_run(desk: Client, mill: Mill) -> None:
     assert "/presses/new/" in page(desk, "/log/run/")
-    saved(desk, "/presses/new/", {"code": "P1", "positions": "single"})
+    saved(desk, "/presses/new/", {"build": "hole-cylinder", "code": "P1"})
     assert "/crops/new/?next=/log/run/" in page(desk, "/log/run/")
     answer = desk.post("/crops/new/?next=/log/run/", {"code": "hemp"})
     assert answer.headers["Location"] == "/log/run/"
@@ -353,3 +345,20 @@ def test_opening_a_page_writes_nothing(desk: Client, shop: Shop) -> None:
 
 # PostgreSQL reads long lists through a cursor that is declared.
 READS = ("SELECT", "SAVEPOINT", "RELEASE SAVEPOINT", "BEGIN", "SET TRANSACTION", "DECLARE")
+
+
+def test_a_name_that_is_taken_is_said_in_words_of_our_own(desk: Client, shop: Shop) -> None:
+    Rule.objects.create(code="grease", action="lubricate", every_days=30)
+    answer = desk.post("/rules/new/", {"code": "grease", "action": "lubricate", "every_days": "30"})
+    text = answer.content.decode()
+    assert answer.status_code == 422
+    assert "This is taken. Choose another, or change the one that has it." in text
+    assert "already exists" not in text
+
+
+def test_a_number_may_have_its_unit_behind_it(desk: Client, shop: Shop) -> None:
+    desk.post(
+        "/rules/new/", {"code": "grease", "action": "lubricate", "every_h": "150h", "lead_days": "7 days"}
+    )
+    rule = Rule.objects.get(code="grease")
+    assert (rule.every_h, rule.lead_days) == (150, 7)

@@ -174,8 +174,12 @@ def test_a_viewer_sees_the_day_without_ways_to_log(shop: LookMill, client: Clien
     assert "/log/note/" not in page
 
 
-def test_an_empty_mill_says_that_nothing_is_due(mill: Mill, read: Callable[[], str]) -> None:
-    assert "No rule has come up today." in read()
+def test_an_empty_mill_says_that_nothing_is_due_to_those_who_do_not_set_it_up(
+    client: Client, operator: User, mill: Mill, read: Callable[[], str]
+) -> None:
+    assert "No rule has come up today." not in read()
+    client.force_login(operator)
+    assert "No rule has come up today." in client.get("/").content.decode()
 
 
 def test_the_day_is_the_mills_and_not_the_servers(

@@ -5,17 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from wearlog.forecasts.things import Span, Thing, place_at
-from wearlog.history.record import Record
+from wearlog.history.record import NOTHING_EARLIER, Earlier, Record
 from wearlog.history.rows import RuleRow, ServiceRow
 
 
 @dataclass(frozen=True)
 class Start:
-    """`at` is None where no beginning is recorded; `service` is the work that reset the count, if any."""
+    """`at` is None where no beginning is recorded; `service` is the work that reset the count, if any;
+    `earlier` what a part had done before the log, where the count began when it was new."""
 
     at: float | None
     service: ServiceRow | None
     cycle: str
+    earlier: Earlier = NOTHING_EARLIER
 
 
 def start_of(record: Record, rule: RuleRow, thing: Thing) -> Start:
@@ -26,7 +28,8 @@ def start_of(record: Record, rule: RuleRow, thing: Thing) -> Start:
             return Start(service.done, service, f"service-{service.id}")
     if thing.part is not None:
         first = record.fittings_of[thing.part.id][0]
-        return Start(first.fitted, None, f"fitting-{first.id}")
+        earlier = record.earlier.get(thing.part.id, NOTHING_EARLIER)
+        return Start(first.fitted, None, f"fitting-{first.id}", earlier)
     return Start(first_of_press(record, thing), None, "start")
 
 
@@ -102,7 +105,10 @@ def kilograms_in(record: Record, thing: Thing, start: float, end: float) -> floa
 
 
 def hours_reached(record: Record, thing: Thing, start: float, amount: float) -> float | None:
-    """The instant at which the hours since `start` reached `amount`; None where they have not."""
+    """The instant at which the hours since `start` reached `amount`, `start` itself where it is not above 0;
+    None where they have not."""
+    if amount <= 0:
+        return start
     for span in thing.spans:
         within = _within(span, start, record.end)
         if within is None:
@@ -116,7 +122,10 @@ def hours_reached(record: Record, thing: Thing, start: float, amount: float) -> 
 
 
 def kilograms_reached(record: Record, thing: Thing, start: float, amount: float) -> float | None:
-    """The instant at which the seed since `start` reached `amount` (kg); None where it has not."""
+    """The instant at which the seed since `start` reached `amount` (kg), `start` itself where it is not above
+    0; None where it has not."""
+    if amount <= 0:
+        return start
     for span in thing.spans:
         within = _within(span, start, record.end)
         if within is None:

@@ -16,9 +16,11 @@ from wearlog.service.models import Rule
 
 
 def trips(case: Case, every: float) -> Trip:
-    used = counting.hours_in(case.record, case.thing, case.since_instant, case.record.end)
-    at = counting.hours_reached(case.record, case.thing, case.since_instant, every)
-    return replace(interval(case, every, used, at, case.hours_path, why.hours), left_h=every - used)
+    before = case.start.earlier.worked_h
+    used = before + counting.hours_in(case.record, case.thing, case.since_instant, case.record.end)
+    at = counting.hours_reached(case.record, case.thing, case.since_instant, every - before)
+    made = interval(case, every, used, at, case.hours_path, why.hours, earlier=before)
+    return replace(made, left_h=every - used)
 
 
 def summary(rule: Rule, system: str) -> list[str]:

@@ -19,16 +19,19 @@ def interval(
     at: float | None,
     path: Path | None,
     show: Callable[[float, str], str],
+    *,
+    earlier: float,
 ) -> Trip:
     """The trip of an interval `every`, of which `used` has passed: in the past at the instant `at`, or if
-    that is None in the future along the path. `show` formats an amount in a system of units."""
+    that is None in the future along the path. `show` formats an amount in a system of units. `earlier` is the
+    amount in `used` that was done before the log."""
     record = case.record
     dates = on(record.day_of(at)) if at is not None else case.dates(path, every - used)
     text = sentence(
         used=show(used, record.units),
         every=show(every, record.units),
         left=show(every - used, record.units),
-        since=case.since,
+        since=why.since_new(show(earlier, record.units)) if earlier else case.since,
         route=case.outlook.route(case.thing.press_id, dates["due"]),
         about=case.about(dates),
         reached="" if at is None else why.day(record.day_of(at), record.as_of),

@@ -90,9 +90,11 @@ def _cycle(edge: Edge) -> str:
 
 
 def past_of(outlook: Outlook, edge: Edge) -> DailySeed:
-    """Seed per day and crop that the edge itself took up to the as-of day."""
+    """Seed per day and crop that the edge itself took up to the as-of day; what it took before this log
+    stands on the day of its first fitting."""
     record, midnights = outlook.record, outlook.midnights
     total = np.zeros((midnights.size - 1, len(record.crops)))
+    total[_first_day(outlook, edge)] += edge.earlier_kg
     for fitting in edge.fittings:
         position = record.positions[fitting.position_id]
         timeline = record.timelines[position.press_id]
@@ -101,6 +103,12 @@ def past_of(outlook: Outlook, edge: Edge) -> DailySeed:
         seed = timeline.kilograms(bounds[:-1], bounds[1:], position.barrel or None)
         total += seed if position.barrel in timeline.barrel_lanes else seed * position.share
     return DailySeed(first=outlook.first_day.toordinal(), kg=total)
+
+
+def _first_day(outlook: Outlook, edge: Edge) -> int:
+    """The place, among the outlook's days, of that of the edge's first fitting."""
+    fitted = outlook.record.day_of(edge.fittings[0].fitted)
+    return min(max((fitted - outlook.first_day).days, 0), outlook.midnights.size - 2)
 
 
 def _wear_figure(edges: Edges, type_: TypeRow, edge: Edge, own: EdgeFit) -> WearFigure | None:
@@ -163,7 +171,7 @@ def _by_life(edges: Edges, outlook: Outlook, edge: Edge, position: PositionRow, 
 
 
 def _hours_of(outlook: Outlook, edge: Edge) -> float:
-    record, total = outlook.record, 0.0
+    record, total = outlook.record, edge.earlier_h
     for fitting in edge.fittings:
         press_id = record.positions[fitting.position_id].press_id
         end = record.end if fitting.removed is None else fitting.removed
@@ -215,6 +223,7 @@ def _day_of_use(outlook: Outlook, edge: Edge, amount: float, unit: str) -> date:
         total = np.cumsum(past_of(outlook, edge).kg.sum(axis=1))
     else:
         total = np.zeros(outlook.midnights.size - 1)
+        total[_first_day(outlook, edge) :] += edge.earlier_h
         for fitting in edge.fittings:
             press_id = record.positions[fitting.position_id].press_id
             end = record.end if fitting.removed is None else fitting.removed

@@ -17,9 +17,11 @@ from wearlog.service.models import Rule
 
 
 def trips(case: Case, every: float) -> Trip:
-    used = counting.kilograms_in(case.record, case.thing, case.since_instant, case.record.end)
-    at = counting.kilograms_reached(case.record, case.thing, case.since_instant, every)
-    return replace(interval(case, every, used, at, case.seed_path, why.mass), left_kg=every - used)
+    before = case.start.earlier.seed_kg
+    used = before + counting.kilograms_in(case.record, case.thing, case.since_instant, case.record.end)
+    at = counting.kilograms_reached(case.record, case.thing, case.since_instant, every - before)
+    made = interval(case, every, used, at, case.seed_path, why.mass, earlier=before)
+    return replace(made, left_kg=every - used)
 
 
 def summary(rule: Rule, system: str) -> list[str]:

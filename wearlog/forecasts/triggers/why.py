@@ -28,6 +28,11 @@ def since(action: str, on: date | None, as_of: date, *, of_part: bool) -> str:
     return _("since the press's start on %(day)s") % {"day": day(on, as_of)}
 
 
+def since_new(earlier: str) -> str:
+    """The start of the count of a part that had worked, so much, before this log."""
+    return _("since it was new, %(earlier)s of it before this log") % {"earlier": earlier}
+
+
 def work_on(action: str, on: date, as_of: date) -> str:
     """`the rebuild on 3 May`."""
     return _("the %(work)s on %(day)s") % {"work": noun_of(action), "day": day(on, as_of)}

@@ -34,7 +34,7 @@ def correct_lock(
     if not may_act_for(user, lock) and not (lock.off_at is not None and allows(user, Permission.MAINTAIN)):
         raise NotAllowed(_("%(who)s corrects that. It is their lock.") % {"who": lock.holder_name})
     if lock.voided_at is not None:
-        raise Refused(_("This lock was struck out of the record."))
+        raise Refused(_("This lock was crossed out of the record."))
     if not reason.strip():
         raise Refused(_("Write why the record is changed; the reason is kept with it."), field="reason")
     if not number.strip():

@@ -99,7 +99,7 @@ def own_lock(by: User | None, lock_id: int) -> tuple[User, Lock]:
 
 def require_fitted(lock: Lock) -> None:
     if lock.voided_at is not None:
-        raise Refused(_("This lock was struck out of the record."))
+        raise Refused(_("This lock was crossed out of the record."))
     if lock.off_at is not None:
         raise Refused(
             _("%(lock)s: came off already, %(when)s, by %(who)s.")

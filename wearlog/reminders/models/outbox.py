@@ -21,12 +21,15 @@ class Stage(models.TextChoices):
 class OutboxState(models.TextChoices):
     PENDING = "pending", _("waiting")
     GATHERED = "gathered", _("waiting for the list")
+    HELD = "held", _("held while the past is typed up")
     LEASED = "leased", _("being sent")
     SENT = "sent", _("sent")
     FAILED = "failed", _("given up")
     WITHDRAWN = "withdrawn", _("withdrawn")
 
 
+UNSENT = (OutboxState.PENDING, OutboxState.GATHERED, OutboxState.HELD)
+"""Not settled, and in nobody's hands."""
 LONGEST_LEASE = timedelta(minutes=10)
 """The longest lease; one that ends later was written by a wrong clock."""
 
@@ -34,11 +37,11 @@ LONGEST_LEASE = timedelta(minutes=10)
 class OutboxQuerySet(models.QuerySet["OutboxRow"]):
     def waiting(self) -> OutboxQuerySet:
         """Rows that are not settled: neither sent nor given up nor withdrawn."""
-        return self.filter(state__in=(OutboxState.PENDING, OutboxState.GATHERED, OutboxState.LEASED))
+        return self.filter(state__in=(*UNSENT, OutboxState.LEASED))
 
     def sendable(self, *, at: datetime) -> OutboxQuerySet:
         """Rows that a sender may claim now: pending and due, or with an expired lease. Gathered rows are not
-        included; the person's list contains them."""
+        included; the person's list contains them. Held ones are let go of by the scan."""
         ended = Q(leased_until__lte=at) | Q(leased_until__gt=at + LONGEST_LEASE)
         return self.filter(
             Q(state=OutboxState.PENDING, next_attempt_at__lte=at) | Q(ended, state=OutboxState.LEASED)
@@ -52,7 +55,8 @@ class OutboxRow(models.Model):
     `telling` is the stage as in the key: `overdue 2` in the second week, `due after 7` once the hold-back
     with id 7 is over, the period of a list. A list (stage `digest`) has no item; rows included in it refer to
     it by `told_by`. `item` is the due item when the row was last written; the message is made from the item
-    as it is when it is sent. `attempts` counts claims and identifies a claim when the row is settled.
+    as it is when it is sent. `next_attempt_at` of a held row is the instant at which it goes on, whatever is
+    still being typed up then. `attempts` counts claims and identifies a claim when the row is settled.
     """
 
     dedupe_key = models.CharField(max_length=255, unique=True)

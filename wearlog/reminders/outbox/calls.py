@@ -17,6 +17,7 @@ from wearlog.people.models import Mill, User
 from wearlog.reminders.models import Mark, MarkKind, Stage
 from wearlog.reminders.outbox.keys import in_batches, item_key
 from wearlog.reminders.outbox.stages import OVERDUE_WEEKS, overdue_week, stage_of, telling_of
+from wearlog.reminders.typing_up import is_of_the_past
 from wearlog.service.models import Action, IncidentKind, Rule
 
 WORTH_A_LOOK = ("later", "coming", "due", "overdue")
@@ -47,7 +48,8 @@ class Call:
 
     telling: the stage as in a message's key. seen_as: the stage as in a "seen" mark, which has to be renewed
     for each week of being overdue. order_on: the last day to order the part, None where none needs ordering.
-    urgent: it follows metal in the seed. long: overdue for so long that only lists include it.
+    urgent: it follows metal in the seed. past: it became due more than a week ago. long: overdue for so long
+    that only lists include it.
     """
 
     item: DueItem
@@ -56,6 +58,7 @@ class Call:
     seen_as: str
     order_on: date | None
     urgent: bool
+    past: bool
     long: bool
     marks: Marks = field(default=NO_MARKS)
 
@@ -126,6 +129,7 @@ def call_of(
         seen_as=telling_of(stage, week=week, after_hold=hold),
         order_on=order_on,
         urgent=urgent,
+        past=is_of_the_past(item, today=today),
         long=week > OVERDUE_WEEKS,
         marks=marks,
     )

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
 from wearlog.people.models import User
 from wearlog.reminders.models import OutboxRow, OutboxState, Rhythm, Stage
 from wearlog.reminders.outbox.calls import Line, line_of
-from wearlog.reminders.outbox.queries import Current, channels_of, message_of, wish_of
+from wearlog.reminders.outbox.queries import Current, channels_of, held_keys, message_of, wish_of
 
 AT_ONCE = "at once "
 """Prefix of a list's period where it replaces many single mails, after an outage or an import."""
@@ -35,22 +36,29 @@ def digest_for(row: OutboxRow, board: Current) -> DigestContent | None:
         .exclude(stage=Stage.DIGEST)
         .values_list("dedupe_key", flat=True)
     )
+    held = held_keys(board, person, row.channel)
     messages = board.messages_to(person, row.channel)
     told = {message.key for message in messages if not message.call.urgent} & waiting
-    if not told and (row.telling.startswith(AT_ONCE) or not calls_for_list(board, person)):
+    if not told and (row.telling.startswith(AT_ONCE) or not calls_for_list(board, person, row.channel, held)):
         return None
     lines = [
-        line_of(call, person, new=message_of(call, person, row.channel).key in told) for call in board.calls
+        line_of(call, person, new=key in told)
+        for call in board.calls
+        if (key := message_of(call, person, row.channel).key) not in held
     ]
     return DigestContent(tuple(sorted(lines, key=lambda line: not line.new)), frozenset(told))
 
 
-def calls_for_list(board: Current, person: User) -> bool:
+def calls_for_list(board: Current, person: User, channel: str, held: Collection[str]) -> bool:
     """Whether to send a list although nothing is new: a task is due or overdue that the person has neither
-    seen nor may leave to others. A person who gets single mails has lists only of long overdue tasks."""
+    seen nor may leave to others, and whose message is not among those `held`. A person who gets single mails
+    has lists only of long overdue tasks."""
     single = wish_of(person).rhythm == Rhythm.SINGLE
     return any(
-        (call.long if single else call.pressing) and board.is_for(call, person) for call in board.calls
+        (call.long if single else call.pressing)
+        and board.is_for(call, person)
+        and message_of(call, person, channel).key not in held
+        for call in board.calls
     )
 
 

@@ -16,7 +16,8 @@ from wearlog.reminders import hours
 from wearlog.reminders.channels.channel import channels
 from wearlog.reminders.models import OutboxRow, OutboxState, ReminderWish, Rhythm, Stage
 from wearlog.reminders.outbox.calls import Call, calls_now
-from wearlog.reminders.outbox.keys import dedupe_key
+from wearlog.reminders.outbox.keys import dedupe_key, in_batches
+from wearlog.reminders.typing_up import typed_up_presses
 
 
 @dataclass(frozen=True)
@@ -100,13 +101,22 @@ def messages_now(*, at: datetime) -> dict[str, Message]:
 class Current:
     """The calls of one instant, prepared for queries about many people and rows."""
 
-    def __init__(self, calls: Sequence[Call]) -> None:
+    def __init__(self, calls: Sequence[Call], at: datetime) -> None:
         self.calls = tuple(calls)
+        self._at = at
         self._told: dict[int, bool] = {}
 
     @classmethod
     def at(cls, at: datetime, *, rule_id: int | None = None) -> Current:
-        return cls(calls_now(at=at, rule_id=rule_id))
+        return cls(calls_now(at=at, rule_id=rule_id), at)
+
+    @cached_property
+    def _typed_up(self) -> frozenset[int]:
+        return typed_up_presses(at=self._at)
+
+    def is_held(self, call: Call) -> bool:
+        """Whether a new message about the call waits until the past of its press is typed up."""
+        return call.past and not call.urgent and call.item.press_id in self._typed_up
 
     @cached_property
     def _by_rule(self) -> dict[int, list[Call]]:
@@ -144,6 +154,23 @@ class Current:
             ):
                 return call
         return None
+
+
+def held_keys(board: Current, person: User, channel: str) -> set[str]:
+    """The keys of the messages about present calls that are held from the person, or will be as soon as a
+    scan finds them. What they were told before, or is on its way, is not among them."""
+    keys = {message_of(call, person, channel).key for call in board.calls}
+    rows: dict[str, str] = {}
+    for some in in_batches(sorted(keys)):
+        stored = OutboxRow.objects.filter(dedupe_key__in=some)
+        rows.update(stored.values_list("dedupe_key", "state"))
+    new = {message_of(call, person, channel).key for call in board.calls if board.is_held(call)}
+    return {
+        key
+        for key in keys
+        if rows.get(key) == OutboxState.HELD
+        or (key in new and rows.get(key) in (None, OutboxState.WITHDRAWN))
+    }
 
 
 def sendable_ids(*, at: datetime, limit: int) -> list[int]:

@@ -23,11 +23,12 @@ from wearlog.people.languages import language_of
 from wearlog.reminders import hours
 from wearlog.reminders.calendar import state as calendar_state
 from wearlog.reminders.channels.mail.sending import message_id
-from wearlog.reminders.models import OutboxRow, OutboxState, Stage
+from wearlog.reminders.models import UNSENT, OutboxRow, OutboxState, Stage
 from wearlog.reminders.outbox.digest import AT_ONCE, calls_for_list
 from wearlog.reminders.outbox.keys import digest_key, in_batches, thing_of
-from wearlog.reminders.outbox.queries import Current, Message, Recipient, open_lists, recipients
+from wearlog.reminders.outbox.queries import Current, Message, Recipient, held_keys, open_lists, recipients
 from wearlog.reminders.schedule import state as schedule_state
+from wearlog.reminders.typing_up import HELD_FOR
 
 OUTAGE = timedelta(hours=24)
 """After a longer time without a scan, everything that came up meanwhile is sent as one list."""
@@ -60,8 +61,9 @@ class Changes:
 
 def scan(*, at: datetime) -> int:
     """Queue a message for each item of today's forecast that is coming up, to be ordered, due or overdue: one
-    for each person concerned, or a list where the person wants one or there are many at once; withdraw
-    waiting messages that are no longer true. Returns how many messages were queued, singly or in a list.
+    for each person concerned, or a list where the person wants one or there are many at once; hold what old
+    entries made overdue while the past is typed up; withdraw waiting messages that are no longer true.
+    Returns how many messages were queued, singly or in a list.
 
     It runs in the mill's language, which is that of the calendar; mails are worded when they are sent.
     """
@@ -104,15 +106,22 @@ def _plan(
     known = stored([*messages, open_list] if open_list is not None else messages)
     slot = recipient.slot(at)
     outage = at - since >= OUTAGE
+    held = {key for key, message in messages.items() if _is_held(known.get(key), message, board, at=at)}
     fresh = [
         key
         for key, message in messages.items()
-        if not message.call.urgent and _is_fresh(known.get(key), has_list=has_list, outage=outage)
+        if key not in held
+        and not message.call.urgent
+        and _is_fresh(known.get(key), has_list=has_list, outage=outage)
     ]
     period = None if has_list else _period(recipient, board, fresh, since=since, at=at, outage=outage)
     if period is not None:
         changes.lists.append(_list(recipient, period, at=at, when=slot))
+    for key in held:
+        _hold(changes, messages[key], known.get(key), at=at)
     for key, message in messages.items():
+        if key in held:
+            continue
         row = known.get(key)
         gathers = recipient.gets_lists or period is not None or (has_list and _is_gathered(row))
         state = OutboxState.GATHERED if gathers and not message.call.urgent else OutboxState.PENDING
@@ -126,6 +135,21 @@ def _plan(
         changes.moved[OutboxState.PENDING, OutboxState.PENDING, slot].append(open_list)
 
 
+def _is_held(row: KnownRow | None, message: Message, board: Current, *, at: datetime) -> bool:
+    """Whether the message waits until the past is typed up: a new one, or one whose own time to go on has not
+    come. One that was let go of once is never held again."""
+    if row is None or row.state == OutboxState.WITHDRAWN:
+        return board.is_held(message.call)
+    return row.state == OutboxState.HELD and row.next_attempt_at > at and board.is_held(message.call)
+
+
+def _hold(changes: Changes, message: Message, row: KnownRow | None, *, at: datetime) -> None:
+    if row is None:
+        changes.new.append(_row(message, state=OutboxState.HELD, at=at, when=at + HELD_FOR))
+    elif row.state == OutboxState.WITHDRAWN:
+        changes.moved[row.state, OutboxState.HELD, at + HELD_FOR].append(message.key)
+
+
 def _period(
     recipient: Recipient, board: Current, fresh: list[str], *, since: datetime, at: datetime, outage: bool
 ) -> str | None:
@@ -135,9 +159,14 @@ def _period(
     if not recipient.gets_lists and len(fresh) > most:
         return f"{AT_ONCE}{at.astimezone(recipient.zone).date()} {_digest(fresh)}"
     fired = list(hours.firings(recipient.wish, recipient.zone, after=since, until=at))
-    if fired and ((recipient.gets_lists and fresh) or calls_for_list(board, recipient.person)):
+    if fired and ((recipient.gets_lists and fresh) or _calls_for_list(recipient, board)):
         return hours.period_of(recipient.wish, fired[-1][0])
     return None
+
+
+def _calls_for_list(recipient: Recipient, board: Current) -> bool:
+    held = held_keys(board, recipient.person, recipient.channel)
+    return calls_for_list(board, recipient.person, recipient.channel, held)
 
 
 def stored(messages: Iterable[str]) -> dict[str, KnownRow]:
@@ -157,9 +186,9 @@ def _is_gathered(row: KnownRow | None) -> bool:
 
 
 def _is_fresh(row: KnownRow | None, *, has_list: bool, outage: bool) -> bool:
-    """Whether the message is still to be planned: it has no row, a withdrawn one, or one whose list was not
-    sent. After an outage also a message that has been waiting since before it."""
-    if row is None or row.state == OutboxState.WITHDRAWN:
+    """Whether the message is still to be planned: it has no row, a withdrawn one, one that is let go of, or
+    one whose list was not sent. After an outage also a message that has been waiting since before it."""
+    if row is None or row.state in (OutboxState.WITHDRAWN, OutboxState.HELD):
         return True
     if row.state == OutboxState.PENDING:
         return outage
@@ -169,7 +198,7 @@ def _is_fresh(row: KnownRow | None, *, has_list: bool, outage: bool) -> bool:
 def _moves(row: KnownRow, state: str, when: datetime, *, at: datetime, even_if_tried: bool = False) -> bool:
     """Whether a stored row has to change. A row that has been tried keeps the time of its next attempt,
     unless a wrong clock set it."""
-    if row.state in (OutboxState.WITHDRAWN, OutboxState.GATHERED):
+    if row.state in (OutboxState.WITHDRAWN, OutboxState.GATHERED, OutboxState.HELD):
         return row.state != state
     if row.state != OutboxState.PENDING:
         return False
@@ -224,14 +253,14 @@ def _as_json(item: DueItem) -> dict[str, object]:
 def _withdraw(changes: Changes, wanted: set[str]) -> None:
     """Withdraw rows that are no longer wanted, except leased ones, which the next sender checks. Lists need
     no withdrawing, as they are composed when they are sent."""
-    waiting = OutboxRow.objects.filter(state__in=(OutboxState.PENDING, OutboxState.GATHERED))
+    waiting = OutboxRow.objects.filter(state__in=UNSENT)
     for pk, key in waiting.exclude(stage=Stage.DIGEST).values_list("pk", "dedupe_key"):
         if key not in wanted:
             changes.withdrawn.append(pk)
 
 
 def _write(changes: Changes, *, at: datetime) -> int:
-    queued = len(changes.new)
+    queued = sum(row.state != OutboxState.HELD for row in changes.new)
     for some in in_batches(sorted(changes.new, key=lambda row: row.dedupe_key)):
         OutboxRow.objects.bulk_create(some, ignore_conflicts=True)
     for (before, state, when), keys in changes.moved.items():
@@ -240,9 +269,10 @@ def _write(changes: Changes, *, at: datetime) -> int:
             # Wanted again, for example after a correction was undone: never sent, so it may be sent now.
             revived = {"first_attempt_at": None} if before == OutboxState.WITHDRAWN else {}
             moved = rows.update(state=state, next_attempt_at=when, **revived)
-            queued += moved if before == OutboxState.WITHDRAWN else 0
+            let_go = before in (OutboxState.WITHDRAWN, OutboxState.HELD) and state != OutboxState.HELD
+            queued += moved if let_go else 0
     for pks in in_batches(changes.withdrawn):
-        rows = OutboxRow.objects.filter(pk__in=pks, state__in=(OutboxState.PENDING, OutboxState.GATHERED))
+        rows = OutboxRow.objects.filter(pk__in=pks, state__in=UNSENT)
         rows.update(state=OutboxState.WITHDRAWN)
     with transaction.atomic():  # a list is either written, or due again because the stamp is not
         OutboxRow.objects.bulk_create(changes.lists, ignore_conflicts=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web.log.views import book, events, fitting, photos, run, sheet, work
+from wearlog.web.log.views import book, crop_change, events, fitting, photos, run, sheet, work
 
 urlpatterns: list[URLPattern] = [
     path("log/", book.log, name="log"),
@@ -15,7 +15,7 @@ urlpatterns: list[URLPattern] = [
     path("log/run/<int:pk>/stop/", run.run_stop, name="run-stop"),
     path("log/work/", work.work_new, name="work-new"),
     path("log/incident/", events.incident_new, name="incident-new"),
-    path("log/crop-change/", events.crop_change_new, name="crop-change-new"),
+    path("log/crop-change/", crop_change.crop_change_new, name="crop-change-new"),
     path("log/note/", events.note_new, name="note-new"),
     path("log/reading/", events.reading_new, name="reading-new"),
     path("log/measurement/", events.measurement_new, name="measurement-new"),
@@ -25,6 +25,7 @@ urlpatterns: list[URLPattern] = [
     path("log/<str:kind>/<int:pk>/", book.record, name="record"),
     path("log/<str:kind>/<int:pk>/photo/", photos.photo_add, name="photo-add"),
     path("photos/<slug:name>/", photos.photo, name="photo"),
+    path("photos/<slug:name>/delete/", photos.photo_delete, name="photo-delete"),
     path("photos/<slug:name>/small/", photos.photo_small, name="photo-small"),
     path("log/<str:kind>/<int:pk>/correct/", book.correct, name="correct"),
     path("log/<str:kind>/<int:pk>/void/", book.void, name="void"),

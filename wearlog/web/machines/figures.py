@@ -9,14 +9,13 @@ from datetime import datetime
 import numpy as np
 
 from wearlog.calc.exposure import exposures
-from wearlog.calc.wear import Quantiles
 from wearlog.compare.queries import Line
 from wearlog.compare.queries import season_lines as seasonal
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
-from wearlog.forecasts.edges import Edge, Edges
+from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import WearFigure
+from wearlog.forecasts.left import figure_of
 from wearlog.forecasts.things import crops_of
-from wearlog.forecasts.triggers.limit import worst_of_last
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow
 
@@ -139,22 +138,6 @@ def wear_of(edges: Edges, part_id: int, edge: str) -> EdgeWear:
         return EdgeWear(None, own.basis, rates)
     used = edges.used.get((part_id, edge))
     return EdgeWear(figure_of(record, used, type_.new_mm, type_.limit_mm, own.now), own.basis, rates)
-
-
-def figure_of(
-    record: Record, used: Edge | None, new_mm: float, limit_mm: float, now: Quantiles | None
-) -> WearFigure:
-    sign = 1.0 if limit_mm > new_mm else -1.0
-    gauge = None if used is None else worst_of_last(used, sign)
-    return WearFigure(
-        new_mm=new_mm,
-        limit_mm=limit_mm,
-        measured_mm=None if gauge is None else gauge[1],
-        measured_on=None if gauge is None else record.day_of(gauge[0]),
-        now_mm=None if used is None or now is None else new_mm + sign * now.mid,
-        now_low_mm=None if used is None or now is None else new_mm + sign * now.low,
-        now_high_mm=None if used is None or now is None else new_mm + sign * now.high,
-    )
 
 
 def seed_at(record: Record, spans: Iterable[FittingRow], instant: float) -> float:

@@ -13,7 +13,7 @@ class PartTable(tables.Table):  # type: ignore[misc]
 
     part = tables.Column(verbose_name=gettext_lazy("Part"), linkify=("web:part", {"pk": tables.A("pk")}))
     kind = tables.Column(verbose_name=gettext_lazy("Kind"))
-    part_type = tables.Column(verbose_name=gettext_lazy("Type"))
+    part_type = tables.Column(verbose_name=gettext_lazy("Type"), attrs={"td": {"class": "desk-only"}})
     place = tables.Column(verbose_name=gettext_lazy("Where"))
     worn = tables.Column(
         verbose_name=gettext_lazy("Worn"),

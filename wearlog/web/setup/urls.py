@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web.setup.views import devices, exchange, parts, people, presses, rules
+from wearlog.web.setup.views import crops, devices, exchange, parts, people, presses, rules, whole_press
 
 urlpatterns: list[URLPattern] = [
-    path("presses/new/", presses.press_new, name="press-new"),
+    path("presses/new/", whole_press.press_new, name="press-new"),
+    path("presses/new/bare/", presses.press_new, name="press-bare"),
+    path("presses/<int:pk>/what-sits/", whole_press.what_sits, name="what-sits"),
     path("presses/<int:pk>/edit/", presses.press_edit, name="press-edit"),
     path("presses/<int:press>/positions/new/", presses.position_new, name="position-new"),
     path("positions/<int:pk>/", presses.position_edit, name="position-edit"),
@@ -20,6 +22,7 @@ urlpatterns: list[URLPattern] = [
     path("part-types/new/", parts.part_type_new, name="part-type-new"),
     path("part-types/<int:pk>/", parts.part_type_edit, name="part-type-edit"),
     path("crops/", presses.crops, name="crops"),
+    path("crops/pick/", crops.crops_pick, name="crops-pick"),
     path("crops/new/", presses.crop_new, name="crop-new"),
     path("crops/<int:pk>/", presses.crop_edit, name="crop-edit"),
     path("rules/", rules.rules, name="rules"),

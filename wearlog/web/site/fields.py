@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.utils.formats import get_format
+from django.utils.formats import date_format, get_format
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
@@ -130,7 +130,7 @@ class NumberField(forms.CharField):
         if not text:
             return None
         try:
-            number = self.to_si(self.parse(text)).quantize(SIX)
+            number = self.to_si(self.parse(units.without_unit(text, str(self.unit)))).quantize(SIX)
         except units.NumberProblem as error:
             raise ValidationError(error.worded(_), code=error.code) from error
         self.check(number)
@@ -269,7 +269,7 @@ class InstantField(forms.CharField):
             raise ValidationError(
                 _("The clocks went forward then: %(text)s never was. Write the time that the clock showed."),
                 code="gap",
-                params={"text": wall.strftime("%Y-%m-%d %H:%M")},
+                params={"text": date_format(wall, _("j F Y, H:i"))},
             )
         return instant
 

@@ -18,6 +18,7 @@ from django.forms.utils import ErrorList
 from django.utils.datastructures import MultiValueDict
 
 from wearlog.calc import units
+from wearlog.people.cleaning import say_taken
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.runs.validation import pace_words
 from wearlog.web.site.fields import Reader
@@ -126,6 +127,13 @@ class UnitsForm(forms.BaseForm):
             if type(field) is not forms.CharField
         ]
         return hashlib.sha256(json.dumps(typed).encode()).hexdigest()[:16]
+
+    def full_clean(self) -> None:
+        """Clean as ever; Django's own errors about what is there already get words of ours."""
+        super().full_clean()
+        for errors in self.errors.values():
+            for each in errors.as_data():
+                say_taken(each)
 
     def refuse(self, refusal: Refused) -> None:
         """Add a refusal of the domain as an error of the field that it names, else of the form."""

@@ -24,9 +24,11 @@ from django.views import View
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import cached_items, items_without_cautions
 from wearlog.logbook import actions
+from wearlog.people.cleaning import say_taken
 from wearlog.people.models import LogRecord
 from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
 from wearlog.people.roles import Permission
+from wearlog.reminders import typing_up
 from wearlog.service.photos import NotKept
 from wearlog.web.site import queued
 from wearlog.web.site.access import MillRequest, mark_kept_offline, needs
@@ -114,6 +116,15 @@ class FormPage(View, Generic[Form, Record]):
         except (Refused, Doubtful, ValidationError):
             return None
 
+    def lead_to_what_stands(self, form: Form, refused: Refused) -> None:
+        """Add a message with a link to the record that was stored before under the same key."""
+        if refused.field != "ref" or self.replays is None or queued.is_queued(self.request):
+            return
+        stands = self.replays._default_manager.filter(**{"ref": form.cleaned_data["ref"]}).first()
+        if stands is not None:
+            page = reverse("web:record", kwargs={"kind": kind_of(stands), "pk": stands.pk})
+            messages.info(self.request, format_html('<a href="{}">{}</a>', page, _("The record that stands")))
+
     @property
     def reader(self) -> Reader:
         return reader_of(self.request)
@@ -148,6 +159,7 @@ class FormPage(View, Generic[Form, Record]):
             existing = self.already_there(form, refused)
             if existing is None:
                 form.refuse(refused)
+                self.lead_to_what_stands(form, refused)
                 return self.show(form, status=422)
             record = existing
         except ValidationError as invalid:
@@ -188,6 +200,7 @@ class FormPage(View, Generic[Form, Record]):
 
 def add_validation(form: UnitsForm, invalid: ValidationError) -> None:
     """Add a model's validation errors to the form's fields of the same name, else to the form."""
+    say_taken(invalid)
     if not hasattr(invalid, "error_dict"):
         form.add_error(None, invalid)
         return
@@ -260,6 +273,17 @@ def after(request: MillRequest) -> HttpResponse:
                 new,
             )
             % {"number": new},
+        )
+    held = typing_up.held_for(request.user, at=timezone.now())
+    if held is not None:
+        messages.info(
+            request,
+            format_html(
+                '{} <a href="{}">{}</a>',
+                _("Mail about what became overdue in the past waits until you are done typing it up."),
+                reverse("web:typed-up"),
+                _("Done typing up"),
+            ),
         )
     return back_to(request, reverse("web:day"))
 

@@ -7,7 +7,7 @@ refused or questioned is not remembered, and may be sent again with changes.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import timedelta
 
 from django.contrib import messages
@@ -121,3 +121,18 @@ def problem_of(form: UnitsForm, status: int) -> JsonResponse:
     doubts = [{"code": doubt.code, "question": doubt.question} for doubt in form.doubts]
     answer: dict[str, object] = {"state": "asked", "doubts": doubts, "confirmed": form.confirmed}
     return JsonResponse(answer)
+
+
+def problem_of_sheet(head: UnitsForm, lines: Sequence[UnitsForm], status: int) -> JsonResponse:
+    """Why a sheet was not accepted: the errors of its lines and of what they share, or the questions."""
+    forms = [head, *lines]
+    problems = [
+        [form.add_prefix(name), str(text)]
+        for form in forms
+        for name, texts in form.errors.items()
+        for text in texts
+    ]
+    if problems:
+        return JsonResponse({"state": "refused", "problems": problems}, status=status)
+    doubts = [{"code": doubt.code, "question": doubt.question} for form in forms for doubt in form.doubts]
+    return JsonResponse({"state": "asked", "doubts": doubts, "confirmed": []})

@@ -9,9 +9,10 @@ from dataclasses import asdict
 
 from django.core.management.base import BaseCommand, CommandError
 
-from wearlog.compare.columns import figure_words, relevant, shown
+from wearlog.compare.columns import figure_words, pair_words, relevant, shown
 from wearlog.compare.earning import sentences
 from wearlog.compare.export import as_csv
+from wearlog.compare.grounds import ground_words
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, compare, parse_by
 from wearlog.compare.seasons import SEASON_START, BadSeasonStart
 from wearlog.people.models import Mill, Units
@@ -88,7 +89,7 @@ def as_data(comparison: Comparison) -> dict[str, object]:
 
 
 def as_text(comparison: Comparison, system: str) -> str:
-    """Aligned columns with the total last, then each press compared at the common crop mix."""
+    """Aligned columns with the total last, then each press at the crops that all of them ran."""
     shown_columns = relevant(comparison.by, comparison.total, system, currency=comparison.currency)
     table = [[column.words for column in shown_columns]]
     table += [
@@ -98,12 +99,21 @@ def as_text(comparison: Comparison, system: str) -> str:
     table[-1][0] = "all"
     text = ragged(table, [column.digits is not None for column in shown_columns])
     ton = "short ton" if system == Units.US else "tonne"
-    figures = [["Press", f"Hours per {ton}", "At the common mix", "95 % range"]]
+    figures = [["Press", f"Hours per {ton}", "At the crops all ran", "95 % range"]]
     figures += [[figure.press_name, *figure_words(figure, system)] for figure in comparison.presses]
-    mix = ", ".join(f"{share.crop} {share.share_pct:.1f} %" for share in comparison.mix)
     parts = [text]
     if comparison.presses:
-        parts += ["", ragged(figures, [False, True, True, False]), "", f"Common crop mix: {mix}."]
+        parts += ["", ragged(figures, [False, True, True, False]), ""]
+    if comparison.mix:
+        mix = ", ".join(f"{share.crop} {share.share_pct:.1f} %" for share in comparison.mix)
+        parts += [
+            f"Compared {ground_words(comparison.mix, comparison.left_out, system)}.",
+            f"Common crop mix: {mix}.",
+        ]
+    if comparison.pairs:
+        pairs = [["Two by two", "First", "Second", ""]]
+        pairs += [list(pair_words(pair, system)) for pair in comparison.pairs]
+        parts += [ragged(pairs, [False, True, True, False]), ""]
     parts += sentences(comparison, system)
     if comparison.running:
         parts.append(f"Runs that have not ended, not counted: {comparison.running}.")

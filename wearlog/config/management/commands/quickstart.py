@@ -53,13 +53,26 @@ class Command(BaseCommand):
         )
         parser.add_argument("--no-demo", action="store_true", help="begin with an empty mill")
         parser.add_argument(
+            "--language",
+            choices=[code for code, _name in settings.LANGUAGES],
+            default="",
+            help="the language of a new mill, and of the names in the demo mill",
+        )
+        parser.add_argument(
             "--data", metavar="DIR", help="folder for the database and the key (default: data)"
         )
 
     def handle(
-        self, *args: object, port: int, host: str, no_demo: bool, https: bool = False, **options: object
+        self,
+        *args: object,
+        port: int,
+        host: str,
+        no_demo: bool,
+        https: bool = False,
+        language: str = "",
+        **options: object,
     ) -> None:
-        self.https = https
+        self.https, self.language = https, language
         if not 1 <= port <= 65535:
             raise CommandError(f"--port {port} can't be used: take a number from 1024 to 65535.")
         embedded.end_on_terminate()
@@ -94,10 +107,11 @@ class Command(BaseCommand):
         call_command("migrate", verbosity=0, interactive=False)
         if not Mill.objects.exists() and not Press.objects.exists():
             if no_demo:
-                Mill(name="Our mill", time_zone=local_zone(), units="metric").save()
+                Mill(name="Our mill", time_zone=local_zone(), units="metric", language=self.language).save()
             else:
                 self.stdout.write("The database is empty: loading the demo mill ...")
-                demo.load(by=None, today=at.astimezone().date())
+                demo.load(by=None, today=at.astimezone().date(), language=self.language)
+                Mill.objects.update(language=self.language)
         self.owner = printed_links.first_owner()
         self.is_first_start = self.owner is None
         if self.owner is None:

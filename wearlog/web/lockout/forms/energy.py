@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import Press
 from wearlog.lockout.models import EnergySource
-from wearlog.lockout.starting import Proposal
+from wearlog.lockout.starting import Proposal, say_where, tick_it
 from wearlog.web.site.fields import Reader
 from wearlog.web.site.forms import EntryForm
 from wearlog.web.site.model_fields import of
@@ -84,13 +84,9 @@ class EnergyStartForm(EntryForm):
         for each in self.proposals:
             place = self.text_of(f"{each.key}-isolate_at")
             if each in used and not place:
-                self.add_error(
-                    f"{each.key}-isolate_at",
-                    _("%(source)s: say where, or untick it. Only what was looked at is recorded.")
-                    % {"source": each.source},
-                )
+                self.add_error(f"{each.key}-isolate_at", say_where(str(each.source)))
             if each not in used and place:
-                self.add_error(f"{each.key}-use", _("You wrote where it is isolated. Tick it to record it."))
+                self.add_error(f"{each.key}-use", tick_it())
         for each in used:
             name = self.text_of(f"{each.key}-source").casefold()
             if not name:

@@ -261,7 +261,7 @@ class LockCorrect(OnLock[LockCorrectForm, Lock]):
         )
 
     def success_message(self, record: Lock) -> str:
-        return _("Struck out.") if record.voided_at is not None else _("Corrected.")
+        return _("Crossed out.") if record.voided_at is not None else _("Corrected.")
 
 
 def one_touch(request: MillRequest, pk: int, act: Callable[..., Lock], words: str) -> HttpResponse:

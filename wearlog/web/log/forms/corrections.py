@@ -153,9 +153,17 @@ class CorrectionForm(EntryForm):
         return cleaned
 
 
+class PhotoDeleteForm(EntryForm):
+    reason = forms.CharField(
+        label=_("Why is it deleted?"),
+        max_length=500,
+        error_messages={"required": _("Write why the photo is deleted; the reason is kept.")},
+    )
+
+
 class VoidForm(EntryForm):
     reason = forms.CharField(
-        label=_("Why is it struck out?"),
+        label=_("Why is it crossed out?"),
         widget=forms.Textarea(attrs={"rows": 2}),
         help_text=_("The record stays readable, struck through, and counts no more."),
         error_messages={"required": _("Write why; the reason is kept with the record.")},

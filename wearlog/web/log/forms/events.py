@@ -1,4 +1,4 @@
-"""Incidents, the release of a lot, crop changes, notes, readings, gauges and moves of parts."""
+"""Incidents, the release of a lot, notes, readings, gauges and moves of parts."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from django.forms import BoundField
 from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.models import Fitting, Part, Press
-from wearlog.logbook.entries import NewCropChange, NewIncident, NewMeasurement
-from wearlog.runs.models import Crop, Reading, ShiftNote
-from wearlog.service.models import CropChange, Incident, LotHold, Measurement, Service
+from wearlog.logbook.entries import NewIncident, NewMeasurement
+from wearlog.runs.models import Reading, ShiftNote
+from wearlog.service.models import Incident, LotHold, Measurement
 from wearlog.web.log.forms.photos import photos
 from wearlog.web.log.forms.spares import SpareForm
 from wearlog.web.log.forms.work import edge_label, gauge_words
@@ -78,60 +78,6 @@ class ReleaseForm(EntryForm):
         required=True,
         error_messages={"required": _("Write what was found and looked at.")},
     )
-
-
-class CropChangeForm(EntryForm):
-    ref = of(Service, "ref", widget=forms.HiddenInput)
-    press = forms.IntegerField(widget=forms.HiddenInput)
-    from_crop = of(CropChange, "from_crop")
-    to_crop = of(
-        CropChange,
-        "to_crop",
-        widget=pills(),
-        empty_label=None,
-        error_messages={"required": _("Choose the crop that comes next.")},
-    )
-    finding = of(Service, "finding", label=_("What was cleaned, and how it looked"))
-    purge_kg = of(CropChange, "purge_kg")
-    signed_by = of(
-        CropChange,
-        "signed_by",
-        error_messages={"required": _("Write the name of the person who cleaned and signs for it.")},
-    )
-    done_at = when(Service, "done_at")
-    note = of(Service, "note")
-
-    def __init__(
-        self,
-        data: Mapping[str, object] | None,
-        *,
-        reader: Reader,
-        crops: Sequence[Crop],
-        **more: Unpack[FormArguments],
-    ) -> None:
-        super().__init__(data, reader=reader, **more)
-        self.fields["ref"].initial = new_ref()
-        self.field("to_crop", forms.ChoiceField).choices = [(crop.pk, crop.code) for crop in crops]
-
-    def clean(self) -> dict[str, object]:
-        cleaned = super().clean() or {}
-        if cleaned.get("from_crop") and cleaned["from_crop"] == cleaned.get("to_crop"):
-            self.add_error("to_crop", _("This is the crop that it comes from. Choose the next one."))
-        return cleaned
-
-    def entry(self, *, press: Press, now: datetime) -> NewCropChange:
-        value = self.cleaned_data
-        return NewCropChange(
-            press_id=press.pk,
-            done_at=self.at_or("done_at", now),
-            to_crop_id=value["to_crop"].pk,
-            signed_by=self.text_of("signed_by"),
-            from_crop_id=value["from_crop"].pk if value.get("from_crop") else None,
-            purge_kg=value.get("purge_kg"),
-            finding=self.text_of("finding"),
-            note=self.text_of("note"),
-            ref=self.text_of("ref"),
-        )
 
 
 class NoteForm(EntryForm):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -163,11 +164,13 @@ class RunForm(SeedAmount):
         barrels: Sequence[str],
         by_meter: bool,
         meter_help: str = "",
+        bags: Mapping[int, Decimal] | None = None,
         **more: Unpack[FormArguments],
     ) -> None:
         super().__init__(data, reader=reader, **more)
         self.by_meter = by_meter
         self.fields["meter_h"].help_text = meter_help
+        self.remember_bags({crop.pk: crop.code for crop in crops}, bags or {})
         self.field("crop", forms.ChoiceField).choices = [(crop.pk, crop.code) for crop in crops]
         if len(barrels) > 1:
             self.field("through", forms.ChoiceField).choices = [
@@ -177,6 +180,16 @@ class RunForm(SeedAmount):
         else:
             del self.fields["through"]
         self.fields["ref"].initial = new_ref()
+
+    def remember_bags(self, crops: Mapping[int, str], bags: Mapping[int, Decimal]) -> None:
+        """Name the weight of a bag that was last typed for each crop, and hand it to the page's script."""
+        field = self.field("bag", MassField)
+        known = {pk: str(field.prepare_value(bags[pk])) for pk in crops if pk in bags}
+        if known:
+            field.widget.attrs["data-bags"] = json.dumps(known)
+            field.help_text = gettext("Last typed: %s.") % ", ".join(
+                f"{crops[pk]} {weight} {field.unit}" for pk, weight in known.items()
+            )
 
     @property
     def starts(self) -> bool:

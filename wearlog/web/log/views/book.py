@@ -115,9 +115,9 @@ def record(request: MillRequest, kind: str, pk: int) -> HttpResponse:
 
 
 GOES_WITH = {
-    "run": gettext_lazy("The meter reading at its end is struck out with it."),
+    "run": gettext_lazy("The meter reading at its end is crossed out with it."),
     "work": gettext_lazy(
-        "Its gauges are struck out with it, and a flip or replacement is taken back: what sat there before "
+        "Its gauges are crossed out with it, and a flip or replacement is taken back: what sat there before "
         "goes on as if it had never been moved."
     ),
     "fitting": gettext_lazy(
@@ -193,7 +193,7 @@ class Void(OfRecord[VoidForm]):
         return actions.void(by=self.request.user, at=now, record=self.record, reason=form.text_of("reason"))
 
     def done(self, record: LogRecord) -> HttpResponse:
-        messages.success(self.request, _("Struck out. It stays readable and counts no more."))
+        messages.success(self.request, _("Crossed out. It stays readable and counts no more."))
         return super().done(record)
 
 

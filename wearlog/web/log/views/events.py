@@ -1,4 +1,4 @@
-"""Incidents, held lots, crop changes, notes, meter readings and gauges."""
+"""Incidents, held lots, notes, meter readings and gauges."""
 
 from __future__ import annotations
 
@@ -19,17 +19,16 @@ from wearlog.equipment.queries import place_of
 from wearlog.lockout.cautions.queries import caution_for_press, cautions_for
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission
-from wearlog.runs.models import Crop, Reading, ShiftNote
-from wearlog.service.models import Action, CropChange, Incident, LotHold, Measurement, Service
+from wearlog.runs.models import Reading, ShiftNote
+from wearlog.service.models import Action, Incident, LotHold, Measurement
 from wearlog.web.log.forms.events import (
-    CropChangeForm,
     IncidentForm,
     MeasurementForm,
     NoteForm,
     ReadingForm,
     ReleaseForm,
 )
-from wearlog.web.log.views.run import ask_about_dies, choose_press, reading_words
+from wearlog.web.log.views.run import choose_press, reading_words
 from wearlog.web.site import isolations, known
 from wearlog.web.site.pages import EntryPage, Form, FormPage, NothingToShow, Record, number_in
 from wearlog.words.records import gauge_words
@@ -124,46 +123,6 @@ class LotRelease(FormPage[ReleaseForm, LotHold]):
             % {"lot": record.lot or "?", "name": record.released_by},
         )
         return HttpResponseRedirect(reverse("web:day"))
-
-
-class CropChangeNew(AtPress[CropChangeForm, CropChange]):
-    template_name = "web/log/crop_change.html"
-    heading = gettext_noop("Sign a crop change")
-    page = "web:crop-change-new"
-    replays = Service
-
-    def form(self, data: QueryDict | None) -> CropChangeForm:
-        last = known.last_run(self.press)
-        return CropChangeForm(
-            data,
-            reader=self.reader,
-            crops=[crop for crop in Crop.objects.all() if last is None or crop.pk != last.crop_id],
-            initial={
-                "press": self.press.pk,
-                "from_crop": last.crop_id if last else None,
-                "signed_by": str(self.request.user),
-            },
-        )
-
-    def context(self) -> dict[str, object]:
-        return {
-            **super().context(),
-            "caution": caution_for_press(self.press.pk, Action.CLEAN.value, Kind.SCREW.value),
-            "isolations": isolations.open_at(self.request.user, [self.press.pk]),
-        }
-
-    def act(self, form: CropChangeForm, now: datetime) -> CropChange:
-        entry = form.entry(press=self.press, now=now)
-        return actions.record_crop_change(by=self.request.user, at=now, entry=entry)
-
-    def done(self, record: CropChange) -> HttpResponse:
-        self.saved(
-            _("Cleaned for %(crop)s, signed by %(name)s.")
-            % {"crop": record.to_crop, "name": record.signed_by},
-            record.service,
-        )
-        ask_about_dies(self.request, self.places, record.to_crop, self.reader.system)
-        return self.back()
 
 
 class NoteNew(EntryPage[NoteForm, ShiftNote]):
@@ -306,7 +265,6 @@ class MeasurementNew(EntryPage[MeasurementForm, Measurement]):
 
 incident_new = IncidentNew.as_page(Permission.LOG)
 lot_release = LotRelease.as_page(Permission.MAINTAIN)
-crop_change_new = CropChangeNew.as_page(Permission.LOG)
 note_new = NoteNew.as_page(Permission.LOG)
 reading_new = ReadingNew.as_page(Permission.LOG)
 measurement_new = MeasurementNew.as_page(Permission.LOG)

@@ -12,10 +12,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from wearlog.logbook import actions
+from wearlog.logbook.corrections import may_change
+from wearlog.people.models import LogRecord
 from wearlog.people.refusals import Refused
 from wearlog.people.roles import Permission
 from wearlog.service.models import Photo
 from wearlog.service.photos import COLUMN, NotKept, path_of
+from wearlog.web.log.forms.corrections import PhotoDeleteForm
 from wearlog.web.log.forms.photos import PhotoForm
 from wearlog.web.log.views.book import record_or_404
 from wearlog.web.log.views.lines import line_of
@@ -89,4 +92,34 @@ class PhotoAdd(FormPage[PhotoForm, list[Photo]]):
         return HttpResponseRedirect(reverse("web:record", kwargs=self.kwargs))
 
 
+class PhotoDelete(FormPage[PhotoDeleteForm, LogRecord]):
+    """Delete one photo, with a reason that stays with its entry."""
+
+    template_name = "web/log/photo_delete.html"
+
+    def prepare(self) -> None:
+        found = Photo.objects.select_related("service", "incident", "note").filter(name=self.kwargs["name"])
+        self.photo = get_object_or_404(found)
+        record = self.photo.service or self.photo.incident or self.photo.note
+        assert record is not None  # a constraint of the database
+        self.line = line_of(record, self.reader.system)
+        self.may_change = may_change(self.request.user, record, at=timezone.now())
+
+    def form(self, data: QueryDict | None) -> PhotoDeleteForm:
+        return PhotoDeleteForm(data, reader=self.reader)
+
+    def context(self) -> dict[str, object]:
+        return {"line": self.line, "photo": self.photo, "may_change": self.may_change}
+
+    def act(self, form: PhotoDeleteForm, now: datetime) -> LogRecord:
+        return actions.delete_photo(
+            by=self.request.user, at=now, name=self.photo.name, reason=form.text_of("reason")
+        )
+
+    def done(self, record: LogRecord) -> HttpResponse:
+        messages.success(self.request, _("The photo is deleted. Backups from before still hold it."))
+        return HttpResponseRedirect(self.line.url)
+
+
+photo_delete = PhotoDelete.as_page(Permission.LOG)
 photo_add = PhotoAdd.as_page(Permission.LOG)

@@ -24,12 +24,15 @@ from wearlog.runs import hours
 from wearlog.runs.models import Crop, Reading, Run, SeedHow
 from wearlog.service.models import Action
 from wearlog.web.log.forms.run import RunForm, RunStopForm
+from wearlog.web.log.uncounted import tell_of_uncounted_wear
 from wearlog.web.site import known
 from wearlog.web.site.access import MillRequest
 from wearlog.web.site.pages import EntryPage, NothingToShow, with_query
 from wearlog.words.records import seed_words
 
 YEAR = 60 * 60 * 24 * 365
+MOST_BAGS = 30
+"""For how many crops the weight of a bag is remembered."""
 
 
 def choose_press(request: MillRequest, heading: str, page: str, keep: str = "") -> HttpResponse:
@@ -64,28 +67,55 @@ def reading_words(reading: Reading | None) -> str:
     }
 
 
-def usual_units(request: MillRequest) -> dict[str, object]:
-    """The seed unit and the bag's weight that this person last used on this device."""
-    code, _sign, weight = request.COOKIES.get(cookie_name(request), "").partition(":")
-    initial: dict[str, object] = {}
+def usual_units(request: MillRequest, crop: Crop | None = None) -> dict[str, object]:
+    """The seed unit that this person last used on this device, and the weight of a bag: the one last typed
+    for the crop, else, where none was typed for any crop, the last one."""
+    code, last, by_crop = remembered(request)
+    initial: dict[str, object] = {"bag": last if crop is None or not by_crop else by_crop.get(crop.pk)}
     if code in units.KG or code in ("bag", "bushel"):
         initial["seed_unit"] = code
-    try:
-        initial["bag"] = Decimal(weight) if weight else None
-    except InvalidOperation:
-        initial["bag"] = None
     return initial
+
+
+def remembered(request: MillRequest) -> tuple[str, Decimal | None, dict[int, Decimal]]:
+    """The unit, the last weight of a bag, and the last one of each crop (by primary key), in kg, as they
+    stand in this device's cookie: `bag:25:3=25|7=20`."""
+    code, weight, crops = (*request.COOKIES.get(cookie_name(request), "").split(":"), "", "", "")[:3]
+    by_crop = {}
+    for pair in crops.split("|"):
+        pk, _equals, kg = pair.partition("=")
+        own = weight_in(kg)
+        if pk.isdecimal() and own is not None:
+            by_crop[int(pk)] = own
+    return code, weight_in(weight), by_crop
+
+
+def weight_in(text: str) -> Decimal | None:
+    try:
+        weight = Decimal(text) if text else None
+    except InvalidOperation:
+        return None
+    return weight if weight is not None and weight.is_finite() else None
 
 
 def cookie_name(request: MillRequest) -> str:
     return f"seed-unit-{request.user.pk}"
 
 
-def remember_units(request: MillRequest, response: HttpResponse, cleaned: Mapping[str, object]) -> None:
+def remember_units(
+    request: MillRequest, response: HttpResponse, cleaned: Mapping[str, object], crop: Crop | None = None
+) -> None:
+    """Keep the unit, and the weight of a bag for the crop where seed was counted in bags."""
     bag = cleaned.get("bag")
+    weight = units.plain(bag) if isinstance(bag, Decimal) and bag else ""
+    by_crop = remembered(request)[2]
+    if crop is not None and isinstance(bag, Decimal) and bag and cleaned.get("seed_unit") == "bag":
+        by_crop.pop(crop.pk, None)
+        by_crop[crop.pk] = bag
+    crops = "|".join(f"{pk}={units.plain(kg)}" for pk, kg in [*by_crop.items()][-MOST_BAGS:])
     response.set_cookie(
         cookie_name(request),
-        f"{cleaned.get('seed_unit') or ''}:{units.plain(bag) if isinstance(bag, Decimal) and bag else ''}",
+        f"{cleaned.get('seed_unit') or ''}:{weight}:{crops}",
         max_age=YEAR,
         httponly=True,
         samesite="Lax",
@@ -119,11 +149,12 @@ class RunNew(EntryPage[RunForm, Run]):
             barrels=known.barrels_of(self.places),
             by_meter=by_meter(self.press, self.reading, self.last_run),
             meter_help=reading_words(self.reading),
+            bags=remembered(self.request)[2],
             initial={
                 "press": self.press.pk,
                 "crop": crop.pk if crop else None,
                 "lot": self.last_run.lot if self.last_run and same_crop else "",
-                **usual_units(self.request),
+                **usual_units(self.request, crop),
                 **(self.as_last_time() if "same" in self.request.GET else {}),
             },
         )
@@ -179,9 +210,10 @@ class RunNew(EntryPage[RunForm, Run]):
         else:
             self.saved(run_words(record, self.reader.system), record)
         ask_about_dies(self.request, self.places, record.crop, self.reader.system)
+        tell_of_uncounted_wear(self.request, self.press, self.places)
         response = self.back()
         if not self.entered.starts:
-            remember_units(self.request, response, self.entered.cleaned_data)
+            remember_units(self.request, response, self.entered.cleaned_data, record.crop)
         return response
 
 
@@ -250,7 +282,7 @@ class RunStop(EntryPage[RunStopForm, Run]):
             crop=self.run.crop,
             by_meter=by_meter(self.run.press, self.reading, known.last_run(self.run.press)),
             meter_help=reading_words(self.reading),
-            initial=usual_units(self.request),
+            initial=usual_units(self.request, self.run.crop),
         )
 
     def context(self) -> dict[str, object]:
@@ -275,7 +307,7 @@ class RunStop(EntryPage[RunStopForm, Run]):
     def done(self, record: Run) -> HttpResponse:
         self.saved(run_words(record, self.reader.system), record)
         response = self.back()
-        remember_units(self.request, response, self.entered.cleaned_data)
+        remember_units(self.request, response, self.entered.cleaned_data, record.crop)
         return response
 
 

@@ -22,7 +22,7 @@ from wearlog.people.roles import Permission
 from wearlog.runs.models import Run
 from wearlog.web.log.forms.sheet import SheetHead, SheetLine
 from wearlog.web.log.views.run import by_meter, reading_words, remember_units, usual_units
-from wearlog.web.site import known
+from wearlog.web.site import known, queued
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import EntryPage, reader_of, today
 
@@ -36,6 +36,8 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
     """Lines of runs below common settings. Subclasses define the lines."""
 
     template_name = "web/log/sheet.html"
+    #: Whether a line without a time ended just now.
+    ends_now = False
 
     @property
     def heading(self) -> str:
@@ -113,6 +115,8 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
 
     def page(self, head: SheetHead, lines: list[SheetLine], status: int = 200) -> HttpResponse:
         bound = [line for line in lines if line.is_bound and not line.is_empty]
+        if queued.is_queued(self.request):
+            return queued.problem_of_sheet(head, bound, status)
         summary = (head.summary() if head.is_bound else []) + [
             (target, f"{line.title}. {text}") for line in bound for target, text in line.summary()
         ]
@@ -120,6 +124,8 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
             "head": head,
             "lines": lines,
             "summary": summary,
+            "took": self.request.POST.get(queued.NAME_FIELD, ""),
+            "now_lines": self.ends_now,
             "asking": any(line.doubts for line in lines),
             "heading": self.heading,
             "unmended": {line.prefix for line in bound if line.errors},
@@ -130,6 +136,8 @@ class SheetPage(EntryPage[SheetHead, list[Run]]):
 
 class ShiftSheet(SheetPage):
     """One line for each press in service; a run without a time ended just now."""
+
+    ends_now = True
 
     @property
     def heading(self) -> str:

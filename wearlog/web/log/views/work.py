@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Fitting, Position, Press
-from wearlog.equipment.queries import next_edge
+from wearlog.equipment.queries import next_edge, place_of
 from wearlog.forecasts.memory.queries import items_of_press
 from wearlog.lockout.cautions.queries import caution_for_press
 from wearlog.lockout.cautions.steps import RELEASE
@@ -71,6 +71,14 @@ class WorkNew(EntryPage[WorkForm, Service]):
         if fitting is None or self.request.method == "POST":
             return fitting
         if fitting.removed_at is not None or fitting.voided_at is not None:
+            if place_of(fitting.part) is None:
+                words = (
+                    _("%(part)s is retired.")
+                    if fitting.part.retired_on is not None
+                    else _("%(part)s lies on the shelf. Below stands what comes next when it is fitted.")
+                )
+                messages.warning(self.request, words % {"part": fitting.part.code})
+                raise NothingToShow(HttpResponseRedirect(reverse("web:part", args=[fitting.part_id])))
             messages.warning(
                 self.request,
                 _("%(part)s no longer sits where that link led. This is what sits on the press now.")
@@ -133,8 +141,14 @@ class WorkNew(EntryPage[WorkForm, Service]):
                 "fitting": self.fitting.pk if self.fitting else None,
                 "action": self.action,
                 "rule": self.rule.pk if self.rule else None,
+                "new": self._asked_spare(),
             },
         )
+
+    def _asked_spare(self) -> str | None:
+        """The choice of the part that the link names, on the edge to use first; None where it names none."""
+        asked = number_in(self.request, "part")
+        return next((spare.value for spare in self.spares if spare.part.pk == asked), None)
 
     def context(self) -> dict[str, object]:
         kind = self.position.kind if self.position else ""

@@ -30,6 +30,7 @@ from wearlog.service.queries import measurements_of, services_of
 from wearlog.web.drawing.caliper import caliper
 from wearlog.web.drawing.gauges import GaugeChart, GaugePoint, gauge_chart
 from wearlog.web.machines import figures
+from wearlog.web.machines.shelf import next_when_fitted
 from wearlog.web.machines.tables import PartTable
 from wearlog.web.machines.views.presses import first_of
 from wearlog.web.site import log_lines
@@ -45,7 +46,7 @@ STATES = (
     ("shelf", gettext_lazy("on the shelf")),
     ("retired", gettext_lazy("retired")),
 )
-PER_PAGE = 50
+PER_PAGE = 25
 
 
 def place_words(part: Part, fitting: Fitting | None) -> str:
@@ -127,6 +128,8 @@ class EdgeLine:
     name: str
     in_place: bool
     work: figures.Work
+    earlier_h: float
+    earlier_kg: float
     guessed: Guessed
     wear: figures.EdgeWear
     chart: GaugeChart | None
@@ -142,11 +145,12 @@ def edge_lines(part: Part, edges: Edges, gauges: Sequence[Measurement]) -> list[
         spans = [row for row in rows if row.edge == name or not name]
         own = [gauge for gauge in gauges if gauge.edge == name or not name]
         wear = figures.wear_of(edges, part.pk, name)
+        earlier_h, earlier_kg = edges.earlier(part.pk, name)
         chart = None
         if wear.figure is not None:
             points = [
                 GaugePoint(
-                    seed_kg=figures.seed_at(record, spans, gauge.measured_at.timestamp()),
+                    seed_kg=earlier_kg + figures.seed_at(record, spans, gauge.measured_at.timestamp()),
                     value_mm=float(gauge.value_mm),
                     bound=gauge.bound,
                     phase=gauge.phase,
@@ -158,7 +162,9 @@ def edge_lines(part: Part, edges: Edges, gauges: Sequence[Measurement]) -> list[
             EdgeLine(
                 name=name,
                 in_place=any(row.removed is None for row in spans),
-                work=sum((work[row.id] for row in spans), figures.NOTHING),
+                work=sum((work[row.id] for row in spans), figures.Work(earlier_h, earlier_kg, ())),
+                earlier_h=earlier_h,
+                earlier_kg=earlier_kg,
                 guessed=guessed_in(record, spans_of(record, tuple(spans))),
                 wear=wear,
                 chart=chart,
@@ -177,13 +183,16 @@ def part(request: MillRequest, pk: int) -> HttpResponse:
     edges = known.edges
     fittings = list(history_of(shown))
     items = items_of_part(shown.pk, as_of=today)
+    place = next((fitting for fitting in fittings if fitting.removed_at is None), None)
+    on_shelf = place is None and shown.retired_on is None
     return render(
         request,
         "web/machines/part.html",
         {
             "part": shown,
             "today": today,
-            "place": next((fitting for fitting in fittings if fitting.removed_at is None), None),
+            "place": place,
+            "shelf": next_when_fitted(shown, edges, str(request.units)) if on_shelf else None,
             "edges": edge_lines(shown, edges, list(measurements_of(shown))),
             "frames": framed(items),
             "fittings": with_work(fittings, edges),

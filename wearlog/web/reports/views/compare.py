@@ -8,10 +8,11 @@ from django.utils.translation import gettext_lazy as _
 from django_tables2 import RequestConfig
 
 from wearlog.compare.charts import per_tonne_chart
-from wearlog.compare.columns import figure_words, headline
+from wearlog.compare.columns import figure_words, headline, pair_words
 from wearlog.compare.earning import sentences
 from wearlog.compare.earning import table as earned_table
 from wearlog.compare.export import as_csv, as_xlsx
+from wearlog.compare.grounds import ground_words
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, parse_by
 from wearlog.compare.queries import compare as compare_runs
 from wearlog.compare.seasons import SEASON_START, BadSeasonStart
@@ -78,6 +79,8 @@ def compare(request: MillRequest) -> HttpResponse:
         "table": table,
         "comparison": comparison,
         "figures": [(figure, *figure_words(figure, system)) for figure in comparison.presses],
+        "ground": ground_words(comparison.mix, comparison.left_out, system),
+        "pairs": [pair_words(pair, system) for pair in comparison.pairs],
         "chart": per_tonne_chart(comparison.presses, system),
         "earning": sentences(comparison, system),
         "earned": earned,

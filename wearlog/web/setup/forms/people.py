@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
@@ -113,6 +113,18 @@ class MeForm(UnitsForm, ModelForm[User]):
         return cleaned
 
 
+def by_region(zones: Iterable[str]) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Time zones to choose from, by region: `Vienna` under `Europe`; what names no place is last."""
+    regions: dict[str, list[tuple[str, str]]] = {}
+    for zone in sorted(zones):
+        region, _slash, place = zone.partition("/")
+        named = place and region not in ("Etc", "SystemV")
+        words = ", ".join(place.replace("_", " ").split("/")) if named else zone
+        regions.setdefault(region if named else "", []).append((zone, words))
+    others = regions.pop("", [])
+    return [*regions.items(), *([(str(_("Others")), others)] if others else [])]
+
+
 class MillForm(UnitsForm, ModelForm[Mill]):
     time_zone = of(Mill, "time_zone", forms.ChoiceField, required=True)
 
@@ -122,8 +134,8 @@ class MillForm(UnitsForm, ModelForm[Mill]):
 
     def __init__(self, data: Mapping[str, object] | None, *, reader: Reader, instance: Mill) -> None:
         super().__init__(data, instance=instance)
-        zones = sorted(zoneinfo.available_timezones() | {instance.time_zone})
-        self.field("time_zone", forms.ChoiceField).choices = [(zone, zone) for zone in zones]
+        zones = zoneinfo.available_timezones() | {instance.time_zone}
+        self.field("time_zone", forms.ChoiceField).choices = by_region(zones)
         units = self.field("units", forms.ChoiceField)
         units.widget = pills()
         units.choices = Units.choices

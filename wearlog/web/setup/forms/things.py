@@ -11,7 +11,6 @@ from django.db import models
 from django.utils.choices import normalize_choices
 from django.utils.translation import gettext_lazy as _
 
-from wearlog.equipment.kinds import KINDS, Kind
 from wearlog.equipment.models import HoursFrom, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.runs.models import Crop
@@ -107,39 +106,6 @@ class PressForm(ThingForm[Press]):
         ]
 
 
-ONE_BARREL = tuple((kind.value, kind, "") for kind in Kind if KINDS[kind].usual)
-TEMPLATES: dict[str, tuple[Words, tuple[tuple[str, Kind, str], ...]]] = {
-    "single": (_("one barrel: screw, die, barrel, head, heater, drive"), ONE_BARREL),
-    "twin": (
-        _("two barrels, left and right, on one drive"),
-        tuple(
-            (f"{name} {side}", kind, side)
-            for side in ("left", "right")
-            for name, kind, _barrel in ONE_BARREL
-            if KINDS[kind].in_each_barrel
-        )
-        + tuple(row for row in ONE_BARREL if not KINDS[row[1]].in_each_barrel),
-    ),
-    "none": (_("none yet"), ()),
-}
-
-
-class NewPressForm(PressForm):
-    """A new press with its first positions."""
-
-    positions = forms.ChoiceField(
-        label=_("Positions to start with"),
-        choices=[(key, words) for key, (words, _rows) in TEMPLATES.items()],
-        initial="single",
-        widget=forms.RadioSelect,
-        help_text=_("What sits where can be changed, and more added, at any time."),
-    )
-
-    def first_positions(self, press: Press) -> list[Position]:
-        _words, rows = TEMPLATES[self.cleaned_data["positions"]]
-        return [Position(press=press, name=name, kind=kind, barrel=barrel) for name, kind, barrel in rows]
-
-
 class PositionForm(ThingForm[Position]):
     class Meta(Described):
         model = Position
@@ -189,6 +155,9 @@ class PartForm(ThingForm[Part]):
             "part_type",
             "acquired_on",
             "made_from",
+            "used_h",
+            "used_kg",
+            "used_on",
             "retired_on",
             "retired_because",
             "note",
@@ -232,6 +201,9 @@ class NewPartsForm(EntryForm):
     )
     acquired_on = of(Part, "acquired_on")
     made_from = of(Part, "made_from", help_text=_("A reamed die: the die that it was."))
+    used_h = of(Part, "used_h", help_text=_("Of each. Empty for new parts."))
+    used_kg = of(Part, "used_kg")
+    used_on = of(Part, "used_on")
     note = of(Part, "note", widget=text_area(2))
 
     aliases = {"code": "first"}
@@ -262,6 +234,9 @@ class NewPartsForm(EntryForm):
                 part_type=value["part_type"],
                 acquired_on=value.get("acquired_on"),
                 made_from=value.get("made_from"),
+                used_h=value.get("used_h"),
+                used_kg=value.get("used_kg"),
+                used_on=value.get("used_on"),
                 note=self.text_of("note"),
             )
             for code in self.codes

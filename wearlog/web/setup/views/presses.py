@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
-from django.db import transaction
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -15,10 +12,9 @@ from wearlog.calc import units
 from wearlog.equipment.models import Position, Press
 from wearlog.lockout.cautions.queries import caution_for_press
 from wearlog.lockout.models import EnergySource
-from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Crop
-from wearlog.web.setup.forms.things import CropForm, EnergyForm, NewPressForm, PositionForm, PressForm
+from wearlog.web.setup.forms.things import CropForm, EnergyForm, PositionForm, PressForm
 from wearlog.web.setup.things import Row, Saving, Thing, ThingPage, present_words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
@@ -27,7 +23,6 @@ from wearlog.web.site.pages import reader_of
 class PressPage(ThingPage[PressForm, Press]):
     model = Press
     form_class = PressForm
-    new_form_class = NewPressForm
     list_page = "web:presses"
     add_words = gettext_lazy("Add a press")
 
@@ -67,15 +62,6 @@ class PressPage(ThingPage[PressForm, Press]):
                 (reverse("web:energy", kwargs={"pk": pk}), _("Energy sources")),
             ],
         }
-
-    def act(self, form: PressForm, now: datetime) -> Press:
-        press: Press = form.save(commit=False)
-        with transaction.atomic():
-            actions.save_thing(by=self.request.user, at=now, thing=press)
-            if isinstance(form, NewPressForm):
-                for position in form.first_positions(press):
-                    actions.save_thing(by=self.request.user, at=now, thing=position)
-        return press
 
     def done(self, record: Press) -> HttpResponse:
         self.thing = record
@@ -177,7 +163,10 @@ def crops(request: MillRequest) -> HttpResponse:
         {
             "heading": _("Crops"),
             "rows": rows,
-            "adds": [(reverse("web:crop-new"), _("Add a crop"))],
+            "adds": [
+                (reverse("web:crops-pick"), _("Pick the crops")),
+                (reverse("web:crop-new"), _("Add a crop")),
+            ],
             "empty": _("No crop is recorded yet."),
             "needed": "maintain",
         },

@@ -12,7 +12,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
-from wearlog.forecasts.triggers.all import ALL
 from wearlog.lockout.cautions.queries import cautions_for
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission
@@ -20,19 +19,11 @@ from wearlog.people.words import day as in_figures
 from wearlog.people.words import in_language
 from wearlog.runs.models import PlanEntry, Price
 from wearlog.service.models import Rule
-from wearlog.service.triggers import field_of, used_triggers
 from wearlog.web.setup.forms.rules import PlanForm, PriceForm, RuleForm, item_words
 from wearlog.web.setup.things import Row, ThingPage, present_words
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.pages import reader_of
-
-CROPS_NAMED = [name for name in Rule.TRIGGERS if field_of(name).is_relation]
-
-
-def trigger_words(rule: Rule, system: str) -> list[str]:
-    """The rule's triggers in words: `after 300 h`, `after the season of sunflower`."""
-    named = set(used_triggers(rule))
-    return [words for trigger in ALL if trigger.column in named for words in trigger.summary(rule, system)]
+from wearlog.words.rules import CROPS_NAMED, trigger_words
 
 
 @needs(Permission.VIEW)

@@ -26,7 +26,7 @@ MENUS = (
             ("run-new", gettext_lazy("Log a run"), Permission.LOG),
             ("shift-sheet", gettext_lazy("Log all presses at once"), Permission.LOG),
             ("work-new", gettext_lazy("Log work"), Permission.LOG),
-            ("crop-change-new", gettext_lazy("Sign a crop change"), Permission.LOG),
+            ("crop-change-new", gettext_lazy("Change the crop"), Permission.LOG),
             ("measurement-new", gettext_lazy("Log a gauge"), Permission.LOG),
             ("reading-new", gettext_lazy("Log a meter reading"), Permission.LOG),
             ("incident-new", gettext_lazy("Report an incident"), Permission.LOG),

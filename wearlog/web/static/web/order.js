@@ -12,10 +12,12 @@ const DECIDED = new Set(["refused", "moved", "asked", "gone"]);
  * - A start and a stop change what runs on their press: no run of it begins before they are stored.
  * - A run by the hour meter counts its hours from what was pressed and read before it. One by hours or times
  *   stands for itself, and waits for no other run.
+ * - A sheet is all of its runs: it waits for what any of them would wait for.
  * - A new meter changes how later readings of it are read.
  * - A move (fit, flip, replace, take off, swap) changes what sits at its place; moves of that place, and work
  *   on what sits there, are read by it.
- * - Notes, gauges, incidents, crop changes and work on a press as a whole wait for nothing.
+ * - A change of the crop with another die is such a move; one that leaves the dies on waits for nothing.
+ * - Notes, gauges, incidents and work on a press as a whole wait for nothing.
  *
  * @param {HTMLFormElement} form its `data-queue` names the kind of entry
  * @param {FormData} data
@@ -32,6 +34,22 @@ function orderOf(form, data) {
   if (kind === "run") return { changes: [hours, ...newMeter], needs: [running, ...byMeter] };
   if (kind === "stop") return { changes: [running, hours], needs: byMeter };  // the server knows the run already
   if (kind === "reading") return { changes: [hours, ...newMeter], needs: [meter] };
+  if (kind === "sheet") {
+    const lines = [...data.keys()].filter((name) => /-(seed|meter_h|hours_h)$/.test(name) && said(name));
+    const pressOf = (/** @type {string} */ name) => press || /^press(\d+)-/.exec(name)?.[1] || "";
+    const of = (/** @type {string[]} */ names) => [...new Set(names.map(pressOf))];
+    const metered = of(lines.filter((name) => name.endsWith("-meter_h"))).flatMap((one) => [`hours ${one}`, `meter ${one}`]);
+    const presses = of(lines);
+    return {
+      changes: presses.map((one) => `hours ${one}`),
+      needs: [...presses.map((one) => `running ${one}`), ...metered],
+    };
+  }
+  if (kind === "crop-change") {
+    const moved = [...data.keys()].filter((name) => name.startsWith("die_") && !["", "keep"].includes(said(name)));
+    const there = moved.map((name) => name.slice("die_".length)).flatMap((place) => [`place ${place}`, `fitting ${said(`fitting_${place}`)}`]);
+    return { changes: there, needs: there };
+  }
   const place = form.dataset.place || said("position");
   const sits = [said("fitting"), said("second")].filter(Boolean).map((one) => `fitting ${one}`);
   const there = [...(place ? [`place ${place}`] : []), ...sits];

@@ -23,7 +23,9 @@ function told(form) {
     if (field.type === "hidden" || !field.value) continue;
     const files = field instanceof HTMLInputElement && field.files;
     if ((field.type === "radio" || field.type === "checkbox") && !(/** @type {HTMLInputElement} */ (field)).checked) continue;
-    const own = field.labels && field.labels[0] ? field.labels[0].textContent || "" : field.name;
+    const cell = /** @type {HTMLElement | null} */ (field.closest("td[data-label]"));
+    const row = cell?.closest("tr")?.querySelector("th")?.firstChild?.textContent || "";
+    const own = cell ? `${row.trim()}, ${cell.dataset.label}` : field.labels?.[0]?.textContent || field.name;
     const legend = field.closest("fieldset")?.querySelector("legend")?.textContent;
     const value = field instanceof HTMLSelectElement ? field.selectedOptions[0]?.textContent || ""
       : files ? Array.from(files, (file) => file.name).join(", ")
@@ -32,6 +34,17 @@ function told(form) {
     found.push([pair[0].trim(), pair[1].trim()]);
   }
   return found;
+}
+
+/** @param {FormData} data a sheet of today: a line without a time ended just now @param {Date} typed */
+function linesEndNow(data, typed) {
+  const [day, clock] = wallClock(instant(typed)).split("T");
+  for (const name of [...data.keys()].filter((one) => one.endsWith("-day"))) {
+    const line = name.slice(0, -"day".length);
+    const filled = ["meter_h", "hours_h", "seed"].some((one) => data.get(line + one)) || data.get(`${line}seed_how`) === "worked_out";
+    data.set(name, day);  // the page may have lain open since yesterday
+    if (filled && !data.get(`${line}until`)) data.set(`${line}until`, clock.slice(0, 5));
+  }
 }
 
 /** @param {HTMLFormElement} form @param {HTMLElement | null} button @returns {Promise<Entry>} */
@@ -50,6 +63,7 @@ async function entryOf(form, button) {
   // What says "just now" means now, not the moment at which it is sent.
   const typed = new Date();
   if (name && !data.get(name) && !tells) data.set(name, instant(typed));
+  if ("nowLines" in form.dataset) linesEndNow(data, typed);
   /** @type {[string, Value][]} */
   const fields = [];
   for (const [field, value] of data) {
@@ -138,8 +152,9 @@ function forget(form) {
 /** @param {HTMLFormElement} form a page from the device's memory carries a name that was used before */
 function rename(form) {
   forget(form);
-  const ref = form.elements.namedItem("ref");
-  if (ref instanceof HTMLInputElement) ref.value = newName();
+  for (const ref of /** @type {NodeListOf<HTMLInputElement>} */ (form.querySelectorAll("[name=ref], [name$='-ref']"))) {
+    ref.value = newName();
+  }
 }
 
 /** @returns {Promise<void>} what a page asks about waits for the answer on that page, or on the list */

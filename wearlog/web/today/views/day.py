@@ -22,6 +22,7 @@ from wearlog.service.queries import open_holds
 from wearlog.web.site import isolations
 from wearlog.web.site.access import MillRequest, kept_offline, needs
 from wearlog.web.site.frames import Frame, framed
+from wearlog.web.today.first_steps import first_steps
 
 LAST_SHIFT = timedelta(days=3)
 """Older notes are shown in the log only."""
@@ -89,6 +90,7 @@ def day(request: MillRequest) -> HttpResponse:
             "today": today,
             "now": now,
             "behind": fleet.behind,
+            "first_steps": first_steps(fleet.items, request.user),
             "shown": shown,
             "running": running,
             "notes": notes.select_related("press").order_by("-written_at")[:2],
