@@ -17,7 +17,7 @@ from wearlog.web.drawing.charts.render import INK, LINE, SHEET, SOFT, STEEL, Spe
 from wearlog.web.drawing.charts.throughput import MARKED, MarkedWork, RatePoint
 
 LEFT, RIGHT, TOP, BOTTOM = 40, 10, 46, 28
-WIDTH, HEIGHT = 320 - LEFT - RIGHT, 132
+WIDTH, HEIGHT = 320 - LEFT - RIGHT, 98
 CHARACTER, LINE_HEIGHT, FONT = 9.2, 16, 15
 NEAR = 14
 """Triangles closer than this many units would overlap: the one that is named first stands for both."""

@@ -164,8 +164,10 @@ def _joined(points: Iterator[RatePoint]) -> tuple[RatePoint, ...]:
 
 
 def _work(record: Record, press_id: int) -> list[MarkedWork]:
-    """All work of the press that is marked, in order of time. A gauge during such work is part of it."""
-    found, known = [], set()
+    """All work of the press that is marked, in order of time; of the same on one day the first. A gauge during
+    such work is part of it."""
+    found: list[MarkedWork] = []
+    known = set()
     for service in record.services:
         if service.press_id == press_id and service.action in MARKED:
             known.add(service.id)
@@ -175,7 +177,11 @@ def _work(record: Record, press_id: int) -> list[MarkedWork]:
         if gauge.service_id not in known and _sat_on(record, gauge.part_id, press_id, gauge.measured):
             part = _part_words(record, gauge.part_id, gauge.edge)
             found.append(MarkedWork(gauge.measured, record.day_of(gauge.measured), Action.MEASURE, part))
-    return sorted(found, key=lambda work: (work.at, MARKED.index(work.action), work.part))
+    found.sort(key=lambda work: (work.at, MARKED.index(work.action), work.part))
+    once: dict[object, MarkedWork] = {}
+    for work in found:
+        once.setdefault((work.on, work.action, work.part), work)
+    return list(once.values())
 
 
 def _part_words(record: Record, part_id: int | None, edge: str) -> str:

@@ -125,6 +125,7 @@ def test_replacements_flips_polishes_and_gauges_of_the_season_are_marked(shop: S
     shop.serve("2026-09-04 18:00", "lubricate")
     shop.serve("2026-09-05 18:00", "polish", part=die, edge="B")
     shop.gauge("2026-09-06 18:00", die, 6.1, edge="B")
+    shop.gauge("2026-09-06 18:10", die, 6.1, edge="B")  # once more on the same day
     shop.serve("2026-09-07 18:00", "replace")
     shop.serve("2026-09-08 18:00", "flip", press="P2")
     assert [(work.on.day, work.action, work.part) for work in season_of(shop).work] == [
