@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 from django.utils import translation
@@ -10,10 +10,12 @@ from django.utils import translation
 from tests.mills.forecast_shop import Shop, day
 from wearlog.history.record import Record, load
 from wearlog.runs.models import Run
+from wearlog.service.queries import work_on
 from wearlog.web.drawing.charts.shown import drawn, sentence_of, throughput_chart
-from wearlog.web.drawing.charts.throughput import SeasonThroughput, season_throughput
+from wearlog.web.drawing.charts.throughput import MARKED, SeasonThroughput, season_throughput
 
 TODAY = "2026-10-01"
+LONG_AGO = datetime(2020, 1, 1, tzinfo=UTC)
 
 
 @pytest.fixture
@@ -26,7 +28,10 @@ def record_of(at: str = TODAY) -> Record:
 
 
 def season_of(shop: Shop, at: str = TODAY) -> SeasonThroughput:
-    return season_throughput(record_of(at), shop.press().pk)
+    press = shop.press()
+    return season_throughput(
+        record_of(at), press.pk, work_on(press, parts=[], actions=MARKED, since=LONG_AGO)
+    )
 
 
 def test_each_run_is_a_point_of_its_seed_over_its_hours(shop: Shop) -> None:
@@ -145,7 +150,7 @@ def test_a_gauge_in_the_store_is_not_marked_on_the_press_where_the_part_sat_befo
 
 
 def test_without_a_point_there_are_an_axis_and_a_sentence(shop: Shop) -> None:
-    shown = throughput_chart(record_of(), shop.press().pk, name="North", system="metric")
+    shown = throughput_chart(record_of(), shop.press().pk, name="North", system="metric", services=[])
     assert shown.sentence == "No run yet with weighed seed and hours: the first one gives a point."
     assert "axis-domain" in shown.svg
     assert "circle" not in shown.svg
@@ -159,7 +164,7 @@ def test_the_picture_speaks_the_language_of_its_reader(shop: Shop) -> None:
     pictures = {}
     for language in ("en", "de"):
         with translation.override(language):
-            shown = throughput_chart(record_of(), shop.press().pk, name="North", system="metric")
+            shown = throughput_chart(record_of(), shop.press().pk, name="North", system="metric", services=[])
             pictures[language] = shown.svg
     assert ">0.10</text>" in pictures["en"]
     assert ">0,10</text>" in pictures["de"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.utils.formats import get_format
@@ -12,6 +13,7 @@ from django.utils.translation import gettext as _
 from wearlog.calc import units
 from wearlog.history.cache import VersionCache
 from wearlog.history.record import Record
+from wearlog.service.models import Service
 from wearlog.web.drawing.charts.months import DAY_S, ticks
 from wearlog.web.drawing.charts.over_time import OverTime, spec
 from wearlog.web.drawing.charts.render import chart_svg
@@ -35,15 +37,19 @@ class ThroughputChart:
 _CHARTS: VersionCache[tuple[object, ...], ThroughputChart] = VersionCache("throughput charts", most=128)
 
 
-def throughput_chart(record: Record, press_id: int, *, name: str, system: str) -> ThroughputChart:
+def throughput_chart(
+    record: Record, press_id: int, *, name: str, system: str, services: Iterable[Service]
+) -> ThroughputChart:
     """The chart of one press up to the record's day, made once for each version of the log, language and
-    system of units. `name`: what the press is called."""
+    system of units. `name`: what the press is called. `services`: as for `season_throughput`."""
     key = (press_id, name, system, get_language(), record.as_of, record.zone)
-    return _CHARTS.get(key, lambda: _chart(record, press_id, name, system))
+    return _CHARTS.get(key, lambda: _chart(record, press_id, name, system, services))
 
 
-def _chart(record: Record, press_id: int, name: str, system: str) -> ThroughputChart:
-    season = season_throughput(record, press_id)
+def _chart(
+    record: Record, press_id: int, name: str, system: str, services: Iterable[Service]
+) -> ThroughputChart:
+    season = season_throughput(record, press_id, services)
     sentence = sentence_of(season, system)
     label = _("Throughput of %(press)s over time. %(sentence)s") % {"press": name, "sentence": sentence}
     svg = chart_svg(spec(drawn(record, season, system)), label=label)

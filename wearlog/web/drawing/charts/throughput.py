@@ -6,9 +6,10 @@ Only runs that tell output per hour count (`RunColumns.tell_output`); their hour
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -16,8 +17,10 @@ from wearlog.compare.reliability import OFF_SEASON_S
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.history.record import NO_RUNS, Record
 from wearlog.history.rows import Floats, Ints, RunColumns
+from wearlog.service.models import Service
+from wearlog.service.queries import gauges_on
 from wearlog.service.work import Action
-from wearlog.words.kinds import part_words
+from wearlog.words.kinds import fitted_part_words
 
 MOST_POINTS = 60
 """With more runs than this in a season, each point is a week of one crop."""
@@ -106,8 +109,9 @@ class SeasonThroughput:
         )
 
 
-def season_throughput(record: Record, press_id: int) -> SeasonThroughput:
-    """This season's throughput of the press, or that of the last season in which a run told it."""
+def season_throughput(record: Record, press_id: int, services: Iterable[Service]) -> SeasonThroughput:
+    """This season's throughput of the press, or that of the last season in which a run told it. `services`:
+    work on the press with its parts, of which other work than `MARKED` is passed over."""
     start = parse_start(SEASON_START)
     today = int(season_years(np.array([record.end - 1.0]), start, record.zone)[0])
     runs = record.runs.get(press_id) or NO_RUNS
@@ -125,7 +129,7 @@ def season_throughput(record: Record, press_id: int) -> SeasonThroughput:
         this_season=season_name(today, start),
         points=points,
         weekly=weekly,
-        work=tuple(work for work in _work(record, press_id) if since <= work.at <= until),
+        work=tuple(work for work in _work(press_id, services, record.zone) if since <= work.at <= until),
         left_out=int(np.count_nonzero(~telling & (years == year))),
     )
 
@@ -163,20 +167,20 @@ def _joined(points: Iterator[RatePoint]) -> tuple[RatePoint, ...]:
     return tuple(found)
 
 
-def _work(record: Record, press_id: int) -> list[MarkedWork]:
-    """All work of the press that is marked, in order of time; of the same on one day the first. A gauge during
-    such work is part of it."""
+def _work(press_id: int, services: Iterable[Service], zone: ZoneInfo) -> list[MarkedWork]:
+    """All work of the press that is marked, in order of time; of the same on one day the first. A gauge
+    during such work is part of it."""
     found: list[MarkedWork] = []
     known = set()
-    for service in record.services:
-        if service.press_id == press_id and service.action in MARKED:
-            known.add(service.id)
-            part = _part_words(record, service.part_id, service.edge)
-            found.append(MarkedWork(service.done, record.day_of(service.done), Action(service.action), part))
-    for gauge in record.measurements:
-        if gauge.service_id not in known and _sat_on(record, gauge.part_id, press_id, gauge.measured):
-            part = _part_words(record, gauge.part_id, gauge.edge)
-            found.append(MarkedWork(gauge.measured, record.day_of(gauge.measured), Action.MEASURE, part))
+    for service in services:
+        if service.action in MARKED:
+            known.add(service.pk)
+            part = "" if service.part is None else fitted_part_words(service.part, service.edge)
+            found.append(_marked(service.done_at, zone, Action(service.action), part))
+    for gauge in gauges_on(press_id):
+        if gauge.service_id not in known:
+            part = fitted_part_words(gauge.part, gauge.edge)
+            found.append(_marked(gauge.measured_at, zone, Action.MEASURE, part))
     found.sort(key=lambda work: (work.at, MARKED.index(work.action), work.part))
     once: dict[object, MarkedWork] = {}
     for work in found:
@@ -184,18 +188,5 @@ def _work(record: Record, press_id: int) -> list[MarkedWork]:
     return list(once.values())
 
 
-def _part_words(record: Record, part_id: int | None, edge: str) -> str:
-    if part_id is None:
-        return ""
-    part = record.parts[part_id]
-    return part_words(record.types[part.type_id].kind, part.code, edge)
-
-
-def _sat_on(record: Record, part_id: int, press_id: int, instant: float) -> bool:
-    """Whether the part sat on the press at the instant."""
-    return any(
-        row.fitted <= instant
-        and (row.removed is None or instant <= row.removed)
-        and record.positions[row.position_id].press_id == press_id
-        for row in record.fittings_of.get(part_id, ())
-    )
+def _marked(at: datetime, zone: ZoneInfo, action: Action, part: str) -> MarkedWork:
+    return MarkedWork(at.timestamp(), at.astimezone(zone).date(), action, part)
