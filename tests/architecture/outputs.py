@@ -179,7 +179,8 @@ def word_weight(words: str) -> int:
 
 
 def task_in_frame(words: str, item: DueItem) -> bool:
-    return (item.press_name or item.press) in words and task_heading(item) in words
+    press = re.escape(item.press_name or item.press)  # not the P2 in the mark 3-KMP24 of a caution
+    return task_heading(item) in words and re.search(rf"(?<!\w){press}(?!\w)", words) is not None
 
 
 def sentences_of(caution: Caution) -> list[str]:

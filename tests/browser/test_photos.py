@@ -51,6 +51,9 @@ def test_a_photo_is_taken_with_the_work_and_seen_in_the_log(
         expect(small).to_have_js_property("complete", True)
         expect(small).to_have_js_property("naturalHeight", 320)
         assert findings(page) == []
+        page.goto(f"/photos/{Photo.objects.get().name}/delete/")
+        expect(page.get_by_label("Why is it deleted?")).to_be_visible()
+        assert findings(page) == []
     answer = page.request.get(f"/photos/{Photo.objects.get().name}/")
     assert answer.status == 200
 

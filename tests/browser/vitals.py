@@ -87,7 +87,7 @@ def vitals_of(context: BrowserContext, address: str, *, slow: bool) -> Vitals:
     answer = page.goto(address, wait_until="networkidle")
     if answer is None or not answer.ok:
         raise RuntimeError(f"{address} can't be opened.")
-    index = page.locator(".tabs summary")
+    index = page.locator(".tabs summary").last
     index.tap()
     index.tap()
     for touched in (page.locator("main summary:visible"), page.locator("main input[type=text]:visible")):

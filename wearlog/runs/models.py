@@ -27,7 +27,6 @@ from wearlog.people.fields import (
     Tags,
 )
 from wearlog.people.models import LogRecord, LogRecordQuerySet
-from wearlog.people.words import day
 
 
 class Crop(models.Model):
@@ -274,7 +273,7 @@ class PlanEntry(models.Model):
         ]
 
     def __str__(self) -> str:
-        words = {"press": self.press, "crop": self.crop, "day": day(self.start_on)}
+        words = {"press": self.press, "crop": self.crop, "day": self.start_on.isoformat()}
         return gettext("%(press)s %(crop)s from %(day)s") % words
 
 
@@ -293,7 +292,7 @@ class Price(models.Model):
         ]
 
     def __str__(self) -> str:
-        return gettext("%(item)s from %(day)s") % {"item": self.item, "day": day(self.from_on)}
+        return gettext("%(item)s from %(day)s") % {"item": self.item, "day": self.from_on.isoformat()}
 
 
 class ShiftNote(LogRecord):

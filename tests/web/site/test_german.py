@@ -73,9 +73,9 @@ def test_meter_price_and_plan_are_written_with_a_comma_and_the_day_before_the_mo
         },
     )
     for address, *expected in (
-        ("/prices/", "Öl, je Kilogramm: 3,05 EUR", "ab 24.03.2026"),
-        ("/plan/", "4,00 t", "02.03.2031 bis 05.04.2031"),
-        (f"/log/reading/?press={north}", "Zuletzt: 3023,7 am 02.03.2026"),
+        ("/prices/", "Öl, je Kilogramm: 3,05 EUR", "ab 24. März 2026"),
+        ("/plan/", "4,00 t", "2. März 2031 bis 5. April 2031"),
+        (f"/log/reading/?press={north}", "Zuletzt: 3023,7 am 2. März 2026"),
         ("/log/", "Zähler bei 3023,7 h", "Montag, 2. März 2026"),
     ):
         shown = client.get(address).content.decode()

@@ -10,8 +10,8 @@ from django.conf import settings
 
 WEB = Path(settings.ROOT) / "wearlog" / "web"
 SHEETS = sorted((WEB / "static" / "web").glob("*.css"))
-SELDOM = {"first-day.css"}
-"""Sheets that only pages have by which a mill is set up."""
+SELDOM = {"first-day.css", "dies.css", "dies.js"}
+"""What only pages have by which a mill is set up, or the crop is changed."""
 SCRIPTS = sorted((WEB / "static" / "web").glob("*.js"))
 # A mail carries its style with it; everything that a browser opens from here does not.
 TEMPLATES = [
@@ -154,7 +154,9 @@ def test_styles_and_scripts_of_a_page_weigh_little() -> None:
         sum(sheet.stat().st_size for sheet in SHEETS) - sum(each.stat().st_size for each in of_every_day)
         < 4_000
     )
-    assert sum(script.stat().st_size for script in SCRIPTS) < 60_000
+    everywhere = [script for script in SCRIPTS if script.name not in SELDOM]
+    assert sum(script.stat().st_size for script in everywhere) < 60_000
+    assert sum(script.stat().st_size for script in SCRIPTS if script not in everywhere) < 3_000
 
 
 def test_motion_stops_where_a_person_asks_for_it() -> None:

@@ -120,7 +120,7 @@ class FormPage(View, Generic[Form, Record]):
         """Add a message with a link to the record that was stored before under the same key."""
         if refused.field != "ref" or self.replays is None or queued.is_queued(self.request):
             return
-        stands = self.replays._default_manager.filter(**{"ref": form.cleaned_data["ref"]}).first()
+        stands = self.replays._default_manager.filter(**{"ref": form.data.get("ref")}).first()
         if stands is not None:
             page = reverse("web:record", kwargs={"kind": kind_of(stands), "pk": stands.pk})
             messages.info(self.request, format_html('<a href="{}">{}</a>', page, _("The record that stands")))
