@@ -173,3 +173,10 @@ class RunColumns:
     @cached_property
     def digest(self) -> str:
         return digest_of(vars(self))
+
+    def tell_output(self, hours: Floats) -> Flags:
+        """Whether each run tells what the press puts through in an hour. Runs that cleaned the press (purge),
+        runs without hours, and runs whose seed was guessed or worked out do not. `hours`: those of each run,
+        shape (n,)."""
+        told: Flags = ~self.purge & (hours > 0) & (self.seed_how == 0)
+        return told

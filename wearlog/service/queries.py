@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from datetime import datetime
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.equipment.queries import first_of_each_press
@@ -29,6 +30,27 @@ def services_of(part: Part) -> QuerySet[Service]:
         .select_related("press", "position", "part__part_type", "rule", "entered_by", "crop_change__to_crop")
         .order_by("-done_at", "-pk")
     )
+
+
+def work_on(
+    press: Press, *, parts: Collection[int], actions: Collection[str], since: datetime
+) -> QuerySet[Service]:
+    """Work on the press that is not voided, in order of time, with its parts: all that was done on these
+    parts, and of these actions what was done since an instant."""
+    wanted = Q(part_id__in=parts) | Q(action__in=actions, done_at__gte=since)
+    rows = Service.objects.not_voided().filter(wanted, press=press)
+    return rows.select_related("part__part_type").order_by("done_at", "pk")
+
+
+def gauges_on(press_id: int) -> QuerySet[Measurement]:
+    """The gauges that are not voided of parts that sat on the press at the time, with their parts."""
+    sat = Fitting.objects.not_voided().filter(
+        Q(removed_at=None) | Q(removed_at__gte=OuterRef("measured_at")),
+        part=OuterRef("part"),
+        position__press=press_id,
+        fitted_at__lte=OuterRef("measured_at"),
+    )
+    return Measurement.objects.not_voided().filter(Exists(sat)).select_related("part__part_type")
 
 
 def measurements_of(part: Part) -> QuerySet[Measurement]:

@@ -15,11 +15,20 @@ from wearlog.people.models import Mill, User
 SHAPE = re.compile(r'\s(?:x|y|x1|x2|y1|y2|cx|cy|r|d|width|height|viewBox|transform|points)="([^"]*)"')
 
 
+PLACED_BY_ITS_LENGTH = re.compile(
+    r'<(?:text|line) transform="translate\(-?\d+(?:\.\d+)?,-?\d+(?:\.\d+)?\)"[^>]*>'
+)
+"""In charts: a word, and the line of a triangle, which is there where its word has room. What is placed by
+anything but numbers with a point is held against the other languages."""
+
+
 def shapes(page: str) -> list[str]:
     """Every coordinate of every drawing on the page."""
-    return [
-        value for picture in re.findall(r"<svg.*?</svg>", page, re.DOTALL) for value in SHAPE.findall(picture)
-    ]
+    found = []
+    for picture in re.findall(r"<svg.*?</svg>", page, re.DOTALL):
+        is_chart = 'class="chart"' in picture
+        found += SHAPE.findall(PLACED_BY_ITS_LENGTH.sub("", picture) if is_chart else picture)
+    return found
 
 
 @pytest.mark.parametrize("language", ["fr", "de"])

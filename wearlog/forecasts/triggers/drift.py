@@ -1,8 +1,8 @@
 """The drift trigger: output per hour that falls below the press's own earlier output in the same class.
 
 Only runs after the work that last reset the rule count. A class is crop, size of the die on the press, speed
-band and moisture class. Runs that cleaned the press (purge), runs without hours, and runs whose seed was
-guessed or worked out are left out, since guessed seed does not measure output.
+band and moisture class. Runs that do not tell output per hour (`RunColumns.tell_output`) are left out, since
+guessed seed does not measure it.
 """
 
 from __future__ import annotations
@@ -54,11 +54,7 @@ def _runs_of(record: Record, thing: Thing, start: float) -> tuple[Floats, Ints, 
             continue
         hours = record.run_hours(span.press_id)
         rows = np.flatnonzero(
-            (runs.start >= max(start, span.start))
-            & (runs.start < span.end)
-            & ~runs.purge
-            & (hours > 0)
-            & (runs.seed_how == 0)
+            (runs.start >= max(start, span.start)) & (runs.start < span.end) & runs.tell_output(hours)
         )
         rates.append(runs.seed_kg[rows] / hours[rows])
         ends.append(runs.end[rows])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 import numpy as np
 
@@ -77,6 +77,20 @@ def of_spans(
         )
         for number, row in enumerate(rows)
     }
+
+
+@dataclass(frozen=True)
+class MeterNow:
+    read_at: date
+    meter_h: float
+
+
+def last_reading(record: Record, press_id: int) -> MeterNow | None:
+    """The last reading of the press's meter."""
+    readings = record.readings.get(press_id)
+    if readings is None:
+        return None
+    return MeterNow(record.day_of(float(readings.at[-1])), float(readings.meter_h[-1]))
 
 
 def hours_since(record: Record, press_id: int, instant: datetime) -> float:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -28,10 +28,12 @@ from wearlog.history.record import Record
 from wearlog.lockout.cautions.queries import Cautions, cautions_for, isolation_point
 from wearlog.people.roles import Permission
 from wearlog.runs.models import Run
-from wearlog.runs.queries import last_reading, running_runs
+from wearlog.runs.queries import running_runs
 from wearlog.service.models import Service
-from wearlog.service.queries import open_holds
+from wearlog.service.queries import open_holds, work_on
 from wearlog.web.drawing import press as drawing
+from wearlog.web.drawing.charts.shown import throughput_chart
+from wearlog.web.drawing.charts.throughput import MARKED
 from wearlog.web.machines import figures
 from wearlog.web.site import isolations, log_lines
 from wearlog.web.site.access import MillRequest, needs
@@ -117,9 +119,13 @@ def first_of(items: Sequence[DueItem]) -> DueItem | None:
 
 
 def seat_lines(
-    press: Press, items: Sequence[DueItem], record: Record
+    press: Press,
+    seat_rows: Sequence[SeatRow],
+    items: Sequence[DueItem],
+    record: Record,
+    services: Iterable[Service],
 ) -> tuple[list[SeatLine], drawing.PressDrawing]:
-    rows = {row.position.pk: row for row in seats_of(press)}
+    rows = {row.position.pk: row for row in seat_rows}
     by_position: dict[int, list[DueItem]] = {}
     for item in items:
         if item.position_id is not None and item.position_id in rows:
@@ -129,9 +135,9 @@ def seat_lines(
     in_place = [open_fitting_row(row.fitting) for row in rows.values() if row.fitting is not None]
     work = figures.of_spans(record, [span for span in in_place if span.fitted < record.end])
     last: dict[int, Service] = {}
-    fitted = [row.fitting.part_id for row in rows.values() if row.fitting is not None]
-    for service in Service.objects.not_voided().filter(part_id__in=fitted, press=press).order_by("done_at"):
-        if service.part_id is not None:
+    fitted = {row.fitting.part_id for row in rows.values() if row.fitting is not None}
+    for service in services:
+        if service.part_id in fitted:
             last[service.part_id] = service
     seats = []
     for pk, row in rows.items():
@@ -166,6 +172,8 @@ def seat_lines(
 
 
 TO_DO = ("overdue", "due", "coming")
+CHARTED = timedelta(days=2 * 366)
+"""How far back work is read for the chart, which shows this season or the last one that has a run."""
 MOST = 20
 """How many jobs of each group are on the page; the list of everything that is due has them all."""
 
@@ -204,7 +212,10 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
         items_without_cautions(as_of=today, press_ids=[shown.pk], forecast=forecast), cautions
     )
     jobs = jobs_of(items, cautions)
-    seats, machine = seat_lines(shown, items, record)
+    rows = list(seats_of(shown))
+    fitted = [row.fitting.part_id for row in rows if row.fitting is not None]
+    services = list(work_on(shown, parts=fitted, actions=MARKED, since=now - CHARTED))
+    seats, machine = seat_lines(shown, rows, items, record, services)
     # A task is named next to its part only if the page also shows it in full, with its caution.
     in_full = {item for part in jobs for frame in part.frames for item in frame.jobs}
     seats = [line if line.next_item in in_full else replace(line, next_item=None) for line in seats]
@@ -221,13 +232,16 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
             "holds": open_holds(shown),
             "isolations": isolations.open_at(request.user, [shown.pk]),
             "machine": machine,
+            "throughput": throughput_chart(
+                record, shown.pk, name=str(shown), system=str(request.units), services=services
+            ),
             "seats": seats,
             "wearing": [line for line in seats if line.wear is not None],
             "to_do": jobs[0],
             "later": jobs[1],
             "unknown": jobs[2],
             "isolation_points": [isolation_point(source) for source in cautions.sources.get(shown.pk, ())],
-            "reading": last_reading(shown),
+            "reading": figures.last_reading(record, shown.pk),
             "meter": meter_lines(
                 record,
                 shown.pk,

@@ -1,0 +1,97 @@
+"""The chart of throughput on the page of a press, in a real browser: by day and night, narrow and wide."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.axe import findings_by_day_and_night
+from tests.browser.narrow import WIDTH, narrow_page, open_folds, sideways
+from tests.browser.program import MakeContext, SignIn
+from tests.mills.look_mill import LookMill
+from tests.mills.whole_mill import whole_mill
+from wearlog.people.models import User
+
+POLICY = """() => {
+  window.against = [];
+  document.addEventListener('securitypolicyviolation', found => window.against.push(found.violatedDirective));
+}"""
+AGAIN = "document.querySelector('.chart').outerHTML = document.querySelector('.chart').outerHTML"
+"""The picture parsed anew, so that what the content policy forbids in it is told while somebody listens."""
+WORDS_OUTSIDE = """() => {
+  const sheet = document.querySelector('.chart-sheet').getBoundingClientRect();
+  return [...document.querySelectorAll('.chart text')].filter(word => {
+    const box = word.getBoundingClientRect();
+    return box.left < sheet.left || box.right > sheet.right
+      || box.top < sheet.top || box.bottom > sheet.bottom;
+  }).map(word => word.textContent);
+}"""
+SMALLEST = """() => Math.min(...[...document.querySelectorAll('.chart text')].map(word =>
+  parseFloat(getComputedStyle(word).fontSize) * word.ownerSVGElement.getScreenCTM().a))"""
+
+
+@pytest.fixture
+def shop(fresh_log: None) -> LookMill:
+    return whole_mill()
+
+
+def opened(page: Page, sign_in: SignIn, shop: LookMill) -> Page:
+    sign_in(page, User.objects.get())
+    page.goto(f"/presses/{shop.north.pk}/")
+    expect(page.get_by_role("img", name="Throughput of North press over time")).to_be_visible()
+    return page
+
+
+def test_on_a_narrow_phone_it_is_accessible_by_day_and_night_and_within_its_sheet(
+    context_of: MakeContext, sign_in: SignIn, shop: LookMill
+) -> None:
+    page = opened(narrow_page(context_of), sign_in, shop)
+    open_folds(page)
+    assert findings_by_day_and_night(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= WIDTH
+    assert page.evaluate(WORDS_OUTSIDE) == []
+    assert page.evaluate(SMALLEST) >= 13
+    assert sideways(page) == []
+
+
+def test_the_content_policy_forbids_nothing_in_it_and_would_forbid_a_style(
+    phone: Page, sign_in: SignIn, shop: LookMill
+) -> None:
+    page = opened(phone, sign_in, shop)
+    page.evaluate(POLICY)
+    page.evaluate(AGAIN)
+    assert page.evaluate("new Promise(done => setTimeout(() => done(window.against.length), 100))") == 0
+    page.evaluate("document.querySelector('.chart g').innerHTML += '<path style=\"fill: red\" d=\"M0,0\"/>'")
+    page.wait_for_function("window.against.length > 0")
+
+
+def test_by_night_ink_and_paper_change_places(phone: Page, sign_in: SignIn, shop: LookMill) -> None:
+    page = opened(phone, sign_in, shop)
+    ink = "getComputedStyle(document.querySelector('.chart .points > *')).fill"
+    body = "getComputedStyle(document.body).color"
+    by_day = page.evaluate(ink)
+    assert by_day == page.evaluate(body)
+    page.emulate_media(color_scheme="dark")
+    assert page.evaluate(ink) == page.evaluate(body)
+    assert page.evaluate(ink) != by_day
+    page.emulate_media(color_scheme="light", media="print")
+    expect(page.locator(".chart")).to_be_visible()
+
+
+def test_it_stands_after_what_wears_on_a_phone_and_beside_it_on_a_desk(
+    phone: Page, sign_in: SignIn, shop: LookMill
+) -> None:
+    def top_of(selector: str) -> tuple[float, float]:
+        box = page.locator(selector).bounding_box()
+        assert box is not None
+        return box["y"], box["x"]
+
+    page = opened(phone, sign_in, shop)
+    places = [top_of(it)[0] for it in (".machine", "#to-do", "#wears", ".chart", "#fitted")]
+    assert places == sorted(places)
+    page.set_viewport_size({"width": 1280, "height": 800})
+    page.evaluate("scrollTo(0, 0)")
+    assert top_of(".chart")[1] > top_of("#wears")[1] + 500
+    assert top_of(".machine")[0] < top_of(".chart")[0]
+    assert top_of("#to-do")[0] < top_of(".chart")[0]
+    assert page.evaluate("document.documentElement.scrollWidth") <= 1280
