@@ -108,6 +108,7 @@ def read_through(press: Press) -> known.BeforeRun:
         last_run=last,
         crops=crops,
         next_crop=crop,
+        last_change=change,
     )
 
 

@@ -3,7 +3,7 @@ crop."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -98,19 +98,29 @@ class Spare:
         return f"{self.part.pk}:{self.edge}"
 
 
-def spares_for(position: Position, like: Part | None = None, crop: Crop | None = None) -> list[Spare]:
+def spares_for(
+    position: Position,
+    like: Part | None = None,
+    crop: Crop | None = None,
+    used: Collection[tuple[int, str]] | None = None,
+) -> list[Spare]:
     """Parts of the position's kind that are neither retired nor fitted, one line for each edge.
 
     Those that serve `crop` come first where it is given, else those of the fitted type; then types of the
-    same kind by size; unused edges before used.
+    same kind by size; unused edges before used. used: the edges (part, edge) that were ever fitted, where the
+    caller knows them.
     """
     parts = (
         Part.objects.filter(part_type__kind=position.kind, retired_on__isnull=True)
         .exclude(fittings__in=Fitting.objects.open())
         .select_related("part_type")
     )
-    worn_in = set(
-        Fitting.objects.not_voided().filter(part__in=parts).values_list("part_id", "edge").distinct()
+    worn_in = (
+        used
+        if used is not None
+        else set(
+            Fitting.objects.not_voided().filter(part__in=parts).values_list("part_id", "edge").distinct()
+        )
     )
     found = [
         Spare(part=part, edge=edge, used=(part.pk, edge) in worn_in)
@@ -186,6 +196,7 @@ class BeforeRun:
     last_run: Run | None
     crops: list[Crop]
     next_crop: Crop | None
+    last_change: CropChange | None = None
 
     @property
     def usual_crop(self) -> Crop | None:
@@ -193,11 +204,12 @@ class BeforeRun:
         return self.next_crop or (self.crops[0] if len(self.crops) == 1 else None)
 
 
-def before_runs(presses: Sequence[Press]) -> dict[int, BeforeRun]:
+def before_runs(presses: Sequence[Press], *, with_readings: bool = True) -> dict[int, BeforeRun]:
     """By the primary key of the press, what is known before its next run; five queries for any number of
-    presses."""
+    presses, or four without readings."""
     press_ids = [press.pk for press in presses]
-    readings, last = runs.last_readings(press_ids), runs.last_ended_runs(press_ids)
+    readings = runs.last_readings(press_ids) if with_readings else {}
+    last = runs.last_ended_runs(press_ids)
     recent, changes = runs.recent_crops(press_ids), last_crop_changes(press_ids)
     crops = list(Crop.objects.all())
     return {
@@ -206,13 +218,14 @@ def before_runs(presses: Sequence[Press]) -> dict[int, BeforeRun]:
             last_run=last.get(pk),
             crops=_recent_first(crops, recent.get(pk, [])),
             next_crop=_next_crop(last.get(pk), changes.get(pk)),
+            last_change=changes.get(pk),
         )
         for pk in press_ids
     }
 
 
-def before_run(press: Press) -> BeforeRun:
-    return before_runs([press])[press.pk]
+def before_run(press: Press, *, with_readings: bool = True) -> BeforeRun:
+    return before_runs([press], with_readings=with_readings)[press.pk]
 
 
 def _recent_first(crops: Sequence[Crop], recent: Sequence[int]) -> list[Crop]:

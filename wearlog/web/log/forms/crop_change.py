@@ -93,6 +93,7 @@ class CropChangeForm(EntryForm):
         *,
         reader: Reader,
         crops: Sequence[Crop],
+        all_crops: Sequence[Crop],
         proposed: Crop | None,
         die_places: Sequence[DiePlace],
         screws: Sequence[PlaceNow],
@@ -107,6 +108,8 @@ class CropChangeForm(EntryForm):
         to_crop = self.field("to_crop", forms.ChoiceField)
         to_crop.choices = [(crop.pk, crop.code) for crop in crops]
         to_crop.initial = proposed.pk if proposed else None
+        from_crop = self.field("from_crop", forms.ChoiceField)
+        from_crop.choices = [("", "—"), *((crop.pk, crop.code) for crop in all_crops)]
         for each in die_places:
             choices = [(choice.value, choice.name) for choice in each.choices]
             typed = self.text_typed(each.name)

@@ -35,7 +35,7 @@ class CropChangeNew(AtPress[CropChangeForm, CropChange]):
     def prepare(self) -> None:
         super().prepare()
         self.day = today(self.request)
-        self.before = known.before_run(self.press)
+        self.before = known.before_run(self.press, with_readings=False)
         now_in = self.before.next_crop
         self.crops = [crop for crop in self.before.crops if now_in is None or crop.pk != now_in.pk]
         self.now_in = now_in
@@ -53,7 +53,7 @@ class CropChangeNew(AtPress[CropChangeForm, CropChange]):
         for entry in self.plan:
             planned.setdefault(entry.crop_id, float(entry.seed_kg))
         places = [place for place in self.places if place.position.kind == Kind.DIE]
-        spares = known.spares_for(places[0].position) if places else []
+        spares = known.spares_for(places[0].position, used=self.edges.used.keys()) if places else []
         self.die_places = [
             DiePlace(
                 place,
@@ -74,6 +74,7 @@ class CropChangeNew(AtPress[CropChangeForm, CropChange]):
             data,
             reader=self.reader,
             crops=self.crops,
+            all_crops=sorted(self.before.crops, key=lambda crop: crop.code),
             proposed=self.proposed,
             die_places=self.die_places,
             screws=[
@@ -91,11 +92,7 @@ class CropChangeNew(AtPress[CropChangeForm, CropChange]):
         )
 
     def last_purge(self) -> Decimal | None:
-        last = (
-            CropChange.objects.filter(service__press=self.press, service__voided_at__isnull=True)
-            .order_by("-service__done_at")
-            .first()
-        )
+        last = self.before.last_change
         return last.purge_kg if last is not None else None
 
     def plan_words(self) -> str:
