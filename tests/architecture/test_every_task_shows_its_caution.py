@@ -82,6 +82,7 @@ NO_PAGES = {
     "web:import-problems",
     "web:mail-address-clear", "web:webhook-test", "web:webhook-renew",
     "web:calendar-end", "web:calendar-feed", "web:health", "authority", "web:photo", "web:photo-small",
+    "web:photo-delete",
     "look:look",
 }  # fmt: skip
 """They lead a signed-in person elsewhere, take a POST only, or answer with an archive, a photo, or the PDF

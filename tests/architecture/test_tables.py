@@ -29,6 +29,7 @@ MAY_NAME_SOME = {
     ("wearlog/service/spoken.py", "Action"): "the words of the works that `compare.repeats` follows",
     ("wearlog/compare/repeats.py", "Action"): "the works that come again on a thing, of which a page tells",
     ("wearlog/compare/replacing.py", "Action"): "the two works that are paid for after a failure",
+    ("wearlog/web/drawing/charts/throughput.py", "Action"): "the works that a picture of throughput marks",
     ("wearlog/web/look/samples.py", "Kind"): "samples of a drawing, shown to whoever changes the look",
 }
 """Where several members stand together for a reason that a new member does not touch."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import time, timedelta
+from datetime import date, datetime, time, timedelta
 
 import pytest
 from django.test import Client
@@ -264,17 +264,21 @@ class TestOrders:
         """A gearbox to be replaced in 40 days whose successor takes 60 to come; its address key."""
         part_type = PartType.objects.create(code="G4", kind="gearbox", lead_time_days=60)
         part = Part.objects.create(code="G-01", part_type=part_type)
-        Fitting.objects.create(
-            part=part, position=shop.gearbox_place, fitted_at=timezone.now() - timedelta(days=60)
-        )
+        # At noon, so that no change of the clocks since then moves it to another day.
+        fitted_on = self.today() - timedelta(days=60)
+        fitted_at = datetime.combine(fitted_on, time(12), Mill.current().zone)
+        Fitting.objects.create(part=part, position=shop.gearbox_place, fitted_at=fitted_at)
         rule = Rule.objects.create(code="new gearbox", action="replace", kind="gearbox", every_days=100)
         return f"{rule.pk}.{shop.north.pk}.{shop.gearbox_place.pk}.{part.pk}.-"
+
+    def today(self) -> date:
+        return timezone.localdate(timezone=Mill.current().zone)
 
     def test_a_part_that_must_be_ordered_now_stands_in_the_list_though_the_work_can_wait(
         self, at_press: Client, gearbox: str
     ) -> None:
         """In 40 days less 60: twenty days ago."""
-        day = timezone.localdate() - timedelta(days=20)
+        day = self.today() - timedelta(days=20)
         for path in ("/due/", "/due/?state=order"):
             shown = slip(page(at_press, path), "Replace gearbox G-01")
             assert f"order by {day:%a} {day.day} {day:%b}" in shown

@@ -35,7 +35,8 @@ def tell_of_uncounted_wear(request: MillRequest, press: Press, places: Sequence[
             "press": press
         }
     if not allows(request.user, Permission.MAINTAIN):
-        messages.warning(request, f"{said} {_('Ask a maintainer to record what sits there.')}")
+        ask = _("Ask a maintainer to record what sits there.")
+        messages.warning(request, f"{said} {ask}")
         return
     page = "web:what-sits" if wearing else "web:press-edit"
     messages.warning(
