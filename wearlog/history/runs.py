@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 from django.db.models import Case, Max, When
 
+from wearlog.calc.order import order_by
 from wearlog.history.cache import RunsCache
 from wearlog.history.rows import ABOUT, WORKED_OUT, Flags, Floats, Ints, ReadingColumns, RunColumns
 from wearlog.runs import hours
@@ -66,7 +67,7 @@ class PressRuns:
         begun = self.start < end
         own = np.flatnonzero(begun & ~np.isnan(ends))
         going_on = np.flatnonzero(begun & np.isnan(ends))
-        own = own[np.lexsort((self.id[own], ends[own], self.start[own]))]
+        own = own[order_by(self.start[own], ends[own], self.id[own])]
         order = np.argsort(crops)
         place = order[np.searchsorted(np.array(crops)[order], self.crop_id[own])]
         return RunColumns(
@@ -160,7 +161,7 @@ def runs_and_readings_uncached(presses: Collection[int], *, every: bool) -> dict
 
 def _read(presses: Collection[int], *, every: bool) -> dict[int, PressLog]:
     rows = Run.objects.all() if every else Run.objects.filter(press_id__in=presses)
-    runs = _runs(rows.not_voided())
+    runs = _runs(rows.not_voided(), presses)
     readings = hours.readings_of(presses)
     return {press_id: PressLog(runs.get(press_id), readings.get(press_id)) for press_id in presses}
 
@@ -176,7 +177,7 @@ def last_run() -> int:
     return Run.objects.not_voided().order_by("-pk").values_list("pk", flat=True).first() or 0
 
 
-def _runs(rows: RunQuerySet) -> dict[int, PressRuns]:
+def _runs(rows: RunQuerySet, presses: Collection[int]) -> dict[int, PressRuns]:
     """Runs by press; presses without runs are absent."""
     guessed = Case(
         When(seed_how=SeedHow.ABOUT, then=ABOUT),
@@ -185,7 +186,8 @@ def _runs(rows: RunQuerySet) -> dict[int, PressRuns]:
     )
     table = hours.run_columns(
         rows.annotate(how=guessed, some_barrels=Case(When(through="", then=0), default=1)),
-        numbers=("crop_id", "seed_kg", "drive_hz", "moisture_pct"),
+        presses,
+        numbers=("seed_kg", "drive_hz", "moisture_pct"),
         small={"purge": 2, "how": WORKED_OUT + 1, "some_barrels": 2},
     )
     if table["id"].size == 0:

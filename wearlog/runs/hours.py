@@ -27,7 +27,7 @@ from wearlog.calc.meters import (
     hours_of_press,
 )
 from wearlog.equipment.models import HoursFrom, Press
-from wearlog.runs.columns import Flags, Floats, Ints, columns, digest_of, number, seconds, seconds_of
+from wearlog.runs.columns import ANY, Flags, Floats, Ints, columns, digest_of, number, seconds, seconds_of
 from wearlog.runs.models import SLOTS, Reading, ReadingKind, Run
 
 REACH = 12
@@ -133,16 +133,31 @@ def ends_by(start: Floats, ended: Floats, recorded_h: Floats, instant: float = n
 
 
 def run_columns(
-    rows: QuerySet[Run], *, numbers: tuple[str, ...] = (), small: Mapping[str, int] | None = None
+    rows: QuerySet[Run],
+    presses: Collection[int],
+    *,
+    numbers: tuple[str, ...] = (),
+    small: Mapping[str, int] | None = None,
 ) -> dict[str, Floats]:
-    """Columns of all these runs in the same order: `id`, `press_id`, `started_at`, `ended_at`, `hours_h`,
-    `slot` and the requested ones, as in `columns`; NaN for null. One query."""
+    """Columns of all these runs, which are of these presses, in the same order: `id`, `press_id`, `crop_id`,
+    `started_at`, `ended_at`, `hours_h`, `slot` and the requested ones, as in `columns`; NaN for null. One
+    query."""
     return columns(
         rows,
-        numbers=("id", "press_id", "hours_h", *numbers),
+        numbers=("hours_h", *numbers),
         instants=("started_at", "ended_at"),
-        small={"slot": SLOTS, **(small or {})},
+        small={
+            "slot": SLOTS,
+            **(small or {}),
+            "crop_id": ANY,
+            "press_id": max(presses, default=0) + 1 + MEANWHILE,
+            "id": ANY,
+        },
     )
+
+
+MEANWHILE = 1_000
+"""Room for the keys of presses that somebody adds before the runs are read."""
 
 
 def readings_of(presses: Collection[int]) -> dict[int, ReadingColumns]:
