@@ -17,6 +17,7 @@ from kombu.exceptions import OperationalError
 from wearlog.forecasts.memory import refresh
 from wearlog.forecasts.schedule import EXPIRES_EARLY_S, REFRESH_EVERY_S
 from wearlog.forecasts.track import learning
+from wearlog.history import sealing
 
 CHUNK = 4
 """Presses per message: for a worker reading the log costs more than computing the items of one press."""
@@ -34,6 +35,7 @@ _quiet_until: dict[str, float] = {}
 def refresh_changed() -> int:
     """Bring the stored items up to date. Returns the number of presses that had to be computed again."""
     now = timezone.now()
+    sealing.seal(at=now)  # first, since whoever reads the log from now on finds it sealed
     if not refresh.stale(at=now):
         return 0
     left = refresh.changed(at=now)

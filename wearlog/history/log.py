@@ -16,7 +16,7 @@ from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from django.db import connection
-from django.db.models import F
+from django.db.models import F, Subquery
 
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
 from wearlog.history import versions
@@ -47,12 +47,9 @@ class Setup:
     """What concerns all presses; each table is read when it is first asked for."""
 
     def __init__(self) -> None:
-        mill = Mill.current()
+        mill, self.crops = _mill_and_crops()
         self.zone: ZoneInfo = mill.zone
         self.units: str = mill.units
-        self.crops: tuple[tuple[int, str], ...] = tuple(
-            Crop.objects.order_by("code").values_list("id", "code")
-        )
         self.presses: Mapping[int, PressRow] = _presses()
 
     @cached_property
@@ -172,6 +169,22 @@ def load_log_uncached() -> Log:
 
 def _float(value: Decimal | None) -> float | None:
     return None if value is None else float(value)
+
+
+def _mill_and_crops() -> tuple[Mill, tuple[tuple[int, str], ...]]:
+    """The mill, as far as forecasts ask about it, and the keys and codes of all crops. One query."""
+    own = Mill.objects.order_by("pk")
+    rows = list(
+        Crop.objects.order_by("code")
+        .annotate(zone=Subquery(own.values("time_zone")[:1]), system=Subquery(own.values("units")[:1]))
+        .values_list("id", "code", "zone", "system")
+    )
+    zone, system = rows[0][2:] if rows else (None, None)
+    if zone is None or system is None:
+        mill = Mill.current()
+    else:
+        mill = Mill(time_zone=zone, units=system)
+    return mill, tuple((pk, code) for pk, code, *_ in rows)
 
 
 def _presses() -> dict[int, PressRow]:

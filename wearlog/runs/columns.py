@@ -13,7 +13,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from django.db import connections
-from django.db.models import Aggregate, BigIntegerField, F, FloatField, Func, QuerySet, Subquery, TextField
+from django.db.models import (
+    Aggregate,
+    BigIntegerField,
+    F,
+    FloatField,
+    Func,
+    IntegerField,
+    QuerySet,
+    Subquery,
+    TextField,
+)
 from django.db.models.functions import Cast
 from numpy.typing import NDArray
 
@@ -139,7 +149,7 @@ def columns(
     for name in instants:
         wanted[f"{name}_all"] = Joined(InstantText(F(name)), F("pk"))
     for index, pack in enumerate(packs):
-        digits = [Cast(name, BigIntegerField()) * place for name, _, place in pack]
+        digits = [_whole(name, size) * place for name, size, place in pack]
         wanted[f"small_{index}"] = Joined(reduce(operator.add, digits), F("pk"))
     found = rows.order_by().aggregate(**wanted)
     arrays = {name: _numbers(found[f"{name}_all"]) for name in numbers}
@@ -157,6 +167,11 @@ def columns(
 
 ANY = 0
 """As the number of a column's values: they are 0 or more, and nobody knows how many."""
+
+
+def _whole(name: str, size: int) -> Cast:
+    """A column as a whole number of 64 bits; PostgreSQL makes one of a flag only by way of one of 32."""
+    return Cast(name if size == ANY else Cast(name, IntegerField()), BigIntegerField())
 
 
 def _packed(sizes: Mapping[str, int]) -> list[list[tuple[str, int, int]]]:

@@ -16,7 +16,7 @@ from django.utils import translation
 
 from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
-from wearlog.history import cache, versions
+from wearlog.history import cache, sealing, versions
 from wearlog.history.versions import Versions
 from wearlog.people.languages import in_use
 from wearlog.people.models import Mill
@@ -79,6 +79,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     done = Refreshed()
     if anew:
         cache.clear_all()
+        sealing.forget()
     for language, now in _in_each_language(as_of):
         held = {} if anew else snapshots.fingerprints(as_of=as_of, language=language)
         stale = set(now.scopes) if anew else _stale(now.scopes, known, as_of, language)
@@ -105,6 +106,8 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
                     at=at,
                 )
     snapshots.forget_before(as_of)
+    if press_ids is None:
+        sealing.seal(at=at)
     return done
 
 
