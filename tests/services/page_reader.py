@@ -26,6 +26,7 @@ def main() -> None:
 
     from tests.mills.logbook_mill import a_small_mill, stored_small_mill, vienna_mill
     from tests.mills.random_entries import add_rules, entries
+    from wearlog.forecasts import lessons
     from wearlog.forecasts.memory import refresh, snapshots
     from wearlog.history import cache, sealed, sealing, versions
     from wearlog.people.models import User
@@ -58,6 +59,7 @@ def main() -> None:
                 if told["how"] == "anew":
                     stack.enter_context(mock.patch.object(snapshots, "stored", return_value={}))
                     stack.enter_context(mock.patch.object(sealed, "sealed", return_value={}))
+                    stack.enter_context(mock.patch.object(lessons, "find", return_value=None))
                 page = client.get(told["path"])
             answer = [page.status_code, CHANGING.sub(r"\1", page.content.decode())]
         print(json.dumps(answer), flush=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 from typing import TypeVar
 
@@ -23,6 +24,7 @@ from wearlog.calc.wear import (
     fingerprint,
     learn,
 )
+from wearlog.forecasts import lessons
 from wearlog.forecasts.things import crops_of
 from wearlog.history.cache import Cache
 from wearlog.history.record import NOTHING_EARLIER, Earlier, Record
@@ -99,12 +101,24 @@ class Edges:
     @cached_property
     def fits(self) -> Mapping[int, TypeFit]:
         """The wear model's fit for each part type, learned together because types inform each other."""
-        records = self._type_records
-        learned = _LEARNED.get(self._data_fingerprint, lambda: learn(list(records.values())))
         return {
             type_id: answers(record, known)
-            for (type_id, record), known in zip(records.items(), learned, strict=True)
+            for (type_id, record), known in zip(self._type_records.items(), self._learned, strict=True)
         }
+
+    @property
+    def _learned(self) -> tuple[Learned, ...]:
+        def make() -> tuple[Learned, ...]:
+            stored = lessons.find(self._data_fingerprint)
+            if stored is not None:
+                return stored
+            return lessons.as_read_back(learn(list(self._type_records.values())))
+
+        return _LEARNED.get(self._data_fingerprint, make)
+
+    def store_lessons(self, *, at: datetime) -> None:
+        """Store what was learned, so that other processes need not learn it."""
+        lessons.keep(self._data_fingerprint, self._learned, at=at)
 
     @cached_property
     def fingerprint(self) -> str:

@@ -14,6 +14,7 @@ from datetime import date, datetime
 from django.db import transaction
 from django.utils import translation
 
+from wearlog.forecasts import lessons
 from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
 from wearlog.history import cache, sealing, versions
@@ -58,6 +59,11 @@ def _stale(presses: Iterable[int], known: Versions, as_of: date, language: str) 
     return set(presses) - valid
 
 
+def learn(*, at: datetime) -> None:
+    """Learn what gauges teach now, and store it for the other workers."""
+    forecast_of_day(as_of=today(at)).edges.store_lessons(at=at)
+
+
 def changed(*, at: datetime) -> list[int]:
     """Mark stale items that turn out to be as they were as valid for the current version. Returns the other
     stale presses, whose items have to be computed again."""
@@ -80,6 +86,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     if anew:
         cache.clear_all()
         sealing.forget()
+        lessons.forget()
     for language, now in _in_each_language(as_of):
         held = {} if anew else snapshots.fingerprints(as_of=as_of, language=language)
         stale = set(now.scopes) if anew else _stale(now.scopes, known, as_of, language)
@@ -107,6 +114,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
                 )
     snapshots.forget_before(as_of)
     if press_ids is None:
+        learn(at=at)
         sealing.seal(at=at)
     return done
 
