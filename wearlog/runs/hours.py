@@ -262,12 +262,15 @@ def _hours_around(
 ) -> list[RunHours]:
     """The hours of ended runs of one press, from the part of its log that can affect them.
 
-    `added` replaces the stored run with its key, if there is one; `reading` is one that is not stored yet."""
+    `added` replaces the stored run with its key, if there is one; `reading` is one that is not stored yet.
+    Where no run lies between two readings, no other run is read, however long ago the last reading was."""
     first = min(row.start for row in requested) - SAME_MOMENT_S
     last = max(row.end for row in requested) + SAME_MOMENT_S
     reach = REACH
     while True:
         part = _readings_around(press_id, first, last, reach, reading)
+        if part is not None and not any(part.enclose(row) for row in requested):
+            part = None
         if part is None:
             rows = list(requested)
         else:
@@ -294,6 +297,12 @@ class _ReadingsAround:
     known: ReadingColumns
     from_first: bool
     to_last: bool
+
+    def enclose(self, row: _Row) -> bool:
+        """Whether there is a reading before the run's end and one after it, or at it. Without both it lies in
+        no stretch, so that the meter tells nothing of it."""
+        end = row.end - SAME_MOMENT_S
+        return bool(self.known.at[0] < end <= self.known.at[-1])
 
     def settles(self, found: PressHours, requested: Sequence[_Row]) -> bool:
         """Whether readings further away can't change anything in the stretches of these runs."""
