@@ -133,7 +133,9 @@ class PressLog:
         ).press_h
 
 
-_KEPT: RunsCache[PressLog] = RunsCache("runs and readings of each press")
+MOST_MB = 256
+"""Columns of runs that a process keeps, with what it derives from them: about a million runs' at once."""
+_KEPT: RunsCache[PressLog] = RunsCache("runs and readings of each press", most_mb=MOST_MB)
 
 
 def runs_and_readings(

@@ -43,12 +43,18 @@ class _OfPress:
         return found
 
 
+MOST_MB = 64
+"""Each group of columns takes so much memory in a process at most: a million runs' at once."""
+
+
 class RunExtras:
     """A group of columns of runs that are always read together, with its cache."""
 
     def __init__(self, *names: str) -> None:
         self.names = names
-        self._kept: RunsCache[_OfPress] = RunsCache(f"{', '.join(names)} of each press's runs")
+        self._kept: RunsCache[_OfPress] = RunsCache(
+            f"{', '.join(names)} of each press's runs", most_mb=MOST_MB
+        )
 
     @property
     def nothing(self) -> Columns:
