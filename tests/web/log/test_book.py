@@ -205,6 +205,17 @@ def test_an_operator_puts_right_their_own_entries_of_two_days_and_no_others(
     assert "Ask a maintainer to change this one." in page(client, f"/log/run/{other.pk}/correct/")
 
 
+def test_the_log_leads_to_each_entry_and_only_there_it_is_changed(desk: Client, shop: Shop) -> None:
+    run = shop.run(shop.north, shop.rape, MORNING, "7.5", "350")
+    text = page(desk, "/log/")
+    assert f'href="/log/run/{run.pk}/"' in text
+    assert "/correct/" not in text
+    assert "/void/" not in text
+    entry = page(desk, f"/log/run/{run.pk}/")
+    assert f"/log/run/{run.pk}/correct/" in entry
+    assert f"/log/run/{run.pk}/void/" in entry
+
+
 def test_a_viewer_reads_the_log_and_changes_nothing(client: Client, shop: Shop) -> None:
     run = shop.run(shop.north, shop.rape, MORNING, "7.5", "350")
     client.force_login(User.objects.create_user("v", role=Role.VIEWER))

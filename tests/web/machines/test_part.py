@@ -150,11 +150,12 @@ class TestPage:
         page = read(f"/parts/{shop.die.pk}/")
         assert page.index("North press · die") < page.index("Twin press · left die")
 
-    def test_work_on_it_can_be_corrected(self, shop: LookMill, read: Callable[[str], str]) -> None:
+    def test_work_on_it_leads_to_its_own_page(self, shop: LookMill, read: Callable[[str], str]) -> None:
         work = shop.polish()
         page = read(f"/parts/{shop.screw.pk}/")
         assert "Polished screw S-01: varnish on flight 3" in page
-        assert f"/log/work/{work.pk}/correct/" in page
+        assert f'href="/log/work/{work.pk}/"' in page
+        assert f"/log/work/{work.pk}/correct/" not in page
 
     def test_what_is_due_on_it_carries_the_caution(self, shop: LookMill, read: Callable[[str], str]) -> None:
         (frame,) = frames_in(read(f"/parts/{shop.screw.pk}/"))
