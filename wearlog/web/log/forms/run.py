@@ -18,7 +18,7 @@ from wearlog.calc import units
 from wearlog.equipment.models import Press
 from wearlog.logbook.entries import NewRun
 from wearlog.people.fields import Quantity, quantity_of
-from wearlog.runs.models import Crop, Reading, Run, SeedHow
+from wearlog.runs.models import MOST_BAG_KG, Crop, Reading, Run, SeedHow
 from wearlog.web.site.fields import MassField, NumberField, Reader, pills
 from wearlog.web.site.forms import EntryForm, FormArguments, new_ref
 from wearlog.web.site.model_fields import of, when
@@ -56,7 +56,7 @@ class SeedAmount(EntryForm):
         widget=forms.TextInput(attrs={"class": "number"}),
     )
     seed_unit = forms.ChoiceField(label=_("Unit"))
-    bag = MassField(label=_("One bag weighs"), most=5000)
+    bag = MassField(label=_("One bag weighs"), most=MOST_BAG_KG)
     seed_how = of(Run, "seed_how", choices=HOW, initial=SeedHow.WEIGHED.value, widget=pills())
 
     aliases = {"seed_kg": "seed"}

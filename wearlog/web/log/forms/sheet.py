@@ -18,7 +18,7 @@ from wearlog.equipment.models import Press
 from wearlog.logbook.entries import NewRun
 from wearlog.people.fields import quantity_of
 from wearlog.people.refusals import Doubt
-from wearlog.runs.models import Crop, Reading, Run, SeedHow
+from wearlog.runs.models import MOST_BAG_KG, Crop, Reading, Run, SeedHow
 from wearlog.web.log.forms.run import BOTH, HOW, unit_choices
 from wearlog.web.site.fields import DayField, FieldArguments, MassField, NumberField, Reader, TextArguments
 from wearlog.web.site.forms import EntryForm, FormArguments, in_units_of, new_ref
@@ -110,7 +110,7 @@ class SheetHead(EntryForm):
     """The settings for all lines: the unit of the seed, and the weight of a bag."""
 
     seed_unit = forms.ChoiceField(label=gettext_lazy("Seed in"))
-    bag = MassField(label=gettext_lazy("One bag weighs"), most=5000)
+    bag = MassField(label=gettext_lazy("One bag weighs"), most=MOST_BAG_KG)
 
     def __init__(
         self, data: Mapping[str, object] | None, *, reader: Reader, **more: Unpack[FormArguments]

@@ -246,7 +246,7 @@ class NewPartsForm(EntryForm):
 class CropForm(ThingForm[Crop]):
     class Meta(Described):
         model = Crop
-        fields = ("code", "bushel_kg", "note")
+        fields = ("code", "bag_kg", "bushel_kg", "note")
         widgets = {"note": text_area(2)}
 
     def clean_code(self) -> str:
