@@ -220,9 +220,7 @@ def test_by_the_plan_a_spare_is_worn_out_after_the_change_of_crop_at_which_it_is
     versions.touch()
     page = read(f"/parts/{spare.pk}/")
     assert "By the plan, if fitted at the next change of crop:" in page
-    found = re.search(
-        r"North press · die with rapeseed \(([^)]+)\): edge A is worn out about", page
-    )
+    found = re.search(r"North press · die with rapeseed \(([^)]+)\): edge A is worn out about", page)
     assert found
     assert found[1] == day_words(day + timedelta(days=40), day)
 
