@@ -288,7 +288,7 @@ def test_a_key_that_was_voided_here_is_a_conflict(
 
     (found,) = conflicts(again, change)
     assert found.column == ""
-    assert str(found).endswith("this record was voided here.")
+    assert str(found).endswith("this record was crossed out here.")
 
     assert again(on_conflict="keep") == ImportCounts(new=0, filled=0, replaced=0, kept=1, same=32)
     assert not model.objects.not_voided().filter(pk=record.pk).exists()
