@@ -326,7 +326,7 @@ def test_work_on_a_voided_service_says_what_to_do(again: Callable[..., ImportCou
         "service": "s2",
     }
 
-    with pytest.raises(BadLogbook, match="voided here: leave the cell empty"):
+    with pytest.raises(BadLogbook, match="crossed out here: leave the cell empty"):
         import_logbook(by=None, at=LATER, source=write_book(tmp_path / "one", {"measurements": [gauge]}))
 
     assert again(on_conflict="keep").kept == 1
