@@ -6,6 +6,7 @@ import re
 from datetime import timedelta
 from decimal import Decimal
 
+import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -366,3 +367,18 @@ def test_the_weight_of_a_bag_makes_no_forecast_stale(phone: Client, shop: Shop) 
     log.remember_bag(by=None, at=timezone.now(), crop=shop.rape, bag_kg=Decimal(25))
     after = LogVersion.objects.values().get()
     assert {name for name in after if after[name] != before[name]} == {"number"}
+
+
+@pytest.mark.parametrize(
+    ("seed", "unit", "kg"),
+    [("410 kg", "kg", 410), ("410kg", "kg", 410), ("0.4 t", "t", 400), ("16 bags", "bag", 400)],
+)
+def test_the_unit_may_stand_behind_the_seed(phone: Client, shop: Shop, seed: str, unit: str, kg: int) -> None:
+    phone.post("/log/run/", numbers(shop, hours_h="8 hours", seed=seed, seed_unit=unit, bag="25 kg"))
+    assert Run.objects.get().seed_kg == kg
+
+
+def test_another_unit_than_the_one_chosen_is_refused(phone: Client, shop: Shop) -> None:
+    answer = phone.post("/log/run/", numbers(shop, hours_h="8", seed="0.4 t", seed_unit="kg"))
+    assert answer.status_code == 422
+    assert "is not a number" in answer.content.decode()

@@ -44,6 +44,12 @@ HOW = [
 BOTH = _("You wrote an amount and said that it isn't known. Empty the amount, or choose “about”.")
 
 
+def chosen_unit(data: Mapping[str, object] | None) -> str:
+    """The word for the unit of seed that was chosen on the page: people also write it behind the number."""
+    code = str((data or {}).get("seed_unit") or "kg")
+    return units.unit_word(code) if code in units.UNIT_WORDS else ""
+
+
 class SeedAmount(EntryForm):
     """The second number: the amount of seed, in a unit that the person chooses."""
 
@@ -66,6 +72,7 @@ class SeedAmount(EntryForm):
     ) -> None:
         super().__init__(data, reader=reader, **more)
         self.field("seed_unit", forms.ChoiceField).choices = unit_choices(reader)
+        self.field("seed", NumberField).behind = chosen_unit(data)
 
     @property
     def how(self) -> str:
