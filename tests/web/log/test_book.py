@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from decimal import Decimal
 
@@ -76,7 +77,8 @@ def test_the_log_is_paged_without_losing_or_repeating_a_line(desk: Client, shop:
         seen += [part.split("/", 1)[0] for part in text.split('href="/log/run/')[1:] if part[0].isdigit()]
         if "Older</a>" not in text:
             break
-        address = "/log/" + text.split('class="button" href="')[-1].split('"')[0].replace("&amp;", "&")
+        older = re.findall(r'class="button" href="([^"]+)">Older', text)[0]
+        address = "/log/" + older.replace("&amp;", "&")
     assert len(seen) == PAGE + 15
     assert len(set(seen)) == PAGE + 15
 

@@ -264,3 +264,10 @@ class TestARunOnAPressOfWhichNothingIsRecorded:
         page = self.run_on(client, press)
         assert "Ask a maintainer to record what sits there." in page
         assert "what-sits" not in page
+
+
+def test_a_press_of_which_all_is_recorded_asks_for_nothing_more(desk: Client) -> None:
+    press = Press.objects.create(code="Bare")
+    answer = desk.get(f"/presses/{press.pk}/what-sits/", follow=True)
+    assert answer.redirect_chain == [(f"/presses/{press.pk}/", 302)]
+    assert "is recorded at every place" in answer.content.decode()

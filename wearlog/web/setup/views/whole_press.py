@@ -118,6 +118,10 @@ class WhatSits(FormPage[EmptySeatsForm, list[Fitting]]):
         self.press = get_object_or_404(Press, pk=self.kwargs["pk"])
         order = {kind: number for number, kind in enumerate(Kind.values)}
         empty = Position.objects.filter(press=self.press).exclude(fittings__in=Fitting.objects.open())
+        if not empty:
+            messages.info(self.request, _("What sits on %s is recorded at every place.") % self.press)
+            page = reverse("web:press", kwargs={"pk": self.press.pk})
+            raise NothingToShow(HttpResponseRedirect(page))
         self.positions = sorted(empty, key=lambda place: (order[place.kind], place.name))
 
     def form(self, data: QueryDict | None) -> EmptySeatsForm:
