@@ -53,7 +53,14 @@ def test_the_line_of_a_job_is_two_ruled_lines_high(phone: Page, sign_in: SignIn,
 
 @pytest.mark.parametrize(
     ("path", "most"),
-    [("/presses/{north}/", 5), ("/presses/{twin}/", 5), ("/due/", 8), ("/parts/", 6), ("/", 5)],
+    [
+        ("/presses/{north}/", 5),
+        ("/presses/{twin}/", 5),
+        ("/due/", 8),
+        ("/parts/", 6),
+        ("/", 5),
+        ("/compare/", 6),
+    ],
 )
 def test_a_page_takes_so_many_screens_at_most(
     path: str, most: float, phone: Page, sign_in: SignIn, shop: LookMill
