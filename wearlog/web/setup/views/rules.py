@@ -180,7 +180,8 @@ class PricePage(ThingPage[PriceForm, Price]):
         return Price(from_on=timezone.localdate(timezone=self.reader.zone))
 
     def name_of(self, thing: Price) -> str:
-        return f"{item_words(thing.item)}, {_('from %s on') % in_figures(thing.from_on)}"
+        since = _("from %s on") % in_figures(thing.from_on)
+        return f"{item_words(thing.item)}, {since}"
 
     def form_for(self, thing: Price, made: type[PriceForm], data: QueryDict | None) -> PriceForm:
         return made(data, instance=thing, reader=self.reader, currency=self.request.mill.currency)
