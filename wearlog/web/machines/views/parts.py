@@ -197,13 +197,7 @@ def part(request: MillRequest, pk: int) -> HttpResponse:
             "frames": framed(items),
             "fittings": with_work(fittings, edges),
             "made_into": shown.made_into.all(),
-            "lines": log_lines.of_part(
-                shown,
-                list(services_of(shown)),
-                user=request.user,
-                now=now,
-                system=str(request.units),
-            ),
+            "lines": log_lines.of_part(list(services_of(shown)), system=str(request.units)),
         },
     )
 

@@ -131,6 +131,10 @@ class PlanPage(ThingPage[PlanForm, PlanEntry]):
             entry.press_id = int(press)
         return entry
 
+    def name_of(self, thing: PlanEntry) -> str:
+        words = {"press": thing.press, "crop": thing.crop, "day": in_figures(thing.start_on)}
+        return _("%(press)s %(crop)s from %(day)s") % words
+
     def take_away(self) -> None:
         actions.remove_plan_entry(by=self.request.user, at=timezone.now(), entry=self.thing)
 
@@ -174,6 +178,10 @@ class PricePage(ThingPage[PriceForm, Price]):
 
     def new_thing(self) -> Price:
         return Price(from_on=timezone.localdate(timezone=self.reader.zone))
+
+    def name_of(self, thing: Price) -> str:
+        since = _("from %s on") % in_figures(thing.from_on)
+        return f"{item_words(thing.item)}, {since}"
 
     def form_for(self, thing: Price, made: type[PriceForm], data: QueryDict | None) -> PriceForm:
         return made(data, instance=thing, reader=self.reader, currency=self.request.mill.currency)
