@@ -1,4 +1,5 @@
-"""The chart of throughput on the page of a press, in a real browser: by day and night, narrow and wide."""
+"""The charts of throughput and wear on the pages of a press and a part, in a real browser: by day and night,
+narrow and wide."""
 
 from __future__ import annotations
 
@@ -19,9 +20,8 @@ POLICY = """() => {
 AGAIN = "document.querySelector('.chart').outerHTML = document.querySelector('.chart').outerHTML"
 """The picture parsed anew, so that what the content policy forbids in it is told while somebody listens."""
 WORDS_OUTSIDE = """() => {
-  const sheet = document.querySelector('.chart-sheet').getBoundingClientRect();
   return [...document.querySelectorAll('.chart text')].filter(word => {
-    const box = word.getBoundingClientRect();
+    const sheet = word.closest('.chart-sheet').getBoundingClientRect(), box = word.getBoundingClientRect();
     return box.left < sheet.left || box.right > sheet.right
       || box.top < sheet.top || box.bottom > sheet.bottom;
   }).map(word => word.textContent);
@@ -40,6 +40,44 @@ def opened(page: Page, sign_in: SignIn, shop: LookMill) -> Page:
     page.goto(f"/presses/{shop.north.pk}/")
     expect(page.get_by_role("img", name="Throughput of North press over time")).to_be_visible()
     return page
+
+
+@pytest.fixture(params=["en", "de", "fr"])
+def part_page(
+    request: pytest.FixtureRequest, context_of: MakeContext, sign_in: SignIn, shop: LookMill
+) -> Page:
+    """The page of a die with gauges, on a narrow phone."""
+    User.objects.update(language=request.param)
+    page = narrow_page(context_of)
+    sign_in(page, User.objects.get())
+    page.goto(f"/parts/{shop.die.pk}/")
+    expect(page.locator(".chart")).to_have_count(2)
+    return page
+
+
+def test_wear_is_accessible_by_day_and_night_and_within_its_sheet_in_each_language(part_page: Page) -> None:
+    open_folds(part_page)
+    assert findings_by_day_and_night(part_page) == []
+    assert part_page.evaluate("document.documentElement.scrollWidth") <= WIDTH
+    assert part_page.evaluate(WORDS_OUTSIDE) == []
+    assert part_page.evaluate(SMALLEST) >= 13
+    assert sideways(part_page) == []
+    part_page.evaluate(POLICY)
+    part_page.evaluate(AGAIN)
+    assert part_page.evaluate("new Promise(done => setTimeout(() => done(window.against.length), 100))") == 0
+
+
+def test_the_edges_of_a_part_stand_side_by_side_on_a_desk(
+    phone: Page, sign_in: SignIn, shop: LookMill
+) -> None:
+    sign_in(phone, User.objects.get())
+    phone.set_viewport_size({"width": 1280, "height": 800})
+    phone.goto(f"/parts/{shop.die.pk}/")
+    first, second = (chart.bounding_box() for chart in phone.locator(".chart").all())
+    assert first is not None
+    assert second is not None
+    assert first["y"] == second["y"]
+    assert second["x"] > first["x"] + first["width"]
 
 
 def test_on_a_narrow_phone_it_is_accessible_by_day_and_night_and_within_its_sheet(

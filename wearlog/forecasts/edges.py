@@ -16,12 +16,14 @@ from wearlog.calc.wear import (
     EdgeRecord,
     Gauge,
     Learned,
+    Quantiles,
     TypeFit,
     TypeRecord,
     Work,
     answers,
     fingerprint,
     learn,
+    wear_along,
 )
 from wearlog.forecasts.things import crops_of
 from wearlog.history.cache import Cache
@@ -99,12 +101,26 @@ class Edges:
     @cached_property
     def fits(self) -> Mapping[int, TypeFit]:
         """The wear model's fit for each part type, learned together because types inform each other."""
+        return {
+            type_id: answers(record, self._learned[type_id]) for type_id, record in self._type_records.items()
+        }
+
+    @cached_property
+    def _learned(self) -> Mapping[int, Learned]:
         records = self._type_records
         learned = _LEARNED.get(self._data_fingerprint, lambda: learn(list(records.values())))
-        return {
-            type_id: answers(record, known)
-            for (type_id, record), known in zip(records.items(), learned, strict=True)
-        }
+        return dict(zip(records, learned, strict=True))
+
+    def wear_along(self, part: PartRow, edge: str, seed: Floats, at: Floats) -> tuple[Quantiles, ...]:
+        """The wear toward the limit of an edge of the part, used or not, at other moments, as for
+        `calc.wear.wear_along`."""
+        key = (part.id, edge) if (part.id, edge) in self.used else None
+        return wear_along(self._type_records[part.type_id], self._learned[part.type_id], key, seed, at)
+
+    def seed_until(self, edge: Edge, instants: Sequence[float]) -> Floats:
+        """Seed per crop that the edge had taken before each instant, this log or not, shape
+        (len(instants), crops)."""
+        return self._exposures([(edge.key, at) for at in instants], {edge.key: list(edge.fittings)})
 
     @cached_property
     def fingerprint(self) -> str:
