@@ -42,29 +42,25 @@ def opened(page: Page, sign_in: SignIn, shop: LookMill) -> Page:
     return page
 
 
-@pytest.fixture(params=["en", "de", "fr"])
-def part_page(
-    request: pytest.FixtureRequest, context_of: MakeContext, sign_in: SignIn, shop: LookMill
-) -> Page:
-    """The page of a die with gauges, on a narrow phone."""
-    User.objects.update(language=request.param)
+@pytest.mark.parametrize("address", ["/parts/1/", "/compare/"])
+@pytest.mark.parametrize("language", ["en", "de", "fr"])
+def test_pictures_are_accessible_by_day_and_night_and_within_their_sheets_in_each_language(
+    context_of: MakeContext, sign_in: SignIn, shop: LookMill, language: str, address: str
+) -> None:
+    User.objects.update(language=language)
     page = narrow_page(context_of)
     sign_in(page, User.objects.get())
-    page.goto(f"/parts/{shop.die.pk}/")
-    expect(page.locator(".chart")).to_have_count(2)
-    return page
-
-
-def test_wear_is_accessible_by_day_and_night_and_within_its_sheet_in_each_language(part_page: Page) -> None:
-    open_folds(part_page)
-    assert findings_by_day_and_night(part_page) == []
-    assert part_page.evaluate("document.documentElement.scrollWidth") <= WIDTH
-    assert part_page.evaluate(WORDS_OUTSIDE) == []
-    assert part_page.evaluate(SMALLEST) >= 13
-    assert sideways(part_page) == []
-    part_page.evaluate(POLICY)
-    part_page.evaluate(AGAIN)
-    assert part_page.evaluate("new Promise(done => setTimeout(() => done(window.against.length), 100))") == 0
+    page.goto(address.replace("/1/", f"/{shop.die.pk}/"))
+    expect(page.locator(".chart").first).to_be_visible()
+    open_folds(page)
+    assert findings_by_day_and_night(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= WIDTH
+    assert page.evaluate(WORDS_OUTSIDE) == []
+    assert page.evaluate(SMALLEST) >= 13
+    assert sideways(page) == []
+    page.evaluate(POLICY)
+    page.evaluate(AGAIN)
+    assert page.evaluate("new Promise(done => setTimeout(() => done(window.against.length), 100))") == 0
 
 
 def test_the_edges_of_a_part_stand_side_by_side_on_a_desk(

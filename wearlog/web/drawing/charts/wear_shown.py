@@ -233,9 +233,9 @@ class EdgeWords:
             return _("%(low)s or more") % {"low": low}
         high = self.mass(limit.high_kg)
         middle = self.mass(limit.mid_kg)
-        if low.rpartition(" ")[2] == high.rpartition(" ")[2] == middle.rpartition(" ")[2]:
-            low = low.rpartition(" ")[0]
-            high = high.rpartition(" ")[0] if bare else high
+        if low.partition(" ")[2] == high.partition(" ")[2] == middle.partition(" ")[2]:
+            low = low.partition(" ")[0]
+            high = high.partition(" ")[0] if bare else high
         return _("%(low)s to %(high)s") % {"low": low, "high": high}
 
     def at_limit(self) -> tuple[str, ...]:
