@@ -6,7 +6,7 @@ import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
 
-from wearlog.web.drawing.charts.render import INK, LINE, SOFT, STEEL, Spec
+from wearlog.web.drawing.charts.render import INK, LINE, SHEET, SOFT, STEEL, Spec
 from wearlog.web.drawing.charts.room import FONT, Word
 
 X, Y = {"field": "x", "type": "quantitative"}, {"field": "y", "type": "quantitative"}
@@ -108,12 +108,12 @@ def line(name: str, places: Sequence[tuple[float, float]], *, broken: bool = Fal
     }
 
 
-def rules(name: str, rows: Sequence[Mapping[str, object]]) -> Spec:
+def rules(name: str, rows: Sequence[Mapping[str, object]], *, color: str = INK) -> Spec:
     """Straight lines between two places of the plot in its own units: rows of x, y, x2, y2, width, dash."""
     return {
         "name": name,
         "data": {"values": list(rows)},
-        "mark": {"type": "rule", "color": INK},
+        "mark": {"type": "rule", "color": color},
         "encoding": {
             "x": UNSCALED_X,
             "y": UNSCALED_Y,
@@ -130,14 +130,19 @@ def rule(x: float, y: float, x2: float, y2: float, *, width: float = 1, dash: Se
 
 
 def symbols(
-    name: str, rows: Sequence[Mapping[str, object]], *, size: float = 60, stroke: float = 1.75
+    name: str,
+    rows: Sequence[Mapping[str, object]],
+    *,
+    size: float = 60,
+    stroke: float = 1.75,
+    color: str = INK,
 ) -> Spec:
     """Marks in units of the plot: rows of x, y, shape and fill. A shape may be a path in the library's way of
     writing them; with the size 4 its units are those of the plot."""
     return {
         "name": name,
         "data": {"values": list(rows)},
-        "mark": {"type": "point", "stroke": INK, "strokeWidth": stroke, "size": size, "opacity": 1},
+        "mark": {"type": "point", "stroke": color, "strokeWidth": stroke, "size": size, "opacity": 1},
         "encoding": {
             "x": UNSCALED_X,
             "y": UNSCALED_Y,
@@ -153,12 +158,16 @@ def symbols(
 
 
 def texts(words: Sequence[Word]) -> Iterator[Spec]:
-    """A layer for each group of words: `words`, `soft`, `strong`, and `now` for what is estimated."""
+    """A layer for each group of words: `words`, `soft`, `strong`, `now` for what is estimated, `locked` for
+    those on a black ground; `from` and `to` are words that begin and end at their place."""
     marks: dict[str, dict[str, object]] = {
         "words": {},
         "soft": {"fill": SOFT},
         "strong": {"fontWeight": "bold"},
         "now": {"fontWeight": "bold", "fill": STEEL},
+        "locked": {"fontWeight": "bold", "fill": SHEET},
+        "from": {"align": "left"},
+        "to": {"align": "right"},
     }
     for name, mark in marks.items():
         rows = [

@@ -22,16 +22,19 @@ class Room:
     right: float
     taken: list[Box] = field(default_factory=list)
 
+    def is_free(self, box: Box) -> bool:
+        return not any(
+            box[0] < right and left < box[2] and box[1] < bottom and top < box[3]
+            for left, top, right, bottom in self.taken
+        )
+
     def take(self, words: str, x: float, y: float, *, always: bool = False) -> float | None:
         """Take the room of words centred as near to x as the picture lets them, with their middle at y: where
         their middle is then, or None where something is in the way."""
         half = len(words) * CHARACTER / 2
         x = max(self.left + half + 2, min(self.right - half - 2, x))
         box = (x - half - 3, y - LINE_HEIGHT / 2, x + half + 3, y + LINE_HEIGHT / 2)
-        if not always and any(
-            box[0] < right and left < box[2] and box[1] < bottom and top < box[3]
-            for left, top, right, bottom in self.taken
-        ):
+        if not always and not self.is_free(box):
             return None
         self.taken.append(box)
         return x

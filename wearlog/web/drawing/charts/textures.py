@@ -54,10 +54,15 @@ def _texture(crop: int, width: float, height: float) -> str:
     return ""
 
 
-def _strokes(width: float, height: float, *, rising: bool) -> str:
+def hatching(width: float, height: float, step: float) -> str:
+    """The path of falling strokes over an area where nothing is pressed."""
+    return _strokes(width, height, rising=False, step=step)
+
+
+def _strokes(width: float, height: float, *, rising: bool, step: float = STEP) -> str:
     """Strokes at 45 degrees, cut off at the sides."""
     found = []
-    for begin in _steps(-height + STEP, width, STEP):
+    for begin in _steps(-height + step, width, step):
         left, right = max(begin, 0.0), min(begin + height, width)
         if right - left < 1.5:
             continue
