@@ -43,7 +43,7 @@ def opened(page: Page, sign_in: SignIn, shop: LookMill) -> Page:
     return page
 
 
-@pytest.mark.parametrize("address", ["/parts/1/", "/compare/", "/plan/"])
+@pytest.mark.parametrize("address", ["/parts/1/", "/compare/", "/plan/", "/how-it-goes/"])
 @pytest.mark.parametrize("language", ["en", "de", "fr"])
 def test_pictures_are_accessible_by_day_and_night_and_within_their_sheets_in_each_language(
     context_of: MakeContext, sign_in: SignIn, shop: LookMill, language: str, address: str
@@ -130,3 +130,27 @@ def test_it_stands_after_what_wears_on_a_phone_and_beside_it_on_a_desk(
     assert top_of(".machine")[0] < top_of(".chart")[0]
     assert top_of("#to-do")[0] < top_of(".chart")[0]
     assert page.evaluate("document.documentElement.scrollWidth") <= 1280
+
+
+def test_a_desk_shows_the_pictures_beside_the_days_jobs_and_a_phone_never_asks_for_them(
+    phone: Page, context_of: MakeContext, sign_in: SignIn, shop: LookMill
+) -> None:
+    asked: list[str] = []
+    for page in (phone, context_of(viewport={"width": 1280, "height": 800}).new_page()):
+        sign_in(page, User.objects.get())
+        page.on("request", lambda request: asked.append(request.url))
+        page.goto("/", wait_until="networkidle")
+    assert len([url for url in asked if url.endswith("/how-it-goes/")]) == 1
+    expect(page.locator("[data-beside] .chart")).to_have_count(2)
+    expect(phone.locator("[data-beside] .chart")).to_have_count(0)
+    expect(phone.get_by_role("link", name="How it goes")).to_be_visible()
+    chart, job = (
+        page.locator(".chart").first.bounding_box(),
+        page.locator(".press-frame").first.bounding_box(),
+    )
+    assert chart is not None
+    assert job is not None
+    assert chart["x"] > job["x"] + job["width"]
+    assert findings_by_day_and_night(page) == []
+    page.emulate_media(media="print")
+    expect(page.locator("[data-beside]")).to_be_hidden()

@@ -42,10 +42,13 @@ class Shape:
     bar_at: float
     due_rows: tuple[float, ...]
     names_above: bool
+    work: bool = True
 
 
 WIDE = Shape(width=980, left=118, head=26, row=98, bar_at=24, due_rows=(62, 80), names_above=False)
 NARROW = Shape(width=300, left=8, head=24, row=112, bar_at=34, due_rows=(72, 89), names_above=True)
+STRIPS = Shape(width=192, left=114, head=4, row=32, bar_at=4, due_rows=(), names_above=False, work=False)
+"""Small, for a page that has the jobs elsewhere: the crops of each press alone."""
 RIGHT = 12.0
 
 
@@ -98,7 +101,7 @@ def spec(calendar: Calendar, words: CalendarWords, shape: Shape) -> Spec:
         *([symbols("locks", drawn.locks, size=2, stroke=0.1, color=SHEET)] if drawn.locks else []),
         *texts([*drawn.words, *_around(calendar, words, shape, height)]),
     ]
-    foot = 22 if calendar.idle else 4
+    foot = 22 if calendar.idle or not shape.work else 4
     return whole(shape.width, height, (shape.left, RIGHT, shape.head, foot), layers)
 
 
@@ -129,7 +132,8 @@ def _strip(
             {"x": round(x, 1), "y": at - 3, "shape": hatching(width, BAR + 6, 5), "fill": SHEET}
         )
         drawn.words += room.first_free([words.stands], [(x + width / 2, at - 12)], group="strong")
-    _work(calendar, year, words, shape, at, drawn, room)
+    if shape.work:
+        _work(calendar, year, words, shape, at, drawn, room)
     if year.frame is not None:
         _jobs(calendar, year, words, shape, top, drawn)
 
@@ -139,7 +143,9 @@ def _name(year: PressYear, shape: Shape, top: float, drawn: Drawn, room: Room) -
     most = 24 if shape.names_above else int((shape.left - 8) / CHARACTER)
     name = year.name if len(year.name) <= most else f"{year.name[: most - 1]}…"
     x = -shape.left + len(name) * CHARACTER / 2 + 2
-    y = top + 14 if shape.names_above else top + shape.bar_at + 2
+    y = top + shape.bar_at + (2 if shape.due_rows else BAR / 2)
+    if shape.names_above:
+        y = top + 14
     drawn.words.append(("strong", name, x, y))
     room.taken.append((-shape.left, y - 9, x + len(name) * CHARACTER / 2 + 4, y + 9))
     if year.frame is None:
@@ -168,7 +174,7 @@ def _crops(
         if width >= len(crop) * CHARACTER:
             named.add(crop)
             yield "words", crop, middle, at + BAR / 2
-        elif crop not in named:
+        elif shape.work and crop not in named:
             for word in room.first_free([crop], [(middle, at - 10)]):
                 named.add(crop)
                 yield word
@@ -244,12 +250,12 @@ def due_at(calendar: Calendar, job: DueItem) -> float:
 
 
 def _around(calendar: Calendar, words: CalendarWords, shape: Shape, height: float) -> Iterator[Word]:
-    """Today and the months above, where the mill stands below."""
+    """Today and the months above, where the mill stands below; below too in small."""
     room = Room(-shape.left, shape.width + RIGHT)
     x = _x(calendar, shape, calendar.today)
-    y = -14.0
+    y = -14.0 if shape.work else height + 10
     yield from room.first_free([words.today], [(x, y)], group="strong")
-    for start, end in calendar.idle:
+    for start, end in calendar.idle if shape.work else ():
         left, right = _x(calendar, shape, start), _x(calendar, shape, end)
         yield from room.first_free([words.idle], [((left + right) / 2, height + 10)])
     for at, word in words.ticks:

@@ -159,7 +159,8 @@ def symbols(
 
 def texts(words: Sequence[Word]) -> Iterator[Spec]:
     """A layer for each group of words: `words`, `soft`, `strong`, `now` for what is estimated, `locked` for
-    those on a black ground; `from` and `to` are words that begin and end at their place."""
+    those on a black ground; `from` and `to` are words that begin and end at their place, bold
+    or not."""
     marks: dict[str, dict[str, object]] = {
         "words": {},
         "soft": {"fill": SOFT},
@@ -168,6 +169,8 @@ def texts(words: Sequence[Word]) -> Iterator[Spec]:
         "locked": {"fontWeight": "bold", "fill": SHEET},
         "from": {"align": "left"},
         "to": {"align": "right"},
+        "bold_from": {"align": "left", "fontWeight": "bold"},
+        "bold_to": {"align": "right", "fontWeight": "bold"},
     }
     for name, mark in marks.items():
         rows = [

@@ -16,7 +16,7 @@ from wearlog.forecasts.items import DueItem
 from wearlog.history.record import Record
 from wearlog.lockout.cautions.hazards import shown_word
 from wearlog.people.dates import written
-from wearlog.web.drawing.charts.calendar import NARROW, WIDE, CalendarWords, spec
+from wearlog.web.drawing.charts.calendar import NARROW, STRIPS, WIDE, CalendarWords, spec
 from wearlog.web.drawing.charts.campaigns import SHOWN_WORK, Calendar, ends_on, season_calendar
 from wearlog.web.drawing.charts.months import ticks
 from wearlog.web.drawing.charts.render import chart_svg
@@ -69,18 +69,7 @@ def calendar_picture(
     if not calendar.presses:
         return None
     sentence = sentence_of(calendar, record, system, jobs)
-    words = CalendarWords(
-        ticks=ticks(record, calendar.left, calendar.right),
-        today=_("today"),
-        idle=_("mill stands"),
-        stands=_("stands"),
-        jobs={
-            (frame.press_id, number): job_words(frame.demand(job))
-            for frame in calendar.frames
-            for number, job in enumerate(frame.jobs)
-        },
-        work={action: noun_of(action) for action in SHOWN_WORK},
-    )
+    words = _words(calendar, record)
     label = _("Calendar of the season. %(sentence)s") % {"sentence": sentence}
     drawn = [chart_svg(spec(calendar, words, shape), label=label) for shape in (WIDE, NARROW)]
     shown = calendar.frames
@@ -95,6 +84,32 @@ def calendar_picture(
         dangers=tuple(dict.fromkeys(danger for one in cautions for danger in one.in_short)),
         rows=tuple(_rows(calendar, record, system)),
         more=calendar.more,
+    )
+
+
+def strips_picture(record: Record, *, system: str) -> tuple[SafeString, str] | None:
+    """The crops of each press this season in small, without jobs, and the sentence about them; None for a
+    mill without presses in service."""
+    calendar = season_calendar(record, ())
+    if not calendar.presses:
+        return None
+    sentence = sentence_of(calendar, record, system, 0)
+    label = _("Calendar of the season. %(sentence)s") % {"sentence": sentence}
+    return chart_svg(spec(calendar, _words(calendar, record), STRIPS), label=label), sentence
+
+
+def _words(calendar: Calendar, record: Record) -> CalendarWords:
+    return CalendarWords(
+        ticks=ticks(record, calendar.left, calendar.right),
+        today=_("today"),
+        idle=_("mill stands"),
+        stands=_("stands"),
+        jobs={
+            (frame.press_id, number): job_words(frame.demand(job))
+            for frame in calendar.frames
+            for number, job in enumerate(frame.jobs)
+        },
+        work={action: noun_of(action) for action in SHOWN_WORK},
     )
 
 
