@@ -146,7 +146,7 @@ def _name(year: PressYear, shape: Shape, top: float, drawn: Drawn, room: Room) -
     y = top + shape.bar_at + (2 if shape.due_rows else BAR / 2)
     if shape.names_above:
         y = top + 14
-    drawn.words.append(("strong", name, x, y))
+    drawn.words.append(("bold_from", name, 2 - shape.left, y))
     room.taken.append((-shape.left, y - 9, x + len(name) * CHARACTER / 2 + 4, y + 9))
     if year.frame is None:
         return
@@ -190,19 +190,15 @@ def _work(
     room: Room,
 ) -> None:
     """Triangles above the bars, the latest first, with their word on a desk."""
-    placed: list[float] = []
+    marked: dict[float, str] = {}
     for row in reversed(year.work):
         x = _x(calendar, shape, row.done)
-        if any(abs(x - other) < APART for other in placed):
-            continue
-        placed.append(x)
-        drawn.marks.append({"x": round(x, 1), "y": at - 7, "shape": "triangle-down", "fill": INK})
-        room.taken.append((x - 7, at - 14, x + 7, at))
-    for x in [] if shape.names_above else sorted(placed):
-        row = next(row for row in year.work if abs(_x(calendar, shape, row.done) - x) < 0.01)
-        word = words.work[row.action]
-        half = len(word) * CHARACTER / 2 + 12
-        drawn.words += room.first_free([word], [(x + half, at - 9), (x - half, at - 9)], group="soft")
+        if all(abs(x - other) >= APART for other in marked):
+            marked[x] = words.work[row.action]
+            drawn.marks.append({"x": round(x, 1), "y": at - 7, "shape": "triangle-down", "fill": INK})
+            room.taken.append((x - 7, at - 14, x + 7, at))
+    for x, word in sorted(marked.items()) if not shape.names_above else ():
+        drawn.words += _word_beside(room, word, x, at - 9, shape)
 
 
 def _jobs(
@@ -226,20 +222,21 @@ def _jobs(
         if y == heights[0]:
             drawn.rows.append(rule(x, top + shape.bar_at + BAR, x, y - 6, width=1))
         for word in words.jobs[year.press_id, number]:
-            half = len(word) * CHARACTER / 2 + 11
-            places = _beside(x, half, y, shape)
-            found = next(room.first_free([word], places), None)
-            if found is not None:
-                after = found[2] > x
-                drawn.words.append(("from" if after else "to", word, x + 11 if after else x - 11, y))
+            found = list(_word_beside(room, word, x, y, shape))
+            if found:
+                drawn.words += found
                 break
 
 
-def _beside(x: float, half: float, y: float, shape: Shape) -> list[tuple[float, float]]:
-    """To the right of a mark, else to its left; nowhere where the picture ends before the word does."""
-    right, left = x + half, x - half
-    found = [(right, y)] if right + half - 11 <= shape.width + RIGHT - 2 else []
-    return [*found, (left, y)] if left - half + 11 >= -shape.left + 2 else found
+def _word_beside(room: Room, word: str, x: float, y: float, shape: Shape) -> Iterator[Word]:
+    """To the right of a mark, else to its left; nowhere where something is in the way, or where the picture
+    ends before the word does."""
+    half = len(word) * CHARACTER / 2
+    for group, middle, begin in (("from", x + 13 + half, x + 11), ("to", x - 13 - half, x - 11)):
+        inside = middle + half <= shape.width + RIGHT - 2 and middle - half >= 2 - shape.left
+        if inside and room.take(word, middle, y) is not None:
+            yield group, word, begin, y
+            return
 
 
 def due_at(calendar: Calendar, job: DueItem) -> float:
