@@ -14,7 +14,7 @@ from wearlog.calc.conformal import DayRange
 from wearlog.forecasts.models import Replay
 from wearlog.forecasts.track.learning import learn
 from wearlog.history.models import Widening
-from wearlog.people.models import Role, User
+from wearlog.people.models import Mill, Role, User
 from wearlog.web.drawing.promises import picture
 
 
@@ -23,7 +23,7 @@ def page(client: Client, db: None) -> Client:
     """Signed in; six dies wore out one after another, 80 days each, the last of them ten days ago."""
     shop = Shop()
     die = shop.type("D5", "die", edges=2, new_mm=5.0, limit_mm=5.4, expected_life_kg=40_000.0)
-    first = timezone.localdate() - timedelta(days=490)
+    first = timezone.localdate(timezone=shop.mill.zone) - timedelta(days=490)
     for number in range(6):
         begun = first + timedelta(days=80 * number)
         over = begun + timedelta(days=80)
@@ -84,7 +84,7 @@ def test_the_page_says_that_ranges_stand_as_given_and_from_when_the_record_speak
 
 
 def test_the_page_says_by_how_much_ranges_are_widened(page: Client) -> None:
-    today = timezone.localdate()
+    today = timezone.localdate(timezone=Mill.current().zone)
     Widening.objects.update_or_create(
         since=today, defaults={"factor": 1.42, "judged": 30, "checked_on": today}
     )
