@@ -97,6 +97,21 @@ def test_crops_stand_in_the_order_in_which_they_were_pressed(shop: Shop, die: Pa
     ]
 
 
+def test_a_long_log_gives_a_line_of_few_points_with_all_its_seed_and_every_change_of_crop(
+    shop: Shop, die: Part
+) -> None:
+    shop.fit(die, "2024-01-01", edge="A", position="die")
+    shop.runs("2024-01-01", 450, kg=10)
+    shop.runs("2025-03-26", 450, kg=12, crop="sunflower")
+    found = shown(die)
+    assert len(found.so_far) <= 60
+    assert found.so_far[-1].seed_kg == pytest.approx(9_900)
+    assert [(one.crop, round(one.to_kg)) for one in found.stretches] == [
+        ("rapeseed", 4500),
+        ("sunflower", 9900),
+    ]
+
+
 def test_seed_from_before_the_log_has_no_crop(shop: Shop, die: Part) -> None:
     Part.objects.filter(pk=die.pk).update(used_kg=3000)
     shop.fit(die, "2026-09-01", edge="A", position="die")

@@ -324,13 +324,17 @@ def _is_doubtful(row: MeasurementRow, mid_mm: float, fit: TypeFit) -> bool:
 
 
 def _ends(record: Record, used: Edge) -> list[float]:
-    """The ends of all runs on the presses where the edge was, while it was there, in order of time."""
+    """The ends of runs on the presses where the edge was, while it was there, in order of time: all of them
+    where they are few, else every so many and those before another crop."""
     found: set[float] = set()
     for fitting in used.fittings:
         runs = record.runs.get(record.positions[fitting.position_id].press_id)
         if runs is not None:
             until = record.end if fitting.removed is None else fitting.removed
-            found |= set(runs.end[(runs.end > fitting.fitted) & (runs.end < until)].tolist())
+            rows = np.flatnonzero((runs.end > fitting.fitted) & (runs.end < until))
+            last = np.append(np.diff(runs.crop[rows]) != 0, True)
+            step = max(1, rows.size // (8 * MOST_POINTS))
+            found |= set(runs.end[rows[last | (np.arange(rows.size) % step == 0)]].tolist())
             found.add(until)
     return sorted(end for end in found if end < record.end)
 
