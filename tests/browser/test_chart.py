@@ -136,7 +136,10 @@ def test_a_desk_shows_the_pictures_beside_the_days_jobs_and_a_phone_never_asks_f
     phone: Page, context_of: MakeContext, sign_in: SignIn, shop: LookMill
 ) -> None:
     asked: list[str] = []
-    for page in (phone, context_of(viewport={"width": 1280, "height": 800}).new_page()):
+    for page in (
+        phone,
+        context_of(viewport={"width": 1280, "height": 800}, reduced_motion="reduce").new_page(),
+    ):
         sign_in(page, User.objects.get())
         page.on("request", lambda request: asked.append(request.url))
         page.goto("/", wait_until="networkidle")
