@@ -16,7 +16,7 @@ from wearlog.history.record import Record
 from wearlog.web.drawing.charts.layers import rule, rules, symbols, texts, whole
 from wearlog.web.drawing.charts.render import INK, STEEL, Spec, chart_svg
 from wearlog.web.drawing.charts.room import CHARACTER, Word
-from wearlog.web.drawing.charts.throughput import RatePoint, season_points
+from wearlog.web.drawing.charts.throughput import RatePoint, pace_of, season_points
 
 WIDTH, ROW, TOP, LINE = 304.0, 84.0, 38.0, 36.0
 """Of each press: its row, where its line begins below two lines of words, and how high that is."""
@@ -63,8 +63,7 @@ def press_pace(record: Record, press_id: int, name: str) -> PressPace:
     crop = points[-1].crop
     own = tuple(point for point in points if point.crop == crop)
     begun = [point for point in own if point.start < own[0].start + FIRST_S]
-    first = sum(point.seed_kg for point in begun) / sum(point.hours_h for point in begun)
-    return PressPace(press_id, name, crop, own, first, own[-1].kg_per_h)
+    return PressPace(press_id, name, crop, own, pace_of(begun), own[-1].kg_per_h)
 
 
 def paces(record: Record, *, system: str) -> Paces | None:

@@ -6,7 +6,7 @@ Only runs that tell output per hour count (`RunColumns.tell_output`); their hour
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -50,6 +50,11 @@ class RatePoint:
     @property
     def kg_per_h(self) -> float:
         return self.seed_kg / self.hours_h
+
+
+def pace_of(points: Sequence[RatePoint]) -> float:
+    """Kilograms per hour of these points together."""
+    return sum(point.seed_kg for point in points) / sum(point.hours_h for point in points)
 
 
 @dataclass(frozen=True)
@@ -100,7 +105,7 @@ class SeasonThroughput:
         return tuple(
             CropRate(
                 crop=crop,
-                kg_per_h=sum(point.seed_kg for point in own[crop]) / hours[crop],
+                kg_per_h=pace_of(own[crop]),
                 low=min(point.kg_per_h for point in own[crop]),
                 high=max(point.kg_per_h for point in own[crop]),
                 points=len(own[crop]),
