@@ -100,7 +100,8 @@ class TestPage:
         self, shop: LookMill, read: Callable[[str], str]
     ) -> None:
         page = read(f"/parts/{shop.die.pk}/")
-        edge_a, edge_b = re.search(r"Edge A.*?</section>", page), re.search(r"Edge B.*?</section>", page)
+        edge_a = re.search(r'<h2 id="edge-1"> ?Edge A.*?</section>', page)
+        edge_b = re.search(r'<h2 id="edge-2"> ?Edge B.*?</section>', page)
         assert edge_a is not None
         assert edge_b is not None
         assert "at work" in edge_a.group(0)
