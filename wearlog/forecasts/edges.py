@@ -17,12 +17,14 @@ from wearlog.calc.wear import (
     EdgeRecord,
     Gauge,
     Learned,
+    Quantiles,
     TypeFit,
     TypeRecord,
     Work,
     answers,
     fingerprint,
     learn,
+    wear_along,
 )
 from wearlog.forecasts import lessons
 from wearlog.forecasts.things import crops_of
@@ -142,6 +144,18 @@ class Edges:
         """The fits of a part's type and of one of its edges; an unused edge has the fit of a new one."""
         fit = self.fits[part.type_id]
         return fit, fit.edges.get((part.id, edge), fit.new_edge)
+
+    def wear_along(self, part: PartRow, edge: str, seed: Floats, at: Floats) -> tuple[Quantiles, ...]:
+        """The wear toward the limit of an edge of the part, used or not, at other moments, as for
+        `calc.wear.wear_along`."""
+        key = (part.id, edge) if (part.id, edge) in self.used else None
+        learned = dict(zip(self._type_records, self._learned, strict=True))[part.type_id]
+        return wear_along(self._type_records[part.type_id], learned, key, seed, at)
+
+    def seed_until(self, edge: Edge, instants: Sequence[float]) -> Floats:
+        """Seed per crop that the edge had taken before each instant, this log or not, shape
+        (len(instants), crops)."""
+        return self._exposures([(edge.key, at) for at in instants], {edge.key: list(edge.fittings)})
 
     @cached_property
     def used(self) -> Mapping[EdgeKey, Edge]:

@@ -11,7 +11,7 @@ from scipy import special
 from wearlog.calc.wear import shape
 from wearlog.calc.wear.fits import EdgeFit, Quantiles, Scenarios, TypeFit
 from wearlog.calc.wear.learned import NO_WORK, NOTHING_KNOWN, Known, Learned
-from wearlog.calc.wear.lives import PLAIN, Ints, Places
+from wearlog.calc.wear.lives import PLAIN, Ints, Places, shifted_at
 from wearlog.calc.wear.nodes import nodes
 from wearlog.calc.wear.records import Floats, TypeRecord
 from wearlog.calc.wear.state import WIDEST, log_likelihood
@@ -64,6 +64,20 @@ def answers(record: TypeRecord, learned: Learned, keys: Iterable[Hashable] | Non
     )
 
 
+def wear_along(
+    record: TypeRecord, learned: Learned, key: Hashable | None, seed: Floats, at: Floats
+) -> tuple[Quantiles, ...]:
+    """The wear toward the limit, since new, of an edge at other moments of its present life, as everything
+    that is known today tells it; empty where nothing is known.
+
+    key: the edge, None for one that was never used. seed: what it had taken, or will have taken, since it was
+    new, shape (n, crops). at: the instants, shape (n,); a shift of the dimension by work that was done later
+    is taken off again at its likeliest size. The cases are those of the edge's `scenarios`, so that the 10,
+    50 and 90 % points reach the limit where `seed_left` says."""
+    edges = answers(record, learned, () if key is None else (key,)).edges
+    return edges.along(key, seed, at) if isinstance(edges, _Edges) else ()
+
+
 class _Edges(Mapping[Hashable, EdgeFit]):
     """The fit of each edge, computed when it is first asked for and then kept."""
 
@@ -92,6 +106,32 @@ class _Edges(Mapping[Hashable, EdgeFit]):
         covariance = np.diag([spreads.part**2 + spreads.life**2, 0.0])
         cases = self.case.plain(np.zeros((RATE_CASES, 2)), covariance, np.zeros(self.record.crops))
         return _edge(None, self.everyone, cases)
+
+    def along(self, key: Hashable | None, seed: Floats, at: Floats) -> tuple[Quantiles, ...]:
+        index = None if key is None else self.index[key]
+        cases = (self.new() if key is None else self[key]).scenarios
+        assert cases is not None
+        budget = self.case.budget
+        begun, now = np.zeros(self.record.crops), np.zeros(self.record.crops)
+        if index is not None:
+            begun = self.places.start_kg[index]
+            now = np.maximum(self.record.edges[index].now_kg - begun, 0.0)
+        kg = np.maximum(np.vstack([now, seed - begun]), 0.0)
+        pressed = self.case.shapes.forward(self.case.rates @ kg.T / budget)
+        worn = cases.multiplier[:, :, None] * budget * pressed[:, None, :]
+        shift = (cases.wear_now - worn[:, :, 0])[:, :, None]
+        if index is not None:
+            shift = shift - self._undone(index, at)[:, None, :]
+        wear = worn[:, :, 1:] + shift
+        return tuple(Quantiles.of(wear[:, :, place], cases.weights) for place in range(len(seed)))
+
+    def _undone(self, index: int, at: Floats) -> Floats:
+        """By how much the works on an edge after each instant shifted its dimension, shape (G, n)."""
+        post, part = self.case.post, int(self.places.part[index])
+        places = self.case.problem.rows.lives + np.flatnonzero(self.places.shifts[index])
+        sizes = post.local[part, places] + self.case.away @ post.slope[part, places].T
+        later = np.array(shifted_at(self.record.edges[index]))[:, None] > at
+        return np.asarray(sizes @ later.astype(float))
 
     def _edge(self, index: int) -> EdgeFit:
         edge, places, case = self.record.edges[index], self.places, self.case

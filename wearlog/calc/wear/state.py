@@ -61,6 +61,12 @@ def log_likelihood(rows_kind: Ints, away: Floats) -> Floats:
     return np.asarray(out)
 
 
+def odd_share(away: Floats) -> Floats:
+    """How likely readings that differ by `away` gauge errors from the wear are gross errors, 0 to 1."""
+    slip = SLIP_SHARE / SLIP_SIZE * np.exp(0.5 * np.minimum(away**2, 1e3) * (1.0 - SLIP_SIZE**-2))
+    return np.asarray(slip / (1.0 - SLIP_SHARE + slip))
+
+
 @dataclass
 class Sums:
     """Weighted sums over the rows of one block (see `Rows.blocks`): gg of by_global x by_global, shape (G,
@@ -204,9 +210,8 @@ class State:
         if search:
             robust = (SEARCH_DOF + 1.0) / (SEARCH_DOF + away**2)
         else:
-            slip = SLIP_SHARE / SLIP_SIZE * np.exp(0.5 * np.minimum(away**2, 1e3) * (1.0 - SLIP_SIZE**-2))
-            sound = (1.0 - SLIP_SHARE) / (1.0 - SLIP_SHARE + slip)
-            robust = sound + (1.0 - sound) / SLIP_SIZE**2
+            odd = odd_share(away)
+            robust = 1.0 - odd + odd / SLIP_SIZE**2
         score = robust * away / sd
         weight = robust / sd**2
         for kind, side in ((AT_LEAST, 1.0), (BELOW, -1.0)):
