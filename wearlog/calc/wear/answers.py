@@ -79,14 +79,16 @@ class _Edges(Mapping[Hashable, EdgeFit]):
 
     def new(self) -> EdgeFit:
         none = np.zeros(self.case.rows.shifts.shape[1])
-        cases = self.case.of_edge(-1, -1, none, np.zeros(self.record.crops), at_work=False)
+        cases = self.case.of_edge(-1, -1, none, np.zeros(self.record.crops), rebuilt=0, at_work=False)
         return _edge(None, self.everyone, cases)
 
     def _edge(self, index: int) -> EdgeFit:
         edge, places, case = self.record.edges[index], self.places, self.case
         part, life = int(places.part[index]), int(places.life[index])
         kg = np.maximum(edge.now_kg - places.start_kg[index], 0.0)
-        cases = case.of_edge(part, life, places.shifts[index], kg, at_work=edge.in_use)
+        cases = case.of_edge(
+            part, life, places.shifts[index], kg, rebuilt=int(places.rebuilt[index]), at_work=edge.in_use
+        )
         informative = bool(places.readings[index]) and bool(kg.sum() > 0)
         return _edge(edge.key, "measured" if informative else self.everyone, cases)
 

@@ -33,6 +33,7 @@ RATE_CASES, OWN_CASES, FINE_CASES = 64, 8, 64
 LEAST_LAPSE = 0.05
 FAR_OFF = 1.5  # standard deviations: of a reading further off than this, both is weighed, a slip and none
 MOST_DOUBTS = 3
+MOST_REBUILDS, LEAST_USUAL = 5, 0.2
 LEAST_THETA, LEAST_NOISE = 0.05, 1e-6
 LEAST_SHARE = 1e-4  # ways to believe the readings that are less likely than this are left out
 # Some parts are of another make of steel: this share of multipliers has a spread this many times the usual.
@@ -68,7 +69,8 @@ class Cases:
         away = nodes(len(post.covariance), RATE_CASES) @ _cholesky(post.covariance).T
         away = np.clip(away, -WIDEST, WIDEST)
         self.rates = np.exp(post.log_rates + away[:, :crops])
-        self.shapes = shape.Shapes.of(post.h + away[:, crops:])
+        self.shapes = shape.Shapes.of(post.h + away[:, crops:-1])
+        self.trend = post.trend + away[:, -1:]
         self.rows, self.budget, self.spreads = problem.rows, problem.budget, post.spreads
         self.readings, self.wander = post.readings, post.wander
         # A mill that retires its edges once they are worn would have retired this one if it were worn. How
@@ -82,15 +84,17 @@ class Cases:
         begin = np.concatenate([begin, 1.0 - begin])
         self.kept = (np.arange(OWN_CASES) + begin[:, None]) / OWN_CASES
 
-    def of_edge(self, part: int, life: int, shifts: Floats, kg: Floats, *, at_work: bool) -> Scenarios:
-        """Scenarios of an edge in the life of that number, which has taken `kg` (crops,) since it began, with
-        those shifts (K,) so far. A part of number -1 has no readings. at_work: cases in which the edge should
-        have been retired weigh less."""
+    def of_edge(
+        self, part: int, life: int, shifts: Floats, kg: Floats, *, rebuilt: int, at_work: bool
+    ) -> Scenarios:
+        """Scenarios of an edge in the life of that number, after so many rebuilds, which has taken `kg`
+        (crops,) since it began, with those shifts (K,) so far. A part of number -1 has no readings. at_work:
+        cases in which the edge should have been retired weigh less."""
         own = np.flatnonzero(self.rows.part == part)
         progress = self.rates @ kg
         now = self.shapes.forward(progress / self.budget)[:, None]
         at = self.shapes.forward(self.rates @ self.rows.kg[own].T / self.budget)
-        states = [self._state(own, life, shifts, at, now, one) for one in self._beliefs(own, life)]
+        states = [self._state(own, life, rebuilt, shifts, at, now, one) for one in self._beliefs(own, life)]
         chance = np.array([state.height for state in states])
         chance = np.exp(chance - chance.max(axis=0))
         chance /= chance.sum(axis=0)
@@ -99,7 +103,10 @@ class Cases:
             for state, share in zip(states, chance, strict=True)
             if share.max() > LEAST_SHARE
         ]
-        at_limit, wear, theta, weights = (np.concatenate(each, axis=1) for each in zip(*cases, strict=True))
+        further, wear, theta, weights = (
+            np.concatenate([case[which] for case in cases], axis=1) for which in range(4)
+        )
+        at_limit = self.shapes.backward(now + further)
         needed = at_limit * self.budget - progress[:, None]
         if at_work and self.lapse < 1.0:
             weights = weights * self._not_retired(wear)
@@ -114,15 +121,18 @@ class Cases:
         if not doubtful.size:
             yield Belief(error, wander.part, 0.0)
             return
+        slip = gross(wander.gauge_sd) ** 2
         for number in range(2**doubtful.size):
-            slips = (number >> np.arange(doubtful.size)) & 1 == 1
+            slips = np.array([bool(number >> bit & 1) for bit in range(doubtful.size)])
             here = error.copy()
-            here[doubtful] = np.where(slips, gross(wander.gauge_sd) ** 2, wander.gauge_sd**2)
+            here[doubtful] = np.where(slips, np.maximum(slip, error[doubtful]), wander.gauge_sd**2)
             odds = float(np.where(slips, np.log(SLIP_SHARE), np.log1p(-SLIP_SHARE)).sum())
             yield Belief(here, wander.part, odds)
             yield Belief(here, wander.part * ODD_SIZE, odds + np.log(ODD_SHARE))
 
-    def _state(self, own: Ints, life: int, shifts: Floats, at: Floats, now: Floats, belief: Belief) -> State:
+    def _state(
+        self, own: Ints, life: int, rebuilt: int, shifts: Floats, at: Floats, now: Floats, belief: Belief
+    ) -> State:
         """The state at u = `now` (G, 1), from the readings `own` at u = `at` (G, n)."""
         lives, moved = self.rows.life[own], SHIFT_SD**2 * self.rows.shifts[own]
         noise, part, spread = self.wander.noise, belief.part_spread, self.wander.life
@@ -136,17 +146,24 @@ class Cases:
         alone[:, 0, 0] = part**2 + spread**2
         alone[:, 0, 1] = alone[:, 1, 0] = alone[:, 0, 0] * now[:, 0]
         alone[:, 1, 1] = alone[:, 0, 0] * now[:, 0] ** 2 + noise * now[:, 0] + SHIFT_SD**2 * shifts @ shifts
-        away = self.readings.wear[own] - at
+        away = self.readings.wear[own] - at * self._usual(self.rows.rebuilt[own])
         solved = np.linalg.solve(together, np.concatenate([both, away[:, :, None]], axis=2))
         gained = both.swapaxes(1, 2) @ solved
         height = (
-            belief.odds - 0.5 * np.linalg.slogdet(together)[1] - 0.5 * (away * solved[:, :, 2]).sum(axis=1)
+            belief.odds
+            - 0.5 * np.linalg.slogdet(together)[1]
+            - 0.5 * np.einsum("gn,gn->g", away, solved[:, :, 2])
         )
-        mean = np.concatenate([np.ones_like(now), now], axis=1) + gained[:, :, 2]
+        usual = self._usual(np.array([float(rebuilt)]))
+        mean = np.concatenate([usual, usual * now], axis=1) + gained[:, :, 2]
         return State(mean, alone - gained[:, :, :2], height)
 
+    def _usual(self, rebuilt: Floats) -> Floats:
+        """The usual multiplier after so many rebuilds (n,), shape (G, n)."""
+        return np.asarray(np.maximum(1.0 + self.trend * np.minimum(rebuilt, MOST_REBUILDS), LEAST_USUAL))
+
     def _outcomes(self, state: State, now: Floats) -> tuple[Floats, Floats, Floats]:
-        """Progress in budgets at the limit, wear now in budgets, and multiplier, shape (G, FINE_CASES).
+        """Further progress in u to the limit, wear now in budgets, and multiplier, shape (G, FINE_CASES).
 
         What is not known of the wear now and what is still to wander are drawn as one, so that an edge
         without readings has the same cases whatever it has taken."""
@@ -156,15 +173,11 @@ class Cases:
         theta = np.maximum(state.mean[:, :1] + first * z[:, 0], LEAST_THETA)
         left = 1.0 - state.mean[:, 1:] - cross * z[:, 0]
         doubt = np.maximum(covariance[:, 1:, 1] - cross**2, 0.0)
-        noise = max(self.wander.noise, LEAST_NOISE)
-        pace, away = theta / noise, np.sqrt(doubt) * z[:, 1]
-        root = np.sqrt(np.maximum(z[:, 1] ** 2 + 4.0 * pace * (left + pace * doubt), 0.0))
-        further = (((root - z[:, 1]) / (2.0 * pace)) ** 2 - doubt) / noise
-        further = np.where(left > away, further, (left - away) / theta)
+        further = progress_to_limit(theta, left, doubt, self.wander.noise, z[:, 1])
         # Of what is drawn as one, this much is wear now; the rest of its doubt is drawn for itself.
-        shared = np.sqrt(doubt / (doubt + noise * np.maximum(further, 0.0) + 1e-12))
+        shared = np.sqrt(doubt / (doubt + self.wander.noise * np.maximum(further, 0.0) + 1e-12))
         drawn = shared * z[:, 1] + np.sqrt(1.0 - shared**2) * z[:, 2]
-        return self.shapes.backward(now + further), 1.0 - left + np.sqrt(doubt) * drawn, theta
+        return further, 1.0 - left + np.sqrt(doubt) * drawn, theta
 
     def _not_retired(self, wear: Floats) -> Floats:
         spare = (1.0 + self.spreads.worn_at - wear) / self.spreads.worn
@@ -184,6 +197,16 @@ class Cases:
             multiplier=np.take_along_axis(theta, chosen, axis=1),
             weights=np.repeat((rows / rows.sum() / OWN_CASES)[:, None], OWN_CASES, axis=1),
         )
+
+
+def progress_to_limit(theta: Floats, left: Floats, doubt: Floats, noise: float, z: Floats) -> Floats:
+    """The further progress u with theta * u + sqrt(doubt + noise * u) * z = left; below 0 where the limit has
+    been passed already. All in budgets; shapes that go together."""
+    noise = max(noise, LEAST_NOISE)
+    pace, away = theta / noise, np.sqrt(doubt) * z
+    root = np.sqrt(np.maximum(z**2 + 4.0 * pace * (left + pace * doubt), 0.0))
+    further = (((root - z) / (2.0 * pace)) ** 2 - doubt) / noise
+    return np.asarray(np.where(left > away, further, (left - away) / theta))
 
 
 def _cholesky(covariance: Floats) -> Floats:

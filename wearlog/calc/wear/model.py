@@ -27,7 +27,7 @@ from wearlog.calc.wear.state import (
     TypeToFit,
     inverse,
 )
-from wearlog.calc.wear.wander import Readings, Wander, least_squares, stray
+from wearlog.calc.wear.wander import TREND_SD, Readings, Wander, least_squares, stray
 
 SEARCH_STEPS = 10  # the first steps, in which reading errors are treated as Student-t
 CROP_SD = 0.6  # standard deviation of the log rates of crops about that of their type
@@ -55,6 +55,7 @@ class Posterior:
 
     log_rates: Floats
     h: Floats
+    trend: float
     covariance: Floats
     local: Floats
     slope: Floats
@@ -131,23 +132,34 @@ def _posterior(state: State, spreads: Spreads, covariance: Floats) -> Posterior:
         error=np.where(plain, state.robust**-1.0, 1.0 / state.weight / budget**2),
         plain=plain.astype(float),
         shifts=rows.shifts,
+        rebuilt=rows.rebuilt,
         parts=rows.parts,
     )
-    wander = stray(
-        readings,
-        gauge_sd=state.gauge_sd / budget,
-        gauge_guess=problem.gauge_guess / budget,
-        part=spreads.part,
-        life=spreads.life,
-    )
+    begin = {
+        "gauge_sd": state.gauge_sd / budget,
+        "gauge_guess": problem.gauge_guess / budget,
+        "part": spreads.part,
+        "life": spreads.life,
+    }
     slopes = state.by_global / (theta * budget)[:, None]
-    told, gradient = least_squares(readings, wander, slopes)
-    covariance = inverse(inverse(covariance) - information + told)
-    step = np.clip(covariance @ (gradient - pull), -0.7, 0.7)
-    crops = len(state.a)
+    crops, size = len(state.a), len(covariance)
+    prior = np.zeros((size + 1, size + 1))
+    prior[:size, :size] = inverse(covariance) - information
+    prior[size, size] = TREND_SD**-2.0
+    begun = np.append(pull, 0.0)
+    wander = stray(readings, **begin)
+    step = np.zeros(size + 1)
+    # Where edges were rebuilt, once more with the trend that was found: it is no spread between lives.
+    for again in (False, True) if rows.rebuilt.any() else (False,):
+        if again:
+            wander = stray(readings, **begin, trend=float(step[size]))
+        told, gradient = least_squares(readings, wander, slopes)
+        covariance = inverse(prior + told)
+        step = np.clip(covariance @ (gradient - begun), -0.7, 0.7)
     return Posterior(
         log_rates=state.a + step[:crops],
-        h=state.h + step[crops:],
+        h=state.h + step[crops:size],
+        trend=float(step[size]),
         covariance=covariance,
         local=state.local,
         slope=-state.gain,

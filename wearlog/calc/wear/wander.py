@@ -23,16 +23,23 @@ import numpy as np
 from wearlog.calc.wear.lives import Ints
 from wearlog.calc.wear.records import Floats
 
+# Noise, and factors of the gauge's error and of the spread of parts, that are tried; and spreads of lives.
 NOISES = np.array([0.0, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.015, 0.03, 0.06, 0.12])
 NOISE_GUESS = 0.01
-GAUGES = np.array([0.35, 0.5, 0.7, 0.85, 1.0, 1.2])
+GAUGES = np.array([0.2, 0.35, 0.5, 0.7, 0.85, 1.0, 1.2])
 PARTS = np.array([0.4, 0.6, 0.8, 1.0, 1.2])
 LIVES = np.array([0.02, 0.05, 0.1, 0.2, 0.3])
 SWEEPS = 2
-GAUGE_STRENGTH = 6.0
-SHIFT_SD = 0.5
-SLIP_SHARE, SLIP_SIZE = 0.02, 8.0
-GROSS = 0.35
+GAUGE_STRENGTH, PART_STRENGTH, PART_GUESS = 6.0, 4.0, 0.2  # how many observations these priors count for
+LIFE_SCALE, NOISE_SCALE = (
+    0.1,
+    0.2,
+)  # of the exponential priors of the spread of lives and of the root of noise
+SHIFT_SD = 0.5  # of a shift by polishing, in budgets
+TREND_SD = 0.2
+"""Of how much faster each further life wears after a rebuild, as a fraction of the usual rate."""
+# A reading in fifty is a slip: at least a third of the budget off, or eight errors of the gauge.
+SLIP_SHARE, SLIP_SIZE, GROSS = 0.02, 8.0, 0.35
 
 
 @dataclass(frozen=True)
@@ -65,6 +72,7 @@ class Blocks:
         return cls(row, (row >= 0).astype(float))
 
     def spread(self, values: Floats, empty: float = 0.0) -> Floats:
+        """`values` (N, ...), one for each row, as (parts, most rows, ...); `empty` where a part has fewer."""
         out = np.asarray(values)[np.maximum(self.row, 0)]
         shape = self.there.reshape(self.there.shape + (1,) * (out.ndim - 2))
         return out * shape + empty * (1.0 - shape)
@@ -96,22 +104,24 @@ class Readings:
     error: Floats
     plain: Floats
     shifts: Floats
+    rebuilt: Floats
     parts: int
 
 
-def stray(readings: Readings, *, gauge_sd: float, gauge_guess: float, part: float, life: float) -> Wander:
+def stray(
+    readings: Readings, *, gauge_sd: float, gauge_guess: float, part: float, life: float, trend: float = 0.0
+) -> Wander:
     """How the wear of a type's edges strays. The arguments are in budgets, and where the search begins."""
     if not len(readings.wear):
         return Wander(NOISE_GUESS, gauge_sd, part, life, np.zeros(0), np.zeros(0))
     blocks = Blocks.of(readings.part, readings.parts)
-    search = _Search(readings, blocks, gauge_guess)
+    search = _Search(readings, blocks, gauge_guess, trend)
     best = {"noise": NOISE_GUESS, "gauge": gauge_sd, "part": part, "spread": life}
     error, loose = readings.error.copy(), np.zeros(len(readings.wear))
     for _ in range(SWEEPS):
         error, loose = search.doubts(error, **best)
-        choices = {
-            "gauge": gauge_sd * GAUGES, "part": part * PARTS, "spread": np.unique(np.r_[life, LIVES]),
-        }  # fmt: skip
+        lives = np.unique(np.append(LIVES, life))
+        choices = {"gauge": gauge_sd * GAUGES, "part": part * PARTS, "spread": lives}
         for name, values in choices.items():
             heights = [search.height(error, **(best | {name: float(value)})) for value in values]
             best[name] = float(values[int(np.argmax(heights))])
@@ -123,9 +133,12 @@ def stray(readings: Readings, *, gauge_sd: float, gauge_guess: float, part: floa
 
 
 class _Search:
-    def __init__(self, readings: Readings, blocks: Blocks, gauge_guess: float) -> None:
+    """The readings of each part side by side, with the covariance that any choice of spreads gives them."""
+
+    def __init__(self, readings: Readings, blocks: Blocks, gauge_guess: float, trend: float = 0.0) -> None:
         self.readings, self.blocks, self.guess = readings, blocks, gauge_guess
-        self.u, self.away = blocks.spread(readings.u), blocks.spread(readings.wear - readings.u)
+        usual = readings.u * (1.0 + trend * readings.rebuilt)
+        self.u, self.away = blocks.spread(readings.u), blocks.spread(readings.wear - usual)
         self.life = np.where(blocks.there > 0, readings.life[np.maximum(blocks.row, 0)], -1)
         shifts = blocks.spread(readings.shifts)
         self.shifted = SHIFT_SD**2 * shifts @ shifts.swapaxes(1, 2)
@@ -143,9 +156,8 @@ class _Search:
         z = np.linalg.solve(root, self.away[:, :, None])[:, :, 0]
         likely = -0.5 * float((z**2).sum()) - float(np.log(np.diagonal(root, axis1=1, axis2=2)).sum())
         likely -= 0.5 * GAUGE_STRENGTH * (2 * np.log(gauge) + (self.guess / gauge) ** 2)
-        likely -= 0.5 * 4.0 * (2 * np.log(part) + (0.2 / part) ** 2)
-        likely -= spread / 0.1
-        return likely - np.sqrt(noise) / 0.2
+        likely -= 0.5 * PART_STRENGTH * (2 * np.log(part) + (PART_GUESS / part) ** 2)
+        return float(likely - spread / LIFE_SCALE - np.sqrt(noise) / NOISE_SCALE)
 
     def doubts(
         self, error: Floats, *, noise: float, gauge: float, part: float, spread: float
@@ -177,17 +189,18 @@ class _Search:
 
 
 def least_squares(readings: Readings, wander: Wander, slopes: Floats) -> tuple[Floats, Floats]:
-    """Information (G, G) about the globals, and the gradient (G,), from all rows; `slopes` (N, G) are the
-    derivatives of u by the globals."""
+    """Information (G + 1, G + 1) on the globals and the trend of rebuilt lives, and the gradient (G + 1,) at
+    no trend, from all rows; `slopes` (N, G) are the derivatives of u by the globals."""
+    columns = np.concatenate([slopes, (readings.u * readings.rebuilt)[:, None]], axis=1)
     if not len(readings.wear):
-        return np.zeros((slopes.shape[1],) * 2), np.zeros(slopes.shape[1])
+        return np.zeros((columns.shape[1],) * 2), np.zeros(columns.shape[1])
     blocks = Blocks.of(readings.part, readings.parts)
     search = _Search(readings, blocks, 1.0)
     covariance = search.covariance(
         wander.error, noise=wander.noise, gauge=wander.gauge_sd, part=wander.part, spread=wander.life
     )
-    columns = np.concatenate([blocks.spread(slopes), search.away[:, :, None]], axis=2)
-    solved = np.linalg.solve(covariance, columns)
-    flat = columns.reshape(-1, columns.shape[2])
+    known = np.concatenate([blocks.spread(columns), search.away[:, :, None]], axis=2)
+    solved = np.linalg.solve(covariance, known)
+    flat = known.reshape(-1, known.shape[2])
     total = flat.T @ solved.reshape(flat.shape)
     return total[:-1, :-1], total[:-1, -1]
