@@ -126,7 +126,7 @@ class Cases:
             slips = np.array([bool(number >> bit & 1) for bit in range(doubtful.size)])
             here = error.copy()
             here[doubtful] = np.where(slips, np.maximum(slip, error[doubtful]), wander.gauge_sd**2)
-            odds = float(np.where(slips, np.log(SLIP_SHARE), np.log1p(-SLIP_SHARE)).sum())
+            odds = float(np.sum(np.where(slips, np.log(SLIP_SHARE), np.log1p(-SLIP_SHARE))))
             yield Belief(here, wander.part, odds)
             yield Belief(here, wander.part * ODD_SIZE, odds + np.log(ODD_SHARE))
 
