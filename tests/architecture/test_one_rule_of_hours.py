@@ -28,6 +28,7 @@ NO_WAY_AROUND = {
     "wearlog/compare/reliability.py type_lives": "hours of parts between two rebuilds, from the timelines",
     "wearlog/web/machines/figures.py Work.__add__": "hours of parts, from the timelines",
     "wearlog/web/drawing/charts/throughput.py RatePoint.kg_per_h": "seed over the hours of the rule",
+    "wearlog/web/drawing/charts/throughput.py pace_of": "the same of several runs together",
     "wearlog/web/drawing/charts/throughput.py SeasonThroughput.crops": "the same, summed for each crop",
 }
 """File and function where something is found that works out no hours of a run, and what it does."""

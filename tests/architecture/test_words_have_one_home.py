@@ -112,6 +112,18 @@ def test_no_template_makes_words_of_an_action_by_itself() -> None:
     assert [named(path) for path in templates if wrong.search(path.read_text())] == []
 
 
+def test_what_never_happened_is_crossed_out_in_one_wording() -> None:
+    """In what people read: not "struck out" or "void"."""
+    other = re.compile(
+        r"""(?:_|_lazy|translate)\(?\s*(?:"act", )?["'][^"']*\b(?:struck out|strike out|voided|void)\b""",
+        re.I,
+    )
+    homes = [*code(), *(ROOT / "wearlog").glob("**/templates/**/*.html")]
+    assert [named(path) for path in homes if other.search(path.read_text())] == []
+    assert other.search('models.DateTimeField(_("Struck out"), null=True)')
+    assert other.search("""pgettext_lazy("act", "void")""")
+
+
 @pytest.mark.parametrize(
     "wrong",
     [

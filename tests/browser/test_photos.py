@@ -54,8 +54,18 @@ def test_a_photo_is_taken_with_the_work_and_seen_in_the_log(
         page.goto(f"/photos/{Photo.objects.get().name}/delete/")
         expect(page.get_by_label("Why is it deleted?")).to_be_visible()
         assert findings(page) == []
-    answer = page.request.get(f"/photos/{Photo.objects.get().name}/")
-    assert answer.status == 200
+    taken_photo = f"/photos/{Photo.objects.get().name}/"
+    assert page.request.get(taken_photo).status == 200
+
+    # From its entry it is deleted with two taps and a reason.
+    page.goto("/log/")
+    page.locator("a.entry").filter(has_text="Cleaned").click()
+    page.get_by_role("link", name="Delete photo 1").click()
+    page.get_by_label("Why is it deleted?").fill("somebody's face")
+    page.get_by_role("button", name="Delete the photo").click()
+    expect(page.get_by_role("link", name="Delete photo 1")).to_have_count(0)
+    assert page.request.get(taken_photo).status == 404
+    assert not Photo.objects.exists()
 
 
 def test_a_refused_photo_leaves_the_words_and_says_at_the_field_what_to_do(

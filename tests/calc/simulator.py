@@ -76,8 +76,10 @@ class Kind:
     gauge_days: float = 10.0
     gauge_sd: float = 0.02
     slips: float = 0.03
-    typed: float = 0.0  # a reading typed with its decimal point one place off, or with two digits changed over
-    wander: float = 0.0  # wear comes in gamma-distributed steps, of this variance over a life (in budgets)
+    typed: float = (
+        0.0  # a reading typed with its decimal point one place off, or with two digits changed over
+    )
+    wander: float = 0.0  # wear comes in gamma-distributed steps, of this variance over a life in budgets
     part_spread: float = 0.2
     edge_spread: float = 0.02
     crop_spread: float = 0.35

@@ -68,6 +68,18 @@ def test_the_date_is_the_day_on_which_the_plan_has_brought_the_seed() -> None:
     assert found.left_kg.mid == pytest.approx(1_500)
 
 
+def test_what_is_fitted_in_the_middle_of_a_season_takes_only_what_comes_after() -> None:
+    plan = [line(0, "2026-08-01", "2026-08-10", 5_000)]
+    season = coming_season(as_of=AS_OF, past=IDLE, plan=plan, misses=KEPT)
+    assert season is not None
+    # Fitted on 4 August, at 500 kg a day: 1,200 kg are through on the third day, 6 August.
+    after = season.after(day("2026-08-04"))
+    assert reach(edge=knows(1_200), season=after).mid == date(2026, 8, 6)
+    assert after.kg.sum() == pytest.approx(3_500)
+    assert after.variance.min() >= 0
+    assert season.after(AS_OF - 100) is season
+
+
 def test_a_position_takes_its_share_and_a_die_only_its_crops() -> None:
     plan = [line(0, "2026-08-01", "2026-08-10", 5_000), line(1, "2026-09-01", "2026-09-10", 5_000)]
     season = coming_season(as_of=AS_OF, past=IDLE, plan=plan, misses=KEPT)

@@ -190,6 +190,10 @@ def test_any_text_gives_hours_or_a_clear_refusal(text: str) -> None:
     ("text", "unit", "left"),
     [
         ("150h", "h", "150"),
+        ("16 sacks", "bags", "16 sacks"),
+        ("16 bags", "bags", "16"),
+        ("1 Sack", "Säcke", "1"),
+        ("0.5 t", "kg", "0.5 t"),
         ("8 hours", "h", "8"),
         ("7,5 Std.", "h", "7,5"),
         ("400 kg", "kg", "400"),

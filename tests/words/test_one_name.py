@@ -121,7 +121,7 @@ def test_a_place_that_the_words_do_not_name_stands_behind_them(flip: DueItem, sh
         ref="w", press=shop.north, position=shop.die_place, part=shop.die, edge="A", action="flip",
         done_at=timezone.now(),
     )  # fmt: skip
-    assert work_words(work) == "Flipped die D5-01, edge A (head end)"
+    assert work_words(work, "metric") == "Flipped die D5-01, edge A (head end)"
 
 
 def test_card_and_mail_name_the_same_things_to_bring_in_the_units_of_the_reader(

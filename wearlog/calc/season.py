@@ -9,7 +9,7 @@ seed nothing is expected. See docs/methods/season.md.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -77,6 +77,15 @@ class Season:
     def total(self) -> Floats:
         """Cumulative seed from the first day to the end of each day, shape (days, crops)."""
         return np.asarray(np.cumsum(self.kg, axis=0))
+
+    def after(self, day: int) -> Season:
+        """The same season for what is fitted on a day: no seed goes through it before."""
+        skip = min(max(day - self.first, 0), len(self.kg))
+        if skip == 0:
+            return self
+        kg, variance = self.kg.copy(), self.variance - self.variance[skip - 1]
+        kg[:skip], variance[:skip] = 0.0, 0.0
+        return replace(self, kg=kg, variance=np.maximum(variance, 0.0))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -177,6 +177,9 @@ SAME_UNIT: Final[tuple[frozenset[str], ...]] = tuple(
     for words in (
         "h hr hrs hour hours std std. stunde stunden heure heures",
         "kg kgs kilo kilos kilogram kilograms kilogramm kilogrammes",
+        "t tonne tonnes tonnen",
+        "bag bags sack säcke sac sacs",
+        "bushel bushels bu bu. scheffel boisseau boisseaux",
         "lb lbs lb. lbs. pound pounds",
         "mm millimetre millimetres millimeter millimeters",
         'in in. inch inches "',

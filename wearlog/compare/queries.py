@@ -24,6 +24,7 @@ from django.utils.translation import gettext as _
 from wearlog.calc import units
 from wearlog.compare.costs import Money, RunCosts, any_recorded, costs_of_runs, money_of
 from wearlog.compare.grounds import MixShare, PairFigure, PressFigure, standardised
+from wearlog.compare.over_seasons import OverSeasons, over_seasons
 from wearlog.compare.runtable import Places, RunTable, load, load_each
 from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.history.cache import RunsCache
@@ -86,6 +87,8 @@ class Comparison:
     """The crops that the presses' money is based on, if only some have a price of seed; else empty."""
     choices: dict[str, list[tuple[str, str]]]
     """The choices of the filters: for press, crop and season a list of (value, words)."""
+    over: OverSeasons | None = None
+    """From season to season, only if requested."""
 
 
 def parse_by(text: str) -> tuple[str, ...]:
@@ -108,13 +111,14 @@ def compare(
     crops: Collection[str] = (),
     seasons: Collection[str] = (),
     money: bool = False,
+    over: bool = False,
 ) -> Comparison:
     """Compare the recorded runs. `presses`, `crops` and `seasons` keep only those named (by code, or by the
-    season's name); empty keeps all. `money`: include costs, for readers who may see them. Raises
-    BadSeasonStart."""
+    season's name); empty keeps all. `money`: include costs, for readers who may see them; `over`: the
+    presses from season to season. Raises BadSeasonStart."""
     start = parse_start(season_start)
     table, mill = load(), Mill.current()
-    return summarise(
+    found = summarise(
         table,
         zone=mill.zone,
         by=by,
@@ -125,6 +129,10 @@ def compare(
         costs=costs_of_runs(table, mill.zone, start) if money and any_recorded() else None,
         currency=mill.currency,
     )
+    if not over:
+        return found
+    kept = over_seasons(table, zone=mill.zone, start=start, presses=presses, crops=crops, seasons=seasons)
+    return replace(found, over=kept)
 
 
 def summarise(

@@ -16,12 +16,14 @@ from wearlog.calc.wear import (
     EdgeRecord,
     Gauge,
     Learned,
+    Quantiles,
     TypeFit,
     TypeRecord,
     Work,
     answers,
     fingerprint,
     learn,
+    wear_along,
 )
 from wearlog.forecasts.things import crops_of
 from wearlog.history.cache import Cache
@@ -99,12 +101,14 @@ class Edges:
     @cached_property
     def fits(self) -> Mapping[int, TypeFit]:
         """The wear model's fit for each part type, learned together because types inform each other."""
-        records = self._type_records
-        learned = _LEARNED.get(self._data_fingerprint, lambda: learn(list(records.values())))
         return {
             type_id: answers(record, known)
-            for (type_id, record), known in zip(records.items(), learned, strict=True)
+            for (type_id, record), known in zip(self._type_records.items(), self._learned, strict=True)
         }
+
+    @property
+    def _learned(self) -> tuple[Learned, ...]:
+        return _LEARNED.get(self._data_fingerprint, lambda: learn(list(self._type_records.values())))
 
     @cached_property
     def fingerprint(self) -> str:
@@ -128,6 +132,18 @@ class Edges:
         """The fits of a part's type and of one of its edges; an unused edge has the fit of a new one."""
         fit = self.fits[part.type_id]
         return fit, fit.edges.get((part.id, edge), fit.new_edge)
+
+    def wear_along(self, part: PartRow, edge: str, seed: Floats, at: Floats) -> tuple[Quantiles, ...]:
+        """The wear toward the limit of an edge of the part, used or not, at other moments, as for
+        `calc.wear.wear_along`."""
+        key = (part.id, edge) if (part.id, edge) in self.used else None
+        learned = dict(zip(self._type_records, self._learned, strict=True))[part.type_id]
+        return wear_along(self._type_records[part.type_id], learned, key, seed, at)
+
+    def seed_until(self, edge: Edge, instants: Sequence[float]) -> Floats:
+        """Seed per crop that the edge had taken before each instant, this log or not, shape
+        (len(instants), crops)."""
+        return self._exposures([(edge.key, at) for at in instants], {edge.key: list(edge.fittings)})
 
     @cached_property
     def used(self) -> Mapping[EdgeKey, Edge]:

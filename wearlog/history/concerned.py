@@ -69,9 +69,16 @@ def change_of(rows: Iterable[AuditEntry]) -> Change | None:
     written = _Written()
     for row in rows:
         without_effect = row.record in WITHOUT_EFFECT or row.action in (ADD_PHOTO, DELETE_PHOTO)
-        if not without_effect and not _read(row, written):
+        if not (without_effect or _is_a_bag(row)) and not _read(row, written):
             return None
     return _concerned(written)
+
+
+def _is_a_bag(row: AuditEntry) -> bool:
+    """Whether nothing but the weight of a crop's bags was changed, which only forms make use of."""
+    if row.record != "crop" or row.old is None or row.new is None:
+        return False
+    return {name for name in row.new if row.new[name] != row.old.get(name)} <= {"bag_kg"}
 
 
 def _read(row: AuditEntry, written: _Written) -> bool:

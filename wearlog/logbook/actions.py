@@ -21,7 +21,7 @@ from wearlog.logbook.sheets import log_sheet
 from wearlog.logbook.things import remove_plan_entry, remove_thing, save_thing
 from wearlog.people import accounts
 from wearlog.runs import actions as runs
-from wearlog.runs import notes, readings
+from wearlog.runs import bags, notes, readings
 from wearlog.service import actions as service
 from wearlog.service import incidents, photos
 
@@ -39,6 +39,7 @@ __all__ = [
     "log_work",
     "record_crop_change",
     "release_lot",
+    "remember_bag",
     "remove_plan_entry",
     "remove_thing",
     "replace",
@@ -55,6 +56,7 @@ __all__ = [
 log_run = entered(closing.checks_pressing(runs.log_run))
 stop_run = entered(closing.checks_pressing(runs.stop_run))
 log_reading = entered(readings.log_reading)
+remember_bag = entered(bags.remember_bag)
 leave_note = entered(notes.leave_note)
 
 log_work = entered(closing.log_work)

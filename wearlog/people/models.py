@@ -260,7 +260,7 @@ class LogRecord(models.Model):
         related_name="+",
         verbose_name=_("Entered by"),
     )
-    voided_at = models.DateTimeField(_("Struck out"), null=True, blank=True, editable=False)
+    voided_at = models.DateTimeField(_("Crossed out"), null=True, blank=True, editable=False)
     voided_by = models.ForeignKey(
         settings.AUTH_USER_MODEL,
         models.PROTECT,
@@ -268,9 +268,9 @@ class LogRecord(models.Model):
         blank=True,
         editable=False,
         related_name="+",
-        verbose_name=_("Struck out by"),
+        verbose_name=_("Crossed out by"),
     )
-    void_reason = models.TextField(_("Why it was struck out"), blank=True, editable=False)
+    void_reason = models.TextField(_("Why it was crossed out"), blank=True, editable=False)
 
     class Meta:
         abstract = True

@@ -81,7 +81,12 @@ def same_entry(existing: LogRecord, entry: object) -> None:
     kept = (first.new or {}).get("entry") if first is not None else None
     if kept == digest(entry) if kept is not None else _says_the_same(existing, entry):
         return
-    raise Refused(
+    raise taken()
+
+
+def taken() -> Refused:
+    """The refusal of an entry whose ref another one already has."""
+    return Refused(
         _(
             "This entry was stored before, with other content. Correct the record that stands, or open the "
             "page afresh and log it anew."

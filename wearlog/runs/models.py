@@ -28,6 +28,9 @@ from wearlog.people.fields import (
 )
 from wearlog.people.models import LogRecord, LogRecordQuerySet
 
+MOST_BAG_KG = 5000
+"""Big bags included."""
+
 
 class Crop(models.Model):
     code = models.CharField(_("Crop"), max_length=60, unique=True, help_text=_("One word without spaces."))
@@ -35,6 +38,14 @@ class Crop(models.Model):
         _("A bushel weighs"),
         above=0,
         help_text=_("Only where seed is counted in bushels."),
+        null=True,
+        blank=True,
+    )
+    bag_kg = Kilograms(
+        _("A bag weighs"),
+        above=0,
+        most=MOST_BAG_KG,
+        help_text=_("As it was last typed with a run. It stands ready on every device."),
         null=True,
         blank=True,
     )
@@ -47,6 +58,9 @@ class Crop(models.Model):
             models.CheckConstraint(condition=~Q(code="") & ~Q(code__contains=" "), name="crop_code_is_a_tag"),
             models.CheckConstraint(
                 condition=Q(bushel_kg__isnull=True) | Q(bushel_kg__gt=0), name="crop_bushel_positive"
+            ),
+            models.CheckConstraint(
+                condition=Q(bag_kg__isnull=True) | Q(bag_kg__gt=0), name="crop_bag_positive"
             ),
         ]
 

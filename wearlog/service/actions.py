@@ -340,8 +340,4 @@ def check_gauge(measurement: Measurement) -> None:
 def refuse_taken_ref(measurement: Measurement) -> None:
     """Raise Refused for a gauge reading within new work whose ref another reading already has."""
     if Measurement.objects.filter(ref=measurement.ref).exists():
-        raise Refused(
-            _("Another gauge already has the ref %(ref)s. Send it under a ref of its own.")
-            % {"ref": repr(measurement.ref)},
-            field="ref",
-        )
+        raise refs.taken()

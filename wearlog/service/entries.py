@@ -80,3 +80,4 @@ class NewCropChange:
     note: str = ""
     ref: str = ""
     works: tuple[NewWork, ...] = field(default=(), metadata={"came_later": True})
+    purge_h: Decimal | None = field(default=None, metadata={"came_later": True})

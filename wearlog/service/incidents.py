@@ -173,6 +173,7 @@ def record_crop_change(
         to_crop=to_crop,
         signed_by=entry.signed_by.strip(),
         purge_kg=entry.purge_kg,
+        purge_h=entry.purge_h,
     )
     check_numbers(change)
     clean(change)

@@ -274,6 +274,7 @@ class CropChange(models.Model):
         _("Signed by"), help_text=_("The person who cleaned and answers for it."), max_length=120
     )
     purge_kg = Kilograms(_("Purge seed"), null=True, blank=True)
+    purge_h = Hours(_("Purge time"), most=100, null=True, blank=True)
 
     class Meta:
         constraints = [models.CheckConstraint(condition=~Q(signed_by=""), name="crop_change_is_signed")]

@@ -43,7 +43,7 @@ ACTS: dict[str, _StrPromise] = {
     "confirm": pgettext_lazy("act", "confirm"),
     "verify": pgettext_lazy("act", "verify"),
     "tell": pgettext_lazy("act", "tell"),
-    "void": pgettext_lazy("act", "void"),
+    "void": pgettext_lazy("act", "cross out"),
     "end": pgettext_lazy("act", "end"),
     "flip": pgettext_lazy("act", "flip"),
     "swap": pgettext_lazy("act", "swap"),

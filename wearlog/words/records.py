@@ -43,7 +43,7 @@ def words_of(record: LogRecord, system: str) -> RecordWords:
         return RecordWords(str(record.press), reading_words(record), "")
     if isinstance(record, Service):
         note = " ".join(filter(None, (record.finding, record.note)))
-        return RecordWords(str(record.press), work_words(record), note)
+        return RecordWords(str(record.press), work_words(record, system), note)
     if isinstance(record, Measurement):
         press = str(record.service.press) if record.service else ""
         return RecordWords(press, gauge_words(record, system), record.note)
@@ -112,8 +112,9 @@ def done_words(service: Service) -> str:
     return worded(done_word(service.action), thing)
 
 
-def work_words(service: Service) -> str:
-    """`Flipped die D5-04, edge A (left die)`; `Cleaned the press, for rapeseed, signed by Mira`."""
+def work_words(service: Service, system: str) -> str:
+    """`Flipped die D5-04, edge A (left die)`; `Cleaned the press, for rapeseed, signed by Mira, purge 12 kg,
+    0:45 h`."""
     words = done_words(service)
     if service.part is not None and service.position is not None:
         words = at_place(words, service.position.name)
@@ -123,7 +124,18 @@ def work_words(service: Service) -> str:
             "crop": change.to_crop,
             "name": change.signed_by,
         }
+        words += purge_words(change, system)
     return words
+
+
+def purge_words(change: CropChange, system: str) -> str:
+    """`, purge 12 kg, 0:45 h`; empty where nothing is known of it."""
+    known = []
+    if change.purge_kg is not None:
+        known.append(units.show_mass(change.purge_kg, system))
+    if change.purge_h is not None:
+        known.append(f"{units.show_clock(change.purge_h)} h")
+    return ", " + _("purge %s") % ", ".join(known) if known else ""
 
 
 def done_line(service: Service) -> str:

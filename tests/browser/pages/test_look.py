@@ -187,6 +187,26 @@ def test_a_job_card_prints_on_one_sheet(
     assert page.get_by_role("note", name="WARNING").is_visible()
 
 
+def test_the_jobs_of_the_day_print_on_one_sheet_with_the_whole_caution_of_each_press_in_eight_points(
+    page: Page, sign_in: Callable[[Page, User], None], shop: LookMill
+) -> None:
+    sign_in(page, User.objects.get(username="owner"))
+    page.goto("/")
+    assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(format="A4", prefer_css_page_size=True))) == 1
+    page.emulate_media(media="print")
+    frames = page.locator(".press-frame")
+    assert frames.count() >= 2
+    for frame in frames.all():
+        steps = frame.get_by_text("Before you open or reach into anything")
+        assert steps.count() == 1
+        assert steps.is_visible()
+        sizes = frame.locator(".caution-text, .caution-lead, .isolation-points li").evaluate_all(
+            "found => found.map(one => parseFloat(getComputedStyle(one).fontSize) * 72 / 96)"
+        )
+        assert min(sizes) >= 7.99
+        assert frame.locator(".job").count() == frame.locator(".job-rail").count() >= 1
+
+
 def test_paper_shows_what_is_folded_on_the_screen(
     page: Page, sign_in: Callable[[Page, User], None], shop: LookMill
 ) -> None:

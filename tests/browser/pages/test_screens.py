@@ -7,13 +7,13 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page
 
+from tests.browser.screens import SCREEN, screens
 from tests.mills.look_mill import LookMill
 from tests.mills.whole_mill import whole_mill
 from wearlog.people.models import User
 from wearlog.service.models import Rule
 
 SignIn = Callable[[Page, User], None]
-SCREEN = 740
 
 
 @pytest.fixture
@@ -23,11 +23,6 @@ def shop(fresh_log: None) -> LookMill:
     for number in range(3):
         Rule.objects.create(code=f"look {number}", action="clean", press=shop.north, every_days=1)
     return shop
-
-
-def screens(page: Page) -> float:
-    height: float = page.evaluate("document.documentElement.scrollHeight")
-    return height / SCREEN
 
 
 def test_six_jobs_of_the_day_take_at_most_two_and_a_half_screens(
@@ -58,7 +53,14 @@ def test_the_line_of_a_job_is_two_ruled_lines_high(phone: Page, sign_in: SignIn,
 
 @pytest.mark.parametrize(
     ("path", "most"),
-    [("/presses/{north}/", 5), ("/presses/{twin}/", 5), ("/due/", 8), ("/parts/", 6), ("/", 5)],
+    [
+        ("/presses/{north}/", 5),
+        ("/presses/{twin}/", 5),
+        ("/due/", 8),
+        ("/parts/", 6),
+        ("/", 5),
+        ("/compare/", 6),
+    ],
 )
 def test_a_page_takes_so_many_screens_at_most(
     path: str, most: float, phone: Page, sign_in: SignIn, shop: LookMill

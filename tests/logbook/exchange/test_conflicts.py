@@ -288,7 +288,7 @@ def test_a_key_that_was_voided_here_is_a_conflict(
 
     (found,) = conflicts(again, change)
     assert found.column == ""
-    assert str(found).endswith("this record was voided here.")
+    assert str(found).endswith("this record was crossed out here.")
 
     assert again(on_conflict="keep") == ImportCounts(new=0, filled=0, replaced=0, kept=1, same=32)
     assert not model.objects.not_voided().filter(pk=record.pk).exists()
@@ -326,7 +326,7 @@ def test_work_on_a_voided_service_says_what_to_do(again: Callable[..., ImportCou
         "service": "s2",
     }
 
-    with pytest.raises(BadLogbook, match="voided here: leave the cell empty"):
+    with pytest.raises(BadLogbook, match="crossed out here: leave the cell empty"):
         import_logbook(by=None, at=LATER, source=write_book(tmp_path / "one", {"measurements": [gauge]}))
 
     assert again(on_conflict="keep").kept == 1

@@ -13,18 +13,18 @@ from hypothesis import strategies as st
 
 from wearlog.service.work import Action
 from wearlog.web.drawing.charts.over_time import (
-    CHARACTER,
     HEIGHT,
+    LEFT,
     NEAR,
     RIGHT,
     WIDTH,
     OverTime,
-    Room,
     marked,
     scale_top,
     spec,
 )
 from wearlog.web.drawing.charts.render import chart_svg
+from wearlog.web.drawing.charts.room import CHARACTER, Room
 from wearlog.web.drawing.charts.throughput import MARKED, MarkedWork, RatePoint
 
 CROPS = ("rapeseed", "sunflower", "linseed")
@@ -120,7 +120,7 @@ def test_triangles_keep_their_distance_and_lie_on_the_picture(found: list[tuple[
 
 @given(st.lists(st.tuples(st.text("abcdef", min_size=1, max_size=14), INSTANTS), max_size=20))
 def test_words_that_take_room_never_cover_each_other(found: list[tuple[str, float]]) -> None:
-    room, placed = Room(), []
+    room, placed = Room(-LEFT, WIDTH + RIGHT), []
     for word, at in found:
         x = room.take(word, at * WIDTH / 100, HEIGHT / 2)
         if x is not None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import date
 
-import pytest
 from django.template import Context, Template
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,7 +11,6 @@ from hypothesis import strategies as st
 from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import WearFigure
 from wearlog.web.drawing.caliper import caliper
-from wearlog.web.drawing.gauges import GaugePoint, gauge_chart
 from wearlog.web.drawing.press import RADIUS, WIDTH, Seat, draw, spread
 
 
@@ -164,27 +162,3 @@ class TestPress:
         assert [place for _, place in pairs] == sorted(placed)
         gaps = [after - before for before, after in zip(sorted(placed), sorted(placed)[1:], strict=False)]
         assert all(gap >= 2 * RADIUS for gap in gaps)
-
-
-class TestGaugeChart:
-    def test_the_limit_is_on_top_for_a_screw_that_shrinks_too(self) -> None:
-        chart = gauge_chart(
-            [GaugePoint(0, 70.0, "", ""), GaugePoint(1000, 69.5, "", "")], new_mm=70, limit_mm=69
-        )
-        assert chart is not None
-        assert float(chart.limit_y.rstrip("%")) < float(chart.dots[1].y.rstrip("%"))
-        assert float(chart.dots[1].y.rstrip("%")) < float(chart.new_y.rstrip("%"))
-        assert [dot.x for dot in chart.dots] == ["1%", "98%"]
-
-    def test_one_gauge_is_no_picture(self) -> None:
-        assert gauge_chart([GaugePoint(0, 5.0, "", "")], new_mm=5, limit_mm=5.4) is None
-
-    @pytest.mark.parametrize(
-        ("bound", "phase", "shape"), [("", "", "plain"), ("at_least", "", "bound"), ("", "after", "after")]
-    )
-    def test_marks_differ_by_shape(self, bound: str, phase: str, shape: str) -> None:
-        chart = gauge_chart(
-            [GaugePoint(0, 5.0, "", ""), GaugePoint(9, 5.2, bound, phase)], new_mm=5, limit_mm=5.4
-        )
-        assert chart is not None
-        assert chart.dots[1].shape == shape

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from decimal import Decimal
 
@@ -76,7 +77,8 @@ def test_the_log_is_paged_without_losing_or_repeating_a_line(desk: Client, shop:
         seen += [part.split("/", 1)[0] for part in text.split('href="/log/run/')[1:] if part[0].isdigit()]
         if "Older</a>" not in text:
             break
-        address = "/log/" + text.split('class="button" href="')[-1].split('"')[0].replace("&amp;", "&")
+        older = re.findall(r'class="button" href="([^"]+)">Older', text)[0]
+        address = "/log/" + older.replace("&amp;", "&")
     assert len(seen) == PAGE + 15
     assert len(set(seen)) == PAGE + 15
 
@@ -203,6 +205,17 @@ def test_an_operator_puts_right_their_own_entries_of_two_days_and_no_others(
     other.refresh_from_db()
     assert other.voided_at is None
     assert "Ask a maintainer to change this one." in page(client, f"/log/run/{other.pk}/correct/")
+
+
+def test_the_log_leads_to_each_entry_and_only_there_it_is_changed(desk: Client, shop: Shop) -> None:
+    run = shop.run(shop.north, shop.rape, MORNING, "7.5", "350")
+    text = page(desk, "/log/")
+    assert f'href="/log/run/{run.pk}/"' in text
+    assert "/correct/" not in text
+    assert "/void/" not in text
+    entry = page(desk, f"/log/run/{run.pk}/")
+    assert f"/log/run/{run.pk}/correct/" in entry
+    assert f"/log/run/{run.pk}/void/" in entry
 
 
 def test_a_viewer_reads_the_log_and_changes_nothing(client: Client, shop: Shop) -> None:

@@ -10,6 +10,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.log_shop import Shop, form_of
+from tests.web.html import flat
 from wearlog.equipment.models import Fitting
 from wearlog.people.models import Role, User
 from wearlog.runs.models import PlanEntry
@@ -84,9 +85,11 @@ def test_nothing_that_a_person_states_is_ticked_beforehand(phone: Client, shop: 
 
 def test_the_purge_is_proposed_as_last_time(phone: Client, shop: Shop) -> None:
     assert form_of(opened(phone, shop))["purge_kg"] == ""
-    phone.post(ADDRESS, typed(phone, shop, purge_kg="12,5"))
+    phone.post(ADDRESS, typed(phone, shop, purge_kg="12,5 kg", purge_h="45 min"))
     html = opened(phone, shop)
     assert form_of(html)["purge_kg"] == "12.5"
+    assert form_of(html)["purge_h"] == "0.75"
+    assert "purge 12.5 kg, 0:45 h" in flat(phone.get("/log/").content.decode())
     assert "As last time" in html
 
 

@@ -6,6 +6,7 @@ import re
 from datetime import timedelta
 from decimal import Decimal
 
+import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -15,6 +16,8 @@ from tests.dates import at
 from tests.mills.log_shop import Shop
 from tests.web.html import flat
 from wearlog.history import versions
+from wearlog.history.models import LogVersion
+from wearlog.logbook import actions as log
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Reading, Run
 from wearlog.service.models import Rule
@@ -340,3 +343,42 @@ def test_a_crop_whose_bag_was_never_weighed_has_no_weight_of_another(phone: Clie
     shop.run(shop.north, shop.sunflower, timezone.now() - timedelta(hours=9), "8", "400")
     versions.touch()
     assert not re.search(r'name="bag" value="[^"]+"', page(phone, f"/log/run/?press={shop.north.pk}"))
+
+
+def test_another_phone_knows_what_a_bag_of_the_crop_weighs(phone: Client, shop: Shop) -> None:
+    typed = numbers(shop, seed="16", seed_unit="bag", bag="25")
+    phone.post("/log/run/", {**typed, "started_at": "2026-03-01T06:00", "hours_h": "8"})
+    shop.rape.refresh_from_db()
+    assert shop.rape.bag_kg == Decimal(25)
+    assert AuditEntry.objects.filter(record="crop").count() == 1
+    other = Client()
+    other.force_login(User.objects.create_user("second", role=Role.OPERATOR))
+    text = flat(page(other, f"/log/run/?press={shop.north.pk}"))
+    assert "Last typed: rapeseed 25 kg." in text
+    assert re.search(r'name="bag" value="25"', text)
+    other.post("/log/run/", {**typed, "ref": new_ref(), "started_at": "2026-03-01T15:00", "hours_h": "8"})
+    assert Run.objects.count() == 2
+    assert AuditEntry.objects.filter(record="crop").count() == 1, "the same weight is written once"
+
+
+def test_the_weight_of_a_bag_makes_no_forecast_stale(phone: Client, shop: Shop) -> None:
+    versions.touch()
+    before = LogVersion.objects.values().get()
+    log.remember_bag(by=None, at=timezone.now(), crop=shop.rape, bag_kg=Decimal(25))
+    after = LogVersion.objects.values().get()
+    assert {name for name in after if after[name] != before[name]} == {"number"}
+
+
+@pytest.mark.parametrize(
+    ("seed", "unit", "kg"),
+    [("410 kg", "kg", 410), ("410kg", "kg", 410), ("0.4 t", "t", 400), ("16 bags", "bag", 400)],
+)
+def test_the_unit_may_stand_behind_the_seed(phone: Client, shop: Shop, seed: str, unit: str, kg: int) -> None:
+    phone.post("/log/run/", numbers(shop, hours_h="8 hours", seed=seed, seed_unit=unit, bag="25 kg"))
+    assert Run.objects.get().seed_kg == kg
+
+
+def test_another_unit_than_the_one_chosen_is_refused(phone: Client, shop: Shop) -> None:
+    answer = phone.post("/log/run/", numbers(shop, hours_h="8", seed="0.4 t", seed_unit="kg"))
+    assert answer.status_code == 422
+    assert "is not a number" in answer.content.decode()

@@ -17,7 +17,9 @@ from tests.web.press_frames import frames_in, jobs_in
 from wearlog.equipment.models import Fitting, Part
 from wearlog.history import versions
 from wearlog.people.models import Mill, User
+from wearlog.runs.models import Crop, PlanEntry
 from wearlog.service.models import Measurement
+from wearlog.words.days import day_words
 
 
 @pytest.fixture
@@ -98,7 +100,8 @@ class TestPage:
         self, shop: LookMill, read: Callable[[str], str]
     ) -> None:
         page = read(f"/parts/{shop.die.pk}/")
-        edge_a, edge_b = re.search(r"Edge A.*?</section>", page), re.search(r"Edge B.*?</section>", page)
+        edge_a = re.search(r'<h2 id="edge-1"> ?Edge A.*?</section>', page)
+        edge_b = re.search(r'<h2 id="edge-2"> ?Edge B.*?</section>', page)
         assert edge_a is not None
         assert edge_b is not None
         assert "at work" in edge_a.group(0)
@@ -150,11 +153,12 @@ class TestPage:
         page = read(f"/parts/{shop.die.pk}/")
         assert page.index("North press · die") < page.index("Twin press · left die")
 
-    def test_work_on_it_can_be_corrected(self, shop: LookMill, read: Callable[[str], str]) -> None:
+    def test_work_on_it_leads_to_its_own_page(self, shop: LookMill, read: Callable[[str], str]) -> None:
         work = shop.polish()
         page = read(f"/parts/{shop.screw.pk}/")
         assert "Polished screw S-01: varnish on flight 3" in page
-        assert f"/log/work/{work.pk}/correct/" in page
+        assert f'href="/log/work/{work.pk}/"' in page
+        assert f"/log/work/{work.pk}/correct/" not in page
 
     def test_what_is_due_on_it_carries_the_caution(self, shop: LookMill, read: Callable[[str], str]) -> None:
         (frame,) = frames_in(read(f"/parts/{shop.screw.pk}/"))
@@ -199,6 +203,27 @@ def test_a_part_on_the_shelf_says_what_is_next_when_it_is_fitted(
     fitted = shop.die_fitting
     assert f'href="/log/work/?fitting={fitted.pk}&amp;action=replace&amp;part={spare.pk}"' in page
     assert "What was done?" not in page
+
+
+def test_by_the_plan_a_spare_is_worn_out_after_the_change_of_crop_at_which_it_is_fitted(
+    shop: LookMill, read: Callable[[str], str]
+) -> None:
+    spare, day = Part.objects.get(code="D5-02"), timezone.localdate()
+    assert "By the plan, if fitted" not in read(f"/parts/{spare.pk}/")
+    for crop, start in ((Crop.objects.create(code="linseed"), 5), (shop.rape, 40)):
+        PlanEntry.objects.create(
+            press=shop.north,
+            crop=crop,
+            start_on=day + timedelta(days=start),
+            end_on=day + timedelta(days=start + 30),
+            seed_kg=90_000,
+        )
+    versions.touch()
+    page = read(f"/parts/{spare.pk}/")
+    assert "By the plan, if fitted at the next change of crop:" in page
+    found = re.search(r"North press · die with rapeseed \(([^)]+)\): edge A is worn out about", page)
+    assert found
+    assert found[1] == day_words(day + timedelta(days=40), day)
 
 
 def test_a_part_at_work_has_no_such_lines(shop: LookMill, read: Callable[[str], str]) -> None:

@@ -148,19 +148,24 @@ def test_due_items_of_this_press_only_with_their_caution(shop: LookMill, read: C
         assert "isolate at wall isolator Q1" in frame
 
 
-def test_the_latest_entries_can_be_corrected_by_a_maintainer_and_read_by_the_rest(
+def test_the_latest_entries_lead_to_their_pages_where_a_maintainer_corrects_and_the_rest_read(
     shop: LookMill, client: Client, owner: User, operator: User
 ) -> None:
     work = shop.polish(by=owner)
     client.force_login(owner)
     page = client.get(f"/presses/{shop.north.pk}/").content.decode()
     assert "varnish on flight 3" in page
-    assert f"/log/work/{work.pk}/correct/" in page
-    assert f"/log/work/{work.pk}/void/" in page
+    assert f'href="/log/work/{work.pk}/"' in page
+    assert f"/log/work/{work.pk}/correct/" not in page
+    entry = client.get(f"/log/work/{work.pk}/").content.decode()
+    assert f"/log/work/{work.pk}/correct/" in entry
+    assert f"/log/work/{work.pk}/void/" in entry
     client.force_login(operator)
     page = client.get(f"/presses/{shop.north.pk}/").content.decode()
     assert "varnish on flight 3" in page
-    assert f"/log/work/{work.pk}/" not in page
+    entry = client.get(f"/log/work/{work.pk}/").content.decode()
+    assert f"/log/work/{work.pk}/correct/" not in entry
+    assert "ask a maintainer" in entry
 
 
 def test_logging_from_the_page_knows_the_press(shop: LookMill, read: Callable[[str], str]) -> None:

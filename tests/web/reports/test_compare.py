@@ -208,3 +208,17 @@ def test_an_empty_log_is_a_page_that_says_so(client: Client, owner: User) -> Non
     client.force_login(owner)
     html = client.get("/compare/").content.decode()
     assert "No run has ended yet." in html
+
+
+def test_one_sentence_comes_first_and_each_press_has_its_seasons_drawn(page: Client) -> None:
+    html = flat(page.get("/compare/").content.decode())
+    # on flax, the crop that both ran: 50 and 40 h a tonne; as pressed A took 9 h for 0.3 t
+    assert "&lt;Big&gt; one takes 10.0 h/t more than A. Its crops explain all of it" in html
+    section = html[html.index('aria-labelledby="by-season"') :].split("</section>")[0]
+    labels = re.findall(r'role="img" aria-label="([^"]*)"', section)
+    assert labels == [
+        "Hours per tonne: A 50.0 in 2025/26, on flax.",
+        "Hours per tonne: &lt;Big&gt; one 40.0 in 2025/26, on flax.",
+    ]
+    cells = re.findall(r'data-label="(?:Made comparable|As pressed)">([^<]*)<', section)
+    assert cells == ["30.0", "50.0", "40.0", "40.0"]

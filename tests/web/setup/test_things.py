@@ -362,3 +362,15 @@ def test_a_number_may_have_its_unit_behind_it(desk: Client, shop: Shop) -> None:
     )
     rule = Rule.objects.get(code="grease")
     assert (rule.every_h, rule.lead_days) == (150, 7)
+
+
+def test_a_price_and_a_plan_are_called_as_people_call_them(desk: Client, mill: Mill) -> None:
+    price = Price.objects.create(item="cake_kg", from_on=date(2026, 3, 29), price=Decimal("0.46"))
+    page = desk.get(f"/prices/{price.pk}/").content.decode()
+    assert "cake, for a kilogram, from 29 March 2026 on" in page
+    assert "cake_kg from" not in page
+    press, crop = Press.objects.create(code="N", name="North"), Crop.objects.create(code="linseed")
+    entry = PlanEntry.objects.create(
+        press=press, crop=crop, start_on=date(2026, 11, 28), end_on=date(2027, 2, 15), seed_kg=9000
+    )
+    assert "North linseed from 28 November 2026" in desk.get(f"/plan/{entry.pk}/").content.decode()

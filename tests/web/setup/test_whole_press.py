@@ -18,6 +18,7 @@ from wearlog.people.models import AuditEntry, Mill, User
 from wearlog.runs.models import Crop, Reading
 from wearlog.service.models import Measurement, Rule, Service
 from wearlog.web.drawing.builds import numbered_seats
+from wearlog.web.setup.forms.seats import keys_of
 from wearlog.web.site.forms import new_ref
 
 
@@ -28,8 +29,11 @@ def desk(client: Client, owner: User, mill: Mill) -> Client:
 
 
 def seat(build: Build, name: str) -> str:
-    """The key of a place on the page, such as `s2`."""
-    return next(f"s{number}" for number, each in numbered_seats(build) if each.name == name)
+    """The name of a place in the form, such as `die-1`."""
+    numbered = numbered_seats(build)
+    return next(
+        key for key, (_number, each) in zip(keys_of(numbered), numbered, strict=True) if each.name == name
+    )
 
 
 def stated(build: Build = Build.HOLE_CYLINDER, **more: object) -> dict[str, object]:
@@ -86,13 +90,13 @@ def test_all_that_is_stated_of_a_press_is_recorded_together(desk: Client) -> Non
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        ({"s2-mark": "D8-04"}, "There is a part with the mark D8-04 already."),
-        ({"s6-limit": "8"}, "This is its size when new."),
-        ({"s2-limit": "59", "s2-size": ""}, "Give its size when new as well"),
+        ({"screw-1-mark": "D8-04"}, "There is a part with the mark D8-04 already."),
+        ({"die-1-limit": "8"}, "This is its size when new."),
+        ({"screw-1-limit": "59", "screw-1-size": ""}, "Give its size when new as well"),
         ({"motor-where": ""}, "Main motor: say where, or untick it."),
         ({"heater-where": "the breaker"}, "You wrote where it is isolated. Tick it to record it."),
         ({"meter_h": "many"}, "many"),
-        ({"s6-hours": "8 x"}, ">Die: Hours so far: "),
+        ({"die-1-hours": "8 x"}, ">Die: Hours so far: "),
         ({"code": ""}, "required"),
     ],
 )
@@ -109,7 +113,7 @@ def test_what_is_wrong_in_one_place_keeps_all_of_it_from_being_recorded(
 def test_what_the_domain_doubts_is_asked_and_nothing_is_recorded_until_it_is_said_to_be_right(
     desk: Client,
 ) -> None:
-    typed = stated(**{"s6-gauged": "80.21"})
+    typed = stated(**{"die-1-gauged": "80.21"})
     answer = desk.post("/presses/new/", typed)
     assert answer.status_code == 200
     text = answer.content.decode()
@@ -184,7 +188,14 @@ def test_another_like_it_begins_with_its_sizes_and_none_of_its_marks_hours_or_is
     assert [each.key for each in form.new_rules if each.key == "die-gauge"] == []
     save(
         desk,
-        {**stated(), "code": "South", f"{die}-mark": "D8-05", "s2-mark": "S-05", "rules": [], "crops": []},
+        {
+            **stated(),
+            "code": "South",
+            f"{die}-mark": "D8-05",
+            "screw-1-mark": "S-05",
+            "rules": [],
+            "crops": [],
+        },
     )
     assert PartType.objects.count() == 2, "parts alike share their type"
 
@@ -253,3 +264,10 @@ class TestARunOnAPressOfWhichNothingIsRecorded:
         page = self.run_on(client, press)
         assert "Ask a maintainer to record what sits there." in page
         assert "what-sits" not in page
+
+
+def test_a_press_of_which_all_is_recorded_asks_for_nothing_more(desk: Client) -> None:
+    press = Press.objects.create(code="Bare")
+    answer = desk.get(f"/presses/{press.pk}/what-sits/", follow=True)
+    assert answer.redirect_chain == [(f"/presses/{press.pk}/", 302)]
+    assert "is recorded at every place" in answer.content.decode()

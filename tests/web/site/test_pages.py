@@ -6,11 +6,16 @@ import re
 from itertools import pairwise
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.test import Client
 from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
 from wearlog.people.models import Mill, User
+from wearlog.runs.models import Crop
+from wearlog.web.log.forms.run import RunStopForm
+from wearlog.web.site.fields import METRIC
+from wearlog.web.site.pages import add_validation
 from wearlog.web.today.views import day
 
 SHOWN = ["/", "/due/", "/presses/", "/parts/"]
@@ -96,3 +101,11 @@ def test_a_mill_without_records_shows_every_page(client: Client, owner: User) ->
 @pytest.mark.django_db
 def test_before_any_mill_is_recorded_the_sign_in_page_stands(client: Client) -> None:
     assert client.get("/", follow=True).status_code == 200
+
+
+def test_an_error_of_a_field_that_the_form_lacks_is_told_by_the_name_that_people_know() -> None:
+    form = RunStopForm({}, reader=METRIC, crop=Crop(code="rapeseed"), by_meter=True)
+    form.full_clean()
+    add_validation(form, ValidationError({"seed_kg": ["Too much."], "void_reason": ["Too long."]}))
+    assert "Too much." in form.errors["seed"]
+    assert form.non_field_errors() == ["Why it was crossed out: Too long."]

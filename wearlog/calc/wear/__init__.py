@@ -3,11 +3,12 @@
 See docs/methods/wear.md for the model, its assumptions and its sources.
 """
 
-from wearlog.calc.wear.answers import answers
+from wearlog.calc.wear.answers import answers, wear_along
 from wearlog.calc.wear.fits import BASES, EdgeFit, Quantiles, Scenarios, TypeFit
 from wearlog.calc.wear.fleet import fit_fleet, fit_type
 from wearlog.calc.wear.learned import Learned, fingerprint, learn
 from wearlog.calc.wear.records import EdgeRecord, Gauge, TypeRecord, Work
+from wearlog.calc.wear.state import odd_share
 
 __all__ = [
     "BASES",
@@ -25,4 +26,6 @@ __all__ = [
     "fit_fleet",
     "fit_type",
     "learn",
+    "odd_share",
+    "wear_along",
 ]

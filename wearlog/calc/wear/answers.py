@@ -10,8 +10,8 @@ import numpy as np
 from wearlog.calc.wear.cases import Cases
 from wearlog.calc.wear.fits import EdgeFit, Quantiles, Scenarios, TypeFit
 from wearlog.calc.wear.learned import NO_WORK, NOTHING_KNOWN, Known, Learned
-from wearlog.calc.wear.lives import Places
-from wearlog.calc.wear.records import TypeRecord
+from wearlog.calc.wear.lives import Places, shifted_at
+from wearlog.calc.wear.records import Floats, TypeRecord
 
 
 def answers(record: TypeRecord, learned: Learned, keys: Iterable[Hashable] | None = None) -> TypeFit:
@@ -54,6 +54,20 @@ def answers(record: TypeRecord, learned: Learned, keys: Iterable[Hashable] | Non
     )
 
 
+def wear_along(
+    record: TypeRecord, learned: Learned, key: Hashable | None, seed: Floats, at: Floats
+) -> tuple[Quantiles, ...]:
+    """The wear toward the limit, since new, of an edge at other moments of its present life, as everything
+    that is known today tells it; empty where nothing is known.
+
+    key: the edge, None for one that was never used. seed: what it had taken, or will have taken, since it was
+    new, shape (n, crops). at: the instants, shape (n,); a shift of the dimension by work that was done later
+    is taken off again at its likeliest size. The cases are those of the edge's `scenarios`, so that the 10,
+    50 and 90 % points reach the limit where `seed_left` says."""
+    edges = answers(record, learned, () if key is None else (key,)).edges
+    return edges.along(key, seed, at) if isinstance(edges, _Edges) else ()
+
+
 class _Edges(Mapping[Hashable, EdgeFit]):
     """The fit of each edge, computed when it is first asked for and then kept."""
 
@@ -81,6 +95,35 @@ class _Edges(Mapping[Hashable, EdgeFit]):
         none = np.zeros(self.case.rows.shifts.shape[1])
         cases = self.case.of_edge(-1, -1, none, np.zeros(self.record.crops), rebuilt=0, at_work=False)
         return _edge(None, self.everyone, cases)
+
+    def along(self, key: Hashable | None, seed: Floats, at: Floats) -> tuple[Quantiles, ...]:
+        edge = self.new() if key is None else self[key]
+        cases = edge.scenarios
+        assert cases is not None
+        begun, now = np.zeros(self.record.crops), np.zeros(self.record.crops)
+        if key is not None:
+            begun = self.places.start_kg[self.index[key]]
+            now = np.maximum(self.record.edges[self.index[key]].now_kg - begun, 0.0)
+        found = []
+        for kg, instant in zip(np.maximum(seed - begun, 0.0), at, strict=True):
+            earlier = key is not None and kg.sum() < now.sum() * (1.0 - NO_WORK)
+            undone = 0 if key is None else self._shifts_after(self.index[key], instant)
+            if key is not None and (earlier or undone):
+                found.append(self._back_then(self.index[key], kg, undone))
+            else:
+                found.append(Quantiles.of(self.case.ahead(cases, now, kg), cases.weights))
+        return tuple(found)
+
+    def _shifts_after(self, index: int, instant: float) -> int:
+        return sum(work > instant for work in shifted_at(self.record.edges[index]))
+
+    def _back_then(self, index: int, kg: Floats, undone: int) -> Quantiles:
+        """The wear when the edge had taken `kg` of its life, before the last so many shifts."""
+        places, shifts = self.places, self.places.shifts[index].copy()
+        done = np.flatnonzero(shifts)
+        shifts[done[len(done) - undone :]] = 0.0
+        part, life = int(places.part[index]), int(places.life[index])
+        return self.case.wear_at(part, life, shifts, kg, rebuilt=int(places.rebuilt[index]))
 
     def _edge(self, index: int) -> EdgeFit:
         edge, places, case = self.record.edges[index], self.places, self.case

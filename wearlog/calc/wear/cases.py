@@ -21,7 +21,7 @@ import numpy as np
 from scipy import special
 
 from wearlog.calc.wear import shape
-from wearlog.calc.wear.fits import Scenarios
+from wearlog.calc.wear.fits import Quantiles, Scenarios
 from wearlog.calc.wear.learned import Known
 from wearlog.calc.wear.lives import Ints
 from wearlog.calc.wear.nodes import nodes
@@ -90,18 +90,11 @@ class Cases:
         """Scenarios of an edge in the life of that number, after so many rebuilds, which has taken `kg`
         (crops,) since it began, with those shifts (K,) so far. A part of number -1 has no readings. at_work:
         cases in which the edge should have been retired weigh less."""
-        own = np.flatnonzero(self.rows.part == part)
         progress = self.rates @ kg
-        now = self.shapes.forward(progress / self.budget)[:, None]
-        at = self.shapes.forward(self.rates @ self.rows.kg[own].T / self.budget)
-        states = [self._state(own, life, rebuilt, shifts, at, now, one) for one in self._beliefs(own, life)]
-        chance = np.array([state.height for state in states])
-        chance = np.exp(chance - chance.max(axis=0))
-        chance /= chance.sum(axis=0)
+        now = self._at(kg)
         cases = [
             (*self._outcomes(state, now), np.repeat(share[:, None], FINE_CASES, axis=1))
-            for state, share in zip(states, chance, strict=True)
-            if share.max() > LEAST_SHARE
+            for state, share in self._states(part, life, rebuilt, shifts, now)
         ]
         further, wear, theta, weights = (
             np.concatenate([case[which] for case in cases], axis=1) for which in range(4)
@@ -111,6 +104,49 @@ class Cases:
         if at_work and self.lapse < 1.0:
             weights = weights * self._not_retired(wear)
         return self._reduced(needed, wear * self.budget, theta, weights)
+
+    def wear_at(self, part: int, life: int, shifts: Floats, kg: Floats, *, rebuilt: int) -> Quantiles:
+        """The wear of the edge when it had taken `kg` (crops,) of its life and had those shifts, as all
+        readings before and after tell it."""
+        wear, weights = [], []
+        for state, share in self._states(part, life, rebuilt, shifts, self._at(kg)):
+            sd = np.sqrt(np.maximum(state.covariance[:, 1:, 1], 0.0))
+            wear.append(state.mean[:, 1:] + sd * self.many[:, 1])
+            weights.append(np.repeat(share[:, None], FINE_CASES, axis=1))
+        return Quantiles.of(np.concatenate(wear, axis=1) * self.budget, np.concatenate(weights, axis=1))
+
+    def ahead(self, cases: Scenarios, now: Floats, later: Floats) -> Floats:
+        """The wear in each scenario (G, T) when `later` (crops,) has been taken instead of `now`: on a
+        straight line in u from the wear of today to the limit, and beyond at the pace of the multiplier."""
+        today, then = self._at(now), self._at(later)
+        at_limit = self.shapes.forward(
+            np.maximum(cases.needed + (self.rates @ now)[:, None], 0.0) / self.budget
+        )
+        ahead = cases.needed > 0
+        rise = np.where(ahead, self.budget - cases.wear_now, 0.0)
+        share = np.where(ahead, (then - today) / np.where(ahead, at_limit - today, 1.0), 0.0)
+        beyond = np.where(ahead, np.maximum(then - at_limit, 0.0), then - today)
+        return np.asarray(
+            cases.wear_now + rise * np.minimum(share, 1.0) + cases.multiplier * self.budget * beyond
+        )
+
+    def _at(self, kg: Floats) -> Floats:
+        """u (G, 1) when so much seed has been taken."""
+        return self.shapes.forward(self.rates @ kg / self.budget)[:, None]
+
+    def _states(
+        self, part: int, life: int, rebuilt: int, shifts: Floats, now: Floats
+    ) -> list[tuple[State, Floats]]:
+        """The states at u = `now` (G, 1) by each way to believe the readings, with the share (G,) of each."""
+        own = np.flatnonzero(self.rows.part == part)
+        at = self.shapes.forward(self.rates @ self.rows.kg[own].T / self.budget)
+        states = [self._state(own, life, rebuilt, shifts, at, now, one) for one in self._beliefs(own, life)]
+        chance = np.array([state.height for state in states])
+        chance = np.exp(chance - chance.max(axis=0))
+        chance /= chance.sum(axis=0)
+        return [
+            (state, share) for state, share in zip(states, chance, strict=True) if share.max() > LEAST_SHARE
+        ]
 
     def _beliefs(self, own: Ints, life: int) -> Iterator[Belief]:
         readings, wander = self.readings, self.wander

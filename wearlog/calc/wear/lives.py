@@ -228,3 +228,16 @@ def _linked_readings(edge: EdgeRecord, work: int) -> tuple[list[float], list[flo
         [gauge.value for gauge in linked if gauge.phase == "before"],
         [gauge.value for gauge in linked if gauge.phase == "after"],
     )
+
+
+def shifted_at(edge: EdgeRecord) -> list[float]:
+    """The instants of the works that shifted the dimension of the edge in its present life, in order of
+    time: one for each shift of its `Places`."""
+    found: list[float] = []
+    for work in sorted(edge.works, key=lambda work: (work.at, work.id)):
+        if work.resets:
+            found = []
+        before, after = _linked_readings(edge, work.id)
+        if after and (before or work.resets):
+            found.append(work.at)
+    return found

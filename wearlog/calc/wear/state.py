@@ -47,6 +47,12 @@ class Spreads:
     bend: float = BEND_GUESS
 
 
+def odd_share(away: Floats) -> Floats:
+    """How likely readings that differ by `away` gauge errors from the wear are gross errors, 0 to 1."""
+    slip = SLIP_SHARE / SLIP_SIZE * np.exp(0.5 * np.minimum(away**2, 1e3) * (1.0 - SLIP_SIZE**-2))
+    return np.asarray(slip / (1.0 - SLIP_SHARE + slip))
+
+
 @dataclass
 class Sums:
     """Weighted sums over the rows of one block (see `Rows.blocks`): gg of by_global x by_global, shape (G,
@@ -190,11 +196,10 @@ class State:
         if search:
             robust = (SEARCH_DOF + 1.0) / (SEARCH_DOF + away**2)
         else:
-            slip = SLIP_SHARE / SLIP_SIZE * np.exp(0.5 * np.minimum(away**2, 1e3) * (1.0 - SLIP_SIZE**-2))
-            sound = (1.0 - SLIP_SHARE) / (1.0 - SLIP_SHARE + slip)
+            odd = odd_share(away)
             # The further off a slip is, the less it pulls, and none counts in the gauge's error for more than
             # any other reading: one decimal point would otherwise make the gauge of a type worthless.
-            robust = sound + (1.0 - sound) / (SLIP_SIZE**2 + away**2)
+            robust = 1.0 - odd + odd / (SLIP_SIZE**2 + away**2)
         score = robust * away / sd
         weight = robust / sd**2
         for kind, side in ((AT_LEAST, 1.0), (BELOW, -1.0)):

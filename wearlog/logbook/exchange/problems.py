@@ -49,7 +49,7 @@ class Conflict:
     def __str__(self) -> str:
         where = self.file + _(", line %(line)s") % {"line": self.line} + f", {self.key}"
         if not self.column:
-            return on_one_line(f"{where}: " + _("this record was voided here."))
+            return on_one_line(f"{where}: " + _("this record was crossed out here."))
         here, there = (f'"{shortened(text)}"' if text else _("nothing") for text in (self.here, self.there))
         said = _("%(here)s is stored here, the logbook has %(there)s.") % {"here": here, "there": there}
         return on_one_line(where + _(", column %(column)s") % {"column": self.column} + f": {said}")

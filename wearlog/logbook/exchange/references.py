@@ -93,7 +93,7 @@ def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[obje
 
 def reason_for(target: Table, key: object, voided: bool) -> str:
     if voided:
-        return _("that record was voided here: leave the cell empty, or bring the record along.")
+        return _("that record was crossed out here: leave the cell empty, or bring the record along.")
     if isinstance(key, tuple):  # of a position
         press, _rest = key
         return _(

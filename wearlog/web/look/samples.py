@@ -158,7 +158,7 @@ def table(rows: Sequence[str] = ("D5-04", "D5-05", "S-02")) -> PartTable:
 
 
 def line(now: datetime) -> LogLine:
-    return LogLine(now, "Run", "rapeseed, 410 kg, lot 31, 7.5 h", "Mira", "run", 1, changeable=True)
+    return LogLine(now, "Run", "rapeseed, 410 kg, lot 31, 7.5 h", "Mira", "run", 1)
 
 
 def banners(now: datetime) -> dict[str, object]:

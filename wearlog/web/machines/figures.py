@@ -152,9 +152,3 @@ def wear_of(edges: Edges, part_id: int, edge: str) -> EdgeWear:
         return EdgeWear(None, own.basis, rates)
     used = edges.used.get((part_id, edge))
     return EdgeWear(figure_of(record, used, type_.new_mm, type_.limit_mm, own.now), own.basis, rates)
-
-
-def seed_at(record: Record, spans: Iterable[FittingRow], instant: float) -> float:
-    """Kilograms of seed through these fittings before an instant (seconds since 1970)."""
-    begun = [row for row in spans if row.fitted < instant]
-    return sum(work.seed_kg for work in of_spans(record, begun, until=instant).values())

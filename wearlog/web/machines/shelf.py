@@ -4,6 +4,7 @@ and where it could go. No task of its own is due while it lies there, so nothing
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 from django.db.models import Q
 from django.urls import reverse
@@ -11,16 +12,21 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc import units
 from wearlog.equipment.models import Fitting, Part, Position
+from wearlog.forecasts.ahead import IfFitted, if_fitted
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.left import edge_left
+from wearlog.forecasts.outlook import Outlook
+from wearlog.forecasts.triggers import why
 from wearlog.runs.models import Crop
 from wearlog.service.models import Rule
 from wearlog.service.work import Action
 from wearlog.words.actions import action_word
+from wearlog.words.days import day_words
 from wearlog.words.rules import CROPS_NAMED, trigger_words
 
 CROPS = 3
 PLACES = 12
+CHANGES = 4
 
 
 @dataclass(frozen=True)
@@ -33,16 +39,21 @@ class WayOn:
 
 @dataclass(frozen=True)
 class NextWhenFitted:
-    """`edges`: a line for each edge. `rules`: what is asked of such a part while it is fitted."""
+    """`edges`: a line for each edge. `ahead`: for the places with the nearest changes of crop in the plan,
+    when the edges would be worn out if fitted then. `rules`: what is asked of such a part while it is
+    fitted."""
 
     edges: list[str]
+    ahead: list[str]
     rules: list[str]
     ways_on: list[WayOn]
 
 
 def next_when_fitted(part: Part, edges: Edges, system: str) -> NextWhenFitted:
+    names = tuple(part.part_type.edge_names)
     return NextWhenFitted(
-        [_edge_line(part, edge, edges, system) for edge in part.part_type.edge_names],
+        [_edge_line(part, edge, edges, system) for edge in names],
+        _ahead(part, edges, names),
         _rules(part, system),
         _ways_on(part),
     )
@@ -69,6 +80,39 @@ def _edge_line(part: Part, edge: str, edges: Edges, system: str) -> str:
     else:
         words.append(_("can't tell what is left"))
     return ", ".join(words) + "."
+
+
+def _ahead(part: Part, edges: Edges, names: tuple[str, ...]) -> list[str]:
+    """`Fitted on North press · die with linseed (Wed 9 Dec): edge A is worn out about Thu 4 Mar.`"""
+    record = edges.record
+    if part.pk not in record.parts:
+        return []
+    found = if_fitted(edges, Outlook(record), part.pk, names)
+    nearest = list(dict.fromkeys(each.position_id for each in found))[:CHANGES]
+    places = Position.objects.select_related("press").in_bulk(nearest)
+    lines = []
+    for position_id in nearest:
+        place = places[position_id]
+        own = [each for each in found if each.position_id == position_id]
+        said = "; ".join(_worn_out(each, record.as_of) for each in own)
+        lines.append(
+            _("Fitted on %(place)s with %(crop)s (%(day)s): %(said)s.")
+            % {
+                "place": place,
+                "crop": own[0].crop,
+                "day": day_words(own[0].on, record.as_of),
+                "said": said,
+            }
+        )
+    return lines
+
+
+def _worn_out(each: IfFitted, as_of: date) -> str:
+    name = _("edge %s") % each.edge if each.edge else _("its one edge")
+    if each.reach.mid is None:
+        return _("%(edge)s lasts beyond what can be foreseen") % {"edge": name}
+    when = why.about(each.reach.mid, each.reach.early, each.reach.late, as_of)
+    return _("%(edge)s is worn out %(when)s") % {"edge": name, "when": when}
 
 
 def _rules(part: Part, system: str) -> list[str]:

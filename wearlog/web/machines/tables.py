@@ -12,7 +12,7 @@ class PartTable(tables.Table):  # type: ignore[misc]
     """One line for each part. Rows are dictionaries with the columns' names and the part's `pk`."""
 
     part = tables.Column(verbose_name=gettext_lazy("Part"), linkify=("web:part", {"pk": tables.A("pk")}))
-    kind = tables.Column(verbose_name=gettext_lazy("Kind"))
+    kind = tables.Column(verbose_name=gettext_lazy("Kind"), attrs={"td": {"class": "by-name"}})
     part_type = tables.Column(verbose_name=gettext_lazy("Type"), attrs={"td": {"class": "desk-only"}})
     place = tables.Column(verbose_name=gettext_lazy("Where"))
     worn = tables.Column(

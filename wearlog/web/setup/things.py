@@ -77,7 +77,11 @@ class ThingPage(FormPage[Saving, Thing]):
         return made(data, instance=thing, reader=self.reader)
 
     def heading(self) -> str:
-        return str(self.add_words) if self.is_new else str(self.thing)
+        return str(self.add_words) if self.is_new else self.name_of(self.thing)
+
+    def name_of(self, thing: Thing) -> str:
+        """The thing as people call it: in headings and in what is said after saving."""
+        return str(thing)
 
     def back_url(self) -> str:
         return reverse(self.list_page)
@@ -98,7 +102,7 @@ class ThingPage(FormPage[Saving, Thing]):
 
     def remove(self, request: MillRequest) -> HttpResponse:
         self.prepare()
-        name = str(self.thing)
+        name = self.name_of(self.thing)
         try:
             self.take_away()
         except Refused as refused:
@@ -115,5 +119,5 @@ class ThingPage(FormPage[Saving, Thing]):
         return actions.save_thing(by=self.request.user, at=now, thing=thing)
 
     def done(self, record: Thing) -> HttpResponse:
-        messages.success(self.request, _("Saved: %s.") % record)
+        messages.success(self.request, _("Saved: %s.") % self.name_of(record))
         return back_to(self.request, self.back_url())

@@ -98,6 +98,8 @@ class NumberField(forms.CharField):
         kwargs.setdefault("max_length", 30)
         super().__init__(**kwargs)
         self.unit: Words = self.usual_unit if unit is None else unit
+        self.behind: Words = ""
+        """What people may write behind the number where its unit is chosen beside it."""
         self.limits = limits or Limits.of(least, most)
         self.reader = METRIC
         self.widget.attrs.update(inputmode="decimal", autocomplete="off")
@@ -130,7 +132,9 @@ class NumberField(forms.CharField):
         if not text:
             return None
         try:
-            number = self.to_si(self.parse(units.without_unit(text, str(self.unit)))).quantize(SIX)
+            number = self.to_si(self.parse(units.without_unit(text, str(self.behind or self.unit)))).quantize(
+                SIX
+            )
         except units.NumberProblem as error:
             raise ValidationError(error.worded(_), code=error.code) from error
         self.check(number)

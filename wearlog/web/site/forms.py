@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, ClassVar, TypedDict, TypeVar, Unpack
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from django.db.models.fields import BLANK_CHOICE_DASH
 from django.forms.utils import ErrorList
 from django.utils.datastructures import MultiValueDict
 
@@ -33,6 +34,11 @@ else:  # only the stubs make it generic
 
 
 Kind = TypeVar("Kind", bound=forms.Field)
+
+
+DJANGOS_EMPTY = BLANK_CHOICE_DASH[0][1]
+NOTHING_CHOSEN = "–"
+"""How a list says that nothing of it is chosen."""
 
 
 class FormArguments(TypedDict, total=False):
@@ -92,6 +98,8 @@ class UnitsForm(forms.BaseForm):
             use_units_of = getattr(field, "use_units_of", None)
             if use_units_of is not None:
                 use_units_of(reader)
+            if isinstance(field, forms.ModelChoiceField) and field.empty_label == DJANGOS_EMPTY:
+                field.empty_label = NOTHING_CHOSEN
 
     def field(self, name: str, kind: type[Kind]) -> Kind:
         """The field of that name, which is of that kind."""

@@ -6,9 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from wearlog.equipment.models import Part, Press
-from wearlog.logbook.corrections import may_change
-from wearlog.people.models import LogRecord, User
+from wearlog.equipment.models import Press
+from wearlog.people.models import LogRecord
 from wearlog.runs.models import Reading, Run
 from wearlog.runs.queries import latest_runs
 from wearlog.service.models import Photo, Service
@@ -20,7 +19,7 @@ from wearlog.words.records import words_of
 
 @dataclass(frozen=True)
 class LogLine:
-    """One line: when, what (in a sentence), by whom, and whether this person may change it."""
+    """One line: when, what (in a sentence), by whom, and its record, on whose page it can be changed."""
 
     at: datetime
     word: str
@@ -28,11 +27,10 @@ class LogLine:
     by: str
     kind: str
     pk: int
-    changeable: bool
     photos: tuple[Photo, ...] = ()
 
 
-def line(record: LogRecord, *, user: User, now: datetime, system: str) -> LogLine:
+def line(record: LogRecord, *, system: str) -> LogLine:
     """A record as one line on the page of a press or a part, which the line does not name again."""
     kind = KINDS[kind_of(record)]
     ended = record.ends_at if isinstance(record, Run) else None
@@ -43,7 +41,6 @@ def line(record: LogRecord, *, user: User, now: datetime, system: str) -> LogLin
         by=getattr(record, "done_by", "") or str(record.entered_by or ""),
         kind=kind.word,
         pk=record.pk,
-        changeable=may_change(user, record, at=now),
     )
 
 
@@ -51,7 +48,7 @@ def newest(lines: Iterable[LogLine], most: int) -> list[LogLine]:
     return sorted(lines, key=lambda one: one.at, reverse=True)[:most]
 
 
-def of_press(press: Press, *, user: User, now: datetime, system: str, most: int = 12) -> list[LogLine]:
+def of_press(press: Press, *, system: str, most: int = 12) -> list[LogLine]:
     """Runs, work, incidents and readings of the press: four queries."""
     readings = Reading.objects.not_voided().filter(press=press).select_related("press", "entered_by")
     records: list[LogRecord] = [
@@ -60,15 +57,12 @@ def of_press(press: Press, *, user: User, now: datetime, system: str, most: int 
         *latest_incidents(press, limit=most),
         *readings.order_by("-read_at")[:most],
     ]
-    return newest((line(record, user=user, now=now, system=system) for record in records), most)
+    return newest((line(record, system=system) for record in records), most)
 
 
-def of_part(
-    part: Part, services: Sequence[Service], *, user: User, now: datetime, system: str
-) -> list[LogLine]:
-    """All work on the part, with its photos; one query for those."""
+def of_part(services: Sequence[Service], *, system: str) -> list[LogLine]:
+    """The work, with its photos; one query for those."""
     photos = photos_of(services)
     return [
-        replace(line(work, user=user, now=now, system=system), photos=tuple(photos.get(owner_of(work), ())))
-        for work in services
+        replace(line(work, system=system), photos=tuple(photos.get(owner_of(work), ()))) for work in services
     ]

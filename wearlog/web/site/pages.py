@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import ClassVar, Generic, TypeVar, cast
 from urllib.parse import urlencode
 
+from django.apps import apps
 from django.contrib import messages
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db.models import Model
@@ -199,17 +200,29 @@ class FormPage(View, Generic[Form, Record]):
 
 
 def add_validation(form: UnitsForm, invalid: ValidationError) -> None:
-    """Add a model's validation errors to the form's fields of the same name, else to the form."""
+    """Add a model's validation errors to the form's fields of the same name, else to the form, by the name
+    that people know."""
     say_taken(invalid)
     if not hasattr(invalid, "error_dict"):
         form.add_error(None, invalid)
         return
     for name, errors in invalid.message_dict.items():
+        asked = form.aliases.get(name, name)
         for text in errors:
-            if name in form.fields:
-                form.add_error(name, text)
+            if asked in form.fields:
+                form.add_error(asked, text)
             else:
-                form.add_error(None, text if name == NON_FIELD_ERRORS else f"{name}: {text}")
+                form.add_error(None, text if name == NON_FIELD_ERRORS else f"{label_of(name)}: {text}")
+
+
+def label_of(name: str) -> str:
+    """What people call a field that a form does not ask for; of several of that name, the first."""
+    for model in apps.get_models():
+        if model.__module__.startswith("wearlog."):
+            for field in model._meta.concrete_fields:
+                if field.name == name:
+                    return str(field.verbose_name)
+    return name.replace("_", " ")
 
 
 class EntryPage(FormPage[Form, Record]):

@@ -2,23 +2,22 @@
 
 It is 320 units wide, about the width of a phone's column, so that a unit is about a pixel there. The library
 draws scales, axes and marks; where words stand is settled here, so that none covers another or a point.
-Words are measured by the widest of the usual fonts (`CHARACTER`).
 """
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import groupby
 
-from wearlog.web.drawing.charts.render import INK, LINE, SHEET, SOFT, STEEL, Spec
+from wearlog.web.drawing.charts.layers import X, Y, axes, texts, whole
+from wearlog.web.drawing.charts.render import INK, SHEET, STEEL, Spec
+from wearlog.web.drawing.charts.room import CHARACTER, Box, Room, Word
 from wearlog.web.drawing.charts.throughput import MARKED, MarkedWork, RatePoint
 
 LEFT, RIGHT, TOP, BOTTOM = 40, 10, 46, 28
 WIDTH, HEIGHT = 320 - LEFT - RIGHT, 98
-CHARACTER, LINE_HEIGHT, FONT = 9.2, 16, 15
 NEAR = 14
 """Triangles closer than this many units would overlap: the one that is named first stands for both."""
 WORD_ROWS = (-19, -36)
@@ -58,27 +57,6 @@ class OverTime:
         return WIDTH * (instant - self.left) / (self.right - self.left)
 
 
-@dataclass
-class Room:
-    """What is taken already, as (left, top, right, bottom) in units of the plot."""
-
-    taken: list[tuple[float, float, float, float]] = field(default_factory=list)
-
-    def take(self, words: str, x: float, y: float, *, always: bool = False) -> float | None:
-        """Take the room of words centred as near to x as the picture lets them, with their middle at y: where
-        their middle is then, or None where something is in the way."""
-        half = len(words) * CHARACTER / 2
-        x = max(half - LEFT + 2, min(WIDTH + RIGHT - half - 2, x))
-        box = (x - half - 3, y - LINE_HEIGHT / 2, x + half + 3, y + LINE_HEIGHT / 2)
-        if not always and any(
-            box[0] < right and left < box[2] and box[1] < bottom and top < box[3]
-            for left, top, right, bottom in self.taken
-        ):
-            return None
-        self.taken.append(box)
-        return x
-
-
 def scale_top(heights: Sequence[float]) -> tuple[float, float]:
     """The top of the axis, which begins at 0, and the step between its ticks, of 1, 2 or 5: at most six."""
     highest = max(heights, default=0.0)
@@ -97,7 +75,7 @@ def spec(shown: OverTime) -> Spec:
     top, step = scale_top(shown.heights)
     heights = [HEIGHT * (1 - height / top) for height in shown.heights]
     marks = list(marked(shown))
-    room = Room(
+    room = _room(
         [
             (shown.x(p.middle) - 5, y - 5, shown.x(p.middle) + 5, y + 5)
             for p, y in zip(shown.points, heights, strict=True)
@@ -106,26 +84,15 @@ def spec(shown: OverTime) -> Spec:
     named = list(_words_of_work(shown, marks))
     words = [*(word for _, word in named), *_words_of_points(shown, heights, room)]
     numbers = _numbers(top, step, shown) if shown.points else {0.0: "0"}
-    return {
-        "$schema": "https://vega.github.io/schema/vega-lite/v5.json",
-        "autosize": "none",
-        "padding": {"left": LEFT, "right": RIGHT, "top": TOP, "bottom": BOTTOM},
-        "width": WIDTH,
-        "height": HEIGHT,
-        "config": {
-            "background": None,
-            "view": {"stroke": None},
-            "text": {"fontSize": FONT, "fill": INK, "baseline": "middle"},
-        },
-        "layer": [
-            _axes(shown, top, numbers),
-            _rules(shown, [work.at for work, _ in named]),
-            *_lines(shown),
-            _dots(shown),
-            _triangles(shown, marks),
-            *_texts([*words, *_words_below(shown)]),
-        ],
-    }
+    layers = [
+        axes((shown.left, shown.right), [at for at, _ in shown.ticks], (0, top), numbers),
+        _rules(shown, [work.at for work, _ in named]),
+        *_lines(shown),
+        _dots(shown),
+        _triangles(shown, marks),
+        *texts([*words, *_words_below(shown)]),
+    ]
+    return whole(WIDTH, HEIGHT, (LEFT, RIGHT, TOP, BOTTOM), layers)
 
 
 def marked(shown: OverTime) -> Iterator[MarkedWork]:
@@ -145,14 +112,16 @@ def _numbers(top: float, step: float, shown: OverTime) -> dict[float, str]:
     return {value: word.replace(".", ",") if shown.decimal_comma else word for value, word in words.items()}
 
 
-# --- words, as (name of the group, word, x, y) -----------------------------------------------------------
+# --- words ------------------------------------------------------------------------------------------------
 
-Word = tuple[str, str, float, float]
+
+def _room(taken: Sequence[Box] = ()) -> Room:
+    return Room(-LEFT, WIDTH + RIGHT, list(taken))
 
 
 def _words_of_work(shown: OverTime, marks: Sequence[MarkedWork]) -> Iterator[tuple[MarkedWork, Word]]:
     """In two rows above the triangles, as many as there is room for, each with the work that it names."""
-    room = Room()
+    room = _room()
     for work in marks:
         word = shown.words_of[work.action]
         for y in WORD_ROWS:
@@ -198,7 +167,7 @@ def _beside(
 
 
 def _words_below(shown: OverTime) -> Iterator[Word]:
-    room, y = Room(), HEIGHT + 18
+    room, y = _room(), HEIGHT + 18
     if shown.today:
         x = room.take(shown.today, shown.x(shown.right), y)
         yield "strong", shown.today, x or 0.0, y
@@ -209,53 +178,6 @@ def _words_below(shown: OverTime) -> Iterator[Word]:
 
 
 # --- layers -----------------------------------------------------------------------------------------------
-
-X, Y = {"field": "x", "type": "quantitative"}, {"field": "y", "type": "quantitative"}
-UNSCALED_X, UNSCALED_Y = {**X, "scale": None, "axis": None}, {**Y, "scale": None, "axis": None}
-
-
-def _axes(shown: OverTime, top: float, numbers: dict[float, str]) -> Spec:
-    """The rule at 0 with its ticks, and lines across with their numbers."""
-    words = json.dumps({_key(value): word for value, word in numbers.items()})
-    axis = {
-        "values": list(numbers),
-        "labelExpr": f"{words}['' + datum.value]",
-        "domain": False,
-        "ticks": False,
-        "gridColor": LINE,
-        "labelColor": SOFT,
-        "labelFontSize": FONT,
-        "labelPadding": 6,
-        "title": None,
-    }
-    x_axis = {
-        "values": [at for at, _ in shown.ticks],
-        "labels": False,
-        "grid": False,
-        "domainColor": INK,
-        "domainWidth": 1.5,
-        "tickColor": INK,
-        "tickSize": 5,
-        "title": None,
-    }
-    return {
-        "name": "frame",
-        "data": {"values": [{"x": shown.left, "y": 0}]},
-        "mark": {"type": "point", "opacity": 0, "size": 0},
-        "encoding": {
-            "x": {
-                **X,
-                "scale": {"domain": [shown.left, shown.right], "nice": False, "zero": False},
-                "axis": x_axis,
-            },
-            "y": {**Y, "scale": {"domain": [0, top], "nice": False}, "axis": axis},
-        },
-    }
-
-
-def _key(value: float) -> str:
-    """The number as the library writes it."""
-    return f"{value:g}" if value < 1e6 else str(round(value))
 
 
 def _rules(shown: OverTime, instants: Sequence[float]) -> Spec:
@@ -330,22 +252,3 @@ def _triangles(shown: OverTime, marks: Sequence[MarkedWork]) -> Spec:
         },
         "encoding": {"x": X, "y": {"value": -5}},
     }
-
-
-def _texts(words: Sequence[Word]) -> Iterator[Spec]:
-    marks: dict[str, dict[str, object]] = {
-        "words": {},
-        "soft": {"fill": SOFT},
-        "strong": {"fontWeight": "bold"},
-    }
-    for name, mark in marks.items():
-        rows = [
-            {"word": word, "x": round(x, 1), "y": round(y, 1)} for group, word, x, y in words if group == name
-        ]
-        if rows:
-            yield {
-                "name": name,
-                "data": {"values": rows},
-                "mark": {"type": "text", **mark},
-                "encoding": {"x": UNSCALED_X, "y": UNSCALED_Y, "text": {"field": "word"}},
-            }

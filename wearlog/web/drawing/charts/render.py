@@ -2,7 +2,8 @@
 
 Only what is needed is let through: shapes, texts, classes and presentation attributes. A style sheet or a
 style attribute would be against the pages' content policy. The colours of a description are those of `INK`,
-`SHEET`, `LINE`, `SOFT` and `STEEL`, which drawing.css replaces by the colours of the page, by day and night.
+`SHEET`, `LINE`, `SOFT`, `STEEL`, `WASH` and `RANGE`, which drawing.css replaces by the colours of the page,
+by day and night.
 """
 
 from __future__ import annotations
@@ -19,6 +20,8 @@ from wearlog.history.cache import Cache
 Spec = Mapping[str, object]
 
 INK, SHEET, LINE, SOFT, STEEL = "black", "white", "gainsboro", "dimgray", "steelblue"
+WASH, RANGE = "wheat", "tan"
+"""Of a crop's bar, and of a range; in the page the range lets what lies below it shine through."""
 VEGA_LITE = "5.21"
 
 SHAPES = {"svg", "g", "path", "line", "text"}

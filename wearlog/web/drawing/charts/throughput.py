@@ -6,7 +6,7 @@ Only runs that tell output per hour count (`RunColumns.tell_output`); their hour
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -50,6 +50,11 @@ class RatePoint:
     @property
     def kg_per_h(self) -> float:
         return self.seed_kg / self.hours_h
+
+
+def pace_of(points: Sequence[RatePoint]) -> float:
+    """Kilograms per hour of these points together."""
+    return sum(point.seed_kg for point in points) / sum(point.hours_h for point in points)
 
 
 @dataclass(frozen=True)
@@ -100,7 +105,7 @@ class SeasonThroughput:
         return tuple(
             CropRate(
                 crop=crop,
-                kg_per_h=sum(point.seed_kg for point in own[crop]) / hours[crop],
+                kg_per_h=pace_of(own[crop]),
                 low=min(point.kg_per_h for point in own[crop]),
                 high=max(point.kg_per_h for point in own[crop]),
                 points=len(own[crop]),
@@ -114,8 +119,7 @@ def season_throughput(record: Record, press_id: int, services: Iterable[Service]
     work on the press with its parts, of which other work than `MARKED` is passed over."""
     start = parse_start(SEASON_START)
     today = int(season_years(np.array([record.end - 1.0]), start, record.zone)[0])
-    runs = record.runs.get(press_id) or NO_RUNS
-    hours = record.run_hours(press_id) if runs.start.size else np.zeros(0)
+    runs, hours = _runs(record, press_id)
     years = season_years(runs.start, start, record.zone)
     telling = runs.tell_output(hours)
     year = int(years[telling].max(initial=0)) or today
@@ -132,6 +136,20 @@ def season_throughput(record: Record, press_id: int, services: Iterable[Service]
         work=tuple(work for work in _work(press_id, services, record.zone) if since <= work.at <= until),
         left_out=int(np.count_nonzero(~telling & (years == year))),
     )
+
+
+def season_points(record: Record, press_id: int) -> tuple[RatePoint, ...]:
+    """This season's points alone, as in `season_throughput`."""
+    start = parse_start(SEASON_START)
+    runs, hours = _runs(record, press_id)
+    years = season_years(np.append(runs.start, record.end - 1.0), start, record.zone)
+    rows = np.flatnonzero(runs.tell_output(hours) & (years[:-1] == years[-1]))
+    return _joined(_points(record, runs, hours, rows, weekly=rows.size > MOST_POINTS))
+
+
+def _runs(record: Record, press_id: int) -> tuple[RunColumns, Floats]:
+    runs = record.runs.get(press_id) or NO_RUNS
+    return runs, record.run_hours(press_id) if runs.start.size else np.zeros(0)
 
 
 def _points(

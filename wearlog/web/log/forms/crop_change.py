@@ -75,6 +75,7 @@ class CropChangeForm(EntryForm):
         error_messages={"required": _("Choose the crop that comes next.")},
     )
     purge_kg = of(CropChange, "purge_kg")
+    purge_h = of(CropChange, "purge_h")
     cleaned = forms.BooleanField(label=_("Barrel, head and trough are cleaned"), required=False)
     finding = of(Service, "finding", label=_("What was cleaned, and how it looked"))
     signed_by = of(
@@ -248,6 +249,7 @@ class CropChangeForm(EntryForm):
             signed_by=self.text_of("signed_by"),
             from_crop_id=value["from_crop"].pk if value.get("from_crop") else None,
             purge_kg=value.get("purge_kg"),
+            purge_h=value.get("purge_h"),
             finding=self.text_of("finding"),
             note=self.text_of("note"),
             ref=self.text_of("ref"),

@@ -18,7 +18,7 @@ from wearlog.calc import units
 from wearlog.equipment.models import Press
 from wearlog.logbook.entries import NewRun
 from wearlog.people.fields import Quantity, quantity_of
-from wearlog.runs.models import Crop, Reading, Run, SeedHow
+from wearlog.runs.models import MOST_BAG_KG, Crop, Reading, Run, SeedHow
 from wearlog.web.site.fields import MassField, NumberField, Reader, pills
 from wearlog.web.site.forms import EntryForm, FormArguments, new_ref
 from wearlog.web.site.model_fields import of, when
@@ -44,6 +44,12 @@ HOW = [
 BOTH = _("You wrote an amount and said that it isn't known. Empty the amount, or choose “about”.")
 
 
+def chosen_unit(data: Mapping[str, object] | None) -> str:
+    """The word for the unit of seed that was chosen on the page: people also write it behind the number."""
+    code = str((data or {}).get("seed_unit") or "kg")
+    return units.unit_word(code) if code in units.UNIT_WORDS else ""
+
+
 class SeedAmount(EntryForm):
     """The second number: the amount of seed, in a unit that the person chooses."""
 
@@ -56,7 +62,7 @@ class SeedAmount(EntryForm):
         widget=forms.TextInput(attrs={"class": "number"}),
     )
     seed_unit = forms.ChoiceField(label=_("Unit"))
-    bag = MassField(label=_("One bag weighs"), most=5000)
+    bag = MassField(label=_("One bag weighs"), most=MOST_BAG_KG)
     seed_how = of(Run, "seed_how", choices=HOW, initial=SeedHow.WEIGHED.value, widget=pills())
 
     aliases = {"seed_kg": "seed"}
@@ -66,6 +72,7 @@ class SeedAmount(EntryForm):
     ) -> None:
         super().__init__(data, reader=reader, **more)
         self.field("seed_unit", forms.ChoiceField).choices = unit_choices(reader)
+        self.field("seed", NumberField).behind = chosen_unit(data)
 
     @property
     def how(self) -> str:

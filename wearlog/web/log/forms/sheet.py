@@ -18,8 +18,8 @@ from wearlog.equipment.models import Press
 from wearlog.logbook.entries import NewRun
 from wearlog.people.fields import quantity_of
 from wearlog.people.refusals import Doubt
-from wearlog.runs.models import Crop, Reading, Run, SeedHow
-from wearlog.web.log.forms.run import BOTH, HOW, unit_choices
+from wearlog.runs.models import MOST_BAG_KG, Crop, Reading, Run, SeedHow
+from wearlog.web.log.forms.run import BOTH, HOW, chosen_unit, unit_choices
 from wearlog.web.site.fields import DayField, FieldArguments, MassField, NumberField, Reader, TextArguments
 from wearlog.web.site.forms import EntryForm, FormArguments, in_units_of, new_ref
 from wearlog.web.site.model_fields import of
@@ -110,7 +110,7 @@ class SheetHead(EntryForm):
     """The settings for all lines: the unit of the seed, and the weight of a bag."""
 
     seed_unit = forms.ChoiceField(label=gettext_lazy("Seed in"))
-    bag = MassField(label=gettext_lazy("One bag weighs"), most=5000)
+    bag = MassField(label=gettext_lazy("One bag weighs"), most=MOST_BAG_KG)
 
     def __init__(
         self, data: Mapping[str, object] | None, *, reader: Reader, **more: Unpack[FormArguments]
@@ -172,6 +172,7 @@ class SheetLine(EntryForm):
         self.about, self.title, self.by_meter, self.hint = about, title, by_meter, hint
         self.field("crop", CropField).offer(crops)
         self.fields["ref"].initial = new_ref()
+        self.field("seed", NumberField).behind = chosen_unit(data)
         del self.fields["hours_h" if by_meter else "meter_h"]
         for name in ("until", "crop", self.first_name, "seed", "seed_how"):
             self.fields[name].widget.attrs["aria-label"] = f"{self.fields[name].label}, {title}"

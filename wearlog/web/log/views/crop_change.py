@@ -86,14 +86,15 @@ class CropChangeNew(AtPress[CropChangeForm, CropChange]):
                 "press": self.press.pk,
                 "asks": "cleaned",
                 "from_crop": self.now_in.pk if self.now_in else None,
-                "purge_kg": self.last_purge(),
+                **self.last_purge(),
                 "signed_by": str(self.request.user),
             },
         )
 
-    def last_purge(self) -> Decimal | None:
+    def last_purge(self) -> dict[str, Decimal | None]:
+        """Seed and time of the last purge, by the names of the form's fields."""
         last = self.before.last_change
-        return last.purge_kg if last is not None else None
+        return {} if last is None else {"purge_kg": last.purge_kg, "purge_h": last.purge_h}
 
     def plan_words(self) -> str:
         """`Next in the plan: 5 t until Wed 9 Dec.`, of the proposed crop; empty where nothing is planned."""
@@ -111,7 +112,7 @@ class CropChangeNew(AtPress[CropChangeForm, CropChange]):
             **super().context(),
             "now_in": self.now_in,
             "plan_words": self.plan_words(),
-            "as_last_time": self.last_purge() is not None,
+            "as_last_time": any(each is not None for each in self.last_purge().values()),
             "ends": [
                 dies.leaves(each.place.fitting, self.edges, self.reader)
                 for each in self.die_places

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
 
@@ -70,7 +70,8 @@ def reading_words(reading: Reading | None) -> str:
 def usual_units(request: MillRequest, crop: Crop | None = None) -> dict[str, object]:
     """The seed unit that this person last used on this device, and the weight of a bag: the one last typed
     for the crop, else, where none was typed for any crop, the last one."""
-    code, last, by_crop = remembered(request)
+    code, last, _by_crop = remembered(request)
+    by_crop = bags_of(request, [crop] if crop else [])
     initial: dict[str, object] = {"bag": last if crop is None or not by_crop else by_crop.get(crop.pk)}
     if code in units.KG or code in ("bag", "bushel"):
         initial["seed_unit"] = code
@@ -88,6 +89,11 @@ def remembered(request: MillRequest) -> tuple[str, Decimal | None, dict[int, Dec
         if pk.isdecimal() and own is not None:
             by_crop[int(pk)] = own
     return code, weight_in(weight), by_crop
+
+
+def bags_of(request: MillRequest, crops: Iterable[Crop]) -> dict[int, Decimal]:
+    """What a bag weighs, by the primary key of its crop, in kg: as the mill has it, else this device."""
+    return {**remembered(request)[2], **{crop.pk: crop.bag_kg for crop in crops if crop.bag_kg is not None}}
 
 
 def weight_in(text: str) -> Decimal | None:
@@ -123,6 +129,13 @@ def remember_units(
     )
 
 
+def remember_bag(request: MillRequest, at: datetime, cleaned: Mapping[str, object], crop: Crop) -> None:
+    """Keep the weight of a bag with the crop, for every device, where seed was counted in bags."""
+    bag = cleaned.get("bag")
+    if isinstance(bag, Decimal) and bag and cleaned.get("seed_unit") == "bag" and crop.bag_kg != bag:
+        actions.remember_bag(by=request.user, at=at, crop=crop, bag_kg=bag)
+
+
 class RunNew(EntryPage[RunForm, Run]):
     template_name = "web/log/run.html"
     replays = Run
@@ -149,7 +162,7 @@ class RunNew(EntryPage[RunForm, Run]):
             barrels=known.barrels_of(self.places),
             by_meter=by_meter(self.press, self.reading, self.last_run),
             meter_help=reading_words(self.reading),
-            bags=remembered(self.request)[2],
+            bags=bags_of(self.request, self.crops),
             initial={
                 "press": self.press.pk,
                 "crop": crop.pk if crop else None,
@@ -200,7 +213,9 @@ class RunNew(EntryPage[RunForm, Run]):
     def act(self, form: RunForm, now: datetime) -> Run:
         self.entered = form
         entry = form.entry(press=self.press, now=now, by_name=str(self.request.user))
-        return actions.log_run(by=self.request.user, at=now, entry=entry, confirmed=form.confirmed)
+        run = actions.log_run(by=self.request.user, at=now, entry=entry, confirmed=form.confirmed)
+        remember_bag(self.request, now, form.cleaned_data, run.crop)
+        return run
 
     def done(self, record: Run) -> HttpResponse:
         if record.ends_at is None:
@@ -291,7 +306,7 @@ class RunStop(EntryPage[RunStopForm, Run]):
     def act(self, form: RunStopForm, now: datetime) -> Run:
         self.entered = form
         value = form.cleaned_data
-        return actions.stop_run(
+        run = actions.stop_run(
             by=self.request.user,
             at=now,
             run_id=self.run.pk,
@@ -303,6 +318,8 @@ class RunStop(EntryPage[RunStopForm, Run]):
             oil_kg=value.get("oil_kg"),
             confirmed=form.confirmed,
         )
+        remember_bag(self.request, now, value, run.crop)
+        return run
 
     def done(self, record: Run) -> HttpResponse:
         self.saved(run_words(record, self.reader.system), record)

@@ -15,6 +15,7 @@ from django_tables2 import RequestConfig
 
 from wearlog.equipment.models import Fitting, Kind, Part
 from wearlog.equipment.queries import history_of
+from wearlog.forecasts.along import GaugeAlong
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.guessed import Guessed, guessed_in
 from wearlog.forecasts.items import DueItem
@@ -28,7 +29,7 @@ from wearlog.people.roles import Permission
 from wearlog.service.models import Measurement
 from wearlog.service.queries import measurements_of, services_of
 from wearlog.web.drawing.caliper import caliper
-from wearlog.web.drawing.gauges import GaugeChart, GaugePoint, gauge_chart
+from wearlog.web.drawing.charts.wear_shown import EdgeChart, PartCharts, part_charts
 from wearlog.web.machines import figures
 from wearlog.web.machines.shelf import next_when_fitted
 from wearlog.web.machines.tables import PartTable
@@ -38,7 +39,7 @@ from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.frames import framed
 from wearlog.words.actions import work_word
 from wearlog.words.days import day_words
-from wearlog.words.kinds import kind_words, with_edge
+from wearlog.words.kinds import kind_words, part_words, with_edge
 
 STATES = (
     ("", gettext_lazy("in the mill")),
@@ -132,11 +133,14 @@ class EdgeLine:
     earlier_kg: float
     guessed: Guessed
     wear: figures.EdgeWear
-    chart: GaugeChart | None
-    gauges: list[Measurement]
+    chart: EdgeChart | None
+    gauges: list[tuple[Measurement, GaugeAlong | None]]
+    """Each with where it stands in the chart; None for what lies before the edge's last rebuilding."""
 
 
-def edge_lines(part: Part, edges: Edges, gauges: Sequence[Measurement]) -> list[EdgeLine]:
+def edge_lines(
+    part: Part, edges: Edges, gauges: Sequence[Measurement], charts: PartCharts | None
+) -> list[EdgeLine]:
     record = edges.record
     rows = [row for row in record.fittings if row.part_id == part.pk]
     work = figures.of_spans(record, rows)
@@ -146,18 +150,8 @@ def edge_lines(part: Part, edges: Edges, gauges: Sequence[Measurement]) -> list[
         own = [gauge for gauge in gauges if gauge.edge == name or not name]
         wear = figures.wear_of(edges, part.pk, name)
         earlier_h, earlier_kg = edges.earlier(part.pk, name)
-        chart = None
-        if wear.figure is not None:
-            points = [
-                GaugePoint(
-                    seed_kg=earlier_kg + figures.seed_at(record, spans, gauge.measured_at.timestamp()),
-                    value_mm=float(gauge.value_mm),
-                    bound=gauge.bound,
-                    phase=gauge.phase,
-                )
-                for gauge in reversed(own)
-            ]
-            chart = gauge_chart(points, new_mm=wear.figure.new_mm, limit_mm=wear.figure.limit_mm)
+        chart = None if charts is None else charts.edges.get(name)
+        along = {} if chart is None else {gauge.id: gauge for gauge in chart.along.gauges}
         lines.append(
             EdgeLine(
                 name=name,
@@ -168,7 +162,7 @@ def edge_lines(part: Part, edges: Edges, gauges: Sequence[Measurement]) -> list[
                 guessed=guessed_in(record, spans_of(record, tuple(spans))),
                 wear=wear,
                 chart=chart,
-                gauges=own,
+                gauges=[(gauge, along.get(gauge.pk)) for gauge in own],
             )
         )
     return lines
@@ -185,6 +179,9 @@ def part(request: MillRequest, pk: int) -> HttpResponse:
     items = items_of_part(shown.pk, as_of=today)
     place = next((fitting for fitting in fittings if fitting.removed_at is None), None)
     on_shelf = place is None and shown.retired_on is None
+    charts = part_charts(
+        edges, shown.pk, name=part_words(shown.part_type.kind, shown.code), system=str(request.units)
+    )
     return render(
         request,
         "web/machines/part.html",
@@ -193,17 +190,12 @@ def part(request: MillRequest, pk: int) -> HttpResponse:
             "today": today,
             "place": place,
             "shelf": next_when_fitted(shown, edges, str(request.units)) if on_shelf else None,
-            "edges": edge_lines(shown, edges, list(measurements_of(shown))),
+            "charts": charts,
+            "edges": edge_lines(shown, edges, list(measurements_of(shown)), charts),
             "frames": framed(items),
             "fittings": with_work(fittings, edges),
             "made_into": shown.made_into.all(),
-            "lines": log_lines.of_part(
-                shown,
-                list(services_of(shown)),
-                user=request.user,
-                now=now,
-                system=str(request.units),
-            ),
+            "lines": log_lines.of_part(list(services_of(shown)), system=str(request.units)),
         },
     )
 

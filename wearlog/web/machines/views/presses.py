@@ -248,11 +248,6 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
                 str(request.units),
                 every=request.GET.get("stretches") == "all",
             ),
-            "lines": log_lines.of_press(
-                shown,
-                user=request.user,
-                now=now,
-                system=str(request.units),
-            ),
+            "lines": log_lines.of_press(shown, system=str(request.units)),
         },
     )

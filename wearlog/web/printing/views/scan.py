@@ -5,7 +5,6 @@ from __future__ import annotations
 from django.http import HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Fitting, Part, Position, Press
@@ -127,7 +126,6 @@ def logged(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> d
         .select_related("press", "part__part_type", "position", "entered_by", "crop_change__to_crop")
     )
     work = work.filter(part=part) if part else work.filter(rule=rule)
-    now = timezone.now()
     return {
         "press": press,
         "part": part,
@@ -136,10 +134,7 @@ def logged(request: MillRequest, rule_pk: int, press_pk: int, part_pk: int) -> d
         )
         if press
         else None,
-        "lines": [
-            line(each, user=request.user, now=now, system=str(request.units))
-            for each in work.order_by("-done_at")[:LAST_WORK]
-        ],
+        "lines": [line(each, system=str(request.units)) for each in work.order_by("-done_at")[:LAST_WORK]],
     }
 
 

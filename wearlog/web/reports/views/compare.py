@@ -12,12 +12,14 @@ from wearlog.compare.columns import figure_words, headline, pair_words
 from wearlog.compare.earning import sentences
 from wearlog.compare.earning import table as earned_table
 from wearlog.compare.export import as_csv, as_xlsx
+from wearlog.compare.gap import gap_sentence
 from wearlog.compare.grounds import ground_words
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, parse_by
 from wearlog.compare.queries import compare as compare_runs
 from wearlog.compare.seasons import SEASON_START, BadSeasonStart
 from wearlog.compare.tables import compare_table
 from wearlog.people.roles import Permission, allows
+from wearlog.web.drawing.charts.seasons_shown import season_pictures
 from wearlog.web.site.access import MillRequest, needs
 
 GROUPINGS = (
@@ -52,6 +54,7 @@ def _asked(request: MillRequest) -> tuple[Comparison, str, list[tuple[str, str]]
             crops=kept["crop"],
             seasons=kept["season"],
             money=allows(request.user, Permission.OWN),
+            over=not request.GET.get("download"),
         )
 
     try:
@@ -76,6 +79,8 @@ def compare(request: MillRequest) -> HttpResponse:
     grouping = ",".join(comparison.by)
     earned = earned_table(comparison, system)
     context = {
+        "gap": gap_sentence(comparison.presses, system),
+        "over": season_pictures(comparison.over, system),
         "table": table,
         "comparison": comparison,
         "figures": [(figure, *figure_words(figure, system)) for figure in comparison.presses],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -26,35 +27,45 @@ from wearlog.web.site.forms import EntryForm, FormArguments
 from wearlog.web.site.model_fields import of
 
 ONE_EDGE = "1"
-EDGES = ((ONE_EDGE, _("one edge")), ("A", _("two, A at work")), ("B", _("two, B at work")))
+EDGES = ((ONE_EDGE, _("one")), ("A", _("A of two")), ("B", _("B of two")))
+
+
+FACTS = ("mark", "size", "edges", "hours", "gauged", "limit")
+"""What is asked about a place, in the order of the page."""
+
+
+def keys_of(numbered: Sequence[tuple[int, SeatOfBuild]]) -> list[str]:
+    """The name of each place in the form, such as `die-1`: the first die of each build has the same one, so
+    that what was typed goes with it to another build."""
+    counted: Counter[Kind] = Counter()
+    keys = []
+    for _number, seat in numbered:
+        counted[seat.kind] += 1
+        keys.append(f"{seat.kind.value}-{counted[seat.kind]}")
+    return keys
 
 
 @dataclass(frozen=True)
 class SeatRow:
-    """A place on the page: its number in the drawing, and its questions. `wears`: by the seed it takes."""
+    """A place on the page: its number in the drawing, its name in the form, and its questions, each with the
+    fact it asks for. `wears`: by the seed it takes."""
 
     number: int
+    key: str
     seat: SeatOfBuild
-    fields: Sequence[BoundField]
+    facts: Sequence[tuple[str, BoundField]]
     wears: bool
-
-    @property
-    def key(self) -> str:
-        return f"s{self.number}"
 
     @property
     def names(self) -> list[str]:
         """The names of its fields in the form."""
-        return [field.name for field in self.fields]
+        return [field.name for _fact, field in self.facts]
 
 
 class SeatsForm(EntryForm):
     """Questions about what sits on each of some places. A subclass says which press they are on."""
 
-    pace = MassField(
-        label=_("Usual seed in an hour"),
-        help_text=_("Makes kilograms of the hours that parts have worked. Empty: not known."),
-    )
+    pace = MassField(label=_("Usual seed in an hour"))
 
     def __init__(
         self,
@@ -65,11 +76,12 @@ class SeatsForm(EntryForm):
         **more: Unpack[FormArguments],
     ) -> None:
         self.numbered = numbered
+        self.places = dict(zip(keys_of(numbered), (seat for _number, seat in numbered), strict=True))
         super().__init__(data, reader=reader, **more)
 
     def take_reader(self, reader: Reader) -> None:
-        for number, seat in self.numbered:
-            self.ask_of(f"s{number}", seat)
+        for key, seat in self.places.items():
+            self.ask_of(key, seat)
         super().take_reader(reader)
 
     def press_name(self) -> str:
@@ -87,7 +99,7 @@ class SeatsForm(EntryForm):
             self.fields[f"{key}-size"] = of(PartType, "size_mm")
             if Action.FLIP in FOR_KIND[seat.kind]:
                 self.fields[f"{key}-edges"] = forms.ChoiceField(
-                    label=_("Edges"), choices=EDGES, required=False
+                    label=_("Edge at work"), choices=EDGES, required=False
                 )
         self.fields[f"{key}-hours"] = of(Part, "used_h", label=_("Hours so far"), help_text="")
         if seat.kind in GROUND_BY_SEED:
@@ -106,15 +118,15 @@ class SeatsForm(EntryForm):
         ]
 
     def seat_rows(self) -> list[SeatRow]:
-        names = ("mark", "size", "edges", "hours", "gauged", "limit")
         return [
             SeatRow(
                 number,
+                key,
                 seat,
-                [self[f"s{number}-{name}"] for name in names if f"s{number}-{name}" in self.fields],
+                [(fact, self[f"{key}-{fact}"]) for fact in FACTS if f"{key}-{fact}" in self.fields],
                 seat.kind in GROUND_BY_SEED,
             )
-            for number, seat in self.numbered
+            for (number, _seat), (key, seat) in zip(self.numbered, self.places.items(), strict=True)
         ]
 
     def wearing(self) -> list[SeatRow]:
@@ -125,13 +137,13 @@ class SeatsForm(EntryForm):
 
     def others_open(self) -> bool:
         """Whether one of the others was answered, or has an error."""
-        return any(field.errors or field.data for row in self.others() for field in row.fields)
+        return any(field.errors or field.data for row in self.others() for _fact, field in row.facts)
 
     def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}
         marks: set[str] = set()
-        for number, seat in self.numbered:
-            self.clean_seat(f"s{number}", self.mark_of(f"s{number}", seat), marks)
+        for key, seat in self.places.items():
+            self.clean_seat(key, self.mark_of(key, seat), marks)
         return cleaned
 
     def clean_seat(self, key: str, mark: str, marks: set[str]) -> None:
@@ -163,7 +175,7 @@ class SeatsForm(EntryForm):
     def seats_now(self, on: date) -> list[SeatNow]:
         """Each place with what sits there, not yet saved; `on` is the day."""
         types: list[PartType] = []
-        return [self.seat_now(f"s{number}", seat, types, on) for number, seat in self.numbered]
+        return [self.seat_now(key, seat, types, on) for key, seat in self.places.items()]
 
     def seat_now(self, key: str, seat: SeatOfBuild, types: list[PartType], on: date) -> SeatNow:
         """`types` are the part types that this form adds, which several of its seats may share."""

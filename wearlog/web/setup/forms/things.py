@@ -15,7 +15,7 @@ from wearlog.equipment.models import HoursFrom, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.runs.models import Crop
 from wearlog.web.site.fields import FieldArguments, InstantField, NumberField, Reader
-from wearlog.web.site.forms import EntryForm, ModelForm, UnitsForm
+from wearlog.web.site.forms import NOTHING_CHOSEN, EntryForm, ModelForm, UnitsForm
 from wearlog.web.site.model_fields import Described, of
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ class ThingForm(UnitsForm, ModelForm[Thing]):
         super().__init__(data, instance=instance)
         for field in self.fields.values():
             if isinstance(field, forms.ModelChoiceField):
-                field.empty_label = "–"
+                field.empty_label = NOTHING_CHOSEN
             elif isinstance(field, forms.ChoiceField):
                 known: Iterable[tuple[object, Words]] = normalize_choices(field.choices)
                 field.choices = [(value, words if value else _("choose …")) for value, words in known]
@@ -246,7 +246,7 @@ class NewPartsForm(EntryForm):
 class CropForm(ThingForm[Crop]):
     class Meta(Described):
         model = Crop
-        fields = ("code", "bushel_kg", "note")
+        fields = ("code", "bag_kg", "bushel_kg", "note")
         widgets = {"note": text_area(2)}
 
     def clean_code(self) -> str:

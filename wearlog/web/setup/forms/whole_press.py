@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -9,6 +10,9 @@ from typing import Unpack
 
 from django import forms
 from django.forms import BoundField
+from django.forms.boundfield import BoundWidget
+from django.forms.utils import ErrorDict
+from django.http import QueryDict
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -22,7 +26,7 @@ from wearlog.runs.models import Crop, Reading
 from wearlog.runs.usual_crops import UsualCrop, not_yet
 from wearlog.service.models import Rule
 from wearlog.service.proposed import ProposedRule, rules_for
-from wearlog.web.setup.forms.seats import SeatsForm
+from wearlog.web.setup.forms.seats import FACTS, SeatsForm
 from wearlog.web.site.fields import Reader
 from wearlog.web.site.forms import FormArguments
 from wearlog.web.site.model_fields import of
@@ -38,8 +42,16 @@ class AskedSource:
     where: BoundField
 
 
+OF_A_BUILD = re.compile(rf"\w+-\d+-({'|'.join(FACTS)})|\w+-(has|where)")
+"""Names of fields that some builds have and others lack."""
+
+
+COMMONEST = 4
+"""So many of the usual crops, which begin with the commonest, are shown at once."""
+
+
 class WholePressForm(SeatsForm):
-    """`build` decides which places are asked for."""
+    """`build` decides which places are asked for. `for_another_build` takes what was typed along."""
 
     code = of(Press, "code", help_text=_("As people call it, such as P1 or South press."))
     meter_h = of(Reading, "meter_h", required=False)
@@ -60,11 +72,14 @@ class WholePressForm(SeatsForm):
         **more: Unpack[FormArguments],
     ) -> None:
         self.build = build
+        self.carried: Sequence[tuple[str, str]] = ()
+        self.left_out: Sequence[str] = ()
         self.proposals = proposals_for(build)
-        self.new_rules: Sequence[ProposedRule] = rules_for(
-            build, recorded=Rule.objects.values_list("code", flat=True)
-        )
-        self.new_crops: Sequence[UsualCrop] = not_yet(Crop.objects.values_list("code", flat=True))
+        self.recorded_rules = list(Rule.objects.values_list("code", flat=True))
+        self.new_rules: Sequence[ProposedRule] = rules_for(build, recorded=self.recorded_rules)
+        recorded_crops = list(Crop.objects.values_list("code", flat=True))
+        self.new_crops: Sequence[UsualCrop] = not_yet(recorded_crops)
+        self.in_sight = 0 if recorded_crops else COMMONEST
         super().__init__(data, reader=reader, numbered=numbered, **more)
 
     def take_reader(self, reader: Reader) -> None:
@@ -84,7 +99,44 @@ class WholePressForm(SeatsForm):
             )
         super().take_reader(reader)
 
+    def for_another_build(self, typed: QueryDict, before: Build) -> None:
+        """Show what was typed on the sheet of the build `before`, none of it checked yet.
+
+        What this build has no place for is carried along unseen, for whoever goes back; so are the rules
+        that were unticked, since all others of this build begin ticked.
+        """
+        typed = typed.copy()
+        offered = {each.key for each in rules_for(before, recorded=self.recorded_rules)}
+        ticked = set(typed.getlist("rules"))
+        left_out = (set(typed.getlist("left_out")) | offered) - ticked
+        typed.setlist("rules", [each.key for each in self.new_rules if each.key not in left_out])
+        self.data, self.is_bound = typed, True
+        self._errors = ErrorDict()
+        self.carry(typed)
+        self.left_out = sorted(left_out)
+
+    def carry(self, typed: QueryDict) -> None:
+        """Keep on the page, unseen, what was typed for places and sources of other builds."""
+        self.carried = [
+            (name, text)
+            for name in typed
+            if name not in self.fields and OF_A_BUILD.fullmatch(name)
+            for text in typed.getlist(name)
+            if text
+        ]
+        self.left_out = typed.getlist("left_out")
+
     # -------- what the page shows
+
+    def common_crops(self) -> list[BoundWidget]:
+        """Crops that are shown at once: the commonest, in a mill that has none yet."""
+        return list(self["crops"])[: self.in_sight]
+
+    def other_crops(self) -> list[BoundWidget]:
+        return list(self["crops"])[self.in_sight :]
+
+    def others_ticked(self) -> bool:
+        return any(each.data["selected"] for each in self.other_crops())
 
     def source_rows(self) -> list[AskedSource]:
         return [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from itertools import groupby
 
 from django.http import HttpResponse, QueryDict
@@ -12,18 +13,25 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
+from wearlog.forecasts.memory.queries import forecast_of_day, items_of_fleet
 from wearlog.lockout.cautions.queries import cautions_for
+from wearlog.lockout.isolation.queries import open_isolations
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission
 from wearlog.people.words import day as in_figures
 from wearlog.people.words import in_language
 from wearlog.runs.models import PlanEntry, Price
 from wearlog.service.models import Rule
+from wearlog.web.drawing.charts.plan_shown import CalendarPicture, calendar_picture, falls_in
 from wearlog.web.setup.forms.rules import PlanForm, PriceForm, RuleForm, item_words
 from wearlog.web.setup.things import Row, ThingPage, present_words
 from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.frames import framed
 from wearlog.web.site.pages import reader_of
 from wearlog.words.rules import CROPS_NAMED, trigger_words
+
+MOST_JOBS = 30
+"""How many jobs are in the calendar of the plan, the most urgent first."""
 
 
 @needs(Permission.VIEW)
@@ -96,6 +104,7 @@ def plan(request: MillRequest) -> HttpResponse:
         "web/setup/plan.html",
         {
             "heading": _("Season plan"),
+            "calendar": _calendar(today, system),
             "groups": groups,
             "adds": [(reverse("web:plan-new"), _("Add to the plan"))],
             "empty": _(
@@ -104,6 +113,16 @@ def plan(request: MillRequest) -> HttpResponse:
             ),
             "needed": "own",
         },
+    )
+
+
+def _calendar(today: date, system: str) -> CalendarPicture | None:
+    """The plan as a picture, with the jobs that fall due in it."""
+    record = forecast_of_day(as_of=today).edges.record
+    jobs = [item for item in items_of_fleet(as_of=today).items if falls_in(record, item)]
+    stands = {one.press_id: one.begun_at.timestamp() for one in open_isolations()}
+    return calendar_picture(
+        record, framed(jobs[:MOST_JOBS]), system=system, jobs=len(jobs), stands_since=stands
     )
 
 
@@ -130,6 +149,10 @@ class PlanPage(ThingPage[PlanForm, PlanEntry]):
         if press.isdecimal():
             entry.press_id = int(press)
         return entry
+
+    def name_of(self, thing: PlanEntry) -> str:
+        words = {"press": thing.press, "crop": thing.crop, "day": in_figures(thing.start_on)}
+        return _("%(press)s %(crop)s from %(day)s") % words
 
     def take_away(self) -> None:
         actions.remove_plan_entry(by=self.request.user, at=timezone.now(), entry=self.thing)
@@ -174,6 +197,10 @@ class PricePage(ThingPage[PriceForm, Price]):
 
     def new_thing(self) -> Price:
         return Price(from_on=timezone.localdate(timezone=self.reader.zone))
+
+    def name_of(self, thing: Price) -> str:
+        since = _("from %s on") % in_figures(thing.from_on)
+        return f"{item_words(thing.item)}, {since}"
 
     def form_for(self, thing: Price, made: type[PriceForm], data: QueryDict | None) -> PriceForm:
         return made(data, instance=thing, reader=self.reader, currency=self.request.mill.currency)
