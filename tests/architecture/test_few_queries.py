@@ -21,7 +21,8 @@ from tests.mills.everything_due import fill
 from tests.mills.short_runs import log_short_run
 from wearlog.equipment.models import Press
 from wearlog.forecasts.memory import refresh
-from wearlog.history import cache, versions
+from wearlog.history import cache, sealing, versions
+from wearlog.history.models import SealedRuns
 from wearlog.people.models import Role, User
 from wearlog.runs.models import Crop, Run
 
@@ -30,8 +31,11 @@ PRESSES = 22
 
 
 @pytest.fixture
-def mill(transactional_db: None) -> Client:
+def mill(transactional_db: None, monkeypatch: pytest.MonkeyPatch) -> Client:
     now = timezone.now()
+    # Even so few runs are sealed, so that pages ask for sealed runs as those of a large mill do.
+    monkeypatch.setattr(sealing, "FEWEST", 1)
+    monkeypatch.setattr(sealing, "OPEN", timedelta(days=1))
     fill(now)
     crop = Crop.objects.get(code="canola")
     for number in range(PRESSES):
@@ -47,6 +51,7 @@ def mill(transactional_db: None) -> Client:
         )
     versions.touch()
     refresh.refresh(at=now)
+    assert SealedRuns.objects.count() > PRESSES
     client = Client()
     client.force_login(User.objects.get(role=Role.OWNER))
     return client

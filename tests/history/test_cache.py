@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
+from datetime import date
 
+import numpy as np
 import pytest
 from django.db import transaction
 
+from tests.mills.forecast_shop import Shop
 from wearlog.equipment.models import Press
-from wearlog.history import cache, versions
+from wearlog.history import cache, runs, versions
 from wearlog.history.cache import Cache, RunsCache, VersionCache
+from wearlog.history.log import load_log
+from wearlog.history.record import record_as_of
+from wearlog.history.runs import runs_and_readings
 
 
 class Counted:
@@ -31,6 +37,36 @@ def name(request: pytest.FixtureRequest) -> Iterator[str]:
     """A name for a cache, free again after the test."""
     yield request.node.name
     cache._caches.pop(request.node.name, None)
+
+
+def test_a_cache_of_arrays_takes_no_more_memory_than_it_may(name: str) -> None:
+    kept: Cache[int, tuple[int, np.ndarray]] = Cache(name, most=1_000, most_mb=1)
+    column = np.zeros(20_000)  # 160,000 bytes, counted three times for what will be derived from it
+    for number in range(10):
+        kept.keep(number, (number, column.copy()))
+        assert kept.bytes_kept <= 1_000_000
+    assert [number for number in range(10) if kept.find(number) is not None] == [8, 9]
+    kept.keep(9, (9, np.zeros(1)))
+    assert kept.bytes_kept == 480_024
+    kept.keep(10, (10, np.zeros(1_000_000)))
+    assert len(kept) == kept.bytes_kept == 0  # what is too large alone is given, and not kept
+
+
+def test_what_is_kept_about_runs_weighs_at_least_what_its_arrays_take(transactional_db: None) -> None:
+    shop = Shop()
+    shop.press("P1")
+    for day in range(1, 20):
+        shop.run(f"2026-03-{day:02d} 06:00", 5, 500)
+    versions.touch()
+    press = Press.objects.get().pk
+    log = runs_and_readings([press], every=True)[press]
+    record = record_as_of(load_log(), date(2026, 4, 1))
+    assert record.hours[press].own_h.size == 19
+    assert log.runs is not None
+    arrays = [array for array in vars(log.runs).values() if isinstance(array, np.ndarray)]
+    for cut in log.runs._uncut.values():
+        arrays += [array for array in vars(cut).values() if isinstance(array, np.ndarray)]
+    assert runs._KEPT.bytes_kept >= sum(array.nbytes for array in arrays) > 19 * 8 * 10
 
 
 @pytest.fixture

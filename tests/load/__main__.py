@@ -40,7 +40,7 @@ def main() -> None:
     asked.add_argument("--presses", type=int, default=20)
     asked.add_argument("--years", type=int, default=10)
     asked.add_argument("--web", type=int, default=2, help="gunicorn's workers")
-    asked.add_argument("--threads", type=int, default=4, help="threads of each of them")
+    asked.add_argument("--threads", type=int, default=16, help="threads of each of them")
     asked.add_argument("--workers", type=int, default=1, help="Celery's processes")
     asked.add_argument(
         "--keep", type=Path, help="keep the mill of quickstart in this folder, and use it again"
@@ -105,7 +105,7 @@ def server(folder: Path, options: argparse.Namespace) -> Iterator[Stand]:
             "gunicorn": [
                 *(sys.executable, "-m", "gunicorn", "--bind", f"127.0.0.1:{port}"),
                 *("--workers", str(options.web), "--threads", str(options.threads)),
-                *("--timeout", "60", "wearlog.config.wsgi"),
+                *("--timeout", "60", "--keep-alive", "75", "wearlog.config.wsgi"),
             ],
             "worker": [*CELERY, "worker", "-l", "warning", "-c", str(options.workers)],
             "schedule": [*CELERY, "beat", "-l", "warning", "-s", str(folder / "beat"), "--pidfile="],

@@ -12,7 +12,7 @@ from django.db.models import Value
 
 from wearlog.equipment.models import Press
 from wearlog.people.models import Mill
-from wearlog.runs.columns import columns, seconds, seconds_of
+from wearlog.runs.columns import ANY, columns, seconds, seconds_of
 from wearlog.runs.models import Crop, Run, SeedHow
 
 
@@ -72,6 +72,15 @@ def test_small_numbers_share_a_column_and_come_apart_again(runs: list[Run]) -> N
     assert table["purge"][order].tolist() == [float(run.purge) for run in runs]
     assert set(table["third"].tolist()) == {2.0}
     assert set(table["slot"].tolist()) == {0.0}
+
+
+def test_a_column_of_any_size_shares_one_with_small_numbers(runs: list[Run]) -> None:
+    small = {"purge": 2, "crop_id": ANY, "press_id": max(run.press_id for run in runs) + 1, "id": ANY}
+    table = columns(Run.objects.all(), numbers=("seed_kg",), small=small)
+    order = np.argsort(table["id"])
+    assert table["id"][order].tolist() == [run.pk for run in runs]
+    for name in ("purge", "crop_id", "press_id"):
+        assert table[name][order].tolist() == [float(getattr(run, name)) for run in runs]
 
 
 def test_no_rows_give_empty_columns(mill: Mill) -> None:

@@ -1,5 +1,6 @@
 """What several processes of the site keep never lies: entries at random through the one door of either, and
-after each the pages of both say what a process says that has kept nothing."""
+after each the pages of both, and of one that has just started and finds what a worker has stored, say what a
+process says that has kept nothing and finds nothing."""
 
 from __future__ import annotations
 
@@ -45,8 +46,8 @@ class Reader:
         assert answer, "the process ended"
         return json.loads(answer)
 
-    def read(self, path: str, *, anew: bool = False) -> object:
-        return self.tell(do="read", path=path, anew=anew)
+    def read(self, path: str, how: str = "kept") -> object:
+        return self.tell(do="read", path=path, how=how)
 
 
 @contextmanager
@@ -97,8 +98,9 @@ def test_pages_of_two_processes_say_what_a_process_says_that_has_kept_nothing(
             number = chance.randint(1, 3)
             for page in PAGES:
                 path = page.format(number)
-                said = fresh.read(path, anew=True)
+                said = fresh.read(path, "anew")
                 assert isinstance(said, list)
                 assert said[0] == 200, path
-                assert [first.read(path), second.read(path)] == [said, said], path
+                others = [first.read(path), second.read(path), fresh.read(path, "started")]
+                assert others == [said] * 3, path
         assert taken >= 2

@@ -28,6 +28,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wearlog.calc.meters import PressHours
+from wearlog.calc.order import order_by
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -72,7 +73,7 @@ class Lane:
 def lane(start: Floats, end: Floats, amount: Floats, column: Ints | None = None, columns: int = 1) -> Lane:
     """A lane from intervals in any order. Where any overlap (even by a minute, or one without length inside
     another), they are cut at every start and end, and pieces of the same time and column are added up."""
-    order = np.lexsort((end, start))
+    order = order_by(start, end)
     if column is None:
         column = np.zeros(start.size, dtype=np.int64)
     made = Lane(start[order], end[order], amount[order], column[order], columns)
@@ -95,7 +96,7 @@ def _cut(one: Lane) -> Lane:
     cut: Floats = np.bincount(place.ravel(), weights=one.amount[piece] * part).astype(np.float64)
     amount = np.concatenate((one.amount[~lasting], cut))
     column = np.concatenate((one.column[~lasting], keys % one.columns))
-    order = np.lexsort((end, start))
+    order = order_by(start, end)
     return Lane(start[order], end[order], amount[order], column[order], one.columns)
 
 
@@ -258,8 +259,8 @@ def _split(
 def _reached(lanes: tuple[Lane, ...], start: float, amount: float) -> float:
     if amount <= 0:
         return start
-    knots = np.unique(np.concatenate([np.concatenate((one.start, one.end)) for one in lanes]))
-    knots = np.concatenate(([start], knots[knots > start]))
+    knots = np.concatenate([np.concatenate((one.start, one.end)) for one in lanes])
+    knots = np.concatenate(([start], np.unique(knots[knots > start])))
     done = np.zeros(knots.size)
     after = np.zeros(knots.size)
     for one in lanes:

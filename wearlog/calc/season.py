@@ -207,7 +207,10 @@ def _pace(past: DailySeed, days: NDArray[np.int64]) -> tuple[Floats, bool]:
     summed = np.zeros_like(out)
     for years in range(1, 8 + count // 365):
         same = days - np.int64(round(365.25 * years)) - past.first
-        known = (same >= begin + 3) & (same < count - 3) & (seen < 3)
+        lacking = seen < 3
+        if not lacking.any():
+            break
+        known = (same >= begin + 3) & (same < count - 3) & lacking
         if known.any():
             week = (total[same[known] + 4] - total[same[known] - 3]) / 7.0
             summed[known] += week

@@ -118,32 +118,38 @@ def standardised(table: RunTable, rows: Places) -> Grounds:
 
 def _pressed(table: RunTable, rows: Places) -> list[_Pressed]:
     rows = rows[~table.purge[rows] & ~np.isnan(table.hours[rows]) & ~table.worked_out[rows]]
-    crop, press = table.crop[rows], table.press[rows]
+    if not rows.size:
+        return []
     hours, tonnes = table.hours[rows], table.seed_kg[rows] / 1000
     week = (table.started[rows] // WEEK_S).astype(np.int64)
-    size = len(table.crop_codes)
-    found = []
-    for place in np.unique(press).tolist():
-        mine = press == place
-        weeks = []
-        for number in range(size):
-            which = mine & (crop == number)
-            member = np.unique(week[which], return_inverse=True)[1]
-            weeks.append(
-                (
-                    np.bincount(member, weights=hours[which]).astype(np.float64),
-                    np.bincount(member, weights=tonnes[which]).astype(np.float64),
-                )
-            )
-        found.append(
-            _Pressed(
-                place,
-                np.bincount(crop[mine], weights=hours[mine], minlength=size).astype(np.float64),
-                np.bincount(crop[mine], weights=tonnes[mine], minlength=size).astype(np.float64),
-                weeks,
-            )
+    week -= week.min()
+    presses, size, span = len(table.press_codes), len(table.crop_codes), int(week.max()) + 1
+    # One pass over all runs, however many presses there are: each belongs to a cell of press and crop.
+    cell = table.press[rows] * size + table.crop[rows]
+    keys, member = np.unique(cell * span + week, return_inverse=True)
+    borders = np.searchsorted(keys, np.arange(presses * size + 1) * span)
+
+    def sums(group: Places, groups: int) -> tuple[Floats, Floats]:
+        """The hours and the tonnes of each group, shape (groups,) each."""
+        return (
+            np.bincount(group, weights=hours, minlength=groups).astype(np.float64),
+            np.bincount(group, weights=tonnes, minlength=groups).astype(np.float64),
         )
-    return found
+
+    of_crop = [column.reshape(presses, size) for column in sums(cell, presses * size)]
+    of_week = sums(member, keys.size)
+    return [
+        _Pressed(
+            place,
+            of_crop[0][place],
+            of_crop[1][place],
+            [
+                (of_week[0][borders[one] : borders[one + 1]], of_week[1][borders[one] : borders[one + 1]])
+                for one in range(place * size, (place + 1) * size)
+            ],
+        )
+        for place in np.unique(table.press[rows]).tolist()
+    ]
 
 
 def _ground(presses: Sequence[_Pressed]) -> mix.Ground | None:

@@ -97,7 +97,10 @@ class _OfPress:
         return self.hours[by_meter]
 
 
-_OF_PRESS: RunsCache[_OfPress] = RunsCache("runs to be compared")
+MOST_MB = 256
+"""Runs with their hours and what they gave, kept for comparisons; most of their arrays are those of
+`history.runs`, counted once more."""
+_OF_PRESS: RunsCache[_OfPress] = RunsCache("runs to be compared", most_mb=MOST_MB)
 
 
 def _of_presses(press_ids: Collection[int], *, every: bool, last: int | None = None) -> dict[int, _OfPress]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 from typing import TypeVar
 
@@ -25,6 +26,7 @@ from wearlog.calc.wear import (
     learn,
     wear_along,
 )
+from wearlog.forecasts import lessons
 from wearlog.forecasts.things import crops_of
 from wearlog.history.cache import Cache
 from wearlog.history.record import NOTHING_EARLIER, Earlier, Record
@@ -108,7 +110,17 @@ class Edges:
 
     @property
     def _learned(self) -> tuple[Learned, ...]:
-        return _LEARNED.get(self._data_fingerprint, lambda: learn(list(self._type_records.values())))
+        def make() -> tuple[Learned, ...]:
+            stored = lessons.find(self._data_fingerprint)
+            if stored is not None:
+                return stored
+            return lessons.as_read_back(learn(list(self._type_records.values())))
+
+        return _LEARNED.get(self._data_fingerprint, make)
+
+    def store_lessons(self, *, at: datetime) -> None:
+        """Store what was learned, so that other processes need not learn it."""
+        lessons.keep(self._data_fingerprint, self._learned, at=at)
 
     @cached_property
     def fingerprint(self) -> str:

@@ -31,6 +31,19 @@ class ForecastSnapshot(models.Model):
         return f"{self.press_id} on {self.as_of}"
 
 
+class LearnedWear(models.Model):
+    """What gauges have taught about wear, as `lessons` packs it, by the fingerprint of the data behind it.
+    `shape` is that of the code which learned it."""
+
+    fingerprint = models.CharField(max_length=64, unique=True)
+    shape = models.CharField(max_length=32)
+    made_at = models.DateTimeField()
+    learned = models.BinaryField()
+
+    def __str__(self) -> str:
+        return f"learned {self.made_at}"
+
+
 class Replay(models.Model):
     """What a past day's forecast said about the edges in use, computed from the log of that day.
 

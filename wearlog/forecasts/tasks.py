@@ -17,6 +17,7 @@ from kombu.exceptions import OperationalError
 from wearlog.forecasts.memory import refresh
 from wearlog.forecasts.schedule import EXPIRES_EARLY_S, REFRESH_EVERY_S
 from wearlog.forecasts.track import learning
+from wearlog.history import sealing
 
 CHUNK = 4
 """Presses per message: for a worker reading the log costs more than computing the items of one press."""
@@ -32,15 +33,19 @@ _quiet_until: dict[str, float] = {}
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
 def refresh_changed() -> int:
-    """Bring the stored items up to date. Returns the number of presses that had to be computed again."""
+    """Bring the stored items up to date. Returns the number of presses that had to be computed again, or to
+    be looked at by other workers."""
     now = timezone.now()
-    if not refresh.stale(at=now):
+    sealing.seal(at=now)  # first, since whoever reads the log from now on finds it sealed
+    stale = refresh.stale(at=now)
+    if not stale:
         return 0
+    refresh.learn(at=now)  # once, before others begin: they find it stored
+    if len(stale) > CHUNK and not settings.CELERY_TASK_ALWAYS_EAGER:
+        share_out(stale)
+        return len(stale)
     left = refresh.changed(at=now)
-    if settings.CELERY_TASK_ALWAYS_EAGER or len(left) <= CHUNK:
-        refresh.refresh(at=now, press_ids=left)
-    else:
-        share_out(left)
+    refresh.refresh(at=now, press_ids=left)
     return len(left)
 
 
@@ -56,19 +61,22 @@ def learn_from_past() -> bool:
 
 
 @shared_task  # type: ignore[untyped-decorator]  # celery has no types
-def refresh_press(press_id: int) -> bool:
-    """Compute and store the items of one press; False where they are already up to date."""
+def refresh_press(press_ids: int | list[int]) -> int:
+    """Compute and store the items of those of these presses whose items are out of date. Returns their
+    number. (A message from before an upgrade names one press.)"""
     now = timezone.now()
-    if press_id not in refresh.stale(at=now):
-        return False
-    refresh.refresh(at=now, press_ids=[press_id])
-    return True
+    wanted = {press_ids} if isinstance(press_ids, int) else set(press_ids)
+    left = sorted(wanted.intersection(refresh.stale(at=now)))
+    if left:
+        refresh.refresh(at=now, press_ids=left)
+    return len(left)
 
 
 def share_out(press_ids: list[int]) -> None:
-    """Start one task for each press, a few to a message, so that all workers share the work."""
-    chunks = refresh_press.chunks([(press_id,) for press_id in press_ids], CHUNK)
-    chunks.apply_async(expires=REFRESH_EVERY_S - EXPIRES_EARLY_S)
+    """Start a task for each few presses, so that all workers share the work."""
+    chunks = [press_ids[first : first + CHUNK] for first in range(0, len(press_ids), CHUNK)]
+    for chunk in chunks:
+        refresh_press.apply_async((chunk,), expires=REFRESH_EVERY_S - EXPIRES_EARLY_S)
 
 
 def wake() -> None:

@@ -19,8 +19,10 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Hashable, Mapping
+from dataclasses import fields, is_dataclass
 from typing import Generic, Protocol, TypeVar
 
+import numpy as np
 from django.db import connection
 
 from wearlog.history import versions
@@ -40,12 +42,17 @@ _lock = threading.Lock()
 class Cache(Generic[Key, Answer]):
     """Answers under keys that identify all that they were made from. Thread-safe.
 
-    name: must be unique, else ValueError. most: the number of answers that the cache holds."""
+    name: must be unique, else ValueError. most: the number of answers that the cache holds. most_mb: how many
+    million bytes the arrays of its answers may take together; 0 for any number."""
 
-    def __init__(self, name: str, *, most: int) -> None:
+    def __init__(self, name: str, *, most: int, most_mb: int = 0) -> None:
         if name in _caches:
             raise ValueError(f"There are two caches with the name {name!r}.")
         self._most = most
+        self._most_bytes = most_mb * 1_000_000
+        self._weights: dict[Key, int] = {}
+        self.bytes_kept = 0
+        """The weight of all answers, as each was weighed when it came."""
         self._answers: OrderedDict[Key, Answer] = OrderedDict()
         self.making = threading.RLock()
         """Lock against making the same large answer in several threads: hold it while looking and making."""
@@ -63,12 +70,20 @@ class Cache(Generic[Key, Answer]):
 
     def keep(self, key: Key, answer: Answer) -> Answer:
         """Store the answer under the key and return it."""
+        weight = weight_of(answer) if self._most_bytes else 0
         with _lock:
             self._answers[key] = answer
             self._answers.move_to_end(key)
-            while len(self._answers) > self._most:
-                self._answers.popitem(last=False)
+            self.bytes_kept += weight - self._weights.get(key, 0)
+            self._weights[key] = weight
+            while self._answers and self._is_full():
+                oldest, _ = self._answers.popitem(last=False)
+                self.bytes_kept -= self._weights.pop(oldest)
         return answer
+
+    def _is_full(self) -> bool:
+        too_heavy = self._most_bytes > 0 and self.bytes_kept > self._most_bytes
+        return len(self._answers) > self._most or too_heavy
 
     def get(self, key: Key, make: Callable[[], Answer]) -> Answer:
         """The cached answer for the key; if there is none, call `make`, cache its result and return it."""
@@ -78,6 +93,8 @@ class Cache(Generic[Key, Answer]):
     def clear(self) -> None:
         with _lock:
             self._answers.clear()
+            self._weights.clear()
+            self.bytes_kept = 0
 
 
 class VersionCache(Generic[Key, Answer]):
@@ -136,8 +153,12 @@ class RunsCache(Generic[Answer]):
     so that an entry for one press leaves the answers of the others valid. One answer is kept for each
     press."""
 
-    def __init__(self, name: str, *, most: int = 1_024) -> None:
-        self._cache: Cache[int, tuple[int, Answer]] = Cache(name, most=most)
+    def __init__(self, name: str, *, most: int = 1_024, most_mb: int = 0) -> None:
+        self._cache: Cache[int, tuple[int, Answer]] = Cache(name, most=most, most_mb=most_mb)
+
+    @property
+    def bytes_kept(self) -> int:
+        return self._cache.bytes_kept
 
     def get(
         self, presses: Collection[int], make: Callable[[list[int]], Mapping[int, Answer]]
@@ -158,6 +179,27 @@ class RunsCache(Generic[Answer]):
             for press_id in made.keys() & of_runs.keys():
                 self._cache.keep(press_id, (of_runs[press_id], made[press_id]))
         return found
+
+
+GROWS = 3
+"""Arrays grow by so many times at most by what is later derived from them and kept with them."""
+
+
+def weight_of(answer: object) -> int:
+    """Bytes that the arrays of an answer take, with what will be derived from them. Arrays that several
+    answers share count in each."""
+    if isinstance(answer, np.ndarray):
+        return GROWS * answer.nbytes
+    if isinstance(answer, str | bytes):
+        return len(answer)
+    if isinstance(answer, Mapping):
+        # Texts of runs by their keys take about so much each.
+        return 150 * len(answer) + sum(weight_of(value) for value in answer.values())
+    if isinstance(answer, tuple | list):
+        return sum(weight_of(value) for value in answer)
+    if is_dataclass(answer) and not isinstance(answer, type):
+        return sum(weight_of(getattr(answer, field.name)) for field in fields(answer))
+    return 0
 
 
 def may_cache(number: int) -> bool:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from django.db.models import Q
 
@@ -45,6 +45,8 @@ TABLES = {
     "incident": "incidents",
 }
 """By record: the table of which `LogVersion` counts the writes."""
+NO_RUN = datetime(9999, 1, 1, tzinfo=UTC)
+"""From when on runs were written where none was, but only readings."""
 LEARNED_FROM = ("fitting", "measurement", "part")
 """Records that wear is learned from, besides some services, and runs where gauges or work came later."""
 
@@ -144,6 +146,7 @@ def _concerned(written: _Written) -> Change:
         items |= _presses_of(Q(part__fittings__position__press_id__in=beyond))
     return Change(
         runs=frozenset(runs),
+        runs_from={press: written.runs_since.get(press, NO_RUN) for press in runs},
         items=frozenset(items),
         tables=frozenset(written.tables),
         lessons=written.lessons or bool(late),

@@ -16,7 +16,8 @@ from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from django.db import connection
-from django.db.models import F
+from django.db.models import F, Subquery, TextField, Value
+from django.db.models.functions import Cast, Concat
 
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
 from wearlog.history import versions
@@ -37,7 +38,7 @@ from wearlog.history.rows import (
 )
 from wearlog.history.runs import PressLog, runs_and_readings, runs_and_readings_uncached
 from wearlog.people.models import Mill
-from wearlog.runs.columns import number, seconds, seconds_of
+from wearlog.runs.columns import JoinedRows, number, seconds, seconds_of
 from wearlog.runs.models import Crop, PlanEntry
 from wearlog.service.models import Incident, Measurement, Rule, Service
 from wearlog.service.triggers import TriggerValue, field_of, trigger_value
@@ -47,13 +48,10 @@ class Setup:
     """What concerns all presses; each table is read when it is first asked for."""
 
     def __init__(self) -> None:
-        mill = Mill.current()
+        mill, self.crops, presses = _mill_crops_presses()
         self.zone: ZoneInfo = mill.zone
         self.units: str = mill.units
-        self.crops: tuple[tuple[int, str], ...] = tuple(
-            Crop.objects.order_by("code").values_list("id", "code")
-        )
-        self.presses: Mapping[int, PressRow] = _presses()
+        self.presses: Mapping[int, PressRow] = presses
 
     @cached_property
     def positions(self) -> Mapping[int, PositionRow]:
@@ -174,12 +172,33 @@ def _float(value: Decimal | None) -> float | None:
     return None if value is None else float(value)
 
 
-def _presses() -> dict[int, PressRow]:
-    rows = Press.objects.values_list("id", "code", "name", "commissioned_on", "retired_on", "hours_from")
-    return {
+def _mill_crops_presses() -> tuple[Mill, tuple[tuple[int, str], ...], dict[int, PressRow]]:
+    """The mill, as far as forecasts ask about it, the keys and codes of all crops, and the presses. One query
+    where there is a press, since every page that has nothing kept begins with it."""
+    own = Mill.objects.order_by("pk")
+    # No code has a space in it, and no key an equals sign.
+    crops = Crop.objects.annotate(
+        listed=Concat(Cast("pk", TextField()), Value("="), "code", output_field=TextField())
+    )
+    rows = list(
+        Press.objects.annotate(
+            zone=Subquery(own.values("time_zone")[:1]),
+            system=Subquery(own.values("units")[:1]),
+            crops=JoinedRows(crops.order_by("code").values("listed")),
+        ).values_list(
+            *("zone", "system", "crops"),
+            *("id", "code", "name", "commissioned_on", "retired_on", "hours_from"),
+        )
+    )
+    presses = {
         pk: PressRow(pk, code, name, begun, over, by == HoursFrom.METER)
-        for pk, code, name, begun, over, by in rows
+        for _, _, _, pk, code, name, begun, over, by in rows
     }
+    if not rows or rows[0][0] is None:
+        return Mill.current(), tuple(Crop.objects.order_by("code").values_list("id", "code")), presses
+    zone, system, listed = rows[0][:3]
+    pairs = [crop.split("=", 1) for crop in listed.split(" ")] if listed else []
+    return Mill(time_zone=zone, units=system), tuple((int(pk), code) for pk, code in pairs), presses
 
 
 def _positions() -> dict[int, PositionRow]:

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Collection
+from datetime import datetime
 
 from django.db import models
-from django.db.models import F
+from django.db.models import F, Subquery
 
 from wearlog.equipment.models import Press
 
@@ -79,6 +80,34 @@ class PressVersion(models.Model):
         if raised < len(keys):
             missing = [PressVersion(press_id=key, runs=number, items=number) for key in keys]
             PressVersion.objects.bulk_create(missing, ignore_conflicts=True)
+
+
+class SealedRuns(models.Model):
+    """Runs of one press that began before `until`, as arrays (`sealed`): stored once more, never instead of
+    their rows.
+
+    They are right while `number` is the version of the press's runs and `shape` that of the code. Every run
+    added later than `last_run` past the actions of the log is read from its row."""
+
+    press = models.OneToOneField(Press, models.CASCADE, primary_key=True, related_name="sealed")
+    number = models.BigIntegerField()
+    shape = models.CharField(max_length=32)
+    until = models.DateTimeField()
+    last_run = models.BigIntegerField()
+    made_at = models.DateTimeField()
+    runs = models.BinaryField()
+    given = models.BinaryField()
+
+    def __str__(self) -> str:
+        return f"{self.press_id} until {self.until}"
+
+    @classmethod
+    def carry_on(cls, number: int, *, press_id: int, runs_from: datetime) -> None:
+        """Note that the write with this number touched no run of the press that had begun before an instant,
+        so that what was sealed until then stays as it is. Call it before the press's version is raised."""
+        before = PressVersion.objects.filter(press_id=press_id).values("runs")[:1]
+        valid = cls.objects.filter(press_id=press_id, number=Subquery(before), until__lte=runs_from)
+        valid.update(number=number)
 
 
 class Widening(models.Model):

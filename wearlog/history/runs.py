@@ -13,8 +13,11 @@ from functools import cached_property
 import numpy as np
 from django.db.models import Case, Max, When
 
+from wearlog.calc.order import order_by
+from wearlog.history import sealed
 from wearlog.history.cache import RunsCache
 from wearlog.history.rows import ABOUT, WORKED_OUT, Flags, Floats, Ints, ReadingColumns, RunColumns
+from wearlog.history.sealed import Seal
 from wearlog.runs import hours
 from wearlog.runs.models import Run, RunQuerySet, SeedHow
 
@@ -66,7 +69,7 @@ class PressRuns:
         begun = self.start < end
         own = np.flatnonzero(begun & ~np.isnan(ends))
         going_on = np.flatnonzero(begun & np.isnan(ends))
-        own = own[np.lexsort((self.id[own], ends[own], self.start[own]))]
+        own = own[order_by(self.start[own], ends[own], self.id[own])]
         order = np.argsort(crops)
         place = order[np.searchsorted(np.array(crops)[order], self.crop_id[own])]
         return RunColumns(
@@ -130,7 +133,9 @@ class PressLog:
         ).press_h
 
 
-_KEPT: RunsCache[PressLog] = RunsCache("runs and readings of each press")
+MOST_MB = 256
+"""Columns of runs that a process keeps, with what it derives from them: about a million runs' at once."""
+_KEPT: RunsCache[PressLog] = RunsCache("runs and readings of each press", most_mb=MOST_MB)
 
 
 def runs_and_readings(
@@ -143,24 +148,25 @@ def runs_and_readings(
     the actions of the log, raise no version; if `last_run` reveals any, their presses are read again."""
 
     def read(some: Collection[int]) -> dict[int, PressLog]:
-        return _read(some, every=every and len(some) == len(presses))
+        return _read(some, every=every and len(some) == len(presses), stored=True)
 
     found = _KEPT.get(presses, read)
     if last_run is not None and last_run != max((of.last_run for of in found.values()), default=0):
         last = _last_runs()
         other = [press_id for press_id in presses if found[press_id].last_run != last.get(press_id, 0)]
-        found |= read(other) if other else {}
+        found |= _read(other, every=False, stored=False) if other else {}
     return found
 
 
 def runs_and_readings_uncached(presses: Collection[int], *, every: bool) -> dict[int, PressLog]:
-    """The same, always read from the database and not from the cache."""
-    return _read(presses, every=every)
+    """The same, always read from their rows in the database, and neither from the cache nor as sealed."""
+    return _read(presses, every=every, stored=False)
 
 
-def _read(presses: Collection[int], *, every: bool) -> dict[int, PressLog]:
-    rows = Run.objects.all() if every else Run.objects.filter(press_id__in=presses)
-    runs = _runs(rows.not_voided())
+def _read(presses: Collection[int], *, every: bool, stored: bool) -> dict[int, PressLog]:
+    seals = sealed.sealed(presses, sealed.FOR_FORECASTS) if stored else {}
+    rows = Run.objects.filter(sealed.open_runs(presses, seals, every=every))
+    runs = _runs(rows.not_voided(), presses, seals)
     readings = hours.readings_of(presses)
     return {press_id: PressLog(runs.get(press_id), readings.get(press_id)) for press_id in presses}
 
@@ -176,8 +182,11 @@ def last_run() -> int:
     return Run.objects.not_voided().order_by("-pk").values_list("pk", flat=True).first() or 0
 
 
-def _runs(rows: RunQuerySet) -> dict[int, PressRuns]:
-    """Runs by press; presses without runs are absent."""
+def columns_of_runs(
+    rows: RunQuerySet, presses: Collection[int]
+) -> tuple[dict[str, Floats], dict[int, dict[int, str]]]:
+    """The columns of all these runs, which are of these presses, and by press the barrels of those runs for
+    which some are named. At most two queries."""
     guessed = Case(
         When(seed_how=SeedHow.ABOUT, then=ABOUT),
         When(seed_how=SeedHow.WORKED_OUT, then=WORKED_OUT),
@@ -185,31 +194,35 @@ def _runs(rows: RunQuerySet) -> dict[int, PressRuns]:
     )
     table = hours.run_columns(
         rows.annotate(how=guessed, some_barrels=Case(When(through="", then=0), default=1)),
-        numbers=("crop_id", "seed_kg", "drive_hz", "moisture_pct"),
+        presses,
+        numbers=("seed_kg", "drive_hz", "moisture_pct"),
         small={"purge": 2, "how": WORKED_OUT + 1, "some_barrels": 2},
     )
-    if table["id"].size == 0:
-        return {}
     through: dict[int, dict[int, str]] = defaultdict(dict)
-    if table["some_barrels"].any():
+    if table.pop("some_barrels").any():
         named = rows.exclude(through="").order_by().values_list("press_id", "id", "through")
         for press_id, run_id, barrels in named:
             through[press_id][run_id] = barrels
-    found = {}
-    for press_id in np.unique(table["press_id"]).astype(int).tolist():
-        own = np.flatnonzero(table["press_id"] == press_id)
-        found[press_id] = PressRuns(
-            id=table["id"][own].astype(np.int64),
-            start=table["started_at"][own],
-            ended=table["ended_at"][own],
-            recorded_h=table["hours_h"][own],
-            seed_kg=table["seed_kg"][own],
-            crop_id=table["crop_id"][own].astype(np.int64),
-            slot=table["slot"][own].astype(np.int64),
-            drive_hz=table["drive_hz"][own],
-            moisture_pct=table["moisture_pct"][own],
-            purge=table["purge"][own] > 0,
-            seed_how=table["how"][own].astype(np.int64),
-            through=through.get(press_id, {}),
+    return table, through
+
+
+def _runs(rows: RunQuerySet, presses: Collection[int], seals: Mapping[int, Seal]) -> dict[int, PressRuns]:
+    """Runs by press, the sealed ones and these rows; presses without runs are absent."""
+    table, through = columns_of_runs(rows, presses)
+    return {
+        press_id: PressRuns(
+            id=own["id"].astype(np.int64),
+            start=own["started_at"],
+            ended=own["ended_at"],
+            recorded_h=own["hours_h"],
+            seed_kg=own["seed_kg"],
+            crop_id=own["crop_id"].astype(np.int64),
+            slot=own["slot"].astype(np.int64),
+            drive_hz=own["drive_hz"],
+            moisture_pct=own["moisture_pct"],
+            purge=own["purge"] > 0,
+            seed_how=own["how"].astype(np.int64),
+            through={**(seals[press_id].through if press_id in seals else {}), **through.get(press_id, {})},
         )
-    return found
+        for press_id, own in sealed.split(table, seals).items()
+    }

@@ -10,22 +10,26 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import datetime
 
 from django.db import connection
 from django.db.models import Subquery
 
 from wearlog.equipment.models import Press
-from wearlog.history.models import LogVersion, PressVersion
+from wearlog.history.models import LogVersion, PressVersion, SealedRuns
 
 
 @dataclass(frozen=True)
 class Change:
-    """What a write concerns. runs: the primary keys of presses whose runs and readings have changed. items:
-    those of presses for which anything has changed on which their due items depend. tables: which of
-    `LogVersion.TABLES` were written. lessons: what gauges teach about wear may have changed."""
+    """What a write concerns. runs: the primary keys of presses whose runs and readings have changed.
+    runs_from: of these presses, the instant before which no run that was written begins, nor began; a press
+    that is absent may have any run changed. items: those of presses for which anything has changed on which
+    their due items depend. tables: which of `LogVersion.TABLES` were written. lessons: what gauges teach
+    about wear may have changed."""
 
     runs: frozenset[int] = frozenset()
+    runs_from: Mapping[int, datetime] = field(default_factory=dict)
     items: frozenset[int] = frozenset()
     tables: frozenset[str] = frozenset()
     lessons: bool = False
@@ -37,6 +41,8 @@ class OfPress:
 
     runs: int
     items: int
+    sealed: bool = field(default=False, compare=False)
+    """Whether there are sealed runs of the press that are valid by this version."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +84,8 @@ def touch(change: Change | None = None, *, runs_of: Collection[int] | None = Non
         PressVersion.raise_to(number, fields=("runs",), press_ids=runs_of)
         return
     number = LogVersion.raise_by_one([*change.tables, *(["lessons"] if change.lessons else [])])
+    for press_id in change.runs & change.runs_from.keys():
+        SealedRuns.carry_on(number, press_id=press_id, runs_from=change.runs_from[press_id])
     for name in ("runs", "items"):
         presses: frozenset[int] = getattr(change, name)
         if presses:
@@ -120,12 +128,14 @@ def _latest() -> Versions:
     rows = list(
         Press.objects.order_by("pk")
         .annotate(**log)
-        .values_list("pk", "version__runs", "version__items", *log)
+        .values_list("pk", "version__runs", "version__items", "sealed__number", *log)
     )
-    found = rows[0][3:] if rows else own.values_list(*LogVersion.NUMBERS).first()
+    found = rows[0][4:] if rows else own.values_list(*LogVersion.NUMBERS).first()
     numbers = dict(zip(LogVersion.NUMBERS, found or (), strict=False))
     presses = {
-        press: OfPress(runs, items) for press, runs, items in (row[:3] for row in rows) if runs is not None
+        press: OfPress(runs, items, sealed == runs)
+        for press, runs, items, sealed in (row[:4] for row in rows)
+        if runs is not None
     }
     return Versions(
         number=numbers.get("number") or 0,

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wearlog.history import sealed
 from wearlog.history.cache import RunsCache
 from wearlog.history.rows import Floats, Ints
-from wearlog.runs.columns import columns
 from wearlog.runs.models import Run
 
 Columns = Mapping[str, Floats]
@@ -43,12 +43,18 @@ class _OfPress:
         return found
 
 
+MOST_MB = 64
+"""Each group of columns takes so much memory in a process at most: a million runs' at once."""
+
+
 class RunExtras:
     """A group of columns of runs that are always read together, with its cache."""
 
     def __init__(self, *names: str) -> None:
         self.names = names
-        self._kept: RunsCache[_OfPress] = RunsCache(f"{', '.join(names)} of each press's runs")
+        self._kept: RunsCache[_OfPress] = RunsCache(
+            f"{', '.join(names)} of each press's runs", most_mb=MOST_MB
+        )
 
     @property
     def nothing(self) -> Columns:
@@ -65,26 +71,26 @@ class RunExtras:
 
         def read(presses: list[int]) -> dict[int, _OfPress]:
             wanted = {press_id: runs[press_id] for press_id in presses}
-            return self._read(wanted, every=every and len(wanted) == len(runs))
+            return self._read(wanted, every=every and len(wanted) == len(runs), stored=True)
 
         kept = self._kept.get(runs, read)
         lacking = [press_id for press_id, ids in runs.items() if kept[press_id].here(ids).size < ids.size]
         if lacking:
-            kept |= read(lacking)
+            kept |= self._read({press_id: runs[press_id] for press_id in lacking}, every=False, stored=False)
         return {press_id: kept[press_id].of(ids) for press_id, ids in runs.items()}
 
-    def _read(self, runs: Mapping[int, Ints], *, every: bool) -> dict[int, _OfPress]:
-        rows = Run.objects.not_voided()
-        if not every:
-            rows = rows.filter(press_id__in=runs)
-        table = columns(rows, numbers=("id", *self.names))
-        keys = table.pop("id").astype(np.int64)
-        order = np.argsort(keys)
-        together = _OfPress(keys[order], {name: column[order] for name, column in table.items()})
+    def _read(self, runs: Mapping[int, Ints], *, every: bool, stored: bool) -> dict[int, _OfPress]:
+        seals = sealed.sealed(runs.keys(), sealed.GIVEN) if stored else {}
+        rows = Run.objects.not_voided().filter(sealed.open_runs(runs.keys(), seals, every=every))
+        tables = sealed.split(sealed.given_columns(rows, runs.keys(), self.names), seals)
         found = {}
         for press_id, ids in runs.items():
-            not_voided = np.sort(ids[together.here(ids)])
-            found[press_id] = _OfPress(not_voided, together.of(not_voided))
+            own = tables.get(press_id, {**self.nothing, "id": np.zeros(0)})
+            keys = own["id"].astype(np.int64)
+            order = np.argsort(keys)
+            whole = _OfPress(keys[order], {name: own[name][order] for name in self.names})
+            not_voided = np.sort(ids[whole.here(ids)])
+            found[press_id] = _OfPress(not_voided, whole.of(not_voided))
         return found
 
 

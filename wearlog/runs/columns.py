@@ -9,11 +9,21 @@ from datetime import UTC, datetime
 from functools import reduce
 from hashlib import blake2b
 from json import loads
-from math import prod
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from django.db.models import Aggregate, F, FloatField, Func, IntegerField, QuerySet, Subquery, TextField
+from django.db import connections
+from django.db.models import (
+    Aggregate,
+    BigIntegerField,
+    F,
+    FloatField,
+    Func,
+    IntegerField,
+    QuerySet,
+    Subquery,
+    TextField,
+)
 from django.db.models.functions import Cast
 from numpy.typing import NDArray
 
@@ -47,16 +57,15 @@ class Seconds(Func):
         return f"CAST(EXTRACT(EPOCH FROM {sql}) AS double precision)", list(params)
 
 
-class SecondsText(Func):
-    """The digits of an instant in seconds since 1970 in UTC, microseconds after a point where recorded. The
-    nearest float of that number is, to the last bit, the result of `Seconds`."""
+class InstantText(Func):
+    """An instant as the text from which it is read quickest: as SQLite stores it in UTC, on PostgreSQL the
+    digits of the seconds since 1970. `_instants` makes of both what `Seconds` gives, to the last bit."""
 
     arity = 1
     output_field = TextField()
 
     def as_sqlite(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
-        sql, params = compiler.compile(self.get_source_expressions()[0])
-        return f"(strftime('%%s', substr({sql}, 1, 19)) || substr({sql}, 20, 7))", [*params, *params]
+        return compiler.compile(self.get_source_expressions()[0])
 
     def as_postgresql(self, compiler: SQLCompiler, connection: BaseDatabaseWrapper, **context: object) -> Sql:
         sql, params = compiler.compile(self.get_source_expressions()[0])
@@ -133,34 +142,62 @@ def columns(
     """The named fields of all rows as float arrays of one length and order, NaN for null; one query.
 
     Instants are seconds since 1970 in UTC. small: whole numbers and flags that are never null, each with the
-    number of its possible values, which begin at 0; they are read as one column, since each costs as much as
-    a large one."""
-    sizes = dict(small or {})
+    number of its possible values, which begin at 0, or with `ANY`. Several are read as one column, since each
+    costs as much as a large one; `ANY` closes such a column, and the next name begins another."""
+    packs = _packed(small or {})
     wanted: dict[str, Joined] = {f"{name}_all": Joined(F(name), F("pk")) for name in numbers}
     for name in instants:
-        wanted[f"{name}_all"] = Joined(SecondsText(F(name)), F("pk"))
-    if sizes:
-        digits = [
-            Cast(name, IntegerField()) * place for name, place in zip(sizes, _places(sizes), strict=True)
-        ]
-        wanted["small"] = Joined(reduce(operator.add, digits), F("pk"))
+        wanted[f"{name}_all"] = Joined(InstantText(F(name)), F("pk"))
+    for index, pack in enumerate(packs):
+        digits = [_whole(name, size) * place for name, size, place in pack]
+        wanted[f"small_{index}"] = Joined(reduce(operator.add, digits), F("pk"))
     found = rows.order_by().aggregate(**wanted)
-    arrays = {name: _numbers(found[f"{name}_all"]) for name in (*numbers, *instants)}
-    if sizes:
-        packed = _numbers(found["small"])
-        for (name, size), place in zip(sizes.items(), _places(sizes), strict=True):
-            arrays[name] = packed // place % size
+    arrays = {name: _numbers(found[f"{name}_all"]) for name in numbers}
+    as_stored = connections[rows.db].vendor == "sqlite"
+    for name in instants:
+        text = found[f"{name}_all"]
+        arrays[name] = _instants(text) if as_stored else _numbers(text)
+    for index, pack in enumerate(packs):
+        packed = np.array(loads(f"[{found[f'small_{index}'] or ''}]"), dtype=np.int64)
+        for name, size, place in pack:
+            digit = packed // place
+            arrays[name] = (digit if size == ANY else digit % size).astype(np.float64)
     return arrays
 
 
-def _places(sizes: Mapping[str, int]) -> list[int]:
-    """What each digit counts in a number whose digits have these many values, the first one least."""
-    return [prod(list(sizes.values())[:index]) for index in range(len(sizes))]
+ANY = 0
+"""As the number of a column's values: they are 0 or more, and nobody knows how many."""
+
+
+def _whole(name: str, size: int) -> Cast:
+    """A column as a whole number of 64 bits; PostgreSQL makes one of a flag only by way of one of 32."""
+    return Cast(name if size == ANY else Cast(name, IntegerField()), BigIntegerField())
+
+
+def _packed(sizes: Mapping[str, int]) -> list[list[tuple[str, int, int]]]:
+    """Groups of names that are read as one number: name, number of its values, what its digit counts."""
+    packs: list[list[tuple[str, int, int]]] = []
+    place = ANY
+    for name, size in sizes.items():
+        if place == ANY:
+            packs.append([])
+            place = 1
+        packs[-1].append((name, size, place))
+        place *= size
+    return packs
 
 
 def _numbers(text: str | None) -> Floats:
     # As JSON a number is read twice as fast as by numpy's own reader of texts, and as exactly.
     return np.array(loads(f"[{text or ''}]"), dtype=np.float64)
+
+
+def _instants(text: str | None) -> Floats:
+    """Instants as SQLite stores them, `2026-03-01 05:30:00` and microseconds where recorded, as seconds."""
+    if not text:
+        return np.zeros(0)
+    stored = np.array(text.replace("null", "NaT").split(","), dtype="datetime64[us]")
+    return np.where(np.isnat(stored), np.nan, stored.astype(np.int64) / 1e6)
 
 
 def digest_of(columns: Mapping[str, object]) -> str:

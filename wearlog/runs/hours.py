@@ -27,7 +27,7 @@ from wearlog.calc.meters import (
     hours_of_press,
 )
 from wearlog.equipment.models import HoursFrom, Press
-from wearlog.runs.columns import Flags, Floats, Ints, columns, digest_of, number, seconds, seconds_of
+from wearlog.runs.columns import ANY, Flags, Floats, Ints, columns, digest_of, number, seconds, seconds_of
 from wearlog.runs.models import SLOTS, Reading, ReadingKind, Run
 
 REACH = 12
@@ -133,16 +133,31 @@ def ends_by(start: Floats, ended: Floats, recorded_h: Floats, instant: float = n
 
 
 def run_columns(
-    rows: QuerySet[Run], *, numbers: tuple[str, ...] = (), small: Mapping[str, int] | None = None
+    rows: QuerySet[Run],
+    presses: Collection[int],
+    *,
+    numbers: tuple[str, ...] = (),
+    small: Mapping[str, int] | None = None,
 ) -> dict[str, Floats]:
-    """Columns of all these runs in the same order: `id`, `press_id`, `started_at`, `ended_at`, `hours_h`,
-    `slot` and the requested ones, as in `columns`; NaN for null. One query."""
+    """Columns of all these runs, which are of these presses, in the same order: `id`, `press_id`, `crop_id`,
+    `started_at`, `ended_at`, `hours_h`, `slot` and the requested ones, as in `columns`; NaN for null. One
+    query."""
     return columns(
         rows,
-        numbers=("id", "press_id", "hours_h", *numbers),
+        numbers=("hours_h", *numbers),
         instants=("started_at", "ended_at"),
-        small={"slot": SLOTS, **(small or {})},
+        small={
+            "slot": SLOTS,
+            **(small or {}),
+            "crop_id": ANY,
+            "press_id": max(presses, default=0) + 1 + MEANWHILE,
+            "id": ANY,
+        },
     )
+
+
+MEANWHILE = 1_000
+"""Room for the keys of presses that somebody adds before the runs are read."""
 
 
 def readings_of(presses: Collection[int]) -> dict[int, ReadingColumns]:
@@ -247,12 +262,15 @@ def _hours_around(
 ) -> list[RunHours]:
     """The hours of ended runs of one press, from the part of its log that can affect them.
 
-    `added` replaces the stored run with its key, if there is one; `reading` is one that is not stored yet."""
+    `added` replaces the stored run with its key, if there is one; `reading` is one that is not stored yet.
+    Where no run lies between two readings, no other run is read, however long ago the last reading was."""
     first = min(row.start for row in requested) - SAME_MOMENT_S
     last = max(row.end for row in requested) + SAME_MOMENT_S
     reach = REACH
     while True:
         part = _readings_around(press_id, first, last, reach, reading)
+        if part is not None and not any(part.enclose(row) for row in requested):
+            part = None
         if part is None:
             rows = list(requested)
         else:
@@ -279,6 +297,12 @@ class _ReadingsAround:
     known: ReadingColumns
     from_first: bool
     to_last: bool
+
+    def enclose(self, row: _Row) -> bool:
+        """Whether there is a reading before the run's end and one after it, or at it. Without both it lies in
+        no stretch, so that the meter tells nothing of it."""
+        end = row.end - SAME_MOMENT_S
+        return bool(self.known.at[0] < end <= self.known.at[-1])
 
     def settles(self, found: PressHours, requested: Sequence[_Row]) -> bool:
         """Whether readings further away can't change anything in the stretches of these runs."""

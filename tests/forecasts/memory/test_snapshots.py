@@ -182,7 +182,7 @@ def test_a_second_delivery_of_a_task_does_nothing(mill: SmallMill) -> None:
     rows = list(ForecastSnapshot.objects.order_by("pk").values())
     assert rows
     assert tasks.refresh_changed() == 0
-    assert tasks.refresh_press(mill.press.pk) is False
+    assert tasks.refresh_press([mill.press.pk]) == tasks.refresh_press(mill.press.pk) == 0
     assert list(ForecastSnapshot.objects.order_by("pk").values()) == rows
 
 

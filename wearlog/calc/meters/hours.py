@@ -37,6 +37,7 @@ import numpy as np
 
 from wearlog.calc.meters.overlaps import Pieces, alone, overlapping, pieces_of
 from wearlog.calc.meters.readings import ROUNDING_H, SLACK_H, Believed, Flags, Floats, Ints, judge
+from wearlog.calc.order import order_by
 
 SAME_MOMENT_S = 60.0
 """Two instants this close count as one, because people write down whole minutes."""
@@ -131,7 +132,7 @@ def hours_of_press(
     """
     if slot is None:
         slot = np.zeros(start.size, dtype=np.int64)
-    order = np.lexsort((slot, np.nan_to_num(recorded_h, nan=-1.0), np.nan_to_num(end, nan=np.inf), start))
+    order = order_by(start, np.nan_to_num(end, nan=np.inf), np.nan_to_num(recorded_h, nan=-1.0), slot)
     found = _hours_in_order(
         start[order], end[order], recorded_h[order], slot[order], judge(at, meter_h, new_meter), at, meter_h,
         by_meter,

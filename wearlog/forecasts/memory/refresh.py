@@ -14,12 +14,16 @@ from datetime import date, datetime
 from django.db import transaction
 from django.utils import translation
 
+from wearlog.forecasts import lessons
 from wearlog.forecasts.memory import snapshots
 from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
-from wearlog.history import cache, versions
+from wearlog.history import cache, sealing, versions
 from wearlog.history.versions import Versions
 from wearlog.people.languages import in_use
 from wearlog.people.models import Mill
+
+AT_ONCE = 8
+"""So many presses' items are stored in one transaction."""
 
 
 @dataclass
@@ -58,6 +62,11 @@ def _stale(presses: Iterable[int], known: Versions, as_of: date, language: str) 
     return set(presses) - valid
 
 
+def learn(*, at: datetime) -> None:
+    """Learn what gauges teach now, and store it for the other workers."""
+    forecast_of_day(as_of=today(at)).edges.store_lessons(at=at)
+
+
 def changed(*, at: datetime) -> list[int]:
     """Mark stale items that turn out to be as they were as valid for the current version. Returns the other
     stale presses, whose items have to be computed again."""
@@ -79,32 +88,37 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     done = Refreshed()
     if anew:
         cache.clear_all()
+        sealing.forget()
+        lessons.forget()
     for language, now in _in_each_language(as_of):
         held = {} if anew else snapshots.fingerprints(as_of=as_of, language=language)
         stale = set(now.scopes) if anew else _stale(now.scopes, known, as_of, language)
         wanted = [press for press in now.scopes if press_ids is None or press in press_ids]
         done.presses = len(wanted)
-        for press_id in wanted:
-            if press_id not in stale:
-                continue
-            if press_id in held and held[press_id][0] == now.fingerprint(press_id):
-                snapshots.mark_valid(
-                    press_ids=[press_id], as_of=as_of, language=language, number=known.number
-                )
-                continue
-            name, items = now.of_press(press_id)
-            done.worked_out += 1
-            with transaction.atomic():
-                snapshots.keep(
-                    press_id=press_id,
-                    as_of=as_of,
-                    language=language,
-                    number=known.number,
-                    fingerprint=name,
-                    items=items,
-                    at=at,
-                )
+        wanted = [press for press in wanted if press in stale]
+        now.ground.read_together(wanted)
+        for first in range(0, len(wanted), AT_ONCE):
+            some = wanted[first : first + AT_ONCE]
+            same = [press for press in some if press in held and held[press][0] == now.fingerprint(press)]
+            made = {press: now.of_press(press) for press in some if press not in same}
+            done.worked_out += len(made)
+            if same:
+                snapshots.mark_valid(press_ids=same, as_of=as_of, language=language, number=known.number)
+            with transaction.atomic():  # one commit for several, since each waits for the disk
+                for press_id, (name, items) in made.items():
+                    snapshots.keep(
+                        press_id=press_id,
+                        as_of=as_of,
+                        language=language,
+                        number=known.number,
+                        fingerprint=name,
+                        items=items,
+                        at=at,
+                    )
     snapshots.forget_before(as_of)
+    if press_ids is None:
+        learn(at=at)
+        sealing.seal(at=at)
     return done
 
 

@@ -14,7 +14,7 @@ from datetime import date, datetime
 from typing import Any
 
 from django.core.serializers.json import DjangoJSONEncoder
-from django.db import IntegrityError
+from django.db import IntegrityError, transaction
 
 from wearlog.forecasts.items import DueItem, WearFigure
 from wearlog.forecasts.models import ForecastSnapshot
@@ -66,7 +66,8 @@ def keep(
     if same.filter(log_version__lte=number).update(**new) or same.exists():
         return
     try:
-        ForecastSnapshot.objects.create(press_id=press_id, as_of=as_of, language=language, **new)
+        with transaction.atomic():
+            ForecastSnapshot.objects.create(press_id=press_id, as_of=as_of, language=language, **new)
     except IntegrityError:  # another worker stored it first, or the press was deleted
         same.filter(log_version__lte=number).update(**new)
 

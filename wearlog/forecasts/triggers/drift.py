@@ -73,17 +73,25 @@ def _numbered(classes: Floats) -> Ints:
     number = np.zeros(classes.shape[1], dtype=np.int64)
     for row in classes:  # each row has few values, so that whole numbers are sorted instead of columns
         values, place = np.unique(row, return_inverse=True)
-        number = np.unique(number * values.size + place, return_inverse=True)[1]
-    return number
+        if int(number.max(initial=0)) >= MOST_NUMBERED // max(values.size, 1):
+            number = np.unique(number, return_inverse=True)[1]
+        number = number * values.size + place
+    return np.unique(number, return_inverse=True)[1].astype(np.int64)
+
+
+MOST_NUMBERED = 2**62
+"""Classes are numbered below this, so that whole numbers of 64 bits hold them."""
 
 
 def _die_sizes(record: Record, press_id: int, instants: Floats) -> Floats:
     """The size of the die on the press at each instant, which must be in order; 0 where none is known."""
     sizes = np.zeros(instants.size)
+    here = {position.id for position in record.positions.values() if position.press_id == press_id}
     for fitting in record.fittings:
-        position = record.positions[fitting.position_id]
+        if fitting.position_id not in here:
+            continue
         type_ = record.types[record.parts[fitting.part_id].type_id]
-        if position.press_id != press_id or type_.kind != "die" or type_.size_mm is None:
+        if type_.kind != "die" or type_.size_mm is None:
             continue
         end = record.end if fitting.removed is None else fitting.removed
         first, after = np.searchsorted(instants, (fitting.fitted, end))
