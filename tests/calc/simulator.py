@@ -76,6 +76,10 @@ class Kind:
     gauge_days: float = 10.0
     gauge_sd: float = 0.02
     slips: float = 0.03
+    typed: float = (
+        0.0  # a reading typed with its decimal point one place off, or with two digits changed over
+    )
+    wander: float = 0.0  # wear comes in gamma-distributed steps, of this variance over a life in budgets
     part_spread: float = 0.2
     edge_spread: float = 0.02
     crop_spread: float = 0.35
@@ -319,6 +323,7 @@ class _Builder:
         used_for = {t.name: np.isin(crops, t.crops).astype(float) for t in self.kind.types}
         current: dict[str, Edge] = {}
         progress: dict[tuple[str, str], float] = {}
+        strayed: dict[tuple[str, str], float] = defaultdict(float)
         for day in range(self.days):
             for t in self.kind.types:
                 taken = seed[day] * used_for[t.name]
@@ -331,6 +336,10 @@ class _Builder:
                 made = progress.get(edge.key, 0.0) + float(taken @ self.rates[t.name])
                 progress[edge.key] = made
                 wear = edge.multiplier * t.budget * float(self.kind.shape(np.array(made / t.budget)))
+                if self.kind.wander:
+                    step = edge.multiplier * float(taken @ self.rates[t.name]) / t.budget
+                    strayed[edge.key] += self.random.gamma(step / self.kind.wander) * self.kind.wander
+                    wear = strayed[edge.key] * t.budget
                 if edge.crossed is None and wear >= t.budget:
                     edge.crossed = day
                 value = self._gauge(edge, day, wear, seed)
@@ -354,8 +363,16 @@ class _Builder:
             error += self.random.choice([-1, 1]) * self.random.uniform(0.1, 0.5)
         toward = 1.0 if edge.type.limit > edge.type.new else -1.0
         value = round(edge.type.new + toward * wear + error, 3)
+        if self.kind.typed and self.random.random() < self.kind.typed:
+            value = self._mistyped(value)
         edge.gauges.append((day, value))
         return value
+
+    def _mistyped(self, value: float) -> float:
+        if self.random.random() < 0.5:
+            return round(value * float(self.random.choice([0.1, 10.0])), 3)
+        whole, decimals = f"{value:.2f}".split(".")
+        return float(f"{whole}.{decimals[::-1]}")
 
     def _new_part(self, t: PartType, press: int, share: float, day: int) -> Edge:
         self.made[t.name] += 1

@@ -27,7 +27,7 @@ class Rows:
     pin says that the wear is at least, or below, the value) or WORN_OUT (retired as worn: about at the
     limit). kg: seed since the life's baseline, shape (N, crops). shifts: shape (N, K), 1 for each change of
     dimension other than by pressing that came before the reading: a polish with readings before and after it,
-    or a rebuild whose new dimension was read.
+    or a rebuild whose new dimension was read. rebuilt: how often the edge had been rebuilt before that life.
     """
 
     part: Ints
@@ -36,6 +36,7 @@ class Rows:
     kind: Ints
     kg: Floats
     shifts: Floats
+    rebuilt: Floats
     parts: int
     lives: int
 
@@ -50,13 +51,15 @@ class Rows:
 @dataclass(frozen=True)
 class Places:
     """The present state of each edge, in the record's order: its part, its present life, the seed that it had
-    taken when that life began, the shifts in that life so far, and the number of readings in that life."""
+    taken when that life began, the shifts in that life so far, the number of readings in that life, and how
+    often it had been rebuilt before."""
 
     part: Ints
     life: Ints
     start_kg: Floats
     shifts: Floats
     readings: Ints
+    rebuilt: Ints
 
 
 @dataclass
@@ -69,6 +72,7 @@ class _Found:
     kind: list[int] = field(default_factory=list)
     kg: list[Floats] = field(default_factory=list)
     shifts: list[tuple[int, ...]] = field(default_factory=list)
+    rebuilt: list[int] = field(default_factory=list)
 
 
 def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
@@ -80,7 +84,7 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
     lives_of_part: list[int] = []
     shifts_of_part: list[int] = []
     found = _Found()
-    places: list[tuple[int, int, Floats, tuple[int, ...], int]] = []
+    places: list[tuple[int, int, Floats, tuple[int, ...], int, int]] = []
     none_yet = np.zeros(record.crops)
     for edge in record.edges:
         part = part_index.setdefault(edge.part, len(part_index))
@@ -91,7 +95,7 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
         lives_of_part[part] += 1
         start_kg = none_yet
         seen: tuple[int, ...] = ()
-        readings = 0
+        readings = rebuilt = 0
         for work, gauges in _stretches(edge, sign < 0):
             if work is not None:
                 resets = edge.works[work].resets
@@ -101,6 +105,7 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
                     lives_of_part[part] += 1
                     start_kg = edge.work_kg[work]
                     seen, readings = (), 0
+                    rebuilt += 1
                 if after and (before or resets):
                     seen = (*seen, shifts_of_part[part])
                     shifts_of_part[part] += 1
@@ -110,6 +115,7 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
             found.part += [part] * len(gauges)
             found.life += [life] * len(gauges)
             found.shifts += [seen] * len(gauges)
+            found.rebuilt += [rebuilt] * len(gauges)
             found.kg.append(edge.gauge_kg[gauges] - start_kg)
             for index in gauges:
                 gauge = edge.gauges[index]
@@ -125,7 +131,8 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
             found.kind.append(WORN_OUT)
             found.kg.append((edge.now_kg - start_kg)[None])
             found.shifts.append(seen)
-        places.append((part, life, start_kg, seen, readings))
+            found.rebuilt.append(rebuilt)
+        places.append((part, life, start_kg, seen, readings, rebuilt))
     shifts = max(shifts_of_part, default=0)
     rows = _sorted_rows(record, sign, found, len(part_index), max(lives_of_part, default=0), shifts)
     return rows, Places(
@@ -134,6 +141,7 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
         start_kg=np.array([p[2] for p in places], dtype=float).reshape(len(places), record.crops),
         shifts=_indicators([p[3] for p in places], shifts),
         readings=np.array([p[4] for p in places], dtype=np.int64),
+        rebuilt=np.array([p[5] for p in places], dtype=np.int64),
     )
 
 
@@ -152,6 +160,7 @@ def _sorted_rows(record: TypeRecord, sign: float, found: _Found, parts: int, liv
         kind=kind[order],
         kg=np.maximum(kg[order], 0.0),
         shifts=_indicators(found.shifts, shifts)[order],
+        rebuilt=np.array(found.rebuilt, dtype=float)[order],
         parts=parts,
         lives=lives,
     )

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearlog.calc.wear import shape
+from wearlog.calc.wear.lives import PLAIN
 from wearlog.calc.wear.records import Floats
 from wearlog.calc.wear.state import (
     BEND_GUESS,
@@ -26,6 +27,7 @@ from wearlog.calc.wear.state import (
     TypeToFit,
     inverse,
 )
+from wearlog.calc.wear.wander import TREND_SD, Readings, Wander, least_squares, stray
 
 SEARCH_STEPS = 10  # the first steps, in which reading errors are treated as Student-t
 CROP_SD = 0.6  # standard deviation of the log rates of crops about that of their type
@@ -53,6 +55,7 @@ class Posterior:
 
     log_rates: Floats
     h: Floats
+    trend: float
     covariance: Floats
     local: Floats
     slope: Floats
@@ -65,6 +68,8 @@ class Posterior:
     weight: Floats
     worn: Floats
     by_global: Floats
+    wander: Wander
+    readings: Readings
 
 
 def fit(problems: list[TypeToFit]) -> list[Posterior]:
@@ -106,22 +111,68 @@ def fit(problems: list[TypeToFit]) -> list[Posterior]:
         if turn > SEARCH_STEPS and moved < STILL and learned < STILL:
             break
     return [
-        Posterior(
-            log_rates=s.a,
-            h=s.h,
-            covariance=covariance[block, block],
-            local=s.local,
-            slope=-s.gain,
-            local_cov=s.inverse,
-            gauge_sd=s.gauge_sd,
-            spreads=spreads,
-            score=s.score,
-            weight=s.weight,
-            worn=s.worn,
-            by_global=s.by_global,
-        )
-        for s, block in zip(states, blocks, strict=True)
+        _posterior(state, spreads, covariance[block, block])
+        for state, block in zip(states, blocks, strict=True)
     ]
+
+
+def _posterior(state: State, spreads: Spreads, covariance: Floats) -> Posterior:
+    """What was found of one type, with room for wear that wanders."""
+    problem, budget = state.problem, state.problem.budget
+    rows = problem.rows
+    information, pull = state.curvature(spreads, False)
+    theta = np.exp(state.local[rows.part, rows.life])
+    plain = rows.kind == PLAIN
+    known = np.where(plain, rows.wear, state.wear + state.score / state.weight)
+    readings = Readings(
+        part=rows.part,
+        life=rows.life,
+        u=state.worn / (theta * budget),
+        wear=known / budget,
+        error=np.where(plain, state.robust**-1.0, 1.0 / state.weight / budget**2),
+        plain=plain.astype(float),
+        shifts=rows.shifts,
+        rebuilt=rows.rebuilt,
+        parts=rows.parts,
+    )
+    begin = {
+        "gauge_sd": state.gauge_sd / budget,
+        "gauge_guess": problem.gauge_guess / budget,
+        "part": spreads.part,
+        "life": spreads.life,
+    }
+    slopes = state.by_global / (theta * budget)[:, None]
+    crops, size = len(state.a), len(covariance)
+    prior = np.zeros((size + 1, size + 1))
+    prior[:size, :size] = inverse(covariance) - information
+    prior[size, size] = TREND_SD**-2.0
+    begun = np.append(pull, 0.0)
+    wander = stray(readings, **begin)
+    step = np.zeros(size + 1)
+    # Where edges were rebuilt, once more with the trend that was found: it is no spread between lives.
+    for again in (False, True) if rows.rebuilt.any() else (False,):
+        if again:
+            wander = stray(readings, **begin, trend=float(step[size]))
+        told, gradient = least_squares(readings, wander, slopes)
+        covariance = inverse(prior + told)
+        step = np.clip(covariance @ (gradient - begun), -0.7, 0.7)
+    return Posterior(
+        log_rates=state.a + step[:crops],
+        h=state.h + step[crops:size],
+        trend=float(step[size]),
+        covariance=covariance,
+        local=state.local,
+        slope=-state.gain,
+        local_cov=state.inverse,
+        gauge_sd=wander.gauge_sd * budget,
+        spreads=spreads,
+        score=state.score,
+        weight=state.weight,
+        worn=state.worn,
+        by_global=state.by_global,
+        wander=wander,
+        readings=readings,
+    )
 
 
 class _Bends:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -46,19 +45,6 @@ class Spreads:
     worn: float = WORN_GUESS
     worn_at: float = 0.0
     bend: float = BEND_GUESS
-
-
-def log_likelihood(rows_kind: Ints, away: Floats) -> Floats:
-    """Log likelihood (up to a constant) of readings that differ by `away` gauge errors from the wear; kinds
-    along the last axis. A pin check says only on which side of it the wear is."""
-    sound = np.log1p(-SLIP_SHARE) - 0.5 * away**2
-    slip = math.log(SLIP_SHARE / SLIP_SIZE) - 0.5 * (away / SLIP_SIZE) ** 2
-    out = np.logaddexp(sound, slip)
-    for kind, side in ((AT_LEAST, -1.0), (BELOW, 1.0)):
-        pins = rows_kind == kind
-        if pins.any():
-            out = np.where(pins, special.log_ndtr(side * away), out)
-    return np.asarray(out)
 
 
 def odd_share(away: Floats) -> Floats:
@@ -211,7 +197,9 @@ class State:
             robust = (SEARCH_DOF + 1.0) / (SEARCH_DOF + away**2)
         else:
             odd = odd_share(away)
-            robust = 1.0 - odd + odd / SLIP_SIZE**2
+            # The further off a slip is, the less it pulls, and none counts in the gauge's error for more than
+            # any other reading: one decimal point would otherwise make the gauge of a type worthless.
+            robust = 1.0 - odd + odd / (SLIP_SIZE**2 + away**2)
         score = robust * away / sd
         weight = robust / sd**2
         for kind, side in ((AT_LEAST, 1.0), (BELOW, -1.0)):
