@@ -5,27 +5,30 @@ whoever asks works that fingerprint out from the log, so that nothing out of dat
 
 from __future__ import annotations
 
+import pkgutil
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from datetime import datetime
 from functools import cache
+from importlib import import_module
 from typing import cast
 
 import numpy as np
 from django.db import IntegrityError, connection, transaction
 
 from wearlog.calc import wear
-from wearlog.calc.wear.learned import Known, Learned
-from wearlog.calc.wear.lives import Places, Rows
-from wearlog.calc.wear.model import Posterior
-from wearlog.calc.wear.state import Spreads, TypeToFit
+from wearlog.calc.wear.learned import Learned
 from wearlog.forecasts.models import LearnedWear
 from wearlog.history import packing
 
 KINDS: Mapping[str, type] = {
-    kind.__name__: kind for kind in (Learned, Known, Places, Rows, Posterior, Spreads, TypeToFit)
+    f"{kind.__module__}.{kind.__name__}": kind
+    for module in pkgutil.iter_modules(wear.__path__)
+    for kind in vars(import_module(f"{wear.__name__}.{module.name}")).values()
+    if isinstance(kind, type) and is_dataclass(kind) and kind.__module__.startswith(wear.__name__)
 }
+"""Every dataclass of the wear model, by its name: what is learned is made of them."""
 MOST = 4
 """So many states of the log have their lessons stored: today's, and some days looked back at."""
 
@@ -93,7 +96,7 @@ def _apart(value: object, path: str, arrays: Arrays) -> object:
     if is_dataclass(value) and not isinstance(value, type):
         own = {field.name: getattr(value, field.name) for field in fields(value)}
         parts = {name: _apart(each, f"{path}.{name}", arrays) for name, each in own.items()}
-        return {"kind": type(value).__name__, "parts": parts}
+        return {"kind": f"{type(value).__module__}.{type(value).__name__}", "parts": parts}
     if value is None or isinstance(value, str | int | float):
         return value
     raise TypeError(f"{type(value)} can't be stored")
