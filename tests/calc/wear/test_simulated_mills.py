@@ -67,5 +67,21 @@ def test_the_promise_bends_little_where_the_log_is_worse(kind: Kind, mills: int)
     assert found.ratio <= 0.6
 
 
+def test_ranges_hold_where_wear_wanders_within_a_life() -> None:
+    found = scored(Kind(wander=0.03), 4)
+    assert found.forecasts >= 200
+    assert found.missing == 0
+    assert found.coverage >= 0.70
+    assert found.ratio <= 0.9
+
+
+def test_one_mistyped_reading_in_ten_leaves_no_edge_without_a_date() -> None:
+    found = scored(Kind(typed=0.1, slips=0.0), 4)
+    assert found.forecasts >= 200
+    assert found.missing == 0
+    assert found.coverage >= 0.78
+    assert found.ratio <= 0.6
+
+
 def test_the_same_seed_gives_the_same_mill_and_the_same_forecasts() -> None:
     assert score(mill(STRAIGHT, 1), dates=2) == score(mill(STRAIGHT, 1), dates=2)
