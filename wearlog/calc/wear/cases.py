@@ -51,7 +51,7 @@ class Belief:
 
 
 @dataclass(frozen=True)
-class State:
+class EdgeState:
     """Multiplier and wear (in budgets) of an edge: mean (G, 2) and covariance (G, 2, 2) for each case of the
     rates, and the logarithm (G,) of how well they go with the readings."""
 
@@ -136,7 +136,7 @@ class Cases:
 
     def _states(
         self, part: int, life: int, rebuilt: int, shifts: Floats, now: Floats
-    ) -> list[tuple[State, Floats]]:
+    ) -> list[tuple[EdgeState, Floats]]:
         """The states at u = `now` (G, 1) by each way to believe the readings, with the share (G,) of each."""
         own = np.flatnonzero(self.rows.part == part)
         at = self.shapes.forward(self.rates @ self.rows.kg[own].T / self.budget)
@@ -168,7 +168,7 @@ class Cases:
 
     def _state(
         self, own: Ints, life: int, rebuilt: int, shifts: Floats, at: Floats, now: Floats, belief: Belief
-    ) -> State:
+    ) -> EdgeState:
         """The state at u = `now` (G, 1), from the readings `own` at u = `at` (G, n)."""
         lives, moved = self.rows.life[own], SHIFT_SD**2 * self.rows.shifts[own]
         noise, part, spread = self.wander.noise, belief.part_spread, self.wander.life
@@ -192,13 +192,13 @@ class Cases:
         )
         usual = self._usual(np.array([float(rebuilt)]))
         mean = np.concatenate([usual, usual * now], axis=1) + gained[:, :, 2]
-        return State(mean, alone - gained[:, :, :2], height)
+        return EdgeState(mean, alone - gained[:, :, :2], height)
 
     def _usual(self, rebuilt: Floats) -> Floats:
         """The usual multiplier after so many rebuilds (n,), shape (G, n)."""
         return np.asarray(np.maximum(1.0 + self.trend * np.minimum(rebuilt, MOST_REBUILDS), LEAST_USUAL))
 
-    def _outcomes(self, state: State, now: Floats) -> tuple[Floats, Floats, Floats]:
+    def _outcomes(self, state: EdgeState, now: Floats) -> tuple[Floats, Floats, Floats]:
         """Further progress in u to the limit, wear now in budgets, and multiplier, shape (G, FINE_CASES).
 
         What is not known of the wear now and what is still to wander are drawn as one, so that an edge
