@@ -141,14 +141,24 @@ class _Search:
         self.u, self.away = blocks.spread(readings.u), blocks.spread(readings.wear - usual)
         self.life = np.where(blocks.there > 0, readings.life[np.maximum(blocks.row, 0)], -1)
         shifts = blocks.spread(readings.shifts)
-        self.shifted = SHIFT_SD**2 * shifts @ shifts.swapaxes(1, 2)
+        there = blocks.there[:, :, None] * blocks.there[:, None, :]
+        same = there * (self.life[:, :, None] == self.life[:, None, :])
+        # The covariance is a weighted sum of these, which are the same for every choice.
+        self.shifted = SHIFT_SD**2 * (shifts @ shifts.swapaxes(1, 2)) * there
+        self.of_part = self.u[:, :, None] * self.u[:, None, :] * there
+        self.of_life = self.of_part * same
+        self.of_noise = np.minimum(self.u[:, :, None], self.u[:, None, :]) * same
 
     def covariance(self, error: Floats, *, noise: float, gauge: float, part: float, spread: float) -> Floats:
         size = np.where(self.readings.plain > 0, gauge**2 * error, error)
         own = self.blocks.spread(size, 1.0)
-        there = self.blocks.there[:, :, None] * self.blocks.there[:, None, :]
-        prior = between(self.u, self.life, self.u, self.life, noise=noise, part=part, spread=spread)
-        return np.asarray((prior + self.shifted) * there + own[:, :, None] * np.eye(own.shape[1]))
+        out = part**2 * self.of_part
+        out += spread**2 * self.of_life
+        out += noise * self.of_noise
+        out += self.shifted
+        diagonal = np.arange(own.shape[1])
+        out[:, diagonal, diagonal] += own
+        return np.asarray(out)
 
     def height(self, error: Floats, *, noise: float, gauge: float, part: float, spread: float) -> float:
         """The logarithm of the posterior density, up to a constant."""
