@@ -227,6 +227,19 @@ class TestAgainstPlainAlgebra:
         away = self.READINGS.wear - self.READINGS.u
         np.testing.assert_allclose(gradient, columns.T @ weight @ away, rtol=1e-9)
 
+    def test_of_a_large_fleet_some_whole_parts_are_taken_and_none_of_a_small_one_is_left_out(self) -> None:
+        assert self.READINGS.some_parts(2) is self.READINGS
+        one = self.READINGS.some_parts(1)
+        assert one.parts == 1
+        assert one.part.tolist() == [0, 0, 0, 0]
+        assert one.wear.tolist() == [0.25, 0.66, 0.24, 0.71]
+
+    def test_the_spreads_of_five_hundred_parts_are_learned_from_some(self) -> None:
+        found = posterior(*wandering_fleet(7, noise=0.03, parts=500)).wander
+        assert 0.02 < found.noise < 0.045
+        assert found.part == pytest.approx(0.2, abs=0.06)  # made with 0.15; the steps tried are coarse
+        assert found.gauge_sd * 0.4 == pytest.approx(0.02, rel=0.2)
+
     def test_no_readings_tell_nothing(self) -> None:
         r = self.READINGS
         empty = Readings(

@@ -30,6 +30,7 @@ GAUGES = np.array([0.2, 0.35, 0.5, 0.7, 0.85, 1.0, 1.2])
 PARTS = np.array([0.4, 0.6, 0.8, 1.0, 1.2])
 LIVES = np.array([0.02, 0.05, 0.1, 0.2, 0.3])
 SWEEPS = 2
+MOST_PARTS = 200  # so many parts of a type are enough to learn the spreads from
 GAUGE_STRENGTH, PART_STRENGTH, PART_GUESS = 6.0, 4.0, 0.2  # how many observations these priors count for
 LIFE_SCALE, NOISE_SCALE = (
     0.1,
@@ -107,6 +108,16 @@ class Readings:
     rebuilt: Floats
     parts: int
 
+    def some_parts(self, most: int) -> Readings:
+        """These, or those of at most so many parts, evenly chosen: enough to learn a few spreads from."""
+        if self.parts <= most:
+            return self
+        chosen = np.unique(np.linspace(0, self.parts - 1, most).astype(np.int64))
+        rows = np.isin(self.part, chosen)
+        each = {name: value[rows] for name, value in vars(self).items() if name != "parts"}
+        each["part"] = np.searchsorted(chosen, each["part"])
+        return Readings(**each, parts=len(chosen))
+
 
 def stray(
     readings: Readings, *, gauge_sd: float, gauge_guess: float, part: float, life: float, trend: float = 0.0
@@ -114,12 +125,12 @@ def stray(
     """How the wear of a type's edges strays. The arguments are in budgets, and where the search begins."""
     if not len(readings.wear):
         return Wander(NOISE_GUESS, gauge_sd, part, life, np.zeros(0), np.zeros(0))
-    blocks = Blocks.of(readings.part, readings.parts)
-    search = _Search(readings, blocks, gauge_guess, trend)
+    few = readings.some_parts(MOST_PARTS)
+    search = _Search(few, Blocks.of(few.part, few.parts), gauge_guess, trend)
     best = {"noise": NOISE_GUESS, "gauge": gauge_sd, "part": part, "spread": life}
-    error, loose = readings.error.copy(), np.zeros(len(readings.wear))
+    error = few.error.copy()
     for _ in range(SWEEPS):
-        error, loose = search.doubts(error, **best)
+        error, _loose = search.doubts(error, **best)
         lives = np.unique(np.append(LIVES, life))
         choices = {"gauge": gauge_sd * GAUGES, "part": part * PARTS, "spread": lives}
         for name, values in choices.items():
@@ -128,7 +139,8 @@ def stray(
         heights_of_noise = np.array([search.height(error, **(best | {"noise": q})) for q in NOISES])
         chance = np.exp(heights_of_noise - heights_of_noise.max())
         best["noise"] = float(chance @ NOISES / chance.sum())
-    error, loose = search.doubts(error, **best)
+    search = _Search(readings, Blocks.of(readings.part, readings.parts), gauge_guess, trend)
+    error, loose = search.doubts(readings.error, **best)
     return Wander(best["noise"], best["gauge"], best["part"], best["spread"], error, loose)
 
 
