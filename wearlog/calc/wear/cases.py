@@ -26,8 +26,8 @@ from wearlog.calc.wear.learned import Known
 from wearlog.calc.wear.lives import Ints
 from wearlog.calc.wear.nodes import nodes
 from wearlog.calc.wear.records import Floats
-from wearlog.calc.wear.state import WIDEST
-from wearlog.calc.wear.wander import SHIFT_SD, SLIP_SHARE, between, gross
+from wearlog.calc.wear.state import SHIFT_SD, WIDEST
+from wearlog.calc.wear.wander import SLIP_SHARE, between, gross
 
 RATE_CASES, OWN_CASES, FINE_CASES = 64, 8, 64
 LEAST_LAPSE = 0.05

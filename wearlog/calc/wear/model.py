@@ -27,13 +27,21 @@ from wearlog.calc.wear.state import (
     TypeToFit,
     inverse,
 )
-from wearlog.calc.wear.wander import TREND_SD, Readings, Wander, least_squares, stray
+from wearlog.calc.wear.wander import (
+    GAUGE_STRENGTH,
+    PART_STRENGTH,
+    TREND_SD,
+    Readings,
+    Wander,
+    least_squares,
+    stray,
+)
 
 SEARCH_STEPS = 10  # the first steps, in which reading errors are treated as Student-t
 CROP_SD = 0.6  # standard deviation of the log rates of crops about that of their type
 SHARED_BEND = 0.8  # correlation of the bends of two types
 # How many observations the prior of each spread counts for.
-GAUGE_STRENGTH, SPREAD_STRENGTH, LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 6.0, 4.0, 1.0, 2.0, 1.0
+LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 1.0, 2.0, 1.0
 LEAST_BEND = 0.02
 STEPS = 60
 # Because slopes change at a knot, full steps may oscillate for ever. So a late step that reverses the one
@@ -250,7 +258,7 @@ def _learn_spreads(states: list[State], covariances: list[Floats], spreads: Spre
         worn += spreads.worn**2 * state.variance(WORN_BLOCK, covariance)
         ended_count += len(away)
     part, life = max(part, 0.0), max(life, 0.0)
-    part = math.sqrt((part + SPREAD_STRENGTH * SPREAD_GUESS**2) / (parts + SPREAD_STRENGTH))
+    part = math.sqrt((part + PART_STRENGTH * SPREAD_GUESS**2) / (parts + PART_STRENGTH))
     life = math.sqrt((life + LIFE_STRENGTH * LIFE_GUESS**2) / (lives + LIFE_STRENGTH))
     worn = math.sqrt((worn + WORN_STRENGTH * WORN_GUESS**2) / (ended_count + WORN_STRENGTH))
     spreads.part, spreads.life, spreads.worn = min(part, 1.0), min(life, 1.0), min(worn, 1.0)

@@ -22,6 +22,7 @@ import numpy as np
 
 from wearlog.calc.wear.lives import Ints
 from wearlog.calc.wear.records import Floats
+from wearlog.calc.wear.state import SHIFT_SD, SPREAD_GUESS
 
 # Noise, and factors of the gauge's error and of the spread of parts, that are tried; and spreads of lives.
 NOISES = np.array([0.0, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.015, 0.03, 0.06, 0.12])
@@ -31,12 +32,11 @@ PARTS = np.array([0.4, 0.6, 0.8, 1.0, 1.2])
 LIVES = np.array([0.02, 0.05, 0.1, 0.2, 0.3])
 SWEEPS = 2
 MOST_PARTS = 200  # so many parts of a type are enough to learn the spreads from
-GAUGE_STRENGTH, PART_STRENGTH, PART_GUESS = 6.0, 4.0, 0.2  # how many observations these priors count for
+GAUGE_STRENGTH, PART_STRENGTH = 6.0, 4.0  # how many observations these priors count for
 LIFE_SCALE, NOISE_SCALE = (
     0.1,
     0.2,
 )  # of the exponential priors of the spread of lives and of the root of noise
-SHIFT_SD = 0.5  # of a shift by polishing, in budgets
 TREND_SD = 0.2
 """Of how much faster each further life wears after a rebuild, as a fraction of the usual rate."""
 # A reading in fifty is a slip: at least a third of the budget off, or eight errors of the gauge.
@@ -178,7 +178,7 @@ class _Search:
         z = np.linalg.solve(root, self.away[:, :, None])[:, :, 0]
         likely = -0.5 * float((z**2).sum()) - float(np.log(np.diagonal(root, axis1=1, axis2=2)).sum())
         likely -= 0.5 * GAUGE_STRENGTH * (2 * np.log(gauge) + (self.guess / gauge) ** 2)
-        likely -= 0.5 * PART_STRENGTH * (2 * np.log(part) + (PART_GUESS / part) ** 2)
+        likely -= 0.5 * PART_STRENGTH * (2 * np.log(part) + (SPREAD_GUESS / part) ** 2)
         return float(likely - spread / LIFE_SCALE - np.sqrt(noise) / NOISE_SCALE)
 
     def doubts(
