@@ -11,12 +11,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from wearlog.calc.wear import EdgeFit, Quantiles
+from wearlog.calc.wear import EdgeFit, Quantiles, Scenarios
 from wearlog.calc.wear.records import Floats
 
 HORIZON_DAYS = 10 * 365
@@ -64,7 +66,8 @@ class Season:
 
     kg: expected seed by day and crop, shape (days, crops), from the day `first` on. variance: that of the sum
     from `first` to each day, same shape. plan_until: the last day of the plan, None without one. basis: what
-    the first day with seed is based on: "plan", "same_weeks" or "recent_pace".
+    the first day with seed is based on: "plan", "same_weeks" or "recent_pace". turns: the days on which
+    seasons begin; seed from the first of them on is of harvests of which nothing is known yet.
     """
 
     first: int
@@ -72,6 +75,24 @@ class Season:
     variance: Floats
     plan_until: int | None
     basis: str
+    turns: tuple[int, ...] = ()
+
+    @cached_property
+    def of_today(self) -> Floats:
+        """The part of `total` that is of the harvests of today."""
+        count = len(self.kg) if not self.turns else min(max(self.turns[0] - self.first, 0), len(self.kg))
+        return np.asarray(np.cumsum(np.where(np.arange(len(self.kg))[:, None] < count, self.kg, 0.0), axis=0))
+
+    @cached_property
+    def of_later(self) -> Floats:
+        """The sum over later harvests of the square of the seed of each up to the end of each day."""
+        out = np.zeros_like(self.kg)
+        days = np.clip(np.array([*self.turns, self.first + len(self.kg)]) - self.first, 0, len(self.kg))
+        for begin, end in pairwise(days.tolist()):
+            grown = np.cumsum(self.kg[begin:end], axis=0) ** 2
+            out[begin:end] += grown
+            out[end:] += grown[-1:].sum(axis=0)
+        return out
 
     @property
     def total(self) -> Floats:
@@ -131,6 +152,7 @@ def coming_season(
     past: DailySeed,
     plan: Sequence[PlanLine],
     misses: PlanMisses | None = None,
+    turns: Sequence[int] = (),
     horizon_days: int = HORIZON_DAYS,
 ) -> Season | None:
     """The expected seed from the day after `as_of`. `past` is all the seed the press took up to `as_of`.
@@ -162,7 +184,9 @@ def coming_season(
             basis = "same_weeks" if from_years else "recent_pace"
     if not kg.any():
         return None
-    return Season(first=first, kg=kg, variance=variance, plan_until=plan_until, basis=basis)
+    return Season(
+        first=first, kg=kg, variance=variance, plan_until=plan_until, basis=basis, turns=tuple(turns)
+    )
 
 
 def _kept_so_far(past: DailySeed, line: PlanLine, misses: PlanMisses) -> tuple[float, float]:
@@ -246,9 +270,12 @@ def reach(
     if for_crops is not None and len(for_crops):
         counted = np.where(np.isin(np.arange(crops), list(for_crops)), share, 0.0)
     total = np.concatenate([np.zeros((1, crops)), season.total * counted])
-    variance = np.concatenate([np.zeros((1, crops)), season.variance * counted**2])
-    z = _plan_cases(*cases.needed.shape)
-    index = _first_day(cases.rates, cases.needed, total, variance, z)
+    spread = season.variance + cases.harvest_spread**2 * season.of_later
+    variance = np.concatenate([np.zeros((1, crops)), spread * counted**2])
+    of_today = None
+    if cases.harvests is not None:
+        of_today = np.concatenate([np.zeros((1, crops)), season.of_today * counted])
+    index = _first_day(cases, total, variance, of_today)
     beyond = index >= len(total)
     day = season.first - 1.0 + index
     passed = cases.needed <= 0
@@ -287,10 +314,12 @@ def _plan_cases(rows: int, columns: int) -> Floats:
 
 
 def _first_day(
-    rates: Floats, needed: Floats, total: Floats, variance: Floats, z: Floats
+    cases: Scenarios, total: Floats, variance: Floats, of_today: Floats | None
 ) -> NDArray[np.int64]:
     """Index into `total` of the first day at whose end each case has made the progress it needs; len(total)
     where it never does. Bisection of all cases at once."""
+    needed, rates = cases.needed, cases.rates
+    z = _plan_cases(*needed.shape)
     low = np.zeros(needed.shape, dtype=np.int64)
     high = np.full(needed.shape, len(total), dtype=np.int64)
     for _ in range(len(total).bit_length() + 1):
@@ -298,6 +327,8 @@ def _first_day(
         middle = (low + high) // 2
         at = np.minimum(middle, len(total) - 1)
         made = np.einsum("gtc,gc->gt", total[at], rates)
+        if of_today is not None and cases.harvests is not None:
+            made += np.einsum("gtc,gtc,gc->gt", of_today[at], cases.harvests - 1.0, rates)
         made += z * np.sqrt(np.einsum("gtc,gc->gt", variance[at], rates**2))
         enough = made >= needed
         high = np.where(open_ & enough, middle, high)

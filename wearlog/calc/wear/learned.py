@@ -76,7 +76,8 @@ def learn(records: Sequence[TypeRecord]) -> tuple[Learned, ...]:
         if prior is None:
             reasons[index] = NOTHING_KNOWN
         else:
-            problem = TypeToFit(rows, budget, *prior, record.gauge_guess)
+            harvests = np.array(record.harvests, dtype=np.int64)
+            problem = TypeToFit(rows, budget, *prior, record.gauge_guess, harvests)
             fitted[index] = (problem, places, bool(used.any()), most)
     posteriors = iter(fit([problem for problem, *_ in fitted.values()]) if fitted else [])
     retired_worn = sum(int((problem.rows.kind == WORN_OUT).sum()) for problem, *_ in fitted.values())
@@ -130,7 +131,7 @@ def _pieces(record: TypeRecord) -> Iterator[bytes]:
         if edge.worn_out:
             arrays.append(_bytes(edge.now_kg))
     facts = (record.new, record.limit, record.expected_life_kg, record.gauge_guess)
-    yield repr(([fact is None for fact in facts], record.crops, edges, words)).encode()
+    yield repr(([fact is None for fact in facts], record.crops, record.harvests, edges, words)).encode()
     yield np.array([*(fact or 0.0 for fact in facts), *numbers], dtype=float).tobytes()
     yield b"".join(arrays)
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearlog.calc.wear import shape
+from wearlog.calc.wear.harvests import Begun, Harvests, Settled, settle
 from wearlog.calc.wear.lives import PLAIN
 from wearlog.calc.wear.records import Floats
 from wearlog.calc.wear.state import (
@@ -33,8 +34,6 @@ from wearlog.calc.wear.wander import (
     TREND_SD,
     Readings,
     Wander,
-    least_squares,
-    stray,
 )
 
 SEARCH_STEPS = 10  # the first steps, in which reading errors are treated as Student-t
@@ -56,27 +55,21 @@ PLAIN_BLOCK, WORN_BLOCK = 0, 2
 class Posterior:
     """Normal approximation of one type's posterior at its mode.
 
-    Globals are the log rates, then h, with `covariance`. Locals of each part are the log multipliers of its
-    lives, then its shifts; given the globals they have the mean local + slope @ (globals - mode) and the
-    covariance local_cov.
+    Globals are the log rates, then h, then the trend of rebuilt lives, with `covariance`; `step` is how far
+    they moved from the mode of the type's own fit, about which `factors` (N, globals) tell how the wear of
+    each row follows them, in budgets.
     """
 
     log_rates: Floats
     h: Floats
     trend: float
+    step: Floats
     covariance: Floats
-    local: Floats
-    slope: Floats
-    local_cov: Floats
     gauge_sd: float
     spreads: Spreads
-    # For each row, at the mode: first derivative of the log likelihood by the wear, a positive weight in
-    # place of its curvature, the wear by pressing, and the derivative of the wear by the globals.
-    score: Floats
-    weight: Floats
-    worn: Floats
-    by_global: Floats
+    factors: Floats
     wander: Wander
+    harvests: Harvests
     readings: Readings
 
 
@@ -118,14 +111,18 @@ def fit(problems: list[TypeToFit]) -> list[Posterior]:
         learned = float(np.max(np.abs(after - before) / np.maximum(np.abs(after), 0.05)))
         if turn > SEARCH_STEPS and moved < STILL and learned < STILL:
             break
+    begun = [
+        _begun(state, spreads, covariance[block, block]) for state, block in zip(states, blocks, strict=True)
+    ]
+    crop = problems[0].harvest_crop
     return [
-        _posterior(state, spreads, covariance[block, block])
-        for state, block in zip(states, blocks, strict=True)
+        _posterior(state, spreads, each, settled)
+        for state, each, settled in zip(states, begun, settle(begun, crop), strict=True)
     ]
 
 
-def _posterior(state: State, spreads: Spreads, covariance: Floats) -> Posterior:
-    """What was found of one type, with room for wear that wanders."""
+def _begun(state: State, spreads: Spreads, covariance: Floats) -> Begun:
+    """What was found of one type, in budgets."""
     problem, budget = state.problem, state.problem.budget
     rows = problem.rows
     information, pull = state.curvature(spreads, False)
@@ -143,43 +140,42 @@ def _posterior(state: State, spreads: Spreads, covariance: Floats) -> Posterior:
         rebuilt=rows.rebuilt,
         parts=rows.parts,
     )
-    begin = {
-        "gauge_sd": state.gauge_sd / budget,
-        "gauge_guess": problem.gauge_guess / budget,
-        "part": spreads.part,
-        "life": spreads.life,
-    }
     slopes = state.by_global / (theta * budget)[:, None]
-    crops, size = len(state.a), len(covariance)
+    size = len(covariance)
     prior = np.zeros((size + 1, size + 1))
     prior[:size, :size] = inverse(covariance) - information
     prior[size, size] = TREND_SD**-2.0
-    begun = np.append(pull, 0.0)
-    wander = stray(readings, **begin)
-    step = np.zeros(size + 1)
-    # Where edges were rebuilt, once more with the trend that was found: it is no spread between lives.
-    for again in (False, True) if rows.rebuilt.any() else (False,):
-        if again:
-            wander = stray(readings, **begin, trend=float(step[size]))
-        told, gradient = least_squares(readings, wander, slopes)
-        covariance = inverse(prior + told)
-        step = np.clip(covariance @ (gradient - begun), -0.7, 0.7)
-    return Posterior(
-        log_rates=state.a + step[:crops],
-        h=state.h + step[crops:size],
-        trend=float(step[size]),
-        covariance=covariance,
-        local=state.local,
-        slope=-state.gain,
-        local_cov=state.inverse,
-        gauge_sd=wander.gauge_sd * budget,
-        spreads=spreads,
-        score=state.score,
-        weight=state.weight,
-        worn=state.worn,
-        by_global=state.by_global,
-        wander=wander,
+    seed = rows.kg[:, problem.harvest_crop]
+    share = np.divide(rows.harvest_kg, seed, out=np.zeros_like(seed), where=seed > 0)
+    return Begun(
         readings=readings,
+        prior=prior,
+        pull=np.append(pull, 0.0),
+        factors=np.concatenate([slopes, (readings.u * rows.rebuilt)[:, None]], axis=1),
+        harvests=slopes[:, problem.harvest_crop] * share,
+        spreads={
+            "gauge_sd": state.gauge_sd / budget,
+            "gauge_guess": problem.gauge_guess / budget,
+            "part": spreads.part,
+            "life": spreads.life,
+        },
+    )
+
+
+def _posterior(state: State, spreads: Spreads, begun: Begun, settled: Settled) -> Posterior:
+    crops = len(state.a)
+    return Posterior(
+        log_rates=state.a + settled.step[:crops],
+        h=state.h + settled.step[crops:-1],
+        trend=float(settled.step[-1]),
+        step=settled.step,
+        covariance=settled.covariance,
+        gauge_sd=settled.wander.gauge_sd * state.problem.budget,
+        spreads=spreads,
+        factors=begun.factors,
+        wander=settled.wander,
+        harvests=settled.harvests,
+        readings=begun.readings,
     )
 
 

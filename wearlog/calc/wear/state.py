@@ -25,13 +25,15 @@ SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.02, 0.02, 0.2
 
 @dataclass(frozen=True)
 class TypeToFit:
-    """One type: its rows, the wear from new to limit, and the prior of its rate and gauge error."""
+    """One type: its rows, the wear from new to limit, the prior of its rate and gauge error, and the crop of
+    each harvest."""
 
     rows: Rows
     budget: float
     log_rate: float
     log_rate_sd: float
     gauge_guess: float
+    harvest_crop: Ints
 
 
 @dataclass
