@@ -91,7 +91,11 @@ class Outlook:
     def plan_lines(self, press_id: int) -> list[PlanLine]:
         return [
             PlanLine(
-                crop=row.crop, start=row.start_on.toordinal(), end=row.end_on.toordinal(), seed_kg=row.seed_kg
+                crop=row.crop,
+                start=row.start_on.toordinal(),
+                end=row.end_on.toordinal(),
+                seed_kg=row.seed_kg,
+                planned=None if row.planned_on is None else row.planned_on.toordinal(),
             )
             for row in self.record.plan
             if row.press_id == press_id

@@ -113,6 +113,7 @@ class Conditions:
             u, lives, moved = readings.u[own], readings.life[own], SHIFT_SD * readings.shifts[own]
             alone = self.wander.between(u, lives, u, lives) + moved @ moved.T + np.diag(self._errors(own))
             away = readings.wear[own] - u - (self.post.step + self.common.away) @ self.post.factors[own].T
+            away = away + factors @ harvests.about
             with_all = covariance @ factors.T
             gain = np.linalg.solve(alone - factors @ with_all, with_all.T).T
             mean = mean - (away - mean @ factors.T) @ gain.T

@@ -33,7 +33,8 @@ LARGEST_STEP = 0.7
 class Harvests:
     """What is known of H harvests, as one type sees it: their mean `effect` (H,) where the type's globals are
     at their means, its `slope` (H, G) by these, and the covariance (H, H) given them. `factors` (N, H) tell
-    how the wear of each row (in budgets) follows them. crop: the crop of each (H,)."""
+    how the wear of each row (in budgets) follows them, about the effects `about` (H,). crop: the crop of each
+    (H,)."""
 
     crop: Ints
     spread: float
@@ -41,6 +42,7 @@ class Harvests:
     slope: Floats
     covariance: Floats
     factors: Floats
+    about: Floats
 
 
 @dataclass(frozen=True)
@@ -67,8 +69,9 @@ class Settled:
     harvests: Harvests
 
 
-def settle(types: Sequence[Begun], crop: Ints) -> list[Settled]:
-    """All types together; `crop` (H,) is the crop of each harvest."""
+def settle(types: Sequence[Begun], crop: Ints, about: Floats) -> list[Settled]:
+    """All types together; `crop` (H,) is the crop of each harvest, and `about` (H,) the effects with which
+    the types were fitted."""
     explained: list[Explained | None] = [None] * len(types)
     rounds = ROUNDS if crop.size else 1
     for turn in range(rounds + 1):
@@ -76,7 +79,7 @@ def settle(types: Sequence[Begun], crop: Ints) -> list[Settled]:
             stray(each.readings, **each.spreads, explained=known)
             for each, known in zip(types, explained, strict=True)
         ]
-        together = _Together(types, wanders, crop)
+        together = _Together(types, wanders, crop, about)
         settled = [together.of_type(index) for index in range(len(types))]
         again = crop.size > 0 or any(each.readings.rebuilt.any() for each in types)
         if turn == rounds or not again:
@@ -89,8 +92,8 @@ def settle(types: Sequence[Begun], crop: Ints) -> list[Settled]:
 class _Together:
     """The normal posterior of all types' globals and of the harvests, from given spreads."""
 
-    def __init__(self, types: Sequence[Begun], wanders: Sequence[Wander], crop: Ints) -> None:
-        self.types, self.wanders, self.crop = types, wanders, crop
+    def __init__(self, types: Sequence[Begun], wanders: Sequence[Wander], crop: Ints, about: Floats) -> None:
+        self.types, self.wanders, self.crop, self.about = types, wanders, crop, about
         harvests = crop.size
         told, pulled = np.zeros((harvests, harvests)), np.zeros(harvests)
         # By type: the covariance of the globals where the harvests are known, that times their gradient, and
@@ -100,6 +103,7 @@ class _Together:
             size = len(each.pull)
             factors = np.concatenate([each.factors, each.harvests], axis=1)
             information, gradient = least_squares(each.readings, wander, factors)
+            gradient = gradient + information[:, size:] @ about
             known = inverse(each.prior + information[:size, :size])
             mixed = information[:size, size:]
             middle, follow = known @ (gradient[:size] - each.pull), known @ mixed
@@ -130,6 +134,7 @@ class _Together:
                 slope=-given @ mixed.T,
                 covariance=given,
                 factors=self.types[index].harvests,
+                about=self.about,
             ),
         )
 
@@ -138,7 +143,7 @@ class _Together:
         own = known + follow @ self.covariance @ follow.T
         mixed = -follow @ self.covariance
         return Explained(
-            middle=each.factors @ self._step(index) + each.harvests @ self.effect,
+            middle=each.factors @ self._step(index) + each.harvests @ (self.effect - self.about),
             factors=np.concatenate([each.factors, each.harvests], axis=1),
             covariance=np.block([[own, mixed], [mixed.T, self.covariance]]),
         )

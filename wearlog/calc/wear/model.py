@@ -49,6 +49,9 @@ STEPS = 60
 CALM, LEAST_PACE = 0.65, 0.3
 STILL = 0.01  # converged once steps (in standard deviations) and relative changes of spreads are below this
 PLAIN_BLOCK, WORN_BLOCK = 0, 2
+TURNS = 3
+ALIKE = 0.05
+"""Where harvests differ by less than this, the types aren't fitted once more with what was found of them."""
 
 
 @dataclass(frozen=True)
@@ -75,27 +78,49 @@ class Posterior:
 
 def fit(problems: list[TypeToFit]) -> list[Posterior]:
     """Fit all types together; one posterior for each problem, in the same order."""
-    states = [State(problem) for problem in problems]
-    spreads = Spreads()
+    states, spreads = [State(problem) for problem in problems], Spreads()
+    crop = problems[0].harvest_crop
+    effect, settled = np.zeros(len(crop)), []
+    for turn in range(TURNS):
+        covariances = _mode(states, spreads, searching=turn == 0)
+        begun = [_begun(state, spreads, own) for state, own in zip(states, covariances, strict=True)]
+        settled = settle(begun, crop, effect)
+        found = settled[0].harvests
+        if turn == TURNS - 1 or found.spread < ALIKE or np.abs(found.effect - effect).max() < ALIKE:
+            break
+        # Once more with seed that counts as its harvest wears: what is alike to all is no bend and no spread.
+        effect = found.effect
+        states = [state.with_harvests(effect) for state in states]
+    return [
+        _posterior(state, spreads, each, last)
+        for state, each, last in zip(states, begun, settled, strict=True)
+    ]
+
+
+def _mode(states: list[State], spreads: Spreads, *, searching: bool) -> list[Floats]:
+    """Move the states and spreads to the posterior's mode; the covariance of each type's globals there.
+    searching: from far off, so that reading errors are treated as Student-t in the first steps."""
+    problems = [state.problem for state in states]
     mean = np.concatenate([np.r_[np.full(len(s.a), s.problem.log_rate), np.zeros_like(s.h)] for s in states])
     ends = np.cumsum([len(s.a) + len(s.h) for s in states])
     blocks = [slice(end - len(s.a) - len(s.h), end) for s, end in zip(states, ends, strict=True)]
     bends = _Bends(problems)
     covariance = np.zeros((len(mean), len(mean)))
     last, full = np.zeros(len(mean)), 1.0
+    search = SEARCH_STEPS if searching else 0
     for turn in range(STEPS):
         prior = bends.precision(spreads.bend)
         hessian = prior.copy()
         now = np.concatenate([np.r_[s.a, s.h] for s in states])
         gradient = prior @ (mean - now)
         for state, block in zip(states, blocks, strict=True):
-            h_gg, g_g = state.curvature(spreads, turn < SEARCH_STEPS)
+            h_gg, g_g = state.curvature(spreads, turn < search)
             hessian[block, block] += h_gg
             gradient[block] += g_g
         covariance = inverse(hessian)
         step = covariance @ gradient
         relative = step / np.sqrt(np.diagonal(covariance))
-        if turn > SEARCH_STEPS:
+        if turn > search:
             full = max(CALM * full, LEAST_PACE) if relative @ last < 0.0 else min(full / CALM, 1.0)
         last = relative
         scale = min(full, 0.7 / max(float(np.max(np.abs(step), initial=0.0)), 1e-12))
@@ -109,16 +134,9 @@ def fit(problems: list[TypeToFit]) -> list[Posterior]:
         for state, block in zip(states, blocks, strict=True):
             moved = max(moved, state.move(step[block], scale))
         learned = float(np.max(np.abs(after - before) / np.maximum(np.abs(after), 0.05)))
-        if turn > SEARCH_STEPS and moved < STILL and learned < STILL:
+        if turn > search and moved < STILL and learned < STILL:
             break
-    begun = [
-        _begun(state, spreads, covariance[block, block]) for state, block in zip(states, blocks, strict=True)
-    ]
-    crop = problems[0].harvest_crop
-    return [
-        _posterior(state, spreads, each, settled)
-        for state, each, settled in zip(states, begun, settle(begun, crop), strict=True)
-    ]
+    return [covariance[block, block] for block in blocks]
 
 
 def _begun(state: State, spreads: Spreads, covariance: Floats) -> Begun:
@@ -145,8 +163,8 @@ def _begun(state: State, spreads: Spreads, covariance: Floats) -> Begun:
     prior = np.zeros((size + 1, size + 1))
     prior[:size, :size] = inverse(covariance) - information
     prior[size, size] = TREND_SD**-2.0
-    seed = rows.kg[:, problem.harvest_crop]
-    share = np.divide(rows.harvest_kg, seed, out=np.zeros_like(seed), where=seed > 0)
+    counted, seed = rows.harvest_kg * np.exp(state.effect), rows.kg[:, problem.harvest_crop]
+    share = np.divide(counted, seed, out=np.zeros_like(seed), where=seed > 0)
     return Begun(
         readings=readings,
         prior=prior,

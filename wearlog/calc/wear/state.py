@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -72,6 +72,7 @@ class State:
     multipliers of lives, then shifts) for each of P parts."""
 
     problem: TypeToFit
+    effect: Floats = field(default_factory=lambda: np.zeros(1))  # of the harvests, by which seed counts
     a: Floats = field(init=False)
     h: Floats = field(init=False)
     local: Floats = field(init=False)
@@ -95,6 +96,15 @@ class State:
         self.h = np.zeros(shape.POINTS)
         self.local = np.zeros((rows.parts, rows.lives + rows.shifts.shape[1]))
         self.gauge_sd = self.problem.gauge_guess
+
+    def with_harvests(self, effect: Floats) -> State:
+        """The same parameters, with seed that counts by the effects (H,) of its harvests."""
+        rows, crop = self.problem.rows, self.problem.harvest_crop
+        counted = rows.harvest_kg * np.exp(effect)
+        kg = counted @ np.eye(rows.kg.shape[1])[crop]
+        new = State(replace(self.problem, rows=replace(rows, kg=kg)), effect)
+        new.a, new.h, new.local, new.gauge_sd = self.a, self.h, self.local, self.gauge_sd
+        return new
 
     @cached_property
     def life_used(self) -> Floats:
