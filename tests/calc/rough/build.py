@@ -1,0 +1,117 @@
+"""Makes a mill of a kind from a seed: seed by day, then wear and readings of each barrel, day by day.
+
+Each kind of trouble has a stream of random numbers of its own, so that the same seed gives the same mill but
+for the trouble, and kinds can be compared mill by mill.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from datetime import date
+
+import numpy as np
+
+from tests.calc.rough.barrel import Barrel
+from tests.calc.rough.kinds import Kind
+from tests.calc.rough.mill import FIRST_DAY, FIRST_YEAR, Edge, Mill, by_season_of_year, season_of
+from wearlog.calc.season import PlanLine
+
+TROUBLES = ("harvests", "use", "people", "pace", "suppliers", "stones")
+
+
+def mill(kind: Kind, seed: int) -> Mill:
+    """A mill of a kind. The same seed gives the same mill."""
+    return Builder(kind, seed).build()
+
+
+class Builder:
+    def __init__(self, kind: Kind, seed: int) -> None:
+        self.kind = kind
+        self.random = np.random.default_rng(seed)
+        self.trouble = {name: np.random.default_rng([seed, n]) for n, name in enumerate(TROUBLES)}
+        self.days = int(365.25 * kind.years)
+        self.edges: list[Edge] = []
+        self.made: dict[str, int] = defaultdict(int)
+        # Seed per day of an edge that lives as long as the maker says, give or take.
+        spread = kind.wear.crop_spread
+        self.rates = {
+            t.name: t.budget
+            / t.life_kg
+            * np.exp(self.random.normal(0.0, 0.2) + self.random.normal(0.0, spread, kind.crops))
+            for t in kind.types
+        }
+
+    def build(self) -> Mill:
+        count = max(self.kind.presses, 3)
+        twins = np.arange(count) % 3 == 2
+        throughput = self.random.uniform(320.0, 440.0, count) * np.where(twins, 2.0, 1.0)
+        plans = [self._plan(t) for t in throughput[: self.kind.presses]]
+        seed = [self._pressed(plan) for plan in plans]
+        self._change_use(seed)
+        self.harsh, self.dirty = self._harsh()
+        self.seed = seed
+        use = self.trouble["use"]
+        self.moved = int(self.days * use.uniform(0.2, 0.45)) if self.kind.use.moved else self.days
+        for press in range(len(seed)):
+            for _ in range(2 if twins[press] else 1):
+                Barrel(self, press, 0.5 if twins[press] else 1.0).run()
+        for edge in self.edges:
+            for life in edge.lives:
+                life.made = np.maximum.accumulate(life.made)
+        return Mill(kind=self.kind, edges=self.edges, seed=seed, plan=plans, days=self.days, dirty=self.dirty)
+
+    def _plan(self, throughput: float) -> list[PlanLine]:
+        lines = []
+        for year in range(FIRST_YEAR, FIRST_YEAR + self.kind.years + 3):
+            for crop, start, end in self.kind.seasons:
+                begin = date(year + (start[0] < 8), *start).toordinal()
+                until = date(year + (end[0] < 8), *end).toordinal()
+                kg = throughput * (until - begin + 1) * np.exp(self.random.normal(0.0, 0.12))
+                if not (self.kind.use.new_crop and crop == 2 and year == FIRST_YEAR):
+                    lines.append(PlanLine(crop=crop, start=begin, end=until, seed_kg=float(kg)))
+        return lines
+
+    def _pressed(self, plan: list[PlanLine]) -> np.ndarray:
+        out = np.zeros((self.days, self.kind.crops))
+        for line in plan:
+            daily = line.seed_kg / (line.end - line.start + 1)
+            factor = np.exp(self.random.normal(-0.02, self.kind.use.plan_miss))
+            for day in range(line.start - FIRST_DAY, min(line.end + 1 - FIRST_DAY, self.days)):
+                out[day, line.crop] += daily * factor * self.random.uniform(0.4, 1.6)
+        return out
+
+    def _change_use(self, seed: list[np.ndarray]) -> None:
+        use, chance = self.kind.use, self.trouble["use"]
+        side = chance.choice([-1.0, 1.0])
+        doubled = int(self.days * chance.uniform(0.25, 0.45)) if use.doubles else self.days
+        for pressed in seed:
+            pressed *= 1.0 + side * use.plan_bias
+            pressed[doubled:] *= 2.0
+            for year in range(self.kind.years if use.rests else 0):
+                begin, length = chance.integers(0, 365), chance.integers(60, 121)
+                if chance.random() < 0.5:
+                    pressed[365 * year + begin : 365 * year + begin + length] = 0.0
+
+    def _harsh(self) -> tuple[np.ndarray, np.ndarray]:
+        """By how much seed of each day wears more than usual, shape (presses, days, crops), and which days
+        are flagged as dirty, shape (presses, days)."""
+        wear, presses, crops = self.kind.wear, self.kind.presses, self.kind.crops
+        season = np.array([season_of(day) for day in range(self.days)])
+        seasons, chance = season[-1] + 1, self.trouble["harvests"]
+        harvest = chance.normal(0.0, wear.harvest_spread, (seasons, crops)) if wear.harvest_spread else 0.0
+        own = chance.normal(0.0, wear.campaign_spread, (presses, seasons, crops))
+        logs = np.broadcast_to(own + harvest, (presses, seasons, crops))[:, season]
+        harsh = np.exp(logs) * by_season_of_year(self.kind, np.arange(self.days))[:, None]
+        dirty = np.zeros((presses, self.days), dtype=bool)
+        if wear.stony != 1.0:
+            chance = self.trouble["stones"]
+            press, year, crop = (int(chance.integers(*ends)) for ends in ((0, presses), (1, 4), (0, crops)))
+            harsh[press, season == year, crop] *= wear.stony
+            begun, over = (self._day_of(year, crop, which) for which in (1, 2))
+            dirty[press, begun : over + 1] = True
+        return harsh, dirty
+
+    def _day_of(self, season: int, crop: int, which: int) -> int:
+        at = next(one for one in self.kind.seasons if one[0] == crop)[which]
+        assert isinstance(at, tuple)
+        return date(FIRST_YEAR + season + (at[0] < 8), *at).toordinal() - FIRST_DAY
