@@ -27,6 +27,7 @@ SPREADS = np.array([0.001, 0.03, 0.06, 0.1, 0.15, 0.2, 0.3, 0.45, 0.6])
 SPREAD_SCALE = 0.15  # of the exponential prior of the spread
 ROUNDS = 3
 LARGEST_STEP = 0.7
+LARGEST = 1.5  # effect: a harvest that wears more than four times as much as usual is no harvest
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,7 @@ class _Together:
         self.spread = _spread(told, pulled) if harvests else 0.0
         self.precision = told + np.eye(harvests) / max(self.spread, SPREADS[0]) ** 2
         self.covariance = inverse(self.precision) if harvests else told
-        self.effect = self.covariance @ pulled
+        self.effect = np.clip(self.covariance @ pulled, -LARGEST, LARGEST)
 
     def _step(self, index: int) -> Floats:
         _, middle, follow, _ = self.alone[index]
