@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearlog.calc.wear import shape
-from wearlog.calc.wear.harvests import Begun, Harvests, Settled, settle
+from wearlog.calc.wear.harvests import ALIKE, Begun, Harvests, Settled, settle
 from wearlog.calc.wear.lives import PLAIN
 from wearlog.calc.wear.records import Floats
 from wearlog.calc.wear.state import (
@@ -50,8 +50,6 @@ CALM, LEAST_PACE = 0.65, 0.3
 STILL = 0.01  # converged once steps (in standard deviations) and relative changes of spreads are below this
 PLAIN_BLOCK, WORN_BLOCK = 0, 2
 TURNS = 3
-ALIKE = 0.05
-"""Where harvests differ by less than this, the types aren't fitted once more with what was found of them."""
 
 
 @dataclass(frozen=True)
