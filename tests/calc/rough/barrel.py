@@ -153,6 +153,9 @@ class Barrel:
             return round(abs(value - t.new), 3)
         if self.random.random() < 0.5:
             return round(value * float(self.random.choice([0.1, 10.0])), 3)
+        if self.kind.readings.rounded:
+            whole, tenths = f"{value:.1f}".split(".")
+            return float(f"{whole[:-1]}{tenths}.{whole[-1]}")
         whole, decimals = f"{value:.2f}".split(".")
         return float(f"{whole}.{decimals[::-1]}")
 

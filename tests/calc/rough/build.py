@@ -7,6 +7,7 @@ for the trouble, and kinds can be compared mill by mill.
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -47,7 +48,7 @@ class Builder:
         throughput = self.random.uniform(320.0, 440.0, count) * np.where(twins, 2.0, 1.0)
         plans = [self._plan(t) for t in throughput[: self.kind.presses]]
         seed = [self._pressed(plan) for plan in plans]
-        self._change_use(seed)
+        self._change_use(seed, plans)
         self.harsh, self.dirty = self._harsh()
         self.seed = seed
         use = self.trouble["use"]
@@ -68,7 +69,10 @@ class Builder:
                 until = date(year + (end[0] < 8), *end).toordinal()
                 kg = throughput * (until - begin + 1) * np.exp(self.random.normal(0.0, 0.12))
                 if not (self.kind.use.new_crop and crop == 2 and year == FIRST_YEAR):
-                    lines.append(PlanLine(crop=crop, start=begin, end=until, seed_kg=float(kg)))
+                    planned = date(year, 7, 1).toordinal() if self.kind.use.a_season_ahead else None
+                    lines.append(
+                        PlanLine(crop=crop, start=begin, end=until, seed_kg=float(kg), planned=planned)
+                    )
         return lines
 
     def _pressed(self, plan: list[PlanLine]) -> np.ndarray:
@@ -80,13 +84,15 @@ class Builder:
                 out[day, line.crop] += daily * factor * self.random.uniform(0.4, 1.6)
         return out
 
-    def _change_use(self, seed: list[np.ndarray]) -> None:
+    def _change_use(self, seed: list[np.ndarray], plans: list[list[PlanLine]]) -> None:
         use, chance = self.kind.use, self.trouble["use"]
         side = chance.choice([-1.0, 1.0])
         doubled = int(self.days * chance.uniform(0.25, 0.45)) if use.doubles else self.days
-        for pressed in seed:
+        for press, pressed in enumerate(seed):
             pressed *= 1.0 + side * use.plan_bias
             pressed[doubled:] *= 2.0
+            if use.replanned:
+                plans[press] = [_as_pressed(line, FIRST_DAY + doubled) for line in plans[press]]
             for year in range(self.kind.years if use.rests else 0):
                 begin, length = chance.integers(0, 365), chance.integers(60, 121)
                 if chance.random() < 0.5:
@@ -115,3 +121,9 @@ class Builder:
         at = next(one for one in self.kind.seasons if one[0] == crop)[which]
         assert isinstance(at, tuple)
         return date(FIRST_YEAR + season + (at[0] < 8), *at).toordinal() - FIRST_DAY
+
+
+def _as_pressed(line: PlanLine, doubled: int) -> PlanLine:
+    """Twice the seed where that was planned after use had doubled."""
+    late = line.planned is not None and line.planned > doubled
+    return replace(line, seed_kg=2.0 * line.seed_kg) if late else line

@@ -131,11 +131,7 @@ class Mill:
 
     def known_plan(self, press: int, day: int) -> list[PlanLine]:
         """What was planned for a press by the end of `day`."""
-        ahead = self.kind.use.planned_ahead
-        if ahead is None:
-            return self.plan[press]
-        until = date(FIRST_YEAR + season_of(day) + ahead, 7, 1).toordinal()
-        return [line for line in self.plan[press] if line.start < until]
+        return [line for line in self.plan[press] if line.planned is None or line.planned <= FIRST_DAY + day]
 
     def past(self, press: int, day: int) -> DailySeed:
         return DailySeed(first=FIRST_DAY, kg=self.seed[press][: day + 1])

@@ -51,13 +51,13 @@ def _two(found: Found) -> str:
     return f"{found.value:.2f} ({found.low:.2f}-{found.high:.2f})"
 
 
-def write(results: Sequence[Result], first: int, dates: int) -> None:
+def write(results: Sequence[Result], first: int, dates: int, to: Path = PAGE) -> None:
     """Put the table between the two marks of the page."""
-    page = PAGE.read_text()
+    page = to.read_text()
     begin, end = page.index(BEGIN) + len(BEGIN), page.index(END)
     table = [_row(HEAD), _row(["---"] * len(HEAD)), *(_row(_cells(one)) for one in results)]
     told = f"Mills with the seeds {first} to {first + results[0].mills - 1}, {dates} forecast days each."
-    PAGE.write_text(page[:begin] + "\n" + "\n".join([told, "", *table]) + "\n" + page[end:])
+    to.write_text(page[:begin] + "\n" + "\n".join([told, "", *table]) + "\n" + page[end:])
 
 
 def _row(cells: Sequence[str]) -> str:
