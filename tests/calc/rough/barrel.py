@@ -91,6 +91,7 @@ class Barrel:
             kept = np.exp(-life.own * step / budget / wear.pace_life)
             drawn = self.trouble["pace"].normal(0.0, wear.pace_spread)
             life.pace = float(kept * life.pace + np.sqrt(1.0 - kept**2) * drawn)
+            life.paces[day:] = life.pace
             step *= np.exp(life.pace - wear.pace_spread**2 / 2.0)
         life.progress += step
         life.made[day] = life.progress
@@ -202,4 +203,5 @@ class Barrel:
         if self.kind.wear.pace_spread:
             pace = float(self.trouble["pace"].normal(0.0, self.kind.wear.pace_spread))
         rates = self.mill.rates[edge.type.name]
-        edge.lives.append(Life(day, own, rates, full * budget, np.zeros(self.mill.days), pace=pace))
+        made, paces = np.zeros(self.mill.days), np.full(self.mill.days, pace)
+        edge.lives.append(Life(day, own, rates, full * budget, made, paces, pace=pace))

@@ -20,12 +20,13 @@ HEAD = (
     "score",
     "best plain",
     "score / best",
+    "score / known",
 )
 
 
 def lines(results: Sequence[Result], *, head: bool) -> list[str]:
     rows = [_cells(one) for one in results]
-    wide = (10, 5, 7, 17, 17, 17, 17, 13, 11, 17)
+    wide = (10, 5, 7, 17, 17, 17, 17, 13, 11, 17, 17)
     shown = [HEAD, *rows] if head else rows
     return [
         "  ".join(cell.ljust(width) for cell, width in zip(row, wide, strict=True)).rstrip() for row in shown
@@ -44,6 +45,7 @@ def _cells(one: Result) -> tuple[str, ...]:
         f"{one.score.value:.0f} ({one.score.low:.0f}-{one.score.high:.0f})",
         f"{one.best} {one.best_score:.0f}",
         _two(one.against_best),
+        _two(one.against_known),
     )
 
 

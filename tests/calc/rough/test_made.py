@@ -59,7 +59,7 @@ def _harvest_logs(of: Mill) -> np.ndarray:
     found = []
     for press in range(3):
         mine = [edge for edge in screws(of) if edge.presses[0][1] == press]
-        felt = sum(np.diff(edge.lives[0].made, prepend=0.0) for edge in mine)
+        felt = np.sum([np.diff(edge.lives[0].made, prepend=0.0) for edge in mine], axis=0)
         row = []
         for season in range(5):
             days = [day for day in range(of.days) if season_of(day) == season]
@@ -96,7 +96,7 @@ def test_a_screw_is_hard_faced_up_to_twice_and_each_life_is_shorter() -> None:
         assert len(edge.works) <= 2
         assert [life.came for life in edge.lives[:-1]] == edge.works
         assert np.diff([life.due for life in edge.lives]).max() < 0
-    assert made("hardface").dirty.any()
+    assert made("hardface").happened.dirty.any()
     record = made("hardface").records(made("hardface").days - 1)[2]
     assert any(len(edge.works) == 2 for edge in record.edges)
 

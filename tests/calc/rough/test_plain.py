@@ -9,10 +9,11 @@ import pytest
 from scipy import stats
 
 from tests.calc.rough.build import mill
-from tests.calc.rough.cases import FORECAST, ORACLE, PLAIN, cases_of, plain_days
+from tests.calc.rough.cases import FORECAST, KNOWN, ORACLE, PLAIN, cases_of, plain_days
 from tests.calc.rough.kinds import KINDS, TYPES
 from tests.calc.rough.mill import FIRST_DAY, Edge, Mill
 from tests.calc.rough.plain.gamma import Steps, days_by_steps, learn_steps
+from tests.calc.rough.plain.known import Known
 from tests.calc.rough.plain.line import Line, days_by_line, learn_line
 from tests.calc.rough.plain.lives import Lives, days_by_lives, learn_lives
 from tests.calc.rough.plain.lumped import days_by_lumped_rate
@@ -130,8 +131,9 @@ def test_the_oracle_knows_the_day_but_for_the_plan() -> None:
         for key, said in plain_days(of, day, scored).items():
             came = next(edge.crossed for edge in scored if edge.key == key)
             assert came is not None
-            assert said[ORACLE] is not None
-            off.append(abs(said[ORACLE][1] - came) / (came - day))
+            true = said[ORACLE]
+            assert true is not None
+            off.append(abs(true[1] - came) / (came - day))
     assert len(off) > 15
     assert np.median(off) < 0.15
 
@@ -150,5 +152,22 @@ def test_all_methods_speak_of_the_same_cases() -> None:
     cases = cases_of(mill(KINDS["young"], 2), 3)
     assert cases
     for case in cases:
-        assert set(case.said) == {FORECAST, ORACLE, *PLAIN}
+        assert set(case.said) == {FORECAST, ORACLE, KNOWN, *PLAIN}
         assert 3 <= case.came - case.day <= 400
+
+
+@pytest.mark.parametrize("kind", ["steady", "harvest", "wander", "steps", "use", "rests"])
+def test_ranges_of_the_known_process_hold_about_eight_times_in_ten(kind: str) -> None:
+    held, count = 0, 0
+    for seed in range(4):
+        of = mill(KINDS[kind], seed)
+        for day in (450, 700, 1_000):
+            known = Known(of, day)
+            for edge in of.in_use(day):
+                came = edge.lives[edge.life(day)].came
+                if came is not None and came > day:
+                    early, _, late = known.range(edge)
+                    held += early <= came <= late
+                    count += 1
+    assert count > 100
+    assert 0.70 <= held / count <= 0.90
