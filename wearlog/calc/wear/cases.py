@@ -195,7 +195,8 @@ def _roots(covariances: Floats) -> Floats:
     values, vectors = np.linalg.eigh(covariances)
     root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
     upper = np.asarray(np.linalg.qr(root.swapaxes(1, 2), mode="r"))
-    return upper.swapaxes(1, 2)
+    ahead = np.where(np.diagonal(upper, axis1=1, axis2=2) < 0, -1.0, 1.0)
+    return np.asarray((upper * ahead[:, :, None]).swapaxes(1, 2))
 
 
 def _cholesky(covariance: Floats) -> Floats:
