@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import csv
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from tests.calc.rough.cases import FORECAST, KNOWN, ORACLE, PLAIN, Case
 from tests.calc.rough.scores import Found, Result
 
 PAGE = Path(__file__).resolve().parents[3] / "docs" / "methods" / "wear-ranges.md"
 BEGIN, END = "<!-- begin: made by python -m tests.calc.rough -->", "<!-- end -->"
+SAID = (FORECAST, *PLAIN, ORACLE, KNOWN)
 HEAD = (
     "kind",
     "cases",
@@ -64,3 +67,20 @@ def write(results: Sequence[Result], first: int, dates: int, to: Path = PAGE) ->
 
 def _row(cells: Sequence[str]) -> str:
     return "| " + " | ".join(cells) + " |"
+
+
+def write_cases(to: Path, kind: str, mills: Mapping[int, Sequence[Case]], *, begin: bool) -> None:
+    """A line for each case: how many days ahead its limit truly lies, and what each method said of that."""
+    with to.open("w" if begin else "a", newline="") as file:
+        out = csv.writer(file)
+        if begin:
+            ends = [f"{name} {end}" for name in SAID for end in ("early", "mid", "late")]
+            out.writerow(["kind", "seed", "day", "part", "edge", "ahead", *ends])
+        for seed, cases in mills.items():
+            for one in cases:
+                said = [
+                    None if days is None else [at - one.day for at in days]
+                    for days in map(one.said.get, SAID)
+                ]
+                flat = [at for days in said for at in (days or ("", "", ""))]
+                out.writerow([kind, seed, one.day, *one.edge, one.came - one.day, *flat])

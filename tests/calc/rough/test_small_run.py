@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 
 import pytest
 
 from tests.calc.rough.scores import Result, result
-from tests.calc.rough.table import BEGIN, END, PAGE, lines, write
+from tests.calc.rough.table import BEGIN, END, PAGE, lines, write, write_cases
 from tests.calc.rough.work import score_mill
 
 
@@ -36,6 +37,16 @@ def test_the_table_stands_between_its_marks_and_nothing_else_changes(tmp_path: P
     assert "old" not in text
     assert f"| young | {found.cases} |" in text
     assert [line.split()[0] for line in lines([found], head=True)] == ["kind", "young"]
+
+
+def test_each_case_is_a_line_of_the_file(tmp_path: Path) -> None:
+    cases = score_mill("young", 0, 2)
+    write_cases(tmp_path / "cases.csv", "young", {0: cases}, begin=True)
+    write_cases(tmp_path / "cases.csv", "young", {1: cases}, begin=False)
+    rows = list(csv.DictReader((tmp_path / "cases.csv").open()))
+    assert len(rows) == 2 * len(cases)
+    assert [int(row["ahead"]) for row in rows[: len(cases)]] == [one.came - one.day for one in cases]
+    assert all(float(row["forecast early"]) <= float(row["forecast late"]) for row in rows)
 
 
 def test_the_page_has_the_marks() -> None:
