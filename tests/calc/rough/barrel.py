@@ -131,7 +131,7 @@ class Barrel:
         error += how.drift * (day / 365.25 % 2.0)
         if how.hands:
             error += people.choice(how.hands)
-        value = round(t.new + t.toward * wear + error, 3)
+        value = round(float(t.new + t.toward * wear + error), 3)
         if how.rounded:
             value = round(round(value / how.rounded) * how.rounded, 3)
         if how.typed and self.random.random() < how.typed:
