@@ -11,12 +11,14 @@ from __future__ import annotations
 
 import argparse
 import os
+from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 from tests.calc.rough.kinds import KINDS, SAYS
-from tests.calc.rough.table import lines, write
+from tests.calc.rough.scores import Result, result
+from tests.calc.rough.table import lines, write, write_cases
 from tests.calc.rough.work import score_kinds
 
 TUNED, UNTOUCHED = 0, 1000
@@ -33,20 +35,24 @@ def main() -> None:
     parser.add_argument("--mills", type=int, default=5, help="mills of each kind")
     parser.add_argument("--dates", type=int, default=5, help="days on which each mill asks for forecasts")
     parser.add_argument("--jobs", type=int, default=2, help="processes")
-    seeds = parser.add_mutually_exclusive_group()
-    seeds.add_argument("--tuned", action="store_const", dest="first", const=TUNED, default=TUNED)
-    seeds.add_argument("--untouched", action="store_const", dest="first", const=UNTOUCHED)
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--tuned", action="store_const", dest="first", const=TUNED, default=TUNED)
+    which.add_argument("--untouched", action="store_const", dest="first", const=UNTOUCHED)
     parser.add_argument("--first", type=int, dest="first", help="the first seed")
     parser.add_argument("--write", action="store_true", help="put the table into docs/methods/wear-ranges.md")
+    parser.add_argument("--cases", type=Path, help="write what each method said of each case to a CSV file")
     given = parser.parse_args()
     kinds = given.kinds.split(",")
     unknown = [name for name in kinds if name not in KINDS]
     if unknown:
         parser.error(f"no such kind: {', '.join(unknown)}")
-    results = []
-    for found in score_kinds(kinds, range(given.first, given.first + given.mills), given.dates, given.jobs):
-        results.append(found)
-        print(*lines([found], head=len(results) == 1), sep="\n", flush=True)
+    seeds = range(given.first, given.first + given.mills)
+    results: list[Result] = []
+    for kind, mills in score_kinds(kinds, seeds, given.dates, given.jobs):
+        results.append(result(kind, mills))
+        print(*lines(results[-1:], head=len(results) == 1), sep="\n", flush=True)
+        if given.cases:
+            write_cases(given.cases, kind, dict(zip(seeds, mills, strict=True)), begin=len(results) == 1)
     if given.write:
         write(results, given.first, given.dates)
 

@@ -91,6 +91,7 @@ class Barrel:
             kept = np.exp(-life.own * step / budget / wear.pace_life)
             drawn = self.trouble["pace"].normal(0.0, wear.pace_spread)
             life.pace = float(kept * life.pace + np.sqrt(1.0 - kept**2) * drawn)
+            life.paces[day:] = life.pace
             step *= np.exp(life.pace - wear.pace_spread**2 / 2.0)
         life.progress += step
         life.made[day] = life.progress
@@ -130,7 +131,7 @@ class Barrel:
         error += how.drift * (day / 365.25 % 2.0)
         if how.hands:
             error += people.choice(how.hands)
-        value = round(t.new + t.toward * wear + error, 3)
+        value = round(float(t.new + t.toward * wear + error), 3)
         if how.rounded:
             value = round(round(value / how.rounded) * how.rounded, 3)
         if how.typed and self.random.random() < how.typed:
@@ -153,6 +154,9 @@ class Barrel:
             return round(abs(value - t.new), 3)
         if self.random.random() < 0.5:
             return round(value * float(self.random.choice([0.1, 10.0])), 3)
+        if self.kind.readings.rounded:
+            whole, tenths = f"{value:.1f}".split(".")
+            return float(f"{whole[:-1]}{tenths}.{whole[-1]}")
         whole, decimals = f"{value:.2f}".split(".")
         return float(f"{whole}.{decimals[::-1]}")
 
@@ -199,4 +203,5 @@ class Barrel:
         if self.kind.wear.pace_spread:
             pace = float(self.trouble["pace"].normal(0.0, self.kind.wear.pace_spread))
         rates = self.mill.rates[edge.type.name]
-        edge.lives.append(Life(day, own, rates, full * budget, np.zeros(self.mill.days), pace=pace))
+        made, paces = np.zeros(self.mill.days), np.full(self.mill.days, pace)
+        edge.lives.append(Life(day, own, rates, full * budget, made, paces, pace=pace))

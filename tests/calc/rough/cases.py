@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from tests.calc.rough.mill import Edge, Mill, asked_days, days_from_start
 from tests.calc.rough.plain.gamma import days_by_steps, learn_steps
+from tests.calc.rough.plain.known import Known
 from tests.calc.rough.plain.line import crude_rate, days_by_line, learn_line
 from tests.calc.rough.plain.lives import days_by_lives, learn_lives
 from tests.calc.rough.plain.lumped import days_by_lumped_rate
@@ -15,7 +16,7 @@ from tests.calc.rough.plain.path import Days, Path
 from tests.calc.rough.plain.seen import lives_seen
 from tests.calc.rough.plain.wiener import days_by_wandering, kept_of_plan, learn_wandering
 
-FORECAST, ORACLE = "forecast", "oracle"
+FORECAST, ORACLE, KNOWN = "forecast", "oracle", "known"
 PLAIN = ("lumped", "line", "lives", "gamma", "wiener")
 NEAREST, FURTHEST = 3, 400
 
@@ -52,9 +53,10 @@ def _comes(edge: Edge, day: int) -> int | None:
 
 
 def plain_days(mill: Mill, day: int, edges: list[Edge]) -> dict[tuple[str, str], dict[str, Days | None]]:
-    """What the plain methods and the oracle say of the edges."""
+    """What the plain methods, the oracle and the process with known parameters say of the edges."""
     seen = lives_seen(mill, day)
     paths = {press: Path.of_press(mill, press, day) for press in {edge.press(day) for edge in edges}}
+    known = Known(mill, day)
     kept = {press: kept_of_plan(mill, press, day) for press in paths}
     out: dict[tuple[str, str], dict[str, Days | None]] = {}
     for t in mill.kind.types:
@@ -76,5 +78,6 @@ def plain_days(mill: Mill, day: int, edges: list[Edge]) -> dict[tuple[str, str],
                 "gamma": None if steps is None else days_by_steps(steps, line, one, path),
                 "wiener": days_by_wandering(wandering, one, path, kept[edge.press(day)]),
                 ORACLE: days_by_truth(mill, edge, path),
+                KNOWN: known.range(edge),
             }
     return out

@@ -135,9 +135,12 @@ class Use:
     """What presses do, and what is planned.
 
     plan_miss: sd of the logarithm of pressed over planned seed. plan_bias: all plans are missed by this
-        share, in each mill to one side. planned_ahead: plans are known for so many seasons from the present
-        one on; None: for all.
-    doubles: from some day on presses take twice the planned seed. moved: two presses change screws on a day.
+        share, in each mill to one side.
+    a_season_ahead: a season is planned on the day on which it begins; else nobody wrote down when, and all
+        are known at once.
+    doubles: from some day on presses take twice the seed that was planned until then. replanned: seasons that
+        begin later are planned so.
+    moved: two presses change screws on a day.
     rests: each press rests for two to four months in every second season or so, unplanned.
     new_crop: sunflower is pressed from the second season on only.
     off_early: what is worn by half goes off at a season's end, and back on when its successor is worn.
@@ -145,8 +148,9 @@ class Use:
 
     plan_miss: float = 0.10
     plan_bias: float = 0.0
-    planned_ahead: int | None = None
+    a_season_ahead: bool = False
     doubles: bool = False
+    replanned: bool = False
     moved: bool = False
     rests: bool = False
     new_crop: bool = False
@@ -194,13 +198,14 @@ KINDS: dict[str, Kind] = {
     "steps": Kind(wear=Wear(steps=0.03)),
     "hardface": Kind(wear=Wear(faced=2, shorter=1.25, stony=1.8)),
     "use": Kind(use=Use(doubles=True, moved=True)),
+    "replans": Kind(use=Use(doubles=True, replanned=True, a_season_ahead=True)),
     "young": Kind(presses=1, years=3, asked=(0.1, 0.46), use=Use(new_crop=True)),
     "missed": Kind(use=Use(plan_bias=0.4)),
     "drift": Kind(readings=Readings(drift=0.04)),
     "suppliers": Kind(wear=Wear(suppliers=(0.75, 1.35), part_spread=0.1)),
     "early": Kind(use=Use(off_early=True)),
     "moisture": Kind(wear=Wear(moisture=0.35)),
-    "rests": Kind(use=Use(rests=True, planned_ahead=1)),
+    "rests": Kind(use=Use(rests=True, a_season_ahead=True)),
     "pins": Kind(readings=Readings(days=45.0, pins=True)),
     "fleet": Kind(presses=20, years=4, readings=Readings(days=20.0)),
 }
@@ -217,6 +222,7 @@ SAYS: dict[str, str] = {
     "steps": "wear comes in gamma-distributed steps",
     "hardface": "screws hard-faced up to twice, one stony campaign",
     "use": "use doubles, plans stay as they were, two presses change screws",
+    "replans": "use doubles, and the plans of later seasons with it",
     "young": "one press in its first seasons, then a new crop",
     "missed": "all plans missed by 40 % to one side",
     "drift": "a gauge that drifts by 0.04 mm a year",

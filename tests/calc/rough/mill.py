@@ -53,7 +53,7 @@ class Life:
 
     own: the multiplier of wear. rates: progress per kilogram and crop that is usual, shape (crops,). due: the
     progress at which the limit is reached. made: progress by the end of each day, shape (days,). progress:
-    that of the last day. pace: the logarithm of the pace on the last day. came: the day on which the limit
+    that of the last day. paces, pace: the same of the logarithm of its pace. came: the day on which the limit
     was reached, or would have been had the edge stayed on; None where the record ends before.
     """
 
@@ -62,6 +62,7 @@ class Life:
     rates: np.ndarray
     due: float
     made: np.ndarray
+    paces: np.ndarray
     progress: float = 0.0
     pace: float = 0.0
     came: int | None = None
@@ -112,6 +113,25 @@ class Edge:
         return np.asarray(np.cumsum(split.reshape(days, -1), axis=0))
 
 
+@dataclass(frozen=True, kw_only=True)
+class Happened:
+    """What no log holds. plan, kept: per press the plans as they stood at first, and pressed over planned
+    seed of each line but for what follows: side, of all plans; the days on which use doubles and two presses
+    change screws; rests per press, from a day to before another. harvest: the logarithm of how much more than
+    usual the harvests of each season and crop wear, shape (seasons, crops); campaign: the same on one press
+    besides, shape (presses, seasons, crops). dirty: the days flagged so, shape (presses, days)."""
+
+    plan: list[list[PlanLine]]
+    kept: list[list[float]]
+    side: float
+    doubled: int
+    moved: int
+    rests: list[list[tuple[int, int]]]
+    harvest: np.ndarray
+    campaign: np.ndarray
+    dirty: np.ndarray
+
+
 @dataclass(frozen=True)
 class Mill:
     kind: Kind
@@ -119,7 +139,7 @@ class Mill:
     seed: list[np.ndarray]  # per press: (days, crops)
     plan: list[list[PlanLine]]
     days: int
-    dirty: np.ndarray  # (presses, days): campaigns flagged as dirty
+    happened: Happened
 
     def in_use(self, day: int) -> list[Edge]:
         """Edges at work or waiting on a day (0 is the first): the newest edge of each part that lives."""
@@ -131,11 +151,7 @@ class Mill:
 
     def known_plan(self, press: int, day: int) -> list[PlanLine]:
         """What was planned for a press by the end of `day`."""
-        ahead = self.kind.use.planned_ahead
-        if ahead is None:
-            return self.plan[press]
-        until = date(FIRST_YEAR + season_of(day) + ahead, 7, 1).toordinal()
-        return [line for line in self.plan[press] if line.start < until]
+        return [line for line in self.plan[press] if line.planned is None or line.planned <= FIRST_DAY + day]
 
     def past(self, press: int, day: int) -> DailySeed:
         return DailySeed(first=FIRST_DAY, kg=self.seed[press][: day + 1])

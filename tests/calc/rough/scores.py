@@ -16,12 +16,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.calc.rough.cases import FORECAST, ORACLE, PLAIN, Case
+from tests.calc.rough.cases import FORECAST, KNOWN, ORACLE, PLAIN, Case
 from tests.calc.rough.plain.path import Days
 
 OUTSIDE = 10.0
 MISSING = 400.0
 RESAMPLES = 1000
+SCORED = (FORECAST, *PLAIN, KNOWN)
 
 
 def interval_score(said: Days | None, came: int) -> float:
@@ -34,7 +35,7 @@ def interval_score(said: Days | None, came: int) -> float:
 @dataclass(frozen=True)
 class Sums:
     """Sums over the cases of each mill, so that mills can be drawn again; each of shape (mills,), and of
-    `scores` (mills, 1 + plain methods)."""
+    `scores` (mills, methods)."""
 
     cases: np.ndarray
     missing: np.ndarray
@@ -65,7 +66,7 @@ def _sums_of(cases: Sequence[Case]) -> tuple[object, ...]:
         sum(case.came < said[0] for said, case in ranged),
         *(sum(errors) for errors in zip(*oracle, strict=True)),
         *(sum(errors) for errors in zip(*lumped, strict=True)),
-        [sum(interval_score(case.said[name], case.came) for case in cases) for name in (FORECAST, *PLAIN)],
+        [sum(interval_score(case.said[name], case.came) for case in cases) for name in SCORED],
     )
 
 
@@ -93,7 +94,8 @@ class Found:
 class Result:
     """coverage: share of the ranges that held. before: share of the limits that came before the range.
     against_oracle, against_lumped: mean error over that of these. score: mean interval score. best: the plain
-    method with the lowest. against_best: score over its."""
+    method with the lowest. against_best: score over its. against_known: score
+    over that of the kind's own process."""
 
     kind: str
     mills: int
@@ -107,6 +109,7 @@ class Result:
     best: str
     best_score: float
     against_best: Found
+    against_known: Found
     scores: dict[str, float]
 
 
@@ -122,8 +125,7 @@ def result(kind: str, mills: Sequence[Sequence[Case]]) -> Result:
         return Found(of(sums), low, high)
 
     total = sums.scores.sum(axis=0)
-    best = 1 + int(total[1:].argmin())
-    names = (FORECAST, *PLAIN)
+    best = 1 + int(total[1:-1].argmin())
     return Result(
         kind=kind,
         mills=count,
@@ -136,10 +138,11 @@ def result(kind: str, mills: Sequence[Sequence[Case]]) -> Result:
             lambda one: _ratio(one.error_forecast_beside_lumped.sum(), one.error_lumped.sum())
         ),
         score=found(lambda one: _ratio(one.scores[:, 0].sum(), one.cases.sum())),
-        best=names[best],
+        best=SCORED[best],
         best_score=_ratio(total[best], sums.cases.sum()),
-        against_best=found(lambda one: _ratio(one.scores[:, 0].sum(), one.scores[:, 1:].sum(axis=0).min())),
-        scores={name: _ratio(one, sums.cases.sum()) for name, one in zip(names, total, strict=True)},
+        against_best=found(lambda one: _ratio(one.scores[:, 0].sum(), one.scores[:, 1:-1].sum(axis=0).min())),
+        against_known=found(lambda one: _ratio(one.scores[:, 0].sum(), one.scores[:, -1].sum())),
+        scores={name: _ratio(one, sums.cases.sum()) for name, one in zip(SCORED, total, strict=True)},
     )
 
 
