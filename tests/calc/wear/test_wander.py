@@ -285,3 +285,26 @@ def test_progress_solves_its_equation_with_doubt_about_the_wear_now_too() -> Non
 def test_a_limit_that_was_passed_lies_behind() -> None:
     u = progress_to_limit(np.array([2.0]), np.array([-0.3]), np.array([0.0]), Noise(0.0), np.array([0.0]))
     assert u == pytest.approx(-0.15)
+
+
+class TestGaugeThatShowsNoWear:
+    KG = np.linspace(2e3, 24e3, 8)
+
+    def mine(self, wear: list[float]) -> EdgeFit:
+        edge = worn_edge("mine", kg=self.KG, wear=wear)
+        return fit_type(die(edge, *straight_fleet(12, parts=20))).edges["mine"]
+
+    def test_the_type_s_expectation_is_kept(self) -> None:
+        # Twenty tonnes and more without any wear, where the fleet has 0.24 mm of 0.4: about 16 t are left.
+        stuck = left(self.mine([0.01, -0.01, 0.0, 0.01, 0.0, -0.01, 0.01, 0.0]))
+        usual = left(
+            fit_type(die(worn_edge("mine", kg=[24e3], wear=[0.24]), *straight_fleet(12, parts=20))).edges[
+                "mine"
+            ]
+        )
+        assert stuck.mid == pytest.approx(usual.mid, rel=0.4)
+        assert width(stuck) > width(usual)
+
+    def test_an_edge_of_harder_steel_that_wears_slowly_but_shows_it_is_believed(self) -> None:
+        slow = left(self.mine((0.4e-5 * self.KG).tolist()))
+        assert slow.low > 40e3
