@@ -32,8 +32,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy import stats
 
-from wearlog.calc.weibull import fit_many
-from wearlog.calc.weibull_one import fit_one
+from wearlog.calc.weibull.many import fit_many
+from wearlog.calc.weibull.one import fit_one
 
 Floats = npt.NDArray[np.float64]
 Dead = npt.NDArray[np.bool_]

@@ -97,13 +97,13 @@ def planned_replacement(record: Record, ledger: Ledger, lives: TypeLives) -> Pla
         scale=fit.scale,
         planned_cost=planned,
         failure_cost=failure,
-        shape_low=fit.shape_range.low,
+        shape_low=lives.least_shape or 0.0,
     )
     if found.best_age is not None:
         return PlannedReplacement(lives, found.best_age, found.saving, planned, failure, None)
     if fit.shape <= 1:
         return no(Withheld.BY_CHANCE, planned, failure)
-    if fit.shape_range.low is None or fit.shape_range.low <= 1:
+    if (lives.least_shape or 0.0) <= 1:
         return no(Withheld.MAY_BE_CHANCE, planned, failure)
     little = found.cost_rate < found.run_to_failure_cost
     return no(Withheld.SAVES_LITTLE if little else Withheld.BEYOND, planned, failure)
