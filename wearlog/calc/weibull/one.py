@@ -180,9 +180,8 @@ def _pivotal(
     return (low, high), (scale[0], scale[1]), (b10[0], b10[1])
 
 
-def least_shape(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, *, tail: float) -> float | None:
-    """The shape that lies above the true one with the chance `tail`, by pivots for any number of failures:
-    with ten, a likelihood-ratio limit does so more than twice as often. None where no shape is fitted."""
+def _pivots_alone(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats) -> Pivots | None:
+    """The pivots of one set with any number of failures; None with fewer than two distinct failure ages."""
     sets = Sets(ages[None], failed[None], counts[None])
     if not sets.two_ages[0]:
         return None
@@ -191,5 +190,18 @@ def least_shape(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, *, 
     log_shape = root(data.score, low, math.inf, low + 0.35)
     shape = math.exp(log_shape)
     spread = 1 / math.sqrt(data.r * (1 + shape**2 * data.moments(shape)[2]))
-    pivots = Pivots(sets, np.array([0]), np.array([log_shape]), np.array([spread]))
-    return float(pivots.shape_limits(tail)[0, 0])
+    return Pivots(sets, np.array([0]), np.array([log_shape]), np.array([spread]))
+
+
+def least_shape(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, *, tail: float) -> float | None:
+    """The shape that lies above the true one with the chance `tail`, by pivots for any number of failures:
+    with ten, a likelihood-ratio limit does so more than twice as often. None where no shape is fitted."""
+    pivots = _pivots_alone(ages, failed, counts)
+    return None if pivots is None else float(pivots.shape_limits(tail)[0, 0])
+
+
+def mean_lives(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, chance: Floats) -> Floats | None:
+    """The mean lives that lie above the true one with each chance, shape (k,), by pivots for any number of
+    failures. None where no shape is fitted."""
+    pivots = _pivots_alone(ages, failed, counts)
+    return None if pivots is None else pivots.mean_lives(chance)

@@ -106,6 +106,20 @@ class Pivots:
         place = np.tile(np.arange(size), parts)
         level = np.repeat(levels, 2 * size)[:, None]
         chance = np.tile(np.repeat([tail, 1 - tail], size), len(levels))
+        found: Floats = self._ages(np.broadcast_to(level, (level.size, NODES)), chance, place)
+        return found.reshape(len(levels), 2, size)
+
+    def mean_lives(self, chance: Floats) -> Floats:
+        """The mean lives of the first set that lie above the true one with each chance, shape (k,). The mean
+        is the quantile with level = shape * ln gamma(1 + 1 / shape), which differs from shape to shape."""
+        place = np.zeros(chance.size, dtype=np.intp)
+        level = self.shape * special.gammaln(1 + 1 / self.shape)
+        found: Floats = np.exp(np.minimum(self._ages(level[place], chance, place), LARGEST))
+        return found
+
+    def _ages(self, level: Floats, chance: Floats, place: Rows) -> Floats:
+        """ln of the ages that lie above the true ones with these chances, (k,), for levels at each node, (k,
+        nodes), of the sets at these places, (k,)."""
         goal = special.ndtri(chance)
         drawn = np.log(special.gammainccinv(self.failures[place], chance))[:, None]
         edge = (self.log_sum[place] + level - drawn) / self.shape[place]
@@ -122,9 +136,9 @@ class Pivots:
             slope = np.einsum("ij,ij->i", weight * shape, density)
             return goal[at] - z, -slope / _bell(z)
 
-        limits = root(over, low, high, np.einsum("ij,ij->i", edge, self.chance[place])) + self.top[place]
-        found: Floats = limits.reshape(len(levels), 2, size)
-        return found
+        start = np.einsum("ij,ij->i", np.where(heavy, edge, 0.0), self.chance[place])
+        ages: Floats = root(over, low, high, start) + self.top[place]
+        return ages
 
 
 def _normal(chance: Floats) -> Floats:

@@ -69,7 +69,7 @@ WITHHELD_WORDS = {
         "Can't be said: no rebuilt one has been worn to its end yet, or nothing tells how long a new "
         "one lasts."
     ),
-    Withheld.ABOUT_THE_SAME: gettext_lazy("They cost about the same per tonne: decide by what is at hand."),
+    Withheld.ABOUT_THE_SAME: gettext_lazy("Too close to call: decide by what is at hand."),
     Withheld.NO_MEND_PRICE: gettext_lazy("Can't be said: no rebuild has a bill or hours on record."),
 }
 NO_STOP_WORDS = {
@@ -77,8 +77,8 @@ NO_STOP_WORDS = {
     NoStop.NO_OIL_PRICE: gettext_lazy("Can't be said: oil has no price."),
     NoStop.NO_LABOUR_PRICE: gettext_lazy("Can't be said: work on it took hours, and labour has no price."),
     NoStop.NO_OIL_FIGURES: gettext_lazy(
-        "Can't be said: of the crop pressed last, too few runs under this part have their oil weighed or "
-        "seed and cake analysed."
+        "Can't be said: of the crop pressed last, too few weeks under this part have runs whose oil was "
+        "weighed or whose seed and cake were analysed."
     ),
     NoStop.NOT_SEEN_YOUNG: gettext_lazy(
         "Can't be said: the crop pressed last was not pressed while this part was young, so that there is "
