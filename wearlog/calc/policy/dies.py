@@ -10,7 +10,8 @@ rate of wear is known only so well) and P the seed that will be pressed,
 The edges' own lives differ independently of each other, so that S has the sum of their means and the sum of
 their variances; it is taken as gamma-distributed with these two moments. P / m is taken as lognormal around
 the plan, with the two spreads together, and integrated by Gauss-Hermite quadrature. A test holds this against
-simulation: chances are off by at most 0.01 for lives that differ by up to 60 %, and numbers by at most one.
+simulation: for gamma, lognormal and Weibull lives that differ by up to 40 %, chances of 90 % and more are off
+by at most 0.02, and numbers by at most one.
 
 Dies may go from press to press, as they do in a mill. Tonnes or kilograms, one unit throughout. Nothing
 planned needs nothing; without a life of a new edge nothing can be said. Source: renewal theory (Cox 1962,
@@ -123,7 +124,7 @@ def _lasts(mean: Floats, variance: Floats, goal: Floats) -> Floats:
         shape = mean**2 / variance
         reaches = special.gammaincc(shape, goal * shape / mean)
     chance: Floats = np.where(goal <= 0, 1.0, np.where(mean > 0, reaches, 0.0)) @ _CHANCE
-    return chance
+    return np.minimum(chance, 1.0)
 
 
 def _check(
