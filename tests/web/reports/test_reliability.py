@@ -129,7 +129,7 @@ def test_a_screw_that_loses_more_than_it_has_cost_is_to_be_stopped(owner_page: C
 
 def test_dies_to_make_name_number_and_day(owner_page: Client) -> None:
     text = words(owner_page, "/worth/pays/")
-    # Edges of 10 t on average, very uncertain: five dies last for 60 t in 19 of 20 seasons (`calc.policy.dies`).
+    # Edges of 10 t, very uncertain: five dies last for 60 t in 19 of 20 seasons (`calc.policy.dies`).
     assert "Make 5 dies." in text
     assert f"Order the bar by {day(BEGUN + 26).strftime('%-d %b %Y')}." in text
 
