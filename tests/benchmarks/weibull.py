@@ -39,9 +39,9 @@ Floats = npt.NDArray[np.float64]
 Dead = npt.NDArray[np.bool_]
 Fit = Callable[[Floats, Dead], object]
 
-SIZES = (20, 200, 5_000)
-ROUNDS = {20: 9, 200: 9, 5_000: 5}
-BATCH, BATCH_SIZES, BATCH_ROUNDS = 1_000, (20, 200), 5
+SIZES = (6, 20, 200, 5_000)
+ROUNDS = {6: 9, 20: 9, 200: 9, 5_000: 5}
+BATCH, BATCH_SIZES, BATCH_ROUNDS = 1_000, (6, 20, 200), 5
 DROP = float(stats.chi2.ppf(0.95, 1)) / 2
 LIBRARIES = ("lifelines", "surpyval", "reliability")
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate
 
-from wearlog.calc.life import fit_life, least_shape
+from tests.calc.policy.figures import early_changes
 from wearlog.calc.policy import replacement, replacement_of
 
 
@@ -102,35 +102,14 @@ def test_a_life_with_a_falling_hazard_has_no_best_age() -> None:
     assert "run to failure" in found.reason
 
 
-def advised(shape: float, failures: int, sets: int, *, censored: int = 0, seed: int = 0) -> float:
-    """The share of sets of lives for which an early change is advised, where a failure costs ten times as
-    much as planned work."""
-    rng, given = np.random.default_rng(seed), 0
-    for _ in range(sets):
-        ages = 100 * rng.weibull(shape, failures + censored)
-        failed = np.arange(ages.size) < failures
-        ages[failures:] *= rng.random(censored)
-        life = fit_life(ages, failed)
-        if life.basis != "mle" or life.shape is None or life.scale is None:
-            continue
-        found = replacement(
-            shape=life.shape,
-            scale=life.scale,
-            planned_cost=1,
-            failure_cost=10,
-            shape_low=least_shape(ages, failed),
-        )
-        given += found.best_age is not None
-    return given / sets
-
-
 @pytest.mark.parametrize(("failures", "censored"), [(3, 0), (5, 0), (5, 5), (10, 0), (20, 0)])
 def test_parts_that_fail_by_chance_are_left_alone(failures: int, censored: int) -> None:
     # 2.5 % is nominal; three standard errors of 800 sets are 1.7 %. With the likelihood-ratio limit it was
     # 15 % with three failures, 10 % with five and 6 % with ten.
-    assert advised(1.0, failures, 800, censored=censored, seed=failures) < 0.025 + 0.017
+    advised, _own = early_changes(1.0, failures, 800, censored=censored, seed=failures)
+    assert advised < 0.025 + 0.017
 
 
 def test_parts_that_wear_out_still_get_their_advice() -> None:
-    assert advised(3.0, 5, 200) > 0.6
-    assert advised(3.0, 10, 200) > 0.95
+    assert early_changes(3.0, 5, 200)[0] > 0.6
+    assert early_changes(3.0, 10, 200)[0] > 0.95

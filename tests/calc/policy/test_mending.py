@@ -4,33 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import special
 
+from tests.calc.policy.figures import ways_named
 from wearlog.calc.policy import Way, mend_or_buy
 
 SETS = 400
-
-
-def lives(
-    rng: np.random.Generator, mean: float, shape: float, ended: int, going_on: int
-) -> tuple[list[float], list[bool]]:
-    tonnes = mean * rng.weibull(shape, ended + going_on) / special.gamma(1 + 1 / shape)
-    tonnes[ended:] *= rng.random(going_on)
-    return tonnes.tolist(), [True] * ended + [False] * going_on
-
-
-def named(
-    *, ratio: float, shape: float, mended: int, new: int, going_on: int = 0, seed: int = 1
-) -> list[str | None]:
-    """What is named in `SETS` mills where a new screw costs 600 and lasts 80 t, a rebuild lasts 40 t and
-    costs as much a tonne, divided by `ratio`."""
-    rng = np.random.default_rng(seed)
-    found = []
-    for _ in range(SETS):
-        mend = Way("mend", 300 / ratio, *lives(rng, 40, shape, mended, going_on))
-        buy = Way("buy", 600, *lives(rng, 80, shape, new, going_on))
-        found.append(mend_or_buy(mend, buy).better)
-    return found
 
 
 @pytest.mark.parametrize("shape", [1.3, 3.0])
@@ -39,15 +17,15 @@ def named(
 )
 def test_a_tie_has_no_winner(shape: float, mended: int, new: int, going_on: int) -> None:
     # 5 % is nominal; three standard errors of 400 sets are 3.3 %. Comparing two means named one in 88 %.
-    found = named(ratio=1.0, shape=shape, mended=mended, new=new, going_on=going_on)
+    found, _means = ways_named(ratio=1.0, shape=shape, mended=mended, new=new, going_on=going_on, sets=SETS)
     assert 1 - found.count(None) / SETS < 0.05 + 0.033
 
 
 def test_a_way_at_half_the_cost_is_named_once_some_lives_have_ended_and_never_the_other() -> None:
-    six = named(ratio=2.0, shape=3.0, mended=6, new=6)
+    six, _means = ways_named(ratio=2.0, shape=3.0, mended=6, new=6, sets=SETS)
     assert six.count("mend") / SETS > 0.6
     assert six.count("buy") == 0
-    twelve = named(ratio=2.0, shape=3.0, mended=12, new=12)
+    twelve, _means = ways_named(ratio=2.0, shape=3.0, mended=12, new=12, sets=SETS)
     assert twelve.count("mend") / SETS > 0.97
 
 

@@ -6,22 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from tests.calc.policy.figures import EVEN, screw_runs, stop_advice
 from wearlog.calc.policy import Trend, oil_per_kg, stop_rule, trend_within
-
-COST, TONNES = 600.0, 360.0
-EVEN = 2 * COST / TONNES**2
-"""The growth of the loss at which stopping and going on cost the same."""
-
-
-def runs(
-    rng: np.random.Generator, *, grows: float, harvest: float, lot: float, noise: float = 8.0
-) -> tuple[np.ndarray, ...]:
-    """Three harvests of twelve weeks with five runs of 2 t each: age, loss per tonne, harvest, week."""
-    place = np.arange(180)
-    year, week = place // 60, place // 5
-    loss = grows * 2.0 * place + noise * rng.standard_normal(180)
-    loss += harvest * rng.standard_normal(3)[year] + lot * rng.standard_normal(36)[week]
-    return 2.0 * place, loss, year, week
 
 
 def plain_trend(
@@ -43,25 +29,13 @@ def plain_trend(
 
 
 def test_the_trend_is_least_squares_with_a_mean_for_each_harvest() -> None:
-    given = runs(np.random.default_rng(3), grows=0.1, harvest=15, lot=5)
+    given = screw_runs(np.random.default_rng(3), grows=0.1, harvest=15, lot=5, noise=8)
     found = trend_within(*given)
     assert found is not None
     assert (found.slope, found.se) == (pytest.approx(plain_trend(*given), rel=1e-9))
     assert found.freedom == 36 - 3 - 1
     span = found.limits(0.95)
     assert span.high == pytest.approx(found.slope + stats.t.ppf(0.975, 32) * found.se, rel=1e-9)
-
-
-def advice(grows: float, sets: int, *, harvest: float = 15, lot: float = 5, noise: float = 8) -> list[object]:
-    rng = np.random.default_rng(17)
-    return [
-        stop_rule(
-            part_and_work_cost=COST,
-            tonnes=TONNES,
-            loss=trend_within(*runs(rng, grows=grows, harvest=harvest, lot=lot, noise=noise)),
-        ).stop
-        for _ in range(sets)
-    ]
 
 
 @pytest.mark.parametrize("share", [0.0, 0.5, 0.9])
@@ -71,13 +45,14 @@ def test_harvests_and_lots_that_differ_stop_no_screw_that_should_go_on(
 ) -> None:
     # False stops: at most 2.5 % at the break-even point, fewer below; three standard errors of 1,000 sets
     # are 1.5 %. Thirds of all runs against each other stopped 20 to 37 % of such screws.
-    found = advice(share * EVEN, 1000, harvest=harvest, lot=lot)
+    found, thirds = stop_advice(share * EVEN, 1000, harvest=harvest, lot=lot)
     assert found.count(True) / 1000 < 0.025 + 0.015
+    assert not harvest or thirds.count(True) > 200
 
 
 def test_a_screw_that_loses_much_is_stopped_and_one_that_loses_little_goes_on() -> None:
-    assert advice(20 * EVEN, 200).count(True) > 195
-    quiet = advice(0.1 * EVEN, 200, lot=0.1, noise=0.2)
+    assert stop_advice(20 * EVEN, 200)[0].count(True) > 195
+    quiet, _thirds = stop_advice(0.1 * EVEN, 200, lot=0.1, noise=0.2)
     assert quiet.count(False) > 190
 
 
