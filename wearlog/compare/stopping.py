@@ -20,7 +20,7 @@ import numpy as np
 
 from wearlog.calc import policy
 from wearlog.calc.life import Limits
-from wearlog.compare.ages import ages_of
+from wearlog.compare.ages import ages_of, seed_along
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
 from wearlog.compare.seasons import SEASON_START, parse_start, season_years
 from wearlog.history.record import Record
@@ -194,11 +194,12 @@ def _advice(record: Record, ledger: Ledger, bare: Stop, worked: _Worked, since: 
     tonnes = bare.seed_kg / 1000
     mine = np.flatnonzero(runs.crop == crop)
     stand_still = ledger.prices.on(STAND_STILL, record.as_of)
-    by_analysis, weighed = (
-        _trends(record, bare.part.id, since, worked, mine, oil, oil_price, stand_still or 0.0)
-        for oil in (runs.analysed, runs.oil)
-    )
-    trends = by_analysis or weighed
+
+    def trends_by(oil: Floats) -> tuple[policy.Trend, policy.Trend, policy.Trend] | None:
+        return _trends(record, bare.part.id, since, worked, mine, oil, oil_price, stand_still or 0.0)
+
+    by_analysis = trends_by(runs.analysed)
+    trends = by_analysis or trends_by(runs.oil)
     if trends is None:
         return replace(bare, why=NoStop.NO_OIL_FIGURES)
     loss, lost_kg, extra_h = trends
@@ -234,7 +235,7 @@ def _trends(
     are too few."""
     own = mine[~np.isnan(oil[mine])]
     start, seed_t = worked.runs.start[own], worked.runs.seed_kg[own] / 1000
-    done = ages_of(record, [(part_id, instant) for instant in [since, *start.tolist()]]).seed_kg
+    done = seed_along(record, part_id, np.concatenate([[since], start]))
     harvest = season_years(start, parse_start(SEASON_START), record.zone)
     group = worked.press[own] * 10_000 + harvest
     week = np.floor(start / WEEK_S).astype(np.int64)
