@@ -302,7 +302,7 @@ def test_a_crop_that_the_young_screw_never_pressed_can_not_be_compared(shop: Sho
     for index in range(60):
         run = shop.run(f"{date(2026, 4, 1) + timedelta(days=index)} 06:00", 10, 500, crop="flax")
         Run.objects.filter(pk=run.pk).update(oil_kg=number(150))
-    assert stop().why is NoStop.NOT_SEEN_YOUNG
+    assert stop().why is NoStop.TOO_LITTLE_SEEN
 
 
 def test_runs_recorded_later_do_not_leak_into_an_earlier_day(shop: Shop) -> None:

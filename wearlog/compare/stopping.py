@@ -40,7 +40,7 @@ class NoStop(StrEnum):
     NO_OIL_PRICE = "no oil price"
     NO_LABOUR_PRICE = "no labour price"
     NO_OIL_FIGURES = "no oil figures"
-    NOT_SEEN_YOUNG = "not seen young"
+    TOO_LITTLE_SEEN = "too little seen"
     UNSURE = "unsure"
 
 
@@ -203,8 +203,8 @@ def _advice(record: Record, ledger: Ledger, bare: Stop, worked: _Worked, since: 
     if trends is None:
         return replace(bare, why=NoStop.NO_OIL_FIGURES)
     loss, lost_kg, extra_h = trends
-    if loss.youngest > tonnes / 2:
-        return replace(bare, why=NoStop.NOT_SEEN_YOUNG)
+    if loss.seen < tonnes / 2:
+        return replace(bare, why=NoStop.TOO_LITTLE_SEEN)
     found = policy.stop_rule(part_and_work_cost=price + work, tonnes=tonnes, loss=loss)
     return replace(
         bare,

@@ -30,24 +30,37 @@ EVEN = 2 * COST / TONNES**2
 
 
 def screw_runs(
-    rng: np.random.Generator, *, grows: float, harvest: float, lot: float, noise: float
+    rng: np.random.Generator, *, grows: float, harvest: float, lot: float, noise: float, alike: float = 0.0
 ) -> tuple[Floats, Floats, npt.NDArray[np.int64], npt.NDArray[np.int64]]:
-    """Three harvests of twelve weeks with five runs of 2 t each: age, loss per tonne, harvest, week."""
+    """Three harvests of twelve weeks with five runs of 2 t each: age, loss per tonne, harvest, week. Weeks
+    that follow each other correlate by `alike`."""
     place = np.arange(180)
     year, week = place // 60, place // 5
     loss = grows * 2.0 * place + noise * rng.standard_normal(180)
-    loss += harvest * rng.standard_normal(3)[year] + lot * rng.standard_normal(36)[week]
+    weeks = rng.standard_normal(36)
+    for after in range(1, 36):
+        weeks[after] = alike * weeks[after - 1] + (1 - alike**2) ** 0.5 * weeks[after]
+    loss += harvest * rng.standard_normal(3)[year] + lot * weeks[week]
     return 2.0 * place, loss, year, week
 
 
 def stop_advice(
-    grows: float, sets: int, *, harvest: float = 15, lot: float = 5, noise: float = 8, seed: int = 17
+    grows: float,
+    sets: int,
+    *,
+    harvest: float = 15,
+    lot: float = 5,
+    noise: float = 8,
+    alike: float = 0.0,
+    seed: int = 17,
 ) -> tuple[list[bool | None], list[bool | None]]:
     """The advice of the rule, and that of the first third of the runs against the last."""
     rng = np.random.default_rng(seed)
     ours, thirds = [], []
     for _ in range(sets):
-        age, loss, year, week = screw_runs(rng, grows=grows, harvest=harvest, lot=lot, noise=noise)
+        age, loss, year, week = screw_runs(
+            rng, grows=grows, harvest=harvest, lot=lot, noise=noise, alike=alike
+        )
         trend = trend_within(age, loss, year, week)
         ours.append(stop_rule(part_and_work_cost=COST, tonnes=TONNES, loss=trend).stop)
         thirds.append(_by_thirds(loss))
@@ -117,16 +130,16 @@ def _per_cent(found: Sequence[object], what: object) -> str:
 def tables(sets: int) -> list[str]:
     lines = [
         "Screws that are stopped, by how fast their loss grows (1: both ways cost the same), and by how much "
-        f"harvests, lots and runs differ; {sets:,} each:",
+        f"harvests, weeks and runs differ; {sets:,} each:",
         "",
-        "| growth | harvests | lots | stopped | by thirds of all runs |",
-        "| --- | --- | --- | --- | --- |",
+        "| growth | harvests | weeks | next week alike | stopped | by thirds of all runs |",
+        "| --- | --- | --- | --- | --- | --- |",
     ]
-    for harvest, lot in ((0.0, 0.0), (15.0, 5.0), (15.0, 10.0)):
+    for harvest, lot, alike in ((0.0, 0.0, 0.0), (15.0, 5.0, 0.0), (15.0, 10.0, 0.0), (15.0, 10.0, 0.6)):
         for share in (0.0, 0.5, 1.0, 20.0):
-            ours, thirds = stop_advice(share * EVEN, sets, harvest=harvest, lot=lot)
+            ours, thirds = stop_advice(share * EVEN, sets, harvest=harvest, lot=lot, alike=alike)
             cells = f"{_per_cent(ours, True)} | {_per_cent(thirds, True)}"
-            lines.append(f"| {share:g} | {harvest:g} | {lot:g} | {cells} |")
+            lines.append(f"| {share:g} | {harvest:g} | {lot:g} | {alike:g} | {cells} |")
     lines += [
         "",
         f"Ways named in {sets:,} mills each, where both cost the same a tonne, and where a rebuild costs "

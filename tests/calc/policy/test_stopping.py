@@ -12,8 +12,9 @@ from wearlog.calc.policy import Trend, oil_per_kg, stop_rule, trend_within
 
 def plain_trend(
     age: np.ndarray, figure: np.ndarray, group: np.ndarray, block: np.ndarray
-) -> tuple[float, float]:
-    """Slope and standard error by least squares with a column for each group, on the means of the blocks."""
+) -> tuple[float, float, float]:
+    """Slope, standard error and its inflation by least squares on the means of the blocks, with a column for
+    each group."""
     keys = sorted(set(zip(group.tolist(), block.tolist(), strict=True)))
     means = [
         (age[own].mean(), figure[own].mean(), key[0])
@@ -25,27 +26,35 @@ def plain_trend(
     answer = np.linalg.lstsq(columns, figures, rcond=None)[0]
     left = figures - columns @ answer
     variance = left @ left / (len(figures) - columns.shape[1])
-    return float(answer[0]), float(np.sqrt(variance * np.linalg.inv(columns.T @ columns)[0, 0]))
+    pairs = [left[n] * left[n + 1] for n in range(len(left) - 1) if names[n] == names[n + 1]]
+    alike = min(max(0.0, sum(pairs) / (left @ left) + 1 / len(left)), 0.8)
+    variance *= (1 + alike) / (1 - alike)
+    slope_variance = variance * np.linalg.inv(columns.T @ columns)[0, 0]
+    return float(answer[0]), float(np.sqrt(slope_variance)), float((1 + alike) / (1 - alike))
 
 
 def test_the_trend_is_least_squares_with_a_mean_for_each_harvest() -> None:
     given = screw_runs(np.random.default_rng(3), grows=0.1, harvest=15, lot=5, noise=8)
     found = trend_within(*given)
     assert found is not None
-    assert (found.slope, found.se) == (pytest.approx(plain_trend(*given), rel=1e-9))
-    assert found.freedom == 36 - 3 - 1
+    slope, se, more = plain_trend(*given)
+    assert (found.slope, found.se) == (pytest.approx(slope, rel=1e-9), pytest.approx(se, rel=1e-9))
+    assert found.freedom == pytest.approx((36 - 3 - 1) / more, rel=1e-9)
+    assert found.seen == 3 * 118.0  # sixty runs of 2 t in each harvest
     span = found.limits(0.95)
-    assert span.high == pytest.approx(found.slope + stats.t.ppf(0.975, 32) * found.se, rel=1e-9)
+    assert span.high == pytest.approx(found.slope + stats.t.ppf(0.975, found.freedom) * found.se, rel=1e-9)
 
 
 @pytest.mark.parametrize("share", [0.0, 0.5, 0.9])
-@pytest.mark.parametrize(("harvest", "lot"), [(0.0, 0.0), (15.0, 5.0), (15.0, 10.0)])
+@pytest.mark.parametrize(
+    ("harvest", "lot", "alike"), [(0.0, 0.0, 0.0), (15.0, 5.0, 0.0), (15.0, 10.0, 0.0), (15.0, 10.0, 0.6)]
+)
 def test_harvests_and_lots_that_differ_stop_no_screw_that_should_go_on(
-    share: float, harvest: float, lot: float
+    share: float, harvest: float, lot: float, alike: float
 ) -> None:
     # False stops: at most 2.5 % at the break-even point, fewer below; three standard errors of 1,000 sets
     # are 1.5 %. Thirds of all runs against each other stopped 20 to 37 % of such screws.
-    found, thirds = stop_advice(share * EVEN, 1000, harvest=harvest, lot=lot)
+    found, thirds = stop_advice(share * EVEN, 1000, harvest=harvest, lot=lot, alike=alike)
     assert found.count(True) / 1000 < 0.025 + 0.015
     assert not harvest or thirds.count(True) > 200
 

@@ -13,7 +13,11 @@ the least squares line with a mean of its own for each group,
     s = sum((a - a_group) (y - y_group)) / sum((a - a_group)^2),
 
 with Student's limits at (blocks - groups - 1) degrees of freedom, which are credible limits under a flat
-density. Advice is given only where the whole range of s lies on one side of 2 C / A^2.
+density. What fouls a press or dries a store lasts for weeks, so that blocks that follow each other are alike:
+with r their correlation (not below 0), the variance is (1 + r) / (1 - r) times as great and the degrees of
+freedom that many times fewer, as for an autoregression of first order. Advice is given only where the whole
+range of s lies on one side of 2 C / A^2. A trend that was seen in a small part of the life says little of the
+whole; `seen` tells in how much of it.
 
 Oil per kilogram of seed is 1 - (1 - o) / (1 - r), o oil in seed, r oil in cake, both as fractions.
 
@@ -36,6 +40,7 @@ from wearlog.calc.life import UNKNOWN, Limits
 
 Floats = npt.NDArray[np.float64]
 LEAST_FREEDOM: Final = 4
+MOST_ALIKE: Final = 0.8
 
 
 def oil_per_kg(seed_oil: float, cake_oil: float) -> float:
@@ -51,13 +56,13 @@ def oil_per_kg(seed_oil: float, cake_oil: float) -> float:
 
 @dataclass(frozen=True)
 class Trend:
-    """The change of a figure per tonne of age, its standard error, and its degrees of freedom. `youngest` is
-    the least age among the runs behind it."""
+    """The change of a figure per tonne of age, its standard error, and its degrees of freedom. `seen` is the
+    sum of the groups' ranges of age, in tonnes."""
 
     slope: float
     se: float
-    freedom: int
-    youngest: float
+    freedom: float
+    seen: float
 
     def limits(self, confidence: float) -> Limits:
         reach = quantiles.student((1 + confidence) / 2, self.freedom) * self.se
@@ -92,7 +97,23 @@ def trend_within(
         return None
     slope = float(from_ages @ from_figures) / reach
     left = from_figures - slope * from_ages
-    return Trend(slope, math.sqrt(float(left @ left) / freedom / reach), freedom, float(a.min()))
+    alike = _alike(left, own)
+    more = (1 + alike) / (1 - alike)
+    variance = more * float(left @ left) / freedom / reach
+    ends = [a[groups == name] for name in names]
+    seen = sum(float(ages_.max() - ages_.min()) for ages_ in ends)
+    return Trend(slope, math.sqrt(variance), freedom / more, seen)
+
+
+def _alike(left: Floats, own: npt.NDArray[np.intp]) -> float:
+    """The correlation of what is left of blocks that follow each other in a group, between 0 and
+    `MOST_ALIKE`; with few blocks it comes out too low by about 1 / blocks, which is added."""
+    whole = float(left @ left)
+    if whole <= 0:
+        return 0.0
+    follow = own[1:] == own[:-1]
+    found = float(np.sum((left[1:] * left[:-1])[follow])) / whole
+    return min(max(0.0, found + 1 / left.size), MOST_ALIKE)
 
 
 @dataclass(frozen=True)

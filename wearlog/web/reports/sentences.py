@@ -80,9 +80,9 @@ NO_STOP_WORDS = {
         "Can't be said: of the crop pressed last, too few weeks under this part have runs whose oil was "
         "weighed or whose seed and cake were analysed."
     ),
-    NoStop.NOT_SEEN_YOUNG: gettext_lazy(
-        "Can't be said: the crop pressed last was not pressed while this part was young, so that there is "
-        "nothing to compare with."
+    NoStop.TOO_LITTLE_SEEN: gettext_lazy(
+        "Can't be said: the crop pressed last was pressed in less than half of this part's life, too little "
+        "to tell how its loss has grown."
     ),
     NoStop.UNSURE: gettext_lazy(
         "Can't be said: the runs differ too much among themselves. The loss may be more or less than the "
