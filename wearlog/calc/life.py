@@ -31,7 +31,7 @@ import numpy.typing as npt
 from scipy import special
 
 from wearlog.calc import quantiles
-from wearlog.calc.weibull import one
+from wearlog.calc.weibull import one, pivotal
 
 Floats = npt.NDArray[np.float64]
 ASSUMED_SHAPES: Final = (1.0, 2.0, 3.0, 4.0)
@@ -94,6 +94,13 @@ class Life:
     b10_range: Limits = UNKNOWN
     se_log_shape: float | None = None
     se_log_scale: float | None = None
+
+    @property
+    def limits(self) -> Literal["exact", "likelihood ratio", "none"]:
+        """Which kind the ranges of the free fit are."""
+        if self.shape is None:
+            return "none"
+        return "exact" if pivotal.FROM <= self.failures < pivotal.BELOW else "likelihood ratio"
 
     @property
     def mean(self) -> float | None:

@@ -151,6 +151,17 @@ def test_parts_that_fail_by_chance_seldom_seem_to_wear_out(failures: int) -> Non
     assert within(float(np.mean(wrong)), 0.025, sets)
 
 
+def test_a_life_says_which_kind_its_limits_are() -> None:
+    ages = [100.0 + 10 * n for n in range(12)]
+    assert [fit_life(ages[:n], [1] * n).limits for n in (1, 2, 3, 9, 10)] == [
+        "none",
+        "likelihood ratio",
+        "exact",
+        "exact",
+        "likelihood ratio",
+    ]
+
+
 def test_the_least_shape_is_the_lower_limit_where_that_is_exact_and_unknown_for_one_age() -> None:
     ages, failed = [310.0, 400.0, 720.0, 720.0], [1, 1, 1, 0]
     assert least_shape(ages, failed) == pytest.approx(fit_life(ages, failed).shape_range.low, rel=1e-9)
