@@ -394,6 +394,13 @@ def test_a_bore_without_a_plan_or_without_a_known_life_can_not_be_said(shop: Sho
     assert order(date(2027, 7, 1), "D9").why is NoOrder.NO_LIFE
 
 
+def test_a_plan_that_can_only_be_a_slip_asks_for_no_dies(shop: Shop) -> None:
+    shop.type("D5", "die", edges=2, expected_life_kg=10_000.0, lead_time_days=60.0)
+    shop.plan("2027-08-01", "2027-08-30", 999_999_999)
+    found = order(date(2027, 7, 1))
+    assert (found.make, found.why) == (None, NoOrder.TOO_MANY)
+
+
 def test_a_plan_made_later_is_not_known_yet(shop: Shop) -> None:
     shop.type("D5", "die", edges=2, expected_life_kg=10_000.0)
     shop.plan("2027-08-01", "2027-08-30", 20_000, planned="2027-07-10")

@@ -40,6 +40,8 @@ class NoOrder(StrEnum):
     NO_PLAN = "no plan"
     NO_LIFE = "no life"
     """Neither gauges nor an expected life say how long an edge lasts."""
+    TOO_MANY = "too many"
+    """So many that the plan or the expected life must be wrong."""
 
 
 @dataclass(frozen=True)
@@ -156,6 +158,8 @@ def _order(
         reserve=keep,
         least=max(0, len(presses) - len(parts)),
     )
+    if found.make is None:
+        return no(NoOrder.TOO_MANY)
     early, mid, late = (
         policy.good_for(at_hand, chance, shared_cv=new.shared_cv) for chance in (0.9, 0.5, 0.1)
     )

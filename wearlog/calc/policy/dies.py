@@ -32,7 +32,7 @@ from scipy import special
 
 Floats = npt.NDArray[np.float64]
 SERVICE_LEVEL: Final = 0.95
-MOST: Final = 10_000
+MOST: Final = 2_000
 _Z, _WEIGHT = hermite_e.hermegauss(21)
 _CHANCE: Final = _WEIGHT / _WEIGHT.sum()
 
@@ -111,9 +111,8 @@ def dies_to_make(
             make = int(fit[0])
             return DiesToMake(make, float(chance[make]), float(chance[0]), "")
         if most >= MOST:
-            raise ValueError(
-                f"More than {MOST} dies would be needed: check the plan and the life of an edge."
-            )
+            many = f"more than {MOST} would be needed: check the plan and the life of an edge"
+            return DiesToMake(None, None, float(chance[0]), many)
         most *= 4
 
 

@@ -10,9 +10,9 @@ gamma-distributed with shape n + 1/2 and rate T, and D negative binomial with su
 which is wider than Poisson with a short record and the same with a long one. Needs are taken to come by
 chance (breakage, loss); wear that a forecast sees coming is ordered by its day instead (`ordering`).
 
-Days throughout. Without a day on record or a lead time nothing can be said. Source: base stock with Poisson
-demand: Feeney and Sherbrooke 1966, Hopp and Spearman, *Factory Physics*, chapter 2 (from memory); the
-gamma-Poisson mixture is textbook.
+Days throughout. Without a lead time, or with a record that is shorter than it, nothing can be said. Source:
+base stock with Poisson demand: Feeney and Sherbrooke 1966, Hopp and Spearman, *Factory Physics*, chapter 2
+(from memory); the gamma-Poisson mixture is textbook.
 """
 
 from __future__ import annotations
@@ -40,20 +40,20 @@ def spares_to_keep(
     *, needed: int, days: float, lead_days: float | None, service_level: float = SERVICE_LEVEL
 ) -> SparesToKeep:
     """The spares to keep after `needed` needs in `days` days. Raises ValueError for negative numbers, a
-    service level that is not between 0 and 1, or a demand that would take more than `MOST` spares."""
+    service level that is not between 0 and 1."""
     if not 0 < service_level < 1:
         raise ValueError("The service level must lie between 0 and 1.")
     if needed < 0 or not days >= 0 or (lead_days is not None and not lead_days >= 0):
         raise ValueError("Needs, days and lead time must not be negative.")
     if lead_days is None:
         return SparesToKeep(None, None, "the lead time is not known")
-    if days == 0:
-        return SparesToKeep(None, None, "there is no record of how often one was needed")
+    if days < lead_days or days == 0:
+        return SparesToKeep(None, None, "the record of needs is shorter than the lead time")
     for keep in range(MOST + 1):
         served = _fewer(keep, needed, days, lead_days)
         if served >= service_level:
             return SparesToKeep(keep, served, "")
-    raise ValueError(f"More than {MOST} spares would be needed: check the lead time and the needs.")
+    return SparesToKeep(None, None, f"more than {MOST} would be needed: check the lead time and the needs")
 
 
 def _fewer(count: int, needed: int, days: float, lead_days: float) -> float:

@@ -94,6 +94,10 @@ NO_ORDER_WORDS = {
     NoOrder.NO_LIFE: gettext_lazy(
         "Can't be said: neither gauges nor an expected life tell how long an edge lasts."
     ),
+    NoOrder.TOO_MANY: gettext_lazy(
+        "Can't be said: thousands would be needed. Check the plan, and how long such a die is expected to "
+        "last."
+    ),
 }
 
 
