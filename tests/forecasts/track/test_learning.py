@@ -121,14 +121,16 @@ def test_a_part_type_with_its_own_record_goes_by_that(shop: Shop, die: PartType)
 
 def test_a_late_day_that_is_still_to_come_is_not_moved_into_the_past(shop: Shop, die: PartType) -> None:
     at_limit(shop, die)
-    mid = days_of(item("2026-02-10"))[1]
-    later = next(
-        on
-        for on in (mid + timedelta(days=number) for number in range(60))
-        if days_of(item(on.isoformat()))[1] <= on < days_of(item(on.isoformat()))[2]
-    )
+    shop.runs("2026-02-10", 90)
+    first = days_of(item("2026-02-10"))[1]
+    for on in (first + timedelta(days=number) for number in range(60)):
+        _, mid, late = days_of(item(on.isoformat()))
+        if mid < on and (on - mid) > (late - on) > timedelta(days=1):
+            break
+    else:
+        pytest.fail("there is no day in the second half of the late side")
     move("2026-02-01", early=1, late=0.5)
-    assert days_of(item(later.isoformat()))[2] > later
+    assert days_of(item(on.isoformat()))[2] == on + timedelta(days=1)
 
 
 def test_a_limit_that_is_still_to_come_is_not_moved_into_the_past(shop: Shop, die: PartType) -> None:
