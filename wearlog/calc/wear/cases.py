@@ -19,6 +19,7 @@ from scipy import special
 from wearlog.calc.wear import shape
 from wearlog.calc.wear.conditions import FIRST_HARVEST, PACE, THETA, Conditions, EdgeState, Globals
 from wearlog.calc.wear.fits import Quantiles, Scenarios
+from wearlog.calc.wear.harvests import LARGEST
 from wearlog.calc.wear.learned import Known
 from wearlog.calc.wear.nodes import nodes
 from wearlog.calc.wear.noise import Noise
@@ -30,7 +31,6 @@ LEAST_LAPSE = 0.05
 LEAST_THETA, LEAST_NOISE = 0.05, 1e-6
 LEAST_PACE = 0.8
 """A stray pace takes at most this share of the usual one away for good: wear does not heal."""
-WIDEST_HARVEST = 1.5
 CLOSER = 5  # steps towards the further progress, each from a pace without memory that is as wide
 
 
@@ -139,7 +139,7 @@ class Cases:
         crops = self.rates.shape[1]
         harvests = np.ones((*theta.shape, crops))
         if self.harvests.spread:
-            harvests = np.exp(np.clip(drawn[:, :, -1 - crops : -1], -WIDEST_HARVEST, WIDEST_HARVEST))
+            harvests = np.exp(np.clip(drawn[:, :, -1 - crops : -1], -LARGEST, LARGEST))
         return further, 1.0 - left + np.sqrt(doubt) * apart, theta, harvests
 
     def _not_retired(self, wear: Floats) -> Floats:
@@ -195,7 +195,8 @@ def _roots(covariances: Floats) -> Floats:
     values, vectors = np.linalg.eigh(covariances)
     root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
     upper = np.asarray(np.linalg.qr(root.swapaxes(1, 2), mode="r"))
-    return upper.swapaxes(1, 2)
+    ahead = np.where(np.diagonal(upper, axis1=1, axis2=2) < 0, -1.0, 1.0)
+    return np.asarray((upper * ahead[:, :, None]).swapaxes(1, 2))
 
 
 def _cholesky(covariance: Floats) -> Floats:

@@ -26,6 +26,10 @@ MOST_REBUILDS, LEAST_USUAL = 5, 0.2
 LEAST_SHARE = 1e-4  # ways to believe the readings that are less likely than this are left out
 # Some parts are of another make of steel: this share of multipliers has a spread this many times the usual.
 ODD_SHARE, ODD_SIZE = 0.01, 10.0
+# A gauge, or whoever reads it, may show the size when new for ever. That is weighed where so many readings of
+# a life, up to so much of it, show less than this share of the usual wear.
+STUCK_CHANCE, STUCK_READINGS, STUCK_FROM, STUCK_SHARE = 0.02, 3, 0.2, 0.25
+NO_WORD = 1e4  # the variance of a reading that tells nothing, in budgets squared
 THETA, PACE, FIRST_HARVEST = 0, 1, 2
 
 
@@ -149,6 +153,7 @@ class Conditions:
         plain = self.readings.plain[own] > 0
         doubtful = np.flatnonzero(plain & (self.rows.life[own] == life) & (wander.loose[own] > FAR_OFF))
         doubtful = doubtful[np.argsort(-wander.loose[own][doubtful], kind="stable")][:MOST_DOUBTS]
+        yield from self._stuck(own, life, error)
         if not doubtful.size:
             yield Belief(error, wander.part, 0.0)
             return
@@ -160,6 +165,23 @@ class Conditions:
             odds = float(np.sum(np.where(slips, np.log(SLIP_SHARE), np.log1p(-SLIP_SHARE))))
             yield Belief(here, wander.part, odds)
             yield Belief(here, wander.part * ODD_SIZE, odds + np.log(ODD_SHARE))
+
+    def _stuck(self, own: Ints, life: int, error: Floats) -> Iterator[Belief]:
+        """The readings of this life as those of a gauge that shows the size when new whatever the wear: they
+        are explained by the gauge's error alone, and tell nothing of the edge."""
+        here = np.flatnonzero((self.readings.plain[own] > 0) & (self.rows.life[own] == life))
+        u, wear, shifts = (
+            each[own][here] for each in (self.readings.u, self.readings.wear, self.rows.shifts)
+        )
+        if len(here) < STUCK_READINGS or u.max() < STUCK_FROM or shifts.any():
+            return
+        if float(u @ wear) >= STUCK_SHARE * float(u @ u):
+            return
+        variance, silent = self.wander.gauge_sd**2, error.copy()
+        silent[here] = NO_WORD
+        # The density of the readings by the gauge alone, less that by which they would be weighed otherwise.
+        alone = -0.5 * float((wear**2 / variance).sum()) - 0.5 * len(here) * np.log(variance / NO_WORD)
+        yield Belief(silent, self.wander.part, float(np.log(STUCK_CHANCE) + alone))
 
 
 class _OneEdge:

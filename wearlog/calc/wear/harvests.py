@@ -25,8 +25,11 @@ from wearlog.calc.wear.wander import Explained, Readings, Wander, least_squares,
 
 SPREADS = np.array([0.001, 0.03, 0.06, 0.1, 0.15, 0.2, 0.3, 0.45, 0.6])
 SPREAD_SCALE = 0.15  # of the exponential prior of the spread
-ROUNDS = 3
+ROUNDS = 2
+ALIKE = 0.05
+"""Where harvests differ by less than this, nothing is learned anew with what was found of them."""
 LARGEST_STEP = 0.7
+LARGEST = 1.5  # effect: a harvest that wears more than four times as much as usual is no harvest
 
 
 @dataclass(frozen=True)
@@ -81,8 +84,10 @@ def settle(types: Sequence[Begun], crop: Ints, about: Floats) -> list[Settled]:
         ]
         together = _Together(types, wanders, crop, about)
         settled = [together.of_type(index) for index in range(len(types))]
-        again = crop.size > 0 or any(each.readings.rebuilt.any() for each in types)
-        if turn == rounds or not again:
+        differ = together.spread > ALIKE
+        if turn == rounds or not (
+            differ or (turn == 0 and any(each.readings.rebuilt.any() for each in types))
+        ):
             break
         # What is learned of rates, rebuilt lives and harvests is no spread between lives.
         explained = [together.explained(index) for index in range(len(types))]
@@ -113,7 +118,7 @@ class _Together:
         self.spread = _spread(told, pulled) if harvests else 0.0
         self.precision = told + np.eye(harvests) / max(self.spread, SPREADS[0]) ** 2
         self.covariance = inverse(self.precision) if harvests else told
-        self.effect = self.covariance @ pulled
+        self.effect = np.clip(self.covariance @ pulled, -LARGEST, LARGEST)
 
     def _step(self, index: int) -> Floats:
         _, middle, follow, _ = self.alone[index]

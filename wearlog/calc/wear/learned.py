@@ -19,7 +19,7 @@ from wearlog.calc.wear.model import Posterior, fit
 from wearlog.calc.wear.records import Floats, TypeRecord
 from wearlog.calc.wear.state import TypeToFit
 
-LIFE_SD, ROUGH_SD = 0.4, 1.0
+LIFE_SD, ROUGH_SD = 0.3, 1.0
 NO_WORK = 1e-6
 LEAST_KG = 1e-100  # in any unit: with less seed, rates would be too large for a floating-point number
 

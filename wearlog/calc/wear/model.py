@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearlog.calc.wear import shape
-from wearlog.calc.wear.harvests import Begun, Harvests, Settled, settle
+from wearlog.calc.wear.harvests import ALIKE, Begun, Harvests, Settled, settle
 from wearlog.calc.wear.lives import PLAIN
 from wearlog.calc.wear.records import Floats
 from wearlog.calc.wear.state import (
@@ -37,7 +37,7 @@ from wearlog.calc.wear.wander import (
 )
 
 SEARCH_STEPS = 10  # the first steps, in which reading errors are treated as Student-t
-CROP_SD = 0.6  # standard deviation of the log rates of crops about that of their type
+CROP_SD = 0.4  # standard deviation of the log rates of crops about that of their type
 SHARED_BEND = 0.8  # correlation of the bends of two types
 # How many observations the prior of each spread counts for.
 LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 1.0, 2.0, 1.0
@@ -50,8 +50,6 @@ CALM, LEAST_PACE = 0.65, 0.3
 STILL = 0.01  # converged once steps (in standard deviations) and relative changes of spreads are below this
 PLAIN_BLOCK, WORN_BLOCK = 0, 2
 TURNS = 3
-ALIKE = 0.05
-"""Where harvests differ by less than this, the types aren't fitted once more with what was found of them."""
 
 
 @dataclass(frozen=True)
@@ -161,7 +159,7 @@ def _begun(state: State, spreads: Spreads, covariance: Floats) -> Begun:
     slopes = state.by_global / (theta * budget)[:, None]
     size = len(covariance)
     prior = np.zeros((size + 1, size + 1))
-    prior[:size, :size] = inverse(covariance) - information
+    prior[:size, :size] = _at_least(inverse(covariance) - information, _own_prior(problem, spreads.bend))
     prior[size, size] = TREND_SD**-2.0
     counted, seed = rows.harvest_kg * np.exp(state.effect), rows.kg[:, problem.harvest_crop]
     share = np.divide(counted, seed, out=np.zeros_like(seed), where=seed > 0)
@@ -178,6 +176,26 @@ def _begun(state: State, spreads: Spreads, covariance: Floats) -> Begun:
             "life": spreads.life,
         },
     )
+
+
+def _own_prior(problem: TypeToFit, bend: float) -> Floats:
+    """The prior precision of one type's globals without the other types."""
+    crops = problem.rows.kg.shape[1]
+    out = np.zeros((crops + shape.POINTS,) * 2)
+    out[:crops, :crops] = np.linalg.inv(_prior_of_rates(problem))
+    out[crops:, crops:] = np.linalg.inv(shape.prior_covariance()) / bend**2
+    return out
+
+
+def _prior_of_rates(problem: TypeToFit) -> Floats:
+    crops = problem.rows.kg.shape[1]
+    return np.asarray(problem.log_rate_sd**2 * np.ones((crops, crops)) + CROP_SD**2 * np.eye(crops))
+
+
+def _at_least(precision: Floats, least: Floats) -> Floats:
+    """A precision that other types can only add to: where rounding says less, the least."""
+    values, vectors = np.linalg.eigh(precision - least)
+    return np.asarray(least + (vectors * np.maximum(values, 0.0)) @ vectors.T)
 
 
 def _posterior(state: State, spreads: Spreads, begun: Begun, settled: Settled) -> Posterior:
@@ -210,8 +228,8 @@ class _Bends:
         where: list[int] = []
         for problem, begin in zip(problems, np.cumsum([0, *sizes[:-1]]), strict=True):
             crops = problem.rows.kg.shape[1]
-            rates = problem.log_rate_sd**2 * np.ones((crops, crops)) + CROP_SD**2 * np.eye(crops)
-            self.rates[begin : begin + crops, begin : begin + crops] = np.linalg.inv(rates)
+            rates = np.linalg.inv(_prior_of_rates(problem))
+            self.rates[begin : begin + crops, begin : begin + crops] = rates
             where.extend(range(begin + crops, begin + crops + shape.POINTS))
         self.bends[np.ix_(where, where)] = bends
         self.count = len(where)

@@ -25,7 +25,8 @@ from wearlog.calc.wear.state import SHIFT_SD, SPREAD_GUESS
 
 # Noise, and factors of the gauge's error and of the spread of parts, that are tried; and spreads of lives.
 NOISES = np.array([0.0, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.015, 0.03, 0.06, 0.12])
-LENGTHS = (0.0, 0.1, 0.3)  # how far the pace remembers itself, in parts of a life
+# How far the pace remembers itself, in parts of a life, and how likely that is before any reading.
+LENGTHS, LENGTH_CHANCES = (0.0, 0.1, 0.3), np.array([0.6, 0.2, 0.2])
 NOISE_GUESS = Noise(0.01)
 GAUGES = np.array([0.2, 0.35, 0.5, 0.7, 0.85, 1.0, 1.2])
 PARTS = np.array([0.4, 0.6, 0.8, 1.0, 1.2])
@@ -150,26 +151,28 @@ def stray(
     choices = {"gauge": gauge_sd * GAUGES, "part": part * PARTS, "spread": lives}
     for _ in range(SWEEPS):
         error, _loose = search.doubts(error, noise=noise, **best)
+        noise = _likeliest(search, error, best, LENGTHS[:1])
         for name, values in choices.items():
             heights = [search.height(error, noise=noise, **(best | {name: float(value)})) for value in values]
             best[name] = float(values[int(np.argmax(heights))])
-        noise = _likeliest(search, error, best)
+    # Last, since a gauge's error that is still wrong looks like a pace with a memory, or without one.
+    noise = _likeliest(search, error, best, LENGTHS)
     if few is not None:
         search = _Search(readings, None, gauge_guess, explained)
     error, loose = search.doubts(readings.error, noise=noise, **best)
     return Wander(noise, best["gauge"], best["part"], best["spread"], error, loose)
 
 
-def _likeliest(search: _Search, error: Floats, best: dict[str, float]) -> Noise:
-    """The likeliest length, and the mean size with it."""
+def _likeliest(search: _Search, error: Floats, best: dict[str, float], lengths: tuple[float, ...]) -> Noise:
+    """The likeliest of the lengths, and the mean size with it."""
     heights = np.array(
-        [[search.height(error, noise=Noise(float(q), each), **best) for q in NOISES] for each in LENGTHS]
+        [[search.height(error, noise=Noise(float(q), each), **best) for q in NOISES] for each in lengths]
     )
     chance = np.exp(heights - heights.max())
-    length = int(np.argmax(chance.sum(axis=1)))
+    length = int(np.argmax(LENGTH_CHANCES[: len(lengths)] * chance.sum(axis=1)))
     chance = chance[length] / chance[length].sum()
     size = float(chance @ NOISES)
-    return Noise(size, LENGTHS[length] if size > 0 else 0.0)
+    return Noise(size, lengths[length] if size > 0 else 0.0)
 
 
 class _Search:
