@@ -175,7 +175,7 @@ def factor(scores: Sequence[float]) -> float:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Learned:
+class JudgedFactors:
     """What scores ask for. judged: the number of edges of all kinds behind the pooled factors. judged_of:
     that of each kind with factors of its own."""
 
@@ -184,13 +184,13 @@ class Learned:
     judged_of: Mapping[int, int]
 
 
-def learned(scores: Sequence[SideScores]) -> Learned:
+def learned(scores: Sequence[SideScores]) -> JudgedFactors:
     """The factors of all kinds together, and of each kind with 20 scored edges or more."""
     by_kind: dict[int, list[SideScores]] = defaultdict(list)
     for one in scores:
         by_kind[one.kind].append(one)
     own = {kind: of_kind for kind, of_kind in sorted(by_kind.items()) if len(of_kind) >= FEWEST_OF_KIND}
-    return Learned(
+    return JudgedFactors(
         factors=RangeFactors(
             pooled=_side_factors(scores), own={kind: _side_factors(found) for kind, found in own.items()}
         ),

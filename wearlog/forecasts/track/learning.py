@@ -11,7 +11,7 @@ from datetime import date, datetime, timedelta
 
 from django.db import transaction
 
-from wearlog.calc.conformal import Learned, SideFactors
+from wearlog.calc.conformal import JudgedFactors, SideFactors
 from wearlog.forecasts.memory.refresh import today
 from wearlog.forecasts.track.record import Past, learned_from
 from wearlog.forecasts.track.replays import catch_up_day
@@ -61,7 +61,7 @@ def in_force_on(day: date) -> list[LearnedFactors]:
     return [last, *own.select_related("part_type").order_by("part_type_id")]
 
 
-def _rows(found: Learned, *, since: date) -> list[LearnedFactors]:
+def _rows(found: JudgedFactors, *, since: date) -> list[LearnedFactors]:
     """In the order of `in_force_on`."""
     sides: list[tuple[int | None, SideFactors, int]] = [(None, found.factors.pooled, found.judged)]
     sides += [(key, own, found.judged_of[key]) for key, own in found.factors.own.items()]

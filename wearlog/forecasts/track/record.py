@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from wearlog.calc import conformal
-from wearlog.calc.conformal import LEAD_DAYS, DayRange, Forward, History, Learned, RangeFactors
+from wearlog.calc.conformal import LEAD_DAYS, DayRange, Forward, History, JudgedFactors, RangeFactors
 from wearlog.calc.track import Promise, Summary, summary
 from wearlog.forecasts.edges import EdgeKey, Edges
 from wearlog.forecasts.track import replays
@@ -49,7 +49,7 @@ class TrackRecord:
     edges: tuple[Tracked, ...]
     leads: Mapping[int, Summary]
     forward: Forward
-    learned: Learned
+    learned: JudgedFactors
     in_force: RangeFactors
     type_codes: Mapping[int, str]
     replayed: int
@@ -104,7 +104,7 @@ class Past:
         return cls(as_of, now, every, chosen, sorted(days), in_force)
 
 
-def learned_from(past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeForecast]]) -> Learned:
+def learned_from(past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeForecast]]) -> JudgedFactors:
     """By how much the record moves the ends of a range in a forecast for the day after its own."""
     histories = _histories(past.now, past.every, forecasts)
     return conformal.learned(conformal.scores_on(past.as_of.toordinal() + 1, histories))
