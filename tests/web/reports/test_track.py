@@ -112,7 +112,7 @@ def test_the_page_says_how_far_each_side_is_moved_and_which_kinds_have_their_own
     assert "Yes: by this mill's own record the early and the late day" in words(html).replace("&#x27;", "'")
     assert cells(html) == [
         ["Part type", "Edges judged", "Early day", "Late day"],
-        ["all others", "50", "1.42", "0.80"],
+        ["all others, from all edges", "50", "1.42", "0.80"],
         ["D5", "30", "1.00", "2.00"],
     ]
     assert "A part type with 20 judged edges has its own" in words(html)
