@@ -108,7 +108,8 @@ def test_a_gauge_that_counts_little_leads_to_its_correction_with_the_point_moved
 ) -> None:
     slip = gauge(shop, "53", 10.5)
     text = page(shop.die.pk)
-    assert [row[-1] for row in rows(text) if row[0] == "53.00 mm"] == ["counts little decimal point? 5.30 mm"]
+    (remark,) = [row[-1] for row in rows(text) if row[0] == "53.00 mm"]
+    assert remark.split() == ["counts", "little", "decimal", "point?", "5.30", "mm"]
     link = re.search(rf'href="(/log/measurement/{slip.pk}/correct/[^"]*)"', text)
     assert link is not None
     assert link[1].startswith(f"/log/measurement/{slip.pk}/correct/?value_mm=5.3")
