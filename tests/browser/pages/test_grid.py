@@ -92,3 +92,20 @@ def test_the_three_ways_in_cover_no_tab_and_no_menu(
                 assert beside or above, (width, tab, way)
         lines = {round(tab["y"]) for tab in boxes["tabs"] if tab is not None}
         assert len(lines) <= 2, width
+
+
+@pytest.mark.parametrize("language", [code for code, _name in settings.LANGUAGES])
+def test_the_sheets_for_all_presses_and_for_a_week_and_that_on_the_wall_fit_a_tablet(
+    language: str, context_of: MakeContext, sign_in: SignIn, shop: LookMill
+) -> None:
+    User.objects.update(language=language)
+    page = context_of(viewport={"width": 768, "height": 800}).new_page()
+    sign_in(page, User.objects.get(username="owner"))
+    for path in ("/log/sheet/", "/presses/{north}/week/", "/presses/{north}/wall-sheet/", "/parts/"):
+        page.goto(path.format(north=shop.north.pk))
+        for width in (768, 1280):
+            page.set_viewport_size({"width": width, "height": 800})
+            room, needed = page.evaluate(
+                "(frame => [frame.clientWidth, frame.scrollWidth])(document.querySelector('.frame:has(table)'))"
+            )
+            assert needed <= room, (path, width)

@@ -86,3 +86,16 @@ def test_a_part_without_sizes_has_a_table_and_no_picture(shop: LookMill, page: C
     assert '<section aria-labelledby="wear">' not in text
     assert "Seed before" not in text
     assert len(rows(text)) == 3
+
+
+def test_each_gauge_leads_to_its_entry_where_it_is_corrected_and_crossed_out(
+    shop: LookMill, page: Callable[[int], str], client: Client
+) -> None:
+    table = page(shop.die.pk).split('id="gauges-1"')[1].split("</table>")[0]
+    leads = re.findall(r'<th scope="row"><a href="([^"]*)"', table)
+    assert len(leads) == len(rows(page(shop.die.pk)))
+    entry = client.get(leads[0]).content.decode()
+    assert "5.39 mm" in entry
+    assert {"Correct", "Cross out"} <= set(
+        re.findall(r'<a class="button" href="[^"]*">([^<]*)</a>', re.sub(r"\s+", " ", entry))
+    )
