@@ -29,7 +29,8 @@ LINES_OF_CODE = """code => {
         left -= node.length;
       }
     }
-    const lines = new Set([...range.getClientRects()].filter(box => box.width).map(box => Math.round(box.top)));
+    const boxes = [...range.getClientRects()].filter(box => box.width);
+    const lines = new Set(boxes.map(box => Math.round(box.top)));
     found += 1;
     if (lines.size > 1) broken.push(one.textContent.trim().slice(0, 60));
   }

@@ -105,7 +105,6 @@ def test_the_sheets_for_all_presses_and_for_a_week_and_that_on_the_wall_fit_a_ta
         page.goto(path.format(north=shop.north.pk))
         for width in (768, 1280):
             page.set_viewport_size({"width": width, "height": 800})
-            room, needed = page.evaluate(
-                "(frame => [frame.clientWidth, frame.scrollWidth])(document.querySelector('.frame:has(table)'))"
-            )
+            table = page.locator(".frame:has(table)").first
+            room, needed = table.evaluate("frame => [frame.clientWidth, frame.scrollWidth]")
             assert needed <= room, (path, width)
