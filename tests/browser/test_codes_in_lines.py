@@ -55,7 +55,8 @@ def test_a_code_breaks_at_no_hyphen_at_any_width(
     if not script:  # so that this test is known to see a broken one
         page.route("**/comfort*.js", lambda route: route.abort())
     seen, broken = 0, []
-    for path in ("/", f"/presses/{shop.north.pk}/", f"/parts/{shop.die.pk}/", "/due/", "/log/"):
+    crop_change = f"/log/crop-change/?press={shop.north.pk}"
+    for path in ("/", f"/presses/{shop.north.pk}/", f"/parts/{shop.die.pk}/", "/due/", "/log/", crop_change):
         page.goto(path)
         for width in range(320, 480, 8):
             page.set_viewport_size({"width": width, "height": 740})
