@@ -62,27 +62,34 @@ def side_by_side(figures: Sequence[PressFigure], system: str = "") -> SideBySide
 def _rates(figure: PressFigure, system: str) -> Rates:
     us = units.is_us(system)
     pressed, common, span = figure_words(figure, system)
-    by_one = against_words(figure) if figure.against else _("at the crops all ran")
     ranged = [] if figure.low is None or figure.against else [f"{common} ({span})"]
     return Rates(
         name=figure.press_name,
         pressed=per_ton(figure.crude, us) or 0.0,
         pressed_words=(_("as pressed %(rate)s") % {"rate": pressed}, pressed),
         common=per_ton(figure.standardised, us),
-        common_words=(*(f"{words} {by_one}" for words in ranged), *ranged, f"{common} {by_one}", common),
+        common_words=(
+            *(_on_its_ground(figure, words) for words in ranged),
+            *ranged,
+            _on_its_ground(figure, common),
+            common,
+        ),
         low=per_ton(figure.low, us),
         high=per_ton(figure.high, us),
     )
 
 
+def _on_its_ground(figure: PressFigure, rate: str) -> str:
+    """`45.00 at the crops all ran`, or the crops that it shares with one other press."""
+    if figure.against:
+        return _("%(rate)s %(ground)s") % {"rate": rate, "ground": against_words(figure)}
+    return _("%(rate)s at the crops all ran") % {"rate": rate}
+
+
 def _sentence(figure: PressFigure, system: str) -> str:
     """`P1: 40.00, 45.00 at the crops all ran`; why there is no such rate where there is none."""
     pressed, common, _span = figure_words(figure, system)
-    same_mix = figure.why
-    if figure.against:
-        same_mix = _("%(rate)s %(ground)s") % {"rate": common, "ground": against_words(figure)}
-    elif figure.standardised is not None:
-        same_mix = _("%(rate)s at the crops all ran") % {"rate": common}
+    same_mix = figure.why if figure.standardised is None else _on_its_ground(figure, common)
     return f"{figure.press_name}: {pressed}, {same_mix}"
 
 

@@ -165,9 +165,7 @@ def locks_field(locks: Sequence[Lock], label: Words) -> forms.MultipleChoiceFiel
 
 
 class LockOffForm(EntryForm):
-    def __init__(
-        self, data: Mapping[str, object] | None, *, reader: Reader, locks: Sequence[Lock]
-    ) -> None:
+    def __init__(self, data: Mapping[str, object] | None, *, reader: Reader, locks: Sequence[Lock]) -> None:
         self.choices = locks
         super().__init__(data, reader=reader, initial={"why": "self"})
 
