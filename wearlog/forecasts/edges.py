@@ -27,6 +27,7 @@ from wearlog.calc.wear import (
     wear_along,
 )
 from wearlog.forecasts import lessons
+from wearlog.forecasts.harvests import HarvestColumns
 from wearlog.forecasts.things import crops_of
 from wearlog.history.cache import Cache
 from wearlog.history.record import NOTHING_EARLIER, Earlier, Record
@@ -46,14 +47,15 @@ _LEARNED: Cache[str, tuple[Learned, ...]] = Cache("what gauges have taught", mos
 @dataclass(frozen=True, eq=False)
 class Edge:
     """One edge that was used at least once, with its own records in order of time. `now_kg` is the seed per
-    crop that it has taken so far, shape (crops,); `earlier_kg` and `earlier_h` are what it had done before
-    this log, which `now_kg` includes."""
+    crop that it has taken so far, shape (crops,), and `harvests_kg` the same per harvest (see `harvests`);
+    `earlier_kg` and `earlier_h` are what it had done before this log, which both include."""
 
     key: EdgeKey
     fittings: tuple[FittingRow, ...]
     measurements: tuple[MeasurementRow, ...]
     works: tuple[ServiceRow, ...]
     now_kg: Floats
+    harvests_kg: Floats
     earlier_kg: Floats
     earlier_h: float
 
@@ -88,7 +90,7 @@ class Edges:
         self.record = record
         self._kept: Mapping[EdgeKey, Edge] = {}
         self._kept_records: Mapping[EdgeKey, EdgeRecord] = {}
-        if before is not None:
+        if before is not None and before.harvests == self.harvests:
             moved = _worked_at(before.record, touched) | _worked_at(record, touched)
             self._kept = _without(vars(before).get("used", {}), moved)
             self._kept_records = _without(vars(before).get("_edge_records", {}), moved)
@@ -149,6 +151,11 @@ class Edges:
         """The wear toward the limit of an edge of the part, used or not, at other moments, as for
         `calc.wear.wear_along`."""
         key = (part.id, edge) if (part.id, edge) in self.used else None
+        logged = np.zeros((0, 0))
+        if key is not None:
+            wanted = [(key, float(instant)) for instant in at]
+            logged = self._by_harvest(wanted, {key: list(self.used[key].fittings)})
+        seed = self.harvests.with_what_is_to_come(seed, logged)
         learned = dict(zip(self._type_records, self._learned, strict=True))[part.type_id]
         return wear_along(self._type_records[part.type_id], learned, key, seed, at)
 
@@ -178,7 +185,8 @@ class Edges:
                 part_id = self._part_of(service)
                 if part_id is not None and part_id in parts:
                     works[part_id, self._edge_at(part_id, service.edge, service.done)].append(service)
-        now = self._exposures([(key, self.record.end) for key in new], new)
+        by_harvest = self._by_harvest([(key, self.record.end) for key in new], new)
+        now = self.harvests.by_crop(by_harvest)
         made = {
             key: Edge(
                 key,
@@ -186,6 +194,7 @@ class Edges:
                 tuple(gauges.get(key, ())),
                 tuple(works.get(key, ())),
                 now[index],
+                by_harvest[index],
                 self._earlier_seed(key),
                 self._earlier_of(key).worked_h,
             )
@@ -309,6 +318,19 @@ class Edges:
             np.add.at(total, np.array(target), seed)
         return total
 
+    def _by_harvest(
+        self, wanted: list[tuple[EdgeKey, float]], fittings: Mapping[EdgeKey, list[FittingRow]]
+    ) -> Floats:
+        """The same per harvest, shape (len(wanted), harvests)."""
+        begun = {key: rows[0].fitted for key, rows in fittings.items()}
+        return self.harvests.taken(wanted, begun, lambda asked: self._exposures(asked, fittings))
+
+    @cached_property
+    def harvests(self) -> HarvestColumns:
+        """The columns of seed per harvest."""
+        first = min((row.fitted for row in self.record.fittings), default=self.record.end)
+        return HarvestColumns.of(self.record, first)
+
     @cached_property
     def _edge_records(self) -> Mapping[EdgeKey, EdgeRecord]:
         """What the wear model takes of each used edge."""
@@ -317,7 +339,7 @@ class Edges:
         for edge in new:
             wanted += [(edge.key, row.measured) for row in edge.measurements]
             wanted += [(edge.key, row.done) for row in edge.works]
-        seed = self._exposures(wanted, {edge.key: list(edge.fittings) for edge in new})
+        seed = self._by_harvest(wanted, {edge.key: list(edge.fittings) for edge in new})
         made, place = {}, 0
         for edge in new:
             count = len(edge.measurements) + len(edge.works)
@@ -332,6 +354,7 @@ class Edges:
             limit=type_.limit_mm,
             crops=len(self.record.crops),
             expected_life_kg=type_.expected_life_kg,
+            harvests=self.harvests.crop,
             edges=tuple(edges),
         )
 
@@ -347,7 +370,7 @@ class Edges:
             gauge_kg=seed[:count],
             works=tuple(Work(id=row.id, at=row.done, resets=row.action in RENEWS) for row in edge.works),
             work_kg=seed[count:],
-            now_kg=edge.now_kg,
+            now_kg=edge.harvests_kg,
             worn_out=(part.retired_because == "worn" and current) or self.turned_as_worn(edge),
             in_use=current and part.retired_on is None,
         )
