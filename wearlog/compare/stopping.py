@@ -22,10 +22,10 @@ from wearlog.calc import policy
 from wearlog.calc.life import Limits
 from wearlog.compare.ages import ages_of, seed_along
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
-from wearlog.compare.seasons import SEASON_START, parse_start, season_years
 from wearlog.history.record import Record
 from wearlog.history.rows import WORKED_OUT, FittingRow, Floats, Ints, PartRow
 from wearlog.history.yields import ANALYSED
+from wearlog.runs.seasons import SEASON_START, parse_start, season_years
 from wearlog.service.work import RENEWS
 
 WORN_KINDS = ("screw",)
