@@ -38,6 +38,18 @@ def photographed(code: Locator) -> str:
     return str(found.text)
 
 
+def test_the_code_of_a_caution_stands_on_paper_alone(page: Page, sign_in: SignIn, shop: LookMill) -> None:
+    sign_in(page, User.objects.get())
+    for path in ("/", f"/due/card/?item={key(shop)}", f"/presses/{shop.north.pk}/isolation/"):
+        page.goto(path)
+        seen = {}
+        for media in ("screen", "print"):
+            page.emulate_media(media=media)
+            seen[media] = re.findall(r"\b0-[0-9A-HJKMNP-TV-Z]{5}\b", page.locator("main").inner_text())
+        assert seen["screen"] == [], path
+        assert seen["print"], path
+
+
 @pytest.mark.parametrize(("paper", "size"), [("a4", (595, 842)), ("letter", (612, 792))])
 @pytest.mark.parametrize("points", [0, 2, 10])
 def test_a_card_printed_from_the_browser_is_one_sheet_too(

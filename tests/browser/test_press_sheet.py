@@ -54,6 +54,8 @@ def test_the_sheet_takes_four_screens_and_another_build_keeps_what_was_typed(
     phone.get_by_role("group", name="Choke").get_by_label("Mark").fill("K-1")
 
     phone.get_by_role("button", name="Twin press").tap()
+    expect(phone.get_by_role("group", name="Die right")).to_have_count(0)
+    phone.get_by_text("Die right", exact=True).first.tap()  # what is like another one is folded
     expect(phone.get_by_role("group", name="Die right")).to_be_visible()
     assert seat(phone, "Die left", "Mark") == "D8-04"
     assert seat(phone, "Screw left", "Mark") == "S-04"
@@ -73,3 +75,35 @@ def test_the_sheet_takes_four_screens_and_another_build_keeps_what_was_typed(
     phone.get_by_label("Short name").press("Enter")
     expect(phone.get_by_text("Saved: North.")).to_be_visible()
     assert set(Part.objects.values_list("code", flat=True)) == {"D8-04", "S-04"}
+
+
+@pytest.mark.parametrize(("build", "most"), [("hole-cylinder", 4.2), ("cage", 4.7), ("twin", 4.7)])
+def test_the_sheet_of_each_build_takes_less_than_five_screens(
+    phone: Page, sign_in: SignIn, olga: User, build: str, most: float
+) -> None:
+    sign_in(phone, olga)
+    phone.goto(f"/presses/new/?build={build}")
+    banner = phone.get_by_text("Reminders do not run yet.").locator("..").bounding_box()
+    assert banner is not None
+    assert screens(phone) - banner["height"] / SCREEN <= most
+
+
+def test_what_was_typed_for_a_place_like_another_is_in_sight_when_the_sheet_comes_back(
+    phone: Page, sign_in: SignIn, olga: User
+) -> None:
+    sign_in(phone, olga)
+    phone.goto("/presses/new/?build=twin")
+    phone.get_by_text("Die right", exact=True).first.tap()
+    phone.get_by_role("group", name="Die right").get_by_label("Hours so far").fill("many")
+    phone.get_by_role("button", name="Write it down", exact=True).tap()
+    expect(phone.get_by_role("alert")).to_contain_text("Die right: Hours so far")
+    assert seat(phone, "Die right", "Hours so far") == "many"
+    expect(phone.get_by_role("group", name="Die right")).to_be_visible()
+    expect(phone.get_by_role("group", name="Screw right")).to_have_count(0)
+
+
+def test_a_desk_shows_every_place_of_a_twin_at_once(page: Page, sign_in: SignIn, olga: User) -> None:
+    sign_in(page, olga)
+    page.goto("/presses/new/?build=twin")
+    for name in ("Screw left", "Screw right", "Die left", "Die right"):
+        expect(page.get_by_role("group", name=name)).to_be_visible()

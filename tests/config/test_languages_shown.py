@@ -18,6 +18,7 @@ from django.urls import reverse
 from django.utils import translation
 
 from tests.browser.addresses import addresses
+from tests.config.pages_read import Reader as Page
 from tests.mills.log_shop import form_of
 from tests.mills.look_mill import LookMill
 from tests.mills.whole_mill import whole_mill
@@ -193,6 +194,21 @@ def machine_parts(html: str) -> list[tuple[str, str, str]]:
     return [each for each in parser.found if not re.search(r"\?c=\d+-", each[2])]
 
 
+MACHINE_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b|\b\d\d?/\d\d?/\d{4}\b")
+
+
+def days_for_machines(html: str) -> list[str]:
+    """Days in the words of a page that nobody would write so by hand."""
+    page = Page()
+    page.feed(html)
+    return MACHINE_DAY.findall(" ".join(page.texts))
+
+
+def test_a_day_as_a_machine_writes_it_is_found_in_words_alone() -> None:
+    html = "<td>2026-03-04</td><p>until 03/04/2026</p><input value='2026-03-04'><p>4 Mar 2026, 2025/26</p>"
+    assert days_for_machines(html) == ["2026-03-04", "03/04/2026"]
+
+
 @pytest.mark.parametrize("language", ["de", "fr"])
 def test_every_page_opens_in_the_language_and_what_programs_read_stays_as_it_is(
     client: Client, shop: LookMill, language: str
@@ -203,13 +219,16 @@ def test_every_page_opens_in_the_language_and_what_programs_read_stays_as_it_is(
         if address == "/log/after/":  # nothing to read: it leads on
             continue
         User.objects.update(language="")
-        before = machine_parts(client.get(address).content.decode())
+        english = client.get(address).content.decode()
+        before = machine_parts(english)
         User.objects.update(language=language)
         answer = client.get(address)
         assert answer.status_code == 200, address
         assert f'<html lang="{language}">' in answer.content.decode(), address
         after = machine_parts(answer.content.decode())
         wrong += [f"{address}: {b} is {a}" for b, a in zip(before, after, strict=True) if a != b]
+        for html in (english, answer.content.decode()):
+            wrong += [f"{address}: {day} is no day as people write it" for day in days_for_machines(html)]
     assert wrong == []
 
 

@@ -29,7 +29,7 @@ YOUNG_SPREAD_GUESS = 0.5  # the same where there is no earlier year to go by, no
 DAY_SPREAD = 0.4  # assumed sd of one day's seed relative to the season's mean day, no source
 RECENT_DAYS = 90
 MISSES_HALVE_YEARS = 2.0
-FEW_LINES = 2.0  # the habit of keeping plans is pulled to none by so many kept to the letter
+FEW_LINES = 4.0  # the habit of keeping plans is pulled to none by so many kept to the letter
 SPELL_DAYS, MOST_SPELLS = 14, 26
 
 

@@ -3,6 +3,7 @@ by night, nothing sideways, controls for a glove, and nothing that the content p
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -22,6 +23,8 @@ PARTS = 4
 """Of the walk, so that several workers share it."""
 PHONE: ViewportSize = {"width": 360, "height": HEIGHT}
 """On which controls are measured; all else is looked at on a narrower one."""
+CODE_OF_A_CAUTION = r"\b\d+-[0-9A-HJKMNP-TV-Z]{5}\b"
+"""For paper and mail, where two of them are compared; noise on a screen."""
 GRID_GOES_SIDEWAYS = (
     "[...document.querySelectorAll('form .frame')].some(it => it.scrollWidth > it.clientWidth)"
 )
@@ -52,6 +55,9 @@ def wrong_with(page: Page, address: str) -> Iterator[str]:
     yield from wrong_controls(page, name, address)
     open_folds(page)
     yield from wrong_controls(page, name, f"{address} with open folds")
+    for code in re.findall(CODE_OF_A_CAUTION, page.locator("main").inner_text()):
+        if name != "cautions":  # which says what it is for
+            yield f"{address}: the code {code} of a caution stands on the screen"
     page.set_viewport_size({"width": WIDTH, "height": HEIGHT})
     for finding in findings_by_day_and_night(page):
         yield f"{address}: {finding}"
@@ -110,6 +116,7 @@ BREAKS = {
       one.textContent = 'window.told = 1';
       document.head.append(one);
     }""",
+    "the code 0-7KQ2M of a caution": "document.querySelector('main').append('flip the die, 0-7KQ2M')",
     "broken by the test": "setTimeout(() => { throw new Error('broken by the test') })",
 }
 """What is told of a page, and how it is broken so."""

@@ -132,3 +132,16 @@ def test_gauges_that_stand_still_while_others_of_the_type_wear_are_a_suspect_gau
     text = page(shop.spare.pk)
     assert "Check the gauge." in text
     assert "The gauges show no wear over" in text
+
+
+def test_each_gauge_leads_to_its_entry_where_it_is_corrected_and_crossed_out(
+    shop: LookMill, page: Callable[[int], str], client: Client
+) -> None:
+    table = page(shop.die.pk).split('id="gauges-1"')[1].split("</table>")[0]
+    leads = re.findall(r'<th scope="row"><a href="([^"]*)"', table)
+    assert len(leads) == len(rows(page(shop.die.pk)))
+    entry = client.get(leads[0]).content.decode()
+    assert "5.39 mm" in entry
+    assert {"Correct", "Cross out"} <= set(
+        re.findall(r'<a class="button" href="[^"]*">([^<]*)</a>', re.sub(r"\s+", " ", entry))
+    )

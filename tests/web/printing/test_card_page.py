@@ -145,7 +145,8 @@ class TestCard:
         self, keys: list[str], read: Callable[[str], str], shop: LookMill
     ) -> None:
         card = read(f"/due/card/?item={keys[0]}")
-        assert re.search(r"printed \d+ \w+ \d{4}, \d\d:\d\d by Olga · caution \d+-\w{5}<", card)
+        assert re.search(r"printed \d+ \w+ \d{4}, \d\d:\d\d by Olga<", card)
+        assert re.search(r'<span class="on-paper"> · caution \d+-\w{5}<', card)
         before = version_on(card)
         assert version_on(read(f"/due/card/?item={keys[0]}")) == before
         give_points(shop.north, 3)

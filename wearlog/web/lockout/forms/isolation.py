@@ -165,12 +165,9 @@ def locks_field(locks: Sequence[Lock], label: Words) -> forms.MultipleChoiceFiel
 
 
 class LockOffForm(EntryForm):
-    def __init__(
-        self, data: Mapping[str, object] | None, *, reader: Reader, locks: Sequence[Lock], user: User
-    ) -> None:
+    def __init__(self, data: Mapping[str, object] | None, *, reader: Reader, locks: Sequence[Lock]) -> None:
         self.choices = locks
-        own = [str(lock.pk) for lock in locks if lock.is_of(user)]
-        super().__init__(data, reader=reader, initial={"locks": own, "why": "self"})
+        super().__init__(data, reader=reader, initial={"why": "self"})
 
     def take_reader(self, reader: Reader) -> None:
         self.fields["locks"] = locks_field(self.choices, _("Which lock is off"))
@@ -205,7 +202,7 @@ class HandOverForm(NamesSomebody):
     ) -> None:
         self.choices = locks
         self.people = people
-        super().__init__(data, reader=reader, initial={"locks": [str(lock.pk) for lock in locks]})
+        super().__init__(data, reader=reader)
 
     def take_reader(self, reader: Reader) -> None:
         self.field("to", forms.ModelChoiceField).queryset = self.people

@@ -108,7 +108,7 @@ class LockOff(OnIsolation[LockOffForm, list[Lock]]):
     template_name = "web/lockout/off.html"
 
     def form(self, data: QueryDict | None) -> LockOffForm:
-        return LockOffForm(data, reader=self.reader, locks=self.locks, user=self.request.user)
+        return LockOffForm(data, reader=self.reader, locks=self.locks)
 
     def context(self) -> dict[str, object]:
         return {**super().context(), "test_steps": steps.TEST, "release": steps.RELEASE}

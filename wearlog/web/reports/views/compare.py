@@ -7,7 +7,6 @@ from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
 from django_tables2 import RequestConfig
 
-from wearlog.compare.charts import per_tonne_chart
 from wearlog.compare.columns import figure_words, headline, pair_words
 from wearlog.compare.earning import sentences
 from wearlog.compare.earning import table as earned_table
@@ -20,6 +19,7 @@ from wearlog.compare.tables import compare_table
 from wearlog.people.roles import Permission, allows
 from wearlog.runs.seasons import SEASON_START, BadSeasonStart
 from wearlog.web.drawing.charts.seasons_shown import season_pictures
+from wearlog.web.drawing.charts.side_by_side import side_by_side
 from wearlog.web.site.access import MillRequest, needs
 
 GROUPINGS = (
@@ -86,7 +86,7 @@ def compare(request: MillRequest) -> HttpResponse:
         "figures": [(figure, *figure_words(figure, system)) for figure in comparison.presses],
         "ground": ground_words(comparison.mix, comparison.left_out, system),
         "pairs": [pair_words(pair, system) for pair in comparison.pairs],
-        "chart": per_tonne_chart(comparison.presses, system),
+        "chart": side_by_side(comparison.presses, system),
         "earning": sentences(comparison, system),
         "earned": earned,
         "earned_words": [words for words, _figure in earned[0][1]] if earned else [],

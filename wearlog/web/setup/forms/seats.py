@@ -61,6 +61,23 @@ class SeatRow:
         """The names of its fields in the form."""
         return [field.name for _fact, field in self.facts]
 
+    @property
+    def answered(self) -> bool:
+        """Whether something was typed here, or is wrong."""
+        return any(field.errors or (field.data and field.data != ONE_EDGE) for _fact, field in self.facts)
+
+
+@dataclass(frozen=True)
+class AlikeSeats:
+    """Places of one kind: a phone shows the first of them, and folds the others."""
+
+    first: SeatRow
+    others: Sequence[SeatRow]
+
+    @property
+    def open(self) -> bool:
+        return any(row.answered for row in self.others)
+
 
 class SeatsForm(EntryForm):
     """Questions about what sits on each of some places. A subclass says which press they are on."""
@@ -129,15 +146,20 @@ class SeatsForm(EntryForm):
             for (number, _seat), (key, seat) in zip(self.numbered, self.places.items(), strict=True)
         ]
 
-    def wearing(self) -> list[SeatRow]:
-        return [row for row in self.seat_rows() if row.wears]
+    def wearing(self) -> list[AlikeSeats]:
+        """Places that seed wears, those of one kind together."""
+        by_kind: dict[Kind, list[SeatRow]] = {}
+        for row in self.seat_rows():
+            if row.wears:
+                by_kind.setdefault(row.seat.kind, []).append(row)
+        return [AlikeSeats(rows[0], rows[1:]) for rows in by_kind.values()]
 
     def others(self) -> list[SeatRow]:
         return [row for row in self.seat_rows() if not row.wears]
 
     def others_open(self) -> bool:
         """Whether one of the others was answered, or has an error."""
-        return any(field.errors or field.data for row in self.others() for _fact, field in row.facts)
+        return any(row.answered for row in self.others())
 
     def clean(self) -> dict[str, object]:
         cleaned = super().clean() or {}

@@ -1,4 +1,4 @@
-// Comfort only: every page works without this file.
+// Comfort only: every page works without it.
 "use strict";
 
 for (const button of /** @type {NodeListOf<HTMLButtonElement>} */ (document.querySelectorAll("button[data-print]"))) {
@@ -16,10 +16,11 @@ window.addEventListener("beforeprint", () => {
   }
 });
 
-// The index closes when somebody touches elsewhere or presses Escape; a fold closes by Escape within it.
-const index = /** @type {HTMLDetailsElement | null} */ (document.querySelector(".tabs details"));
+// A menu closes by a touch elsewhere; it and every fold by Escape within.
 document.addEventListener("click", (event) => {
-  if (index && !index.contains(/** @type {Node} */ (event.target))) index.open = false;
+  for (const menu of document.querySelectorAll(".tabs details[open]")) {
+    if (!menu.contains(/** @type {Node} */ (event.target))) menu.removeAttribute("open");
+  }
 });
 document.addEventListener("keydown", (event) => {
   const within = /** @type {Element} */ (event.target);
@@ -29,32 +30,28 @@ document.addEventListener("keydown", (event) => {
   fold.querySelector("summary")?.focus();
 });
 
-// On a sheet Enter goes on to the next field, as it does on paper; on the button it saves.
+// On a sheet Enter goes to the next field, as on paper; on the button it saves.
 for (const form of document.querySelectorAll("form.lines")) {
   form.addEventListener("keydown", (event) => {
     const here = /** @type {HTMLElement} */ (event.target);
     if (/** @type {KeyboardEvent} */ (event).key !== "Enter") return;
     if (!here.matches("input:not([type=checkbox]), select")) return;
     event.preventDefault();
-    /** @type {HTMLElement[]} */
-    const fields = [...form.querySelectorAll("input:not([type=hidden]), select:not([data-aside]), button.main")].map(
-      (field) => /** @type {HTMLElement} */ (field),
-    );
+    const fields = /** @type {HTMLElement[]} */ ([
+      ...form.querySelectorAll("input:not([type=hidden]), select:not([data-aside]), button.main"),
+    ]);
     const next = fields[fields.indexOf(here) + 1];
     next?.focus();
     if (next instanceof HTMLInputElement) next.select();
   });
 }
 
-// A press of the button answers at once, and a second press sends nothing twice.
+// A button answers at once, and a second press sends nothing twice.
 for (const form of /** @type {NodeListOf<HTMLFormElement>} */ (
   document.querySelectorAll("form[method=post]:not([data-queue])")
 )) {
   form.addEventListener("submit", (event) => {
-    if (form.dataset.sent) {
-      event.preventDefault();
-      return;
-    }
+    if (form.dataset.sent) return event.preventDefault();
     form.dataset.sent = "yes";
     form.setAttribute("aria-busy", "true");
   });
@@ -65,3 +62,18 @@ window.addEventListener("pageshow", () => {
     form.removeAttribute("aria-busy");
   }
 });
+
+// The code of a part, such as D10-05, is no place to break.
+const joint = /\d[a-z]*[-/](?=\w)|\w[-/](?=[a-z]*\d)/i;
+const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+while (texts.nextNode()) {
+  const text = /** @type {Text} */ (texts.currentNode);
+  const found = joint.exec(text.data);
+  if (!found || text.parentElement?.closest("svg, option, textarea, .tied")) continue;
+  const [whole, tie] = [0, 1].map(() => document.createElement("span"));
+  tie.className = "tied";
+  text.replaceWith(whole);
+  whole.append(text);
+  text.splitText(found.index + found[0].length - 1).splitText(2).before(tie);
+  tie.append(/** @type {Text} */ (tie.previousSibling));
+}

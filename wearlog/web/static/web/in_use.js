@@ -1,4 +1,4 @@
-// Tells the site, now and then, that this device is in use: for the list of where somebody is signed in.
+// Tells the site now and then that this device is in use, for the list of where somebody is signed in.
 // The page names the address only where the last use that is noted is more than ten minutes old.
 "use strict";
 

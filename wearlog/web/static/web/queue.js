@@ -1,5 +1,5 @@
 // Entries typed without a network are kept on this device and sent when there is one. Comfort only: every
-// form works without these files. Here a form is read, kept and handed over; store.js keeps it, order.js says
+// form works without. Here a form is read, kept and handed over; store.js keeps it, order.js says
 // what waits for what, sending.js sends, unsent.js tells.
 "use strict";
 
@@ -113,7 +113,7 @@ async function submit(form, button) {
     flush();
     return;
   }
-  // The form stays busy until the next page is there: a second touch meanwhile would be a second entry.
+  // Busy until the next page is there: a second touch meanwhile would be a second entry.
   if (answer.state === "saved" && answer.go) {
     location.assign(answer.go);
   } else if (DECIDED.has(answer.state)) {

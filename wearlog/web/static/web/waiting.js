@@ -1,4 +1,4 @@
-// The page of what this device has not sent yet: each entry with what became of it, and what can be done.
+// What this device has not sent yet: each entry with what became of it, and what can be done.
 "use strict";
 
 const list = document.getElementById("waiting-list");
