@@ -289,7 +289,7 @@ def record_as_of(log: Log, as_of: date, before: tuple[Log, Record] | None = None
     made = _RecordOfLog(log, as_of)
     if before is not None:
         old_log, old = before
-        if old_log.setup is log.setup and old.as_of == as_of:
+        if old.as_of == as_of and log.carries_on(old_log):
             made.take_over(old_log, old)
     return made
 

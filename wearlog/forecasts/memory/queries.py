@@ -52,7 +52,7 @@ class DayRecord:
     @classmethod
     def of(cls, log: Log, as_of: date, before: DayRecord | None = None) -> DayRecord:
         """The ground of a day. before: an earlier one, from which what has not changed since is taken."""
-        if before is None or before.record.as_of != as_of or before.log.setup is not log.setup:
+        if before is None or before.record.as_of != as_of or not log.carries_on(before.log):
             record = record_as_of(log, as_of)
             return cls(log, record, Edges(record), Scopes(record))
         since = before.log.versions.number
@@ -60,6 +60,8 @@ class DayRecord:
         record = record_as_of(log, as_of, (before.log, before.record))
         edges = Edges(record, before.edges, touched=touched, same_lessons=log.versions.lessons <= since)
         same = {press: scope for press, scope in before.scopes.made.items() if press not in touched}
+        if log.setup is not before.log.setup:
+            same = {}  # each holds rules and plans
         return cls(log, record, edges, Scopes(record, same))
 
     def read_together(self, presses: Iterable[int]) -> None:

@@ -43,5 +43,5 @@ def learn(*, at: datetime, go_on: Callable[[], bool] = lambda: True) -> bool:
             new = {"factor": factor, "judged": judged, "checked_on": day}
             Widening.objects.update_or_create(since=day, defaults=new)
         if factor != (1.0 if last is None else last.factor):
-            versions.touch(runs_of=())
+            versions.touch(versions.Change(setup=True))
     return True
