@@ -22,6 +22,7 @@ from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import snapshots, waiting
 from wearlog.forecasts.memory.scope import Scopes
+from wearlog.forecasts.memory.share import own_edges
 from wearlog.history import versions
 from wearlog.history.cache import Cache, may_cache
 from wearlog.history.log import Log, load_log
@@ -119,12 +120,18 @@ _GROUND: Cache[None, DayRecord] = Cache("the record of a day", most=1)
 """A record is large, so that only the latest one is kept."""
 
 
-def forecast_of_day(*, as_of: date) -> Forecast:
-    """Due items together with the record behind them, for pages that show both; the log is read once."""
-    return Forecast(_ground(as_of), get_language() or "")
+_SHARE: Cache[None, DayRecord] = Cache("the record of a day for a few presses", most=1)
+"""Its edges are those of the presses asked for last."""
 
 
-def _ground(as_of: date) -> DayRecord:
+def forecast_of_day(*, as_of: date, press_ids: Collection[int] | None = None) -> Forecast:
+    """Due items together with the record behind them, for pages that show both; the log is read once.
+
+    press_ids: the presses whose items will be asked for (None: all); wear of others must not be."""
+    return Forecast(_ground(as_of, press_ids), get_language() or "")
+
+
+def _ground(as_of: date, press_ids: Collection[int] | None = None) -> DayRecord:
     """One thread works it out, and others that ask meanwhile wait for it."""
     with _GROUND.making:
         log = load_log()
@@ -133,10 +140,30 @@ def _ground(as_of: date) -> DayRecord:
         kept = _GROUND.find(None)
         if kept is not None and kept.log is log and kept.record.as_of == as_of:
             return kept
+        carried_on = kept is not None and kept.record.as_of == as_of and log.carries_on(kept.log)
+        few = press_ids is not None and 2 * len(press_ids) <= len(log.setup.presses)
+        if few and press_ids is not None and not carried_on:
+            share = _share(log, as_of, press_ids)
+            if share is not None:
+                return share
         made = DayRecord.of(log, as_of, kept)
         if kept is not None and kept.record.as_of > as_of:  # a look back; today's is needed again at once
             return made
+        _SHARE.clear()  # the whole has all of it
         return _GROUND.keep(None, made)
+
+
+def _share(log: Log, as_of: date, press_ids: Collection[int]) -> DayRecord | None:
+    """The ground of a day for these presses alone; None where what the fleet has taught is not stored."""
+    kept = _SHARE.find(None)
+    if kept is not None and kept.log is log and kept.record.as_of == as_of:
+        record, scopes = kept.record, kept.scopes
+    else:
+        record = record_as_of(log, as_of, None if kept is None else (kept.log, kept.record))
+        scopes = Scopes(record)
+    parts = {part for press_id in press_ids for part in scopes.parts(press_id)}
+    edges = own_edges(record, log.versions, parts)
+    return None if edges is None else _SHARE.keep(None, DayRecord(log, record, edges, scopes))
 
 
 def items_by_press(
@@ -163,7 +190,7 @@ def _items_by_press(
     found |= earlier
     missing = [press_id for press_id in missing if press_id not in earlier]
     if missing:
-        now = forecast or forecast_of_day(as_of=as_of)
+        now = forecast or forecast_of_day(as_of=as_of, press_ids=missing)
         number = now.ground.log.versions.number
         now.ground.read_together(missing)
         for press_id in missing:

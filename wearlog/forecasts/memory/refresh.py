@@ -64,7 +64,10 @@ def _stale(presses: Iterable[int], known: Versions, as_of: date, language: str) 
 
 def learn(*, at: datetime) -> None:
     """Learn what gauges teach now, and store it for the other workers."""
-    forecast_of_day(as_of=today(at)).edges.store_lessons(at=at)
+    now = forecast_of_day(as_of=today(at))
+    now.edges.store_lessons(at=at)
+    number = now.ground.log.versions.number
+    lessons.note(now.edges.fingerprint.split(" ", 1)[0], as_of=today(at), number=number)
 
 
 def changed(*, at: datetime) -> list[int]:
@@ -90,7 +93,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
         cache.clear_all()
         sealing.forget()
         lessons.forget()
-    for language, now in _in_each_language(as_of):
+    for language, now in _in_each_language(as_of, None if anew else press_ids):
         held = {} if anew else snapshots.fingerprints(as_of=as_of, language=language)
         stale = set(now.scopes) if anew else _stale(now.scopes, known, as_of, language)
         wanted = [press for press in now.scopes if press_ids is None or press in press_ids]
@@ -122,7 +125,9 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     return done
 
 
-def _in_each_language(as_of: date) -> Iterator[tuple[str, Forecast]]:
+def _in_each_language(
+    as_of: date, press_ids: Collection[int] | None = None
+) -> Iterator[tuple[str, Forecast]]:
     for language in languages():
         with translation.override(language):
-            yield language, forecast_of_day(as_of=as_of)
+            yield language, forecast_of_day(as_of=as_of, press_ids=press_ids)
