@@ -42,14 +42,20 @@ class BarChart:
     bars: tuple[Bar, ...]
 
 
-def per_tonne_chart(figures: Sequence[PressFigure], system: str = "") -> BarChart | None:
-    """Bars of crude hours per tonne with marks of the standardised ones; None where no press has a rate."""
+def per_tonne_chart(
+    figures: Sequence[PressFigure], system: str = "", *, beside: Sequence[PressFigure] = ()
+) -> BarChart | None:
+    """Bars of crude hours per tonne with marks of the standardised ones; None where no press has a rate.
+    beside: presses that are drawn elsewhere on the same scale."""
     us = units.is_us(system)
     known = [figure for figure in figures if figure.crude is not None]
     if not known:
         return None
     reach = max(
-        value for figure in known for value in (figure.crude, figure.standardised, figure.high) if value
+        value
+        for figure in (*known, *beside)
+        for value in (figure.crude, figure.standardised, figure.high)
+        if value
     )
     room = WIDTH - LEFT - RIGHT
 
