@@ -21,7 +21,7 @@ from wearlog.calc.life import Limits
 from wearlog.compare.ages import ages_of
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
 from wearlog.history.record import Record
-from wearlog.history.rows import WORKED_OUT, Floats, Ints, PartRow
+from wearlog.history.rows import WORKED_OUT, Floats, Ints, PartRow, ServiceRow
 from wearlog.history.yields import ANALYSED
 from wearlog.service.work import RENEWS
 
@@ -119,30 +119,38 @@ def stops(record: Record, ledger: Ledger) -> list[Stop]:
     ]
     presses = {record.positions[last.position_id].press_id for _part, last in fitted}
     runs = pressed(record, presses) if presses else {}
+    work: dict[int, list[ServiceRow]] = {part.id: [] for part, _last in fitted}
+    for row in record.services:
+        if row.part_id in work:
+            work[row.part_id].append(row)
+    fitted.sort(key=lambda pair: pair[0].code)
+    since = [
+        max([last.fitted, *(row.done for row in work[part.id] if row.action in RENEWS)])
+        for part, last in fitted
+    ]
+    moments = [
+        (part.id, at) for (part, _), begun in zip(fitted, since, strict=True) for at in (begun, record.end)
+    ]
+    seed = np.diff(ages_of(record, moments).seed_kg.reshape(-1, 2)).ravel().tolist()
     made = []
-    for part, last in sorted(fitted, key=lambda pair: pair[0].code):
+    for (part, last), begun, kg in zip(fitted, since, seed, strict=True):
         press_id = record.positions[last.position_id].press_id
-        since = max(
-            [
-                last.fitted,
-                *(row.done for row in record.services if row.part_id == part.id and row.action in RENEWS),
-            ]
-        )
-        ages = ages_of(record, [(part.id, since), (part.id, record.end)])
-        seed = float(ages.seed_kg[1] - ages.seed_kg[0])
-        if seed > 0 and press_id in runs:
-            made.append(_advice(record, ledger, Stop(part, press_id, seed), runs[press_id], since))
+        if kg > 0 and press_id in runs:
+            done = [row for row in work[part.id] if row.done >= begun]
+            made.append(_advice(record, ledger, Stop(part, press_id, kg), runs[press_id], begun, done))
     return made
 
 
-def _advice(record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since: float) -> Stop:
+def _advice(
+    record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since: float, done: list[ServiceRow]
+) -> Stop:
     price = ledger.unit_cost.get(record.parts[bare.part.id].type_id)
     oil_price = ledger.prices.on(OIL, record.as_of)
     if price is None:
         return replace(bare, why=NoStop.NO_PART_PRICE)
     if oil_price is None:
         return replace(bare, why=NoStop.NO_OIL_PRICE)
-    work = _work(record, ledger, bare.part.id, since)
+    work = _work(record, ledger, done)
     if work is None:
         return replace(bare, why=NoStop.NO_LABOUR_PRICE)
     own = np.flatnonzero(runs.start >= since)
@@ -211,12 +219,10 @@ def _change(before: Floats, after: Floats) -> tuple[float, float]:
     return float(before.mean() - after.mean()), float(np.sqrt(spread))
 
 
-def _work(record: Record, ledger: Ledger, part_id: int, since: float) -> float | None:
-    """The cost of the work on the part since an instant; None where labour has no price."""
+def _work(record: Record, ledger: Ledger, done: list[ServiceRow]) -> float | None:
+    """The cost of this work; None where labour has no price."""
     total = 0.0
-    for service in record.services:
-        if service.part_id != part_id or service.done < since:
-            continue
+    for service in done:
         bill = ledger.bill(service.id)
         price = ledger.prices.on(LABOUR, record.day_of(service.done))
         if bill.labour_h and price is None:

@@ -265,10 +265,10 @@ class ItemsOfFleet:
     behind: int
 
 
-def items_of_fleet(*, as_of: date) -> ItemsOfFleet:
-    """For pages about all presses: those that have many don't work all of them out anew after a gauge, but
-    show what they knew, say so, and leave the work to a worker for a while."""
-    by_press, behind = _items_by_press(as_of, may_wait=True)
+def items_of_fleet(*, as_of: date, press_ids: Collection[int] | None = None) -> ItemsOfFleet:
+    """For pages about all presses, or about these: where they are many they are not worked out anew after a
+    gauge, but the page shows what was known, says so, and leaves the work to a worker for a while."""
+    by_press, behind = _items_by_press(as_of, press_ids, may_wait=True)
     return ItemsOfFleet(in_order(item for items in by_press.values() for item in items), behind)
 
 

@@ -20,8 +20,8 @@ from wearlog.compare.seasons import SEASON_START, BadSeasonStart
 from wearlog.compare.tables import compare_table
 from wearlog.people.roles import Permission, allows
 from wearlog.web.drawing.charts.seasons_shown import season_pictures
-from wearlog.web.reports.parted import Parted
 from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.parted import Parted
 
 GROUPINGS = (
     ("press,crop,season", _("press, crop and season")),

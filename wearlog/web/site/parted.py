@@ -11,7 +11,7 @@ from django.http import HttpRequest
 
 Row = TypeVar("Row")
 MOST = 25
-"""Rows of a part: a bar chart of more is longer than anybody looks at."""
+"""Rows of a part: a list or a chart of more is longer than anybody looks at, and costs with each."""
 
 
 @dataclass(frozen=True)
