@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
@@ -11,12 +12,15 @@ import pytest
 from tests.mills.forecast_shop import Shop
 from wearlog.equipment.models import Part
 from wearlog.forecasts import lessons
+from wearlog.forecasts.board import Board, items_of
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.memory import queries, refresh
+from wearlog.forecasts.memory import queries, refresh, snapshots
 from wearlog.forecasts.memory.share import OwnEdges
 from wearlog.forecasts.models import LearnedWear
 from wearlog.history import cache, log, versions
+from wearlog.history.record import record_as_of
 from wearlog.history.runs import runs_and_readings
+from wearlog.lockout.cautions.caution import NOT_YET
 
 NOW = datetime(2026, 5, 1, 12, tzinfo=UTC)
 DAY = date(2026, 5, 1)
@@ -46,6 +50,12 @@ def shop(transactional_db: None) -> Shop:
 
 def key_of(shop: Shop, code: str) -> int:
     return int(shop.press(code).id)
+
+
+def gauge(shop: Shop) -> None:
+    shop.gauge("2026-03-09 06:00", Part.objects.get(code="D0"), 5.2, edge="A")
+    items, tables = frozenset({key_of(shop, "P1")}), frozenset({"measurements"})
+    versions.touch(versions.Change(lessons=True, items=items, tables=tables))
 
 
 @contextmanager
@@ -114,8 +124,7 @@ def test_where_the_lesson_of_this_state_of_the_log_is_not_stored_it_learns_from_
 ) -> None:
     refresh.learn(at=NOW)
     if why == "a gauge since":
-        shop.gauge("2026-03-09 06:00", Part.objects.get(code="D0"), 5.2, edge="A")
-        versions.touch(versions.Change(lessons=True, tables=frozenset({"measurements"})))
+        gauge(shop)
     elif why == "another day":
         LearnedWear.objects.update(as_of=date(2026, 4, 30))
     elif why == "nothing stored":
@@ -153,3 +162,35 @@ def test_what_was_noted_for_an_earlier_state_holds_until_something_is_learned(sh
     assert lessons.standing(as_of=DAY, known=versions.latest()) is None
     refresh.learn(at=NOW)
     assert lessons.standing(as_of=DAY, known=versions.latest()) == before
+
+
+def stored(shop: Shop) -> dict[int, tuple[int, tuple[DueItem, ...]]]:
+    keys = [key_of(shop, code) for code in PRESSES]
+    return snapshots.stored(press_ids=keys, as_of=DAY, language="en")
+
+
+def test_after_a_gauge_only_wear_limits_are_worked_out_again_by_a_process_that_has_just_started(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    refresh.refresh(at=NOW)
+    before = {press: items for press, (_, items) in stored(shop).items()}
+    gauge(shop)
+    refresh.learn(at=NOW)
+    cache.clear_all()
+    asked: list[bool] = []
+    whole = Board.items_where
+
+    def noting(board: Board, *, at_limit: bool) -> Iterator[DueItem]:
+        asked.append(at_limit)
+        return whole(board, at_limit=at_limit)
+
+    monkeypatch.setattr(Board, "items_where", noting)
+    refresh.refresh(at=NOW, press_ids=[key_of(shop, "P2")])
+    assert asked == [True]
+    monkeypatch.undo()
+    press = key_of(shop, "P2")
+    anew = [item for item in items_of(record_as_of(log.load_log_uncached(), DAY)) if item.press_id == press]
+    after = stored(shop)[press][1]
+    assert {repr(item) for item in after} == {repr(replace(item, caution=NOT_YET)) for item in anew}
+    assert len(after) == 2
+    assert after != before[press]

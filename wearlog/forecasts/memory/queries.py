@@ -23,6 +23,7 @@ from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import snapshots, waiting
 from wearlog.forecasts.memory.scope import Scopes
 from wearlog.forecasts.memory.share import own_edges
+from wearlog.forecasts.triggers.limit import TRIGGER as LIMIT
 from wearlog.history import versions
 from wearlog.history.cache import Cache, may_cache
 from wearlog.history.log import Log, load_log
@@ -90,8 +91,26 @@ class Forecast:
         return self.ground.scopes
 
     def fingerprint(self, press_id: int) -> str:
-        """A fingerprint of everything that the items of a press depend on."""
-        return _digest(self.scopes[press_id].fingerprint, self.edges.fingerprint, self.language)
+        """A fingerprint of everything that the items of a press depend on: first of what those without a wear
+        limit depend on, then of all."""
+        whole = _digest(self.scopes[press_id].fingerprint, self.edges.fingerprint, self.language)
+        return f"{self._counted(press_id)}-{whole}"
+
+    def _counted(self, press_id: int) -> str:
+        return _digest(self.scopes[press_id].fingerprint, "", self.language)
+
+    def can_take_over(self, press_id: int, fingerprint: str) -> bool:
+        """Whether those items that were stored under a fingerprint and have no wear limit are what they would
+        be now, and are not at hand: a gauge, which changes the limits of all presses, leaves them."""
+        name = self._counted(press_id)
+        return fingerprint.split("-")[0] == name and _BY_CONTENT.find(f"counted {name}") is None
+
+    def take_over(self, press_id: int, fingerprint: str, items: tuple[DueItem, ...]) -> None:
+        """Take those items over, where that can be done."""
+        if self.can_take_over(press_id, fingerprint):
+            limits = {rule.id for rule in self.ground.record.rules if LIMIT.is_used_by(rule)}
+            others = tuple(item for item in items if item.rule_id not in limits)
+            _BY_CONTENT.keep(f"counted {self._counted(press_id)}", others)
 
     def of_press(self, press_id: int) -> tuple[str, tuple[DueItem, ...]]:
         """The fingerprint of a press's items, and the items.
@@ -101,7 +120,7 @@ class Forecast:
         with _BY_CONTENT.making:
             scope = self.scopes[press_id]
             name = self.fingerprint(press_id)
-            counted = _digest(scope.fingerprint, "", self.language)
+            counted = self._counted(press_id)
 
             @cache
             def board() -> Board:
@@ -113,7 +132,7 @@ class Forecast:
 
 
 def _digest(*pieces: str) -> str:
-    return sha256(repr(pieces).encode()).hexdigest()[:48]
+    return sha256(repr(pieces).encode()).hexdigest()[:31]  # two of them fit into one column
 
 
 _GROUND: Cache[None, DayRecord] = Cache("the record of a day", most=1)

@@ -7,7 +7,7 @@ in several workers at once gives the same result.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -103,6 +103,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
         for first in range(0, len(wanted), AT_ONCE):
             some = wanted[first : first + AT_ONCE]
             same = [press for press in some if press in held and held[press][0] == now.fingerprint(press)]
+            _take_over(now, [press for press in some if press not in same], held)
             made = {press: now.of_press(press) for press in some if press not in same}
             done.worked_out += len(made)
             if same:
@@ -123,6 +124,17 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
         learn(at=at)
         sealing.seal(at=at)
     return done
+
+
+def _take_over(now: Forecast, press_ids: Iterable[int], held: Mapping[int, tuple[str, int]]) -> None:
+    """Let the forecast have what is stored of these presses and still right, though it has a new lesson of
+    wear to work out for them. held: the fingerprint of what is stored, by press."""
+    wanted = [press for press in press_ids if press in held and now.can_take_over(press, held[press][0])]
+    if wanted:
+        as_of = now.ground.record.as_of
+        stored = snapshots.with_fingerprints(press_ids=wanted, as_of=as_of, language=now.language)
+        for press_id, (name, items) in stored.items():
+            now.take_over(press_id, name, items)
 
 
 def _in_each_language(
