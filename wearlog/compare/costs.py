@@ -26,10 +26,10 @@ import numpy.typing as npt
 
 from wearlog.compare.ledger import CAKE, ENERGY, LABOUR, OIL, Prices, prices
 from wearlog.compare.runtable import Floats, Places, RunTable
-from wearlog.compare.seasons import season_years
 from wearlog.equipment.models import PartType
 from wearlog.history.bills import NO_BILL, bills
 from wearlog.history.log import load_log
+from wearlog.runs.seasons import season_years
 
 SEED = "seed_kg %s"
 

@@ -16,7 +16,7 @@ import numpy as np
 from wearlog.calc import mix
 from wearlog.compare.grounds import MUCH_LEFT_OUT, WEEK_S, Floats
 from wearlog.compare.runtable import Places, RunTable
-from wearlog.compare.seasons import season_name, season_years
+from wearlog.runs.seasons import season_name, season_years
 
 MOST_SEASONS = 6
 """The last seasons that are shown."""

@@ -27,11 +27,11 @@ from wearlog.compare.costs import Money, RunCosts, any_recorded, costs_of_runs, 
 from wearlog.compare.grounds import MixShare, PairFigure, PressFigure, standardised
 from wearlog.compare.over_seasons import OverSeasons, over_seasons
 from wearlog.compare.runtable import Places, RunTable, load, load_each
-from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.history.cache import RunsCache, VersionCache
 from wearlog.history.log import Setup, load_log
 from wearlog.history.runs import last_run
 from wearlog.people.models import Mill
+from wearlog.runs.seasons import SEASON_START, parse_start, season_name, season_years
 
 GROUPS = ("press", "crop", "season")
 

@@ -27,6 +27,7 @@ from wearlog.calc.wear import (
     wear_along,
 )
 from wearlog.forecasts import lessons
+from wearlog.forecasts.harvests import HarvestColumns
 from wearlog.forecasts.things import crops_of
 from wearlog.history.cache import Cache
 from wearlog.history.record import NOTHING_EARLIER, Earlier, Record
@@ -46,14 +47,15 @@ _LEARNED: Cache[str, tuple[Learned, ...]] = Cache("what gauges have taught", mos
 @dataclass(frozen=True, eq=False)
 class Edge:
     """One edge that was used at least once, with its own records in order of time. `now_kg` is the seed per
-    crop that it has taken so far, shape (crops,); `earlier_kg` and `earlier_h` are what it had done before
-    this log, which `now_kg` includes."""
+    crop that it has taken so far, shape (crops,), and `harvests_kg` the same per harvest (see `harvests`);
+    `earlier_kg` and `earlier_h` are what it had done before this log, which both include."""
 
     key: EdgeKey
     fittings: tuple[FittingRow, ...]
     measurements: tuple[MeasurementRow, ...]
     works: tuple[ServiceRow, ...]
     now_kg: Floats
+    harvests_kg: Floats
     earlier_kg: Floats
     earlier_h: float
 
@@ -88,7 +90,7 @@ class Edges:
         self.record = record
         self._kept: Mapping[EdgeKey, Edge] = {}
         self._kept_records: Mapping[EdgeKey, EdgeRecord] = {}
-        if before is not None:
+        if before is not None and before.harvests == self.harvests:
             moved = _worked_at(before.record, touched) | _worked_at(record, touched)
             self._kept = _without(vars(before).get("used", {}), moved)
             self._kept_records = _without(vars(before).get("_edge_records", {}), moved)
@@ -149,6 +151,7 @@ class Edges:
         """The wear toward the limit of an edge of the part, used or not, at other moments, as for
         `calc.wear.wear_along`."""
         key = (part.id, edge) if (part.id, edge) in self.used else None
+        seed = self._as_harvests(key, seed, at)
         learned = dict(zip(self._type_records, self._learned, strict=True))[part.type_id]
         return wear_along(self._type_records[part.type_id], learned, key, seed, at)
 
@@ -178,7 +181,8 @@ class Edges:
                 part_id = self._part_of(service)
                 if part_id is not None and part_id in parts:
                     works[part_id, self._edge_at(part_id, service.edge, service.done)].append(service)
-        now = self._exposures([(key, self.record.end) for key in new], new)
+        by_harvest = self._by_harvest([(key, self.record.end) for key in new], new)
+        now = self.harvests.by_crop(by_harvest)
         made = {
             key: Edge(
                 key,
@@ -186,6 +190,7 @@ class Edges:
                 tuple(gauges.get(key, ())),
                 tuple(works.get(key, ())),
                 now[index],
+                by_harvest[index],
                 self._earlier_seed(key),
                 self._earlier_of(key).worked_h,
             )
@@ -309,6 +314,46 @@ class Edges:
             np.add.at(total, np.array(target), seed)
         return total
 
+    def _by_harvest(
+        self, wanted: list[tuple[EdgeKey, float]], fittings: Mapping[EdgeKey, list[FittingRow]]
+    ) -> Floats:
+        """The same per harvest, shape (len(wanted), harvests)."""
+        if not wanted:
+            return np.zeros((0, len(self.harvests.crop)))
+        starts, places = self.harvests.starts, {key: place for place, key in enumerate(fittings)}
+        rows = [places[key] for key, _ in wanted]
+        last = np.full(len(places), -np.inf)
+        np.maximum.at(last, rows, [at for _, at in wanted])
+        # By edge and season, what was taken when it began; seasons after the last instant are not asked for.
+        upto = np.full((len(places), len(starts), len(self.record.crops)), np.inf)
+        begins = []
+        for key, fitted in fittings.items():
+            first = self.harvests.year_of(fitted[0].fitted)
+            upto[places[key], :first] = 0.0
+            begins += [(key, year) for year in range(first, self.harvests.year_of(last[places[key]]))]
+        taken = self._exposures([*wanted, *((key, starts[year]) for key, year in begins)], fittings)
+        upto[[places[key] for key, _ in begins], [year for _, year in begins]] = taken[len(wanted) :]
+        return self.harvests.split(taken[: len(wanted)], upto[rows])
+
+    def _as_harvests(self, key: EdgeKey | None, seed: Floats, at: Floats) -> Floats:
+        """The seed per crop that the edge had taken, or will have taken, at the instants, as seed per
+        harvest: what is not in the log yet is of the harvests of today."""
+        out = np.zeros((len(seed), len(self.harvests.crop)))
+        if key is not None:
+            wanted = [(key, float(instant)) for instant in at]
+            out = self._by_harvest(wanted, {key: list(self.used[key].fittings)})
+        known = self.harvests.by_crop(out)
+        share = np.divide(np.minimum(seed, known), known, out=np.zeros_like(known), where=known > 0)
+        out *= share[:, list(self.harvests.crop)]
+        out[:, -seed.shape[1] or len(self.harvests.crop) :] += np.maximum(seed - known, 0.0)
+        return out
+
+    @cached_property
+    def harvests(self) -> HarvestColumns:
+        """The columns of seed per harvest."""
+        first = min((row.fitted for row in self.record.fittings), default=self.record.end)
+        return HarvestColumns.of(self.record, first)
+
     @cached_property
     def _edge_records(self) -> Mapping[EdgeKey, EdgeRecord]:
         """What the wear model takes of each used edge."""
@@ -317,7 +362,7 @@ class Edges:
         for edge in new:
             wanted += [(edge.key, row.measured) for row in edge.measurements]
             wanted += [(edge.key, row.done) for row in edge.works]
-        seed = self._exposures(wanted, {edge.key: list(edge.fittings) for edge in new})
+        seed = self._by_harvest(wanted, {edge.key: list(edge.fittings) for edge in new})
         made, place = {}, 0
         for edge in new:
             count = len(edge.measurements) + len(edge.works)
@@ -332,6 +377,7 @@ class Edges:
             limit=type_.limit_mm,
             crops=len(self.record.crops),
             expected_life_kg=type_.expected_life_kg,
+            harvests=self.harvests.crop,
             edges=tuple(edges),
         )
 
@@ -347,7 +393,7 @@ class Edges:
             gauge_kg=seed[:count],
             works=tuple(Work(id=row.id, at=row.done, resets=row.action in RENEWS) for row in edge.works),
             work_kg=seed[count:],
-            now_kg=edge.now_kg,
+            now_kg=edge.harvests_kg,
             worn_out=(part.retired_because == "worn" and current) or self.turned_as_worn(edge),
             in_use=current and part.retired_on is None,
         )

@@ -10,7 +10,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from wearlog.calc.season import DailySeed, PlanLine, Season, coming_season
+from wearlog.calc.season import HORIZON_DAYS, DailySeed, PlanLine, Season, coming_season
+from wearlog.forecasts.harvests import season_of, season_start
 from wearlog.forecasts.triggers import why
 from wearlog.history.record import Record
 from wearlog.history.rows import WORKED_OUT, Floats
@@ -90,7 +91,11 @@ class Outlook:
     def plan_lines(self, press_id: int) -> list[PlanLine]:
         return [
             PlanLine(
-                crop=row.crop, start=row.start_on.toordinal(), end=row.end_on.toordinal(), seed_kg=row.seed_kg
+                crop=row.crop,
+                start=row.start_on.toordinal(),
+                end=row.end_on.toordinal(),
+                seed_kg=row.seed_kg,
+                planned=None if row.planned_on is None else row.planned_on.toordinal(),
             )
             for row in self.record.plan
             if row.press_id == press_id
@@ -109,7 +114,15 @@ class Outlook:
         past = self.past(press_id)
         if past is None:
             past = DailySeed(first=self.record.as_of.toordinal(), kg=np.zeros((1, len(self.record.crops))))
-        return coming_season(as_of=self.record.as_of.toordinal(), past=past, plan=self.plan_lines(press_id))
+        return coming_season(
+            as_of=self.record.as_of.toordinal(), past=past, plan=self.plan_lines(press_id), turns=self.turns
+        )
+
+    @cached_property
+    def turns(self) -> list[int]:
+        """The days on which the seasons after today's begin, as far as any expectation goes."""
+        year = season_of(self.record.as_of)
+        return [season_start(year + ahead).toordinal() for ahead in range(1, HORIZON_DAYS // 365 + 2)]
 
     def hours_per_kg(self, press_id: int) -> Floats | None:
         """The press's own hours per kilogram of each crop, shape (crops,); for a crop that it never ran, the

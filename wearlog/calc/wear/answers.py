@@ -61,9 +61,9 @@ def wear_along(
     that is known today tells it; empty where nothing is known.
 
     key: the edge, None for one that was never used. seed: what it had taken, or will have taken, since it was
-    new, shape (n, crops). at: the instants, shape (n,); a shift of the dimension by work that was done later
-    is taken off again at its likeliest size. The cases are those of the edge's `scenarios`, so that the 10,
-    50 and 90 % points reach the limit where `seed_left` says."""
+    new, shape (n, columns). at: the instants, shape (n,); a shift of the dimension by work that was done
+    later is taken off again at its likeliest size. The cases are those of the edge's `scenarios`, so that the
+    10, 50 and 90 % points reach the limit where `seed_left` says."""
     edges = answers(record, learned, () if key is None else (key,)).edges
     return edges.along(key, seed, at) if isinstance(edges, _Edges) else ()
 
@@ -93,14 +93,14 @@ class _Edges(Mapping[Hashable, EdgeFit]):
 
     def new(self) -> EdgeFit:
         none = np.zeros(self.case.rows.shifts.shape[1])
-        cases = self.case.of_edge(-1, -1, none, np.zeros(self.record.crops), rebuilt=0, at_work=False)
+        cases = self.case.of_edge(-1, -1, none, np.zeros(self.record.columns), rebuilt=0, at_work=False)
         return _edge(None, self.everyone, cases)
 
     def along(self, key: Hashable | None, seed: Floats, at: Floats) -> tuple[Quantiles, ...]:
         edge = self.new() if key is None else self[key]
         cases = edge.scenarios
         assert cases is not None
-        begun, now = np.zeros(self.record.crops), np.zeros(self.record.crops)
+        begun, now = np.zeros(self.record.columns), np.zeros(self.record.columns)
         if key is not None:
             begun = self.places.start_kg[self.index[key]]
             now = np.maximum(self.record.edges[self.index[key]].now_kg - begun, 0.0)
@@ -111,7 +111,8 @@ class _Edges(Mapping[Hashable, EdgeFit]):
             if key is not None and (earlier or undone):
                 found.append(self._back_then(self.index[key], kg, undone))
             else:
-                found.append(Quantiles.of(self.case.ahead(cases, now, kg), cases.weights))
+                worn = self.case.ahead(cases, self.record.by_crop(now), self.record.by_crop(kg))
+                found.append(Quantiles.of(worn, cases.weights))
         return tuple(found)
 
     def _shifts_after(self, index: int, instant: float) -> int:

@@ -44,6 +44,9 @@ class Scenarios:
     needed: further progress (the sum over crops of rate times seed, from now on) at which the limit is
         reached; negative where it has already been passed, infinite where it never is.
     rates: progress per unit of seed.
+    harvests: how much each crop's harvest of today wears in parts of the usual, shape (G, T, crops); None
+        where nothing is known of harvests. harvest_spread: the standard deviation of its logarithm for any
+        later harvest.
     """
 
     rates: Floats
@@ -51,6 +54,8 @@ class Scenarios:
     wear_now: Floats
     multiplier: Floats
     weights: Floats
+    harvests: Floats | None = None
+    harvest_spread: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,7 +19,7 @@ from wearlog.calc.wear.model import Posterior, fit
 from wearlog.calc.wear.records import Floats, TypeRecord
 from wearlog.calc.wear.state import TypeToFit
 
-LIFE_SD, ROUGH_SD = 0.4, 1.0
+LIFE_SD, ROUGH_SD = 0.3, 1.0
 NO_WORK = 1e-6
 LEAST_KG = 1e-100  # in any unit: with less seed, rates would be too large for a floating-point number
 
@@ -76,7 +76,8 @@ def learn(records: Sequence[TypeRecord]) -> tuple[Learned, ...]:
         if prior is None:
             reasons[index] = NOTHING_KNOWN
         else:
-            problem = TypeToFit(rows, budget, *prior, record.gauge_guess)
+            harvests = np.array(record.harvests, dtype=np.int64)
+            problem = TypeToFit(rows, budget, *prior, record.gauge_guess, harvests)
             fitted[index] = (problem, places, bool(used.any()), most)
     posteriors = iter(fit([problem for problem, *_ in fitted.values()]) if fitted else [])
     retired_worn = sum(int((problem.rows.kind == WORN_OUT).sum()) for problem, *_ in fitted.values())
@@ -130,7 +131,7 @@ def _pieces(record: TypeRecord) -> Iterator[bytes]:
         if edge.worn_out:
             arrays.append(_bytes(edge.now_kg))
     facts = (record.new, record.limit, record.expected_life_kg, record.gauge_guess)
-    yield repr(([fact is None for fact in facts], record.crops, edges, words)).encode()
+    yield repr(([fact is None for fact in facts], record.crops, record.harvests, edges, words)).encode()
     yield np.array([*(fact or 0.0 for fact in facts), *numbers], dtype=float).tobytes()
     yield b"".join(arrays)
 

@@ -25,7 +25,8 @@ class Rows:
     Plain readings come first, then pin checks, then edges that were retired as worn; each group is in order
     of part and life. wear: the reading as wear toward the limit since new. kind: PLAIN, AT_LEAST or BELOW (a
     pin says that the wear is at least, or below, the value) or WORN_OUT (retired as worn: about at the
-    limit). kg: seed since the life's baseline, shape (N, crops). shifts: shape (N, K), 1 for each change of
+    limit). kg: seed since the life's baseline, shape (N, crops); harvest_kg: the same per harvest, shape (N,
+    H), H 0 where harvests aren't told apart. shifts: shape (N, K), 1 for each change of
     dimension other than by pressing that came before the reading: a polish with readings before and after it,
     or a rebuild whose new dimension was read. rebuilt: how often the edge had been rebuilt before that life.
     """
@@ -35,6 +36,7 @@ class Rows:
     wear: Floats
     kind: Ints
     kg: Floats
+    harvest_kg: Floats
     shifts: Floats
     rebuilt: Floats
     parts: int
@@ -85,7 +87,7 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
     shifts_of_part: list[int] = []
     found = _Found()
     places: list[tuple[int, int, Floats, tuple[int, ...], int, int]] = []
-    none_yet = np.zeros(record.crops)
+    none_yet = np.zeros(record.columns)
     for edge in record.edges:
         part = part_index.setdefault(edge.part, len(part_index))
         if part == len(lives_of_part):
@@ -138,7 +140,7 @@ def rows_of(record: TypeRecord) -> tuple[Rows, Places]:
     return rows, Places(
         part=np.array([p[0] for p in places], dtype=np.int64),
         life=np.array([p[1] for p in places], dtype=np.int64),
-        start_kg=np.array([p[2] for p in places], dtype=float).reshape(len(places), record.crops),
+        start_kg=np.array([p[2] for p in places], dtype=float).reshape(len(places), record.columns),
         shifts=_indicators([p[3] for p in places], shifts),
         readings=np.array([p[4] for p in places], dtype=np.int64),
         rebuilt=np.array([p[5] for p in places], dtype=np.int64),
@@ -150,7 +152,7 @@ def _sorted_rows(record: TypeRecord, sign: float, found: _Found, parts: int, liv
     life = np.array(found.life, dtype=np.int64)
     kind = np.array(found.kind, dtype=np.int64)
     wear = sign * (np.array(found.value, dtype=float) - float(record.new or 0.0))
-    kg = np.concatenate([np.zeros((0, record.crops)), *found.kg])
+    kg = np.maximum(np.concatenate([np.zeros((0, record.columns)), *found.kg]), 0.0)
     block = np.where(kind == PLAIN, 0, np.where(kind == WORN_OUT, 2, 1))
     order = np.lexsort((life, part, block))
     return Rows(
@@ -158,7 +160,8 @@ def _sorted_rows(record: TypeRecord, sign: float, found: _Found, parts: int, liv
         life=life[order],
         wear=wear[order],
         kind=kind[order],
-        kg=np.maximum(kg[order], 0.0),
+        kg=record.by_crop(kg[order]),
+        harvest_kg=kg[order, : len(record.harvests)],
         shifts=_indicators(found.shifts, shifts)[order],
         rebuilt=np.array(found.rebuilt, dtype=float)[order],
         parts=parts,

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearlog.calc.wear import shape
+from wearlog.calc.wear.harvests import ALIKE, Begun, Harvests, Settled, settle
 from wearlog.calc.wear.lives import PLAIN
 from wearlog.calc.wear.records import Floats
 from wearlog.calc.wear.state import (
@@ -33,12 +34,10 @@ from wearlog.calc.wear.wander import (
     TREND_SD,
     Readings,
     Wander,
-    least_squares,
-    stray,
 )
 
 SEARCH_STEPS = 10  # the first steps, in which reading errors are treated as Student-t
-CROP_SD = 0.6  # standard deviation of the log rates of crops about that of their type
+CROP_SD = 0.4  # standard deviation of the log rates of crops about that of their type
 SHARED_BEND = 0.8  # correlation of the bends of two types
 # How many observations the prior of each spread counts for.
 LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 1.0, 2.0, 1.0
@@ -50,59 +49,76 @@ STEPS = 60
 CALM, LEAST_PACE = 0.65, 0.3
 STILL = 0.01  # converged once steps (in standard deviations) and relative changes of spreads are below this
 PLAIN_BLOCK, WORN_BLOCK = 0, 2
+TURNS = 3
 
 
 @dataclass(frozen=True)
 class Posterior:
     """Normal approximation of one type's posterior at its mode.
 
-    Globals are the log rates, then h, with `covariance`. Locals of each part are the log multipliers of its
-    lives, then its shifts; given the globals they have the mean local + slope @ (globals - mode) and the
-    covariance local_cov.
+    Globals are the log rates, then h, then the trend of rebuilt lives, with `covariance`; `step` is how far
+    they moved from the mode of the type's own fit, about which `factors` (N, globals) tell how the wear of
+    each row follows them, in budgets.
     """
 
     log_rates: Floats
     h: Floats
     trend: float
+    step: Floats
     covariance: Floats
-    local: Floats
-    slope: Floats
-    local_cov: Floats
     gauge_sd: float
     spreads: Spreads
-    # For each row, at the mode: first derivative of the log likelihood by the wear, a positive weight in
-    # place of its curvature, the wear by pressing, and the derivative of the wear by the globals.
-    score: Floats
-    weight: Floats
-    worn: Floats
-    by_global: Floats
+    factors: Floats
     wander: Wander
+    harvests: Harvests
     readings: Readings
 
 
 def fit(problems: list[TypeToFit]) -> list[Posterior]:
     """Fit all types together; one posterior for each problem, in the same order."""
-    states = [State(problem) for problem in problems]
-    spreads = Spreads()
+    states, spreads = [State(problem) for problem in problems], Spreads()
+    crop = problems[0].harvest_crop
+    effect, settled = np.zeros(len(crop)), []
+    for turn in range(TURNS):
+        covariances = _mode(states, spreads, searching=turn == 0)
+        begun = [_begun(state, spreads, own) for state, own in zip(states, covariances, strict=True)]
+        settled = settle(begun, crop, effect)
+        found = settled[0].harvests
+        if turn == TURNS - 1 or found.spread < ALIKE or np.abs(found.effect - effect).max() < ALIKE:
+            break
+        # Once more with seed that counts as its harvest wears: what is alike to all is no bend and no spread.
+        effect = found.effect
+        states = [state.with_harvests(effect) for state in states]
+    return [
+        _posterior(state, spreads, each, last)
+        for state, each, last in zip(states, begun, settled, strict=True)
+    ]
+
+
+def _mode(states: list[State], spreads: Spreads, *, searching: bool) -> list[Floats]:
+    """Move the states and spreads to the posterior's mode; the covariance of each type's globals there.
+    searching: from far off, so that reading errors are treated as Student-t in the first steps."""
+    problems = [state.problem for state in states]
     mean = np.concatenate([np.r_[np.full(len(s.a), s.problem.log_rate), np.zeros_like(s.h)] for s in states])
     ends = np.cumsum([len(s.a) + len(s.h) for s in states])
     blocks = [slice(end - len(s.a) - len(s.h), end) for s, end in zip(states, ends, strict=True)]
     bends = _Bends(problems)
     covariance = np.zeros((len(mean), len(mean)))
     last, full = np.zeros(len(mean)), 1.0
+    search = SEARCH_STEPS if searching else 0
     for turn in range(STEPS):
         prior = bends.precision(spreads.bend)
         hessian = prior.copy()
         now = np.concatenate([np.r_[s.a, s.h] for s in states])
         gradient = prior @ (mean - now)
         for state, block in zip(states, blocks, strict=True):
-            h_gg, g_g = state.curvature(spreads, turn < SEARCH_STEPS)
+            h_gg, g_g = state.curvature(spreads, turn < search)
             hessian[block, block] += h_gg
             gradient[block] += g_g
         covariance = inverse(hessian)
         step = covariance @ gradient
         relative = step / np.sqrt(np.diagonal(covariance))
-        if turn > SEARCH_STEPS:
+        if turn > search:
             full = max(CALM * full, LEAST_PACE) if relative @ last < 0.0 else min(full / CALM, 1.0)
         last = relative
         scale = min(full, 0.7 / max(float(np.max(np.abs(step), initial=0.0)), 1e-12))
@@ -116,16 +132,13 @@ def fit(problems: list[TypeToFit]) -> list[Posterior]:
         for state, block in zip(states, blocks, strict=True):
             moved = max(moved, state.move(step[block], scale))
         learned = float(np.max(np.abs(after - before) / np.maximum(np.abs(after), 0.05)))
-        if turn > SEARCH_STEPS and moved < STILL and learned < STILL:
+        if turn > search and moved < STILL and learned < STILL:
             break
-    return [
-        _posterior(state, spreads, covariance[block, block])
-        for state, block in zip(states, blocks, strict=True)
-    ]
+    return [covariance[block, block] for block in blocks]
 
 
-def _posterior(state: State, spreads: Spreads, covariance: Floats) -> Posterior:
-    """What was found of one type, with room for wear that wanders."""
+def _begun(state: State, spreads: Spreads, covariance: Floats) -> Begun:
+    """What was found of one type, in budgets."""
     problem, budget = state.problem, state.problem.budget
     rows = problem.rows
     information, pull = state.curvature(spreads, False)
@@ -143,43 +156,62 @@ def _posterior(state: State, spreads: Spreads, covariance: Floats) -> Posterior:
         rebuilt=rows.rebuilt,
         parts=rows.parts,
     )
-    begin = {
-        "gauge_sd": state.gauge_sd / budget,
-        "gauge_guess": problem.gauge_guess / budget,
-        "part": spreads.part,
-        "life": spreads.life,
-    }
     slopes = state.by_global / (theta * budget)[:, None]
-    crops, size = len(state.a), len(covariance)
+    size = len(covariance)
     prior = np.zeros((size + 1, size + 1))
-    prior[:size, :size] = inverse(covariance) - information
+    prior[:size, :size] = _at_least(inverse(covariance) - information, _own_prior(problem, spreads.bend))
     prior[size, size] = TREND_SD**-2.0
-    begun = np.append(pull, 0.0)
-    wander = stray(readings, **begin)
-    step = np.zeros(size + 1)
-    # Where edges were rebuilt, once more with the trend that was found: it is no spread between lives.
-    for again in (False, True) if rows.rebuilt.any() else (False,):
-        if again:
-            wander = stray(readings, **begin, trend=float(step[size]))
-        told, gradient = least_squares(readings, wander, slopes)
-        covariance = inverse(prior + told)
-        step = np.clip(covariance @ (gradient - begun), -0.7, 0.7)
-    return Posterior(
-        log_rates=state.a + step[:crops],
-        h=state.h + step[crops:size],
-        trend=float(step[size]),
-        covariance=covariance,
-        local=state.local,
-        slope=-state.gain,
-        local_cov=state.inverse,
-        gauge_sd=wander.gauge_sd * budget,
-        spreads=spreads,
-        score=state.score,
-        weight=state.weight,
-        worn=state.worn,
-        by_global=state.by_global,
-        wander=wander,
+    counted, seed = rows.harvest_kg * np.exp(state.effect), rows.kg[:, problem.harvest_crop]
+    share = np.divide(counted, seed, out=np.zeros_like(seed), where=seed > 0)
+    return Begun(
         readings=readings,
+        prior=prior,
+        pull=np.append(pull, 0.0),
+        factors=np.concatenate([slopes, (readings.u * rows.rebuilt)[:, None]], axis=1),
+        harvests=slopes[:, problem.harvest_crop] * share,
+        spreads={
+            "gauge_sd": state.gauge_sd / budget,
+            "gauge_guess": problem.gauge_guess / budget,
+            "part": spreads.part,
+            "life": spreads.life,
+        },
+    )
+
+
+def _own_prior(problem: TypeToFit, bend: float) -> Floats:
+    """The prior precision of one type's globals without the other types."""
+    crops = problem.rows.kg.shape[1]
+    out = np.zeros((crops + shape.POINTS,) * 2)
+    out[:crops, :crops] = np.linalg.inv(_prior_of_rates(problem))
+    out[crops:, crops:] = np.linalg.inv(shape.prior_covariance()) / bend**2
+    return out
+
+
+def _prior_of_rates(problem: TypeToFit) -> Floats:
+    crops = problem.rows.kg.shape[1]
+    return np.asarray(problem.log_rate_sd**2 * np.ones((crops, crops)) + CROP_SD**2 * np.eye(crops))
+
+
+def _at_least(precision: Floats, least: Floats) -> Floats:
+    """A precision that other types can only add to: where rounding says less, the least."""
+    values, vectors = np.linalg.eigh(precision - least)
+    return np.asarray(least + (vectors * np.maximum(values, 0.0)) @ vectors.T)
+
+
+def _posterior(state: State, spreads: Spreads, begun: Begun, settled: Settled) -> Posterior:
+    crops = len(state.a)
+    return Posterior(
+        log_rates=state.a + settled.step[:crops],
+        h=state.h + settled.step[crops:-1],
+        trend=float(settled.step[-1]),
+        step=settled.step,
+        covariance=settled.covariance,
+        gauge_sd=settled.wander.gauge_sd * state.problem.budget,
+        spreads=spreads,
+        factors=begun.factors,
+        wander=settled.wander,
+        harvests=settled.harvests,
+        readings=begun.readings,
     )
 
 
@@ -196,8 +228,8 @@ class _Bends:
         where: list[int] = []
         for problem, begin in zip(problems, np.cumsum([0, *sizes[:-1]]), strict=True):
             crops = problem.rows.kg.shape[1]
-            rates = problem.log_rate_sd**2 * np.ones((crops, crops)) + CROP_SD**2 * np.eye(crops)
-            self.rates[begin : begin + crops, begin : begin + crops] = np.linalg.inv(rates)
+            rates = np.linalg.inv(_prior_of_rates(problem))
+            self.rates[begin : begin + crops, begin : begin + crops] = rates
             where.extend(range(begin + crops, begin + crops + shape.POINTS))
         self.bends[np.ix_(where, where)] = bends
         self.count = len(where)

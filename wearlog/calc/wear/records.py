@@ -52,10 +52,10 @@ class EdgeRecord:
     """All records of one edge (or of a part with one edge) up to the forecast day.
 
     key: any hashable name of the edge; `part` is the same for all edges of one part.
-    gauges, gauge_kg: readings in any order and, row by row, the seed per crop that the edge had taken since
-        it was new, shape (len(gauges), crops).
-    works, work_kg: the same for work that changed the dimension, shape (len(works), crops).
-    now_kg: seed per crop taken up to the forecast day (or up to the edge's end), shape (crops,).
+    gauges, gauge_kg: readings in any order and, row by row, the seed per column (`TypeRecord.columns`) that
+        the edge had taken since it was new, shape (len(gauges), columns).
+    works, work_kg: the same for work that changed the dimension, shape (len(works), columns).
+    now_kg: seed per column taken up to the forecast day (or up to the edge's end), shape (columns,).
     worn_out: the edge was retired, or turned away for good, as worn.
     in_use: the edge may still take seed (it is on a press or waiting to go back).
     """
@@ -75,8 +75,10 @@ class EdgeRecord:
 class TypeRecord:
     """A part type and its edges. Where `new` or `limit` is None nothing can be said about a limit.
 
-    crops: the number of crops (columns of the exposures). expected_life_kg: of one edge, counts like one
-    edge.
+    crops: the number of crops. expected_life_kg: of one edge, counts like one edge.
+    harvests: the crop of each column of the exposures, where these tell a crop's harvests apart; empty where
+        there is one column for each crop, in which case nothing is learned of harvests. The same for all
+        types that are learned from together. The last column of each crop is its harvest of today.
     gauge_guess: assumed standard deviation of a reading before there are data (0.03 mm: common practice, no
         source).
     """
@@ -86,5 +88,17 @@ class TypeRecord:
     limit: float | None
     crops: int
     expected_life_kg: float | None = None
+    harvests: tuple[int, ...] = ()
     edges: tuple[EdgeRecord, ...] = field(default_factory=tuple)
     gauge_guess: float = 0.03
+
+    @property
+    def columns(self) -> int:
+        """The number of columns of the exposures."""
+        return len(self.harvests) or self.crops
+
+    def by_crop(self, kg: Floats) -> Floats:
+        """Seed per crop, shape (..., crops), of seed per column (..., columns)."""
+        if not self.harvests:
+            return kg
+        return np.asarray(kg @ np.eye(self.crops)[list(self.harvests)])

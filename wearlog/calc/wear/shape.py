@@ -74,6 +74,12 @@ class Shapes:
         x = v - KNOTS[at]
         return np.asarray(low + x * (slope + 0.5 * bend * x))
 
+    def pace(self, v: Floats) -> Floats:
+        """The slope of G at v, for v >= 0 of shape (cases, ...)."""
+        at = np.searchsorted(KNOTS, v, side="right") - 1
+        _, slope, bend = self._pieces(at)
+        return np.asarray(slope + bend * (v - KNOTS[at]))
+
     def backward(self, g: Floats) -> Floats:
         """The v with G(v) = g, for g of shape (cases, ...); below 0 the first slope is continued."""
         at = np.zeros(g.shape, dtype=np.int64)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -25,13 +25,15 @@ SPREAD_GUESS, LIFE_GUESS, WORN_GUESS, BEND_GUESS = 0.2, 0.02, 0.02, 0.2
 
 @dataclass(frozen=True)
 class TypeToFit:
-    """One type: its rows, the wear from new to limit, and the prior of its rate and gauge error."""
+    """One type: its rows, the wear from new to limit, the prior of its rate and gauge error, and the crop of
+    each harvest."""
 
     rows: Rows
     budget: float
     log_rate: float
     log_rate_sd: float
     gauge_guess: float
+    harvest_crop: Ints
 
 
 @dataclass
@@ -70,6 +72,7 @@ class State:
     multipliers of lives, then shifts) for each of P parts."""
 
     problem: TypeToFit
+    effect: Floats = field(default_factory=lambda: np.zeros(1))  # of the harvests, by which seed counts
     a: Floats = field(init=False)
     h: Floats = field(init=False)
     local: Floats = field(init=False)
@@ -93,6 +96,15 @@ class State:
         self.h = np.zeros(shape.POINTS)
         self.local = np.zeros((rows.parts, rows.lives + rows.shifts.shape[1]))
         self.gauge_sd = self.problem.gauge_guess
+
+    def with_harvests(self, effect: Floats) -> State:
+        """The same parameters, with seed that counts by the effects (H,) of its harvests."""
+        rows, crop = self.problem.rows, self.problem.harvest_crop
+        counted = rows.harvest_kg * np.exp(effect)
+        kg = counted @ np.eye(rows.kg.shape[1])[crop]
+        new = State(replace(self.problem, rows=replace(rows, kg=kg)), effect)
+        new.a, new.h, new.local, new.gauge_sd = self.a, self.h, self.local, self.gauge_sd
+        return new
 
     @cached_property
     def life_used(self) -> Floats:

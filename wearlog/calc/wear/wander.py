@@ -3,12 +3,10 @@
     wear(u) = theta * budget * u + budget * B(u) + shifts + error
 
 u = G(progress / budget) runs from 0 (new) to 1 (the limit of an average edge), theta is the multiplier of the
-life, and B a Wiener process of variance `noise` * u: what seed, feeding and chance do to one edge alone. With
-it the last believed readings count most, and more readings make a forecast better and not only surer. The
-size of the noise, the gauge's error and the spread of multipliers are those of the highest posterior density,
-the noise averaged over a grid that holds zero. The rates and the shape are then moved by one step of
-generalised least squares, since readings of one edge that wander together say less of them than as many
-readings of many edges.
+life, and B what seed, feeding and chance do to one edge alone (see `noise`). With it the last believed
+readings count most, and more readings make a forecast better and not only surer. How far the pace remembers
+itself, the gauge's error and the spread of multipliers are those of the highest posterior density, the size
+of the noise averaged over a grid that holds zero.
 
 Whitmore and Schenkelberg, "Modelling accelerated degradation data using Wiener diffusion with a time scale
 transformation", Lifetime Data Analysis 3, 1997 (from memory): drift, scale u, and errors of measurement.
@@ -21,12 +19,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearlog.calc.wear.lives import Ints
+from wearlog.calc.wear.noise import Noise
 from wearlog.calc.wear.records import Floats
 from wearlog.calc.wear.state import SHIFT_SD, SPREAD_GUESS
 
 # Noise, and factors of the gauge's error and of the spread of parts, that are tried; and spreads of lives.
 NOISES = np.array([0.0, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.015, 0.03, 0.06, 0.12])
-NOISE_GUESS = 0.01
+# How far the pace remembers itself, in parts of a life, and how likely that is before any reading.
+LENGTHS, LENGTH_CHANCES = (0.0, 0.1, 0.3), np.array([0.6, 0.2, 0.2])
+NOISE_GUESS = Noise(0.01)
 GAUGES = np.array([0.2, 0.35, 0.5, 0.7, 0.85, 1.0, 1.2])
 PARTS = np.array([0.4, 0.6, 0.8, 1.0, 1.2])
 LIVES = np.array([0.02, 0.05, 0.1, 0.2, 0.3])
@@ -45,15 +46,25 @@ SLIP_SHARE, SLIP_SIZE, GROSS = 0.02, 8.0, 0.35
 
 @dataclass(frozen=True)
 class Wander:
-    """How the wear of one type's edges strays, in budgets: the variance `noise` of a whole life, the gauge's
-    error, and the spreads of multipliers between parts and between the lives of one part."""
+    """How the wear of one type's edges strays, in budgets: the noise within a life, the gauge's error, and
+    the spreads of multipliers between parts and between the lives of one part."""
 
-    noise: float
+    noise: Noise
     gauge_sd: float
     part: float
     life: float
     error: Floats  # variance of each row's error, for all rows
     loose: Floats  # how far off each row is, in standard deviations of what the others let expect
+
+    def between(
+        self, u: Floats, life: Ints, other_u: Floats, other_life: Ints, *, part: float | None = None
+    ) -> Floats:
+        """Prior covariance of the wear (in budgets) of one part's lives at u and at other_u: shapes (..., n)
+        and (..., m). part: another spread between parts."""
+        same = life[..., :, None] == other_life[..., None, :]
+        spread = (self.part if part is None else part) ** 2 + self.life**2 * same
+        scaled = u[..., :, None] * other_u[..., None, :] * spread
+        return np.asarray(scaled + same * self.noise.between(u, other_u))
 
 
 @dataclass(frozen=True)
@@ -84,15 +95,6 @@ def gross(gauge_sd: float) -> float:
     return max(GROSS, SLIP_SIZE * gauge_sd)
 
 
-def between(
-    u: Floats, life: Ints, other_u: Floats, other_life: Ints, *, noise: float, part: float, spread: float
-) -> Floats:
-    """Prior covariance of the wear (in budgets) at u and at other_u: shapes (..., n) and (..., m)."""
-    same = life[..., :, None] == other_life[..., None, :]
-    scaled = u[..., :, None] * other_u[..., None, :] * (part**2 + spread**2 * same)
-    return np.asarray(scaled + noise * same * np.minimum(u[..., :, None], other_u[..., None, :]))
-
-
 @dataclass(frozen=True)
 class Readings:
     """What is known of one type's edges, one entry for each row, in budgets: `wear`, the variance of its
@@ -108,96 +110,151 @@ class Readings:
     rebuilt: Floats
     parts: int
 
-    def some_parts(self, most: int) -> Readings:
-        """These, or those of at most so many parts, evenly chosen: enough to learn a few spreads from."""
+    def parts_chosen(self, most: int) -> Ints | None:
+        """The rows of at most so many parts, evenly chosen: enough to learn a few spreads from. None: all."""
         if self.parts <= most:
-            return self
+            return None
         chosen = np.unique(np.linspace(0, self.parts - 1, most).astype(np.int64))
-        rows = np.isin(self.part, chosen)
-        each = {name: value[rows] for name, value in vars(self).items() if name != "parts"}
-        each["part"] = np.searchsorted(chosen, each["part"])
-        return Readings(**each, parts=len(chosen))
+        return np.flatnonzero(np.isin(self.part, chosen))
+
+
+@dataclass(frozen=True)
+class Explained:
+    """What is explained of each row by what edges have in common: its middle (N,), and the factors (N, K) by
+    which it follows K uncertain numbers of the covariance (K, K). In budgets."""
+
+    middle: Floats
+    factors: Floats
+    covariance: Floats
 
 
 def stray(
-    readings: Readings, *, gauge_sd: float, gauge_guess: float, part: float, life: float, trend: float = 0.0
+    readings: Readings,
+    *,
+    gauge_sd: float,
+    gauge_guess: float,
+    part: float,
+    life: float,
+    explained: Explained | None = None,
 ) -> Wander:
-    """How the wear of a type's edges strays. The arguments are in budgets, and where the search begins."""
+    """How the wear of a type's edges strays. The sizes are in budgets, and where the search begins.
+
+    With `explained`, spreads are those of what it leaves (the maximisation of an expectation-maximisation
+    step: what is not sure of it counts as spread too)."""
     if not len(readings.wear):
         return Wander(NOISE_GUESS, gauge_sd, part, life, np.zeros(0), np.zeros(0))
-    few = readings.some_parts(MOST_PARTS)
-    search = _Search(few, Blocks.of(few.part, few.parts), gauge_guess, trend)
-    best = {"noise": NOISE_GUESS, "gauge": gauge_sd, "part": part, "spread": life}
-    error = few.error.copy()
+    few = readings.parts_chosen(MOST_PARTS)
+    search = _Search(readings, few, gauge_guess, explained)
+    noise, best = NOISE_GUESS, {"gauge": gauge_sd, "part": part, "spread": life}
+    error = readings.error.copy()
+    lives = np.unique(np.append(LIVES, life))
+    choices = {"gauge": gauge_sd * GAUGES, "part": part * PARTS, "spread": lives}
     for _ in range(SWEEPS):
-        error, _loose = search.doubts(error, **best)
-        lives = np.unique(np.append(LIVES, life))
-        choices = {"gauge": gauge_sd * GAUGES, "part": part * PARTS, "spread": lives}
+        error, _loose = search.doubts(error, noise=noise, **best)
+        noise = _likeliest(search, error, best, LENGTHS[:1])
         for name, values in choices.items():
-            heights = [search.height(error, **(best | {name: float(value)})) for value in values]
+            heights = [search.height(error, noise=noise, **(best | {name: float(value)})) for value in values]
             best[name] = float(values[int(np.argmax(heights))])
-        heights_of_noise = np.array([search.height(error, **(best | {"noise": q})) for q in NOISES])
-        chance = np.exp(heights_of_noise - heights_of_noise.max())
-        best["noise"] = float(chance @ NOISES / chance.sum())
-    search = _Search(readings, Blocks.of(readings.part, readings.parts), gauge_guess, trend)
-    error, loose = search.doubts(readings.error, **best)
-    return Wander(best["noise"], best["gauge"], best["part"], best["spread"], error, loose)
+    # Last, since a gauge's error that is still wrong looks like a pace with a memory, or without one.
+    noise = _likeliest(search, error, best, LENGTHS)
+    if few is not None:
+        search = _Search(readings, None, gauge_guess, explained)
+    error, loose = search.doubts(readings.error, noise=noise, **best)
+    return Wander(noise, best["gauge"], best["part"], best["spread"], error, loose)
+
+
+def _likeliest(search: _Search, error: Floats, best: dict[str, float], lengths: tuple[float, ...]) -> Noise:
+    """The likeliest of the lengths, and the mean size with it."""
+    heights = np.array(
+        [[search.height(error, noise=Noise(float(q), each), **best) for q in NOISES] for each in lengths]
+    )
+    chance = np.exp(heights - heights.max())
+    length = int(np.argmax(LENGTH_CHANCES[: len(lengths)] * chance.sum(axis=1)))
+    chance = chance[length] / chance[length].sum()
+    size = float(chance @ NOISES)
+    return Noise(size, lengths[length] if size > 0 else 0.0)
 
 
 class _Search:
-    """The readings of each part side by side, with the covariance that any choice of spreads gives them."""
+    """The readings of each part side by side, with the covariance that any choice of spreads gives them.
+    chosen: the rows to use (None: all)."""
 
-    def __init__(self, readings: Readings, blocks: Blocks, gauge_guess: float, trend: float = 0.0) -> None:
-        self.readings, self.blocks, self.guess = readings, blocks, gauge_guess
-        usual = readings.u * (1.0 + trend * readings.rebuilt)
-        self.u, self.away = blocks.spread(readings.u), blocks.spread(readings.wear - usual)
-        self.life = np.where(blocks.there > 0, readings.life[np.maximum(blocks.row, 0)], -1)
-        shifts = blocks.spread(readings.shifts)
+    def __init__(
+        self, readings: Readings, chosen: Ints | None, gauge_guess: float, explained: Explained | None = None
+    ) -> None:
+        self.all_rows = np.arange(len(readings.wear)) if chosen is None else chosen
+        part = np.unique(readings.part[self.all_rows], return_inverse=True)[1]
+        self.blocks = blocks = Blocks.of(part, int(part.max(initial=-1)) + 1)
+        self.guess, self.plain = gauge_guess, readings.plain[self.all_rows]
+        away = readings.wear - readings.u
+        if explained is not None:
+            away = away - explained.middle
+        u = readings.u[self.all_rows]
+        self.u, self.away = blocks.spread(u), blocks.spread(away[self.all_rows])
+        life = readings.life[self.all_rows]
+        self.life = np.where(blocks.there > 0, life[np.maximum(blocks.row, 0)], -1)
+        shifts = blocks.spread(readings.shifts[self.all_rows])
         there = blocks.there[:, :, None] * blocks.there[:, None, :]
-        same = there * (self.life[:, :, None] == self.life[:, None, :])
+        self.same = there * (self.life[:, :, None] == self.life[:, None, :])
         # The covariance is a weighted sum of these, which are the same for every choice.
         self.shifted = SHIFT_SD**2 * (shifts @ shifts.swapaxes(1, 2)) * there
         self.of_part = self.u[:, :, None] * self.u[:, None, :] * there
-        self.of_life = self.of_part * same
-        self.of_noise = np.minimum(self.u[:, :, None], self.u[:, None, :]) * same
+        self.of_life = self.of_part * self.same
+        self.of_noise: dict[float, Floats] = {}
+        self.unsure = None
+        if explained is not None:
+            factors = blocks.spread(explained.factors[self.all_rows])
+            self.unsure = factors @ explained.covariance @ factors.swapaxes(1, 2)
 
-    def covariance(self, error: Floats, *, noise: float, gauge: float, part: float, spread: float) -> Floats:
-        size = np.where(self.readings.plain > 0, gauge**2 * error, error)
+    def _noise(self, length: float) -> Floats:
+        """The covariance of noise of size 1."""
+        if length not in self.of_noise:
+            self.of_noise[length] = Noise(1.0, length).between(self.u, self.u) * self.same
+        return self.of_noise[length]
+
+    def covariance(self, error: Floats, *, noise: Noise, gauge: float, part: float, spread: float) -> Floats:
+        error = error[self.all_rows]
+        size = np.where(self.plain > 0, gauge**2 * error, error)
         own = self.blocks.spread(size, 1.0)
         out = part**2 * self.of_part
         out += spread**2 * self.of_life
-        out += noise * self.of_noise
+        if noise.size:
+            out += noise.size * self._noise(noise.length)
         out += self.shifted
         diagonal = np.arange(own.shape[1])
         out[:, diagonal, diagonal] += own
         return np.asarray(out)
 
-    def height(self, error: Floats, *, noise: float, gauge: float, part: float, spread: float) -> float:
+    def height(self, error: Floats, *, noise: Noise, gauge: float, part: float, spread: float) -> float:
         """The logarithm of the posterior density, up to a constant."""
-        root = np.linalg.cholesky(self.covariance(error, noise=noise, gauge=gauge, part=part, spread=spread))
+        covariance = self.covariance(error, noise=noise, gauge=gauge, part=part, spread=spread)
+        root = np.linalg.cholesky(covariance)
         z = np.linalg.solve(root, self.away[:, :, None])[:, :, 0]
         likely = -0.5 * float((z**2).sum()) - float(np.log(np.diagonal(root, axis1=1, axis2=2)).sum())
+        if self.unsure is not None:
+            doubt = np.linalg.solve(covariance, self.unsure)
+            likely -= 0.5 * float(np.trace(doubt, axis1=1, axis2=2).sum())
         likely -= 0.5 * GAUGE_STRENGTH * (2 * np.log(gauge) + (self.guess / gauge) ** 2)
         likely -= 0.5 * PART_STRENGTH * (2 * np.log(part) + (SPREAD_GUESS / part) ** 2)
-        return float(likely - spread / LIFE_SCALE - np.sqrt(noise) / NOISE_SCALE)
+        return float(likely - spread / LIFE_SCALE - np.sqrt(noise.size) / NOISE_SCALE)
 
     def doubts(
-        self, error: Floats, *, noise: float, gauge: float, part: float, spread: float
+        self, error: Floats, *, noise: Noise, gauge: float, part: float, spread: float
     ) -> tuple[Floats, Floats]:
         """The error of each gauge anew, in gauge errors squared, from how far it is off what all others of
-        its part let expect; and that distance in standard deviations."""
-        loose = np.zeros(len(error))
+        its part let expect; and that distance in standard deviations. Rows that aren't used stay."""
+        error, loose = error.copy(), np.zeros(len(error))
+        there = self.blocks.there > 0
+        row = self.all_rows[self.blocks.row[there]]
+        plain = self.plain[self.blocks.row[there]] > 0
         for _ in range(3):
             inverse = np.linalg.inv(
                 self.covariance(error, noise=noise, gauge=gauge, part=part, spread=spread)
             )
             scale = np.diagonal(inverse, axis1=1, axis2=2)
-            apart = ((inverse @ self.away[:, :, None])[:, :, 0] / scale)[self.blocks.there > 0]
-            others = (1.0 / scale)[self.blocks.there > 0]
-            row = self.blocks.row[self.blocks.there > 0]
-            away, variance = np.empty(len(error)), np.empty(len(error))
-            away[row], variance[row] = apart, others
-            known = np.maximum(variance - np.where(self.readings.plain > 0, gauge**2 * error, 0.0), 0.0)
+            away = ((inverse @ self.away[:, :, None])[:, :, 0] / scale)[there]
+            variance = (1.0 / scale)[there]
+            known = np.maximum(variance - np.where(plain, gauge**2 * error[row], 0.0), 0.0)
             sound = known + gauge**2
             slip = known + gross(gauge) ** 2
             odds = SLIP_SHARE / (1 - SLIP_SHARE) * np.sqrt(sound / slip)
@@ -205,24 +262,22 @@ class _Search:
             odds = odds * np.exp(np.minimum(0.5 * away**2 / sound, 500.0)) / (1.0 + away**2 / slip)
             believed = 1.0 / (1.0 + odds)
             big = (slip + away**2) / gauge**2
-            loose = np.abs(away) / np.sqrt(sound)
-            error = np.where(self.readings.plain > 0, 1.0 / (believed + (1.0 - believed) / big), error)
+            loose[row] = np.abs(away) / np.sqrt(sound)
+            error[row] = np.where(plain, 1.0 / (believed + (1.0 - believed) / big), error[row])
         return error, loose
 
 
-def least_squares(readings: Readings, wander: Wander, slopes: Floats) -> tuple[Floats, Floats]:
-    """Information (G + 1, G + 1) on the globals and the trend of rebuilt lives, and the gradient (G + 1,) at
-    no trend, from all rows; `slopes` (N, G) are the derivatives of u by the globals."""
-    columns = np.concatenate([slopes, (readings.u * readings.rebuilt)[:, None]], axis=1)
+def least_squares(readings: Readings, wander: Wander, factors: Floats) -> tuple[Floats, Floats]:
+    """Information (K, K) on what the readings follow by `factors` (N, K), and its gradient (K,) at 0."""
+    size = factors.shape[1]
     if not len(readings.wear):
-        return np.zeros((columns.shape[1],) * 2), np.zeros(columns.shape[1])
-    blocks = Blocks.of(readings.part, readings.parts)
-    search = _Search(readings, blocks, 1.0)
+        return np.zeros((size, size)), np.zeros(size)
+    search = _Search(readings, None, 1.0)
     covariance = search.covariance(
         wander.error, noise=wander.noise, gauge=wander.gauge_sd, part=wander.part, spread=wander.life
     )
-    known = np.concatenate([blocks.spread(columns), search.away[:, :, None]], axis=2)
+    known = np.concatenate([search.blocks.spread(factors), search.away[:, :, None]], axis=2)
     solved = np.linalg.solve(covariance, known)
-    flat = known.reshape(-1, known.shape[2])
+    flat = known.reshape(-1, size + 1)
     total = flat.T @ solved.reshape(flat.shape)
     return total[:-1, :-1], total[:-1, -1]

@@ -11,13 +11,13 @@ import numpy as np
 from wearlog.calc.exposure import exposures
 from wearlog.compare.queries import Line
 from wearlog.compare.queries import season_lines as seasonal
-from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.left import figure_of
 from wearlog.forecasts.things import crops_of
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow
+from wearlog.runs.seasons import SEASON_START, parse_start, season_name, season_years
 
 
 @dataclass(frozen=True)

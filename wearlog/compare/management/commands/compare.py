@@ -14,8 +14,8 @@ from wearlog.compare.earning import sentences
 from wearlog.compare.export import as_csv
 from wearlog.compare.grounds import ground_words
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, compare, parse_by
-from wearlog.compare.seasons import SEASON_START, BadSeasonStart
 from wearlog.people.models import Mill, Units
+from wearlog.runs.seasons import SEASON_START, BadSeasonStart
 
 
 class Command(BaseCommand):

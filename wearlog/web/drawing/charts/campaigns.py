@@ -10,9 +10,9 @@ from itertools import pairwise
 import numpy as np
 
 from wearlog.compare.reliability import OFF_SEASON_S
-from wearlog.compare.seasons import SEASON_START, parse_start
 from wearlog.history.record import NO_RUNS, Record
 from wearlog.history.rows import ServiceRow
+from wearlog.runs.seasons import SEASON_START, parse_start
 from wearlog.service.work import Action
 from wearlog.web.drawing.charts.throughput import MARKED
 from wearlog.web.site.frames import Frame

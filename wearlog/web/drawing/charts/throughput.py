@@ -14,9 +14,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from wearlog.compare.reliability import OFF_SEASON_S
-from wearlog.compare.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.history.record import NO_RUNS, Record
 from wearlog.history.rows import Floats, Ints, RunColumns
+from wearlog.runs.seasons import SEASON_START, parse_start, season_name, season_years
 from wearlog.service.models import Service
 from wearlog.service.queries import gauges_on
 from wearlog.service.work import Action

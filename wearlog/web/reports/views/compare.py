@@ -16,9 +16,9 @@ from wearlog.compare.gap import gap_sentence
 from wearlog.compare.grounds import ground_words
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, parse_by
 from wearlog.compare.queries import compare as compare_runs
-from wearlog.compare.seasons import SEASON_START, BadSeasonStart
 from wearlog.compare.tables import compare_table
 from wearlog.people.roles import Permission, allows
+from wearlog.runs.seasons import SEASON_START, BadSeasonStart
 from wearlog.web.drawing.charts.seasons_shown import season_pictures
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.parted import Parted

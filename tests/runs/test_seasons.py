@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearlog.compare.seasons import SEASON_START, BadSeasonStart, parse_start, season_name, season_years
+from wearlog.runs.seasons import SEASON_START, BadSeasonStart, parse_start, season_name, season_years
 
 
 def test_seasons_begin_in_july_unless_somebody_says_otherwise() -> None:
