@@ -2,13 +2,15 @@
 
 An age is in hours, kilograms or crop-weighted kilograms, always above 0. A part still in service, lost, or
 retired for another reason than wear or breakage is censored: all that is known is that it lasts longer.
-- `fit_life`: two-parameter Weibull by maximum likelihood with likelihood-ratio limits (`calc.weibull`), where
-  there are two or more distinct failure ages. Below three failures, advice uses assumed shapes instead
-  (`basis` "fixed_shape"): the scale for an assumed shape b is (sum(w t^b) / r)^(1/b), with limits from
-  2 sum(w t^b) / scale^b ~ chi-square, 2r + 2 degrees of freedom for the lower limit and 2r for the upper.
-  With no failure there is only a lower limit, at the whole confidence. With exactly three failures both the
-  free fit and the assumed shapes are given. Several shapes are given because the choice matters: assuming 3
-  where 2 is true reduces the coverage of a 95 % limit to between 72 and 93 %.
+- `fit_life`: two-parameter Weibull by maximum likelihood where there are two or more distinct failure ages,
+  with exact limits for three to nine failures, else likelihood-ratio limits (`calc.weibull`). Below three
+  failures, advice uses assumed shapes instead (`basis` "fixed_shape"): the scale for an assumed shape b is
+  (sum(w t^b) / r)^(1/b), with limits from 2 sum(w t^b) / scale^b ~ chi-square, 2r + 2 degrees of freedom for
+  the lower limit and 2r for the upper. With no failure there is only a lower limit, at the whole confidence.
+  With exactly three failures both the free fit and the assumed shapes are given. Several shapes are given
+  because the choice matters: assuming 3 where 2 is true reduces the coverage of a 95 % limit to between 72
+  and 93 %.
+- `least_shape`: the exact lower limit of the shape, for advice that needs parts to wear out.
 - `kaplan_meier`: the product-limit estimate with Greenwood's standard error and plain log limits; at a tie a
   failure comes before a censoring.
 - `remaining`: quantiles of the remaining life of a part, given that it has reached an age.
@@ -29,7 +31,7 @@ import numpy.typing as npt
 from scipy import special
 
 from wearlog.calc import quantiles
-from wearlog.calc.weibull_one import fit_one
+from wearlog.calc.weibull import one, pivotal
 
 Floats = npt.NDArray[np.float64]
 ASSUMED_SHAPES: Final = (1.0, 2.0, 3.0, 4.0)
@@ -94,6 +96,13 @@ class Life:
     se_log_scale: float | None = None
 
     @property
+    def limits(self) -> Literal["exact", "likelihood ratio", "none"]:
+        """Which kind the ranges of the free fit are."""
+        if self.shape is None:
+            return "none"
+        return "exact" if pivotal.FROM <= self.failures < pivotal.BELOW else "likelihood ratio"
+
+    @property
     def mean(self) -> float | None:
         """Mean life of the free fit, as scale * gamma(1 + 1/shape)."""
         if self.shape is None or self.scale is None:
@@ -137,14 +146,14 @@ def fit_life(
 ) -> Life:
     """Fit one set of parts, shape (n,) each; `counts` says how many parts each entry stands for (default 1).
     Raises ValueError for ages that are not finite and above 0, negative counts, or unequal lengths. To fit
-    many sets at once use `calc.weibull.fit_many`."""
+    many sets at once use `calc.weibull.many.fit_many`."""
     if not 0 < confidence < 1:
         raise ValueError("The confidence must lie between 0 and 1.")
     t, dead, w = _checked(ages, failed, counts)
     if t.size == 0:
         return Life("none", "no part on record", 0.0, 0.0, ())
     drop = quantiles.chi_square(confidence, 1) / 2
-    found = fit_one(t, dead, w, drop=drop)
+    found = one.fit_one(t, dead, w, drop=drop)
     failures, fitted = float(w[dead].sum()), found is not None
     fixed: tuple[FixedShape, ...] = ()
     if failures <= FEW or not fitted:
@@ -171,6 +180,20 @@ def fit_life(
         se_log_shape=found.se_log_shape,
         se_log_scale=found.se_log_scale,
     )
+
+
+def least_shape(
+    ages: npt.ArrayLike,
+    failed: npt.ArrayLike,
+    counts: npt.ArrayLike | None = None,
+    *,
+    confidence: float = 0.95,
+) -> float | None:
+    """The lower limit of the shape by which advice goes that needs parts to wear out: parts that fail by
+    chance (shape 1) seem to wear out in (1 - confidence) / 2 of cases, however few or many have failed. None
+    with fewer than two distinct failure ages. Raises ValueError as `fit_life` does."""
+    t, dead, w = _checked(ages, failed, counts)
+    return one.least_shape(t, dead, w, tail=(1 - confidence) / 2) if t.size else None
 
 
 def _why_fixed(failures: float, fitted: bool) -> str:

@@ -48,3 +48,24 @@ def ages_of(record: Record, wanted: Sequence[tuple[int, float]]) -> Ages:
         np.add.at(hours, np.array(target), done.hours)
         np.add.at(seed, np.array(target), done.kilograms.sum(axis=1))
     return Ages(hours, seed)
+
+
+def seed_along(record: Record, part_id: int, instants: Floats) -> Floats:
+    """Kilograms through one part by each of many instants, shape (n,), as `ages_of` counts them; one call for
+    each of its fittings."""
+    seed = np.zeros(instants.size)
+    for fitting in record.fittings_of.get(part_id, ()):
+        last = np.minimum(instants, record.end if fitting.removed is None else fitting.removed)
+        own = np.flatnonzero(last > fitting.fitted)
+        if own.size:
+            position = record.positions[fitting.position_id]
+            done = exposures(
+                record.timelines_of([position.press_id]),
+                np.full(own.size, position.press_id, dtype=np.int64),
+                [position.barrel] * own.size,
+                np.full(own.size, position.share),
+                np.full(own.size, fitting.fitted),
+                last[own],
+            )
+            seed[own] += done.kilograms.sum(axis=1)
+    return seed

@@ -103,6 +103,8 @@ def life(rows: list[Row]) -> Found:
         "units": _whole(found.units),
         "shape": found.shape,
         "shape_interval": pair(found.shape_range),
+        "least_shape": lives.least_shape(ages, failed, counts),
+        "limits": found.limits,
         "scale": found.scale,
         "scale_interval": pair(found.scale_range),
         "log_likelihood": found.log_likelihood,

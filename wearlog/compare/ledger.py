@@ -53,6 +53,8 @@ class Ledger:
     unit_cost: Mapping[int, float]
     """By the primary key of the part type, like `lead_days`."""
     lead_days: Mapping[int, float]
+    min_spares: Mapping[int, int]
+    """The spares to keep that an owner has set."""
 
     def bill(self, service_id: int) -> Bill:
         return self.bills.get(service_id, NO_BILL)
@@ -60,12 +62,13 @@ class Ledger:
 
 def ledger() -> Ledger:
     """All recorded prices and costs."""
-    types = list(PartType.objects.values_list("pk", "unit_cost", "lead_time_days"))
+    types = list(PartType.objects.values_list("pk", "unit_cost", "lead_time_days", "min_spares"))
     return Ledger(
         prices(),
         bills(),
-        {pk: float(cost) for pk, cost, _lead in types if cost is not None},
-        {pk: float(lead) for pk, _cost, lead in types if lead is not None},
+        {pk: float(cost) for pk, cost, _lead, _kept in types if cost is not None},
+        {pk: float(lead) for pk, _cost, lead, _kept in types if lead is not None},
+        {pk: kept for pk, _cost, _lead, kept in types if kept is not None},
     )
 
 

@@ -1,9 +1,12 @@
-"""Dies to make before a season, by die type: planned seed compared with what the dies at hand will last.
+"""Dies to make before a season, by die type: so many that all of them together last for the planned seed
+(`calc.policy.dies`), and the day by which to order them (`calc.policy.ordering`).
 
-The number is the planned seed divided by a pessimistic life of an edge (its 10 % point for the planned
-crops), less what the dies at hand will last by the same measure, plus one for each press; if the dies at hand
-last longer than the plan, the surplus counts towards these. A crop that several types can press is divided
-among them in proportion to their past seed of it, else evenly.
+The lives of new edges and what is left of used ones, for the planned crops, come from the wear model, and
+so does what they have in common, since the type's rate is known only so well. An expected life alone has the
+spread `LIFE_SPREAD`, half of its variance in common to all edges. To these come the spares to keep: as many
+as were set for the type, else those that breakage and loss call for (`calc.policy.spares`). Each press that
+is to run this bore gets a die at least. A crop that several types can press is divided among them in
+proportion to their past seed of it, else evenly.
 """
 
 from __future__ import annotations
@@ -12,11 +15,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
-from math import exp
+from math import exp, sqrt
 
 import numpy as np
 
 from wearlog.calc import policy
+from wearlog.calc.season import PLAN_SPREAD_GUESS
+from wearlog.calc.wear import EdgeFit
 from wearlog.compare.ledger import Ledger
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.triggers.limit import LIFE_SPREAD
@@ -27,12 +32,16 @@ AHEAD_DAYS = 366
 """Days of the plan that are considered."""
 TENTH_POINT = -1.2816
 """The 10 % point of the standard normal distribution."""
+UNPLANNED = ("broken", "lost")
+"""Ends of dies that no forecast sees coming."""
 
 
 class NoOrder(StrEnum):
     NO_PLAN = "no plan"
     NO_LIFE = "no life"
     """Neither gauges nor an expected life say how long an edge lasts."""
+    TOO_MANY = "too many"
+    """So many that the plan or the expected life must be wrong."""
 
 
 @dataclass(frozen=True)
@@ -49,9 +58,11 @@ class PlannedSeed:
 
 @dataclass(frozen=True)
 class Order:
-    """The advice for one die type. `make` is None where there is none, and `why` says why. `needed_on` is the
-    day on which the dies at hand may be used up, or on which the season begins; `order_by` is None without a
-    lead time, and where nothing has to be made."""
+    """The advice for one die type. `make` is None where there is none, and `why` says why. `enough` is the
+    chance that the season's dies then last, `keep` the spares in that number, `edge_life_kg` the mean life of
+    a new edge, `at_hand_kg` what the dies at hand take at least, together, with a chance of 90 %. `needed_on`
+    is the day on which they may be used up, or on which the season begins; `order_by` is None without a lead
+    time, and where nothing has to be made."""
 
     type: TypeRow
     make: int | None
@@ -64,6 +75,8 @@ class Order:
     order_by: date | None
     lead_days: float | None
     why: NoOrder | None
+    enough: float | None = None
+    keep: int = 0
 
 
 def to_come(record: Record) -> list[PlannedSeed]:
@@ -129,44 +142,127 @@ def _order(
 
     if planned <= 0:
         return no(NoOrder.NO_PLAN)
-    life = _new_life(edges, type_, mix)
-    if not life:
+    new = _new_life(edges, type_, mix)
+    if new is None:
         return no(NoOrder.NO_LIFE)
-    left = sum(_left(edges, part, name, mix, life) for part in parts for name in type_.edge_names)
-    make = policy.dies_to_make(
-        planned_t=planned / 1000,
-        edge_life_t=life / 1000,
+    lives = [_left(edges, part, name, mix, new) for part in parts for name in type_.edge_names]
+    at_hand = policy.EdgeLives.of(lives)
+    keep = _keep(record, ledger, type_)
+    found = policy.dies_to_make(
+        planned=planned,
+        new_edge=(new.mean, new.sd),
         edges=type_.edges,
-        left_on_shelf_t=left / 1000,
-        presses=len(presses),
+        at_hand=at_hand,
+        planned_cv=PLAN_SPREAD_GUESS,
+        shared_cv=new.shared_cv,
+        reserve=keep,
+        least=max(0, len(presses) - len(parts)),
     )
-    make = max(0, make - int(max(0.0, left - planned) / (life * type_.edges)))
-    needed = _used_up(mine, left) or min(row.start_on for row, _seed in mine)
-    by = None if lead is None or not make else policy.order_by(needed, lead_days=lead)
-    return Order(type_, make, planned, life, len(parts), left, presses, needed, by, lead, None)
+    if found.make is None:
+        return no(NoOrder.TOO_MANY)
+    early, mid, late = (
+        policy.good_for(at_hand, chance, shared_cv=new.shared_cv) for chance in (0.9, 0.5, 0.1)
+    )
+    first = min(row.start_on for row, _seed in mine)
+    needed = _used_up(mine, early) or first
+    by = None
+    if found.make and lead is not None:
+        days = policy.Needed(needed, _used_up(mine, mid), _used_up(mine, late))
+        by = policy.order_by(days, lead_days=lead).on
+    return Order(
+        type_,
+        found.make,
+        planned,
+        new.mean,
+        len(parts),
+        early,
+        presses,
+        needed,
+        by,
+        lead,
+        None,
+        enough=found.enough,
+        keep=keep,
+    )
 
 
-def _new_life(edges: Edges, type_: TypeRow, mix: Floats) -> float | None:
-    found = edges.fits[type_.id].new_edge.seed_left(mix)
-    if found is not None:
-        return found.low
-    if type_.expected_life_kg is None:
+@dataclass(frozen=True)
+class _EdgeLife:
+    """The life of a new edge: its mean, its own standard deviation, and the relative one that it shares with
+    all edges of the type."""
+
+    mean: float
+    sd: float
+    shared_cv: float
+
+    def own_sd(self, mean: float, sd: float) -> float:
+        """What is left of an edge's standard deviation without the shared part."""
+        return sqrt(max(0.0, sd**2 - (self.shared_cv * mean) ** 2))
+
+
+def _new_life(edges: Edges, type_: TypeRow, mix: Floats) -> _EdgeLife | None:
+    new_edge = edges.fits[type_.id].new_edge
+    points = new_edge.seed_left(mix)
+    if points is not None:
+        mean, sd = policy.spread_of(points.low, points.mid, points.high)
+        if mean <= 0:
+            return None
+        life = _EdgeLife(mean, sd, min(sd / mean, _shared_cv(new_edge, mix)))
+    elif type_.expected_life_kg is not None:
+        reach = -TENTH_POINT * LIFE_SPREAD
+        low, mid, high = (type_.expected_life_kg * exp(z) for z in (-reach, 0.0, reach))
+        mean, sd = policy.spread_of(low, mid, high)
+        life = _EdgeLife(mean, sd, sd / mean / sqrt(2))
+    else:
         return None
-    return type_.expected_life_kg * exp(TENTH_POINT * LIFE_SPREAD)
+    return _EdgeLife(life.mean, life.own_sd(life.mean, life.sd), life.shared_cv)
 
 
-def _left(edges: Edges, part: PartRow, name: str, mix: Floats, life: float) -> float:
-    """Seed that an edge at hand will still take with a probability of 90 %."""
+def _shared_cv(edge: EdgeFit, mix: Floats) -> float:
+    """How much the life of a new edge differs between the cases of the type's rates; relative standard
+    deviation, 0 where the model gives no cases."""
+    cases = edge.scenarios
+    if cases is None:
+        return 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lives = np.maximum(cases.needed, 0.0) / (cases.rates @ mix / mix.sum())[:, None]
+    weight = cases.weights.sum(axis=1)
+    mean = np.nansum(lives * cases.weights, axis=1) / weight
+    usable = np.isfinite(mean) & (weight > 0)
+    if not usable.any():
+        return 0.0
+    middle = float(np.average(mean[usable], weights=weight[usable]))
+    spread = float(np.average((mean[usable] - middle) ** 2, weights=weight[usable]))
+    return sqrt(spread) / middle if middle > 0 else 0.0
+
+
+def _left(edges: Edges, part: PartRow, name: str, mix: Floats, new: _EdgeLife) -> tuple[float, float]:
+    """Mean and own standard deviation of the seed that an edge at hand will still take."""
     used = edges.used.get((part.id, name))
     if used is None:
-        return life
+        return new.mean, new.sd
     if edges.turned_as_worn(used) and edges.last_of(part.id).key != used.key:
-        return 0.0
+        return 0.0, 0.0
     _fit, own = edges.fit_of(part, name)
-    found = own.seed_left(mix)
-    if found is not None:
-        return found.low
-    return max(0.0, life - edges.taken(used)[0])
+    points = own.seed_left(mix)
+    if points is not None:
+        mean, sd = policy.spread_of(points.low, points.mid, points.high)
+        return mean, new.own_sd(mean, sd)
+    left = max(0.0, new.mean - edges.taken(used)[0])
+    return left, new.sd * min(1.0, left / new.mean)
+
+
+def _keep(record: Record, ledger: Ledger, type_: TypeRow) -> int:
+    """The spares to keep beyond the season: as set, else for the dies that break or are lost meanwhile."""
+    kept = ledger.min_spares.get(type_.id)
+    if kept is not None:
+        return kept
+    own = [part for part in record.parts.values() if part.type_id == type_.id]
+    needed = sum(part.retired_on is not None and part.retired_because in UNPLANNED for part in own)
+    begun = [rows[0].fitted for part in own if (rows := record.fittings_of.get(part.id))]
+    days = (record.end - min(begun)) / 86400 if begun else 0.0
+    lead = ledger.lead_days.get(type_.id)
+    return policy.spares_to_keep(needed=needed, days=days, lead_days=lead).keep or 0
 
 
 def _used_up(mine: Iterable[tuple[PlannedSeed, float]], left: float) -> date | None:

@@ -114,6 +114,11 @@ class TypeLives:
         return lives.fit_life(*self._columns)
 
     @cached_property
+    def least_shape(self) -> float | None:
+        """The shape that these lives surely exceed (2.5 % wrong): above 1 where they wear out."""
+        return lives.least_shape(*self._columns)
+
+    @cached_property
     def steps(self) -> list[lives.Survival]:
         """The surviving fraction, step by step (Kaplan and Meier)."""
         return lives.kaplan_meier(*self._columns)

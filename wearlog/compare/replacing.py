@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from wearlog.calc import policy
+from wearlog.calc.life import UNKNOWN, Limits
 from wearlog.compare.ledger import LABOUR, STAND_STILL, Ledger, mean
-from wearlog.compare.reliability import Ended, PartLife, TypeLives
+from wearlog.compare.reliability import Ended, TypeLives
 from wearlog.history.record import Record
 from wearlog.history.rows import ServiceRow
 from wearlog.service.work import RENEWS
@@ -97,13 +98,13 @@ def planned_replacement(record: Record, ledger: Ledger, lives: TypeLives) -> Pla
         scale=fit.scale,
         planned_cost=planned,
         failure_cost=failure,
-        shape_low=fit.shape_range.low,
+        shape_low=lives.least_shape or 0.0,
     )
     if found.best_age is not None:
         return PlannedReplacement(lives, found.best_age, found.saving, planned, failure, None)
     if fit.shape <= 1:
         return no(Withheld.BY_CHANCE, planned, failure)
-    if fit.shape_range.low is None or fit.shape_range.low <= 1:
+    if (lives.least_shape or 0.0) <= 1:
         return no(Withheld.MAY_BE_CHANCE, planned, failure)
     little = found.cost_rate < found.run_to_failure_cost
     return no(Withheld.SAVES_LITTLE if little else Withheld.BEYOND, planned, failure)
@@ -128,29 +129,31 @@ def cost_of(record: Record, ledger: Ledger, work: Iterable[ServiceRow]) -> float
 
 @dataclass(frozen=True)
 class Option:
-    """Mending or buying: its price, and the seed that such a part is expected to take. `lives` is the number
-    of finished lives behind `expected_kg`; 0 if it is the part type's expected life, or unknown."""
+    """Mending or buying: its price, and what it costs per tonne that such a part lasts. `lives` is the number
+    of finished lives behind it; 0 if it is the part type's expected life, or unknown."""
 
     price: float | None
-    expected_kg: float | None
     lives: int
     cost_per_t: float | None
 
 
 @dataclass(frozen=True)
 class Mending:
-    """`better` is "mend" or "buy", or None where `why` says why there is no advice."""
+    """`better` is "mend" or "buy", or None where `why` says why there is no advice. `difference` holds the
+    cost per tonne of mending less that of buying, at 95 %."""
 
     lives: TypeLives
     mend: Option
     buy: Option
     better: str | None
     why: Withheld | None
+    difference: Limits = UNKNOWN
 
 
 def mend_or_buy(record: Record, ledger: Ledger, lives: TypeLives) -> Mending | None:
-    """The comparison for a type of which a part was rebuilt at least once; else None. The stand-still is left
-    out, since mending and buying need the same one to change the part."""
+    """The comparison for a type of which a part was rebuilt at least once; else None. Lives that go on, or
+    that ended otherwise, count as longer than they are. The stand-still is left out, since mending and buying
+    need the same one to change the part."""
     work = [
         service
         for service in record.services
@@ -169,35 +172,37 @@ def mend_or_buy(record: Record, ledger: Ledger, lives: TypeLives) -> Mending | N
             unpriced = True
         elif bill.cost is not None or bill.labour_h:
             bills.append((bill.cost or 0.0) + (bill.labour_h or 0.0) * (labour or 0.0))
-    price = ledger.unit_cost.get(lives.type.id)
-    mended, new = _finished(lives, mended=True), _finished(lives, mended=False)
-    expected = mean(one.seed_kg for one in new)
-    if expected is None and lives.type.expected_life_kg is not None:
-        expected = lives.type.expected_life_kg * lives.type.edges
-    mend = _way(mean(bills), mean(one.seed_kg for one in mended), len(mended))
-    buy = _way(price, expected, len(new))
+    price, bill_mean = ledger.unit_cost.get(lives.type.id), mean(bills)
+    expected = lives.type.expected_life_kg
+    new_t = None if expected is None else expected * lives.type.edges / 1000
+    mend, buy = _way("mend", bill_mean, lives), _way("buy", price, lives, expected_t=new_t)
+    found = policy.mend_or_buy(mend, buy)
+    options = [
+        Option(paid, sum(way.ended), cost if paid is not None else None)
+        for paid, way, cost in zip((bill_mean, price), (mend, buy), found.cost_per_tonne, strict=True)
+    ]
     why = None
     if price is None:
         why = Withheld.NO_PART_PRICE
-    elif mend.price is None:
+    elif bill_mean is None:
         why = Withheld.NO_LABOUR_PRICE if unpriced else Withheld.NO_MEND_PRICE
-    elif not mend.expected_kg or not buy.expected_kg:
+    elif None in found.cost_per_tonne:
         why = Withheld.LIFE_UNKNOWN
-    if why is not None or mend.price is None or buy.price is None:
-        return Mending(lives, mend, buy, None, why)
-    found = policy.mend_or_buy(
-        policy.Choice("mend", mend.price, 0.0, (mend.expected_kg or 0.0) / 1000),
-        policy.Choice("buy", buy.price, 0.0, (buy.expected_kg or 0.0) / 1000),
-    )
-    return Mending(lives, mend, buy, found.better, None if found.better else Withheld.ABOUT_THE_SAME)
+    elif found.better is None:
+        why = Withheld.ABOUT_THE_SAME
+    sure = why is None or why is Withheld.ABOUT_THE_SAME
+    better, difference = (found.better, found.difference) if sure else (None, UNKNOWN)
+    return Mending(lives, options[0], options[1], better, why, difference)
 
 
-def _finished(lives: TypeLives, *, mended: bool) -> list[PartLife]:
-    """Finished lives, either of new parts or after a rebuild (`mended`)."""
+def _way(name: str, price: float | None, lives: TypeLives, expected_t: float | None = None) -> policy.Way:
+    """The way of new parts ("buy"), or of rebuilt ones, with their lives: finished, or longer than that."""
+    mine = [one for one in lives.lived if (one.cycle > 0) == (name == "mend") and one.seed_kg > 0]
     ends = (Ended.FAILED, Ended.AT_LIMIT, Ended.REBUILT)
-    return [one for one in lives.lived if one.ended in ends and (one.cycle > 0) == mended]
-
-
-def _way(price: float | None, expected_kg: float | None, lives: int) -> Option:
-    per_t = price / (expected_kg / 1000) if price is not None and expected_kg else None
-    return Option(price, expected_kg, lives, per_t)
+    return policy.Way(
+        name,
+        price or 0.0,
+        tonnes=[one.seed_kg / 1000 for one in mine],
+        ended=[one.ended in ends for one in mine],
+        expected_tonnes=expected_t,
+    )

@@ -1,16 +1,18 @@
-"""Whether a worn screw still pays: the loss per tonne now, compared with the average cost per tonne so far.
+"""Whether a worn screw still pays: the loss per tonne now, compared with the average cost per tonne so far
+(`calc.policy.stopping`).
 
-Both refer to the crop that was pressed last, and to the runs since the part was fitted or rebuilt: the first
-third of these runs is "new", the last third "now". Oil per kilogram of seed comes from analyses of the oil
-left in the cake, else from the oil that was weighed; hours per tonne come from the runs. The loss so far is
-taken as half of the present loss rate, as if it had grown evenly from 0.
+Both refer to the crop that was pressed last, and to the screw's whole life since it was new or rebuilt:
+taking it off and putting it back changes nothing. Oil per kilogram of seed comes from analyses of the oil
+left in the cake, else from the oil that was weighed; hours per tonne come from the runs. Runs are compared
+within one press and one harvest only, since harvests differ in oil by more than a worn screw costs; a harvest
+is the season in which a run lies. Runs of one week are averaged.
 
-The present loss is uncertain because runs differ. Advice is given only if the 90 % range of the loss lies
-wholly above or below the average.
+Advice is given only if the 95 % range of the loss lies wholly above or below the average.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -18,17 +20,17 @@ import numpy as np
 
 from wearlog.calc import policy
 from wearlog.calc.life import Limits
-from wearlog.compare.ages import ages_of
+from wearlog.compare.ages import ages_of, seed_along
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
 from wearlog.history.record import Record
-from wearlog.history.rows import WORKED_OUT, Floats, Ints, PartRow, ServiceRow
+from wearlog.history.rows import WORKED_OUT, FittingRow, Floats, Ints, PartRow
 from wearlog.history.yields import ANALYSED
+from wearlog.runs.seasons import SEASON_START, parse_start, season_years
 from wearlog.service.work import RENEWS
 
 WORN_KINDS = ("screw",)
 """Only a screw's wear shows in oil and throughput: a die is changed for the next crop before it does."""
-FEWEST_ANALYSED, FEWEST_WEIGHED, MOST = 3, 8, 30
-Z = 1.645
+WEEK_S = 7 * 86400.0
 
 
 class NoStop(StrEnum):
@@ -38,7 +40,7 @@ class NoStop(StrEnum):
     NO_OIL_PRICE = "no oil price"
     NO_LABOUR_PRICE = "no labour price"
     NO_OIL_FIGURES = "no oil figures"
-    NOT_SEEN_YOUNG = "not seen young"
+    TOO_LITTLE_SEEN = "too little seen"
     UNSURE = "unsure"
 
 
@@ -65,7 +67,7 @@ class Stop:
 
 @dataclass(frozen=True, eq=False)
 class PressedRuns:
-    """The runs of one press that had ended by the record's day, in order; shape (n,), NaN where unknown."""
+    """Runs that had ended by the record's day, in order; shape (n,), NaN where unknown."""
 
     start: Floats
     hours: Floats
@@ -111,118 +113,147 @@ def _analysed(seed_oil: Floats, cake_oil: Floats) -> Floats:
 def stops(record: Record, ledger: Ledger) -> list[Stop]:
     """The advice for each screw that is on a press and has pressed seed."""
     fitted = [
-        (record.parts[part_id], rows[-1])
+        (record.parts[part_id], rows)
         for part_id, rows in record.fittings_of.items()
         if rows[-1].removed is None
         and record.parts[part_id].retired_on is None
         and record.types[record.parts[part_id].type_id].kind in WORN_KINDS
     ]
-    presses = {record.positions[last.position_id].press_id for _part, last in fitted}
+    presses = {record.positions[row.position_id].press_id for _part, rows in fitted for row in rows}
     runs = pressed(record, presses) if presses else {}
-    work: dict[int, list[ServiceRow]] = {part.id: [] for part, _last in fitted}
-    for row in record.services:
-        if row.part_id in work:
-            work[row.part_id].append(row)
-    fitted.sort(key=lambda pair: pair[0].code)
-    since = [
-        max([last.fitted, *(row.done for row in work[part.id] if row.action in RENEWS)])
-        for part, last in fitted
-    ]
-    moments = [
-        (part.id, at) for (part, _), begun in zip(fitted, since, strict=True) for at in (begun, record.end)
-    ]
-    seed = np.diff(ages_of(record, moments).seed_kg.reshape(-1, 2)).ravel().tolist()
     made = []
-    for (part, last), begun, kg in zip(fitted, since, seed, strict=True):
-        press_id = record.positions[last.position_id].press_id
-        if kg > 0 and press_id in runs:
-            done = [row for row in work[part.id] if row.done >= begun]
-            made.append(_advice(record, ledger, Stop(part, press_id, kg), runs[press_id], begun, done))
+    for part, rows in sorted(fitted, key=lambda pair: pair[0].code):
+        press_id = record.positions[rows[-1].position_id].press_id
+        since = max(
+            [
+                rows[0].fitted,
+                *(row.done for row in record.services if row.part_id == part.id and row.action in RENEWS),
+            ]
+        )
+        ages = ages_of(record, [(part.id, since), (part.id, record.end)])
+        seed = float(ages.seed_kg[1] - ages.seed_kg[0])
+        if seed > 0 and press_id in runs:
+            worked = _under(record, rows, runs, since)
+            made.append(_advice(record, ledger, Stop(part, press_id, seed), worked, since))
     return made
 
 
-def _advice(
-    record: Record, ledger: Ledger, bare: Stop, runs: PressedRuns, since: float, done: list[ServiceRow]
-) -> Stop:
+@dataclass(frozen=True, eq=False)
+class _Worked:
+    """The runs that a part worked in, in order of time, over all presses; `press` is the press of each."""
+
+    runs: PressedRuns
+    press: Ints
+
+
+def _under(
+    record: Record, rows: Sequence[FittingRow], runs: Mapping[int, PressedRuns], since: float
+) -> _Worked:
+    none = np.zeros(0, dtype=np.int64)
+    found: list[tuple[int, PressedRuns, Ints]] = []
+    for row in rows:
+        press_id = record.positions[row.position_id].press_id
+        if press_id in runs:
+            start, until = runs[press_id].start, np.inf if row.removed is None else row.removed
+            place = np.flatnonzero((start >= max(since, row.fitted)) & (start < until))
+            found.append((press_id, runs[press_id], place))
+
+    def joined(column: Callable[[PressedRuns], Floats]) -> Floats:
+        return np.concatenate([np.zeros(0), *(column(pressed)[place] for _press, pressed, place in found)])
+
+    crops = [pressed.crop[place] for _press, pressed, place in found]
+    presses = [np.full(place.size, press_id) for press_id, _pressed, place in found]
+    return _Worked(
+        PressedRuns(
+            start=joined(lambda one: one.start),
+            hours=joined(lambda one: one.hours),
+            crop=np.concatenate(crops or [none]),
+            seed_kg=joined(lambda one: one.seed_kg),
+            oil=joined(lambda one: one.oil),
+            analysed=joined(lambda one: one.analysed),
+        ),
+        np.concatenate(presses or [none]),
+    )
+
+
+def _advice(record: Record, ledger: Ledger, bare: Stop, worked: _Worked, since: float) -> Stop:
     price = ledger.unit_cost.get(record.parts[bare.part.id].type_id)
     oil_price = ledger.prices.on(OIL, record.as_of)
     if price is None:
         return replace(bare, why=NoStop.NO_PART_PRICE)
     if oil_price is None:
         return replace(bare, why=NoStop.NO_OIL_PRICE)
-    work = _work(record, ledger, done)
+    work = _work(record, ledger, bare.part.id, since)
     if work is None:
         return replace(bare, why=NoStop.NO_LABOUR_PRICE)
-    own = np.flatnonzero(runs.start >= since)
-    if not own.size:
+    runs = worked.runs
+    if not runs.start.size:
         return replace(bare, why=NoStop.NO_OIL_FIGURES)
-    crop = int(runs.crop[own[-1]])
+    crop = int(runs.crop[-1])
     bare = replace(bare, crop=record.crops[crop])
-    same = own[runs.crop[own] == crop]
-    analysed = True
-    young, old = _first_and_last_third(same, runs.analysed, FEWEST_ANALYSED)
-    if not young.size:
-        analysed = False
-        young, old = _first_and_last_third(same, runs.oil, FEWEST_WEIGHED)
-    if not young.size:
-        return replace(bare, why=NoStop.NO_OIL_FIGURES)
-    figures = runs.analysed if analysed else runs.oil
-    timeline = record.timelines[bare.press_id]
-    taken = timeline.kilograms(np.full(2, since), np.array([runs.start[young[-1]], record.end])).sum(axis=1)
-    if taken[0] > taken[1] / 2:
-        return replace(bare, why=NoStop.NOT_SEEN_YOUNG)
-    lost, lost_sd = _change(figures[young] * 1000, figures[old] * 1000)
-    hours = runs.hours / (runs.seed_kg / 1000)
-    slower, slower_sd = _change(hours[old], hours[young])
-    stand_still = ledger.prices.on(STAND_STILL, record.as_of)
-    hour_cost = stand_still or 0.0
     tonnes = bare.seed_kg / 1000
-    now = max(0.0, lost) * oil_price + max(0.0, slower) * hour_cost
-    found = policy.stop_rule(
-        part_and_work_cost=price + work,
-        losses_so_far=now / 2 * tonnes,
-        tonnes_so_far=tonnes,
-        lost_oil_kg_per_t=lost,
-        oil_price_per_kg=oil_price,
-        extra_h_per_t=slower,
-        hour_cost=hour_cost,
-    )
-    reach = Z * float(np.hypot(lost_sd * oil_price, slower_sd * hour_cost))
-    span = Limits(max(0.0, now - reach), now + reach)
-    average = found.average_so_far or 0.0
-    unsure = (span.low or 0.0) <= average <= (span.high or 0.0)
+    mine = np.flatnonzero(runs.crop == crop)
+    stand_still = ledger.prices.on(STAND_STILL, record.as_of)
+
+    def trends_by(oil: Floats) -> tuple[policy.Trend, policy.Trend, policy.Trend] | None:
+        return _trends(record, bare.part.id, since, worked, mine, oil, oil_price, stand_still or 0.0)
+
+    by_analysis = trends_by(runs.analysed)
+    trends = by_analysis or trends_by(runs.oil)
+    if trends is None:
+        return replace(bare, why=NoStop.NO_OIL_FIGURES)
+    loss, lost_kg, extra_h = trends
+    if loss.seen < tonnes / 2:
+        return replace(bare, why=NoStop.TOO_LITTLE_SEEN)
+    found = policy.stop_rule(part_and_work_cost=price + work, tonnes=tonnes, loss=loss)
     return replace(
         bare,
-        analysed=analysed,
-        lost_oil_kg_per_t=lost,
-        extra_h_per_t=slower,
+        analysed=by_analysis is not None,
+        lost_oil_kg_per_t=lost_kg.slope * tonnes,
+        extra_h_per_t=extra_h.slope * tonnes,
         loss_now=found.loss_now,
-        loss_range=span,
-        average_so_far=average,
+        loss_range=found.loss_range,
+        average_so_far=found.average_so_far,
         left_out=() if stand_still is not None else (STAND_STILL,),
-        stop=None if unsure else found.stop,
-        why=NoStop.UNSURE if unsure else None,
+        stop=found.stop,
+        why=NoStop.UNSURE if found.stop is None else None,
     )
 
 
-def _first_and_last_third(runs: Ints, figures: Floats, fewest: int) -> tuple[Ints, Ints]:
-    """The first and last third (indexes, at most `MOST` each) of the runs with a figure; empty where a third
-    has fewer than `fewest`."""
-    known = runs[~np.isnan(figures[runs])]
-    size = min(known.size // 3, MOST)
-    return (known[:size], known[-size:]) if size >= fewest else (known[:0], known[:0])
+def _trends(
+    record: Record,
+    part_id: int,
+    since: float,
+    worked: _Worked,
+    mine: Ints,
+    oil: Floats,
+    oil_price: float,
+    hour_cost: float,
+) -> tuple[policy.Trend, policy.Trend, policy.Trend] | None:
+    """The trends over the part's age, in tonnes, of the loss in money, the oil left in the cake in kg, and
+    the hours, all per tonne, in those of the runs at the indexes `mine` whose oil is known; None where these
+    are too few."""
+    own = mine[~np.isnan(oil[mine])]
+    start, seed_t = worked.runs.start[own], worked.runs.seed_kg[own] / 1000
+    done = seed_along(record, part_id, np.concatenate([[since], start]))
+    harvest = season_years(start, parse_start(SEASON_START), record.zone)
+    group = worked.press[own] * 10_000 + harvest
+    week = np.floor(start / WEEK_S).astype(np.int64)
+    left_kg, hours = -1000 * oil[own], worked.runs.hours[own] / seed_t
+    found = [
+        policy.trend_within((done[1:] - done[0]) / 1000, figure, group, week)
+        for figure in (left_kg * oil_price + hours * hour_cost, left_kg, hours)
+    ]
+    loss, lost_kg, extra_h = found
+    return None if loss is None or lost_kg is None or extra_h is None else (loss, lost_kg, extra_h)
 
 
-def _change(before: Floats, after: Floats) -> tuple[float, float]:
-    """The decrease of the mean, and its standard error."""
-    spread = before.var(ddof=1) / before.size + after.var(ddof=1) / after.size
-    return float(before.mean() - after.mean()), float(np.sqrt(spread))
-
-
-def _work(record: Record, ledger: Ledger, done: list[ServiceRow]) -> float | None:
-    """The cost of this work; None where labour has no price."""
+def _work(record: Record, ledger: Ledger, part_id: int, since: float) -> float | None:
+    """The cost of the work on the part since an instant; None where labour has no price."""
     total = 0.0
-    for service in done:
+    for service in record.services:
+        if service.part_id != part_id or service.done < since:
+            continue
         bill = ledger.bill(service.id)
         price = ledger.prices.on(LABOUR, record.day_of(service.done))
         if bill.labour_h and price is None:

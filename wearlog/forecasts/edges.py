@@ -151,7 +151,11 @@ class Edges:
         """The wear toward the limit of an edge of the part, used or not, at other moments, as for
         `calc.wear.wear_along`."""
         key = (part.id, edge) if (part.id, edge) in self.used else None
-        seed = self._as_harvests(key, seed, at)
+        logged = np.zeros((0, 0))
+        if key is not None:
+            wanted = [(key, float(instant)) for instant in at]
+            logged = self._by_harvest(wanted, {key: list(self.used[key].fittings)})
+        seed = self.harvests.with_what_is_to_come(seed, logged)
         learned = dict(zip(self._type_records, self._learned, strict=True))[part.type_id]
         return wear_along(self._type_records[part.type_id], learned, key, seed, at)
 
@@ -318,35 +322,8 @@ class Edges:
         self, wanted: list[tuple[EdgeKey, float]], fittings: Mapping[EdgeKey, list[FittingRow]]
     ) -> Floats:
         """The same per harvest, shape (len(wanted), harvests)."""
-        if not wanted:
-            return np.zeros((0, len(self.harvests.crop)))
-        starts, places = self.harvests.starts, {key: place for place, key in enumerate(fittings)}
-        rows = [places[key] for key, _ in wanted]
-        last = np.full(len(places), -np.inf)
-        np.maximum.at(last, rows, [at for _, at in wanted])
-        # By edge and season, what was taken when it began; seasons after the last instant are not asked for.
-        upto = np.full((len(places), len(starts), len(self.record.crops)), np.inf)
-        begins = []
-        for key, fitted in fittings.items():
-            first = self.harvests.year_of(fitted[0].fitted)
-            upto[places[key], :first] = 0.0
-            begins += [(key, year) for year in range(first, self.harvests.year_of(last[places[key]]))]
-        taken = self._exposures([*wanted, *((key, starts[year]) for key, year in begins)], fittings)
-        upto[[places[key] for key, _ in begins], [year for _, year in begins]] = taken[len(wanted) :]
-        return self.harvests.split(taken[: len(wanted)], upto[rows])
-
-    def _as_harvests(self, key: EdgeKey | None, seed: Floats, at: Floats) -> Floats:
-        """The seed per crop that the edge had taken, or will have taken, at the instants, as seed per
-        harvest: what is not in the log yet is of the harvests of today."""
-        out = np.zeros((len(seed), len(self.harvests.crop)))
-        if key is not None:
-            wanted = [(key, float(instant)) for instant in at]
-            out = self._by_harvest(wanted, {key: list(self.used[key].fittings)})
-        known = self.harvests.by_crop(out)
-        share = np.divide(np.minimum(seed, known), known, out=np.zeros_like(known), where=known > 0)
-        out *= share[:, list(self.harvests.crop)]
-        out[:, -seed.shape[1] or len(self.harvests.crop) :] += np.maximum(seed - known, 0.0)
-        return out
+        begun = {key: rows[0].fitted for key, rows in fittings.items()}
+        return self.harvests.taken(wanted, begun, lambda asked: self._exposures(asked, fittings))
 
     @cached_property
     def harvests(self) -> HarvestColumns:

@@ -6,14 +6,18 @@ first season to today's, and within a season from crop to crop; so the last ones
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import TypeVar
 
 import numpy as np
 
 from wearlog.history.record import Record
 from wearlog.history.rows import Floats
 from wearlog.runs.seasons import SEASON_START, parse_start
+
+Key = TypeVar("Key", bound=Hashable)
 
 MOST_YEARS = 12
 """Seasons before these count as one with the first of them: parts that old have long been replaced."""
@@ -47,6 +51,41 @@ class HarvestColumns:
         """Seed per crop, shape (n, crops), of seed per harvest (n, harvests)."""
         crops = len(self.crop) // self.years
         return np.asarray(kg.reshape(len(kg), self.years, crops).sum(axis=1))
+
+    def taken(
+        self,
+        wanted: Sequence[tuple[Key, float]],
+        begun: Mapping[Key, float],
+        by_crop: Callable[[list[tuple[Key, float]]], Floats],
+    ) -> Floats:
+        """Seed per harvest (len(wanted), harvests) that each edge had taken before each instant. begun: when
+        each edge was first fitted. by_crop: the same per crop, for any edges and instants."""
+        if not wanted:
+            return np.zeros((0, len(self.crop)))
+        places = {key: place for place, key in enumerate(begun)}
+        rows = [places[key] for key, _ in wanted]
+        last = np.full(len(places), -np.inf)
+        np.maximum.at(last, rows, [at for _, at in wanted])
+        # By edge and season, what was taken when it began; seasons after the last instant are not asked for.
+        upto = np.full((len(places), len(self.starts), len(self.crop) // self.years), np.inf)
+        begins = []
+        for key, fitted in begun.items():
+            first = self.year_of(fitted)
+            upto[places[key], :first] = 0.0
+            begins += [(key, year) for year in range(first, self.year_of(last[places[key]]))]
+        found = by_crop([*wanted, *((key, self.starts[year]) for key, year in begins)])
+        upto[[places[key] for key, _ in begins], [year for _, year in begins]] = found[len(wanted) :]
+        return self.split(found[: len(wanted)], upto[rows])
+
+    def with_what_is_to_come(self, seed: Floats, logged: Floats) -> Floats:
+        """Seed per crop (n, crops), some of it still to come, as seed per harvest (n, harvests): what is not
+        in `logged` (n, harvests; or empty) is of the harvests of today."""
+        out = logged.copy() if len(logged) else np.zeros((len(seed), len(self.crop)))
+        known = self.by_crop(out)
+        share = np.divide(np.minimum(seed, known), known, out=np.zeros_like(known), where=known > 0)
+        out *= share[:, list(self.crop)]
+        out[:, len(self.crop) - seed.shape[1] :] += np.maximum(seed - known, 0.0)
+        return out
 
     def split(self, taken: Floats, upto: Floats) -> Floats:
         """Seed per harvest (n, harvests) of what was `taken` (n, crops), with what is taken when each season

@@ -135,6 +135,14 @@ def test_a_spare_on_the_shelf_needs_no_order(gearbox: Part) -> None:
     assert stages_on("2026-05-21") == [[("order", ORDER_ON)]]
 
 
+def test_a_spare_that_is_to_be_kept_is_not_counted_on(gearbox: Part) -> None:
+    PartType.objects.update(min_spares=1)
+    Part.objects.create(code="G-02", part_type=gearbox.part_type)
+    assert stages_on("2026-05-20", "2026-05-21") == [[], [("order", ORDER_ON)]]
+    Part.objects.create(code="G-03", part_type=gearbox.part_type)
+    assert stages_on("2026-05-21") == [[]]
+
+
 def test_one_spare_serves_the_first_of_two_and_the_other_is_ordered(gearbox: Part) -> None:
     """The second press's gearbox was fitted ten days later, so that it is due on 30 July: order by 31 May."""
     press = Press.objects.create(code="P2")

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from wearlog.calc.policy import order_by
+from wearlog.calc.policy import Needed, order_by
 from wearlog.equipment.models import Part
 from wearlog.equipment.queries import spares
 from wearlog.forecasts.items import DueItem
@@ -157,8 +157,9 @@ def metal_rules(items: Iterable[DueItem]) -> set[int]:
 
 
 def order_days(items: Sequence[DueItem], *, today: date) -> dict[str, date]:
-    """By item key, the last day to order a new part: the early day minus the type's lead time. Only for
-    replacements without a spare on the shelf; the earliest ones get the spares."""
+    """By item key, the last day to order a new part: before the day by which it may be needed, by the type's
+    lead time (`calc.policy.ordering`). Only for replacements without a spare on the shelf; the earliest ones
+    get the spares, but for those that the type is set to keep."""
     wanted = [
         item
         for item in items
@@ -167,10 +168,10 @@ def order_days(items: Sequence[DueItem], *, today: date) -> dict[str, date]:
     if not wanted:
         return {}
     types = {
-        part: (type_id, float(lead))
-        for part, type_id, lead in Part.objects.filter(pk__in=[item.part_id for item in wanted])
+        part: (type_id, float(lead), kept or 0)
+        for part, type_id, lead, kept in Part.objects.filter(pk__in=[item.part_id for item in wanted])
         .exclude(part_type__lead_time_days=None)
-        .values_list("pk", "part_type_id", "part_type__lead_time_days")
+        .values_list("pk", "part_type_id", "part_type__lead_time_days", "part_type__min_spares")
         if lead
     }
     by_type: dict[int, list[tuple[date, DueItem]]] = defaultdict(list)
@@ -183,12 +184,16 @@ def order_days(items: Sequence[DueItem], *, today: date) -> dict[str, date]:
     on_shelf: dict[int, int] = defaultdict(int)
     for type_id in shelf.filter(part_type_id__in=by_type).values_list("part_type_id", flat=True):
         on_shelf[type_id] += 1
+    keep = {type_id: kept for type_id, _lead, kept in types.values()}
     found = {}
     for type_id, needs in by_type.items():
         needs.sort(key=lambda need: (need[0], item_key(need[1])))
-        for early, item in needs[on_shelf[type_id] :]:
+        for early, item in needs[max(0, on_shelf[type_id] - keep[type_id]) :]:
             assert item.part_id is not None
-            found[item_key(item)] = order_by(early, lead_days=types[item.part_id][1])
+            needed = Needed(early, item.due_on, item.late_on)
+            day = order_by(needed, lead_days=types[item.part_id][1]).on
+            if day is not None:
+                found[item_key(item)] = day
     return found
 
 

@@ -69,7 +69,7 @@ WITHHELD_WORDS = {
         "Can't be said: no rebuilt one has been worn to its end yet, or nothing tells how long a new "
         "one lasts."
     ),
-    Withheld.ABOUT_THE_SAME: gettext_lazy("They cost about the same per tonne: decide by what is at hand."),
+    Withheld.ABOUT_THE_SAME: gettext_lazy("Too close to call: decide by what is at hand."),
     Withheld.NO_MEND_PRICE: gettext_lazy("Can't be said: no rebuild has a bill or hours on record."),
 }
 NO_STOP_WORDS = {
@@ -77,12 +77,12 @@ NO_STOP_WORDS = {
     NoStop.NO_OIL_PRICE: gettext_lazy("Can't be said: oil has no price."),
     NoStop.NO_LABOUR_PRICE: gettext_lazy("Can't be said: work on it took hours, and labour has no price."),
     NoStop.NO_OIL_FIGURES: gettext_lazy(
-        "Can't be said: of the crop pressed last, too few runs under this part have their oil weighed or "
-        "seed and cake analysed."
+        "Can't be said: of the crop pressed last, too few weeks under this part have runs whose oil was "
+        "weighed or whose seed and cake were analysed."
     ),
-    NoStop.NOT_SEEN_YOUNG: gettext_lazy(
-        "Can't be said: the crop pressed last was not pressed while this part was young, so that there is "
-        "nothing to compare with."
+    NoStop.TOO_LITTLE_SEEN: gettext_lazy(
+        "Can't be said: the crop pressed last was pressed in less than half of this part's life, too little "
+        "to tell how its loss has grown."
     ),
     NoStop.UNSURE: gettext_lazy(
         "Can't be said: the runs differ too much among themselves. The loss may be more or less than the "
@@ -93,6 +93,10 @@ NO_ORDER_WORDS = {
     NoOrder.NO_PLAN: gettext_lazy("Nothing to reckon with: the plan has no seed for it ahead."),
     NoOrder.NO_LIFE: gettext_lazy(
         "Can't be said: neither gauges nor an expected life tell how long an edge lasts."
+    ),
+    NoOrder.TOO_MANY: gettext_lazy(
+        "Can't be said: thousands would be needed. Check the plan, and how long such a die is expected to "
+        "last."
     ),
 }
 

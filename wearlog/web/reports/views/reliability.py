@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date
 
@@ -103,6 +104,8 @@ class OrderLine:
     found: Order
     words: str
     late: bool
+    enough: str = ""
+    """How likely it is that the season's dies last."""
 
 
 def _known(request: MillRequest) -> tuple[Forecast, dict[int, str], str]:
@@ -289,13 +292,29 @@ def _planned_words(found: PlannedReplacement, money: _Money) -> str:
 
 
 def _mending_words(found: Mending, money: _Money) -> str:
-    figures = {"mend": money.per_ton(found.mend.cost_per_t), "buy": money.per_ton(found.buy.cost_per_t)}
+    low, high = found.difference.low, found.difference.high
+    if low is None or high is None:
+        assert found.why is not None
+        return str(sentences.WITHHELD_WORDS[found.why])
+    near, far = sorted((abs(low), abs(high)))
+    figures = {
+        "mend": money.per_ton(found.mend.cost_per_t),
+        "buy": money.per_ton(found.buy.cost_per_t),
+        "near": money.per_ton(near),
+        "far": money.per_ton(far),
+        "less": money.per_ton(-low),
+        "more": money.per_ton(high),
+    }
     if found.better == "mend":
-        return _("Rebuild: %(mend)s, against %(buy)s for a new one.") % figures
+        return _("Rebuild: %(mend)s, against %(buy)s for a new one (%(near)s to %(far)s less).") % figures
     if found.better == "buy":
-        return _("Buy new: %(buy)s, against %(mend)s for a rebuild.") % figures
+        return _("Buy new: %(buy)s, against %(mend)s for a rebuild (%(near)s to %(far)s less).") % figures
     assert found.why is not None
-    return str(sentences.WITHHELD_WORDS[found.why])
+    words = _(
+        "A rebuild costs %(mend)s and a new one %(buy)s, but by the lives on record a rebuild may cost up to "
+        "%(less)s less, or up to %(more)s more."
+    )
+    return f"{sentences.WITHHELD_WORDS[found.why]} {words % figures}"
 
 
 def _stop_words(found: Stop) -> str:
@@ -310,8 +329,8 @@ def _stop_figures(found: Stop, money: _Money) -> str:
     if found.loss_now is None or found.loss_range is None:
         return ""
     return _(
-        "On %(crop)s it now loses %(loss)s (%(low)s to %(high)s), by %(basis)s and hours per tonne against "
-        "its first runs; the average so far is %(average)s."
+        "On %(crop)s it now loses %(loss)s (%(low)s to %(high)s), by %(basis)s and hours per tonne, each "
+        "harvest compared with itself; the average so far is %(average)s."
     ) % {
         "crop": found.crop,
         "loss": money.per_ton(found.loss_now),
@@ -325,4 +344,7 @@ def _stop_figures(found: Stop, money: _Money) -> str:
 def _order_line(found: Order, today: date) -> OrderLine:
     if found.why is not None:
         return OrderLine(found, str(sentences.NO_ORDER_WORDS[found.why]), False)
-    return OrderLine(found, "", found.order_by is not None and found.order_by <= today)
+    enough = ""
+    if found.enough is not None:
+        enough = _("in %(cases)s of 100 cases") % {"cases": math.floor(100 * found.enough)}
+    return OrderLine(found, "", found.order_by is not None and found.order_by <= today, enough)

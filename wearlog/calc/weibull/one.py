@@ -1,4 +1,4 @@
-"""A single Weibull fit: the formulas of `calc.weibull` in plain floats, which is faster for small data.
+"""A single Weibull fit: the formulas of `calc.weibull.many` in plain floats, which is faster for small data.
 
 A page fits one set of parts at a time, and numpy's cost per call would be most of its time. A test checks
 that the two modules give the same numbers.
@@ -14,7 +14,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from wearlog.calc.weibull import B10
+from wearlog.calc import quantiles
+from wearlog.calc.weibull.pivotal import Pivots, by_pivots
+from wearlog.calc.weibull.sets import B10, Sets
 
 Floats = npt.NDArray[np.float64]
 Curve = Callable[[float], tuple[float, float]]
@@ -36,7 +38,7 @@ class WeibullFit:
 
 
 def root(curve: Curve, low: float, high: float, start: float) -> float:
-    """The same as `calc.weibull.root`, for one curve."""
+    """The same as `calc.weibull.sets.root`, for one curve."""
     x = start
     for _ in range(200):
         value, slope = curve(x)
@@ -118,7 +120,7 @@ class _Set:
 
 def fit_one(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, *, drop: float) -> WeibullFit | None:
     """Fit parts with ages above 0, shape (n,), each with a count above 0. `drop` is half the chi-square
-    quantile that sets the limits. None with fewer than two distinct failure ages."""
+    quantile at the confidence of the limits. None with fewer than two distinct failure ages."""
     died_at = ages[failed]
     if died_at.size < 2 or died_at.min() == died_at.max():
         return None
@@ -137,24 +139,69 @@ def fit_one(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, *, drop
     determinant = scale_scale * own - cross**2
 
     reach = math.sqrt(2 * drop / (r * (1 + shape**2 * second)))
-    ends = (
-        data.shape_limit(log_shape, peak, -1.0, reach),
-        log_shape,
-        data.shape_limit(log_shape, peak, 1.0, reach),
-    )
-
-    def limits(level: float) -> tuple[float, float]:
-        return data.quantile_limit(ends, peak, level, False), data.quantile_limit(ends, peak, level, True)
+    se = reach / math.sqrt(2 * drop)
+    if by_pivots(np.array([r]))[0]:
+        shapes, scales, b10s = _pivotal(ages, failed, counts, log_shape, se, drop)
+    else:
+        ends = (
+            data.shape_limit(log_shape, peak, -1.0, reach),
+            log_shape,
+            data.shape_limit(log_shape, peak, 1.0, reach),
+        )
+        shapes = (math.exp(ends[0]), math.exp(ends[2]))
+        scales, b10s = (
+            (data.quantile_limit(ends, peak, level, False), data.quantile_limit(ends, peak, level, True))
+            for level in (0.0, B10)
+        )
 
     log_ages = r * (data.mean_u + data.top)
     return WeibullFit(
         shape=shape,
         scale=math.exp(log_scale),
         log_likelihood=r * log_shape + (shape - 1) * log_ages - r * shape * log_scale - r,
-        shape_limits=(math.exp(ends[0]), math.exp(ends[2])),
-        scale_limits=limits(0.0),
+        shape_limits=shapes,
+        scale_limits=scales,
         b10=math.exp(log_scale + B10 / shape),
-        b10_limits=limits(B10),
+        b10_limits=b10s,
         se_log_shape=math.sqrt(scale_scale / determinant),
         se_log_scale=math.sqrt(own / determinant),
     )
+
+
+def _pivotal(
+    ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, log_shape: float, se: float, drop: float
+) -> tuple[tuple[float, float], ...]:
+    """The exact limits of shape, scale and B10 life."""
+    sets = Sets(ages[None], failed[None], counts[None])
+    pivots = Pivots(sets, np.array([0]), np.array([log_shape]), np.array([se]))
+    tail = quantiles.above_normal(math.sqrt(2 * drop))
+    scale, b10 = np.exp(pivots.quantile_limits((0.0, B10), tail)[:, :, 0]).tolist()
+    low, high = pivots.shape_limits(tail)[:, 0].tolist()
+    return (low, high), (scale[0], scale[1]), (b10[0], b10[1])
+
+
+def _pivots_alone(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats) -> Pivots | None:
+    """The pivots of one set with any number of failures; None with fewer than two distinct failure ages."""
+    sets = Sets(ages[None], failed[None], counts[None])
+    if not sets.two_ages[0]:
+        return None
+    data = _Set(ages, failed, counts, 0.0)
+    low = -math.log(-data.mean_u)
+    log_shape = root(data.score, low, math.inf, low + 0.35)
+    shape = math.exp(log_shape)
+    spread = 1 / math.sqrt(data.r * (1 + shape**2 * data.moments(shape)[2]))
+    return Pivots(sets, np.array([0]), np.array([log_shape]), np.array([spread]))
+
+
+def least_shape(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, *, tail: float) -> float | None:
+    """The shape that lies above the true one with the chance `tail`, by pivots for any number of failures:
+    with ten, a likelihood-ratio limit does so more than twice as often. None where no shape is fitted."""
+    pivots = _pivots_alone(ages, failed, counts)
+    return None if pivots is None else float(pivots.shape_limits(tail)[0, 0])
+
+
+def mean_lives(ages: Floats, failed: npt.NDArray[np.bool_], counts: Floats, chance: Floats) -> Floats | None:
+    """The mean lives that lie above the true one with each chance, shape (k,), by pivots for any number of
+    failures. None where no shape is fitted."""
+    pivots = _pivots_alone(ages, failed, counts)
+    return None if pivots is None else pivots.mean_lives(chance)

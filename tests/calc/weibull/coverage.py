@@ -1,0 +1,135 @@
+"""How often the limits of a Weibull hold the truth, by simulation, for several ways to watch parts.
+
+    python -m tests.calc.weibull.coverage            # prints the table
+    python -m tests.calc.weibull.coverage --write    # puts it into docs/methods/life.md
+
+True shape 2 and scale 1,000; the limits of shape and scale do not depend on these, since ages count relative
+to the scale and to the power of the shape. Where parts are censored at an age, the number of failures is a
+matter of chance: its mean is set, and sets with fewer than three failures, in which the shape is assumed, are
+left out. `seed` makes every number repeatable.
+"""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from wearlog.calc.weibull.many import fit_many
+
+Floats = npt.NDArray[np.float64]
+SHAPE, SCALE = 2.0, 1000.0
+B10 = SCALE * (-np.log(0.9)) ** (1 / SHAPE)
+PAGE = Path(__file__).resolve().parents[3] / "docs" / "methods" / "life.md"
+BEGIN, END = "<!-- limits: python -m tests.calc.weibull.coverage --write -->", "<!-- /limits -->"
+
+
+@dataclass(frozen=True)
+class Scheme:
+    """How `units` parts are watched until `failures` of them have failed: `to_the_last` all of them (with as
+    many units as failures) or until the last of these failures; `to_an_age` all to the same age;
+    `joined_late` each to an age of its own, evenly between 0 and the oldest's."""
+
+    name: str
+    units: int
+    failures: int
+
+    def draw(self, rng: np.random.Generator, sets: int) -> tuple[Floats, npt.NDArray[np.bool_]]:
+        """Ages and whether each failed, shape (sets, units)."""
+        ages = SCALE * rng.weibull(SHAPE, (sets, self.units))
+        if self.name == "to_the_last":
+            end = np.sort(ages, axis=1)[:, [self.failures - 1]]
+        elif self.name == "to_an_age":
+            end = np.full((sets, 1), SCALE * (-np.log1p(-self.failures / self.units)) ** (1 / SHAPE))
+        else:
+            end = self._oldest() * rng.random(ages.shape)
+        return np.minimum(ages, end), ages <= end
+
+    def _oldest(self) -> float:
+        """The greatest age under watch for which the expected number of failures is as set."""
+        share, low, high = (np.arange(4000) + 0.5) / 4000, 1e-3 * SCALE, 1e3 * SCALE
+        for _ in range(60):
+            middle = (low * high) ** 0.5
+            expected = self.units * float(np.mean(-np.expm1(-((middle * share / SCALE) ** SHAPE))))
+            low, high = (middle, high) if expected < self.failures else (low, middle)
+        return low
+
+
+WORDS = {
+    "to_the_last": "to the last of these failures",
+    "to_an_age": "all to one age",
+    "joined_late": "each to its own age",
+}
+SCHEMES = [
+    *(Scheme("to_the_last", failures, failures) for failures in (3, 4, 5, 10)),
+    *(Scheme("to_the_last", 12, failures) for failures in (3, 4, 5, 10)),
+    *(Scheme("to_an_age", 12, failures) for failures in (3, 4, 5)),
+    Scheme("to_an_age", 20, 10),
+    *(Scheme("joined_late", 12, failures) for failures in (3, 4, 5)),
+    Scheme("joined_late", 20, 10),
+]
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """The share of sets whose limits hold the truth, and the share whose lower limit of the shape lies above
+    it, which is what wrongly says that parts wear out."""
+
+    kept: int
+    shape: float
+    scale: float
+    b10: float
+    shape_too_high: float
+
+
+def coverage(scheme: Scheme, *, sets: int, seed: int, confidence: float = 0.95) -> Coverage:
+    ages, failed = scheme.draw(np.random.default_rng(seed), sets)
+    found = fit_many(ages, failed, confidence=confidence)
+    kept = found.fitted & (found.failures >= 3)
+
+    def held(low: Floats, high: Floats, truth: float) -> float:
+        return float(np.mean((low[kept] < truth) & (truth < high[kept])))
+
+    return Coverage(
+        int(kept.sum()),
+        held(found.shape_low, found.shape_high, SHAPE),
+        held(found.scale_low, found.scale_high, SCALE),
+        held(found.b10_low, found.b10_high, B10),
+        float(np.mean(found.shape_low[kept] >= SHAPE)),
+    )
+
+
+def table(*, sets: int, seed: int) -> list[str]:
+    lines = [
+        "| watched | parts | failures | shape | scale | B10 | shape's lower limit too high |",
+        "| --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    for place, scheme in enumerate(SCHEMES):
+        got = coverage(scheme, sets=sets, seed=seed + place)
+        about = "" if scheme.name == "to_the_last" else "about "
+        shares = (got.shape, got.scale, got.b10, got.shape_too_high)
+        cells = " | ".join(f"{100 * share:.1f} %" for share in shares)
+        words = "to the end" if scheme.units == scheme.failures else WORDS[scheme.name]
+        lines.append(f"| {words} | {scheme.units} | {about}{scheme.failures} | {cells} |")
+    return lines
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--write", action="store_true")
+    parser.add_argument("--sets", type=int, default=20_000)
+    parser.add_argument("--seed", type=int, default=2026)
+    asked = parser.parse_args()
+    lines = table(sets=asked.sets, seed=asked.seed)
+    print("\n".join(lines))
+    if asked.write:
+        before, rest = PAGE.read_text(encoding="utf-8").split(BEGIN)
+        after = rest.split(END)[1]
+        PAGE.write_text(before + "\n".join([BEGIN, "", *lines, "", END]) + after, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

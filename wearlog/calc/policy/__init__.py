@@ -1,0 +1,35 @@
+"""What pays, and what to order: age replacement, stopping a worn part, rebuilding or buying, dies for a
+season, spares, and the day to order by. A module each, with its formula and its source."""
+
+from wearlog.calc.policy.age_replacement import Replacement, cost_rate, replacement, replacement_of
+from wearlog.calc.policy.dies import DiesToMake, EdgeLives, dies_to_make, good_for, spread_of
+from wearlog.calc.policy.mending import MendOrBuy, Way, mend_or_buy
+from wearlog.calc.policy.ordering import LATE_SHARE, Needed, OrderDay, order_by
+from wearlog.calc.policy.spares import SparesToKeep, spares_to_keep
+from wearlog.calc.policy.stopping import StopAdvice, Trend, oil_per_kg, stop_rule, trend_within
+
+__all__ = [
+    "LATE_SHARE",
+    "DiesToMake",
+    "EdgeLives",
+    "MendOrBuy",
+    "Needed",
+    "OrderDay",
+    "Replacement",
+    "SparesToKeep",
+    "StopAdvice",
+    "Trend",
+    "Way",
+    "cost_rate",
+    "dies_to_make",
+    "good_for",
+    "mend_or_buy",
+    "oil_per_kg",
+    "order_by",
+    "replacement",
+    "replacement_of",
+    "spares_to_keep",
+    "spread_of",
+    "stop_rule",
+    "trend_within",
+]

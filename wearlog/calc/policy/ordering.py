@@ -1,0 +1,80 @@
+"""The day by which a part must be ordered, so that it comes too late in at most a stated share of cases.
+
+The forecast gives the days by which the part is needed with chances of 10, 50 and 90 %. A part that is
+ordered on a day arrives a lead time and a margin later; it is too late where it was needed before. So
+
+    order by = (day by which it is needed with the chance `late_share`) - lead time - margin.
+
+Between and beyond the three days the need is taken as normal on each side of its middle, with the spread of
+that side (a two-piece normal distribution): day(p) = mid - (mid - early) z(p) / z(10 %) before the middle,
+and with the late day after it. At 10 % that is the early day itself. The chances are those of the forecast:
+how well it keeps them is on its track record, not here.
+
+Days as dates, lead time and margin in days; fractions of a day make the order earlier. Source: the newsvendor
+quantile of need over the lead time (Arrow, Harris and Marschak 1951, from memory); the two-piece normal is
+this module's own choice.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+from wearlog.calc import quantiles
+
+LATE_SHARE: Final = 0.10
+"""The share of orders that may come too late, until an owner chooses another."""
+FORECAST_SHARE: Final = 0.10
+"""The chance of the forecast's early day, and that of being needed only after its late day."""
+
+
+@dataclass(frozen=True)
+class Needed:
+    """The days by which a part is needed with chances of 10, 50 and 90 %; None where the forecast knows
+    none."""
+
+    early: date | None
+    mid: date | None = None
+    late: date | None = None
+
+
+@dataclass(frozen=True)
+class OrderDay:
+    """The last day to order; None where that can't be said, and `reason` says why. `needed` is the day by
+    which the part is needed with the chance that was asked for."""
+
+    on: date | None
+    needed: date | None
+    reason: str
+
+
+def order_by(
+    needed: Needed, *, lead_days: float | None, margin_days: float = 0.0, late_share: float = LATE_SHARE
+) -> OrderDay:
+    """The last day to order. Without a middle day only the early one is known, which serves shares of 10 %
+    and more (it is then on the safe side). Raises ValueError for a negative lead time or margin, or a share
+    that is not between 0 and 1."""
+    if not 0 < late_share < 1:
+        raise ValueError("The share of late orders must lie between 0 and 1.")
+    if (lead_days is not None and not lead_days >= 0) or not margin_days >= 0:
+        raise ValueError("Lead time and margin must not be negative.")
+    day = _needed_with(needed, late_share)
+    if day is None:
+        return OrderDay(None, None, "nothing is known of when it will be needed")
+    if lead_days is None:
+        return OrderDay(None, day, "the lead time is not known")
+    return OrderDay(day - timedelta(days=math.ceil(lead_days + margin_days)), day, "")
+
+
+def _needed_with(needed: Needed, chance: float) -> date | None:
+    early, mid, late = needed.early, needed.mid, needed.late
+    if early is None:
+        return None
+    if mid is None or chance == FORECAST_SHARE:
+        return early if chance >= FORECAST_SHARE else None
+    z = quantiles.normal(chance) / quantiles.normal(1 - FORECAST_SHARE)  # -1 at 10 %, 1 at 90 %
+    if z <= 0:
+        return mid + timedelta(days=math.floor(z * (mid - early).days))
+    return mid + timedelta(days=math.floor(z * (late - mid).days)) if late is not None else mid

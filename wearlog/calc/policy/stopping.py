@@ -1,0 +1,158 @@
+"""When to stop a worn part: when its loss per tonne now exceeds what a tonne has cost on average so far.
+
+The loss (oil left in the cake, slower pressing) is taken to grow evenly with what the part has pressed: s per
+tonne and tonne. After A tonnes a tonne loses s A, all tonnes together have lost s A^2 / 2, and part and work
+have cost C. Going on pays while s A < (C + s A^2 / 2) / A, that is while s < 2 C / A^2.
+
+s is the trend of the loss over the part's age *within* groups (`trend_within`): runs of one press and one
+harvest are compared with each other only, since harvests differ in oil by more than a worn screw costs, and
+part and harvest age together. The part's age is that of its whole life, across refits. Runs of one lot or
+week are alike too; they are averaged to blocks first, so that many runs of one lot count once. The trend is
+the least squares line with a mean of its own for each group,
+
+    s = sum((a - a_group) (y - y_group)) / sum((a - a_group)^2),
+
+with Student's limits at (blocks - groups - 1) degrees of freedom, which are credible limits under a flat
+density. What fouls a press or dries a store lasts for weeks, so that blocks that follow each other are alike:
+with r their correlation (not below 0), the variance is (1 + r) / (1 - r) times as great and the degrees of
+freedom that many times fewer, as for an autoregression of first order. Advice is given only where the whole
+range of s lies on one side of 2 C / A^2. A trend that was seen in a small part of the life says little of the
+whole; `seen` tells in how much of it.
+
+Oil per kilogram of seed is 1 - (1 - o) / (1 - r), o oil in seed, r oil in cake, both as fractions.
+
+Costs in the mill's one currency, ages in tonnes. Without two blocks in a group, or with fewer than
+`LEAST_FREEDOM` degrees of freedom, there is no trend, and no advice. Source: the average-cost rule is common
+practice, no source; the within-group line is analysis of covariance (textbook).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from wearlog.calc import quantiles
+from wearlog.calc.life import UNKNOWN, Limits
+
+Floats = npt.NDArray[np.float64]
+LEAST_FREEDOM: Final = 4
+MOST_ALIKE: Final = 0.8
+
+
+def oil_per_kg(seed_oil: float, cake_oil: float) -> float:
+    """Kilograms of oil from one kilogram of seed: 1 - (1 - o) / (1 - r), both as fractions (0.42, not 42).
+
+    Raises ValueError for other numbers, or where the cake would hold a greater fraction than the seed."""
+    if not (0 < seed_oil < 1 and 0 <= cake_oil < 1):
+        raise ValueError("Oil in seed and in cake are fractions between 0 and 1, as 0.42 and 0.12.")
+    if cake_oil > seed_oil:
+        raise ValueError("The cake can't hold a greater part of oil than the seed: check the two figures.")
+    return 1 - (1 - seed_oil) / (1 - cake_oil)
+
+
+@dataclass(frozen=True)
+class Trend:
+    """The change of a figure per tonne of age, its standard error, and its degrees of freedom. `seen` is the
+    sum of the groups' ranges of age, in tonnes."""
+
+    slope: float
+    se: float
+    freedom: float
+    seen: float
+
+    def limits(self, confidence: float) -> Limits:
+        reach = quantiles.student((1 + confidence) / 2, self.freedom) * self.se
+        return Limits(self.slope - reach, self.slope + reach)
+
+
+def trend_within(
+    age: npt.ArrayLike, figure: npt.ArrayLike, group: npt.ArrayLike, block: npt.ArrayLike
+) -> Trend | None:
+    """The trend of a figure over the age, shape (runs,), within groups, (runs,); runs that share group and
+    block are averaged. None where there are too few blocks. Raises ValueError for unequal lengths or numbers
+    that are not finite."""
+    a, y = np.asarray(age, dtype=np.float64), np.asarray(figure, dtype=np.float64)
+    groups, blocks = np.asarray(group), np.asarray(block)
+    if not a.shape == y.shape == groups.shape == blocks.shape or a.ndim != 1:
+        raise ValueError("Ages, figures, groups and blocks must be lists of the same length.")
+    if not (np.all(np.isfinite(a)) and np.all(np.isfinite(y))):
+        raise ValueError("Ages and figures must be finite.")
+    if a.size == 0:
+        return None
+    pairs, place = np.unique(np.stack([groups, blocks]), axis=1, return_inverse=True)
+    place = place.ravel()
+    size = np.bincount(place)
+    ages, figures = np.bincount(place, a) / size, np.bincount(place, y) / size
+    names, own = np.unique(pairs[0], return_inverse=True)
+    many = np.bincount(own)
+    from_ages = ages - (np.bincount(own, ages) / many)[own]
+    from_figures = figures - (np.bincount(own, figures) / many)[own]
+    freedom = ages.size - names.size - 1
+    reach = float(from_ages @ from_ages)
+    if freedom < LEAST_FREEDOM or reach <= 0:
+        return None
+    slope = float(from_ages @ from_figures) / reach
+    left = from_figures - slope * from_ages
+    alike = _alike(left, own)
+    more = (1 + alike) / (1 - alike)
+    variance = more * float(left @ left) / freedom / reach
+    ends = [a[groups == name] for name in names]
+    seen = sum(float(ages_.max() - ages_.min()) for ages_ in ends)
+    return Trend(slope, math.sqrt(variance), freedom / more, seen)
+
+
+def _alike(left: Floats, own: npt.NDArray[np.intp]) -> float:
+    """The correlation of what is left of blocks that follow each other in a group, between 0 and
+    `MOST_ALIKE`; with few blocks it comes out too low by about 1 / blocks, which is added."""
+    whole = float(left @ left)
+    if whole <= 0:
+        return 0.0
+    follow = own[1:] == own[:-1]
+    found = float(np.sum((left[1:] * left[:-1])[follow])) / whole
+    return min(max(0.0, found + 1 / left.size), MOST_ALIKE)
+
+
+@dataclass(frozen=True)
+class StopAdvice:
+    """`stop` is None where no advice is possible. Costs are per tonne of seed; `loss_range` holds the loss
+    now with the confidence that was asked for."""
+
+    stop: bool | None
+    loss_now: float | None
+    loss_range: Limits
+    average_so_far: float | None
+    reason: str
+
+
+def stop_rule(
+    *, part_and_work_cost: float, tonnes: float, loss: Trend | None, confidence: float = 0.95
+) -> StopAdvice:
+    """Whether a worn part costs more per tonne now than it has on average. `loss` is the trend of the loss
+    per tonne in money; one that falls counts as no loss. Raises ValueError for a cost or tonnes that are
+    negative or not finite."""
+    if not (math.isfinite(part_and_work_cost) and math.isfinite(tonnes)):
+        raise ValueError("Costs and tonnes must be finite.")
+    if part_and_work_cost < 0 or tonnes < 0:
+        raise ValueError("Costs and tonnes must not be negative.")
+    if tonnes == 0:
+        return StopAdvice(None, None, UNKNOWN, None, "no tonne has been pressed with this part yet")
+    if loss is None:
+        return StopAdvice(None, None, UNKNOWN, None, "too few runs to tell how the loss has grown")
+    span = loss.limits(confidence)
+    assert span.low is not None
+    assert span.high is not None
+    now = max(0.0, loss.slope) * tonnes
+    average = part_and_work_cost / tonnes + now / 2
+    around = Limits(max(0.0, span.low) * tonnes, max(0.0, span.high) * tonnes)
+    even = 2 * part_and_work_cost / tonnes**2
+    if span.low > even:
+        why = "a tonne now loses more than a tonne has cost on average"
+        return StopAdvice(True, now, around, average, why)
+    if span.high < even:
+        why = "a tonne now still loses less than a tonne has cost on average"
+        return StopAdvice(False, now, around, average, why)
+    return StopAdvice(None, now, around, average, "the loss may be more or less than the average cost")
