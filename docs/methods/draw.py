@@ -179,9 +179,9 @@ def draw_drift() -> None:
 
 
 def draw_track_record() -> None:
-    """Ranges that are too narrow by half, and what their own record makes of them."""
+    """Ranges that are too narrow, and what their own record makes of each side."""
     rng = np.random.default_rng(8)
-    away = rng.normal(0, 16, 40)
+    away = rng.normal(0, 16, 80)
     edges = [
         conformal.History(
             forecasts=((20.0 * number - 40, conformal.DayRange(early=20 * number + 50, mid=20 * number + 60,
@@ -191,11 +191,11 @@ def draw_track_record() -> None:
         )
         for number, miss in enumerate(away.tolist())
     ]  # fmt: skip
-    sheet = Sheet("Ranges of 10 days each way, widened as edges finish", (0, 40, "edge"), (-50, 50, "days"))
+    sheet = Sheet("Ranges of 10 days each way, corrected as edges finish", (0, 80, "edge"), (-50, 50, "days"))
     for number, miss in enumerate(away.tolist()):
-        by = conformal.factor(conformal.scores_on(20.0 * number, edges))
-        sheet.line([(number, -10 * by), (number, 10 * by)], OIL)
-        sheet.dots([(number, miss)], STEEL if abs(miss) <= 10 * by else INK)
+        by = conformal.learned(conformal.scores_on(20.0 * number, edges)).factors.pooled
+        sheet.line([(number, -10 * by.early), (number, 10 * by.late)], OIL)
+        sheet.dots([(number, miss)], STEEL if -10 * by.early <= miss <= 10 * by.late else INK)
     sheet.write("track-record")
 
 

@@ -26,7 +26,7 @@ CHOICES: tuple[type[TextChoices], ...] = (Kind, Action)
 
 MAY_NAME_SOME = {
     ("wearlog/service/offered.py", "Action"): "the usual works in the order in which they are offered",
-    ("wearlog/service/spoken.py", "Action"): "the words of the works that `compare.repeats` follows",
+    ("wearlog/words/actions.py", "Action"): "the words of the works that `compare.repeats` follows",
     ("wearlog/compare/repeats.py", "Action"): "the works that come again on a thing, of which a page tells",
     ("wearlog/compare/replacing.py", "Action"): "the two works that are paid for after a failure",
     ("wearlog/web/drawing/charts/throughput.py", "Action"): "the works that a picture of throughput marks",
@@ -159,3 +159,15 @@ def test_the_hazards_of_each_kind_are_those_that_were_agreed() -> None:
         "other": set(),
     }
     assert {kind: {hazard.key for hazard in hazards.BY_KIND[kind]} for kind in agreed} == agreed
+
+
+def test_the_hazards_of_each_action_are_those_that_were_agreed() -> None:
+    """Literals here too; an action that is not named adds none of its own."""
+    agreed = {
+        "clean": {"oily-rags"},
+        "hard-face": {"hot-work"},
+        "rebuild": {"hot-work"},
+        "repair": {"hot-work"},
+    }
+    added = {action: {hazard.key for hazard in hazards.BY_ACTION[action]} for action in Action.values}
+    assert {action: keys for action, keys in added.items() if keys} == agreed

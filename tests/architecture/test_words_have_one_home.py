@@ -1,5 +1,5 @@
-"""A task, work, a part and its kind are put into words in `wearlog/words` alone (`service.spoken` holds the
-forms of an action for it and for the sentences of `forecasts`)."""
+"""A task, work, a part and its kind are put into words in `wearlog/words` alone (the row of an action in
+`service.work` holds its forms for it and for the sentences of `forecasts`)."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from wearlog.forecasts.items import STATES
 from wearlog.service.models import Action
 
 ROOT = Path(__file__).resolve().parents[2]
-HOMES = ("wearlog/words/", "wearlog/service/spoken.py")
+HOMES = ("wearlog/words/",)
 DEFINED = ("wearlog/service/", "wearlog/equipment/")
 """Where the choices themselves stand, whose `__str__` names a record for the audit trail, in English."""
 

@@ -93,7 +93,7 @@ def test_forced_colours_leave_every_panel_and_button_its_border(
         """() => [...document.querySelectorAll(
             ':not(.press-frame) > .caution, .press-frame, ' +
             '.slip, .alert, .hold, .errors, .button:not(.unseen), button, input')]
-          .filter(one => one.checkVisibility() && one.type !== 'checkbox')
+          .filter(one => one.checkVisibility() && !['checkbox', 'radio'].includes(one.type))
           .filter(one => getComputedStyle(one).borderTopWidth === '0px' ||
             getComputedStyle(one).borderTopColor === getComputedStyle(document.body).backgroundColor)
           .map(one => one.outerHTML.slice(0, 80))"""

@@ -44,8 +44,8 @@ django.setup()
 from datetime import date
 from wearlog.history import versions
 from wearlog.history.record import load
-widened = [load(date(2026, 2, day)).widening for day in (9, 10)]
-print(json.dumps([versions.current(), versions.of_runs(), widened]))
+factors = [load(date(2026, 2, day)).range_factors.of(1) for day in (9, 10)]
+print(json.dumps([versions.current(), versions.of_runs(), [[one.early, one.late] for one in factors]]))
 """
 
 
@@ -89,7 +89,7 @@ def test_the_versions_of_its_log_and_what_it_has_learned_stay_in_their_tables(da
     assert run(database, "manage.py", "migrate", "--no-backup").returncode == 0
     said = run(database, "-c", COUNTED_AND_LEARNED)
     assert said.returncode == 0, said.stderr
-    assert json.loads(said.stdout) == [41, {"1": 17}, [1.0, 1.5]]
+    assert json.loads(said.stdout) == [41, {"1": 17}, [[1.0, 1.0], [1.5, 1.5]]]
 
 
 def test_one_that_stopped_half_way_is_not_taken_for_a_whole_one(database: Path) -> None:

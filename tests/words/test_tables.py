@@ -14,8 +14,7 @@ from wearlog.equipment.models import Kind
 from wearlog.forecasts.items import STATES
 from wearlog.reminders.models import Stage
 from wearlog.service.models import Action
-from wearlog.service.spoken import FORMS, RECURRING
-from wearlog.words.actions import action_word, done_word, noun_of, recurring_word, work_word
+from wearlog.words.actions import RECURRING, action_word, done_word, noun_of, recurring_word, work_word
 from wearlog.words.kinds import kind_words, mark_words, noun_words, part_words, seat_words
 from wearlog.words.tasks import STATE_WORDS
 
@@ -24,7 +23,6 @@ LANGUAGES = [code for code, _name in settings.LANGUAGES]
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_action_has_each_of_its_forms_and_no_two_actions_share_one(language: str) -> None:
-    assert list(FORMS) == list(Action)
     with translation.override(language):
         for form in (work_word, action_word, noun_of, done_word):
             words = [form(action) for action in Action.values]

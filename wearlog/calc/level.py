@@ -1,14 +1,14 @@
 """How what is pressed keeps to what was expected, for example to a plan, and whether that has changed lately.
 
-Of each stretch of days i of one expectation (say, of one line of a plan) the logarithm of pressed / expected
+Of each spell of days i of one expectation (say, of one line of a plan) the logarithm of pressed / expected
 is
 
-    y_i = usual + change * [i is after the change, and was expected before it] + own + noise
+    y_i = usual + change * [i is after the change, was expected before it, no rest] + own + noise
 
 with what is usual of the press (a mill that plans too much), at most one change of pace within the
-stretches, which those who plan anew know of, an error `own` of the whole expectation, and noise that falls
-with the number of days. When the change came, if it did, is weighed by the likelihood of all stretches (all
-normal, so that the sums are exact): a new pace is followed within weeks, while a single odd stretch is not.
+spells, which those who plan anew know of, an error `own` of the whole expectation, and noise that falls
+with the number of days. When the change came, if it did, is weighed by the likelihood of all spells (all
+normal, so that the sums are exact): a new pace is followed within weeks, while a single odd spell is not.
 
 A change point with known variances: Smith, "A Bayesian approach to inference about a change-point in a
 sequence of random variables", Biometrika 62, 1975 (from memory).
@@ -25,9 +25,11 @@ Floats = NDArray[np.float64]
 
 CHANGE_SPREAD = 0.6  # of a change of pace: our assumption, no source
 CHANGE_CHANCE = 0.15
-"""Of a change of pace within the stretches, before anything is seen: our assumption, no source."""
-AT_ENDS = 1.0  # days by which a stretch may be longer or shorter than it looks: a day off, a late entry
+"""Of a change of pace within the spells, before anything is seen: our assumption, no source."""
+AT_ENDS = 1.0  # days by which a spell may be longer or shorter than it looks: a day off, a late entry
 WIDEST = 1.4
+RESTED = np.log(0.3)
+"""A press that pressed less of what was expected rested: that is no pace, and a miss of that plan alone."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,8 +44,8 @@ class Level:
 
 
 @dataclass(frozen=True)
-class Stretches:
-    """n stretches in order of time: when each ends, its days, the logarithm of pressed / expected, which
+class Spells:
+    """n spells in order of time: when each ends, its days, the logarithm of pressed / expected, which
     expectation it belongs to, and when that was said (-inf: always)."""
 
     end: Floats
@@ -54,30 +56,31 @@ class Stretches:
 
 
 class Levels:
-    """The level for any expectation, from the stretches so far.
+    """The level for any expectation, from the spells so far.
 
     own_spread: standard deviation of the error of a whole expectation; day_spread: of one day's part of it.
-    change_chance: of a change of pace within the stretches."""
+    change_chance: of a change of pace within the spells."""
 
     def __init__(
         self,
-        stretches: Stretches,
+        spells: Spells,
         *,
         usual: float = 0.0,
         own_spread: float,
         day_spread: float,
         change_chance: float = CHANGE_CHANCE,
     ) -> None:
-        self.stretches, self.usual, self.own = stretches, usual, own_spread
-        self.y = np.clip(stretches.kept, -WIDEST, WIDEST) - usual
+        self.spells, self.usual, self.own = spells, usual, own_spread
+        self.y = np.clip(spells.kept, -WIDEST, WIDEST) - usual
         count = len(self.y)
-        # Candidates: no change (-inf would be a change before all), or one before each stretch but the first.
-        self.times = np.append(-np.inf, stretches.end[:-1])
-        after = (stretches.end > self.times[:, None]) & (stretches.said <= self.times[:, None])
+        # Candidates: no change (-inf would be a change before all), or one before each spell but the first.
+        self.times = np.append(-np.inf, spells.end[:-1])
+        after = (spells.end > self.times[:, None]) & (spells.said <= self.times[:, None])
+        after &= spells.kept > RESTED
         self.after = np.where(np.isfinite(self.times)[:, None], after, False).astype(float)
-        same = (stretches.of[:, None] == stretches.of).astype(float)
+        same = (spells.of[:, None] == spells.of).astype(float)
         fixed = own_spread**2 * same
-        fixed = fixed + np.diag(day_spread**2 / stretches.days + (AT_ENDS / stretches.days) ** 2)
+        fixed = fixed + np.diag(day_spread**2 / spells.days + (AT_ENDS / spells.days) ** 2)
         covariance = fixed + CHANGE_SPREAD**2 * self.after[:, :, None] * self.after[:, None, :]
         if not count:
             self.chance, self.solved = np.ones(1), np.zeros((1, 0, 1))
@@ -96,7 +99,7 @@ class Levels:
         for one of which nothing has been pressed."""
         counts = (np.isfinite(self.times) & (said <= self.times)).astype(float)
         change = CHANGE_SPREAD**2 * self.after * counts[:, None]
-        mine = np.zeros(len(self.y)) if under_way is None else (self.stretches.of == under_way).astype(float)
+        mine = np.zeros(len(self.y)) if under_way is None else (self.spells.of == under_way).astype(float)
         both = change + self.own**2 * mine
         middle = (both[:, None, :] @ self.solved)[:, 0, 0]
         moved = (change[:, None, :] @ self.solved)[:, 0, 0]

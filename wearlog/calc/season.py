@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from wearlog.calc.level import CHANGE_CHANCE, Level, Levels, Stretches
+from wearlog.calc.level import CHANGE_CHANCE, Level, Levels, Spells
 from wearlog.calc.wear import EdgeFit, Quantiles, Scenarios
 from wearlog.calc.wear.records import Floats
 
@@ -30,7 +30,7 @@ DAY_SPREAD = 0.4  # assumed sd of one day's seed relative to the season's mean d
 RECENT_DAYS = 90
 MISSES_HALVE_YEARS = 2.0
 FEW_LINES = 2.0  # the habit of keeping plans is pulled to none by so many kept to the letter
-STRETCH_DAYS, MOST_STRETCHES = 14, 26
+SPELL_DAYS, MOST_SPELLS = 14, 26
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -141,7 +141,7 @@ def plan_misses(*, as_of: int, past: DailySeed, plan: Sequence[PlanLine]) -> Pla
     change of pace within the last year counts as none of their misses."""
     ended = [line for line in plan if line.end <= as_of and line.start >= past.first and line.seed_kg > 0]
     logs = np.array([_kept(past, line, line.start, line.end) for line in ended])
-    level = Levels(_stretches(as_of, past, plan), own_spread=PLAN_SPREAD_GUESS, day_spread=DAY_SPREAD).of()
+    level = Levels(_spells(as_of, past, plan), own_spread=PLAN_SPREAD_GUESS, day_spread=DAY_SPREAD).of()
     if level.changed is not None:
         after = np.array([line.start > level.changed and line.said <= level.changed for line in ended])
         logs = logs - level.change * after if len(logs) else logs
@@ -175,21 +175,21 @@ def _kept(past: DailySeed, line: PlanLine, start: int, end: int) -> float:
     return float(np.log(np.clip(pressed / planned, 0.25, 4.0)))
 
 
-def _stretches(as_of: int, past: DailySeed, plan: Sequence[PlanLine]) -> Stretches:
-    """The last stretches of about two weeks each in which a plan was under way. They belong to the plans by
+def _spells(as_of: int, past: DailySeed, plan: Sequence[PlanLine]) -> Spells:
+    """The last spells of about two weeks each in which a plan was under way. They belong to the plans by
     their place in `plan`."""
     found = []
     for place, line in enumerate(plan):
         start, end = max(line.start, past.first), min(line.end, as_of)
         if end < start or end < as_of - 2 * 365 or line.seed_kg <= 0:
             continue
-        count = max((end - start + 1) // STRETCH_DAYS, 1)
+        count = max((end - start + 1) // SPELL_DAYS, 1)
         bounds = np.linspace(start, end + 1, count + 1).round().astype(int)
         for begin, after in pairwise(bounds.tolist()):
             found.append((after - 1, after - begin, _kept(past, line, begin, after - 1), place, line.said))
-    found = sorted(found, key=lambda one: one[0])[-MOST_STRETCHES:]
+    found = sorted(found, key=lambda one: one[0])[-MOST_SPELLS:]
     columns = np.array(found, dtype=float).reshape(-1, 5)
-    return Stretches(
+    return Spells(
         end=columns[:, 0],
         days=columns[:, 1],
         kept=columns[:, 2],
@@ -221,7 +221,7 @@ def coming_season(
     ahead = [line for line in plan if line.end >= first and line.seed_kg > 0]
     plan_until = max((line.end for line in ahead), default=None)
     levels = Levels(
-        _stretches(as_of, past, plan),
+        _spells(as_of, past, plan),
         usual=float(np.log(misses.ratio)),
         own_spread=misses.spread,
         day_spread=DAY_SPREAD,

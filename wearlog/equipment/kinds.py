@@ -52,14 +52,16 @@ EVERY_BUILD = tuple(Build)
 
 
 class Danger(Enum):
-    """How a part can hurt a person who works on it, in addition to the hazards of every press. `lockout` puts
-    it into words."""
+    """How a part, or the work on it, can hurt a person, in addition to the hazards of every press. `lockout`
+    puts it into words."""
 
     CUTS = "worn edges, burrs, chips"
     HEAVY = "drops or rolls when free"
     DRAWS_IN = "turns with what it drives, even by hand"
     KEEPS_CHARGE = "stays charged when switched off"
     UNDER_PRESSURE = "can be under pressure with the press at rest"
+    HOT_WORK = "welding or grinding: fume and sparks"
+    OILY_RAGS = "rags and cake wet with oil heat up by themselves"
 
 
 @dataclass(frozen=True, kw_only=True)

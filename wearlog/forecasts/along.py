@@ -8,6 +8,7 @@ from datetime import date
 
 import numpy as np
 
+from wearlog.calc.slips import seed_without_wear
 from wearlog.calc.wear import EdgeFit, Quantiles, Scenarios, TypeFit, odd_share
 from wearlog.forecasts.edges import SAME_WORK_S, Edge, Edges
 from wearlog.forecasts.outlook import Outlook
@@ -86,7 +87,8 @@ class AtLimit:
 @dataclass(frozen=True, kw_only=True)
 class WearAlong:
     """One edge, its seed counted from when it was new or last rebuilt (`since`). Empty `so_far` and `ahead`:
-    nothing is known of its wear. `stretches` are what it took, in order."""
+    nothing is known of its wear. `stretches` are what it took, in order. `without_wear_kg`: the seed over
+    which its latest gauges show no wear although the type wears; None where they do show it."""
 
     edge: str
     used: bool
@@ -102,6 +104,7 @@ class WearAlong:
     gauges: tuple[GaugeAlong, ...]
     turnings: tuple[Turning, ...]
     stretches: tuple[Stretch, ...]
+    without_wear_kg: float | None
 
     @property
     def now(self) -> WearPoint | None:
@@ -166,6 +169,7 @@ class _Course:
             gauges=() if used is None else tuple(self._gauges(used)),
             turnings=() if used is None else tuple(self._turnings(used)),
             stretches=tuple(_stretches(self.record, seed - self.base, before=before)),
+            without_wear_kg=None if used is None else self._without_wear(used),
         )
 
     def _kg(self, seed: Floats) -> list[float]:
@@ -270,6 +274,17 @@ class _Course:
             beside = row.id not in counting
             doubtful = mid is not None and not beside and _is_doubtful(row, mid, self.fit)
             yield GaugeAlong(row.id, kg, row.value_mm, row.bound, mid, doubtful, beside)
+
+    def _without_wear(self, used: Edge) -> float | None:
+        rows = [row for row in used.measurements if row.measured >= self.begun and not row.bound]
+        counting = self._worst(rows)
+        rows = [row for row in rows if row.id in counting]
+        if not rows or not self.fit.gauge_sd:
+            return None
+        rates = np.array([0.0 if rate is None else rate.mid for rate in self.fit.rates])
+        seed = self.edges.seed_until(used, [_moment(row, used) for row in rows]) - self.base
+        sizes = np.array([row.value_mm for row in rows])
+        return seed_without_wear(seed.sum(axis=1), sizes, seed @ rates, self.fit.gauge_sd)
 
     def _worst(self, rows: Sequence[MeasurementRow]) -> set[int]:
         """Of the places gauged together the one nearest the limit, which is the one that counts; and all

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from enum import Enum
 
 from wearlog.equipment.kinds import KINDS, Kind
 from wearlog.forecasts.items import DueItem
@@ -20,8 +19,7 @@ from wearlog.forecasts.triggers.season import QUIET_DAYS
 from wearlog.history.rows import PlanRow
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import Cautions, cautions_for
-from wearlog.people.tables import exhaustive
-from wearlog.service.work import Action
+from wearlog.service.work import ACTIONS, Opening
 
 DAYS = 30
 """The number of days to look ahead without a plan: our choice; it can be changed on the page."""
@@ -31,35 +29,6 @@ LEAST_MARGIN, MOST_MARGIN = 7, 30
 these bounds (in days). Our choice, no source."""
 
 
-class Opening(Enum):
-    """Whether work requires the press to be opened, together with the location of the part."""
-
-    NEVER = "done from outside, whatever the part"
-    BY_PART = "open where the part lies behind the head; never for the press as a whole"
-    ALSO_WHOLE = "open where the part lies behind the head, and for the press as a whole"
-
-
-OPENING = exhaustive(
-    Action,
-    {
-        Action.INSPECT: Opening.BY_PART,
-        Action.MEASURE: Opening.BY_PART,
-        Action.CLEAN: Opening.ALSO_WHOLE,
-        Action.POLISH: Opening.ALSO_WHOLE,
-        Action.FLIP: Opening.BY_PART,
-        Action.TURN: Opening.BY_PART,
-        Action.REPLACE: Opening.BY_PART,
-        Action.ADJUST: Opening.NEVER,
-        Action.LUBRICATE: Opening.NEVER,
-        Action.REAM: Opening.ALSO_WHOLE,
-        Action.HARD_FACE: Opening.ALSO_WHOLE,
-        Action.REBUILD: Opening.ALSO_WHOLE,
-        Action.REPAIR: Opening.BY_PART,
-        Action.STORE: Opening.ALSO_WHOLE,
-    },
-)
-
-
 def opens_press(*, action: str, kind: str) -> bool:
     """Whether the head must come off: for a part behind it, unless the part is greased or set from outside.
 
@@ -67,7 +36,7 @@ def opens_press(*, action: str, kind: str) -> bool:
     greasing or inspecting. Belts, gears, motors, heaters, magnets and filters are reached with the head on.
     Common practice, no source; this does not say what has to be locked out: every source, for any work.
     """
-    opening = OPENING.get(action, Opening.BY_PART)
+    opening = ACTIONS[action].opening if action in ACTIONS else Opening.BY_PART
     if opening is Opening.NEVER:
         return False
     if kind in ("", Kind.OTHER):

@@ -19,11 +19,12 @@ from django.db import connection
 from django.db.models import F, Subquery, TextField, Value
 from django.db.models.functions import Cast, Concat
 
+from wearlog.calc.conformal import RangeFactors, SideFactors
 from wearlog.equipment.models import Fitting, HoursFrom, Part, PartType, Position, Press
 from wearlog.history import versions
 from wearlog.history.by_press import ByPress
 from wearlog.history.cache import Cache
-from wearlog.history.models import Widening
+from wearlog.history.models import LearnedFactors
 from wearlog.history.rows import (
     FittingRow,
     IncidentRow,
@@ -70,9 +71,21 @@ class Setup:
         return _plan(self._crop_index)
 
     @cached_property
-    def widenings(self) -> tuple[tuple[date, float], ...]:
-        """(first day, factor by which ranges are widened from then on), in order of days."""
-        return tuple(Widening.objects.order_by("since").values_list("since", "factor"))
+    def range_factors(self) -> tuple[tuple[date, RangeFactors], ...]:
+        """(first day, factors by which the sides of ranges are corrected from then on), in order of days."""
+        pooled: dict[date, SideFactors] = {}
+        own: dict[date, dict[int, SideFactors]] = {}
+        rows = LearnedFactors.objects.order_by("since", "part_type_id")
+        for since, type_id, early, late in rows.values_list("since", "part_type_id", "early", "late"):
+            sides = SideFactors(early=early, late=late)
+            if type_id is None:
+                pooled[since] = sides
+            else:
+                own.setdefault(since, {})[type_id] = sides
+        return tuple(
+            (since, RangeFactors(pooled=sides, own=own.get(since, {})))
+            for since, sides in sorted(pooled.items())
+        )
 
     @property
     def _crop_index(self) -> dict[int, int]:

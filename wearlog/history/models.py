@@ -12,7 +12,7 @@ from datetime import datetime
 from django.db import models
 from django.db.models import F, Subquery
 
-from wearlog.equipment.models import Press
+from wearlog.equipment.models import PartType, Press
 
 
 class LogVersion(models.Model):
@@ -110,24 +110,37 @@ class SealedRuns(models.Model):
         valid.update(number=number)
 
 
-class Widening(models.Model):
-    """The factor by which ranges of wear limits are widened from a day on, and the number of edges behind it.
+class LearnedFactors(models.Model):
+    """How many times as far from its middle the early and the late day of a wear limit's range are given from
+    a day on, and the number of edges behind that.
 
-    `forecasts.track` learns it; the model is here because it is read together with the log. `checked_on` is
-    the last day on which the record gave the same factor."""
+    All rows with the same `since` apply together: one without a part type for all kinds together, and one for
+    each part type that has factors of its own. `forecasts.track` learns them; the model is here because it is
+    read together with the log. `checked_on` is the last day on which the record gave the same.
 
-    since = models.DateField(unique=True)
-    factor = models.FloatField()
+    `factor` is written and read only by programs from before the sides were told apart, which may still run
+    while a newer one migrates."""
+
+    since = models.DateField()
+    part_type = models.ForeignKey(PartType, models.CASCADE, null=True, related_name="+")
+    early = models.FloatField(default=1.0, db_default=1.0)
+    late = models.FloatField(default=1.0, db_default=1.0)
     judged = models.PositiveIntegerField()
     checked_on = models.DateField()
+    factor = models.FloatField(default=1.0, db_default=1.0)
 
     class Meta:
         db_table = "forecasts_widening"
         constraints = [
+            models.UniqueConstraint(fields=["since", "part_type"], name="factors_of_a_type_once_a_day"),
+            models.UniqueConstraint(
+                fields=["since"], condition=models.Q(part_type=None), name="pooled_factors_once_a_day"
+            ),
             models.CheckConstraint(
-                condition=models.Q(factor__gte=1, factor__lte=3), name="widening_is_within_bounds"
-            )
+                condition=models.Q(early__gte=0.5, early__lte=3, late__gte=0.5, late__lte=3),
+                name="factors_are_within_bounds",
+            ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.factor:.2f} from {self.since}"
+        return f"{self.early:.2f} and {self.late:.2f} from {self.since}"

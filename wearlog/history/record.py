@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from wearlog.calc.conformal import RangeFactors
 from wearlog.calc.exposure import PressTimeline, timeline_of
 from wearlog.calc.meters import PressHours
 from wearlog.history.by_press import ByPress
@@ -65,8 +66,8 @@ class Record:
     plan: tuple[PlanRow, ...]
     runs: Mapping[int, RunColumns]
     readings: Mapping[int, ReadingColumns]
-    widening: float
-    """The factor by which the mill's track record widens the ranges of wear limits; 1 for no widening."""
+    range_factors: RangeFactors
+    """By how much the mill's track record moves the two ends of the ranges of wear limits."""
 
     def day_of(self, instant: float) -> date:
         """The day, in the mill's zone, to which an instant belongs."""
@@ -365,14 +366,15 @@ _CUTS: Mapping[str, Callable[[Log, date, float], object]] = {
     "plan": lambda log, as_of, end: tuple(
         row for row in log.setup.plan if row.planned_on is None or row.planned_on <= as_of
     ),
-    "widening": lambda log, as_of, end: widening_on(log, as_of),
+    "range_factors": lambda log, as_of, end: range_factors_on(log, as_of),
 }
 """By field of the record: how it is cut out of the log."""
 
 
-def widening_on(log: Log, day: date) -> float:
-    """The factor that had been learned by the day; 1 where none had."""
-    return next((factor for since, factor in reversed(log.setup.widenings) if since <= day), 1.0)
+def range_factors_on(log: Log, day: date) -> RangeFactors:
+    """The factors that had been learned by the day; where none had, ranges stand as given."""
+    known = reversed(log.setup.range_factors)
+    return next((factors for since, factors in known if since <= day), RangeFactors())
 
 
 def _press(row: PressRow, as_of: date) -> PressRow:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 
 class Refused(Exception):
@@ -26,11 +27,17 @@ class NotAllowed(Refused):
 
 @dataclass(frozen=True)
 class Doubt:
-    """A question about something that looks wrong but may be right; once confirmed, the entry is accepted."""
+    """A question about something that looks wrong but may be right; once confirmed, the entry is accepted.
+
+    again: saving the same numbers once more confirms it, and what a phone sends later is not asked about.
+    typed, instead: the number in question and what may have been meant by it, in the unit of the record."""
 
     code: str
     question: str
     field: str = ""
+    again: bool = False
+    typed: Decimal | None = None
+    instead: tuple[Decimal, ...] = ()
 
 
 class Doubtful(Exception):

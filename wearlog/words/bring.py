@@ -2,55 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import ngettext
 
 from wearlog.calc import units
 from wearlog.equipment.kinds import KINDS
 from wearlog.forecasts.items import DueItem
-from wearlog.people.tables import exhaustive
-from wearlog.service.work import Action
+from wearlog.service.work import ACTIONS, Action
 from wearlog.words.kinds import noun_words
-
-if TYPE_CHECKING:
-    from django.utils.functional import _StrPromise
-
-
-@dataclass(frozen=True)
-class Brought:
-    """What an action needs, whatever the part.
-
-    opens: the machine has to be opened, with the tools for the part's kind. spared: the part leaves the
-    press; a spare takes its place meanwhile, or if the work fails."""
-
-    opens: bool
-    material: _StrPromise | None
-    spared: bool = False
-
-
-BY_ACTION = exhaustive(
-    Action,
-    {
-        Action.INSPECT: Brought(False, None),
-        Action.MEASURE: Brought(False, None),
-        Action.CLEAN: Brought(False, gettext_lazy("scrapers, brushes, a lidded metal bin for rags and cake")),
-        Action.POLISH: Brought(True, gettext_lazy("polishing cloth and paste")),
-        Action.FLIP: Brought(True, None),
-        Action.TURN: Brought(True, None),
-        Action.REPLACE: Brought(True, None),
-        Action.ADJUST: Brought(False, gettext_lazy("shims and a feeler gauge")),
-        Action.LUBRICATE: Brought(False, gettext_lazy("the grease or oil that the maker names")),
-        Action.REAM: Brought(True, gettext_lazy("the reamer of the next size, cutting oil"), spared=True),
-        Action.HARD_FACE: Brought(True, None, spared=True),
-        Action.REBUILD: Brought(True, None, spared=True),
-        Action.REPAIR: Brought(True, None, spared=True),
-        Action.STORE: Brought(False, None),
-    },
-)
-NOTHING = Brought(False, None)
 
 
 def things_to_bring(item: DueItem, system: str = "", *, name_size: bool = False) -> tuple[str, ...]:
@@ -70,14 +29,15 @@ def things_to_bring(item: DueItem, system: str = "", *, name_size: bool = False)
         _("your own lock and tag for each person: %(locks)s") % {"locks": locks},
         _("gloves, a thermometer"),
     ]
-    kind, action = KINDS.get(item.kind), BY_ACTION.get(item.action, NOTHING)
-    if kind is not None and kind.tools is not None and action.opens:
+    kind, work = KINDS.get(item.kind), ACTIONS.get(item.action)
+    takes_tools = work is not None and work.takes_tools
+    if kind is not None and kind.tools is not None and takes_tools:
         things.append(str(kind.tools))
     if kind is not None and kind.gauge is not None:
         things.append(str(kind.gauge))
-    if action.material is not None:
-        things.append(str(action.material))
-    if action.opens:
+    if work is not None and work.material is not None:
+        things.append(str(work.material))
+    if takes_tools:
         things.append(_("food-grade anti-seize for threads"))
     size = units.show_length(item.size_mm, system) if item.size_mm is not None else ""
     goes_on = "" if not item.kind else _goes_on(item.action, noun_words(item.kind), size)
@@ -93,6 +53,6 @@ def _goes_on(action: str, kind: str, size: str) -> str:
     words = {"kind": kind, "size": size}
     if action == Action.REPLACE:
         return (_("the new %(kind)s, %(size)s") if size else _("the new %(kind)s")) % words
-    if BY_ACTION.get(action, NOTHING).spared:
+    if action in ACTIONS and ACTIONS[action].spared:
         return (_("a spare %(kind)s, %(size)s") if size else _("a spare %(kind)s")) % words
     return ""

@@ -8,6 +8,7 @@ import pytest
 
 from tests.mills.dies_in_turn import many
 from tests.mills.forecast_shop import Shop, day
+from wearlog.calc.conformal import RangeFactors
 from wearlog.equipment.models import Part, PartType
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.track.reached import Reached, reached_edges
@@ -201,11 +202,11 @@ def test_steady_wear_is_foretold_and_the_days_are_near(shop: Shop, die: PartType
     assert ahead.mean_error < 20
 
 
-def test_with_few_edges_ranges_are_not_asked_to_be_wider(shop: Shop, die: PartType) -> None:
+def test_with_few_edges_no_end_of_a_range_is_moved(shop: Shop, die: PartType) -> None:
     many(shop, die)
     record = track_record(as_of=day("2026-06-01"))
-    assert record.judged < 20
-    assert record.factor == 1
+    assert record.learned.judged == 6
+    assert record.learned.factors == record.in_force == RangeFactors()
 
 
 def test_only_edges_that_came_to_their_limits_since_a_day_are_replayed(shop: Shop, die: PartType) -> None:
@@ -216,7 +217,8 @@ def test_only_edges_that_came_to_their_limits_since_a_day_are_replayed(shop: Sho
 
 def test_an_empty_mill_has_an_empty_record(shop: Shop) -> None:
     record = track_record(as_of=day("2026-06-01"))
-    assert (record.edges, record.factor, record.judged, record.replayed) == ((), 1.0, 0, 0)
+    assert (record.edges, record.learned.judged, record.replayed) == ((), 0, 0)
+    assert record.learned.factors == RangeFactors()
     assert all(record.leads[lead].edges == 0 for lead in LEADS)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
@@ -11,7 +12,9 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
+from wearlog.equipment.models import Part, Position
 from wearlog.people.models import Mill, User
+from wearlog.runs.models import Run
 from wearlog.service.models import Measurement
 
 
@@ -86,3 +89,46 @@ def test_a_part_without_sizes_has_a_table_and_no_picture(shop: LookMill, page: C
     assert '<section aria-labelledby="wear">' not in text
     assert "Seed before" not in text
     assert len(rows(text)) == 3
+
+
+def gauge(shop: LookMill, value: str, days_ago: float, of: Part | None = None) -> Measurement:
+    at = timezone.now() - timedelta(days=days_ago)
+    return Measurement.objects.create(
+        ref=f"extra{days_ago}",
+        part=of or shop.die,
+        edge="A",
+        value_mm=Decimal(value),
+        measured_at=at,
+        entered_at=at,
+    )
+
+
+def test_a_gauge_that_counts_little_leads_to_its_correction_with_the_point_moved(
+    shop: LookMill, page: Callable[[int], str]
+) -> None:
+    slip = gauge(shop, "53", 10.5)
+    text = page(shop.die.pk)
+    (remark,) = [row[-1] for row in rows(text) if row[0] == "53.00 mm"]
+    assert remark.split() == ["counts", "little", "decimal", "point?", "5.30", "mm"]
+    link = re.search(rf'href="(/log/measurement/{slip.pk}/correct/[^"]*)"', text)
+    assert link is not None
+    assert link[1].startswith(f"/log/measurement/{slip.pk}/correct/?value_mm=5.3")
+
+
+def test_gauges_that_stand_still_while_others_of_the_type_wear_are_a_suspect_gauge(
+    shop: LookMill, page: Callable[[int], str]
+) -> None:
+    place = Position.objects.get(press=shop.twin, name="left die")
+    shop.fit(shop.spare, "A", place, shop.now - timedelta(days=61))
+    for day in range(60, 0, -1):
+        start = shop.now - timedelta(days=day)
+        Run.objects.create(
+            ref=f"t{day}", press=shop.twin, crop=shop.rape, started_at=start, hours_h=10, seed_kg=1000,
+            ends_at=start + timedelta(hours=10),
+        )  # fmt: skip
+    for day in (50, 35, 20, 5):
+        gauge(shop, "5.01", day, of=shop.spare)
+    assert "Check the gauge." not in page(shop.die.pk)
+    text = page(shop.spare.pk)
+    assert "Check the gauge." in text
+    assert "The gauges show no wear over" in text

@@ -11,9 +11,10 @@ from django.utils import timezone
 
 from tests.mills.forecast_shop import Shop
 from wearlog.calc.conformal import DayRange
+from wearlog.equipment.models import PartType
 from wearlog.forecasts.models import Replay
 from wearlog.forecasts.track.learning import learn
-from wearlog.history.models import Widening
+from wearlog.history.models import LearnedFactors
 from wearlog.people.models import Mill, Role, User
 from wearlog.web.drawing.promises import picture
 
@@ -80,17 +81,55 @@ def test_the_picture_has_words_for_those_who_do_not_see_it_and_no_style_of_its_o
 def test_the_page_says_that_ranges_stand_as_given_and_from_when_the_record_speaks(page: Client) -> None:
     text = words(page.get("/track-record/").content.decode())
     assert "No: every range stands as the wear model gives it." in text
-    assert "from 20 judged edges on" in text
+    assert "from 8 judged edges on; there are 6." in text
+    assert "times as far" not in text
 
 
-def test_the_page_says_by_how_much_ranges_are_widened(page: Client) -> None:
+def in_force(early: float, late: float, judged: int, part_type: PartType | None = None) -> None:
     today = timezone.localdate(timezone=Mill.current().zone)
-    Widening.objects.update_or_create(
-        since=today, defaults={"factor": 1.42, "judged": 30, "checked_on": today}
+    LearnedFactors.objects.update_or_create(
+        since=today,
+        part_type=part_type,
+        defaults={"early": early, "late": late, "judged": judged, "checked_on": today},
     )
+
+
+def table(html: str) -> list[list[str]]:
+    """The cells of the table of factors, line by line, from its head on."""
+    part = html[html.index('id="factors-caption"') :]
+    lines = re.findall(r"<tr>(.*?)</tr>", part[: part.index("</table>")], re.DOTALL)
+    return [re.sub(r"<[^>]+>", "|", line).replace("\n", " ").split("|") for line in lines]
+
+
+def cells(html: str) -> list[list[str]]:
+    return [[" ".join(cell.split()) for cell in line if cell.strip()] for line in table(html)]
+
+
+def test_the_page_says_how_far_each_side_is_moved_and_which_kinds_have_their_own(page: Client) -> None:
+    in_force(1.42, 0.8, 50)
+    in_force(1, 2, 30, PartType.objects.get())
+    html = page.get("/track-record/").content.decode()
+    assert "Yes: by this mill's own record the early and the late day" in words(html).replace("&#x27;", "'")
+    assert cells(html) == [
+        ["Part type", "Edges judged", "Early day", "Late day"],
+        ["all others, from all edges", "50", "1.42", "0.80"],
+        ["D5", "30", "1.00", "2.00"],
+    ]
+    assert "A part type with 20 judged edges has its own" in words(html)
+    assert "ranges would have held instead of" in words(html)
+
+
+def test_without_a_kind_of_its_own_the_factors_are_of_all_part_types(page: Client) -> None:
+    in_force(1.42, 0.8, 50)
+    assert cells(page.get("/track-record/").content.decode())[1] == ["all part types", "50", "1.42", "0.80"]
+
+
+def test_a_record_that_asks_for_no_change_says_from_how_many_edges(page: Client) -> None:
+    in_force(1, 1, 12)
     text = words(page.get("/track-record/").content.decode())
-    assert "Yes: past ranges held too seldom here" in text
-    assert "1.4 times as wide" in text
+    assert "No: every range stands as the wear model gives it." in text
+    assert "From 12 judged edges" in text
+    assert "times as far" not in text
 
 
 def test_the_page_says_what_has_still_to_be_replayed(page: Client) -> None:

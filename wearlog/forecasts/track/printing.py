@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+from wearlog.calc.conformal import SideFactors
 from wearlog.calc.track import Summary
 from wearlog.forecasts.track.record import STEP_DAYS, Tracked, TrackRecord
 from wearlog.forecasts.track.replays import EdgeForecast
@@ -20,20 +21,47 @@ def as_json(found: TrackRecord) -> str:
         "as_of": found.as_of.isoformat(),
         "edges_at_limit": len(found.edges),
         "leads": [{"days_ahead": lead, **_summary(each)} for lead, each in found.leads.items()],
-        "correction": {
-            "factor": round(found.factor, 3),
-            "edges_judged": found.judged,
-            "factor_in_force": round(found.in_force, 3),
-            "forward": {
-                "edges": found.forward.edges,
-                "held_as_given": found.forward.held_as_given,
-                "held_widened": found.forward.held_widened,
-                "corrected": found.forward.corrected,
-            },
-        },
+        "correction": _correction_values(found),
         "edges": [_edge(one) for one in found.edges],
     }
     return json.dumps(data, ensure_ascii=False, indent=2)
+
+
+def _correction_values(found: TrackRecord) -> dict[str, object]:
+    """`factor` is the mean of both sides: how many times as wide a symmetric range becomes."""
+    factors, forward = found.learned.factors, found.forward
+    return {
+        "factor": round(_mean(factors.pooled), 3),
+        **_sides(factors.pooled),
+        "edges_judged": found.learned.judged,
+        "part_types": [
+            {"part_type": found.type_codes[key], "edges_judged": found.learned.judged_of[key], **_sides(own)}
+            for key, own in factors.own.items()
+        ],
+        "factor_in_force": round(_mean(found.in_force.pooled), 3),
+        **{f"{name}_in_force": value for name, value in _sides(found.in_force.pooled).items()},
+        "part_types_in_force": [
+            {"part_type": found.type_codes[key], **_sides(own)} for key, own in found.in_force.own.items()
+        ],
+        "forward": {
+            "edges": forward.edges,
+            "held_as_given": forward.held_as_given,
+            "held_widened": forward.held_corrected,
+            "came_before_corrected": forward.before_corrected,
+            "came_after_corrected": forward.after_corrected,
+            "corrected": forward.corrected,
+            "interval_score_days_as_given": _number(forward.score_as_given),
+            "interval_score_days_corrected": _number(forward.score_corrected),
+        },
+    }
+
+
+def _mean(sides: SideFactors) -> float:
+    return (sides.early + sides.late) / 2
+
+
+def _sides(sides: SideFactors) -> dict[str, object]:
+    return {"early_factor": round(sides.early, 3), "late_factor": round(sides.late, 3)}
 
 
 def _summary(each: Summary) -> dict[str, object]:
@@ -87,7 +115,7 @@ def _number(value: float | None, digits: int = 1) -> float | None:
 
 
 def as_table(found: TrackRecord) -> str:
-    """A line for each lead time, then the widening of ranges, then lines for each edge."""
+    """A line for each lead time, then the correction of ranges, then lines for each edge."""
     lines = [f"Track record as of {found.as_of.isoformat()}: {len(found.edges)} edges came to their limits"]
     if not found.edges:
         return lines[0] + ".\nIt begins with the first edge that is retired, turned or gauged as worn.\n"
@@ -120,13 +148,32 @@ def as_table(found: TrackRecord) -> str:
 
 def _correction(found: TrackRecord) -> list[str]:
     forward = found.forward
-    return [
-        "Ranges are shown as worked out, before any widening.",
-        f"This record ({found.judged} edges judged) asks for {found.factor:.2f} times as wide;",
-        f"forecasts are now given {found.in_force:.2f} times as wide;",
-        f"widened so as the record grew, {forward.held_widened} of {forward.edges} would have held "
-        f"instead of {forward.held_as_given}.",
+    learned = found.learned
+    lines = [
+        "Ranges are shown as worked out, before any correction.",
+        f"This record ({learned.judged} edges judged) puts {_distances(learned.factors.pooled)};",
+        f"in force is {_distances(found.in_force.pooled)}.",
     ]
+    for key, own in learned.factors.own.items():
+        asked = f"({learned.judged_of[key]} edges judged) puts {_distances(own)}."
+        lines.append(f"Part type {found.type_codes[key]} {asked}")
+    for key, own in found.in_force.own.items():
+        lines.append(f"For part type {found.type_codes[key]} is in force {_distances(own)}.")
+    lines.append(
+        f"Corrected so as the record grew, {forward.held_corrected} of {forward.edges} would have held "
+        f"instead of {forward.held_as_given}"
+        + (
+            "."
+            if forward.score_as_given is None or forward.score_corrected is None
+            else f", with an interval score of {forward.score_corrected:.0f} days instead of "
+            f"{forward.score_as_given:.0f} (width and misses; less is better)."
+        )
+    )
+    return lines
+
+
+def _distances(sides: SideFactors) -> str:
+    return f"the early day at {sides.early:.2f} and the late day at {sides.late:.2f} times its distance"
 
 
 def _range(forecast: EdgeForecast) -> str:

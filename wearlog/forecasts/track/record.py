@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from wearlog.calc import conformal
-from wearlog.calc.conformal import LEAD_DAYS, DayRange, Forward, History
+from wearlog.calc.conformal import LEAD_DAYS, DayRange, Forward, History, JudgedFactors, RangeFactors
 from wearlog.calc.track import Promise, Summary, summary
 from wearlog.forecasts.edges import EdgeKey, Edges
 from wearlog.forecasts.track import replays
@@ -20,7 +20,7 @@ from wearlog.forecasts.track.reached import Reached, reached_edges
 from wearlog.forecasts.track.replays import EdgeForecast
 from wearlog.history.cache import VersionCache
 from wearlog.history.log import Log, load_log
-from wearlog.history.record import record_as_of, widening_on
+from wearlog.history.record import range_factors_on, record_as_of
 
 LEADS = (30, 60, 90)
 STEP_DAYS = 15
@@ -39,18 +39,19 @@ class Tracked:
 @dataclass(frozen=True, kw_only=True)
 class TrackRecord:
     """edges: in the order in which they reached their limits. leads: a summary for each lead time. forward:
-    how often ranges held as given, and if widened by what this record then showed. factor: the widening of a
-    forecast for the day after `as_of` by this record, and judged: the number of edges behind it. in_force:
-    the widening of forecasts actually used on that day. replayed: the number of days replayed, and missing:
-    the number of days still to be replayed."""
+    how often ranges held as given, and if corrected by what this record then showed. learned: the factors
+    that this record asks for in a forecast for the day after `as_of`, and the numbers of edges behind them.
+    in_force: the factors of forecasts actually used on that day. type_codes: by key, of the types that have
+    factors of their own in either. replayed: the number of days replayed, and missing: the number of days
+    still to be replayed."""
 
     as_of: date
     edges: tuple[Tracked, ...]
     leads: Mapping[int, Summary]
     forward: Forward
-    factor: float
-    judged: int
-    in_force: float
+    learned: JudgedFactors
+    in_force: RangeFactors
+    type_codes: Mapping[int, str]
     replayed: int
     missing: int
 
@@ -91,7 +92,7 @@ class Past:
     every: Sequence[Reached]
     chosen: Sequence[Reached]
     days: Sequence[date]
-    widening: float
+    in_force: RangeFactors
 
     @classmethod
     def of(cls, log: Log, as_of: date, since: date = date.min) -> Past:
@@ -99,17 +100,14 @@ class Past:
         every = reached_edges(now)
         chosen = [one for one in every if one.came >= since]
         days = {day for one in chosen for day in _days(one).values()} | _days_to_judge(chosen, as_of)
-        widening = widening_on(log, as_of + timedelta(days=1))
-        return cls(as_of, now, every, chosen, sorted(days), widening)
+        in_force = range_factors_on(log, as_of + timedelta(days=1))
+        return cls(as_of, now, every, chosen, sorted(days), in_force)
 
 
-def widening_factor(
-    past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeForecast]]
-) -> tuple[float, int]:
-    """The factor by which the record widens a forecast for the day after its own, and the number of edges
-    behind it."""
-    scores = conformal.scores_on(past.as_of.toordinal() + 1, _histories(past.now, past.every, forecasts))
-    return conformal.factor(scores), len(scores)
+def learned_from(past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeForecast]]) -> JudgedFactors:
+    """By how much the record moves the ends of a range in a forecast for the day after its own."""
+    histories = _histories(past.now, past.every, forecasts)
+    return conformal.learned(conformal.scores_on(past.as_of.toordinal() + 1, histories))
 
 
 def _track_record(past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeForecast]]) -> TrackRecord:
@@ -124,17 +122,18 @@ def _track_record(past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeFore
         )
         for one in past.chosen
     )
-    factor, judged = widening_factor(past, forecasts)
+    learned = learned_from(past, forecasts)
+    types = past.now.record.types
     return TrackRecord(
         as_of=past.as_of,
         edges=edges,
         leads={lead: summary(_promises(edges, lead)) for lead in LEADS},
         forward=conformal.forward(_histories(past.now, past.every, forecasts)),
-        factor=factor,
-        judged=judged,
+        learned=learned,
+        in_force=past.in_force,
+        type_codes={key: types[key].code for key in {**learned.factors.own, **past.in_force.own}},
         replayed=len(forecasts),
         missing=len(past.days) - len(forecasts),
-        in_force=past.widening,
     )
 
 
@@ -179,7 +178,12 @@ def _histories(
     for one in reached:
         forecasts = _forecasts(one.key, replays, one.begun, one.came)
         histories.append(
-            History(forecasts=forecasts, came=one.came.toordinal(), known_on=one.known_on.toordinal())
+            History(
+                forecasts=forecasts,
+                kind=now.record.parts[one.key[0]].type_id,
+                came=one.came.toordinal(),
+                known_on=one.known_on.toordinal(),
+            )
         )
         begun[one.key] = max(begun.get(one.key, one.known_on), one.known_on) + timedelta(days=1)
     record = now.record
@@ -195,7 +199,13 @@ def _histories(
             removed = edge.fittings[-1].removed
             ended = None if removed is None else record.day_of(removed)
         forecasts = _forecasts(edge.key, replays, since or date.min, date.max)
-        histories.append(History(forecasts=forecasts, ended=None if ended is None else ended.toordinal()))
+        histories.append(
+            History(
+                forecasts=forecasts,
+                kind=part.type_id,
+                ended=None if ended is None else ended.toordinal(),
+            )
+        )
     return histories
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 from datetime import date
 from hashlib import blake2b
 
-from wearlog.calc.conformal import DayRange
+from wearlog.calc.conformal import DayRange, RangeFactors
 from wearlog.forecasts.edges import Edge, EdgeKey, Edges
 from wearlog.forecasts.models import Replay
 from wearlog.forecasts.outlook import Outlook
@@ -67,7 +67,7 @@ def fingerprint(record: Record) -> str:
     content = blake2b(digest_size=24)
     for field in fields(record):
         value = getattr(record, field.name)
-        if field.name in ("rules", "widening"):
+        if field.name in ("rules", "range_factors"):
             continue
         if field.name in ("runs", "readings"):
             value = [(press, rows.digest) for press, rows in value.items()]
@@ -105,8 +105,9 @@ def _day(text: str | None) -> date | None:
 
 
 def replay(record: Record) -> dict[EdgeKey, EdgeForecast]:
-    """A record's forecast for each edge in use, with its range not widened, and that of the lumped rate."""
-    record = record.changed(widening=1.0)
+    """A record's forecast for each edge in use, with its range as worked out, not corrected, and that of the
+    lumped rate."""
+    record = record.changed(range_factors=RangeFactors())
     edges, outlook = Edges(record), Outlook(record)
     found = {}
     for part_id, fittings in record.fittings_of.items():

@@ -49,9 +49,10 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
         for_crops=crops,
         past=past,
     )
-    found = _widened(found, record)
+    given = found
+    found = _corrected(given, type_, record)
     return Trip(
-        why=_sentence(edges, outlook, edge, position, fit, own, found),
+        why=_sentence(edges, outlook, edge, position, fit, own, found, _moved(given, found, type_, record)),
         due=found.mid,
         early=found.early,
         late=found.late,
@@ -63,16 +64,28 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
     )
 
 
-def _widened(found: Reach, record: Record) -> Reach:
-    """The range widened by the mill's own track record. A limit in the future is not moved into the past."""
-    if record.widening <= 1.0 or found.early is None or found.mid is None or found.late is None:
+def _corrected(found: Reach, type_: TypeRow, record: Record) -> Reach:
+    """The range with both ends moved by the mill's own track record, for the part type. An end that lies in
+    the future is not moved into the past: it is then tomorrow."""
+    by = record.range_factors.of(type_.id)
+    if by.changes_nothing or found.early is None or found.mid is None or found.late is None:
         return found
     early, mid, late = found.early.toordinal(), found.mid.toordinal(), found.late.toordinal()
-    wide = conformal.widened(conformal.DayRange(early=early, mid=mid, late=late), record.widening)
+    tomorrow = record.as_of.toordinal() + 1
+    better = conformal.corrected(conformal.DayRange(early=early, mid=mid, late=late), by)
     return replace(
         found,
-        early=date.fromordinal(max(floor(wide.early), min(early, record.as_of.toordinal() + 1))),
-        late=date.fromordinal(ceil(wide.late)),
+        early=date.fromordinal(max(floor(better.early), min(early, tomorrow))),
+        late=date.fromordinal(max(ceil(better.late), min(late, tomorrow))),
+    )
+
+
+def _moved(given: Reach, found: Reach, type_: TypeRow, record: Record) -> why_limit.Moved:
+    """The factors by which the days were moved; None for a day that is as it was worked out."""
+    by = record.range_factors.of(type_.id)
+    return why_limit.Moved(
+        early=None if found.early == given.early else by.early,
+        late=None if found.late == given.late else by.late,
     )
 
 
@@ -241,6 +254,7 @@ def _sentence(
     fit: TypeFit,
     own: EdgeFit,
     found: Reach,
+    moved: why_limit.Moved,
 ) -> str:
     record = outlook.record
     type_ = record.types[record.parts[edge.key[0]].type_id]
@@ -263,7 +277,7 @@ def _sentence(
         left=None if found.left_kg is None else found.left_kg.mid,
         route=outlook.route(position.press_id, found.mid),
         about="" if found.mid is None else why.about(found.mid, found.early, found.late, record.as_of),
-        widening=record.widening if found.late is not None else 1.0,
+        moved=moved,
         passed="" if found.mid is None or found.mid > record.as_of else why.day(found.mid, record.as_of),
         units=record.units,
     )

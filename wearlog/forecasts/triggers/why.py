@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc.units import show_hours, show_length, show_mass
 from wearlog.people.dates import written
-from wearlog.service.spoken import noun_of
+from wearlog.service.work import noun_of
 
 
 def day(value: date, as_of: date) -> str:

@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from wearlog.calc.units import show_length, show_mass, show_wear_rate
+from wearlog.calc.units import show_length, show_mass, show_number, show_wear_rate
 from wearlog.equipment.models import Kind
+
+
+@dataclass(frozen=True, kw_only=True)
+class Moved:
+    """How many times as far from the middle the mill's own record has put the early and the late day; None
+    for a day that stands as worked out."""
+
+    early: float | None
+    late: float | None
 
 
 def nothing(reason: str) -> str:
@@ -49,7 +59,7 @@ def measured(
     route: str,
     about: str,
     passed: str,
-    widening: float,
+    moved: Moved,
     units: str,
 ) -> str:
     """How much is worn, at which rate, what is left, and when; or that the limit has been passed.
@@ -70,12 +80,34 @@ def measured(
                 _("it lies off the press and is reckoned as going back on %(press)s") % {"press": back_on}
             )
         clauses.append(f"{route} {about}".strip() if about else _("no plan or pace to tell the day from"))
-    if widening > 1.0:
-        clauses.append(
-            _("the range is %(times)s times as wide as worked out, since past ranges held too seldom here")
-            % {"times": f"{widening:.1f}"}
-        )
+    clauses.append(_moved(moved))
     return "; ".join(clause for clause in clauses if clause) + "."
+
+
+def _moved(moved: Moved) -> str:
+    values = {
+        "early": "" if moved.early is None else show_number(moved.early, 2),
+        "late": "" if moved.late is None else show_number(moved.late, 2),
+    }
+    if moved.early is not None and moved.late is not None:
+        return (
+            _(
+                "by your own record the early day was moved to %(early)s times its distance from "
+                "the middle, the late day to %(late)s times"
+            )
+            % values
+        )
+    if moved.early is not None:
+        return (
+            _("by your own record the early day was moved to %(early)s times its distance from the middle")
+            % values
+        )
+    if moved.late is not None:
+        return (
+            _("by your own record the late day was moved to %(late)s times its distance from the middle")
+            % values
+        )
+    return ""
 
 
 def kind_words(kind: str) -> str:

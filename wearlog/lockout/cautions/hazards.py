@@ -19,7 +19,7 @@ from django.utils.translation import gettext_lazy as _
 
 from wearlog.equipment.kinds import KINDS, Danger, Kind
 from wearlog.people.tables import exhaustive
-from wearlog.service.work import Action
+from wearlog.service.work import ACTIONS, Action
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -167,6 +167,8 @@ OF_DANGER = {
     Danger.DRAWS_IN: BELTS_AND_GEARS,
     Danger.KEEPS_CHARGE: STORED_CHARGE,
     Danger.UNDER_PRESSURE: FILTER_PRESSURE,
+    Danger.HOT_WORK: HOT_WORK,
+    Danger.OILY_RAGS: OILY_RAGS,
 }
 
 BY_KIND: Mapping[str, tuple[Hazard, ...]] = exhaustive(
@@ -175,25 +177,9 @@ BY_KIND: Mapping[str, tuple[Hazard, ...]] = exhaustive(
 """The hazards that a part adds, by the dangers of its kind (`equipment.kinds`)."""
 
 BY_ACTION: Mapping[str, tuple[Hazard, ...]] = exhaustive(
-    Action,
-    {
-        Action.INSPECT: (),
-        Action.MEASURE: (),
-        Action.CLEAN: (OILY_RAGS,),
-        Action.POLISH: (),
-        Action.FLIP: (),
-        Action.TURN: (),
-        Action.REPLACE: (),
-        Action.ADJUST: (),
-        Action.LUBRICATE: (),
-        Action.REAM: (),
-        Action.HARD_FACE: (HOT_WORK,),
-        Action.REBUILD: (HOT_WORK,),
-        Action.REPAIR: (HOT_WORK,),
-        Action.STORE: (),
-    },
+    Action, {action: tuple(OF_DANGER[danger] for danger in ACTIONS[action].dangers) for action in Action}
 )
-"""The hazards that an action adds."""
+"""The hazards that an action adds, by the dangers of such work (`service.work`)."""
 
 
 @cache

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from types import SimpleNamespace
 
 from wearlog.equipment.models import Press
@@ -143,7 +144,14 @@ def form(reader: Reader) -> ReadingForm:
     """A form with errors and an unconfirmed question."""
     bound = ReadingForm({"press": "1", "meter_h": "12x", "read_at": "40.13."}, reader=reader)
     bound.is_valid()
-    bound.ask([Doubt(code="slow", question="9 h between two readings, 2 h of runs are logged.")])
+    slip = "53 mm on D5-04 is far off: the last value there was 5.31 mm on 2026-03-01. Did you mean 5.3 mm?"
+    bound.ask(
+        [
+            Doubt(code="slow", question="9 h between two readings, 2 h of runs are logged."),
+            Doubt("slip", slip, again=True, typed=Decimal(53), instead=(Decimal("5.3"),)),
+            Doubt("step", "0.1 mm on D5-04 is far off: new it is 5 mm. Is the value right?", again=True),
+        ]
+    )
     return bound
 
 

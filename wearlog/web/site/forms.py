@@ -9,6 +9,7 @@ import secrets
 from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from dataclasses import replace
 from datetime import datetime
+from decimal import Decimal
 from functools import partial
 from typing import TYPE_CHECKING, ClassVar, TypedDict, TypeVar, Unpack
 
@@ -16,13 +17,14 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 from django.db.models.fields import BLANK_CHOICE_DASH
 from django.forms.utils import ErrorList
+from django.http import QueryDict
 from django.utils.datastructures import MultiValueDict
 
 from wearlog.calc import units
 from wearlog.people.cleaning import say_taken
 from wearlog.people.refusals import Doubt, Refused
 from wearlog.runs.validation import pace_words
-from wearlog.web.site.fields import Reader
+from wearlog.web.site.fields import LengthField, Reader
 
 if TYPE_CHECKING:
     ModelForm = forms.ModelForm
@@ -37,6 +39,9 @@ Kind = TypeVar("Kind", bound=forms.Field)
 
 
 DJANGOS_EMPTY = BLANK_CHOICE_DASH[0][1]
+TAKE = "take"
+"""What was chosen instead of a slip: the number as it was read and the one that was meant."""
+DECIMAL = r"\d{1,9}(\.\d{1,9})?"
 NOTHING_CHOSEN = "–"
 """How a list says that nothing of it is chosen."""
 
@@ -83,10 +88,19 @@ def _in_system(system: str, show: Callable[[float, str], str], found: re.Match[s
     return show(float(found[1].replace(",", ".")), system)
 
 
+def _holds(field: LengthField, typed: object, slip: Decimal) -> bool:
+    try:
+        return bool(field.to_python(typed) == slip)
+    except forms.ValidationError:
+        return False
+
+
 class UnitsForm(forms.BaseForm):
     """A mixin for forms and model forms whose fields adopt the reader's units."""
 
     reader: Reader
+    #: Codes of questions that are not asked, since nobody waits for the answer.
+    not_asked: tuple[str, ...] = ()
     #: Field names of the domain, mapped to the form's names where these differ.
     aliases: ClassVar[Mapping[str, str]] = {}
 
@@ -115,9 +129,9 @@ class UnitsForm(forms.BaseForm):
         """
         getlist = getattr(self.data, "getlist", None)
         if getlist is None:
-            return []
+            return list(self.not_asked)
         before = getlist("confirmed_before") if self.data.get("asked_about") == self.entry_digest else []
-        return [*getlist("confirm"), *(code for code in before if code not in getlist("confirm"))]
+        return list(dict.fromkeys([*getlist("confirm"), *before, *self.not_asked]))
 
     @property
     def confirmed_before(self) -> list[str]:
@@ -137,11 +151,32 @@ class UnitsForm(forms.BaseForm):
         return hashlib.sha256(json.dumps(typed).encode()).hexdigest()[:16]
 
     def full_clean(self) -> None:
-        """Clean as ever; Django's own errors about what is there already get words of ours."""
+        """Clean as ever, with what was taken instead of a slip; Django's own errors about what is there
+        already get words of ours."""
+        self._take_instead()
         super().full_clean()
         for errors in self.errors.values():
             for each in errors.as_data():
                 say_taken(each)
+
+    def _take_instead(self) -> None:
+        """Write the number that a person chose on the page ("53:5.3", in mm) into each field that holds the
+        slip."""
+        slip, _colon, meant = str(self.data.get(TAKE) or "").partition(":")
+        if (
+            not isinstance(self.data, QueryDict)
+            or not re.fullmatch(DECIMAL, slip)
+            or not re.fullmatch(DECIMAL, meant)
+        ):
+            return
+        data = self.data.copy()
+        del data[TAKE]
+        for name, field in self.fields.items():
+            if isinstance(field, LengthField) and _holds(
+                field, data.get(self.add_prefix(name)), Decimal(slip)
+            ):
+                data[self.add_prefix(name)] = str(field.prepare_value(Decimal(meant)))
+        self.data = data
 
     def refuse(self, refusal: Refused) -> None:
         """Add a refusal of the domain as an error of the field that it names, else of the form."""

@@ -31,6 +31,7 @@ from wearlog.people.refusals import AlreadyMoved, Doubtful, NotAllowed, Refused
 from wearlog.people.roles import Permission
 from wearlog.reminders import typing_up
 from wearlog.service.photos import NotKept
+from wearlog.service.validation import LARGE_STEP
 from wearlog.web.site import queued
 from wearlog.web.site.access import MillRequest, mark_kept_offline, needs
 from wearlog.web.site.fields import Reader
@@ -144,6 +145,8 @@ class FormPage(View, Generic[Form, Record]):
             return nothing.answer
         form = self.form(request.POST)
         form.files = request.FILES
+        if queued.is_sent_later(request):
+            form.not_asked = (LARGE_STEP,)  # stored as it was typed; the part's page shows it
         if not form.is_valid():
             return self.show(form, status=422)
         try:

@@ -38,6 +38,11 @@ def is_queued(request: MillRequest) -> bool:
     return request.method == "POST" and bool(request.headers.get(QUEUE_HEADER))
 
 
+def is_sent_later(request: MillRequest) -> bool:
+    """Whether nobody waits for the answer: the phone sends on its own what was typed before."""
+    return is_queued(request) and bool(request.headers.get(LATER_HEADER))
+
+
 def is_named(request: MillRequest) -> bool:
     return request.method == "POST" and bool(request.POST.get(NAME_FIELD))
 

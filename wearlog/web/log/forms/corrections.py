@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from decimal import Decimal
 
 from django import forms
 from django.db.models import Field, QuerySet
@@ -15,7 +17,7 @@ from wearlog.people.models import LogRecord
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service.models import Incident, Measurement, Service
 from wearlog.web.site.fields import Reader
-from wearlog.web.site.forms import EntryForm
+from wearlog.web.site.forms import DECIMAL, EntryForm
 from wearlog.web.site.model_fields import Deviations, of
 
 IN_ORDER: dict[type[LogRecord], tuple[str, ...]] = {
@@ -137,6 +139,11 @@ class CorrectionForm(EntryForm):
         field = record._meta.get_field(name)
         assert isinstance(field, Field)
         return getattr(record, field.attname if field.is_relation else name)
+
+    def propose(self, name: str, number: str) -> None:
+        """Show a field with another number, in the unit of the record, that a link proposes for it."""
+        if name in self.names and re.fullmatch(DECIMAL, number):
+            self.initial[name] = Decimal(number)
 
     @property
     def old_fields(self) -> list[BoundField]:

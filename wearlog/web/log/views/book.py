@@ -149,7 +149,10 @@ class Correct(OfRecord[CorrectionForm]):
     template_name = "web/log/correct.html"
 
     def form(self, data: QueryDict | None) -> CorrectionForm:
-        return CorrectionForm(data, reader=self.reader, record=self.record, seen=self.seen)
+        form = CorrectionForm(data, reader=self.reader, record=self.record, seen=self.seen)
+        if data is None:
+            form.propose("value_mm", self.request.GET.get("value_mm", ""))
+        return form
 
     def context(self) -> dict[str, object]:
         history: list[Change] = changes_of(self.record, self.reader)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -13,9 +14,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django_tables2 import RequestConfig
 
+from wearlog.calc.slips import Proposal, proposals
 from wearlog.equipment.models import Fitting, Kind, Part
 from wearlog.equipment.queries import history_of
-from wearlog.forecasts.along import GaugeAlong
+from wearlog.forecasts.along import GaugeAlong, WearAlong
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.guessed import Guessed, guessed_in
 from wearlog.forecasts.items import DueItem
@@ -28,6 +30,7 @@ from wearlog.forecasts.things import spans_of
 from wearlog.people.roles import Permission
 from wearlog.service.models import Measurement
 from wearlog.service.queries import measurements_of, services_of
+from wearlog.service.validation import REPEATS_TO_MM
 from wearlog.web.drawing.caliper import caliper
 from wearlog.web.drawing.charts.wear_shown import EdgeChart, PartCharts, part_charts
 from wearlog.web.machines import figures
@@ -134,8 +137,23 @@ class EdgeLine:
     guessed: Guessed
     wear: figures.EdgeWear
     chart: EdgeChart | None
-    gauges: list[tuple[Measurement, GaugeAlong | None]]
-    """Each with where it stands in the chart; None for what lies before the edge's last rebuilding."""
+    gauges: list[tuple[Measurement, GaugeAlong | None, Proposal | None]]
+    """Each with where it stands in the chart, None for what lies before the edge's last rebuilding; and with
+    what was probably meant, where it counts little."""
+
+
+def probably_meant(gauge: Measurement, at: GaugeAlong | None, along: WearAlong) -> Proposal | None:
+    """What a slip would have made the gauge of; None where it counts in full or no slip explains it."""
+    if at is None or at.mid_mm is None or not at.counts_little:
+        return None
+    found = proposals(
+        gauge.value_mm,
+        expected=at.mid_mm,
+        close=max(REPEATS_TO_MM, abs(along.limit_mm - along.new_mm) / 4),
+        new=Decimal(str(along.new_mm)),
+        grows=along.limit_mm > along.new_mm,
+    )
+    return found[0] if found else None
 
 
 def edge_lines(
@@ -162,7 +180,10 @@ def edge_lines(
                 guessed=guessed_in(record, spans_of(record, tuple(spans))),
                 wear=wear,
                 chart=chart,
-                gauges=[(gauge, along.get(gauge.pk)) for gauge in own],
+                gauges=[
+                    (gauge, at, None if chart is None else probably_meant(gauge, at, chart.along))
+                    for gauge, at in ((gauge, along.get(gauge.pk)) for gauge in own)
+                ],
             )
         )
     return lines

@@ -10,8 +10,9 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from wearlog.calc.conformal import FEWEST_EDGES
+from wearlog.calc.conformal import FEWEST_EDGES, FEWEST_OF_KIND, FULL_EDGES
 from wearlog.calc.track import Summary
+from wearlog.forecasts.track.learning import in_force_on
 from wearlog.forecasts.track.record import LEADS, STEP_DAYS, Tracked, track_record
 from wearlog.forecasts.track.replays import EdgeForecast
 from wearlog.people.roles import Permission
@@ -79,6 +80,7 @@ def track(request: MillRequest) -> HttpResponse:
     rows = [(line.name, line.forecast.range, float(line.came.toordinal())) for line in lines[:MOST_BARS]]
     drawn = [(name, given, came) for name, given, came in rows if given is not None]
     leads: list[tuple[int, Summary]] = list(found.leads.items())
+    factors = in_force_on(today)
     return render(
         request,
         "web/reports/track.html",
@@ -91,7 +93,12 @@ def track(request: MillRequest) -> HttpResponse:
             "lines": lines,
             "picture": picture(drawn),
             "longer": STEP_DAYS - 1,
+            "factors": factors,
+            "judged": factors[0].judged if factors else 0,
+            "moved": any((row.early, row.late) != (1.0, 1.0) for row in factors),
             "fewest": FEWEST_EDGES,
+            "fewest_of_kind": FEWEST_OF_KIND,
+            "full": FULL_EDGES,
             "most_bars": MOST_BARS,
         },
     )
