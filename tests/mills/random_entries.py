@@ -14,7 +14,7 @@ from wearlog.equipment.models import Fitting, Part, Position
 from wearlog.logbook import actions
 from wearlog.logbook.entries import NewIncident, NewMeasurement, NewRun, NewWork
 from wearlog.people.refusals import Refused
-from wearlog.runs.models import Run
+from wearlog.runs.models import PlanEntry, Run
 from wearlog.service.models import Measurement, Rule
 
 NOW = at("2026-03-30 18:00")
@@ -112,7 +112,31 @@ def entries(mill: SmallMill, chance: random.Random) -> list[Callable[[], object]
         known.used_on = chance.choice([None, begun.date()])
         return actions.save_thing(by=None, at=NOW, thing=known)
 
+    def ask_otherwise() -> object:
+        rule = Rule.objects.get(code=chance.choice(["grease", "look at screw", "die at limit"]))
+        rule.lead_days = Decimal(chance.randint(0, 20))
+        if rule.every_days:
+            rule.every_days = Decimal(chance.randint(5, 40))
+        return actions.save_thing(by=None, at=NOW, thing=rule)
+
+    def plan() -> object:
+        day = NOW.date() + timedelta(days=chance.randint(-5, 30))
+        known = {"press": press, "crop": crop, "start_on": day}
+        if PlanEntry.objects.filter(**known).exists():
+            raise Refused("It is planned already.")
+        seed = Decimal(chance.randint(500, 9000))
+        thing = PlanEntry(**known, end_on=day + timedelta(days=20), seed_kg=seed)
+        return actions.save_thing(by=None, at=NOW, thing=thing)
+
+    def buy() -> object:
+        return actions.save_thing(
+            by=None, at=NOW, thing=Part(code=f"N{chance.randrange(10**9)}", part_type=part.part_type)
+        )
+
     return [
+        ask_otherwise,
+        plan,
+        buy,
         run,
         run,
         worked_before,

@@ -50,7 +50,14 @@ def main() -> None:
                 chance.choice(entries(stored_small_mill(None), chance))()
             answer = versions.current() != before
         elif told["do"] == "refresh":
-            refresh.refresh(at=timezone.now())
+            now = timezone.now()
+            if told["by_press"]:  # as several workers do that share the presses out
+                refresh.learn(at=now)
+                for press_id in versions.latest().every_press:
+                    cache.clear_all()
+                    refresh.refresh(at=now, press_ids=[press_id])
+            else:
+                refresh.refresh(at=now)
         else:
             client.force_login(User.objects.get(username="owner"))
             with ExitStack() as stack:

@@ -94,7 +94,7 @@ def test_pages_of_two_processes_say_what_a_process_says_that_has_kept_nothing(
                 continue
             taken += 1
             if turn % 3 == 0:
-                second.tell(do="refresh")
+                second.tell(do="refresh", by_press=turn % 2 > 0)
             number = chance.randint(1, 3)
             for page in PAGES:
                 path = page.format(number)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
@@ -18,12 +20,14 @@ def sentences(comparison: Comparison, system: str = "") -> list[str]:
     return [_answer(comparison, system), *_left_out(comparison)]
 
 
-def table(comparison: Comparison, system: str = "") -> list[tuple[str, list[tuple[str, str]]]]:
-    """For each press its name and the (words, figure) pairs of costs and money left per tonne and per
-    hour."""
+def table(
+    comparison: Comparison, presses: Iterable[PressFigure], system: str = ""
+) -> list[tuple[str, list[tuple[str, str]]]]:
+    """For each of these presses its name and the (words, figure) pairs of costs and money left per tonne and
+    per hour."""
     us = units.is_us(system)
     found = []
-    for one in comparison.presses:
+    for one in presses:
         if one.money is None:
             continue
         values = (

@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
@@ -26,8 +27,9 @@ from wearlog.compare.costs import Money, RunCosts, any_recorded, costs_of_runs, 
 from wearlog.compare.grounds import MixShare, PairFigure, PressFigure, standardised
 from wearlog.compare.over_seasons import OverSeasons, over_seasons
 from wearlog.compare.runtable import Places, RunTable, load, load_each
-from wearlog.history.cache import RunsCache
+from wearlog.history.cache import RunsCache, VersionCache
 from wearlog.history.log import Setup, load_log
+from wearlog.history.runs import last_run
 from wearlog.people.models import Mill
 from wearlog.runs.seasons import SEASON_START, parse_start, season_name, season_years
 
@@ -116,7 +118,28 @@ def compare(
     """Compare the recorded runs. `presses`, `crops` and `seasons` keep only those named (by code, or by the
     season's name); empty keeps all. `money`: include costs, for readers who may see them; `over`: the
     presses from season to season. Raises BadSeasonStart."""
-    start = parse_start(season_start)
+    key = (tuple(by), season_start, *(tuple(sorted(kept)) for kept in (presses, crops, seasons)))
+
+    def make() -> Comparison:
+        return _compare(by, parse_start(season_start), presses, crops, seasons, money=money, over=over)
+
+    return _KEPT.get((*key, money, over, get_language() or "", last_run()), make)
+
+
+_KEPT: VersionCache[tuple[object, ...], Comparison] = VersionCache("comparisons", most=8)
+"""As they were asked for; each holds some hundred bytes for each line."""
+
+
+def _compare(
+    by: Sequence[str],
+    start: tuple[int, int],
+    presses: Collection[str],
+    crops: Collection[str],
+    seasons: Collection[str],
+    *,
+    money: bool,
+    over: bool,
+) -> Comparison:
     table, mill = load(), Mill.current()
     found = summarise(
         table,

@@ -1,6 +1,7 @@
 """The Celery application: `celery -A wearlog.config worker`."""
 
 import os
+from importlib import import_module
 
 from celery import Celery
 from celery.signals import beat_init, worker_init
@@ -22,3 +23,10 @@ def register_process(**_: object) -> None:
     from django.conf import settings
 
     holding.hold_shared(settings.DATA_DIR)
+
+
+@worker_init.connect  # type: ignore[untyped-decorator]
+def load_libraries(**_: object) -> None:
+    """Load what forecasts compute with before the worker's processes part: each would take half a second and
+    tens of megabytes for it."""
+    import_module("wearlog.calc.drift")

@@ -9,7 +9,7 @@ import pkgutil
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
-from datetime import datetime
+from datetime import date, datetime
 from functools import cache
 from importlib import import_module
 from typing import cast
@@ -21,6 +21,8 @@ from wearlog.calc import wear
 from wearlog.calc.wear.learned import Learned
 from wearlog.forecasts.models import LearnedWear
 from wearlog.history import packing
+from wearlog.history.cache import may_cache
+from wearlog.history.versions import Versions
 
 KINDS: Mapping[str, type] = {
     f"{kind.__module__}.{kind.__name__}": kind
@@ -54,6 +56,24 @@ def find(fingerprint: str) -> tuple[Learned, ...] | None:
     except (packing.BadPack, KeyError, TypeError):
         return None
     return cast("tuple[Learned, ...]", found)
+
+
+def standing(*, as_of: date, known: Versions) -> str | None:
+    """The fingerprint of what the log teaches at the end of a day by these versions, if it was noted
+    (`note`). It can be found (`find`) under it."""
+    if not may_cache(known.number) or not shape():
+        return None
+    valid = LearnedWear.objects.filter(
+        as_of=as_of, shape=shape(), number__gte=max(known.setup, known.lessons), number__lte=known.number
+    )
+    return valid.order_by("-number").values_list("fingerprint", flat=True).first()
+
+
+def note(fingerprint: str, *, as_of: date, number: int) -> None:
+    """Note that this is what the log teaches at the end of a day by the version `number`."""
+    LearnedWear.objects.filter(fingerprint=fingerprint).exclude(as_of=as_of, number=number).update(
+        as_of=as_of, number=number
+    )
 
 
 def keep(fingerprint: str, learned: Sequence[Learned], *, at: datetime) -> None:

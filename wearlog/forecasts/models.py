@@ -33,11 +33,14 @@ class ForecastSnapshot(models.Model):
 
 class LearnedWear(models.Model):
     """What gauges have taught about wear, as `lessons` packs it, by the fingerprint of the data behind it.
-    `shape` is that of the code which learned it."""
+    `shape` is that of the code which learned it. `number` is the last version of the log for which it is
+    known to be what the log teaches at the end of `as_of`."""
 
     fingerprint = models.CharField(max_length=64, unique=True)
     shape = models.CharField(max_length=32)
     made_at = models.DateTimeField()
+    as_of = models.DateField(null=True)
+    number = models.BigIntegerField(default=0, db_default=0)
     learned = models.BinaryField()
 
     def __str__(self) -> str:

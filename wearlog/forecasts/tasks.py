@@ -17,10 +17,15 @@ from kombu.exceptions import OperationalError
 from wearlog.forecasts.memory import refresh
 from wearlog.forecasts.schedule import EXPIRES_EARLY_S, REFRESH_EVERY_S
 from wearlog.forecasts.track import learning
-from wearlog.history import sealing
+from wearlog.history import sealing, versions
 
-CHUNK = 4
-"""Presses per message: for a worker reading the log costs more than computing the items of one press."""
+FEW = 4
+"""So many presses are worked out at once by the worker that finds them stale."""
+MESSAGES = 24
+"""More presses are shared out in about so many messages: enough that no worker is left without while another
+has much to do, and few enough that what each message costs by itself counts little."""
+LEAST = 2
+"""A message names so many presses at least."""
 LEARN_AT_ONCE_S = 5.0
 """At most this much of a round is spent on replays: where one process runs everything, reminders must
 wait."""
@@ -41,7 +46,7 @@ def refresh_changed() -> int:
     if not stale:
         return 0
     refresh.learn(at=now)  # once, before others begin: they find it stored
-    if len(stale) > CHUNK and not settings.CELERY_TASK_ALWAYS_EAGER:
+    if len(stale) > FEW and not settings.CELERY_TASK_ALWAYS_EAGER:
         share_out(stale)
         return len(stale)
     left = refresh.changed(at=now)
@@ -66,17 +71,19 @@ def refresh_press(press_ids: int | list[int]) -> int:
     number. (A message from before an upgrade names one press.)"""
     now = timezone.now()
     wanted = {press_ids} if isinstance(press_ids, int) else set(press_ids)
-    left = sorted(wanted.intersection(refresh.stale(at=now)))
-    if left:
-        refresh.refresh(at=now, press_ids=left)
+    with versions.held():
+        left = sorted(wanted.intersection(refresh.stale(at=now)))
+        if left:
+            refresh.refresh(at=now, press_ids=left)
     return len(left)
 
 
 def share_out(press_ids: list[int]) -> None:
     """Start a task for each few presses, so that all workers share the work."""
-    chunks = [press_ids[first : first + CHUNK] for first in range(0, len(press_ids), CHUNK)]
-    for chunk in chunks:
-        refresh_press.apply_async((chunk,), expires=REFRESH_EVERY_S - EXPIRES_EARLY_S)
+    each = max(LEAST, -(-len(press_ids) // MESSAGES))
+    for first in range(0, len(press_ids), each):
+        some = press_ids[first : first + each]
+        refresh_press.apply_async((some,), expires=REFRESH_EVERY_S - EXPIRES_EARLY_S)
 
 
 def wake() -> None:

@@ -47,6 +47,9 @@ TABLES = {
 """By record: the table of which `LogVersion` counts the writes."""
 NO_RUN = datetime(9999, 1, 1, tzinfo=UTC)
 """From when on runs were written where none was, but only readings."""
+ASKED = frozenset({"rule", "planentry", "yearlylook"})
+"""Records that say what is due and what is planned: they bear on the due items of every press, but neither on
+its runs nor on what was learned."""
 LEARNED_FROM = ("fitting", "measurement", "part")
 """Records that wear is learned from, besides some services, and runs where gauges or work came later."""
 
@@ -63,6 +66,7 @@ class _Written:
     parts: set[int] = field(default_factory=set)
     tables: set[str] = field(default_factory=set)
     lessons: bool = False
+    setup: bool = False
 
 
 def change_of(rows: Iterable[AuditEntry]) -> Change | None:
@@ -108,9 +112,12 @@ def _read(row: AuditEntry, written: _Written) -> bool:
             _add(written.positions, values, "position_id")
         elif row.record == "part" and row.record_id is not None and _was_fitted(row.record_id):
             written.parts.add(row.record_id)
+        elif row.record == "part" or row.record in ASKED:
+            written.setup = True  # a part that was never fitted is one of the spares
         else:
             return False
-        written.lessons = written.lessons or row.record in LEARNED_FROM
+        spare = row.record == "part" and row.record_id not in written.parts
+        written.lessons = written.lessons or (row.record in LEARNED_FROM and not spare)
         if row.record in TABLES:
             written.tables.add(TABLES[row.record])
     return True
@@ -150,6 +157,7 @@ def _concerned(written: _Written) -> Change:
         items=frozenset(items),
         tables=frozenset(written.tables),
         lessons=written.lessons or bool(late),
+        setup=written.setup,
     )
 
 

@@ -91,6 +91,13 @@ class Setup:
     def _crop_index(self) -> dict[int, int]:
         return {pk: index for index, (pk, _) in enumerate(self.crops)}
 
+    def has_same_ground(self, other: Setup) -> bool:
+        """Whether runs, work and wear mean the same by both: rules and plans may differ."""
+        return self is other or all(getattr(self, name) == getattr(other, name) for name in GROUND)
+
+
+GROUND = ("zone", "units", "crops", "presses", "positions", "types")
+
 
 class WorkRows:
     """Parts, and every move, service, gauge and incident that is not voided, in order of time, then key; each
@@ -147,7 +154,8 @@ class Log:
         self.versions = known
         same_setup = before is not None and before.versions.setup == known.setup
         self.setup = before.setup if before is not None and same_setup else Setup()
-        self.work = WorkRows(known, before if same_setup else None)
+        carried_on = before is not None and self.carries_on(before)
+        self.work = WorkRows(known, before if carried_on else None)
         every = len(self.setup.presses)
         self.of_press: ByPress[PressLog] = ByPress(
             self.setup.presses, lambda some: read_runs(some, every=len(some) == every)
@@ -157,6 +165,10 @@ class Log:
     @property
     def zone(self) -> ZoneInfo:
         return self.setup.zone
+
+    def carries_on(self, before: Log) -> bool:
+        """Whether what an earlier state of the log says of runs and work still means the same."""
+        return self.setup.has_same_ground(before.setup)
 
 
 _LOG: Cache[None, Log] = Cache("the log's rows", most=1)

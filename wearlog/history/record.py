@@ -185,9 +185,12 @@ class Record:
         self,
         presses: Collection[int],
         *,
+        positions: tuple[PositionRow, ...],
         fittings: tuple[FittingRow, ...],
         services: tuple[ServiceRow, ...],
         measurements: tuple[MeasurementRow, ...],
+        incidents: tuple[IncidentRow, ...],
+        plan: tuple[PlanRow, ...],
     ) -> Record:
         """The record of these presses alone, with these rows; hours and timelines are taken over."""
 
@@ -197,13 +200,13 @@ class Record:
         parts = {row.part_id for row in fittings}
         made = self.changed(
             presses=of(self.presses),
-            positions={pk: row for pk, row in self.positions.items() if row.press_id in presses},
+            positions={row.id: row for row in positions},
             parts={pk: self.parts[pk] for pk in sorted(parts)},
             fittings=fittings,
             services=services,
             measurements=measurements,
-            incidents=tuple(row for row in self.incidents if row.press_id in presses),
-            plan=tuple(row for row in self.plan if row.press_id in presses),
+            incidents=incidents,
+            plan=plan,
             runs=of(self.runs),
             readings=of(self.readings),
         )
@@ -290,7 +293,7 @@ def record_as_of(log: Log, as_of: date, before: tuple[Log, Record] | None = None
     made = _RecordOfLog(log, as_of)
     if before is not None:
         old_log, old = before
-        if old_log.setup is log.setup and old.as_of == as_of:
+        if old.as_of == as_of and log.carries_on(old_log):
             made.take_over(old_log, old)
     return made
 

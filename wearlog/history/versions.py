@@ -26,13 +26,15 @@ class Change:
     runs_from: of these presses, the instant before which no run that was written begins, nor began; a press
     that is absent may have any run changed. items: those of presses for which anything has changed on which
     their due items depend. tables: which of `LogVersion.TABLES` were written. lessons: what gauges teach
-    about wear may have changed."""
+    about wear may have changed. setup: what is asked of all presses (rules, the plan) may have changed, but
+    neither their runs nor what was learned."""
 
     runs: frozenset[int] = frozenset()
     runs_from: Mapping[int, datetime] = field(default_factory=dict)
     items: frozenset[int] = frozenset()
     tables: frozenset[str] = frozenset()
     lessons: bool = False
+    setup: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,7 +85,8 @@ def touch(change: Change | None = None, *, runs_of: Collection[int] | None = Non
         PressVersion.raise_to(number, fields=("items",), press_ids=None)
         PressVersion.raise_to(number, fields=("runs",), press_ids=runs_of)
         return
-    number = LogVersion.raise_by_one([*change.tables, *(["lessons"] if change.lessons else [])])
+    of_all = [name for name in ("setup", "lessons") if getattr(change, name)]
+    number = LogVersion.raise_by_one([*change.tables, *of_all])
     for press_id in change.runs & change.runs_from.keys():
         SealedRuns.carry_on(number, press_id=press_id, runs_from=change.runs_from[press_id])
     for name in ("runs", "items"):

@@ -62,6 +62,13 @@ def test_after_any_entry_all_memories_say_what_the_log_read_anew_says(mill: Smal
         if turn % 3 == 0:  # a worker may come before or after the next page, or an entry later
             tasks_at(NOW)
             cache.clear_all()
+        elif turn % 3 == 1:  # or each of several workers takes one press, after one of them has learned
+            if turn % 2:
+                refresh.learn(at=NOW)
+            for press in (mill.press, mill.twin, mill.other):
+                cache.clear_all()
+                refresh.refresh(at=NOW, press_ids=[press.pk])
+            cache.clear_all()
         assert queries.due_items(as_of=TODAY) == said
         assert queries.due_items(as_of=EARLIER) == from_scratch(EARLIER)
     assert taken >= 10

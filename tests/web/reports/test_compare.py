@@ -222,3 +222,26 @@ def test_one_sentence_comes_first_and_each_press_has_its_seasons_drawn(page: Cli
     ]
     cells = re.findall(r'data-label="(?:Made comparable|As pressed)">([^<]*)<', section)
     assert cells == ["30.0", "50.0", "40.0", "40.0"]
+
+
+def test_many_presses_come_in_parts_and_each_is_on_one_of_them(page: Client) -> None:
+    crop = Crop.objects.get(code="flax")
+    for number in range(60):
+        press = Press.objects.create(code=f"Q{number:02d}", name=f"Quern {number:02d}")
+        started = at("2026-03-02 06:00")
+        Run.objects.create(
+            ref=f"q{number}", press=press, crop=crop, started_at=started, hours_h=4, seed_kg=500 + number
+        )
+    first = page.get("/compare/").content.decode()
+    parts = re.findall(r'href="(\?presses=\d+)#by-press"', first)
+    assert parts == ["?presses=1", "?presses=2", "?presses=3"]
+    seen: list[str] = []
+    for part in parts:
+        html = page.get(f"/compare/{part}").content.decode()
+        table = html[html.index("figures-caption") : html.index("</table>")]
+        names = re.findall(r'<th scope="row">(.+?)</th>', table)
+        assert len(names) <= 25
+        drawn = re.findall(r'<text x="2" y="\d+">(.+?)</text>', html)
+        assert drawn == names
+        seen += names
+    assert sorted(seen) == sorted(["A", "&lt;Big&gt; one", *(f"Quern {number:02d}" for number in range(60))])

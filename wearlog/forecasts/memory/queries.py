@@ -22,6 +22,8 @@ from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory import snapshots, waiting
 from wearlog.forecasts.memory.scope import Scopes
+from wearlog.forecasts.memory.share import own_edges
+from wearlog.forecasts.triggers.limit import TRIGGER as LIMIT
 from wearlog.history import versions
 from wearlog.history.cache import Cache, may_cache
 from wearlog.history.log import Log, load_log
@@ -52,7 +54,7 @@ class DayRecord:
     @classmethod
     def of(cls, log: Log, as_of: date, before: DayRecord | None = None) -> DayRecord:
         """The ground of a day. before: an earlier one, from which what has not changed since is taken."""
-        if before is None or before.record.as_of != as_of or before.log.setup is not log.setup:
+        if before is None or before.record.as_of != as_of or not log.carries_on(before.log):
             record = record_as_of(log, as_of)
             return cls(log, record, Edges(record), Scopes(record))
         since = before.log.versions.number
@@ -60,6 +62,8 @@ class DayRecord:
         record = record_as_of(log, as_of, (before.log, before.record))
         edges = Edges(record, before.edges, touched=touched, same_lessons=log.versions.lessons <= since)
         same = {press: scope for press, scope in before.scopes.made.items() if press not in touched}
+        if log.setup is not before.log.setup:
+            same = {}  # each holds rules and plans
         return cls(log, record, edges, Scopes(record, same))
 
     def read_together(self, presses: Iterable[int]) -> None:
@@ -87,8 +91,26 @@ class Forecast:
         return self.ground.scopes
 
     def fingerprint(self, press_id: int) -> str:
-        """A fingerprint of everything that the items of a press depend on."""
-        return _digest(self.scopes[press_id].fingerprint, self.edges.fingerprint, self.language)
+        """A fingerprint of everything that the items of a press depend on: first of what those without a wear
+        limit depend on, then of all."""
+        whole = _digest(self.scopes[press_id].fingerprint, self.edges.fingerprint, self.language)
+        return f"{self._counted(press_id)}-{whole}"
+
+    def _counted(self, press_id: int) -> str:
+        return _digest(self.scopes[press_id].fingerprint, "", self.language)
+
+    def can_take_over(self, press_id: int, fingerprint: str) -> bool:
+        """Whether those items that were stored under a fingerprint and have no wear limit are what they would
+        be now, and are not at hand: a gauge, which changes the limits of all presses, leaves them."""
+        name = self._counted(press_id)
+        return fingerprint.split("-")[0] == name and _BY_CONTENT.find(f"counted {name}") is None
+
+    def take_over(self, press_id: int, fingerprint: str, items: tuple[DueItem, ...]) -> None:
+        """Take those items over, where that can be done."""
+        if self.can_take_over(press_id, fingerprint):
+            limits = {rule.id for rule in self.ground.record.rules if LIMIT.is_used_by(rule)}
+            others = tuple(item for item in items if item.rule_id not in limits)
+            _BY_CONTENT.keep(f"counted {self._counted(press_id)}", others)
 
     def of_press(self, press_id: int) -> tuple[str, tuple[DueItem, ...]]:
         """The fingerprint of a press's items, and the items.
@@ -98,7 +120,7 @@ class Forecast:
         with _BY_CONTENT.making:
             scope = self.scopes[press_id]
             name = self.fingerprint(press_id)
-            counted = _digest(scope.fingerprint, "", self.language)
+            counted = self._counted(press_id)
 
             @cache
             def board() -> Board:
@@ -110,19 +132,25 @@ class Forecast:
 
 
 def _digest(*pieces: str) -> str:
-    return sha256(repr(pieces).encode()).hexdigest()[:48]
+    return sha256(repr(pieces).encode()).hexdigest()[:31]  # two of them fit into one column
 
 
 _GROUND: Cache[None, DayRecord] = Cache("the record of a day", most=1)
 """A record is large, so that only the latest one is kept."""
 
 
-def forecast_of_day(*, as_of: date) -> Forecast:
-    """Due items together with the record behind them, for pages that show both; the log is read once."""
-    return Forecast(_ground(as_of), get_language() or "")
+_SHARE: Cache[None, DayRecord] = Cache("the record of a day for a few presses", most=1)
+"""Its edges are those of the presses asked for last."""
 
 
-def _ground(as_of: date) -> DayRecord:
+def forecast_of_day(*, as_of: date, press_ids: Collection[int] | None = None) -> Forecast:
+    """Due items together with the record behind them, for pages that show both; the log is read once.
+
+    press_ids: the presses whose items will be asked for (None: all); wear of others must not be."""
+    return Forecast(_ground(as_of, press_ids), get_language() or "")
+
+
+def _ground(as_of: date, press_ids: Collection[int] | None = None) -> DayRecord:
     """One thread works it out, and others that ask meanwhile wait for it."""
     with _GROUND.making:
         log = load_log()
@@ -131,10 +159,30 @@ def _ground(as_of: date) -> DayRecord:
         kept = _GROUND.find(None)
         if kept is not None and kept.log is log and kept.record.as_of == as_of:
             return kept
+        carried_on = kept is not None and kept.record.as_of == as_of and log.carries_on(kept.log)
+        few = press_ids is not None and 2 * len(press_ids) <= len(log.setup.presses)
+        if few and press_ids is not None and not carried_on:
+            share = _share(log, as_of, press_ids)
+            if share is not None:
+                return share
         made = DayRecord.of(log, as_of, kept)
         if kept is not None and kept.record.as_of > as_of:  # a look back; today's is needed again at once
             return made
+        _SHARE.clear()  # the whole has all of it
         return _GROUND.keep(None, made)
+
+
+def _share(log: Log, as_of: date, press_ids: Collection[int]) -> DayRecord | None:
+    """The ground of a day for these presses alone; None where what the fleet has taught is not stored."""
+    kept = _SHARE.find(None)
+    if kept is not None and kept.log is log and kept.record.as_of == as_of:
+        record, scopes = kept.record, kept.scopes
+    else:
+        record = record_as_of(log, as_of, None if kept is None else (kept.log, kept.record))
+        scopes = Scopes(record)
+    parts = {part for press_id in press_ids for part in scopes.parts(press_id)}
+    edges = own_edges(record, log.versions, parts)
+    return None if edges is None else _SHARE.keep(None, DayRecord(log, record, edges, scopes))
 
 
 def items_by_press(
@@ -161,7 +209,7 @@ def _items_by_press(
     found |= earlier
     missing = [press_id for press_id in missing if press_id not in earlier]
     if missing:
-        now = forecast or forecast_of_day(as_of=as_of)
+        now = forecast or forecast_of_day(as_of=as_of, press_ids=missing)
         number = now.ground.log.versions.number
         now.ground.read_together(missing)
         for press_id in missing:
@@ -236,10 +284,10 @@ class ItemsOfFleet:
     behind: int
 
 
-def items_of_fleet(*, as_of: date) -> ItemsOfFleet:
-    """For pages about all presses: those that have many don't work all of them out anew after a gauge, but
-    show what they knew, say so, and leave the work to a worker for a while."""
-    by_press, behind = _items_by_press(as_of, may_wait=True)
+def items_of_fleet(*, as_of: date, press_ids: Collection[int] | None = None) -> ItemsOfFleet:
+    """For pages about all presses, or about these: where they are many they are not worked out anew after a
+    gauge, but the page shows what was known, says so, and leaves the work to a worker for a while."""
+    by_press, behind = _items_by_press(as_of, press_ids, may_wait=True)
     return ItemsOfFleet(in_order(item for items in by_press.values() for item in items), behind)
 
 

@@ -7,7 +7,7 @@ in several workers at once gives the same result.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -64,7 +64,10 @@ def _stale(presses: Iterable[int], known: Versions, as_of: date, language: str) 
 
 def learn(*, at: datetime) -> None:
     """Learn what gauges teach now, and store it for the other workers."""
-    forecast_of_day(as_of=today(at)).edges.store_lessons(at=at)
+    now = forecast_of_day(as_of=today(at))
+    now.edges.store_lessons(at=at)
+    number = now.ground.log.versions.number
+    lessons.note(now.edges.fingerprint.split(" ", 1)[0], as_of=today(at), number=number)
 
 
 def changed(*, at: datetime) -> list[int]:
@@ -90,7 +93,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
         cache.clear_all()
         sealing.forget()
         lessons.forget()
-    for language, now in _in_each_language(as_of):
+    for language, now in _in_each_language(as_of, None if anew else press_ids):
         held = {} if anew else snapshots.fingerprints(as_of=as_of, language=language)
         stale = set(now.scopes) if anew else _stale(now.scopes, known, as_of, language)
         wanted = [press for press in now.scopes if press_ids is None or press in press_ids]
@@ -100,6 +103,7 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
         for first in range(0, len(wanted), AT_ONCE):
             some = wanted[first : first + AT_ONCE]
             same = [press for press in some if press in held and held[press][0] == now.fingerprint(press)]
+            _take_over(now, [press for press in some if press not in same], held)
             made = {press: now.of_press(press) for press in some if press not in same}
             done.worked_out += len(made)
             if same:
@@ -122,7 +126,20 @@ def refresh(*, at: datetime, press_ids: Collection[int] | None = None, anew: boo
     return done
 
 
-def _in_each_language(as_of: date) -> Iterator[tuple[str, Forecast]]:
+def _take_over(now: Forecast, press_ids: Iterable[int], held: Mapping[int, tuple[str, int]]) -> None:
+    """Let the forecast have what is stored of these presses and still right, though it has a new lesson of
+    wear to work out for them. held: the fingerprint of what is stored, by press."""
+    wanted = [press for press in press_ids if press in held and now.can_take_over(press, held[press][0])]
+    if wanted:
+        as_of = now.ground.record.as_of
+        stored = snapshots.with_fingerprints(press_ids=wanted, as_of=as_of, language=now.language)
+        for press_id, (name, items) in stored.items():
+            now.take_over(press_id, name, items)
+
+
+def _in_each_language(
+    as_of: date, press_ids: Collection[int] | None = None
+) -> Iterator[tuple[str, Forecast]]:
     for language in languages():
         with translation.override(language):
-            yield language, forecast_of_day(as_of=as_of)
+            yield language, forecast_of_day(as_of=as_of, press_ids=press_ids)

@@ -13,8 +13,18 @@ from hashlib import blake2b
 
 from wearlog.forecasts.outlook import Outlook
 from wearlog.history.by_press import ByPress
+from wearlog.history.indexed import Indexed
 from wearlog.history.record import Record
-from wearlog.history.rows import ReadingColumns, RunColumns
+from wearlog.history.rows import (
+    FittingRow,
+    IncidentRow,
+    MeasurementRow,
+    PlanRow,
+    PositionRow,
+    ReadingColumns,
+    RunColumns,
+    ServiceRow,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +81,10 @@ class Scopes(Mapping[int, Scope]):
     def made(self) -> Mapping[int, Scope]:
         return self._scopes.made
 
+    def parts(self, press_id: int) -> Collection[int]:
+        """The parts whose items belong to a press: those in service whose last fitting was there."""
+        return self._reach.get(press_id, ((), ()))[0]
+
     def reach(self, press_id: int) -> Collection[int]:
         """The presses on whose logs the items of a press depend; itself among them."""
         return self._reach.get(press_id, ((), {press_id}))[1]
@@ -79,8 +93,24 @@ class Scopes(Mapping[int, Scope]):
         made = {}
         for press_id in presses:
             parts, where = self._reach.get(press_id, (set(), {press_id}))
-            made[press_id] = Scope(press_id, frozenset(parts), _narrowed(self.record, where, parts))
+            made[press_id] = Scope(press_id, frozenset(parts), self._narrowed(where, parts))
         return made
+
+    def _narrowed(self, presses: set[int], parts: set[int]) -> Record:
+        rows = self._rows
+        return self.record.narrowed(
+            presses,
+            positions=rows.positions.where(presses),
+            fittings=rows.fittings.where(parts, presses),
+            services=rows.services.where(parts, presses),
+            measurements=rows.measurements.where(parts),
+            incidents=rows.incidents.where(presses),
+            plan=rows.plan.where(presses),
+        )
+
+    @cached_property
+    def _rows(self) -> _Rows:
+        return _Rows.of(self.record)
 
     @cached_property
     def _reach(self) -> dict[int, tuple[set[int], set[int]]]:
@@ -96,14 +126,25 @@ class Scopes(Mapping[int, Scope]):
         return found
 
 
-def _narrowed(record: Record, presses: set[int], parts: set[int]) -> Record:
-    return record.narrowed(
-        presses,
-        fittings=tuple(
-            row
-            for row in record.fittings
-            if row.part_id in parts or record.positions[row.position_id].press_id in presses
-        ),
-        services=tuple(row for row in record.services if row.press_id in presses or row.part_id in parts),
-        measurements=tuple(row for row in record.measurements if row.part_id in parts),
-    )
+@dataclass(frozen=True)
+class _Rows:
+    """The rows of a record by press; where rows name a part, by part and press."""
+
+    positions: Indexed[PositionRow]
+    fittings: Indexed[FittingRow]
+    services: Indexed[ServiceRow]
+    measurements: Indexed[MeasurementRow]
+    incidents: Indexed[IncidentRow]
+    plan: Indexed[PlanRow]
+
+    @classmethod
+    def of(cls, record: Record) -> _Rows:
+        press_of = {pk: row.press_id for pk, row in record.positions.items()}
+        return cls(
+            positions=Indexed(tuple(record.positions.values()), lambda row: row.press_id),
+            fittings=Indexed(record.fittings, lambda row: row.part_id, lambda row: press_of[row.position_id]),
+            services=Indexed(record.services, lambda row: row.part_id, lambda row: row.press_id),
+            measurements=Indexed(record.measurements, lambda row: row.part_id),
+            incidents=Indexed(record.incidents, lambda row: row.press_id),
+            plan=Indexed(record.plan, lambda row: row.press_id),
+        )

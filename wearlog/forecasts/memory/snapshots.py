@@ -45,6 +45,18 @@ def fingerprints(*, as_of: date, language: str) -> dict[int, tuple[str, int]]:
     }
 
 
+def with_fingerprints(
+    *, press_ids: Collection[int], as_of: date, language: str
+) -> dict[int, tuple[str, tuple[DueItem, ...]]]:
+    """The stored items of these presses, valid or not, with the fingerprint of the data that they were
+    computed from."""
+    rows = ForecastSnapshot.objects.filter(press_id__in=press_ids, as_of=as_of, language=language)
+    return {
+        press_id: (name, tuple(as_item(plain) for plain in items))
+        for press_id, name, items in rows.values_list("press_id", "fingerprint", "items")
+    }
+
+
 def keep(
     *,
     press_id: int,

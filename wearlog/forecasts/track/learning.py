@@ -47,7 +47,7 @@ def learn(*, at: datetime, go_on: Callable[[], bool] = lambda: True) -> bool:
             LearnedFactors.objects.filter(since=day).delete()
             LearnedFactors.objects.bulk_create(new)
         if [_content(row) for row in new] != ([_content(row) for row in last] or [(None, 1.0, 1.0)]):
-            versions.touch(runs_of=())
+            versions.touch(versions.Change(setup=True))
     return True
 
 

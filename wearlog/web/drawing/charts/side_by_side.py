@@ -48,14 +48,21 @@ class Rates:
     high: float | None
 
 
-def side_by_side(figures: Sequence[PressFigure], system: str = "") -> SideBySide | None:
-    """The pictures in the reader's units; None where no press has a rate."""
+def side_by_side(
+    figures: Sequence[PressFigure], system: str = "", *, beside: Sequence[PressFigure] = ()
+) -> SideBySide | None:
+    """The pictures in the reader's units; None where no press has a rate. beside: presses that are drawn
+    elsewhere, on the same scale."""
     known = [figure for figure in figures if figure.crude is not None]
     if not known:
         return None
     shown = [_rates(figure, system) for figure in known]
     label = f"{headline(system)}: {'; '.join(_sentence(figure, system) for figure in known)}."
-    wide, narrow = (chart_svg(spec(shown, width, system), label=label) for width in (WIDE, NARROW))
+    elsewhere = [_rates(figure, system) for figure in beside if figure.crude is not None]
+    highest = _highest([*shown, *elsewhere])
+    wide, narrow = (
+        chart_svg(spec(shown, width, system, highest=highest), label=label) for width in (WIDE, NARROW)
+    )
     return SideBySide(wide, narrow)
 
 
@@ -93,12 +100,15 @@ def _sentence(figure: PressFigure, system: str) -> str:
     return f"{figure.press_name}: {pressed}, {same_mix}"
 
 
-def spec(shown: Sequence[Rates], width: int, system: str) -> Spec:
-    """The axis below with lines up, and for each press its name, its two marks and their words."""
+def _highest(rates: Sequence[Rates]) -> float:
+    return max(value for one in rates for value in (one.pressed, one.common, one.high) if value is not None)
+
+
+def spec(shown: Sequence[Rates], width: int, system: str, *, highest: float | None = None) -> Spec:
+    """The axis below with lines up, and for each press its name, its two marks and their words. highest: the
+    largest rate that the axis has room for (None: of these)."""
     plot, height = width - 2 * SIDE, ROW * len(shown)
-    highest = max(
-        value for one in shown for value in (one.pressed, one.common, one.high) if value is not None
-    )
+    highest = _highest(shown) if highest is None else highest
     values, digits = round_steps(0.0, highest * 1.06, most=4 if width == NARROW else 7)
     top = highest * 1.06 or 1.0
     words = {value: units.show_number(value, digits, system) for value in values}

@@ -38,6 +38,7 @@ from wearlog.web.machines import figures
 from wearlog.web.site import isolations, log_lines
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.frames import Frame, framed
+from wearlog.web.site.parted import Parted
 from wearlog.words.hours import meter_lines
 from wearlog.words.kinds import seat_words
 
@@ -59,10 +60,11 @@ def presses(request: MillRequest) -> HttpResponse:
     record = forecast_of_day(as_of=today).ground.record
     everything = list(Press.objects.order_by("code"))
     shown = [press for press in everything if press.retired_on is None or press.retired_on > today]
-    keys = [press.pk for press in shown]
+    part = Parted.of(request, "presses", shown)
+    keys = [press.pk for press in part.rows]
     seasons, work = figures.season_lines(record, keys), figures.of_presses(record, keys)
     counts: dict[int, Counter[str]] = {}
-    fleet = items_of_fleet(as_of=today)
+    fleet = items_of_fleet(as_of=today, press_ids=keys)
     for item in fleet.items:
         counts.setdefault(item.press_id, Counter())[item.state] += 1
     running: dict[int, list[Run]] = {}
@@ -80,13 +82,19 @@ def presses(request: MillRequest) -> HttpResponse:
                 if press.pk in counts and counts[press.pk][state]
             ],
         )
-        for press in shown
+        for press in part.rows
     ]
     retired = [press for press in everything if press.retired_on is not None and press.retired_on <= today]
     return render(
         request,
         "web/machines/presses.html",
-        {"lines": lines, "retired": retired, "season": figures.season_of(record), "behind": fleet.behind},
+        {
+            "lines": lines,
+            "part": part,
+            "retired": retired,
+            "season": figures.season_of(record),
+            "behind": fleet.behind,
+        },
     )
 
 

@@ -21,6 +21,7 @@ from wearlog.runs.seasons import SEASON_START, BadSeasonStart
 from wearlog.web.drawing.charts.seasons_shown import season_pictures
 from wearlog.web.drawing.charts.side_by_side import side_by_side
 from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.parted import Parted
 
 GROUPINGS = (
     ("press,crop,season", _("press, crop and season")),
@@ -77,16 +78,20 @@ def compare(request: MillRequest) -> HttpResponse:
     table = compare_table(comparison, system)
     RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
     grouping = ",".join(comparison.by)
-    earned = earned_table(comparison, system)
+    presses = Parted.of(request, "presses", comparison.presses)
+    pairs = Parted.of(request, "pairs", comparison.pairs)
+    earned = earned_table(comparison, presses.rows, system)
     context = {
         "gap": gap_sentence(comparison.presses, system),
         "over": season_pictures(comparison.over, system),
         "table": table,
         "comparison": comparison,
-        "figures": [(figure, *figure_words(figure, system)) for figure in comparison.presses],
+        "presses": presses,
+        "figures": [(figure, *figure_words(figure, system)) for figure in presses.rows],
         "ground": ground_words(comparison.mix, comparison.left_out, system),
-        "pairs": [pair_words(pair, system) for pair in comparison.pairs],
-        "chart": side_by_side(comparison.presses, system),
+        "pairs": pairs,
+        "pair_rows": [pair_words(pair, system) for pair in pairs.rows],
+        "chart": side_by_side(presses.rows, system, beside=comparison.presses),
         "earning": sentences(comparison, system),
         "earned": earned,
         "earned_words": [words for words, _figure in earned[0][1]] if earned else [],

@@ -204,6 +204,13 @@ def costs(request: MillRequest) -> HttpResponse:
     cautions = cautions_for(presses)
     currency = request.mill.currency
     money = _Money(currency, system)
+
+    def said(used: set[int], action: str, kind: str, advised: bool) -> list[Caution]:
+        """The cautions of advice; what is no advice shows none."""
+        if not advised:
+            return []
+        return sentences.pressed_cautions(cautions, presses, used, action=action, kind=kind)
+
     every = [each for each in type_lives(record) if each.lived]
     planned, mending = [], []
     for each in every:
@@ -217,7 +224,7 @@ def costs(request: MillRequest) -> HttpResponse:
                 found,
                 kind,
                 _planned_words(found, money),
-                sentences.pressed_cautions(cautions, presses, used, action="replace", kind=each.type.kind),
+                said(used, "replace", each.type.kind, found.best_age is not None),
             )
         )
         choice = mend_or_buy(record, book, each)
@@ -227,9 +234,7 @@ def costs(request: MillRequest) -> HttpResponse:
                     choice,
                     kind,
                     _mending_words(choice, money),
-                    sentences.pressed_cautions(
-                        cautions, presses, used, action="rebuild", kind=each.type.kind
-                    ),
+                    said(used, "rebuild", each.type.kind, bool(choice.better)),
                 )
             )
     stop_lines = [
@@ -239,13 +244,7 @@ def costs(request: MillRequest) -> HttpResponse:
             _stop_words(each),
             _stop_figures(each, money),
             bool(each.left_out),
-            sentences.pressed_cautions(
-                cautions,
-                presses,
-                {each.press_id},
-                action="replace",
-                kind=record.types[each.part.type_id].kind,
-            ),
+            said({each.press_id}, "replace", record.types[each.part.type_id].kind, bool(each.stop)),
         )
         for each in stops(record, book)
     ]
