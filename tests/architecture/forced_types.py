@@ -3,7 +3,7 @@
 FORCED: dict[str, tuple[str, int]] = {
     "wearlog/compare/tables.py": ("django_tables2", 1),
     "wearlog/config/beat.py": ("celery", 1),
-    "wearlog/config/celery.py": ("celery", 2),
+    "wearlog/config/celery.py": ("celery", 3),
     "wearlog/forecasts/memory/snapshots.py": ("json", 2),
     "wearlog/forecasts/tasks.py": ("celery", 3),
     "wearlog/logbook/exchange/exporting.py": ("django", 2),
