@@ -107,6 +107,7 @@ ELSEWHERE = {
     "job_line": "drawn within `press_frame`",
     "typing_banner": "drawn by the tag `typing_banner` while old runs are typed up",
     "behind": "one sentence, of mills with many presses (`test_waiting.py`)",
+    "parted": "links to the parts of a list of more than 25 presses (`test_presses_in_parts.py`)",
     "due_item": "a task alone on its page (`test_cards.py`)",
     "mark_names": "shows nothing: hidden inputs of a form",
     "kept": "empty until a script of the queue fills it, which the tests of that look at",
