@@ -7,6 +7,7 @@ from datetime import date, timedelta
 import pytest
 from django.core.management import call_command
 from django.db import IntegrityError, transaction
+from django.db.models import F
 
 from tests.mills.dies_in_turn import many
 from tests.mills.forecast_shop import Shop, day, when
@@ -172,7 +173,7 @@ def test_ranges_that_held_too_seldom_on_one_side_are_moved_out_there_and_in_on_t
     learn(at=NOW)
     told((8, 12, 15))
     learn(at=NOW)
-    pooled, own = LearnedFactors.objects.order_by("part_type_id")
+    pooled, own = LearnedFactors.objects.order_by(F("part_type_id").asc(nulls_first=True))
     assert pooled.since == own.since == day("2026-06-02")
     assert own.part_type == die
     assert 20 <= own.judged == pooled.judged < 40
