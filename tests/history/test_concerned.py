@@ -13,6 +13,8 @@ from wearlog.equipment.models import Part, PartType
 from wearlog.forecasts.memory import queries
 from wearlog.history import versions
 from wearlog.history.concerned import change_of
+from wearlog.history.log import load_log
+from wearlog.history.record import record_as_of
 from wearlog.logbook import actions
 from wearlog.people.models import AuditEntry
 from wearlog.runs.models import PlanEntry
@@ -93,3 +95,20 @@ def test_a_rule_saved_together_with_a_part_in_use_concerns_both(mill: SmallMill)
     assert change.setup
     assert change.lessons
     assert mill.press.pk in change.items
+
+
+def test_a_run_entered_while_a_record_is_carried_on_does_not_part_runs_from_their_hours(
+    mill: SmallMill,
+) -> None:
+    mill.run("2026-03-02 06:00", "2026-03-02 14:00")
+    log = load_log()
+    before = record_as_of(log, TODAY)
+    assert before.press_hours(mill.press.pk).size
+    save(mill, "a rule")
+    later = load_log()
+    # Runs are read when they are first asked for: here after one more was entered.
+    mill.run("2026-03-03 06:00", "2026-03-03 14:00")
+    now = record_as_of(later, TODAY, (log, before))
+    runs = now.runs[mill.press.pk]
+    assert now.press_hours(mill.press.pk).size == runs.start.size
+    assert now.run_hours(mill.press.pk).size == runs.start.size

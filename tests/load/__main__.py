@@ -62,6 +62,14 @@ def main() -> None:
         print(f"{len(accepted)} entries accepted, {len(lost)} of them not in the log")
         for name, process in processes.items():
             print(f"{memory(process.pid):7.0f} MB  {name}")
+            print(last_fault((folder / f"{name}.log").read_text(errors="replace")), end="")
+
+
+def last_fault(log: str) -> str:
+    """The last lines of the last fault in a server's log, and how many there were; empty without one."""
+    *_, last = log.split("Traceback (most recent call last):")
+    count = log.count("Traceback (most recent call last):")
+    return f"{count} faults, the last one:{last[-1500:]}\n" if count else ""
 
 
 def surroundings(folder: Path, database_url: str, **more: str) -> dict[str, str]:

@@ -59,6 +59,12 @@ class ByPress(Mapping[int, Value], Generic[Value]):
         """The values of these presses from any mapping by press; of this kind, made in one call."""
         return table.several(presses) if isinstance(table, ByPress) else table
 
+    def knowing(self, values: Mapping[int, Value | None]) -> ByPress[Value]:
+        """Another of the same kind with these values from the start; None: there is none."""
+        new: ByPress[Value] = ByPress(self._presses, self._make)
+        new._made.update(values)
+        return new
+
     @property
     def made(self) -> dict[int, Value]:
         """The values that are there already."""

@@ -346,10 +346,22 @@ class _RecordOfLog(Record):
             for press, of in log.versions.presses.items()
             if press in known and known[press].runs == of.runs
         }
+        # Runs are read when they are first asked for, perhaps after a later write. So what was computed from
+        # runs and readings is taken over with those that it was computed from. They are looked up after it,
+        # since others may be at work on `old`.
+        hours, timelines = _made(old.hours), _made(old.timelines)
+        runs, readings = _made(old.runs), _made(old.readings)
+        same &= hours.keys()
         vars(self).update(
-            hours=self.by_press(self._hours, old.hours, same),
-            timelines=self.by_press(self._timelines, old.timelines, same),
+            runs=vars(self)["runs"].knowing({press: runs.get(press) for press in same}),
+            readings=vars(self)["readings"].knowing({press: readings.get(press) for press in same}),
+            hours=self.by_press(self._hours, hours, same),
+            timelines=self.by_press(self._timelines, timelines, same),
         )
+
+
+def _made(values: Mapping[int, Kind]) -> Mapping[int, Kind]:
+    return values.made if isinstance(values, ByPress) else values
 
 
 _CUTS: Mapping[str, Callable[[Log, date, float], object]] = {
