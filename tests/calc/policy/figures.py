@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
+from tests.calc.pages import put_between
 from wearlog.calc.life import fit_life, least_shape
 from wearlog.calc.policy import Way, dies_to_make, mend_or_buy, replacement, stop_rule, trend_within
 
@@ -199,9 +200,7 @@ def main() -> None:
     lines = tables(asked.sets)
     print("\n".join(lines))
     if asked.write:
-        before, rest = PAGE.read_text(encoding="utf-8").split(BEGIN)
-        after = rest.split(END)[1]
-        PAGE.write_text(before + "\n".join([BEGIN, "", *lines, "", END]) + after, encoding="utf-8")
+        put_between(PAGE, BEGIN, END, lines)
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ import csv
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from tests.calc.pages import put_between
 from tests.calc.rough.cases import FORECAST, KNOWN, ORACLE, PLAIN, Case
 from tests.calc.rough.scores import Found, Result
 
@@ -58,11 +59,9 @@ def _two(found: Found) -> str:
 
 def write(results: Sequence[Result], first: int, dates: int, to: Path = PAGE) -> None:
     """Put the table between the two marks of the page."""
-    page = to.read_text()
-    begin, end = page.index(BEGIN) + len(BEGIN), page.index(END)
     table = [_row(HEAD), _row(["---"] * len(HEAD)), *(_row(_cells(one)) for one in results)]
     told = f"Mills with the seeds {first} to {first + results[0].mills - 1}, {dates} forecast days each."
-    to.write_text(page[:begin] + "\n" + "\n".join([told, "", *table]) + "\n" + page[end:])
+    put_between(to, BEGIN, END, [told, "", *table])
 
 
 def _row(cells: Sequence[str]) -> str:

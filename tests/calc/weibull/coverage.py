@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from tests.calc.pages import put_between
 from wearlog.calc.weibull.many import fit_many
 
 Floats = npt.NDArray[np.float64]
@@ -126,9 +127,7 @@ def main() -> None:
     lines = table(sets=asked.sets, seed=asked.seed)
     print("\n".join(lines))
     if asked.write:
-        before, rest = PAGE.read_text(encoding="utf-8").split(BEGIN)
-        after = rest.split(END)[1]
-        PAGE.write_text(before + "\n".join([BEGIN, "", *lines, "", END]) + after, encoding="utf-8")
+        put_between(PAGE, BEGIN, END, lines)
 
 
 if __name__ == "__main__":
