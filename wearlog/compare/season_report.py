@@ -16,7 +16,6 @@ from wearlog.equipment.models import Fitting, Part, Press
 from wearlog.history.record import Record
 from wearlog.runs.seasons import SEASON_START, parse_start, season_name, season_span
 from wearlog.service.models import Incident, Service
-from wearlog.service.work import Action
 
 
 @dataclass(frozen=True)
@@ -28,10 +27,6 @@ class WorkDone:
     times: int
     labour_h: float | None
     stood_h: float | None
-
-    @property
-    def label(self) -> str:
-        return str(Action(self.action).label)
 
 
 @dataclass(frozen=True)

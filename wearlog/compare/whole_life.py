@@ -3,7 +3,7 @@ and how many hours and how much seed it had behind it each time."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -24,7 +24,7 @@ from wearlog.service.models import Measurement, Service
 from wearlog.service.queries import incidents_beside, measurements_of, services_of
 from wearlog.service.work import Action
 from wearlog.words.kinds import with_edge
-from wearlog.words.records import words_of
+from wearlog.words.records import gauge_value_words, words_of
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ def whole_life(record: Record, part: Part, *, start: tuple[int, int], system: st
     fittings = list(history_of(part))
     logged = sum(work.values(), worked.NOTHING)
     return WholeLife(
-        total=Work(earlier.worked_h + logged.hours_h, earlier.seed_kg + logged.seed_kg, logged.crops),
+        total=Work(earlier.worked_h, earlier.seed_kg, ()) + logged,
         earlier=earlier,
         stays=tuple(Stay(fitting, work.get(fitting.pk)) for fitting in fittings),
         edges=tuple(
@@ -117,19 +117,44 @@ def _events(
     told = {gauge.service_id for gauge in gauges}
     entries: list[tuple[datetime, LogRecord]] = [
         *((one.done_at, one) for one in services_of(part) if not (one.pk in told and _only_gauged(one))),
-        *((one.measured_at, one) for one in gauges),
         *((one.happened_at, one) for one in incidents_beside(part)),
     ]
-    for at, entry in entries:
-        happened.append((at, words_of(entry, system).with_note, _by(entry)))
-    known = sorted((one for one in happened if one[0].timestamp() < record.end), key=lambda one: one[0])
-    ages = ages_of(record, [(part.pk, at.timestamp()) for at, _text, _by in known])
+    happened += [(at, words_of(entry, system).with_note, _by(entry)) for at, entry in entries]
+    happened += _gauged(gauges, system)
+    known = _by_instant(one for one in happened if one[0].timestamp() < record.end)
+    ages = ages_of(record, [(part.pk, at.timestamp()) for at, _texts, _names in known])
     return [
-        Event(at, text, by, earlier.worked_h + hours, earlier.seed_kg + seed)
-        for (at, text, by), hours, seed in zip(
+        Event(at, texts, names, earlier.worked_h + hours, earlier.seed_kg + seed)
+        for (at, texts, names), hours, seed in zip(
             known, ages.hours_h.tolist(), ages.seed_kg.tolist(), strict=True
         )
     ]
+
+
+def _gauged(gauges: Iterable[Measurement], system: str) -> list[tuple[datetime, str, str]]:
+    """What was gauged at one edge in one go, together: `Edge A: at least 10.10 mm; below 10.20 mm`."""
+    found: dict[tuple[datetime, str, str], list[str]] = {}
+    for gauge in sorted(gauges, key=lambda one: (one.measured_at, one.value_mm)):
+        words = gauge_value_words(gauge, system)
+        key = (gauge.measured_at, gauge.edge, _by(gauge))
+        found.setdefault(key, []).append(f"{words}: {gauge.note}" if gauge.note else words)
+    return [
+        (at, _("Edge %(edge)s: %(values)s") % {"edge": edge, "values": "; ".join(values)}, by)
+        if edge
+        else (at, _("Gauged: %(values)s") % {"values": "; ".join(values)}, by)
+        for (at, edge, by), values in found.items()
+    ]
+
+
+def _by_instant(happened: Iterable[tuple[datetime, str, str]]) -> list[tuple[datetime, str, str]]:
+    """In order of time; what happened in the same minute as one, with the names of all who logged it."""
+    found: dict[datetime, tuple[list[str], list[str]]] = {}
+    for at, text, by in sorted(happened, key=lambda one: one[0]):
+        texts, names = found.setdefault(at.replace(second=0, microsecond=0), ([], []))
+        texts.append(text)
+        if by and by not in names:
+            names.append(by)
+    return [(at, ". ".join(texts), ", ".join(names)) for at, (texts, names) in found.items()]
 
 
 def _only_gauged(work: Service) -> bool:
