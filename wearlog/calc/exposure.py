@@ -228,6 +228,14 @@ def _spans(a: ArrayLike, b: ArrayLike) -> tuple[Floats, Floats]:
     return first, np.maximum(first, last)
 
 
+def seed_by_barrel(
+    shares: Mapping[str, float], through: Sequence[str] | None, runs: int
+) -> dict[str, Floats]:
+    """The fraction of each run's seed that each barrel takes, shape (runs,) each; arguments as in
+    `timeline_of`."""
+    return _split(shares, through, runs)[1]
+
+
 def _split(
     shares: Mapping[str, float], through: Sequence[str] | None, runs: int
 ) -> tuple[NDArray[np.bool_], dict[str, Floats]]:

@@ -10,7 +10,7 @@ from django_tables2 import RequestConfig
 from wearlog.compare.columns import figure_words, headline, pair_words
 from wearlog.compare.earning import sentences
 from wearlog.compare.earning import table as earned_table
-from wearlog.compare.export import as_csv, as_xlsx
+from wearlog.compare.export import XLSX_TYPE, as_csv, as_xlsx
 from wearlog.compare.gap import gap_sentence
 from wearlog.compare.grounds import ground_words
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, parse_by
@@ -33,7 +33,6 @@ GROUPINGS = (
 )
 FILTERS = {"press": _("Press"), "crop": _("Crop"), "season": _("Season")}
 PER_PAGE = 50
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def _asked(request: MillRequest) -> tuple[Comparison, str, list[tuple[str, str]]]:
@@ -73,7 +72,7 @@ def compare(request: MillRequest) -> HttpResponse:
     if wanted == "csv":
         return _file(as_csv(comparison, system).encode(), "text/csv; charset=utf-8", "csv")
     if wanted == "xlsx":
-        return _file(as_xlsx(comparison, system), XLSX, "xlsx")
+        return _file(as_xlsx(comparison, system), XLSX_TYPE, "xlsx")
 
     table = compare_table(comparison, system)
     RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
