@@ -14,8 +14,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wearlog.calc.exposure import Floats, Ints, Lane, PressTimeline, seed_by_barrel
-from wearlog.calc.meters import SAME_MOMENT_S
-from wearlog.calc.meters.overlaps import overlapping
 from wearlog.compare.records.choice import Through
 from wearlog.equipment.kinds import Kind
 from wearlog.history.record import NOTHING_EARLIER, Earlier, Record
@@ -117,8 +115,8 @@ def _hours(
     Where barrels pressed separately at the same time, a run's share of the moments before and after a change
     is not known from its own time alone: the runs that were under way then share what the press did."""
     total = np.zeros(runs.start.size)
-    group = overlapping(runs.start, runs.end, tolerance=SAME_MOMENT_S)
-    size = np.bincount(group, minlength=1)[group] if group.size else group
+    group = _at_once(runs)
+    size = np.bincount(group, minlength=1)[group]
     for start, end in stretches:
         own = _within(runs, start, end) * press_hours
         for edge in (start, end):
@@ -131,6 +129,15 @@ def _hours(
                     own[cut] *= left / shares
         total += own
     return total
+
+
+def _at_once(runs: RunColumns) -> Ints:
+    """A number for each run, the same for runs that overlap, directly or by way of others."""
+    reach = np.maximum.accumulate(runs.end)
+    opens = np.ones(runs.start.size, dtype=np.bool_)
+    opens[1:] = runs.start[1:] >= reach[:-1]
+    found: Ints = np.cumsum(opens) - 1
+    return found
 
 
 def _fractions(record: Record, press_id: int, runs: RunColumns, spans: Sequence[Span]) -> Floats:

@@ -55,7 +55,7 @@ def sorter(columns: Sequence[Column[Row]], sort: Callable[[str], None]) -> Calla
     return by
 
 
-class Shown(tables.Column):  # type: ignore[misc]
+class RecordColumn(tables.Column):  # type: ignore[misc]
     """A column of records in the reader's units."""
 
     def __init__(self, column: Column[Row], system: str, kind: str) -> None:
@@ -92,7 +92,7 @@ def table_of(
     """A table of records of this kind (its word in addresses)."""
     table = tables.Table(
         data,
-        extra_columns=[(column.key, Shown(column, system, kind)) for column in columns],
+        extra_columns=[(column.key, RecordColumn(column, system, kind)) for column in columns],
         template_name=TEMPLATE,
         order_by_field="sort",
         empty_text=empty,

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from django.http.response import HttpResponseBase
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
-from wearlog.compare.reliability import Ended, PartLife, TypeLives, type_lives
+from wearlog.compare.ended import ENDED_WORDS
+from wearlog.compare.reliability import AgeUnit, PartLife, TypeLives, type_lives
 from wearlog.forecasts.memory.queries import forecast_of_day
 from wearlog.people.roles import Permission
 from wearlog.web.records.columns import Column, mass_of
@@ -23,21 +23,20 @@ from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.opened import opened
 from wearlog.words.kinds import part_words
 
-ENDED_WORDS = {
-    Ended.FAILED: gettext_lazy("failed"),
-    Ended.AT_LIMIT: gettext_lazy("taken off at the gauged limit"),
-    Ended.OFF_SEASON: gettext_lazy("taken off out of season"),
-    Ended.CUT_SHORT: gettext_lazy("lost, remade or otherwise ended"),
-    Ended.REBUILT: gettext_lazy("rebuilt"),
-    Ended.IN_SERVICE: gettext_lazy("in service"),
-}
-
 
 @dataclass(frozen=True)
 class LifeRow:
     lives: TypeLives
     lived: PartLife
     press: str
+
+    @property
+    def hours(self) -> float:
+        return self.lived.age(AgeUnit.HOURS)
+
+    @property
+    def seed(self) -> float:
+        return self.lived.age(AgeUnit.SEED)
 
     @property
     def address(self) -> str:
@@ -56,8 +55,8 @@ class LifeRows:
             "part": lambda row: (row.lived.part.code, row.lived.cycle),
             "type": lambda row: row.lives.type.code,
             "press": lambda row: row.press,
-            "hours": lambda row: row.lived.hours_h,
-            "seed": lambda row: row.lived.seed_kg,
+            "hours": lambda row: row.hours,
+            "seed": lambda row: row.seed,
             "ended": lambda row: str(ENDED_WORDS[row.lived.ended]),
         }
         self.rows.sort(key=keys[by.lstrip("-")], reverse=by.startswith("-"))
@@ -85,7 +84,7 @@ def lives(request: MillRequest) -> HttpResponseBase:
     )
     columns = _columns(system)
     wanted, too_many = request.GET.get("download", ""), too_many_words(request, len(rows.rows))
-    hours, seed = sum(row.lived.hours_h for row in rows.rows), sum(row.lived.seed_kg for row in rows.rows)
+    hours, seed = sum(row.hours for row in rows.rows), sum(row.seed for row in rows.rows)
     if wanted in ("csv", "xlsx") and not too_many:
         if wanted == "csv":
             return as_csv(columns, rows.rows, "lives")
@@ -122,10 +121,8 @@ def _columns(system: str) -> list[Column[LifeRow]]:
         Column("type", _("Type of part"), lambda row: row.lives.type.code, sort="type"),
         Column("life", _("Life"), lambda row: row.lived.cycle + 1, digits=0),
         Column("press", _("Press"), lambda row: row.press, sort="press", width=16),
-        Column("hours_h", _("Hours (h)"), lambda row: row.lived.hours_h, digits=1, sort="hours"),
-        Column(
-            f"seed_{unit}", f"{_('Seed')} ({unit})", lambda row: mass_of(row.lived.seed_kg, system), 0, "seed"
-        ),
+        Column("hours_h", _("Hours (h)"), lambda row: row.hours, digits=1, sort="hours"),
+        Column(f"seed_{unit}", f"{_('Seed')} ({unit})", lambda row: mass_of(row.seed, system), 0, "seed"),
         Column(
             "ended", _("How it ended"), lambda row: str(ENDED_WORDS[row.lived.ended]), sort="ended", width=26
         ),

@@ -20,6 +20,7 @@ from wearlog.people.roles import Permission, allows
 from wearlog.runs.seasons import SEASON_START, BadSeasonStart
 from wearlog.web.drawing.charts.seasons_shown import season_pictures
 from wearlog.web.drawing.charts.side_by_side import side_by_side
+from wearlog.web.reports.opened import Behind
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.parted import Parted
 
@@ -74,7 +75,8 @@ def compare(request: MillRequest) -> HttpResponse:
     if wanted == "xlsx":
         return _file(as_xlsx(comparison, system), XLSX_TYPE, "xlsx")
 
-    table = compare_table(comparison, system)
+    behind = Behind(comparison, {name: request.GET.getlist(name) for name in GROUPS})
+    table = compare_table(comparison, system, opened=behind.line)
     RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
     grouping = ",".join(comparison.by)
     presses = Parted.of(request, "presses", comparison.presses)
@@ -86,10 +88,13 @@ def compare(request: MillRequest) -> HttpResponse:
         "table": table,
         "comparison": comparison,
         "presses": presses,
-        "figures": [(figure, *figure_words(figure, system)) for figure in presses.rows],
+        "figures": [
+            (figure, *figure_words(figure, system), behind.crude(figure), behind.at_mix(figure))
+            for figure in presses.rows
+        ],
         "ground": ground_words(comparison.mix, comparison.left_out, system),
         "pairs": pairs,
-        "pair_rows": [pair_words(pair, system) for pair in pairs.rows],
+        "pair_rows": [(*pair_words(pair, system), *behind.pair(pair)) for pair in pairs.rows],
         "chart": side_by_side(presses.rows, system, beside=comparison.presses),
         "earning": sentences(comparison, system),
         "earned": earned,
