@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -30,6 +30,10 @@ TABLES = (
     ("gauges", gettext_lazy("Gauges")),
     ("lives", gettext_lazy("Lives of parts")),
 )
+
+
+LAST = {"counts": 1, "known": 1, "season_start": 2}
+"""Filters that are seldom asked for stand last."""
 
 
 @dataclass(frozen=True)
@@ -60,12 +64,14 @@ class Field:
 
 
 def fields_of(form: forms.Form) -> list[Field]:
-    return [
-        Field(bound, isinstance(bound.field.widget, forms.CheckboxSelectMultiple))
-        for bound in form.visible_fields()
-        if not isinstance(bound.field.widget, forms.CheckboxSelectMultiple)
-        or list(bound.field.widget.choices)
-    ]
+    """Those with something to choose from, in the order in which people ask."""
+    found = []
+    for bound in sorted(form.visible_fields(), key=lambda one: LAST.get(one.name, 0)):
+        widget = bound.field.widget
+        ticks = isinstance(widget, forms.CheckboxSelectMultiple)
+        if not isinstance(widget, forms.CheckboxSelectMultiple) or list(widget.choices):
+            found.append(Field(bound, ticks))
+    return found
 
 
 def asked_words(form: forms.Form) -> list[str]:
@@ -92,7 +98,7 @@ def show(
     form: forms.Form,
     table: tables.Table,
     totals: Sequence[Total],
-    crops: Iterable[Crop] = (),
+    crops: Sequence[Crop] = (),
     remarks: Iterable[str] = (),
     too_many: str = "",
 ) -> HttpResponse:
@@ -109,7 +115,8 @@ def show(
         "fields": fields_of(form),
         "asked": asked_words(form),
         "totals": totals,
-        "crops": list(crops),
+        "first": next((one for one in _each(totals, crops) if one.name == request.GET.get("total")), None),
+        "crops": crops,
         "remarks": [one for one in remarks if one],
         "table": table,
         "pages": list(table.paginator.get_elided_page_range(table.page.number, on_each_side=1, on_ends=1)),
@@ -119,6 +126,12 @@ def show(
         "too_many": too_many,
     }
     return render(request, "web/records/page.html", context, status=413 if too_many else 200)
+
+
+def _each(totals: Sequence[Total], crops: Sequence[Crop]) -> Iterator[Total]:
+    yield from totals
+    for crop in crops:
+        yield from crop.totals
 
 
 def too_many_words(request: MillRequest, number: int) -> str:

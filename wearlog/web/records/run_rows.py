@@ -154,7 +154,10 @@ def run_columns(chosen: Chosen, system: str, *, for_file: bool) -> list[Column[R
         (shares, Column("share_pct", _("Share of the run (%)"), lambda row: 100 * row.share, digits=1)),
         (True, Column("lot", _("Lot"), lambda row: row.lot)),
         (True, Column("done_by", _("Done by"), lambda row: row.by, width=16)),
-        (True, Column("counts", _("Counts"), _counts if not for_file else _counts_in_file, width=14)),
+        (
+            not bool(chosen.in_rates.all()),
+            Column("counts", _("Counts"), _counts if not for_file else _counts_in_file, width=14),
+        ),
     ]
     return [column for there, column in columns if there or for_file]
 

@@ -77,7 +77,7 @@ class RecordColumn(tables.Column):  # type: ignore[misc]
             page = self.column.address(record)
         else:
             return words
-        return format_html('<a href="{}">{}</a>', page, words)
+        return format_html('<a class="tied" href="{}">{}</a>', page, words)
 
 
 def table_of(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from wearlog.compare.grounds import MixShare, PairFigure, PressFigure
+from wearlog.compare.over_seasons import PressSeasons, SeasonRate
 from wearlog.compare.queries import Comparison, Line
 from wearlog.compare.records.choice import Counts
 from wearlog.runs.seasons import SEASON_START
@@ -65,6 +66,13 @@ class Behind:
     def pair(self, pair: PairFigure) -> tuple[str, str]:
         """Behind the rates of two presses on the crops that both ran."""
         return self._at(pair.press, pair.mix), self._at(pair.other, pair.mix)
+
+    def season(self, figure: str, press: PressSeasons, season: SeasonRate) -> str:
+        """Behind a figure of a press in one season."""
+        total = {"crude": "hours_per_tonne", "rate": "at_mix", "seed": "seed"}[figure]
+        pairs = zip(press.on, press.weights, strict=True)
+        mix = [f"{crop}:{weight!r}" for crop, weight in pairs] if figure == "rate" else []
+        return self._runs(total, Counts.RATE, press=press.press, season=season.season, mix=mix)
 
     def _at(self, press: str, mix: Sequence[MixShare]) -> str:
         weights = [f"{share.crop}:{share.share_pct!r}" for share in mix]

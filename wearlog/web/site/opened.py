@@ -5,8 +5,9 @@ A page that shows a figure links it, in Python or in a template (`{% load opened
     opened("runs", "hours_per_tonne", press="P1", crop="rapeseed", season="2025/26", counts="rate")
     <a class="figure" href="{% opened 'runs' 'seed' part=part.code edge='A' %}">{{ seed }}</a>
 
-The first word is the table, the second the total that must give exactly the figure. A filter that is None
-or empty is left out; a list keeps what answers to any of its values. Tests follow such links and add up anew.
+The first word is the table, the second the total that must give exactly the figure; the page says it first. A
+filter that is None or empty is left out; a list keeps what answers to any of its values. Tests follow such
+links and add up anew.
 """
 
 from __future__ import annotations
@@ -67,5 +68,6 @@ def opened(table: str, total: str = "", **filters: Value) -> str:
             raise KeyError(f"A table of {table} has no filter {name!r}.")
         each = [value] if value is None or isinstance(value, str | int | float | date) else value
         query += [(name, str(one)) for one in each if one not in (None, "")]
-    address = reverse(f"web:records-{table}")
-    return address + (f"?{urlencode(query)}" if query else "") + (f"#{total}" if total else "")
+    if total:
+        query.append(("total", total))
+    return reverse(f"web:records-{table}") + (f"?{urlencode(query)}" if query else "")

@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
+from wearlog.compare.columns import headline
 from wearlog.compare.records.chosen import Chosen, RunTotals, choose, season_names
 from wearlog.people.roles import Permission
 from wearlog.runs.seasons import SEASON_START, BadSeasonStart
@@ -74,7 +75,7 @@ def _totals(sums: RunTotals, system: str, crop: str = "") -> list[Total]:
         ("runs", _("Runs"), units.show_number(sums.runs, 0, system)),
         ("hours", _("Hours"), units.show_hours(sums.hours, system)),
         ("seed", _("Seed"), units.show_mass(sums.seed, system)),
-        ("hours_per_tonne", _("Time per mass"), units.show_per_tonne(sums.hours_per_tonne, system)),
+        ("hours_per_tonne", headline(system), units.show_per_tonne(sums.hours_per_tonne, system)),
         ("throughput", _("Throughput"), units.show_rate(sums.throughput, system)),
         ("oil", _("Oil"), units.show_mass(sums.oil, system)),
         ("oil_pct", _("Oil yield"), _percent(sums.oil_pct, system)),
@@ -83,7 +84,7 @@ def _totals(sums: RunTotals, system: str, crop: str = "") -> list[Total]:
         ("energy", _("Energy"), _energy(sums.energy, system)),
         (
             "energy_per_tonne",
-            _("Energy per mass"),
+            _("Energy per short ton") if units.is_us(system) else _("Energy per tonne"),
             units.show_per_tonne(sums.energy_per_tonne, system, "kWh"),
         ),
     ]

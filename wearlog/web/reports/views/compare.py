@@ -84,7 +84,7 @@ def compare(request: MillRequest) -> HttpResponse:
     earned = earned_table(comparison, presses.rows, system)
     context = {
         "gap": gap_sentence(comparison.presses, system),
-        "over": season_pictures(comparison.over, system),
+        "over": season_pictures(comparison.over, system, behind.season),
         "table": table,
         "comparison": comparison,
         "presses": presses,
