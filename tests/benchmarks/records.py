@@ -62,10 +62,8 @@ def main() -> None:
     for address in PAGES:
         first, _, _ = taken(client, address)
         again = sorted(taken(client, address) for _ in range(TIMES))
-        print(
-            f"{address:50} {first:7.0f} {again[TIMES // 2][0]:7.0f} {again[-1][0]:7.0f} {again[0][2]:4d}",
-            flush=True,
-        )
+        median, slow, asked = again[TIMES // 2][0], again[-1][0], again[0][2]
+        print(f"{address:50} {first:7.0f} {median:7.0f} {slow:7.0f} {asked:4d}", flush=True)
     for address in FILES:
         spent, size, asked = taken(client, address)
         print(f"{address:60} {spent:7.0f} ms, {size / 1e6:.1f} MB, {asked} queries", flush=True)

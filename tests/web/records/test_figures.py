@@ -26,7 +26,7 @@ from wearlog.people.models import User
 DAY = date(2026, 3, 4)
 """The demo's reference day: its dates are not moved."""
 Row = dict[str, str]
-LINK = r'<a [^>]*href="(/records/[^"]*total=[^"]*)"[^>]*>(.*?)</a>'
+LINK = r'<a [^>]*href="(/records/[^"]*total=[^"]*)"[^>]*>(.*?)</a\s*>'
 
 
 @dataclass(frozen=True)
@@ -59,9 +59,7 @@ def page_of(reader: Client, address: str) -> str:
 
 
 def links_in(html: str) -> Iterator[Linked]:
-    for address, words in re.findall(
-        r'<a [^>]*href="(/records/[^"]*total=[^"]*)"[^>]*>(.*?)</a>', html, re.S
-    ):
+    for address, words in re.findall(LINK, html, re.S):
         plain = re.sub(r"[ \n]+", " ", unescape(re.sub(r"<[^>]+>", "", words)))
         yield Linked(plain.strip(" "), unescape(address))
 

@@ -63,7 +63,7 @@ class RecordColumn(tables.Column):  # type: ignore[misc]
         css = {"class": "num"} if column.digits is not None else {}
         super().__init__(
             verbose_name=column.words,
-            accessor=tables.A(column.sort) if column.sort else None,
+            accessor="pk",  # of every row; what is shown comes from the row itself
             orderable=bool(column.sort),
             attrs={"th": css, "td": css},
             empty_values=(),

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from decimal import Decimal
-from typing import TypeVar, cast
+from typing import Generic, TypeVar, cast
 
 from django.db.models import Count, Max, Min, Model, QuerySet, Sum
 from django.http.response import HttpResponseBase
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django_tables2.data import TableQuerysetData
 
 from wearlog.calc import units
 from wearlog.people.roles import Permission, allows
@@ -20,7 +19,7 @@ from wearlog.web.records.columns import Cell, Column, length_of
 from wearlog.web.records.files import as_csv, as_xlsx
 from wearlog.web.records.filters import Filters, GaugeFilters, IncidentFilters, WorkFilters
 from wearlog.web.records.page import Total, show, too_many_words
-from wearlog.web.records.tables import table_of
+from wearlog.web.records.tables import Rows, sorter, table_of
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.words.actions import action_word
 from wearlog.words.kinds import fitted_part_words
@@ -55,15 +54,31 @@ def _answer(
             return as_csv(columns, each, name)
         last = [_("All together"), *(sums.get(column.key) for column in columns[1:])]
         return as_xlsx(columns, each, name, totals=[last], title=title)
+    shown = _Sorted(rows)
     table = table_of(
         columns,
-        TableQuerysetData(rows),
+        Rows(rows.count(), sorter(columns, shown.sort), shown.read),
         kind=kind,
         system=str(request.units),
         caption=_("%(what)s, newest first") % {"what": title},
         empty=empty,
     )
     return show(request, name, form=filters.form, table=table, totals=totals, too_many=too_many)
+
+
+class _Sorted(Generic[Row]):
+    """Records in an order that somebody asks for; those that are alike stand newest first."""
+
+    def __init__(self, rows: QuerySet[Row]) -> None:
+        self.rows = rows
+        self.by: list[str] = []
+
+    def sort(self, by: str) -> None:
+        self.by.insert(0, by)
+
+    def read(self, first: int, last: int) -> list[Row]:
+        rows = self.rows.order_by(*self.by, "-pk") if self.by else self.rows
+        return list(rows[first:last])
 
 
 def _each(rows: QuerySet[Row]) -> Iterator[Row]:

@@ -11,8 +11,9 @@ from django.utils.translation import gettext as _
 
 from wearlog.calc import units
 from wearlog.compare.ended import ENDED_WORDS
-from wearlog.compare.reliability import AgeUnit, PartLife, TypeLives, type_lives
+from wearlog.compare.reliability import AgeUnit, PartLife, type_lives
 from wearlog.forecasts.memory.queries import forecast_of_day
+from wearlog.history.rows import TypeRow
 from wearlog.people.roles import Permission
 from wearlog.web.records.columns import Column, mass_of
 from wearlog.web.records.files import as_csv, as_xlsx
@@ -26,9 +27,13 @@ from wearlog.words.kinds import part_words
 
 @dataclass(frozen=True)
 class LifeRow:
-    lives: TypeLives
+    type: TypeRow
     lived: PartLife
     press: str
+
+    @property
+    def pk(self) -> int:
+        return self.lived.part.id
 
     @property
     def hours(self) -> float:
@@ -53,7 +58,7 @@ class LifeRows:
     def sort(self, by: str) -> None:
         keys = {
             "part": lambda row: (row.lived.part.code, row.lived.cycle),
-            "type": lambda row: row.lives.type.code,
+            "type": lambda row: row.type.code,
             "press": lambda row: row.press,
             "hours": lambda row: row.hours,
             "seed": lambda row: row.seed,
@@ -75,7 +80,7 @@ def lives(request: MillRequest) -> HttpResponseBase:
     record.timelines_of(record.presses)  # the lives of parts are on all of them
     rows = LifeRows(
         [
-            LifeRow(each, one, record.presses[one.press_id].label)
+            LifeRow(each.type, one, record.presses[one.press_id].label)
             for each in type_lives(record)
             for one in each.lived
             if (not given.get("type") or each.type.code == given["type"])
@@ -113,12 +118,12 @@ def _columns(system: str) -> list[Column[LifeRow]]:
         Column(
             "part",
             _("Part"),
-            lambda row: part_words(row.lives.type.kind, row.lived.part.code),
+            lambda row: part_words(row.type.kind, row.lived.part.code),
             sort="part",
             width=18,
             address=lambda row: row.address,
         ),
-        Column("type", _("Type of part"), lambda row: row.lives.type.code, sort="type"),
+        Column("type", _("Type of part"), lambda row: row.type.code, sort="type"),
         Column("life", _("Life"), lambda row: row.lived.cycle + 1, digits=0),
         Column("press", _("Press"), lambda row: row.press, sort="press", width=16),
         Column("hours_h", _("Hours (h)"), lambda row: row.hours, digits=1, sort="hours"),
