@@ -31,7 +31,7 @@ class RunTable:
     press_names: tuple[str, ...]
     crop_codes: tuple[str, ...]
     id: Places
-    """The primary keys, in order."""
+    """The primary keys, in their order."""
     press: Places
     crop: Places
     started: Floats

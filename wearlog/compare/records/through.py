@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wearlog.calc.exposure import Floats, Ints, Lane, PressTimeline, seed_by_barrel
+from wearlog.calc.exposure import Floats, Ints, Lane, PressTimeline, parts_of_barrels
 from wearlog.compare.records.choice import Through
 from wearlog.equipment.kinds import Kind
 from wearlog.history.record import NOTHING_EARLIER, Earlier, Record
@@ -142,7 +142,7 @@ def _at_once(runs: RunColumns) -> Ints:
 
 def _fractions(record: Record, press_id: int, runs: RunColumns, spans: Sequence[Span]) -> Floats:
     """The fraction of each run's seed that went through the parts."""
-    parts = seed_by_barrel(record.barrel_shares.get(press_id, {}), runs.through, runs.start.size)
+    parts = parts_of_barrels(record.barrel_shares.get(press_id, {}), runs.through, runs.start.size)
     groups: dict[tuple[str, int], list[Span]] = defaultdict(list)
     for number, span in enumerate(spans):
         # Two positions that each take their own share of a press without barrels add up.
