@@ -156,11 +156,11 @@ def test_what_was_learned_later_changes_no_earlier_forecast(shop: Shop, die: Par
 
 
 def told(move_by: tuple[int, int, int]) -> None:
-    """The stored days, but as a model would have told them that is off by so many days in each."""
+    """The stored days, but as a model alone would have told them that is off by so many days in each."""
     for row in Replay.objects.all():
         row.said = [
-            [part, edge, *(shifted(mid, by) for by in move_by), lumped, basis]
-            for part, edge, _early, mid, _late, lumped, basis in row.said
+            [part, edge, *(shifted(mid, by) for by in move_by), lumped, basis, {}]
+            for part, edge, _early, mid, _late, lumped, basis, _others in row.said
         ]
         row.save()
     LearnedFactors.objects.all().delete()
