@@ -24,7 +24,7 @@ def about(model: str) -> str:
     sentences = {
         PRESENT: _("Each edge keeps about its own pace, which may stray as it has been seen to."),
         CALM: _(
-            "Each edge keeps its own pace almost exactly; what strays in the readings is put down to gauging."
+            "Each edge keeps its own pace almost exactly; what strays in readings is put down to gauging."
         ),
         STEPS: _(
             "Wear goes on from today in steps of chance at the pace of the type; what the edge did before "

@@ -155,7 +155,7 @@ def _correction(found: TrackRecord) -> list[str]:
     forward = found.forward
     learned = found.learned
     lines = [
-        "Ranges are shown as the wear model gives them, before any correction.",
+        "Ranges are shown as worked out, before any correction, by the wear model alone.",
         f"This record ({found.chosen.edges} edges judged) mixes: {shares(found.chosen.weights)};",
         f"in force is: {shares(found.in_force.weights or ALONE)}.",
         f"This record ({learned.judged} edges judged) puts {_distances(learned.factors.pooled)};",

@@ -66,8 +66,8 @@ def measured(
     """How much is worn, at which rate, what is left, and when; or that the limit has been passed.
 
     since: the rebuild with which the edge's present life began, else empty. back_on: for a part on the shelf,
-    the press on which it is assumed to be used again, else empty. heard: the models that have a say in the day,
-    with their shares, where the wear model does not speak alone."""
+    the press on which it is assumed to be used again, else empty. heard: the models that have a say in the
+    day, with their shares, where the wear model does not speak alone."""
     clauses = [
         _worn(edge, kind, basis, worn, budget, show_mass(taken, units), since, units),
         _rate(kind, basis, rates, units),

@@ -64,8 +64,8 @@ def lines_of(edges: Sequence[Tracked], lead: int) -> list[TrackedLine]:
 
 @dataclass(frozen=True)
 class ModelLine:
-    """A model that may have a say in the day of a limit. percent: of its say in today's forecasts. score: mean
-    interval score in days of what it would have said of past limits; None where too few are judged."""
+    """A model that may have a say in the day of a limit. percent: of its say in today's forecasts. score: the
+    mean interval score in days of what it would have said of past limits; None where too few are judged."""
 
     name: str
     about: str
