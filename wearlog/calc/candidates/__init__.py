@@ -7,7 +7,7 @@ limits. See docs/methods/choice.md.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Collection, Hashable, Mapping
 from functools import cached_property
 from typing import Final
 
@@ -26,13 +26,18 @@ class Candidates:
     def __init__(self, record: TypeRecord, learned: Learned, present: TypeFit) -> None:
         self.record, self.learned, self.present = record, learned, present
 
-    def fits(self, key: Hashable) -> Mapping[str, EdgeFit]:
-        """By name, what the candidates other than the present model say of an edge; empty where nothing is
-        known of it."""
+    def fits(self, key: Hashable, names: Collection[str] = OTHERS) -> Mapping[str, EdgeFit]:
+        """By name, what those of the `names` that are other candidates than the present model say of an edge;
+        empty where nothing is known of it."""
         own = self.present.edges[key]
         if self.learned.known is None or own.scenarios is None:
             return {}
-        return {CALM: self._calm.edges[key], STEPS: steps.edge_by_steps(own, self._steps)}
+        found = {}
+        if CALM in names:
+            found[CALM] = self._calm.edges[key]
+        if STEPS in names:
+            found[STEPS] = steps.edge_by_steps(own, self._steps)
+        return found
 
     @cached_property
     def _calm(self) -> TypeFit:

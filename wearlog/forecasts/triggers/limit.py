@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import date, timedelta
 from math import ceil, exp, floor
@@ -11,7 +11,7 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from wearlog.calc import choice, conformal
-from wearlog.calc.candidates import PRESENT
+from wearlog.calc.candidates import OTHERS, PRESENT
 from wearlog.calc.season import DailySeed, Reach, reach
 from wearlog.calc.wear import EdgeFit, Quantiles, TypeFit
 from wearlog.forecasts import speakers
@@ -43,7 +43,7 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
         return _by_life(edges, outlook, edge, position, own)
     alone = _reach(outlook, edge, position, crops, own)
     weights = record.range_factors.weights
-    others = of_others(edges, outlook, part, edge, position) if weights else {}
+    others = of_others(edges, outlook, part, edge, position, weights) if weights else {}
     given = chosen(alone, others, weights)
     found = _corrected(given, type_, record)
     moved = _moved(given, found, type_, record)
@@ -62,12 +62,17 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
 
 
 def of_others(
-    edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: PositionRow
+    edges: Edges,
+    outlook: Outlook,
+    part: PartRow,
+    edge: Edge,
+    position: PositionRow,
+    names: Collection[str] = OTHERS,
 ) -> dict[str, Reach]:
-    """When the edge reaches its limit by the candidates beside the wear model; empty where nothing is known
-    of its wear."""
+    """When the edge reaches its limit by those of the candidates beside the wear model; empty where nothing
+    is known of its wear."""
     crops = crops_of(outlook.record.crops, outlook.record.types[part.type_id])
-    fits = edges.candidates[part.type_id].fits(edge.key)
+    fits = edges.candidates[part.type_id].fits(edge.key, names)
     return {name: _reach(outlook, edge, position, crops, fit) for name, fit in fits.items()}
 
 
