@@ -1,7 +1,7 @@
 """Which model speaks: candidates weighed by how well each told this mill's past limits, and mixed.
 
 Each finished edge has, for each candidate m, the interval scores S of the ranges that it would have been
-given 30, 60 and 90 days ahead (width and ten times the days outside, Gneiting and Raftery 2007), averaged,
+given 60, 150 and 240 days ahead (width and ten times the days outside, Gneiting and Raftery 2007), averaged,
 and from them a loss
 
     l_m = ln(S_m + 3 days) - ln(S_present + 3 days)
@@ -32,8 +32,8 @@ from math import erfc, exp, log, sqrt
 from wearlog.calc.candidates import OTHERS, PRESENT
 from wearlog.calc.conformal import FEWEST_EDGES, DayRange, History, interval_score
 
-LEADS = (30, 60, 90)
-"""How many days ahead ranges are judged: as the track record has them."""
+LEADS = (60, 150, 240)
+"""How many days ahead ranges are judged: while there is time to order a part, up to most of a year."""
 PRIOR: Mapping[str, float] = {PRESENT: 8.0, **dict.fromkeys(OTHERS, 1.0)}
 SPARE_DAYS = 3.0
 HALF_AFTER_DAYS = 365.0

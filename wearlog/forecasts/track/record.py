@@ -121,8 +121,8 @@ class Lessons:
 def learned_from(past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeForecast]]) -> Lessons:
     day = past.as_of.toordinal() + 1
     told = _told(past.now, past.every, forecasts)
-    chosen = choice.judged_on(day, told, LEADS)
-    histories = choice.histories(told, LEADS)
+    chosen = choice.judged_on(day, told)
+    histories = choice.histories(told)
     judged = conformal.learned(conformal.scores_on(day, histories))
     weights = {} if chosen.weights == choice.ALONE else chosen.weights
     return Lessons(chosen, replace(judged, factors=replace(judged.factors, weights=weights)), histories)
