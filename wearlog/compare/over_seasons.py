@@ -44,12 +44,13 @@ class SeasonRate:
 @dataclass(frozen=True)
 class PressSeasons:
     """`seasons` has an entry for each season of the comparison, None for one without runs that tell hours per
-    tonne. `on` are the crops of its ground, empty where it is shown as pressed."""
+    tonne. `on` are the crops of its ground, empty where it is shown as pressed; `weights` are theirs."""
 
     press: str
     press_name: str
     seasons: tuple[SeasonRate | None, ...]
     on: tuple[str, ...]
+    weights: tuple[float, ...] = ()
 
     @property
     def ran(self) -> tuple[SeasonRate, ...]:
@@ -157,6 +158,7 @@ def _press(
         press_name=table.press_names[press],
         seasons=tuple(found.get(year) for year in names),
         on=() if ground is None else _crops(table, ground),
+        weights=() if ground is None else tuple(float(share) for share in ground.mix if share > 0),
     )
 
 
