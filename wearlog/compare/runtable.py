@@ -171,7 +171,7 @@ def joined(setup: Setup, presses: Sequence[PressRow], runs: Mapping[int, OfPress
         press_codes=tuple(press.code for press in presses),
         press_names=tuple(press.label for press in presses),
         crop_codes=tuple(code for _, code in setup.crops),
-        id=joined(lambda part: part.runs.id)[order],
+        id=column_of(lambda part: part.runs.id)[order],
         press=np.repeat(np.arange(len(presses), dtype=np.int64), sizes)[order],
         crop=places_of(column_of(lambda part: part.runs.crop_id)[order], [pk for pk, _ in setup.crops]),
         started=column_of(lambda part: part.runs.start)[order],
