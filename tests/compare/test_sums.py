@@ -1,4 +1,4 @@
-"""The sums that comparisons keep with a press's runs: never out of date, and one press is made anew at a time."""
+"""The sums that comparisons keep with runs: never out of date, and made anew for one press at a time."""
 
 from __future__ import annotations
 
