@@ -19,8 +19,8 @@ from wearlog.web.site.codes import Code
 NOT_PAGES = {
     "import-problems",
     "sign-out", "sign-in", "sign-in-link", "export", "person-link", "job-card-pdf",
-    "labels-pdf", "part-life-pdf", "season-report-pdf",
-    "calendar-feed", "health", "waiting-token", "photo", "photo-small", "photo-delete",
+    "labels-pdf", "part-life-pdf", "season-report-pdf", "calendar-feed", "health", "waiting-token",
+    "photo", "photo-small", "photo-delete",
     "worker", "manifest",
 }  # fmt: skip
 
