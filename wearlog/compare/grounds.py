@@ -19,7 +19,7 @@ from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 
 from wearlog.calc import mix, units
-from wearlog.compare.costs import Money
+from wearlog.compare.costs.money import Money
 from wearlog.compare.runtable import Places, RunTable
 
 WEEK_S = 7 * 24 * 3600

@@ -6,7 +6,8 @@ How runs are counted:
 - Purge runs are left out of every rate and sum and shown separately: their seed cleans the press.
 - Runs without hours are left out of every rate and sum and shown separately: seed without hours has no rate.
 - Oil yield is that of the runs whose oil was weighed: their oil divided by their seed.
-- Money is divided among the runs as described in `costs`, and only on request.
+- Money is that of the runs as described in `costs`, and only on request: of all runs that have ended, worked
+  out ones included. The cost of a line has the kinds of cost that all presses compared have on record.
 - The standardised rate of a press applies its own rate for each crop to a mix of crops that the presses
   compared have in common (`grounds`).
 """
@@ -15,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -23,7 +25,8 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
-from wearlog.compare.costs import Money, RunCosts, any_recorded, costs_of_runs, money_of
+from wearlog.compare.costs.money import Basket, Money, basket_of, money_of
+from wearlog.compare.costs.runs import RunCosts, any_recorded, costs_of_runs
 from wearlog.compare.grounds import MixShare, PairFigure, PressFigure, standardised
 from wearlog.compare.over_seasons import OverSeasons, over_seasons
 from wearlog.compare.runtable import Places, RunTable, load, load_each
@@ -86,7 +89,9 @@ class Comparison:
     currency: str
     """The mill's currency, for columns of money."""
     earned_on: tuple[str, ...]
-    """The crops that the presses' money is based on, if only some have a price of seed; else empty."""
+    """The crops that what is left is based on, if only some have a price of seed; else empty."""
+    basket: Basket | None
+    """The kinds of cost that are compared; None where money was not asked for, or none is recorded."""
     choices: dict[str, list[tuple[str, str]]]
     """The choices of the filters: for press, crop and season a list of (value, words)."""
     over: OverSeasons | None = None
@@ -112,18 +117,18 @@ def compare(
     presses: Collection[str] = (),
     crops: Collection[str] = (),
     seasons: Collection[str] = (),
-    money: bool = False,
+    money_on: date | None = None,
     over: bool = False,
 ) -> Comparison:
     """Compare the recorded runs. `presses`, `crops` and `seasons` keep only those named (by code, or by the
-    season's name); empty keeps all. `money`: include costs, for readers who may see them; `over`: the
-    presses from season to season. Raises BadSeasonStart."""
+    season's name); empty keeps all. `money_on`: include costs as of a day, for readers who may see them;
+    `over`: the presses from season to season. Raises BadSeasonStart."""
     key = (tuple(by), season_start, *(tuple(sorted(kept)) for kept in (presses, crops, seasons)))
 
     def make() -> Comparison:
-        return _compare(by, parse_start(season_start), presses, crops, seasons, money=money, over=over)
+        return _compare(by, parse_start(season_start), presses, crops, seasons, money_on=money_on, over=over)
 
-    return _KEPT.get((*key, money, over, get_language() or "", last_run()), make)
+    return _KEPT.get((*key, money_on, over, get_language() or "", last_run()), make)
 
 
 _KEPT: VersionCache[tuple[object, ...], Comparison] = VersionCache("comparisons", most=8)
@@ -137,7 +142,7 @@ def _compare(
     crops: Collection[str],
     seasons: Collection[str],
     *,
-    money: bool,
+    money_on: date | None,
     over: bool,
 ) -> Comparison:
     table, mill = load(), Mill.current()
@@ -149,13 +154,25 @@ def _compare(
         presses=presses,
         crops=crops,
         seasons=seasons,
-        costs=costs_of_runs(table, mill.zone, start) if money and any_recorded() else None,
+        costs=None if money_on is None else known_costs(table, on=money_on, start=start),
         currency=mill.currency,
     )
     if not over:
         return found
     kept = over_seasons(table, zone=mill.zone, start=start, presses=presses, crops=crops, seasons=seasons)
     return replace(found, over=kept)
+
+
+_COSTS: VersionCache[tuple[object, ...], RunCosts | None] = VersionCache("what runs cost", most=2)
+
+
+def known_costs(table: RunTable, *, on: date, start: tuple[int, int]) -> RunCosts | None:
+    """The costs of all runs as of a day; None where nothing about money is recorded."""
+
+    def make() -> RunCosts | None:
+        return costs_of_runs(table, on=on, start=start) if any_recorded() else None
+
+    return _COSTS.get((on, start, last_run()), make)
 
 
 def summarise(
@@ -184,22 +201,23 @@ def summarise(
         kept &= np.isin(years, [year for year, name in names.items() if name in seasons])
     rows = np.flatnonzero(kept)
     lines, member = _lines(table, rows, years, names, by)
-    if costs is not None and lines:
-        earned = money_of(table, costs, rows, member, len(lines))
+    basket = None if costs is None else basket_of(table, costs, rows)
+    if costs is not None and basket is not None and lines:
+        earned = money_of(table, costs, rows, member, len(lines), basket)
         lines = [replace(line, money=each) for line, each in zip(lines, earned, strict=True)]
     everything = _sums(table, rows, np.zeros(rows.size, dtype=np.int64), 1)
     total = _line(everything, 0, {})
     earned_on: tuple[str, ...] = ()
     grounds = standardised(table, rows)
     figures = grounds.presses
-    if costs is not None:
-        total = replace(total, money=money_of(table, costs, rows, np.zeros(rows.size, dtype=np.int64), 1)[0])
-        priced = rows
+    if costs is not None and basket is not None:
+        whole = money_of(table, costs, rows, np.zeros(rows.size, dtype=np.int64), 1, basket)
+        total = replace(total, money=whole[0])
         if costs.seed_priced:
             priced = rows[~np.isnan(costs.seed[rows])]
             if len(priced) < len(rows):
                 earned_on = tuple(table.crop_codes[place] for place in np.unique(table.crop[priced]))
-        of_press = money_of(table, costs, priced, table.press[priced], len(table.press_codes))
+        of_press = money_of(table, costs, rows, table.press[rows], len(table.press_codes), basket)
         figures = [
             replace(figure, money=of_press[table.press_codes.index(figure.press)]) for figure in figures
         ]
@@ -215,6 +233,7 @@ def summarise(
         running=table.running,
         currency=currency,
         earned_on=earned_on,
+        basket=basket,
         choices={
             "press": list(zip(table.press_codes, table.press_names, strict=True)),
             "crop": [(code, code) for code in table.crop_codes],

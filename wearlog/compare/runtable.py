@@ -30,6 +30,8 @@ class RunTable:
     press_codes: tuple[str, ...]
     press_names: tuple[str, ...]
     crop_codes: tuple[str, ...]
+    id: Places
+    """The primary keys, in their order."""
     press: Places
     crop: Places
     started: Floats
@@ -137,6 +139,7 @@ def _joined(setup: Setup, presses: Sequence[PressRow], of_presses: Mapping[int, 
         press_codes=tuple(press.code for press in presses),
         press_names=tuple(press.label for press in presses),
         crop_codes=tuple(code for _, code in setup.crops),
+        id=joined(lambda part: part.runs.id)[order],
         press=np.repeat(np.arange(len(presses), dtype=np.int64), sizes)[order],
         crop=_places(joined(lambda part: part.runs.crop_id)[order], [pk for pk, _ in setup.crops]),
         started=joined(lambda part: part.runs.start)[order],

@@ -1,0 +1,42 @@
+"""Amounts that belong to a press and a season, divided among its runs in proportion to their seed.
+
+Costs of a season in which the press did not run go to its next season with runs, else to its last one. Those
+of a press that never ran belong to no run; they are kept apart.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from wearlog.compare.runtable import Floats, Places, RunTable
+from wearlog.runs.seasons import season_years
+
+
+class Spread:
+    """`start`: month and day on which a season begins."""
+
+    def __init__(self, table: RunTable, zone: ZoneInfo, start: tuple[int, int]) -> None:
+        self.seed, self.zone, self.start = table.seed_kg, zone, start
+        years = season_years(table.started, start, zone)
+        self.runs: dict[int, dict[int, Places]] = defaultdict(dict)
+        useful = np.flatnonzero(~table.purge & (table.seed_kg > 0))
+        key = table.press[useful] * 10_000 + years[useful]
+        order = np.argsort(key, kind="stable")
+        borders = np.flatnonzero(np.diff(key[order])) + 1
+        for group in np.split(useful[order], borders):
+            if group.size:
+                self.runs[int(table.press[group[0]])][int(years[group[0]])] = group
+
+    def add(self, column: Floats, press: int, at: float, amount: float) -> bool:
+        """Divide an amount spent at an instant among the runs; False for a press that never ran."""
+        seasons = self.runs.get(press)
+        if not seasons:
+            return False
+        year = int(season_years(np.array([at]), self.start, self.zone)[0])
+        chosen = min((one for one in seasons if one >= year), default=max(seasons))
+        runs = seasons[chosen]
+        column[runs] += amount * self.seed[runs] / self.seed[runs].sum()
+        return True
