@@ -60,10 +60,6 @@ class Compared:
     common: Floats | None
     ground: mix.Ground | None
 
-    def total(self, rates: Floats) -> Floats:
-        """The rates of the basket added up, shape (presses,)."""
-        return np.asarray(rates[:, self.kinds].sum(axis=1), dtype=np.float64)
-
 
 def rates_of(amount: Floats, on_record_t: Floats) -> Floats:
     """Amounts per tonne; NaN where no tonne is on record."""

@@ -47,7 +47,7 @@ def shares_within(start: Floats, end: Floats, fitted: float, removed: float) -> 
     length = end - start
     within = np.minimum(end, removed) - np.maximum(start, fitted)
     at_once = ((start >= fitted) & (start < removed)).astype(np.float64)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         return np.where(length > 0, np.clip(within / length, 0.0, 1.0), at_once)
 
 
