@@ -16,7 +16,7 @@ alike.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
@@ -89,16 +89,41 @@ def costs_of_runs(table: RunTable, *, on: date, start: tuple[int, int]) -> RunCo
     ground = forecast_of_day(as_of=on).ground
     record = ground.record
     record.timelines_of(record.presses)
-    made = _Making(table, record, prices(), start)
-    made.parts(parts_used(record, ground.edges))
-    made.work()
-    made.of_runs()
-    return made.done()
+    return _made(_Making(table, record, prices(), start), parts_used(record, ground.edges))
+
+
+def costs_within(
+    table: RunTable, costs: RunCosts, *, on: date, start: tuple[int, int], first: float, end: float
+) -> RunCosts:
+    """The costs of runs of one season up to an instant, as they would have been known by then: the table has
+    these runs alone, and work and parts that ended count from `first` to `end`. Costs that an earlier season
+    left to this one are not among them."""
+    record = forecast_of_day(as_of=on).ground.record
+    return _made(_Making(table, record, prices(), start, first=first, end=end), costs.parts)
+
+
+def _made(making: _Making, used: PartsUsed) -> RunCosts:
+    making.parts(used)
+    making.work()
+    making.of_runs()
+    return making.done()
 
 
 class _Making:
-    def __init__(self, table: RunTable, record: Record, priced: Prices, start: tuple[int, int]) -> None:
+    """first, end: the instants within which amounts that are spread were spent."""
+
+    def __init__(
+        self,
+        table: RunTable,
+        record: Record,
+        priced: Prices,
+        start: tuple[int, int],
+        *,
+        first: float = -np.inf,
+        end: float = np.inf,
+    ) -> None:
         self.table, self.record, self.priced, self.start = table, record, priced, start
+        self.first, self.end = first, end
         self.spread = Spread(table, record.zone, start)
         self.costs: dict[CostKind, Floats] = {}
         self.lacking: dict[tuple[CostKind, int], Lack] = {}
@@ -133,17 +158,35 @@ class _Making:
             self.costs[CostKind(Sort.PARTS, name)] = np.zeros(self.table.press.size)
         for (name, press_id), money in used.each.items():
             ids = self.record.runs[press_id].id
-            place = np.minimum(np.searchsorted(self.table.id, ids), max(self.table.id.size - 1, 0))
+            if not self.table.id.size:
+                continue
+            place = np.minimum(np.searchsorted(self.table.id, ids), self.table.id.size - 1)
             here = self.table.id[place] == ids
             np.add.at(self.costs[CostKind(Sort.PARTS, name)], place[here], money[here])
-        for off in used.written_off:
-            kind = CostKind(Sort.PARTS, off.kind)
-            place_of = self.places.get(off.press_id or 0)
-            column = self.costs.setdefault(kind, np.zeros(self.table.press.size))
-            if place_of is None or not self.spread.add(column, place_of, off.at, off.amount):
-                self.on_no_run.append(self._of_part(off))
+        off = [one for one in used.written_off if self.first <= one.at < self.end]
+        for name in sorted({one.kind for one in off}):
+            own = [one for one in off if one.kind == name]
+            column = self.costs.setdefault(CostKind(Sort.PARTS, name), np.zeros(self.table.press.size))
+            ran = self._spread(
+                column,
+                [self.places.get(one.press_id or 0, -1) for one in own],
+                [one.at for one in own],
+                [one.amount for one in own],
+            )
+            self.on_no_run += [self._of_part(one) for one, spread in zip(own, ran, strict=True) if not spread]
         for (kind, press_id), why in used.lacking.items():
             self.lacking[kind, self.places[press_id]] = why
+
+    def _spread(self, column: Floats, places: list[int], at: list[float], amounts: list[float]) -> list[bool]:
+        arrays = (
+            np.array(places, dtype=np.int64),
+            np.array(at, dtype=np.float64),
+            np.array(amounts, dtype=np.float64),
+        )
+        return [bool(ran) for ran in self.spread.add(column, *arrays)]
+
+    def _day(self, instant: float) -> date:
+        return datetime.fromtimestamp(instant, self.record.zone).date()
 
     def _of_part(self, off: WrittenOff) -> OnNoRun:
         press = self.record.presses[off.press_id].label if off.press_id is not None else ""
@@ -156,27 +199,33 @@ class _Making:
             self.costs[kind] = np.zeros(self.table.press.size)
         jobs, said, stood = (np.zeros(len(self.table.press_codes)) for _ in range(3))
         took = bills()
+        spent = []
         for service in self.record.services:
             bill, place = took.get(service.id, NO_BILL), self.places[service.press_id]
             jobs[place] += 1
             said[place] += bill.labour_h is not None or bill.cost is not None
             stood[place] += bill.downtime_h is not None
-            day = self.record.day_of(service.done)
+            if bill is NO_BILL:
+                continue
+            day = self._day(service.done)
             wage, hour = self.priced.on(LABOUR, day), self.priced.on(STAND_STILL, day)
-            amounts = (
-                (bill.cost or 0.0) + (bill.labour_h or 0.0) * (wage or 0.0),
-                (bill.downtime_h or 0.0) * (hour or 0.0),
-            )
-            unpriced_h = bill.labour_h if bill.labour_h and wage is None else 0.0
             for kind, hours, price in ((kinds[0], bill.labour_h, wage), (kinds[1], bill.downtime_h, hour)):
                 if hours and price is None:
                     self.lacking[kind, place] = Lack.NO_PRICE
-            ran = [
-                self.spread.add(self.costs[kind], place, service.done, amount)
-                for kind, amount in zip(kinds, amounts, strict=True)
-            ]
-            if not all(ran) and (any(amounts) or unpriced_h):
-                label = self.record.presses[service.press_id].label
+            if self.first <= service.done < self.end:
+                paid = (bill.cost or 0.0) + (bill.labour_h or 0.0) * (wage or 0.0)
+                unpriced_h = bill.labour_h if bill.labour_h and wage is None else 0.0
+                stood_still = (bill.downtime_h or 0.0) * (hour or 0.0)
+                spent.append((service, place, (paid, stood_still), unpriced_h))
+        places, instants = [place for _, place, *_rest in spent], [service.done for service, *_rest in spent]
+        ran = [True] * len(spent)
+        for number, kind in enumerate(kinds):
+            ran = self._spread(
+                self.costs[kind], places, instants, [amounts[number] for _, _, amounts, _ in spent]
+            )
+        for (service, _place, amounts, unpriced_h), spread in zip(spent, ran, strict=True):
+            if not spread and (any(amounts) or unpriced_h):
+                label, day = self.record.presses[service.press_id].label, self._day(service.done)
                 self.on_no_run.append(OnNoRun(label, "", day, sum(amounts), unpriced_h))
         for place in range(len(self.table.press_codes)):
             if said[place] < ENOUGH_JOBS * jobs[place] or not jobs[place]:
@@ -222,18 +271,20 @@ def short_of_better(table: RunTable, years: Places) -> Floats:
         return short
     group = table.crop[told] * 10_000 + years[told]
     week = np.floor(table.started[told] / WEEK_S).astype(np.int64)
-    keys, member = np.unique(np.stack([group, table.press[told], week]), axis=1, return_inverse=True)
-    seed = np.bincount(member.ravel(), weights=table.seed_kg[told])
-    yields = np.bincount(member.ravel(), weights=table.oil_kg[told]) / seed
-    for name, own in _groups(keys[0]):
+    week -= week.min()
+    many = int(week.max()) + 1
+    code = (group * len(table.press_codes) + table.press[told]) * many + week
+    keys, member = np.unique(code, return_inverse=True)
+    groups = keys // many // len(table.press_codes)
+    seed = np.bincount(member, weights=table.seed_kg[told])
+    yields = np.bincount(member, weights=table.oil_kg[told]) / seed
+    better = {}
+    for name in np.unique(groups).tolist():
+        own = np.flatnonzero(groups == name)
         order = own[np.argsort(-yields[own], kind="stable")]
         reached = np.cumsum(seed[order]) >= BETTER_SHARE * seed[order].sum()
-        better = yields[order][int(np.argmax(reached))]
-        mine = told[group == name]
-        short[mine] = better * table.seed_kg[mine] - table.oil_kg[mine]
+        better[name] = yields[order][int(np.argmax(reached))]
+    names = np.array(list(better), dtype=np.int64)
+    of_run = np.array(list(better.values()))[np.searchsorted(names, group)]
+    short[told] = of_run * table.seed_kg[told] - table.oil_kg[told]
     return short
-
-
-def _groups(names: Places) -> Iterator[tuple[int, Places]]:
-    for name in np.unique(names).tolist():
-        yield name, np.flatnonzero(names == name)

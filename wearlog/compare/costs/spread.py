@@ -10,6 +10,7 @@ from collections import defaultdict
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import numpy.typing as npt
 
 from wearlog.compare.runtable import Floats, Places, RunTable
 from wearlog.runs.seasons import season_years
@@ -30,13 +31,23 @@ class Spread:
             if group.size:
                 self.runs[int(table.press[group[0]])][int(years[group[0]])] = group
 
-    def add(self, column: Floats, press: int, at: float, amount: float) -> bool:
-        """Divide an amount spent at an instant among the runs; False for a press that never ran."""
-        seasons = self.runs.get(press)
-        if not seasons:
-            return False
-        year = int(season_years(np.array([at]), self.start, self.zone)[0])
-        chosen = min((one for one in seasons if one >= year), default=max(seasons))
-        runs = seasons[chosen]
-        column[runs] += amount * self.seed[runs] / self.seed[runs].sum()
-        return True
+    def add(self, column: Floats, press: Places, at: Floats, amount: Floats) -> npt.NDArray[np.bool_]:
+        """Divide amounts, each spent on a press at an instant, shape (n,), among the runs. False for those on
+        a press that never ran."""
+        sums: dict[tuple[int, int], float] = defaultdict(float)
+        ran = np.zeros(press.size, dtype=np.bool_)
+        years = season_years(at, self.start, self.zone).tolist()
+        for place, (one, year, money) in enumerate(zip(press.tolist(), years, amount.tolist(), strict=True)):
+            seasons = self.runs.get(one)
+            if seasons:
+                ran[place] = True
+                chosen = (
+                    year
+                    if year in seasons
+                    else min((own for own in seasons if own > year), default=max(seasons))
+                )
+                sums[one, chosen] += money
+        for (one, chosen), money in sums.items():
+            runs = self.runs[one][chosen]
+            column[runs] += money * self.seed[runs] / self.seed[runs].sum()
+        return ran

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web.reports.views import compare, reliability, track
+from wearlog.web.reports.views import compare, costs, reliability, track
 
 urlpatterns: list[URLPattern] = [
     path("compare/", compare.compare, name="compare"),
+    path("costs/", costs.costs, name="costs"),
     path("worth/", reliability.part_lives, name="worth"),
     path("worth/work/", reliability.repeated_work, name="worth-work"),
     path("worth/pays/", reliability.costs, name="worth-pays"),
