@@ -165,8 +165,8 @@ def test_the_demos_dies_and_screws_agree_with_plain_loops(demo_mill: tuple[DayRe
     )
     runs = defaultdict(list)
     for row in rows_of(
-        f"select r.*, c.code as crop_code, {stamp.format('r.started_at')} as a, {stamp.format('r.ends_at')} as b"
-        " from runs_run r join runs_crop c on c.id = r.crop_id"
+        f"select r.*, c.code as crop_code, {stamp.format('r.started_at')} as a,"
+        f" {stamp.format('r.ends_at')} as b from runs_run r join runs_crop c on c.id = r.crop_id"
         " where r.voided_at is null and r.ends_at is not null order by r.started_at"
     ):
         runs[row["press_id"]].append(row)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web.reports.views import compare, costs, reliability, track
+from wearlog.web.reports.views import compare, costs, fitted, reliability, track
 
 urlpatterns: list[URLPattern] = [
     path("compare/", compare.compare, name="compare"),
+    path("compare/with/", fitted.fitted, name="compare-with"),
     path("costs/", costs.costs, name="costs"),
     path("worth/", reliability.part_lives, name="worth"),
     path("worth/work/", reliability.repeated_work, name="worth-work"),
