@@ -124,7 +124,8 @@ def test_the_demos_lines_by_press_agree_with_sql(db: None) -> None:
             "select p.name, c.code, count(*), sum(r.seed_kg) / 1000.0, 100.0 * sum(r.oil_kg) / sum(r.seed_kg)"
             " from runs_run r join equipment_press p on p.id = r.press_id"
             " join runs_crop c on c.id = r.crop_id where r.voided_at is null and not r.purge"
-            " and r.seed_how <> 'worked_out' and r.ends_at is not null and r.oil_kg is not null group by p.name, c.code"
+            " and r.seed_how <> 'worked_out' and r.ends_at is not null and r.oil_kg is not null"
+            " group by p.name, c.code"
         )
         by_sql = {(name, crop): numbers for name, crop, *numbers in cursor.fetchall()}
     found = lines("press", on=DEMO_DAY)

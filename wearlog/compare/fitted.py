@@ -58,6 +58,7 @@ class FittedLine:
 
 @dataclass(frozen=True)
 class PressTime:
+    press_id: int
     press_name: str
     found: Availability
 
@@ -238,6 +239,7 @@ def press_times(*, on: date) -> tuple[PressTime, ...]:
         planned = [hours for pk, hours in stood.items() if hours is not None and pk not in corrective]
         found.append(
             PressTime(
+                press.id,
                 press.label,
                 availability(
                     operating_h=float(table.hours[rows].sum()),

@@ -81,13 +81,13 @@ def _cells(line: FittedLine, system: str, heads: tuple[str, ...]) -> list[tuple[
     return list(zip(heads, cells, strict=True))
 
 
-def _time_cells(one: PressTime, system: str) -> tuple[str, ...]:
+def _time_cells(one: PressTime, system: str) -> tuple[object, ...]:
     def share(value: float | None) -> str:
         return shown(None if value is None else 100 * value, 1, system)
 
     found = one.found
     return (
-        one.press_name,
+        (one.press_id, one.press_name),
         share(found.by_time),
         share(found.operational),
         str(found.failures),
