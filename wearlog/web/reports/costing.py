@@ -18,7 +18,7 @@ from wearlog.web.drawing.charts.stacked import Stack, stacked
 
 
 @dataclass(frozen=True)
-class Reader:
+class Amounts:
     """Amounts in the reader's units and the mill's currency."""
 
     system: str
@@ -52,7 +52,7 @@ class KindRow:
     apart: bool = False
 
 
-def answer(found: SeasonCosts, reader: Reader) -> str:
+def answer(found: SeasonCosts, reader: Amounts) -> str:
     """`Yard press costs most, 57.70 EUR/t; Twin least, 36.74 EUR/t, at linseed, which all ran.`"""
     presses = sorted(found.basket.presses, key=lambda one: one.total)
     if not presses or not found.basket.kinds:
@@ -91,7 +91,7 @@ def by_sort(press: PressCost) -> tuple[tuple[Sort, float], ...]:
     return tuple(found.items())
 
 
-def picture(presses: Sequence[PressCost], found: SeasonCosts, reader: Reader) -> SideBySide | None:
+def picture(presses: Sequence[PressCost], found: SeasonCosts, reader: Amounts) -> SideBySide | None:
     """The stacks of these presses on the scale of all."""
     if not found.basket.kinds or not presses:
         return None
@@ -119,7 +119,7 @@ def picture(presses: Sequence[PressCost], found: SeasonCosts, reader: Reader) ->
     return stacked(stacks, words, reader.system, highest=highest, label=label)
 
 
-def kind_rows(presses: Sequence[PressCost], found: SeasonCosts, reader: Reader) -> list[KindRow]:
+def kind_rows(presses: Sequence[PressCost], found: SeasonCosts, reader: Amounts) -> list[KindRow]:
     """A row for each kind that is compared, their sum, the same as pressed, then kinds known for some."""
     rows = [
         KindRow(cost_words(kind), tuple(reader.rate(dict(_rates(press)).get(kind)) for press in presses))
@@ -139,7 +139,7 @@ def kind_rows(presses: Sequence[PressCost], found: SeasonCosts, reader: Reader) 
     return rows
 
 
-def margin_cells(money: Money, reader: Reader) -> tuple[str, ...]:
+def margin_cells(money: Money, reader: Amounts) -> tuple[str, ...]:
     """Seed in tons, then per ton oil and cake, seed, cost, and what is left, then what is left in all."""
     tons = money.tonnes / (per_ton(1.0, units.is_us(reader.system)) or 1.0)
     whole = None if money.left_per_t is None else money.left_per_t * money.tonnes
@@ -153,7 +153,7 @@ def margin_cells(money: Money, reader: Reader) -> tuple[str, ...]:
     )
 
 
-def margin_heads(reader: Reader) -> tuple[str, ...]:
+def margin_heads(reader: Amounts) -> tuple[str, ...]:
     ton = _("short tons") if units.is_us(reader.system) else "t"
     names = (_("Oil and cake"), _("Seed bought"), _("Cost"), _("Left over"))
     return (
@@ -163,7 +163,7 @@ def margin_heads(reader: Reader) -> tuple[str, ...]:
     )
 
 
-def against_last(found: SeasonCosts, reader: Reader) -> str:
+def against_last(found: SeasonCosts, reader: Amounts) -> str:
     """`Up to 3 March a tonne left 412.10 EUR/t; by the same day of the last season 398.00 EUR/t.`"""
     this, last = found.this, found.last
     if this is None or last is None:
@@ -185,7 +185,7 @@ NARROW = (0, 3, 4)
 
 
 def group_rows(
-    groups: Sequence[OfGroup], reader: Reader, *, narrow: bool = False
+    groups: Sequence[OfGroup], reader: Amounts, *, narrow: bool = False
 ) -> list[tuple[str, str, list[tuple[str, str]]]]:
     """(name, crop, (heading, cell) of each column) of lots or crops."""
     heads = margin_heads(reader)

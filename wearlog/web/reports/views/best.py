@@ -73,7 +73,8 @@ def _cell(line: SettingLine, found: Found | None, show: Callable[[float], str], 
     if found.best.clear:
         return _("%(value)s: %(mean)s (%(low)s to %(high)s) in %(runs)s runs; others %(others)s") % values
     return (
-        _("no clear difference; most at %(value)s: %(mean)s (%(low)s to %(high)s) in %(runs)s runs") % values
+        _("no clear difference; highest at %(value)s: %(mean)s (%(low)s to %(high)s) in %(runs)s runs")
+        % values
     )
 
 

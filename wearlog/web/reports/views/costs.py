@@ -11,7 +11,7 @@ from wearlog.calc import units
 from wearlog.compare.costs.season import SeasonCosts, season_costs
 from wearlog.people.roles import Permission
 from wearlog.web.reports import costing
-from wearlog.web.reports.costing import Reader
+from wearlog.web.reports.costing import Amounts
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.parted import Parted
 
@@ -24,7 +24,7 @@ def costs(request: MillRequest) -> HttpResponse:
 
 
 def _context(request: MillRequest, found: SeasonCosts) -> dict[str, object]:
-    reader = Reader(str(request.units), found.currency)
+    reader = Amounts(str(request.units), found.currency)
     presses = Parted.of(request, "presses", found.basket.presses)
     lots = Parted.of(request, "lots", found.lots)
     seasons = [one for one in (found.this, found.last) if one is not None]

@@ -6,7 +6,6 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
 from wearlog.compare.columns import headline, per_ton, shown
@@ -14,14 +13,13 @@ from wearlog.compare.fitted import BY, FittedLine, PressTime, lines, press_times
 from wearlog.people.roles import Permission
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.parted import Parted
+from wearlog.words.kinds import kind_words
 
-WORDS = {
-    "press": gettext_lazy("press"),
-    "die": gettext_lazy("die"),
-    "edge": gettext_lazy("edge"),
-    "size": gettext_lazy("size of the die"),
-    "screw": gettext_lazy("screw"),
-}
+
+def _words(by: str) -> str:
+    """What lines are of, a kind of part by its own name."""
+    others = (("press", _("press")), ("edge", _("edge")), ("size", _("size of the die")))
+    return dict(others).get(by) or kind_words(by)
 
 
 @needs(Permission.VIEW)
@@ -33,8 +31,8 @@ def fitted(request: MillRequest) -> HttpResponse:
     heads = _heads(system)
     context = {
         "by": by,
-        "by_words": WORDS[by],
-        "choices": [(name, WORDS[name]) for name in BY],
+        "by_words": _words(by),
+        "choices": [(name, _words(name)) for name in BY],
         "lines": found,
         "heads": heads,
         "rows": [(_name(by, line, system), line.crop, _cells(line, system, heads)) for line in found.rows],
