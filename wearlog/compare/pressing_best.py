@@ -15,8 +15,8 @@ from enum import StrEnum
 import numpy as np
 
 from wearlog.calc.settings import BestValue, best_value
-from wearlog.compare.runtable import Floats, Places, RunTable, load_each
-from wearlog.history.log import load_log
+from wearlog.compare.runtable import Floats, Places, RunTable, joined, of_presses
+from wearlog.history.log import Setup, load_log
 from wearlog.history.record import Record
 from wearlog.history.record import load as load_record
 from wearlog.runs.models import Run
@@ -70,7 +70,7 @@ class Card:
 def cards(press_id: int, *, on: date) -> tuple[Card, ...]:
     """A card for each crop that the press has pressed in enough runs, as of a day."""
     log = load_log()
-    record, table = load_record(on), load_each([press_id], log.setup)[press_id]
+    record, table = load_record(on), _runs_of(log.setup, press_id)
     told = np.flatnonzero(
         ~table.purge & ~table.worked_out & (table.seed_kg > 0) & (table.started < record.end)
     )
@@ -85,6 +85,11 @@ def cards(press_id: int, *, on: date) -> tuple[Card, ...]:
         if rows.size >= FEW_RUNS:
             found.append(_card(table, settings, rows, years, table.crop_codes[crop]))
     return tuple(sorted(found, key=lambda card: -card.runs))
+
+
+def _runs_of(setup: Setup, press_id: int) -> RunTable:
+    every = len(setup.presses) == 1
+    return joined(setup, [setup.presses[press_id]], of_presses([press_id], every=every))
 
 
 def _card(
