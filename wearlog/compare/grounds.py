@@ -18,7 +18,7 @@ from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 
 from wearlog.calc import mix, units
-from wearlog.compare.costs import Money
+from wearlog.compare.costs.money import Money
 from wearlog.compare.runtable import Floats, Places
 from wearlog.compare.sums import SumTable
 

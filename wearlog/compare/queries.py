@@ -6,7 +6,8 @@ How runs are counted:
 - Purge runs are left out of every rate and sum and shown separately: their seed cleans the press.
 - Runs without hours are left out of every rate and sum and shown separately: seed without hours has no rate.
 - Oil yield is that of the runs whose oil was weighed: their oil divided by their seed.
-- Money is divided among the runs as described in `costs`, and only on request.
+- Money is that of the runs as described in `costs`, and only on request: of all runs that have ended, worked
+  out ones included. The cost of a line has the kinds of cost that all presses compared have on record.
 - The standardised rate of a press applies its own rate for each crop to a mix of crops that the presses
   compared have in common (`grounds`).
 """
@@ -15,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -22,10 +24,11 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
-from wearlog.compare.costs import Money, any_recorded, costs_of_runs, money_of
+from wearlog.compare.costs.money import Basket, Money, basket_of, money_of
+from wearlog.compare.costs.runs import RunCosts, any_recorded, costs_of_runs
 from wearlog.compare.grounds import MixShare, PairFigure, PressFigure, standardised
 from wearlog.compare.over_seasons import OverSeasons, over_seasons
-from wearlog.compare.runtable import Floats, Places, load
+from wearlog.compare.runtable import Floats, Places, RunTable, load
 from wearlog.compare.sums import SUMS, SumTable, load_some, load_sums
 from wearlog.history.cache import VersionCache
 from wearlog.history.runs import last_run
@@ -85,7 +88,9 @@ class Comparison:
     currency: str
     """The mill's currency, for columns of money."""
     earned_on: tuple[str, ...]
-    """The crops that the presses' money is based on, if only some have a price of seed; else empty."""
+    """The crops that what is left is based on, if only some have a price of seed; else empty."""
+    basket: Basket | None
+    """The kinds of cost that are compared; None where money was not asked for, or none is recorded."""
     choices: dict[str, list[tuple[str, str]]]
     """The choices of the filters: for press, crop and season a list of (value, words)."""
     over: OverSeasons | None = None
@@ -111,18 +116,18 @@ def compare(
     presses: Collection[str] = (),
     crops: Collection[str] = (),
     seasons: Collection[str] = (),
-    money: bool = False,
+    money_on: date | None = None,
     over: bool = False,
 ) -> Comparison:
     """Compare the recorded runs. `presses`, `crops` and `seasons` keep only those named (by code, or by the
-    season's name); empty keeps all. `money`: include costs, for readers who may see them; `over`: the
-    presses from season to season. Raises BadSeasonStart."""
+    season's name); empty keeps all. `money_on`: include costs as of a day, for readers who may see them;
+    `over`: the presses from season to season. Raises BadSeasonStart."""
     key = (tuple(by), season_start, *(tuple(sorted(kept)) for kept in (presses, crops, seasons)))
 
     def make() -> Comparison:
-        return _compare(by, parse_start(season_start), presses, crops, seasons, money=money, over=over)
+        return _compare(by, parse_start(season_start), presses, crops, seasons, money_on=money_on, over=over)
 
-    return _KEPT.get((*key, money, over, get_language() or "", last_run()), make)
+    return _KEPT.get((*key, money_on, over, get_language() or "", last_run()), make)
 
 
 _KEPT: VersionCache[tuple[object, ...], Comparison] = VersionCache("comparisons", most=8)
@@ -136,7 +141,7 @@ def _compare(
     crops: Collection[str],
     seasons: Collection[str],
     *,
-    money: bool,
+    money_on: date | None,
     over: bool,
 ) -> Comparison:
     table, mill = load_sums(start), Mill.current()
@@ -152,8 +157,8 @@ def _compare(
         kept &= np.isin(table.year, [year for year, name in names.items() if name in seasons])
     filtered = table if kept.all() else table.where(kept)
     found = _summarise(filtered, names, tuple(group for group in GROUPS if group in by), start, mill.currency)
-    if money and any_recorded():
-        found = _with_money(found, filtered, mill.zone, start)
+    if money_on is not None:
+        found = _with_money(found, filtered, mill.zone, start, money_on)
     return replace(found, over=over_seasons(filtered, start)) if over else found
 
 
@@ -175,6 +180,7 @@ def _summarise(
         running=table.running,
         currency=currency,
         earned_on=(),
+        basket=None,
         choices={
             "press": list(zip(table.press_codes, table.press_names, strict=True)),
             "crop": [(code, code) for code in table.crop_codes],
@@ -183,27 +189,44 @@ def _summarise(
     )
 
 
-def _with_money(found: Comparison, sums: SumTable, zone: ZoneInfo, start: tuple[int, int]) -> Comparison:
+_COSTS: VersionCache[tuple[object, ...], RunCosts | None] = VersionCache("what runs cost", most=2)
+
+
+def known_costs(table: RunTable, *, on: date, start: tuple[int, int]) -> RunCosts | None:
+    """The costs of all runs as of a day; None where nothing about money is recorded."""
+
+    def make() -> RunCosts | None:
+        return costs_of_runs(table, on=on, start=start) if any_recorded() else None
+
+    return _COSTS.get((on, start, last_run()), make)
+
+
+def _with_money(
+    found: Comparison, sums: SumTable, zone: ZoneInfo, start: tuple[int, int], on: date
+) -> Comparison:
     """The comparison with what its runs cost and earned. sums: those that it was made of."""
     table = load()
-    costs = costs_of_runs(table, zone, start)
+    costs = known_costs(table, on=on, start=start)
+    if costs is None:
+        return found
     years = season_years(table.started, start, zone)
     cells = _codes(sums, sums.press, sums.crop, sums.year, GROUPS)
     rows = np.flatnonzero(np.isin(_codes(sums, table.press, table.crop, years, GROUPS), cells))
     codes = _codes(sums, table.press[rows], table.crop[rows], years[rows], found.by)
+    basket = basket_of(table, costs, rows)
     lines = found.lines
     if lines:
         of_lines = np.unique(_codes(sums, sums.press, sums.crop, sums.year, found.by))
         member = np.searchsorted(of_lines, codes)
-        earned = money_of(table, costs, rows, member, len(lines))
+        earned = money_of(table, costs, rows, member, len(lines), basket)
         lines = [replace(line, money=each) for line, each in zip(lines, earned, strict=True)]
-    whole = money_of(table, costs, rows, np.zeros(rows.size, dtype=np.int64), 1)[0]
-    priced, earned_on = rows, found.earned_on
+    whole = money_of(table, costs, rows, np.zeros(rows.size, dtype=np.int64), 1, basket)[0]
+    earned_on = found.earned_on
     if costs.seed_priced:
         priced = rows[~np.isnan(costs.seed[rows])]
         if len(priced) < len(rows):
             earned_on = tuple(table.crop_codes[place] for place in np.unique(table.crop[priced]))
-    of_press = money_of(table, costs, priced, table.press[priced], len(table.press_codes))
+    of_press = money_of(table, costs, rows, table.press[rows], len(table.press_codes), basket)
     place_of = {code: place for place, code in enumerate(table.press_codes)}
     return replace(
         found,
@@ -211,6 +234,7 @@ def _with_money(found: Comparison, sums: SumTable, zone: ZoneInfo, start: tuple[
         total=replace(found.total, money=whole),
         presses=[replace(each, money=of_press[place_of[each.press]]) for each in found.presses],
         earned_on=earned_on,
+        basket=basket,
     )
 
 

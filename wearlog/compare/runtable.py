@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TypeVar
 
@@ -46,6 +46,23 @@ class RunTable:
     """Runs whose seed was worked out from the usual rate: they count in no rate."""
     running: int
     """The number of runs that have not ended; they are not counted yet."""
+
+    def at(self, rows: Places) -> RunTable:
+        """The table of the runs at these indexes, in order."""
+        return replace(
+            self,
+            id=self.id[rows],
+            press=self.press[rows],
+            crop=self.crop[rows],
+            started=self.started[rows],
+            hours=self.hours[rows],
+            seed_kg=self.seed_kg[rows],
+            oil_kg=self.oil_kg[rows],
+            cake_kg=self.cake_kg[rows],
+            energy_kwh=self.energy_kwh[rows],
+            purge=self.purge[rows],
+            worked_out=self.worked_out[rows],
+        )
 
 
 _KEPT: VersionCache[int, RunTable] = VersionCache("the runs in one table", most=1)

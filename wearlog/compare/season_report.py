@@ -95,8 +95,10 @@ def season_report(
     year = int(season.split("/")[0])
     before = season_name(year - 1, start)
 
+    on = record.as_of if money else None
+
     def compared(*by: str) -> Comparison:
-        return compare(by=by, seasons=(season, before), presses=(press,) if press else (), money=money)
+        return compare(by=by, seasons=(season, before), presses=(press,) if press else (), money_on=on)
 
     found, by_crop = compared("press", "season"), compared("press", "crop", "season")
     begins, ends = season_span(year, start, record.zone)

@@ -94,7 +94,14 @@ SETUP = [
 ]
 PRINTING = ["/due/card/?all=due", "/labels/", "/parts/{part}/life/", "/season/"]
 REMINDERS = ["/me/reminders/", "/me/calendar/", "/mail/addresses/", "/webhook/"]
-PICTURES = ["/how-it-goes/", "/compare/", "/parts/{part}/"]
+PICTURES = [
+    "/how-it-goes/",
+    "/compare/",
+    "/compare/with/",
+    "/presses/{press}/settings/",
+    "/costs/",
+    "/parts/{part}/",
+]
 RECORDS = [
     "/records/runs/",
     "/records/runs/?part={part}",

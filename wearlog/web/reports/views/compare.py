@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django_tables2 import RequestConfig
 
@@ -54,7 +55,7 @@ def _asked(request: MillRequest) -> tuple[Comparison, str, list[tuple[str, str]]
             presses=kept["press"],
             crops=kept["crop"],
             seasons=kept["season"],
-            money=allows(request.user, Permission.OWN),
+            money_on=timezone.localdate() if allows(request.user, Permission.OWN) else None,
             over=not request.GET.get("download"),
         )
 
