@@ -137,6 +137,9 @@ class PartTypeForm(ThingForm[PartType]):
             "lead_time_days",
             "unit_cost",
             "min_spares",
+            "supplier",
+            "bar_mm",
+            "kerf_mm",
             "note",
         )
         widgets = {"note": text_area(2)}
