@@ -5,8 +5,8 @@ The lives of new edges and what is left of used ones, for the planned crops, com
 so does what they have in common, since the type's rate is known only so well. An expected life alone has the
 spread `LIFE_SPREAD`, half of its variance in common to all edges. To these come the spares to keep: as many
 as were set for the type, else those that breakage and loss call for (`calc.policy.spares`). Each press that
-is to run this bore gets a die at least; dies on order count as new ones at hand. A crop that several types can press is divided among them in
-proportion to their past seed of it, else evenly.
+is to run this bore gets a die at least; dies on order count as new ones at hand. A crop that several types
+can press is divided among them in proportion to their past seed of it, else evenly.
 """
 
 from __future__ import annotations
@@ -291,7 +291,7 @@ def _keep(record: Record, ledger: Ledger, type_: TypeRow) -> int:
 
 
 def _without_a_die(mine: Iterable[tuple[PlannedSeed, float]], dies: int) -> date | None:
-    """The first day on which more presses have begun this bore than there are dies; None where all get one."""
+    """The first day on which more presses have begun this bore than there are dies; None where none has."""
     begins: dict[int, date] = {}
     for row, _seed in mine:
         begins[row.press_id] = min(row.start_on, begins.get(row.press_id, row.start_on))

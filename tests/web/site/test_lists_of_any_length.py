@@ -94,7 +94,7 @@ SETUP = [
 ]
 PRINTING = ["/due/card/?all=due", "/labels/"]
 REMINDERS = ["/me/reminders/", "/me/calendar/", "/mail/addresses/", "/webhook/"]
-PICTURES = ["/how-it-goes/", "/compare/", "/parts/{part}/"]
+PICTURES = ["/how-it-goes/", "/order/", "/compare/", "/parts/{part}/"]
 FEW, MANY = 2, 12
 
 

@@ -43,6 +43,11 @@ FORECAST_SHARE: Final = 0.10
 """The chance of the forecast's early day, and that of being needed only after its late day."""
 
 
+FAR_TAIL: Final = 3
+"""So many times the distance from the early day to the middle before the early day nothing is needed: five
+standard deviations before the middle."""
+
+
 @dataclass(frozen=True)
 class Needed:
     """The days by which a part is needed with chances of 10, 50 and 90 %; None where the forecast knows
@@ -107,7 +112,10 @@ def days_needed(
     known = [(need.early, need.mid, need.late) for need in needs if need.early is not None]
     if len(known) <= at_hand:
         return []
-    first = min(early for early, _mid, _late in known).toordinal() - 1
+    first = min(
+        early.toordinal() - (0 if mid is None else FAR_TAIL * max((mid - early).days, 1)) - 1
+        for early, mid, _late in known
+    )
     days = np.arange(first, max(first + 1, until.toordinal()) + 1, dtype=np.float64)
     many = np.zeros((len(known) + 1, days.size))
     many[0] = 1.0

@@ -28,6 +28,7 @@ from wearlog.forecasts.items import DueItem
 from wearlog.history.record import Record
 from wearlog.history.rows import TypeRow
 from wearlog.people.models import Mill
+from wearlog.service.models import Action
 
 AHEAD = timedelta(days=366)
 """How far ahead an order may be due to be on the list."""
@@ -84,8 +85,8 @@ class ToOrder:
 
 @dataclass(frozen=True)
 class ShoppingList:
-    """`lines` by day, those without one last; `under_way` what was ordered and has not come; `untold` the types
-    in use of which nothing is said, with why."""
+    """`lines` by day, those without one last; `under_way` what was ordered and has not come; `untold` the
+    types in use of which nothing is said, with why."""
 
     lines: tuple[ToOrder, ...]
     under_way: tuple[PartOrder, ...]
@@ -110,7 +111,13 @@ def shopping_list(
     """The whole list as of the record's day. items: the due items of every press."""
     terms, under_way = terms_of_types(), orders_under_way()
     aims = aims_of(mill, under_way)
-    stock = stocks(record, edges, terms, under_way)
+    items = list(items)
+    worn = {
+        item.part_id
+        for item in items
+        if item.part_id is not None and item.action == Action.REPLACE and item.state in ("overdue", "due")
+    }
+    stock = stocks(record, edges, terms, under_way, worn)
     by_type: dict[int, list[Need]] = defaultdict(list)
     for need in needs(record, items):
         by_type[need.part.type_id].append(need)
@@ -122,8 +129,9 @@ def shopping_list(
         if dies is not None and dies.why is None:
             lines += _for_season(own, dies)
             continue
-        lines += _lines(record.as_of, own, by_type[type_.id], aims.late_share)
-        if type_.id not in by_type and _in_use(record, type_):
+        wanted = by_type.get(type_.id, [])
+        lines += _lines(record.as_of, own, wanted, aims.late_share)
+        if not wanted and _in_use(record, type_):
             no_life = not is_forecast(type_) or (dies is not None and dies.why is NoOrder.NO_LIFE)
             untold.append((type_, Untold.NO_LIFE if no_life else Untold.NO_DAY))
     waiting = sorted((each for orders_ in under_way.values() for each in orders_), key=lambda o: o.ordered_on)

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 from enum import StrEnum
+from math import hypot
 
 from wearlog.calc import policy
 from wearlog.compare.ages import ages_of
 from wearlog.forecasts.items import DueItem
-from wearlog.forecasts.outlook import TENTH, Outlook
+from wearlog.forecasts.outlook import TENTH, Outlook, Path
 from wearlog.forecasts.things import crops_of
 from wearlog.forecasts.triggers.limit import LIFE_SPREAD
 from wearlog.history.record import NOTHING_EARLIER, Record
@@ -101,7 +103,30 @@ def _by_life(record: Record, fitted: Sequence[tuple[PartRow, PositionRow]]) -> l
             policy.left_of_life(expected=expected, age=age, spread=LIFE_SPREAD, chance=chance)
             for chance in (0.1, 0.5, 0.9)
         )
-        days = policy.Needed(path.day(early, TENTH), path.day(mid), path.day(late, -TENTH))
+        days = _days(path, early, mid, late)
         if days.early is not None:
             found.append(Need(part, position, days, Basis.LIFE))
     return found
+
+
+def _days(path: Path, early: float, mid: float, late: float) -> policy.Needed:
+    """The three days on which a path reaches what is left of a life at 10, 50 and 90 %. Life and pace differ
+    independently, so that their distances from the middle add up as squares do. Where the middle lies beyond
+    the path, the life alone gives the early day."""
+    middle = path.day(mid)
+    if middle is None:
+        return policy.Needed(path.day(early))
+
+    def away(by_life: date | None, by_pace: date | None) -> timedelta | None:
+        if by_life is None or by_pace is None:
+            return None
+        return timedelta(days=round(hypot((by_life - middle).days, (by_pace - middle).days)))
+
+    before = away(path.day(early), path.day(mid, TENTH))
+    after = away(path.day(late), path.day(mid, -TENTH))
+    tomorrow = path.as_of + timedelta(days=1)
+    return policy.Needed(
+        None if before is None else max(tomorrow, middle - before),
+        middle,
+        None if after is None else middle + after,
+    )

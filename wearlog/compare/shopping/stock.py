@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -62,8 +62,8 @@ def orders_under_way() -> dict[int, list[PartOrder]]:
 @dataclass(frozen=True)
 class Stock:
     """The spares of one type. `edges_left` counts their edges that were never used; `proposed` is the
-    number of spares to keep by what was needed so far, None where that can't be said. Only as many as an owner
-    has set are ordered: a proposal is looked at first."""
+    number of spares to keep by what was needed so far, None where that can't be said. Only as many as an
+    owner has set are ordered: a proposal is looked at first."""
 
     type: TypeRow
     terms: Terms
@@ -84,15 +84,24 @@ class Stock:
 
 
 def stocks(
-    record: Record, edges: Edges, terms: Mapping[int, Terms], under_way: Mapping[int, Sequence[PartOrder]]
+    record: Record,
+    edges: Edges,
+    terms: Mapping[int, Terms],
+    under_way: Mapping[int, Sequence[PartOrder]],
+    worn: Collection[int],
 ) -> dict[int, Stock]:
-    """The stock of each type, by its primary key."""
+    """The stock of each type, by its primary key. worn: parts that are due to be replaced: on the shelf they
+    are no spares."""
     parts: dict[int, list[PartRow]] = defaultdict(list)
     for part in record.parts.values():
         parts[part.type_id].append(part)
     made = {}
     for type_ in record.types.values():
-        shelf = tuple(part for part in parts[type_.id] if part.retired_on is None and not _fitted(record, part))
+        shelf = tuple(
+            part
+            for part in parts[type_.id]
+            if part.retired_on is None and part.id not in worn and not _fitted(record, part)
+        )
         own, orders = terms.get(type_.id, Terms()), under_way.get(type_.id, ())
         due = [order.expected_on for order in orders if order.expected_on is not None]
         made[type_.id] = Stock(
