@@ -92,7 +92,7 @@ SETUP = [
     "/exchange/",
     "/exchange/imports/{job}/",
 ]
-PRINTING = ["/due/card/?all=due", "/labels/"]
+PRINTING = ["/due/card/?all=due", "/labels/", "/parts/{part}/life/", "/season/"]
 REMINDERS = ["/me/reminders/", "/me/calendar/", "/mail/addresses/", "/webhook/"]
 PICTURES = ["/how-it-goes/", "/compare/", "/parts/{part}/"]
 RECORDS = [
