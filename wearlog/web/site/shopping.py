@@ -54,11 +54,11 @@ def _why(line: ToOrder) -> str:
         return _("The dies at hand don't last for the planned seed.")
     names = ", ".join(need.part.code for need in line.needs)
     if line.among > len(line.needs):
-        return _("To replace the first of %(among)s, probably %(names)s.") % {
+        return _("The first of %(among)s wear out, probably %(names)s.") % {
             "among": line.among,
             "names": names,
         }
-    return _("To replace %(names)s.") % {"names": names}
+    return _("Worn by then: %(names)s.") % {"names": names}
 
 
 def _bar(line: ToOrder, system: str) -> str:
