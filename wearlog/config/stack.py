@@ -2,9 +2,9 @@
 
 Until at least version 3.13, Python keeps the frames of running functions in pieces of 16 kB. Where a loop's
 calls lie across the end of a piece, each call asks the system for the next one, and gives it back: that takes
-some ten times as long as the call. A page is rendered in hundreds of nested calls, and so passes several
-of these ends. `with_room` calls a function from a frame so large that Python takes one great piece for it, in which
-everything that is called from there finds room. Only what is used of the piece takes memory.
+some ten times as long as the call. A page is rendered in hundreds of nested calls, and so passes several of
+these ends. `with_room` calls a function from a frame so large that Python takes one great piece for it, in
+which everything that is called from there finds room. Only what is used of the piece takes memory.
 """
 
 from __future__ import annotations
