@@ -79,7 +79,7 @@ def test_the_mill_of_the_walk_has_every_kind_of_item(items: list[DueItem]) -> No
 NO_PAGES = {
     "web:sign-in", "web:person-link", "web:export", "web:after", "web:job-card-pdf", "web:labels-pdf",
     "web:lock-confirm", "web:lock-told", "web:in-use", "web:person-devices", "web:import-cancel",
-    "web:import-problems",
+    "web:import-problems", "web:part-life-pdf", "web:season-report-pdf",
     "web:mail-address-clear", "web:webhook-test", "web:webhook-renew",
     "web:calendar-end", "web:calendar-feed", "web:health", "authority", "web:photo", "web:photo-small",
     "web:photo-delete",

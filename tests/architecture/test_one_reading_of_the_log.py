@@ -27,9 +27,13 @@ BOUNDED = {"of", "open", "in_place", "running", "create", "bulk_create", "get_or
 """`of` is of one press; open fittings, fittings in place and running runs are as many as there are places."""
 
 WITH_REASON = {
+    "wearlog/compare/costs/season.py _by_lot": "the lots of the runs of one season, which no array holds",
     "wearlog/lockout/yearly/looks.py last_looks": "shows records: one a year for each yearly rule and press",
     "wearlog/logbook/exchange/exporting.py without_voided_services": "writes all records as they are",
     "wearlog/logbook/exchange/relations.py meeting_fittings": "holds a logbook against all stored fittings",
+    "wearlog/web/records/filters.py shown_gauges": "shows records, a page at a time",
+    "wearlog/web/records/filters.py shown_incidents": "shows records, a page at a time",
+    "wearlog/web/records/filters.py shown_work": "shows records, a page at a time",
     "wearlog/reminders/calendar/state.py _work_for": "the work that may have closed open events",
 }
 """Where a table of records is asked for with nothing of `NARROW`, and why that may be."""

@@ -58,7 +58,7 @@ def main() -> None:
     works: dict[str, Callable[[], object]] = {
         "all due items": lambda: due_items(as_of=AS_OF),
         "the table": lambda: compare(),
-        "the table with money": lambda: compare(money=True),
+        "the table with money": lambda: compare(money_on=AS_OF),
         "whether a screw still pays": lambda: stops(load(AS_OF), ledger()),
     }
     for name, work in works.items():

@@ -19,7 +19,8 @@ from wearlog.web.site.codes import Code
 NOT_PAGES = {
     "import-problems",
     "sign-out", "sign-in", "sign-in-link", "export", "person-link", "job-card-pdf",
-    "labels-pdf", "calendar-feed", "health", "waiting-token", "photo", "photo-small", "photo-delete",
+    "labels-pdf", "part-life-pdf", "season-report-pdf", "calendar-feed", "health", "waiting-token",
+    "photo", "photo-small", "photo-delete",
     "worker", "manifest",
 }  # fmt: skip
 
@@ -63,7 +64,8 @@ def addresses(shop: LookMill) -> Iterator[str]:
     own = {
         "run-stop": shop.twin.runs.get(ref="open").pk,
         "lot-release": shop.north.incidents.get().hold.pk,
-        "part": shop.die.pk, "part-edit": shop.die.pk, "position-edit": shop.die_place.pk,
+        "part": shop.die.pk, "part-life": shop.die.pk, "part-edit": shop.die.pk,
+        "position-edit": shop.die_place.pk,
         "energy-edit": shop.north.energy_sources.earliest("pk").pk, "part-type-edit": shop.small.pk,
         "crop-edit": shop.rape.pk, "rule-edit": shop.flip_rule.pk, "plan-edit": PlanEntry.objects.get().pk,
         "price-edit": Price.objects.get().pk, "person-edit": User.objects.get().pk,

@@ -16,3 +16,8 @@ def flat(text: str) -> str:
     """The HTML `text` with one space wherever white space shows, and with none where it doesn't: at the
     edges of blocks and before the end of a tag. Not for `<pre>` and `<textarea>`."""
     return EDGE.sub(r"\1", re.sub(r" (/?>)", r"\1", re.sub(r"\s+", " ", text)))
+
+
+def without_links(html: str) -> str:
+    """The same with the words of links in place of the links."""
+    return re.sub(r"</?a\b[^>]*>", "", html)

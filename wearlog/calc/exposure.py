@@ -221,6 +221,14 @@ def exposures(
     return Exposure(hours, kilograms)
 
 
+def parts_of_barrels(
+    shares: Mapping[str, float], through: Sequence[str] | None, runs: int
+) -> dict[str, Floats]:
+    """For each barrel the fraction of each run's seed that went through it, shape (runs,), as `timeline_of`
+    counts it; arguments as there."""
+    return _split(dict(shares), through, runs)[1]
+
+
 def _spans(a: ArrayLike, b: ArrayLike) -> tuple[Floats, Floats]:
     first, last = np.broadcast_arrays(
         np.atleast_1d(np.asarray(a, dtype=np.float64)), np.atleast_1d(np.asarray(b, dtype=np.float64))

@@ -9,9 +9,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
-from wearlog.compare.costs import LeftOut, Money
+from wearlog.compare.costs.kinds import CostKind, Lack, LeftOut, Sort
+from wearlog.compare.costs.money import Money
 from wearlog.compare.grounds import PairFigure, PressFigure, against_words, ground_words
 from wearlog.compare.queries import Line
+from wearlog.words.kinds import kind_words
 
 Value = str | int | float | None
 POUNDS_PER_KG = 1 / float(units.KG["lb"])
@@ -41,19 +43,36 @@ def per_ton(per_tonne: float | None, us: bool) -> float | None:
     return None if per_tonne is None else per_tonne * (SHORT_TON_T if us else 1)
 
 
-LEFT_OUT_WORDS = {
-    LeftOut.PARTS: gettext_lazy("parts without a price"),
-    LeftOut.LABOUR: gettext_lazy("labour without a price"),
-    LeftOut.ENERGY: gettext_lazy("energy"),
-    LeftOut.OIL: gettext_lazy("oil"),
-    LeftOut.CAKE: gettext_lazy("cake"),
-    LeftOut.SEED: gettext_lazy("seed"),
+SORT_WORDS = {
+    Sort.PARTS: gettext_lazy("Parts"),
+    Sort.WORK: gettext_lazy("Work"),
+    Sort.MINDING: gettext_lazy("Minding"),
+    Sort.ENERGY: gettext_lazy("Energy"),
+    Sort.LOST_OIL: gettext_lazy("Lost oil"),
+    Sort.STAND_STILL: gettext_lazy("Stand-still"),
+}
+LACK_WORDS = {
+    Lack.NO_PRICE: gettext_lazy("no price"),
+    Lack.NO_LIFE: gettext_lazy("no expected life"),
+    Lack.NO_PLACE: gettext_lazy("no place on record"),
+    Lack.NOT_RECORDED: gettext_lazy("not on record"),
 }
 
 
+def cost_words(kind: CostKind) -> str:
+    """`Energy`; a kind of part by its own name."""
+    return kind_words(kind.part_kind) if kind.part_kind else str(SORT_WORDS[kind.sort])
+
+
+def out_words(out: LeftOut) -> str:
+    """`Energy (P2, P3: not on record)`; without presses where it is so for all."""
+    why = ": ".join(filter(None, (", ".join(out.presses), str(LACK_WORDS[out.why]))))
+    return _("%(kind)s (%(why)s)") % {"kind": cost_words(out.kind), "why": why}
+
+
 def left_out_words(money: Money | None) -> str:
-    """What is not included in a line's costs, in words; empty where nothing is missing."""
-    return ", ".join(str(LEFT_OUT_WORDS[name]) for name in money.left_out) if money is not None else ""
+    """What is not included in a line's cost, in words; empty where nothing is missing."""
+    return "; ".join(out_words(out) for out in money.left_out) if money is not None else ""
 
 
 def money_columns(currency: str, system: str = "") -> list[Column]:
@@ -67,10 +86,11 @@ def money_columns(currency: str, system: str = "") -> list[Column]:
 
         return Column(f"{name}_per_{per}", money_words(words, currency, per_hour=False, us=us), value, 2)
 
+    def sort_column(sort: Sort) -> Column:
+        return column(sort, str(SORT_WORDS[sort]), lambda money: money.per_t(sort))
+
     return [
-        column("parts", _("Parts"), lambda money: money.parts_per_t),
-        column("work", _("Work"), lambda money: money.work_per_t),
-        column("energy", _("Energy"), lambda money: money.energy_per_t),
+        *(sort_column(sort) for sort in Sort),
         column("cost", _("Cost"), lambda money: money.cost_per_t),
         column("seed_price", _("Seed"), lambda money: money.seed_per_t),
         column("income", _("Oil and cake"), lambda money: money.income_per_t),

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
-from wearlog.compare.columns import LEFT_OUT_WORDS, money_words, per_ton, shown
-from wearlog.compare.costs import LeftOut
+from wearlog.compare.columns import money_words, out_words, per_ton, shown
 from wearlog.compare.grounds import PressFigure
 from wearlog.compare.queries import Comparison
+
+ITEM_WORDS = {"oil": gettext_lazy("oil"), "cake": gettext_lazy("cake"), "seed": gettext_lazy("seed")}
 
 
 def sentences(comparison: Comparison, system: str = "") -> list[str]:
@@ -95,15 +97,14 @@ def _answer(comparison: Comparison, system: str) -> str:
 
 
 def _left_out(comparison: Comparison) -> list[str]:
-    found: dict[LeftOut, list[str]] = {}
-    for one in comparison.presses:
-        for name in () if one.money is None else one.money.left_out:
-            found.setdefault(name, []).append(one.press_name)
-    if not found:
+    basket = comparison.basket
+    if basket is None:
         return []
-    named = "; ".join(
-        f"{LEFT_OUT_WORDS[name]} ({', '.join(presses)})" for name, presses in sorted(found.items())
-    )
-    return [
-        _("Not counted, for want of a record or a price: %(named)s.") % {"named": named},
-    ]
+    said = []
+    if basket.left_out:
+        named = "; ".join(out_words(out) for out in basket.left_out)
+        said.append(_("Not compared, since not all have it on record: %(named)s.") % {"named": named})
+    if basket.no_price:
+        named = ", ".join(str(ITEM_WORDS[item]) for item in basket.no_price)
+        said.append(_("Not counted, for want of a price: %(named)s.") % {"named": named})
+    return said

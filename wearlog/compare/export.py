@@ -13,6 +13,7 @@ from wearlog.compare.columns import Value, columns
 from wearlog.compare.queries import Comparison
 from wearlog.people.spreadsheets import RISKY, guarded
 
+XLSX_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 UNWRITABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 
 
@@ -48,18 +49,17 @@ def as_xlsx(comparison: Comparison, system: str = "") -> bytes:
     sheet = book.create_sheet("Hours per tonne")
     sheet.freeze_panes = "A2"
     for row in rows(comparison, system):
-        sheet.append([_cell(sheet, cell) for cell in row])
+        sheet.append([text_cell(sheet, cell) if isinstance(cell, str) else cell for cell in row])
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
 
 
-def _cell(sheet: object, value: Value) -> object:
-    if not isinstance(value, str):
-        return value
+def text_cell(sheet: object, text: str) -> object:
+    """A cell in which a spreadsheet runs nothing, whatever its text begins with."""
     from openpyxl.cell import WriteOnlyCell
 
-    cell = WriteOnlyCell(sheet, value=UNWRITABLE.sub("\ufffd", value))
+    cell = WriteOnlyCell(sheet, value=UNWRITABLE.sub("\ufffd", text))
     cell.data_type = "s"
-    cell.quotePrefix = value.startswith(RISKY)
+    cell.quotePrefix = text.startswith(RISKY)
     return cell

@@ -14,19 +14,16 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
 from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 
 from wearlog.calc import mix, units
-from wearlog.compare.costs import Money
-from wearlog.compare.runtable import Places, RunTable
+from wearlog.compare.costs.money import Money
+from wearlog.compare.runtable import Floats, Places
+from wearlog.compare.sums import SumTable
 
-WEEK_S = 7 * 24 * 3600
 MUCH_LEFT_OUT = 0.5
 """From this share of the seed left out, the pairs are shown beside the figures of all."""
-
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,9 +90,9 @@ class _Pressed:
         return found if isinstance(found, mix.Standardised) else None
 
 
-def standardised(table: RunTable, rows: Places) -> Grounds:
-    """The presses of the runs at the indexes `rows`, on what they have in common."""
-    presses = _pressed(table, rows)
+def standardised(table: SumTable) -> Grounds:
+    """The presses of the table, on what they have in common."""
+    presses = _pressed(table)
     if not presses:
         return Grounds([], [], [], [])
     alone = set(mix.without_company([each.tonnes for each in presses]))
@@ -116,28 +113,19 @@ def standardised(table: RunTable, rows: Places) -> Grounds:
     )
 
 
-def _pressed(table: RunTable, rows: Places) -> list[_Pressed]:
-    rows = rows[~table.purge[rows] & ~np.isnan(table.hours[rows]) & ~table.worked_out[rows]]
-    if not rows.size:
+def _pressed(table: SumTable) -> list[_Pressed]:
+    table = table.where(table.sums["runs"] > 0)
+    if not table.press.size:
         return []
-    hours, tonnes = table.hours[rows], table.seed_kg[rows] / 1000
-    week = (table.started[rows] // WEEK_S).astype(np.int64)
-    week -= week.min()
-    presses, size, span = len(table.press_codes), len(table.crop_codes), int(week.max()) + 1
-    # One pass over all runs, however many presses there are: each belongs to a cell of press and crop.
-    cell = table.press[rows] * size + table.crop[rows]
+    presses, size = len(table.press_codes), len(table.crop_codes)
+    week = table.week - table.week.min()
+    span = int(week.max()) + 1
+    # A week in which a season ends stands in two cells.
+    cell = table.press * size + table.crop
     keys, member = np.unique(cell * span + week, return_inverse=True)
     borders = np.searchsorted(keys, np.arange(presses * size + 1) * span)
-
-    def sums(group: Places, groups: int) -> tuple[Floats, Floats]:
-        """The hours and the tonnes of each group, shape (groups,) each."""
-        return (
-            np.bincount(group, weights=hours, minlength=groups).astype(np.float64),
-            np.bincount(group, weights=tonnes, minlength=groups).astype(np.float64),
-        )
-
-    of_crop = [column.reshape(presses, size) for column in sums(cell, presses * size)]
-    of_week = sums(member, keys.size)
+    of_crop = [each.reshape(presses, size) for each in _hours_and_tonnes(table, cell, presses * size)]
+    of_week = _hours_and_tonnes(table, member, keys.size)
     return [
         _Pressed(
             place,
@@ -148,15 +136,20 @@ def _pressed(table: RunTable, rows: Places) -> list[_Pressed]:
                 for one in range(place * size, (place + 1) * size)
             ],
         )
-        for place in np.unique(table.press[rows]).tolist()
+        for place in np.unique(table.press).tolist()
     ]
+
+
+def _hours_and_tonnes(table: SumTable, member: Places, groups: int) -> tuple[Floats, Floats]:
+    """Of each group of cells, shape (groups,) each."""
+    return table.group(member, groups, "hours"), table.group(member, groups, "seed") / 1000
 
 
 def _ground(presses: Sequence[_Pressed]) -> mix.Ground | None:
     return mix.common_ground([each.tonnes for each in presses]) if presses else None
 
 
-def _shares(table: RunTable, weights: Sequence[float]) -> list[MixShare]:
+def _shares(table: SumTable, weights: Sequence[float]) -> list[MixShare]:
     whole = sum(weights)
     return [
         MixShare(crop=code, share_pct=100 * weight / whole)
@@ -165,7 +158,7 @@ def _shares(table: RunTable, weights: Sequence[float]) -> list[MixShare]:
     ]
 
 
-def _left_out(table: RunTable, presses: Sequence[_Pressed], ground: mix.Ground) -> list[MixShare]:
+def _left_out(table: SumTable, presses: Sequence[_Pressed], ground: mix.Ground) -> list[MixShare]:
     """The crops beside the ground, with their shares of the seed of all these presses."""
     of_crop = np.sum([each.tonnes for each in presses], axis=0)
     return [
@@ -176,7 +169,7 @@ def _left_out(table: RunTable, presses: Sequence[_Pressed], ground: mix.Ground) 
 
 
 def _figure(
-    table: RunTable,
+    table: SumTable,
     pressed: _Pressed,
     of_all: mix.Ground | None,
     pairs: dict[tuple[int, int], mix.Ground],
@@ -209,7 +202,7 @@ def _figure(
     )
 
 
-def _pair(table: RunTable, one: _Pressed, other: _Pressed, ground: mix.Ground) -> PairFigure:
+def _pair(table: SumTable, one: _Pressed, other: _Pressed, ground: mix.Ground) -> PairFigure:
     first, second = one.at(ground), other.at(ground)
     assert first is not None  # both ran each crop of their ground
     assert second is not None

@@ -16,6 +16,7 @@ from wearlog.history.bills import NO_BILL, Bill, bills
 from wearlog.runs.models import Price
 
 OIL, CAKE, LABOUR, ENERGY, STAND_STILL = "oil_kg", "cake_kg", "labour_h", "energy_kwh", "stand_still_h"
+MINDING, SEED = "minding_h", "seed_kg %s"
 
 
 @dataclass(frozen=True)

@@ -7,16 +7,16 @@ at the crops that it ran itself in each of its seasons; and where it has none, a
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from wearlog.calc import mix
-from wearlog.compare.grounds import MUCH_LEFT_OUT, WEEK_S, Floats
-from wearlog.compare.runtable import Places, RunTable
-from wearlog.runs.seasons import season_name, season_years
+from wearlog.compare.grounds import MUCH_LEFT_OUT
+from wearlog.compare.runtable import Floats
+from wearlog.compare.sums import SumTable
+from wearlog.runs.seasons import season_name
 
 MOST_SEASONS = 6
 """The last seasons that are shown."""
@@ -44,12 +44,13 @@ class SeasonRate:
 @dataclass(frozen=True)
 class PressSeasons:
     """`seasons` has an entry for each season of the comparison, None for one without runs that tell hours per
-    tonne. `on` are the crops of its ground, empty where it is shown as pressed."""
+    tonne. `on` are the crops of its ground, empty where it is shown as pressed; `weights` are theirs."""
 
     press: str
     press_name: str
     seasons: tuple[SeasonRate | None, ...]
     on: tuple[str, ...]
+    weights: tuple[float, ...] = ()
 
     @property
     def ran(self) -> tuple[SeasonRate, ...]:
@@ -88,36 +89,18 @@ class _Cell:
         return SeasonRate(name, tonnes, crude, found.rate, found.low, found.high)
 
 
-def over_seasons(
-    table: RunTable,
-    *,
-    zone: ZoneInfo,
-    start: tuple[int, int],
-    presses: Collection[str] = (),
-    crops: Collection[str] = (),
-    seasons: Collection[str] = (),
-) -> OverSeasons:
-    """The presses of the table over its last seasons, filtered as in `queries.compare`. start: month and day
-    on which a season begins."""
-    years = season_years(table.started, start, zone)
-    kept = ~table.purge & ~np.isnan(table.hours) & ~table.worked_out & (table.seed_kg > 0)
-    if presses:
-        kept &= np.isin(table.press, [at for at, code in enumerate(table.press_codes) if code in presses])
-    if crops:
-        kept &= np.isin(table.crop, [at for at, code in enumerate(table.crop_codes) if code in crops])
-    if seasons:
-        wanted = [year for year in np.unique(years).tolist() if season_name(year, start) in seasons]
-        kept &= np.isin(years, wanted)
-    rows = np.flatnonzero(kept)
-    if not rows.size:
+def over_seasons(table: SumTable, start: tuple[int, int]) -> OverSeasons:
+    """The presses of the table over its last seasons. start: month and day on which a season begins."""
+    table = table.where(table.sums["fed_runs"] > 0)
+    if not table.press.size:
         return OverSeasons((), (), (), 0)
-    last = int(years[rows].max())
-    first = max(int(years[rows].min()), last - MOST_SEASONS + 1)
-    rows = rows[years[rows] >= first]
-    shown = _most_pressed(table, rows)
-    more = int(np.unique(table.press[rows]).size) - len(shown)
-    rows = rows[np.isin(table.press[rows], shown)]
-    cells = {(cell.press, cell.year): cell for cell in _cells(table, rows, years)}
+    last = int(table.year.max())
+    first = max(int(table.year.min()), last - MOST_SEASONS + 1)
+    table = table.where(table.year >= first)
+    shown = _most_pressed(table)
+    more = int(np.unique(table.press).size) - len(shown)
+    table = table.where(np.isin(table.press, shown))
+    cells = {(cell.press, cell.year): cell for cell in _cells(table)}
     of_all = mix.common_ground([cell.tonnes for cell in cells.values()])
     if of_all is not None and sum(of_all.left_out) > MUCH_LEFT_OUT:
         of_all = None
@@ -132,20 +115,18 @@ def over_seasons(
     )
 
 
-def _most_pressed(table: RunTable, rows: Places) -> list[int]:
+def _most_pressed(table: SumTable) -> list[int]:
     """The presses that pressed most, in the order of the table."""
-    seed = np.bincount(table.press[rows], weights=table.seed_kg[rows], minlength=len(table.press_codes))
+    seed = table.group(table.press, len(table.press_codes), "seed")
     most = np.argsort(-seed, kind="stable")[:MOST_PRESSES]
     return sorted(press for press in most.tolist() if seed[press] > 0)
 
 
-def _cells(table: RunTable, rows: Places, years: Places) -> Iterator[_Cell]:
-    """The runs at these rows by press and season. One pass sums them by week and crop as well."""
-    week = (table.started[rows] // WEEK_S).astype(np.int64)
-    columns = np.stack([table.press[rows], years[rows], table.crop[rows], week], axis=1)
-    keys, member = np.unique(columns, axis=0, return_inverse=True)
-    hours = np.bincount(member.ravel(), weights=table.hours[rows])
-    tonnes = np.bincount(member.ravel(), weights=table.seed_kg[rows] / 1000)
+def _cells(table: SumTable) -> Iterator[_Cell]:
+    """The sums by press and season, and within these by crop and week."""
+    order = np.lexsort((table.week, table.crop, table.year, table.press))
+    keys = np.stack([table.press, table.year, table.crop], axis=1)[order]
+    hours, tonnes = table.sums["fed_hours"][order], table.sums["seed"][order] / 1000
     size = len(table.crop_codes)
     begins = np.flatnonzero(np.any(np.diff(keys[:, :2], axis=0, prepend=-1) != 0, axis=1)).tolist()
     for begin, end in zip(begins, [*begins[1:], len(keys)], strict=True):
@@ -163,7 +144,7 @@ def _cells(table: RunTable, rows: Places, years: Places) -> Iterator[_Cell]:
 
 
 def _press(
-    table: RunTable,
+    table: SumTable,
     press: int,
     names: dict[int, str],
     cells: dict[tuple[int, int], _Cell],
@@ -177,8 +158,9 @@ def _press(
         press_name=table.press_names[press],
         seasons=tuple(found.get(year) for year in names),
         on=() if ground is None else _crops(table, ground),
+        weights=() if ground is None else tuple(float(share) for share in ground.mix if share > 0),
     )
 
 
-def _crops(table: RunTable, ground: mix.Ground) -> tuple[str, ...]:
+def _crops(table: SumTable, ground: mix.Ground) -> tuple[str, ...]:
     return tuple(code for code, share in zip(table.crop_codes, ground.mix, strict=True) if share > 0)

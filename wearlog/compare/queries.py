@@ -6,7 +6,8 @@ How runs are counted:
 - Purge runs are left out of every rate and sum and shown separately: their seed cleans the press.
 - Runs without hours are left out of every rate and sum and shown separately: seed without hours has no rate.
 - Oil yield is that of the runs whose oil was weighed: their oil divided by their seed.
-- Money is divided among the runs as described in `costs`, and only on request.
+- Money is that of the runs as described in `costs`, and only on request: of all runs that have ended, worked
+  out ones included. The cost of a line has the kinds of cost that all presses compared have on record.
 - The standardised rate of a press applies its own rate for each crop to a mix of crops that the presses
   compared have in common (`grounds`).
 """
@@ -15,20 +16,21 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import numpy.typing as npt
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
-from wearlog.compare.costs import Money, RunCosts, any_recorded, costs_of_runs, money_of
+from wearlog.compare.costs.money import Basket, Money, basket_of, money_of
+from wearlog.compare.costs.runs import RunCosts, any_recorded, costs_of_runs
 from wearlog.compare.grounds import MixShare, PairFigure, PressFigure, standardised
 from wearlog.compare.over_seasons import OverSeasons, over_seasons
-from wearlog.compare.runtable import Places, RunTable, load, load_each
-from wearlog.history.cache import RunsCache, VersionCache
-from wearlog.history.log import Setup, load_log
+from wearlog.compare.runtable import Floats, Places, RunTable, load
+from wearlog.compare.sums import SUMS, SumTable, load_some, load_sums
+from wearlog.history.cache import VersionCache
 from wearlog.history.runs import last_run
 from wearlog.people.models import Mill
 from wearlog.runs.seasons import SEASON_START, parse_start, season_name, season_years
@@ -86,7 +88,9 @@ class Comparison:
     currency: str
     """The mill's currency, for columns of money."""
     earned_on: tuple[str, ...]
-    """The crops that the presses' money is based on, if only some have a price of seed; else empty."""
+    """The crops that what is left is based on, if only some have a price of seed; else empty."""
+    basket: Basket | None
+    """The kinds of cost that are compared; None where money was not asked for, or none is recorded."""
     choices: dict[str, list[tuple[str, str]]]
     """The choices of the filters: for press, crop and season a list of (value, words)."""
     over: OverSeasons | None = None
@@ -112,18 +116,18 @@ def compare(
     presses: Collection[str] = (),
     crops: Collection[str] = (),
     seasons: Collection[str] = (),
-    money: bool = False,
+    money_on: date | None = None,
     over: bool = False,
 ) -> Comparison:
     """Compare the recorded runs. `presses`, `crops` and `seasons` keep only those named (by code, or by the
-    season's name); empty keeps all. `money`: include costs, for readers who may see them; `over`: the
-    presses from season to season. Raises BadSeasonStart."""
+    season's name); empty keeps all. `money_on`: include costs as of a day, for readers who may see them;
+    `over`: the presses from season to season. Raises BadSeasonStart."""
     key = (tuple(by), season_start, *(tuple(sorted(kept)) for kept in (presses, crops, seasons)))
 
     def make() -> Comparison:
-        return _compare(by, parse_start(season_start), presses, crops, seasons, money=money, over=over)
+        return _compare(by, parse_start(season_start), presses, crops, seasons, money_on=money_on, over=over)
 
-    return _KEPT.get((*key, money, over, get_language() or "", last_run()), make)
+    return _KEPT.get((*key, money_on, over, get_language() or "", last_run()), make)
 
 
 _KEPT: VersionCache[tuple[object, ...], Comparison] = VersionCache("comparisons", most=8)
@@ -137,42 +141,11 @@ def _compare(
     crops: Collection[str],
     seasons: Collection[str],
     *,
-    money: bool,
+    money_on: date | None,
     over: bool,
 ) -> Comparison:
-    table, mill = load(), Mill.current()
-    found = summarise(
-        table,
-        zone=mill.zone,
-        by=by,
-        start=start,
-        presses=presses,
-        crops=crops,
-        seasons=seasons,
-        costs=costs_of_runs(table, mill.zone, start) if money and any_recorded() else None,
-        currency=mill.currency,
-    )
-    if not over:
-        return found
-    kept = over_seasons(table, zone=mill.zone, start=start, presses=presses, crops=crops, seasons=seasons)
-    return replace(found, over=kept)
-
-
-def summarise(
-    table: RunTable,
-    *,
-    zone: ZoneInfo,
-    by: Sequence[str],
-    start: tuple[int, int],
-    presses: Collection[str] = (),
-    crops: Collection[str] = (),
-    seasons: Collection[str] = (),
-    costs: RunCosts | None = None,
-    currency: str = "",
-) -> Comparison:
-    by = tuple(group for group in GROUPS if group in by)
-    years = season_years(table.started, start, zone)
-    names = {int(year): season_name(int(year), start) for year in np.unique(years)}
+    table, mill = load_sums(start), Mill.current()
+    names = {int(year): season_name(int(year), start) for year in np.unique(table.year)}
     kept = np.ones(table.press.size, dtype=np.bool_)
     if presses:
         kept &= np.isin(
@@ -181,40 +154,33 @@ def summarise(
     if crops:
         kept &= np.isin(table.crop, [place for place, code in enumerate(table.crop_codes) if code in crops])
     if seasons:
-        kept &= np.isin(years, [year for year, name in names.items() if name in seasons])
-    rows = np.flatnonzero(kept)
-    lines, member = _lines(table, rows, years, names, by)
-    if costs is not None and lines:
-        earned = money_of(table, costs, rows, member, len(lines))
-        lines = [replace(line, money=each) for line, each in zip(lines, earned, strict=True)]
-    everything = _sums(table, rows, np.zeros(rows.size, dtype=np.int64), 1)
-    total = _line(everything, 0, {})
-    earned_on: tuple[str, ...] = ()
-    grounds = standardised(table, rows)
-    figures = grounds.presses
-    if costs is not None:
-        total = replace(total, money=money_of(table, costs, rows, np.zeros(rows.size, dtype=np.int64), 1)[0])
-        priced = rows
-        if costs.seed_priced:
-            priced = rows[~np.isnan(costs.seed[rows])]
-            if len(priced) < len(rows):
-                earned_on = tuple(table.crop_codes[place] for place in np.unique(table.crop[priced]))
-        of_press = money_of(table, costs, priced, table.press[priced], len(table.press_codes))
-        figures = [
-            replace(figure, money=of_press[table.press_codes.index(figure.press)]) for figure in figures
-        ]
+        kept &= np.isin(table.year, [year for year, name in names.items() if name in seasons])
+    filtered = table if kept.all() else table.where(kept)
+    found = _summarise(filtered, names, tuple(group for group in GROUPS if group in by), start, mill.currency)
+    if money_on is not None:
+        found = _with_money(found, filtered, mill.zone, start, money_on)
+    return replace(found, over=over_seasons(filtered, start)) if over else found
+
+
+def _summarise(
+    table: SumTable, names: dict[int, str], by: tuple[str, ...], start: tuple[int, int], currency: str
+) -> Comparison:
+    """The comparison without money. names: of all seasons, by the years in which they began."""
+    grounds = standardised(table)
+    total = {name: np.array([column.sum()]) for name, column in table.sums.items()}
     return Comparison(
         by=by,
         season_start=f"{start[0]:02d}-{start[1]:02d}",
-        lines=lines,
-        total=total,
-        presses=figures,
+        lines=_lines(table, names, by),
+        total=_line(total, 0, {}),
+        presses=grounds.presses,
         mix=grounds.mix,
         left_out=grounds.left_out,
         pairs=grounds.pairs,
         running=table.running,
         currency=currency,
-        earned_on=earned_on,
+        earned_on=(),
+        basket=None,
         choices={
             "press": list(zip(table.press_codes, table.press_names, strict=True)),
             "crop": [(code, code) for code in table.crop_codes],
@@ -223,55 +189,89 @@ def summarise(
     )
 
 
+_COSTS: VersionCache[tuple[object, ...], RunCosts | None] = VersionCache("what runs cost", most=2)
+
+
+def known_costs(table: RunTable, *, on: date, start: tuple[int, int]) -> RunCosts | None:
+    """The costs of all runs as of a day; None where nothing about money is recorded."""
+
+    def make() -> RunCosts | None:
+        return costs_of_runs(table, on=on, start=start) if any_recorded() else None
+
+    return _COSTS.get((on, start, last_run()), make)
+
+
+def _with_money(
+    found: Comparison, sums: SumTable, zone: ZoneInfo, start: tuple[int, int], on: date
+) -> Comparison:
+    """The comparison with what its runs cost and earned. sums: those that it was made of."""
+    table = load()
+    costs = known_costs(table, on=on, start=start)
+    if costs is None:
+        return found
+    years = season_years(table.started, start, zone)
+    cells = _codes(sums, sums.press, sums.crop, sums.year, GROUPS)
+    rows = np.flatnonzero(np.isin(_codes(sums, table.press, table.crop, years, GROUPS), cells))
+    codes = _codes(sums, table.press[rows], table.crop[rows], years[rows], found.by)
+    basket = basket_of(table, costs, rows)
+    lines = found.lines
+    if lines:
+        of_lines = np.unique(_codes(sums, sums.press, sums.crop, sums.year, found.by))
+        member = np.searchsorted(of_lines, codes)
+        earned = money_of(table, costs, rows, member, len(lines), basket)
+        lines = [replace(line, money=each) for line, each in zip(lines, earned, strict=True)]
+    whole = money_of(table, costs, rows, np.zeros(rows.size, dtype=np.int64), 1, basket)[0]
+    earned_on = found.earned_on
+    if costs.seed_priced:
+        priced = rows[~np.isnan(costs.seed[rows])]
+        if len(priced) < len(rows):
+            earned_on = tuple(table.crop_codes[place] for place in np.unique(table.crop[priced]))
+    of_press = money_of(table, costs, rows, table.press[rows], len(table.press_codes), basket)
+    place_of = {code: place for place, code in enumerate(table.press_codes)}
+    return replace(
+        found,
+        lines=lines,
+        total=replace(found.total, money=whole),
+        presses=[replace(each, money=of_press[place_of[each.press]]) for each in found.presses],
+        earned_on=earned_on,
+        basket=basket,
+    )
+
+
 def season_lines(press_ids: Collection[int], *, season: str) -> dict[int, Line]:
-    """A season's line of the comparison for each of these presses that has run in it. Kept for each press
-    until its runs change."""
-    setup = load_log().setup
-
-    def make(some: list[int]) -> dict[int, tuple[object, dict[str, Line]]]:
-        tables = load_each(some, setup)
-        return {press_id: (_named(press_id), _seasons_of(tables[press_id], setup)) for press_id in some}
-
-    def _named(press_id: int) -> object:
-        return setup.presses.get(press_id), setup.zone
-
-    kept = _SEASONS.get(press_ids, make)
-    renamed = [press_id for press_id in press_ids if kept[press_id][0] != _named(press_id)]
-    found = kept | make(renamed)
-    return {press_id: found[press_id][1][season] for press_id in press_ids if season in found[press_id][1]}
-
-
-_SEASONS: RunsCache[tuple[object, dict[str, Line]]] = RunsCache("the lines of each season")
-
-
-def _seasons_of(table: RunTable, setup: Setup) -> dict[str, Line]:
+    """A season's line of the comparison for each of these presses that has run in it."""
     start = parse_start(SEASON_START)
-    years = season_years(table.started, start, setup.zone)
-    names = {int(year): season_name(int(year), start) for year in np.unique(years)}
-    lines, _ = _lines(table, np.arange(table.press.size), years, names, ("press", "season"))
-    return {line.season: line for line in lines}
+    table = load_some(press_ids, start)
+    names = {int(year): season_name(int(year), start) for year in np.unique(table.year)}
+    wanted = table.where(np.isin(table.year, [year for year, name in names.items() if name == season]))
+    lines = {line.press: line for line in _lines(wanted, names, ("press", "season"))}
+    codes = zip(press_ids, table.press_codes, strict=True)
+    return {press_id: lines[code] for press_id, code in codes if code in lines}
 
 
-def _lines(
-    table: RunTable, rows: Places, years: Places, names: dict[int, str], by: Sequence[str]
-) -> tuple[list[Line], Places]:
-    """A line for each group of the runs at the indexes `rows`, and the number of each run's line."""
-    if not rows.size or not by:
-        return [], np.zeros(0, dtype=np.int64)
-    columns = {"press": table.press[rows], "crop": table.crop[rows], "season": years[rows]}
+def _codes(table: SumTable, press: Places, crop: Places, year: Places, by: Sequence[str]) -> Places:
+    """A number for each group that is the same for all of its runs, in the order of the groups."""
+    columns = {"press": press, "crop": crop, "season": year}
     sizes = {"press": len(table.press_codes), "crop": len(table.crop_codes), "season": 10_000}
-    code = np.zeros(rows.size, dtype=np.int64)
+    code = np.zeros(press.size, dtype=np.int64)
     for group in by:
         code = code * sizes[group] + columns[group]
-    found = np.unique(code, return_index=True, return_inverse=True)
-    first, member = found[1], found[2]
-    sums = _sums(table, rows, member, first.size)
+    return code
+
+
+def _lines(table: SumTable, names: dict[int, str], by: Sequence[str]) -> list[Line]:
+    """A line for each group of runs, in the order of their codes."""
+    if not table.press.size or not by:
+        return []
+    columns = {"press": table.press, "crop": table.crop, "season": table.year}
+    codes = _codes(table, table.press, table.crop, table.year, by)
+    _found, first, member = np.unique(codes, return_index=True, return_inverse=True)
+    sums = {name: table.group(member, first.size, name) for name in SUMS}
     keys = np.stack([columns[group][first] for group in by], axis=1)
-    lines = [_line(sums, place, _labels(table, names, by, key)) for place, key in enumerate(keys.tolist())]
-    return lines, member
+    return [_line(sums, place, _labels(table, names, by, key)) for place, key in enumerate(keys.tolist())]
 
 
-def _labels(table: RunTable, names: dict[int, str], by: Sequence[str], key: list[int]) -> dict[str, str]:
+def _labels(table: SumTable, names: dict[int, str], by: Sequence[str], key: list[int]) -> dict[str, str]:
     labels = {}
     for group, value in zip(by, key, strict=True):
         if group == "press":
@@ -283,37 +283,7 @@ def _labels(table: RunTable, names: dict[int, str], by: Sequence[str], key: list
     return labels
 
 
-def _sums(table: RunTable, rows: Places, member: Places, groups: int) -> dict[str, npt.NDArray[np.float64]]:
-    """Sums over each group of the runs at the indexes `rows`; `member` is the group number of each run."""
-    hours, seed, oil = table.hours[rows], table.seed_kg[rows], table.oil_kg[rows]
-    purge, timed, worked_out = table.purge[rows], ~np.isnan(hours), table.worked_out[rows]
-    counted = timed & ~purge & ~worked_out
-    weighed = counted & ~np.isnan(oil)
-
-    def total(
-        which: npt.NDArray[np.bool_], amount: npt.NDArray[np.float64] | None = None
-    ) -> npt.NDArray[np.float64]:
-        weights = None if amount is None else amount[which]
-        return np.bincount(member[which], weights=weights, minlength=groups).astype(np.float64)
-
-    return {
-        "runs": total(counted),
-        "hours": total(counted, hours),
-        "seed": total(counted, seed),
-        "weighed": total(weighed),
-        "oil": total(weighed, oil),
-        "oil_seed": total(weighed, seed),
-        "purge_runs": total(purge),
-        "purge_seed": total(purge, seed),
-        "purge_hours": total(purge & timed, hours),
-        "untimed_runs": total(~purge & ~timed),
-        "untimed_seed": total(~purge & ~timed, seed),
-        "worked_out_runs": total(timed & ~purge & worked_out),
-        "worked_out_seed": total(timed & ~purge & worked_out, seed),
-    }
-
-
-def _line(sums: dict[str, npt.NDArray[np.float64]], place: int, labels: dict[str, str]) -> Line:
+def _line(sums: dict[str, Floats], place: int, labels: dict[str, str]) -> Line:
     value = {name: float(column[place]) for name, column in sums.items()}
     oil_known = value["weighed"] > 0
     return Line(

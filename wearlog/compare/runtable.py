@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
@@ -30,6 +31,8 @@ class RunTable:
     press_codes: tuple[str, ...]
     press_names: tuple[str, ...]
     crop_codes: tuple[str, ...]
+    id: Places
+    """The primary keys, in their order."""
     press: Places
     crop: Places
     started: Floats
@@ -43,6 +46,23 @@ class RunTable:
     """Runs whose seed was worked out from the usual rate: they count in no rate."""
     running: int
     """The number of runs that have not ended; they are not counted yet."""
+
+    def at(self, rows: Places) -> RunTable:
+        """The table of the runs at these indexes, in order."""
+        return replace(
+            self,
+            id=self.id[rows],
+            press=self.press[rows],
+            crop=self.crop[rows],
+            started=self.started[rows],
+            hours=self.hours[rows],
+            seed_kg=self.seed_kg[rows],
+            oil_kg=self.oil_kg[rows],
+            cake_kg=self.cake_kg[rows],
+            energy_kwh=self.energy_kwh[rows],
+            purge=self.purge[rows],
+            worked_out=self.worked_out[rows],
+        )
 
 
 _KEPT: VersionCache[int, RunTable] = VersionCache("the runs in one table", most=1)
@@ -66,61 +86,92 @@ def _natural(code: str) -> tuple[object, ...]:
     )
 
 
-def load_each(press_ids: Collection[int], setup: Setup) -> dict[int, RunTable]:
-    """The runs of each of these presses as they are now; an empty table for a press without runs."""
-    found = _of_presses(press_ids, every=len(press_ids) == len(setup.presses))
-    return {press_id: _joined(setup, [setup.presses[press_id]], found) for press_id in press_ids}
-
-
 def _table(setup: Setup, last: int) -> RunTable:
     """The table of all runs that have ended, in order of their primary keys."""
-    presses = sorted(setup.presses.values(), key=lambda press: _natural(press.code))
-    return _joined(setup, presses, _of_presses([press.id for press in presses], every=True, last=last))
+    presses = in_order(setup)
+    return joined(setup, presses, of_presses([press.id for press in presses], every=True, last=last))
+
+
+def in_order(setup: Setup) -> list[PressRow]:
+    """The presses, P2 before P10."""
+    return sorted(setup.presses.values(), key=lambda press: _natural(press.code))
 
 
 @dataclass(frozen=True, eq=False)
-class _OfPress:
-    """What the table takes from one press: its runs, what they gave, and their hours as far as they were
-    asked for, by whether the press counts by its meter."""
+class Cells:
+    """What the runs of one press amounted to (`sums`). keys: primary key of the crop, year in which the
+    season began, and week since 1970 of each cell, shape (n, 3), sorted. sums: shape (n, sums)."""
+
+    keys: Places
+    sums: Floats
+
+
+MOST_CELLS = 2
+"""Cells for so many beginnings of a season are kept with a press's runs."""
+
+
+@dataclass(frozen=True, eq=False)
+class OfPress:
+    """What comparisons take from one press: its runs, what they gave, and their hours as far as they were
+    asked for, by whether the press counts by its meter. cells: sums of them, by what else these depend
+    on."""
 
     log: PressLog
     given: Columns
-    hours: dict[bool, Floats]
+    hours: dict[bool, Floats] = field(default_factory=dict)
+    cells: dict[Hashable, Cells] = field(default_factory=dict)
 
     @property
     def runs(self) -> PressRuns:
         return self.log.runs or NO_RUNS
+
+    @property
+    def ended(self) -> npt.NDArray[np.bool_]:
+        return ~(np.isnan(self.runs.ended) & np.isnan(self.runs.recorded_h))
+
+    @cached_property
+    def running(self) -> int:
+        """The number of runs that have not ended."""
+        return int(np.count_nonzero(~self.ended))
 
     def press_hours(self, *, by_meter: bool) -> Floats:
         if by_meter not in self.hours:
             self.hours[by_meter] = self.log.press_hours(by_meter=by_meter)
         return self.hours[by_meter]
 
+    def keep(self, key: Hashable, cells: Cells) -> None:
+        while len(self.cells) >= MOST_CELLS:
+            self.cells.pop(next(iter(self.cells)), None)
+        self.cells[key] = cells
+
 
 MOST_MB = 256
 """Runs with their hours and what they gave, kept for comparisons; most of their arrays are those of
 `history.runs`, counted once more."""
-_OF_PRESS: RunsCache[_OfPress] = RunsCache("runs to be compared", most_mb=MOST_MB)
+_OF_PRESS: RunsCache[OfPress] = RunsCache("runs to be compared", most_mb=MOST_MB)
 
 
-def _of_presses(press_ids: Collection[int], *, every: bool, last: int | None = None) -> dict[int, _OfPress]:
+def of_presses(press_ids: Collection[int], *, every: bool, last: int | None = None) -> dict[int, OfPress]:
+    """The runs of each of these presses as they are now. every: they are all presses. last: the largest key
+    of all runs, by which runs that came past the actions of the log are noticed."""
     logs = runs_and_readings(press_ids, every=every, last_run=last)
 
-    def make(some: list[int]) -> dict[int, _OfPress]:
+    def make(some: list[int]) -> dict[int, OfPress]:
         ids = {press_id: (logs[press_id].runs or NO_RUNS).id for press_id in some}
         given = WEIGHED.of(ids, every=every and len(some) == len(press_ids))
-        return {press_id: _OfPress(logs[press_id], given[press_id], {}) for press_id in some}
+        return {press_id: OfPress(logs[press_id], given[press_id]) for press_id in some}
 
     found = _OF_PRESS.get(press_ids, make)
     other = [press_id for press_id in press_ids if found[press_id].log is not logs[press_id]]
     return found | make(other) if other else found
 
 
-def _joined(setup: Setup, presses: Sequence[PressRow], of_presses: Mapping[int, _OfPress]) -> RunTable:
-    nothing = _OfPress(PressLog(None, None), WEIGHED.nothing, {})
-    parts = [of_presses[press.id] for press in presses]
+def joined(setup: Setup, presses: Sequence[PressRow], runs: Mapping[int, OfPress]) -> RunTable:
+    """The runs of these presses, in the order given, in one table."""
+    nothing = OfPress(PressLog(None, None), WEIGHED.nothing)
+    parts = [runs[press.id] for press in presses]
 
-    def joined(column: Callable[[_OfPress], npt.NDArray[Kind]]) -> npt.NDArray[Kind]:
+    def column_of(column: Callable[[OfPress], npt.NDArray[Kind]]) -> npt.NDArray[Kind]:
         return np.concatenate([column(nothing), *(column(part) for part in parts)])
 
     sizes = [part.runs.id.size for part in parts]
@@ -130,29 +181,30 @@ def _joined(setup: Setup, presses: Sequence[PressRow], of_presses: Mapping[int, 
             *(part.press_hours(by_meter=press.by_meter) for press, part in zip(presses, parts, strict=True)),
         ]
     )
-    ended = joined(lambda part: ~(np.isnan(part.runs.ended) & np.isnan(part.runs.recorded_h)))
-    order = np.argsort(joined(lambda part: part.runs.id))
+    ended = column_of(lambda part: part.ended)
+    order = np.argsort(column_of(lambda part: part.runs.id))
     order = order[ended[order]]
     return RunTable(
         press_codes=tuple(press.code for press in presses),
         press_names=tuple(press.label for press in presses),
         crop_codes=tuple(code for _, code in setup.crops),
+        id=column_of(lambda part: part.runs.id)[order],
         press=np.repeat(np.arange(len(presses), dtype=np.int64), sizes)[order],
-        crop=_places(joined(lambda part: part.runs.crop_id)[order], [pk for pk, _ in setup.crops]),
-        started=joined(lambda part: part.runs.start)[order],
+        crop=places_of(column_of(lambda part: part.runs.crop_id)[order], [pk for pk, _ in setup.crops]),
+        started=column_of(lambda part: part.runs.start)[order],
         # A run with seed but 0 hours lacks a figure; it does not mean that the press is infinitely fast.
         hours=np.where(hours > 0, hours, np.nan)[order],
-        seed_kg=joined(lambda part: part.runs.seed_kg)[order],
-        oil_kg=joined(lambda part: part.given["oil_kg"])[order],
-        cake_kg=joined(lambda part: part.given["cake_kg"])[order],
-        energy_kwh=joined(lambda part: part.given["energy_kwh"])[order],
-        purge=joined(lambda part: part.runs.purge)[order],
-        worked_out=joined(lambda part: part.runs.seed_how == WORKED_OUT)[order],
+        seed_kg=column_of(lambda part: part.runs.seed_kg)[order],
+        oil_kg=column_of(lambda part: part.given["oil_kg"])[order],
+        cake_kg=column_of(lambda part: part.given["cake_kg"])[order],
+        energy_kwh=column_of(lambda part: part.given["energy_kwh"])[order],
+        purge=column_of(lambda part: part.runs.purge)[order],
+        worked_out=column_of(lambda part: part.runs.seed_how == WORKED_OUT)[order],
         running=int(np.count_nonzero(~ended)),
     )
 
 
-def _places(keys: Places, known: list[int]) -> Places:
+def places_of(keys: Places, known: list[int]) -> Places:
     """For each key its index in `known`."""
     if not keys.size:
         return keys

@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import cache, partial
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from wearlog.calc.life import Limits
 from wearlog.compare.ages import ages_of, seed_along
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
 from wearlog.history.record import Record
-from wearlog.history.rows import WORKED_OUT, FittingRow, Floats, Ints, PartRow
+from wearlog.history.rows import WORKED_OUT, FittingRow, Flags, Floats, Ints, PartRow, RunColumns
 from wearlog.history.yields import ANALYSED
 from wearlog.runs.seasons import SEASON_START, parse_start, season_years
 from wearlog.service.work import RENEWS
@@ -85,7 +86,7 @@ def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
     made = {}
     for press_id, oil in given.items():
         runs = record.runs[press_id]
-        own = np.flatnonzero(~runs.purge & (runs.seed_kg > 0) & (runs.seed_how != WORKED_OUT))
+        own = np.flatnonzero(_counts(runs))
         if own.size:
             made[press_id] = PressedRuns(
                 start=runs.start[own],
@@ -96,6 +97,14 @@ def pressed(record: Record, presses: set[int]) -> dict[int, PressedRuns]:
                 analysed=_analysed(oil["seed_oil_pct"][own] / 100, oil["cake_oil_pct"][own] / 100),
             )
     return made
+
+
+def _counts(runs: RunColumns | None) -> Flags:
+    """Which of a press's runs count: all but purge runs and those whose seed was worked out."""
+    if runs is None:
+        return np.zeros(0, dtype=np.bool_)
+    counted: Flags = ~runs.purge & (runs.seed_kg > 0) & (runs.seed_how != WORKED_OUT)
+    return counted
 
 
 def _analysed(seed_oil: Floats, cake_oil: Floats) -> Floats:
@@ -119,22 +128,29 @@ def stops(record: Record, ledger: Ledger) -> list[Stop]:
         and record.parts[part_id].retired_on is None
         and record.types[record.parts[part_id].type_id].kind in WORN_KINDS
     ]
-    presses = {record.positions[row.position_id].press_id for _part, rows in fitted for row in rows}
-    runs = pressed(record, presses) if presses else {}
-    made = []
-    for part, rows in sorted(fitted, key=lambda pair: pair[0].code):
-        press_id = record.positions[rows[-1].position_id].press_id
-        since = max(
-            [
-                rows[0].fitted,
-                *(row.done for row in record.services if row.part_id == part.id and row.action in RENEWS),
-            ]
+    fitted.sort(key=lambda pair: pair[0].code)
+    renewed: dict[int | None, float] = {}
+    for service in record.services:
+        if service.action in RENEWS:
+            renewed[service.part_id] = max(service.done, renewed.get(service.part_id, 0.0))
+    since = [max(rows[0].fitted, renewed.get(part.id, 0.0)) for part, rows in fitted]
+    spans = zip(fitted, since, strict=True)
+    ages = ages_of(record, [(part.id, at) for (part, _), begun in spans for at in (begun, record.end)])
+    seed = np.diff(ages.seed_kg.reshape(-1, 2))[:, 0]
+
+    @cache
+    def runs() -> Mapping[int, PressedRuns]:
+        """Read when the first part has all the prices that advice needs."""
+        return pressed(
+            record, {record.positions[row.position_id].press_id for _, rows in fitted for row in rows}
         )
-        ages = ages_of(record, [(part.id, since), (part.id, record.end)])
-        seed = float(ages.seed_kg[1] - ages.seed_kg[0])
-        if seed > 0 and press_id in runs:
-            worked = _under(record, rows, runs, since)
-            made.append(_advice(record, ledger, Stop(part, press_id, seed), worked, since))
+
+    made = []
+    for (part, rows), begun, taken in zip(fitted, since, seed.tolist(), strict=True):
+        press_id = record.positions[rows[-1].position_id].press_id
+        if taken > 0 and _counts(record.runs.get(press_id)).any():
+            worked = partial(_under, record, rows, runs, begun)
+            made.append(_advice(record, ledger, Stop(part, press_id, taken), worked, begun))
     return made
 
 
@@ -147,8 +163,12 @@ class _Worked:
 
 
 def _under(
-    record: Record, rows: Sequence[FittingRow], runs: Mapping[int, PressedRuns], since: float
+    record: Record,
+    rows: Sequence[FittingRow],
+    of_presses: Callable[[], Mapping[int, PressedRuns]],
+    since: float,
 ) -> _Worked:
+    runs = of_presses()
     none = np.zeros(0, dtype=np.int64)
     found: list[tuple[int, PressedRuns, Ints]] = []
     for row in rows:
@@ -176,7 +196,9 @@ def _under(
     )
 
 
-def _advice(record: Record, ledger: Ledger, bare: Stop, worked: _Worked, since: float) -> Stop:
+def _advice(
+    record: Record, ledger: Ledger, bare: Stop, find_worked: Callable[[], _Worked], since: float
+) -> Stop:
     price = ledger.unit_cost.get(record.parts[bare.part.id].type_id)
     oil_price = ledger.prices.on(OIL, record.as_of)
     if price is None:
@@ -186,6 +208,7 @@ def _advice(record: Record, ledger: Ledger, bare: Stop, worked: _Worked, since: 
     work = _work(record, ledger, bare.part.id, since)
     if work is None:
         return replace(bare, why=NoStop.NO_LABOUR_PRICE)
+    worked = find_worked()
     runs = worked.runs
     if not runs.start.size:
         return replace(bare, why=NoStop.NO_OIL_FIGURES)

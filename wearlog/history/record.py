@@ -141,13 +141,13 @@ class Record:
                 kilograms=runs.seed_kg,
                 crop=runs.crop,
                 crops=len(self.crops),
-                shares=self._shares.get(press_id, {}),
+                shares=self.barrel_shares.get(press_id, {}),
                 through=runs.through,
             )
         return timelines
 
     @cached_property
-    def _shares(self) -> Mapping[int, dict[str, float]]:
+    def barrel_shares(self) -> Mapping[int, dict[str, float]]:
         """By press: the share of its seed that each of its barrels takes."""
         shares: dict[int, dict[str, float]] = defaultdict(dict)
         for position in self.positions.values():

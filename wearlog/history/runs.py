@@ -182,6 +182,16 @@ def last_run() -> int:
     return Run.objects.not_voided().order_by("-pk").values_list("pk", flat=True).first() or 0
 
 
+def runs_written_as(*, lot: str = "", done_by: str = "") -> Ints:
+    """The primary keys of the runs of this lot and of this person, in any order; capitals don't matter."""
+    rows = Run.objects.not_voided().order_by()
+    if lot:
+        rows = rows.filter(lot__iexact=lot)
+    if done_by:
+        rows = rows.filter(done_by__iexact=done_by)
+    return np.array(rows.values_list("pk", flat=True), dtype=np.int64)
+
+
 def columns_of_runs(
     rows: RunQuerySet, presses: Collection[int]
 ) -> tuple[dict[str, Floats], dict[int, dict[int, str]]]:

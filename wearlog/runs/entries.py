@@ -41,3 +41,4 @@ class NewRun:
     done_by: str = ""
     note: str = ""
     seed_how: str = field(default="", metadata={"came_later": True})
+    gap_mm: Decimal | None = field(default=None, metadata={"came_later": True})

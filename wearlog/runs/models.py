@@ -22,6 +22,7 @@ from wearlog.people.fields import (
     Hours,
     Kilograms,
     KilowattHours,
+    Millimetres,
     Money,
     Percent,
     Tags,
@@ -139,6 +140,13 @@ class Run(LogRecord):
     cake_oil_pct = Percent(_("Oil left in the cake"), null=True, blank=True)
     head_c = Celsius(_("Head temperature"), least=-50, most=400, null=True, blank=True)
     drive_hz = Hertz(_("Drive"), most=1000, null=True, blank=True)
+    gap_mm = Millimetres(
+        _("Choke or gap"),
+        most=500,
+        help_text=_("As it was set: the gap at the choke or cone, or behind the die."),
+        null=True,
+        blank=True,
+    )
     motor_a = Amperes(_("Motor"), most=10_000, null=True, blank=True)
     energy_kwh = KilowattHours(_("Energy"), null=True, blank=True)
     dirt = models.CharField(_("How clean was the seed?"), max_length=8, choices=Dirt, blank=True)
@@ -164,6 +172,9 @@ class Run(LogRecord):
             ),
             models.CheckConstraint(
                 condition=Q(hours_h__isnull=True) | Q(hours_h__gte=0), name="run_hours_not_negative"
+            ),
+            models.CheckConstraint(
+                condition=Q(gap_mm__isnull=True) | Q(gap_mm__gte=0), name="run_gap_not_negative"
             ),
             models.CheckConstraint(
                 condition=Q(ended_at__isnull=True) | Q(ended_at__gte=F("started_at")),

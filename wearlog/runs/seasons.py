@@ -49,6 +49,12 @@ def season_years(
     return years[np.searchsorted(begins, seconds, side="right") - 1].astype(np.int64)
 
 
+def season_span(year: int, start: tuple[int, int], zone: ZoneInfo) -> tuple[float, float]:
+    """The first instant of the season that began in the year, and that of the next (epoch seconds)."""
+    begins, ends = (datetime(one, *start, tzinfo=zone).timestamp() for one in (year, year + 1))
+    return begins, ends
+
+
 def season_name(year: int, start: tuple[int, int]) -> str:
     """`2025/26`, or `2025` where seasons are calendar years."""
     return str(year) if start == (1, 1) else f"{year}/{(year + 1) % 100:02d}"

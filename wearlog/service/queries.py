@@ -81,6 +81,26 @@ def latest_incidents(press: Press | None = None, *, limit: int = 20) -> QuerySet
     return (incidents if press is None else incidents.filter(press=press))[:limit]
 
 
+def incidents_beside(part: Part) -> QuerySet[Incident]:
+    """The incidents that are not voided at presses while the part sat there, oldest first, unless they name
+    another position."""
+    here = Fitting.objects.not_voided().filter(
+        Q(removed_at=None) | Q(removed_at__gt=OuterRef("happened_at")),
+        part=part,
+        fitted_at__lte=OuterRef("happened_at"),
+    )
+    at_press, at_position = (
+        here.filter(position__press=OuterRef("press")),
+        here.filter(position=OuterRef("position")),
+    )
+    return (
+        Incident.objects.not_voided()
+        .filter(Exists(at_position) | (Q(position=None) & Exists(at_press)))
+        .select_related("press", "position", "hold", "entered_by")
+        .order_by("happened_at", "pk")
+    )
+
+
 def open_holds(press: Press | None = None) -> QuerySet[LotHold]:
     """Lots on hold, whose oil and cake may not be used yet, newest first."""
     holds = LotHold.objects.filter(released_at__isnull=True, incident__voided_at__isnull=True).select_related(

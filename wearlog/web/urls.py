@@ -9,6 +9,7 @@ from wearlog.web.log import urls as log
 from wearlog.web.machines import urls as machines
 from wearlog.web.offline import urls as offline
 from wearlog.web.printing import urls as printing
+from wearlog.web.records import urls as records
 from wearlog.web.reminders import urls as reminders
 from wearlog.web.reports import urls as reports
 from wearlog.web.setup import urls as setup
@@ -24,6 +25,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *machines.urlpatterns,
     *lockout.urlpatterns,
     *printing.urlpatterns,
+    *records.urlpatterns,
     *reports.urlpatterns,
     *setup.urlpatterns,
     *reminders.urlpatterns,

@@ -148,14 +148,18 @@ def done_line(service: Service) -> str:
 
 def gauge_words(gauge: Measurement, system: str) -> str:
     """`die D5-04, edge A: at least 5.20 mm, exit`."""
+    return f"{fitted_part_words(gauge.part, gauge.edge)}: {gauge_value_words(gauge, system)}"
+
+
+def gauge_value_words(gauge: Measurement, system: str) -> str:
+    """`at least 5.20 mm, exit`: a gauge of a part that is named already."""
     value = units.show_length(gauge.value_mm, system)
     if gauge.bound == Bound.AT_LEAST:
         value = _("at least %s") % value
     elif gauge.bound == Bound.BELOW:
         value = _("below %s") % value
-    words = f"{fitted_part_words(gauge.part, gauge.edge)}: {value}"
     extra = [gauge.place, gauge.get_phase_display() if gauge.phase else ""]
-    return ", ".join([words, *filter(None, extra)])
+    return ", ".join([value, *filter(None, extra)])
 
 
 def incident_words(incident: Incident) -> str:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from wearlog.web.drawing.charts import render
-from wearlog.web.drawing.charts.render import UnexpectedMarkup, chart_svg, cleaned
+from wearlog.web.drawing.charts.layers import axes, rule, rules, texts, whole
+from wearlog.web.drawing.charts.render import INK, STEEL, UnexpectedMarkup, chart_svg, cleaned
 
 SPEC = {
     "width": 100,
@@ -61,6 +64,27 @@ def test_a_description_is_drawn_once(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_what_is_not_known_to_be_harmless_is_refused(inside: str) -> None:
     with pytest.raises(UnexpectedMarkup):
         cleaned(f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9">{inside}</svg>')
+
+
+def test_words_stand_where_the_library_would_write_them_and_look_alike() -> None:
+    groups = ("words", "soft", "strong", "now", "locked", "from", "to", "bold_from", "bold_to")
+    words = [(group, f"<{group}> & 45.0 “P1”", 3.25 * n, 12.0 * n) for n, group in enumerate(groups)]
+    words += [("soft", "again", 100.04, 7.5)]
+    for color in (INK, STEEL):  # as all words, or none of them, have it too
+        spec = whole(
+            300,
+            120,
+            (8, 8, 4, 28),
+            [
+                axes((0, 10), [0, 5], (0, 1), {0.0: "0"}),
+                rules("zero", [rule(0, 0, 0, 9)], color=color),
+                *texts(words),
+            ],
+        )
+        by_library = cleaned(render._draw(json.dumps(spec)))
+        assert by_library.count("<text") == len(words) + 1
+        shown = chart_svg(spec, label="words")
+        assert shown.partition(">")[2] == by_library.partition(">")[2]
 
 
 def test_nothing_is_fetched_for_a_picture() -> None:

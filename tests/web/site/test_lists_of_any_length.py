@@ -92,9 +92,24 @@ SETUP = [
     "/exchange/",
     "/exchange/imports/{job}/",
 ]
-PRINTING = ["/due/card/?all=due", "/labels/"]
+PRINTING = ["/due/card/?all=due", "/labels/", "/parts/{part}/life/", "/season/"]
 REMINDERS = ["/me/reminders/", "/me/calendar/", "/mail/addresses/", "/webhook/"]
-PICTURES = ["/how-it-goes/", "/compare/", "/parts/{part}/"]
+PICTURES = [
+    "/how-it-goes/",
+    "/compare/",
+    "/compare/with/",
+    "/presses/{press}/settings/",
+    "/costs/",
+    "/parts/{part}/",
+]
+RECORDS = [
+    "/records/runs/",
+    "/records/runs/?part={part}",
+    "/records/work/",
+    "/records/incidents/",
+    "/records/gauges/",
+    "/records/lives/",
+]
 FEW, MANY = 2, 12
 
 
@@ -109,8 +124,8 @@ def queries_of(client: Client, address: str) -> int:
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.parametrize(
     "area",
-    [LOG, LOCKOUT, SETUP, PRINTING, REMINDERS, PICTURES],
-    ids=["log", "lockout", "setup", "printing", "reminders", "pictures"],
+    [LOG, LOCKOUT, SETUP, PRINTING, REMINDERS, PICTURES, RECORDS],
+    ids=["log", "lockout", "setup", "printing", "reminders", "pictures", "records"],
 )
 def test_a_page_asks_as_often_for_twelve_of_everything_as_for_two(
     area: list[str], client: Client, owner: User

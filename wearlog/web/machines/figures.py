@@ -1,14 +1,13 @@
-"""The hours and the seed of presses and parts for pages. Derived from the record of the log, never stored."""
+"""Figures of presses and parts for their pages. Derived from the record of the log, never stored."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 
 import numpy as np
 
-from wearlog.calc.exposure import exposures
 from wearlog.compare.queries import Line
 from wearlog.compare.queries import season_lines as seasonal
 from wearlog.forecasts.edges import Edges
@@ -16,67 +15,7 @@ from wearlog.forecasts.items import WearFigure
 from wearlog.forecasts.left import figure_of
 from wearlog.forecasts.things import crops_of
 from wearlog.history.record import Record
-from wearlog.history.rows import FittingRow
 from wearlog.runs.seasons import SEASON_START, parse_start, season_name, season_years
-
-
-@dataclass(frozen=True)
-class Work:
-    """Hours of the press and kilograms of seed; `crops` has the seed of each crop, largest first."""
-
-    hours_h: float
-    seed_kg: float
-    crops: tuple[tuple[str, float], ...]
-
-    def __add__(self, other: Work) -> Work:
-        crops = dict(self.crops)
-        for crop, kg in other.crops:
-            crops[crop] = crops.get(crop, 0.0) + kg
-        return Work(self.hours_h + other.hours_h, self.seed_kg + other.seed_kg, in_order(crops))
-
-
-NOTHING = Work(0.0, 0.0, ())
-
-
-def in_order(crops: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
-    return tuple(sorted(((crop, kg) for crop, kg in crops.items() if kg > 0), key=lambda pair: -pair[1]))
-
-
-def of_press(record: Record, press_id: int) -> Work:
-    """All work of the press up to the end of the record, without unlogged hours."""
-    timeline = record.timelines.get(press_id)
-    if timeline is None:
-        return NOTHING
-    kilograms = timeline.kilograms(0.0, record.end)[0]
-    crops = dict(zip(record.crops, kilograms.tolist(), strict=True))
-    return Work(float(record.press_hours(press_id).sum()), float(kilograms.sum()), in_order(crops))
-
-
-def of_spans(
-    record: Record, fittings: Iterable[FittingRow], *, until: float | None = None
-) -> dict[int, Work]:
-    """The work of each fitting, by primary key; up to `until` (seconds since 1970) where given."""
-    rows = list(fittings)
-    if not rows:
-        return {}
-    positions = [record.positions[row.position_id] for row in rows]
-    last = record.end if until is None else min(until, record.end)
-    result = exposures(
-        record.timelines_of(position.press_id for position in positions),
-        np.array([position.press_id for position in positions], dtype=np.int64),
-        [position.barrel for position in positions],
-        np.array([position.share for position in positions], dtype=np.float64),
-        np.array([row.fitted for row in rows], dtype=np.float64),
-        np.array([min(row.removed or last, last) for row in rows], dtype=np.float64),
-    )
-    return {
-        row.id: Work(
-            float(result.hours[number]),
-            float(result.kilograms[number].sum()),
-            in_order(dict(zip(record.crops, result.kilograms[number].tolist(), strict=True))),
-        )
-        for number, row in enumerate(rows)
-    }
 
 
 @dataclass(frozen=True)
@@ -108,12 +47,6 @@ def season_of(record: Record) -> str:
 def season_lines(record: Record, press_ids: Collection[int]) -> dict[int, Line]:
     """This season's line of the comparison for each of these presses that has run in it."""
     return seasonal(press_ids, season=season_of(record))
-
-
-def of_presses(record: Record, press_ids: Collection[int]) -> dict[int, Work]:
-    """All work of each of these presses; their logs are read together."""
-    record.timelines_of(press_ids)
-    return {press_id: of_press(record, press_id) for press_id in press_ids}
 
 
 @dataclass(frozen=True)

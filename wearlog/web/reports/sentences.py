@@ -11,8 +11,9 @@ from django.utils.translation import gettext_lazy, ngettext
 from wearlog.calc import units
 from wearlog.calc.life import FixedShape
 from wearlog.calc.recurrence import mean_range
+from wearlog.compare.ended import ENDED_WORDS
 from wearlog.compare.orders import NoOrder
-from wearlog.compare.reliability import AgeUnit, Ended, Statement, TypeLives
+from wearlog.compare.reliability import AgeUnit, Statement, TypeLives
 from wearlog.compare.repeats import EventAnalysis, Repeat, Trend
 from wearlog.compare.replacing import Withheld
 from wearlog.compare.stopping import NoStop
@@ -21,14 +22,6 @@ from wearlog.lockout.cautions.queries import Cautions
 from wearlog.words.actions import recurring_word
 from wearlog.words.kinds import kind_words
 
-ENDED_WORDS = {
-    Ended.FAILED: gettext_lazy("failed"),
-    Ended.AT_LIMIT: gettext_lazy("taken off at the gauged limit"),
-    Ended.OFF_SEASON: gettext_lazy("taken off while the press stood"),
-    Ended.CUT_SHORT: gettext_lazy("lost, remade or retired otherwise"),
-    Ended.REBUILT: gettext_lazy("rebuilt"),
-    Ended.IN_SERVICE: gettext_lazy("still in use"),
-}
 LOG_2 = 0.6931471805599453
 CHANCE, WEAR = 1.0, 3.0
 """Weibull shapes for failures by chance and by wear, among those that `calc.life` assumes."""

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web.reports.views import compare, reliability, track
+from wearlog.web.reports.views import best, compare, costs, fitted, reliability, track
 
 urlpatterns: list[URLPattern] = [
     path("compare/", compare.compare, name="compare"),
+    path("compare/with/", fitted.fitted, name="compare-with"),
+    path("presses/<int:pk>/settings/", best.best, name="press-settings"),
+    path("costs/", costs.costs, name="costs"),
     path("worth/", reliability.part_lives, name="worth"),
     path("worth/work/", reliability.repeated_work, name="worth-work"),
     path("worth/pays/", reliability.costs, name="worth-pays"),

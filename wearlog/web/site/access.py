@@ -9,7 +9,7 @@ from typing import TypeVar
 from urllib.parse import urlencode
 
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
+from django.http import HttpRequest, HttpResponseRedirect, JsonResponse
 from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils import timezone
@@ -20,7 +20,7 @@ from wearlog.people.models import Mill, User
 from wearlog.people.roles import Permission, allows
 from wearlog.reminders.outbox.calls import Marks
 
-View = Callable[..., HttpResponse]
+View = Callable[..., HttpResponseBase]
 Answer = TypeVar("Answer", bound=HttpResponseBase)
 QUEUE_HEADER = "X-Wearlog-Queue"
 """The request header with the name of an entry that a script sends and that is answered in JSON."""
@@ -61,7 +61,7 @@ def public(view: View) -> View:
     """Decorate a view that anybody may open."""
 
     @wraps(view)
-    def opened(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+    def opened(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
         return view(request, *args, **kwargs)
 
     vars(opened).update(permission=None)
@@ -76,7 +76,7 @@ def kept_offline(view: View) -> View:
     """
 
     @wraps(view)
-    def marked(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+    def marked(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
         return mark_kept_offline(request, view(request, *args, **kwargs))
 
     return marked
@@ -97,7 +97,7 @@ def needs(permission: Permission, *, to_write: Permission | None = None) -> Call
 
     def mark(view: View) -> View:
         @wraps(view)
-        def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+        def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
             by_script = bool(request.headers.get(QUEUE_HEADER))
             if not request.user.is_authenticated:
                 if by_script:

@@ -83,7 +83,7 @@ class FormPage(View, Generic[Form, Record]):
     request: MillRequest
 
     @classmethod
-    def as_page(cls, permission: Permission) -> Callable[..., HttpResponse]:
+    def as_page(cls, permission: Permission) -> Callable[..., HttpResponseBase]:
         """The view, decorated with the permission needed to open it and to write."""
         return needs(permission)(cast("Callable[..., HttpResponse]", cls.as_view()))
 

@@ -8,6 +8,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import asdict
 
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
 from wearlog.compare.columns import figure_words, pair_words, relevant, shown
 from wearlog.compare.earning import sentences
@@ -58,7 +59,7 @@ class Command(BaseCommand):
                 presses=press,
                 crops=crop,
                 seasons=season,
-                money=True,
+                money_on=timezone.localdate(),
             )
         except (BadGrouping, BadSeasonStart) as error:
             raise CommandError(str(error)) from error

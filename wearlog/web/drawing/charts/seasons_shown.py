@@ -3,6 +3,7 @@ one scale, with the sentence above them."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.utils.safestring import SafeString
@@ -28,7 +29,7 @@ class PressPicture:
 
 @dataclass(frozen=True)
 class SeasonRow:
-    """A line of the table: the cells in words."""
+    """A line of the table: the cells in words, and the addresses of what stands behind three of them."""
 
     press: str
     season: str
@@ -36,6 +37,13 @@ class SeasonRow:
     rate: str
     span: str
     seed: str
+    crude_at: str
+    rate_at: str
+    seed_at: str
+
+
+Behind = Callable[[str, PressSeasons, SeasonRate], str]
+"""The address behind a figure (`crude`, `rate` or `seed`) of a press in a season; empty for none."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +55,9 @@ class SeasonPictures:
     more: int
 
 
-def season_pictures(over: OverSeasons | None, system: str) -> SeasonPictures | None:
+def season_pictures(
+    over: OverSeasons | None, system: str, behind: Behind = lambda _figure, _press, _season: ""
+) -> SeasonPictures | None:
     """The pictures in the reader's units; None without a run that tells hours per tonne."""
     if over is None or not over.presses:
         return None
@@ -72,7 +82,7 @@ def season_pictures(over: OverSeasons | None, system: str) -> SeasonPictures | N
         ground=_ground(over.on) if over.on else "",
         sentence="; ".join(_sentence(press, system) for press in over.presses) + ".",
         presses=tuple(presses),
-        rows=tuple(_row(press, one, system) for press in over.presses for one in press.ran),
+        rows=tuple(_row(press, one, system, behind) for press in over.presses for one in press.ran),
         more=over.more,
     )
 
@@ -118,7 +128,7 @@ def _sentence(press: PressSeasons, system: str) -> str:
     return _("%(press)s %(rate)s in %(season)s, %(last)s in %(now)s") % values
 
 
-def _row(press: PressSeasons, one: SeasonRate, system: str) -> SeasonRow:
+def _row(press: PressSeasons, one: SeasonRate, system: str, behind: Behind) -> SeasonRow:
     span = units.NOTHING
     if one.low is not None and one.high is not None:
         span = _("%(low)s to %(high)s") % {"low": _number(one.low, system), "high": _number(one.high, system)}
@@ -129,4 +139,7 @@ def _row(press: PressSeasons, one: SeasonRate, system: str) -> SeasonRow:
         rate=units.NOTHING if one.rate is None else _number(one.rate, system),
         span=span,
         seed=units.show_mass(one.tonnes * 1000, system),
+        crude_at=behind("crude", press, one),
+        rate_at="" if one.rate is None else behind("rate", press, one),
+        seed_at=behind("seed", press, one),
     )

@@ -154,7 +154,7 @@ def _words(shown: Sequence[Rates], x: Place, plot: float) -> Iterator[Word]:
     room = Room(-SIDE, plot + SIDE)
     for row, rates in enumerate(shown):
         top = ROW * row
-        yield "bold_from", _cut(rates.name, plot), 4, top + NAME
+        yield "bold_from", shortened(rates.name, plot), 4, top + NAME
         marks = [(rates.pressed, rates.pressed, PRESSED, rates.pressed_words, "words")]
         if rates.common is not None:
             low = rates.common if rates.low is None else rates.low
@@ -186,6 +186,7 @@ def _below(words: Mapping[float, str], x: Place, plot: float, height: float) -> 
         yield from room.first_free([word], [(x(value), height + 17)], group="soft")
 
 
-def _cut(name: str, plot: float) -> str:
+def shortened(name: str, plot: float) -> str:
+    """A name that has room in so many units."""
     most = int(plot / CHARACTER)
     return name if len(name) <= most else f"{name[: most - 1]}…"

@@ -1,5 +1,6 @@
-"""Bars that show the crop by their texture, so that they read without colour: plain, hatched, dotted,
-crossed. Each is a path in units of the plot, for `layers.symbols` with the size 4."""
+"""Bars that show by their texture what they stand for (a crop, a kind of cost), so that they read without
+colour: plain, hatched, dotted, crossed, lined. Each is a path in units of the plot, for `layers.symbols` with
+the size 4."""
 
 from __future__ import annotations
 
@@ -10,6 +11,8 @@ from wearlog.web.drawing.charts.render import SHEET, WASH
 BAR = 13.0
 STEP = 7.0
 PLAIN, HATCHED, DOTTED, CROSSED = range(4)
+LINED = -1
+"""Of no crop."""
 
 
 def bar(
@@ -44,6 +47,8 @@ def _texture(crop: int, width: float, height: float) -> str:
         return _strokes(width, height, rising=True)
     if crop == CROSSED:
         return _strokes(width, height, rising=True) + _strokes(width, height, rising=False)
+    if crop == LINED:
+        return "".join(f"M0,{height * part:.1f}h{width:.1f}" for part in (0.2, 0.4, 0.6, 0.8))
     if crop == DOTTED:
         rows = [height * share for share in (0.3, 0.7)]
         return "".join(

@@ -39,6 +39,7 @@ IN_ORDER: dict[type[LogRecord], tuple[str, ...]] = {
         "cake_oil_pct",
         "head_c",
         "drive_hz",
+        "gap_mm",
         "motor_a",
         "energy_kwh",
         "dirt",

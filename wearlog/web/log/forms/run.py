@@ -110,7 +110,7 @@ FOLDED: tuple[tuple[str, Words, tuple[str, ...]], ...] = (
     ("when", _("Other times, meter"), ("not_read", "hours_h", "started_at", "ended_at", "new_meter")),
     ("seed", _("Lot and seed"), ("lot", "through", "dirt", "moisture_pct", "seed_oil_pct", "purge")),
     ("out", _("Oil and cake"), ("oil_kg", "cake_kg", "foots_kg", "cake_oil_pct")),
-    ("machine", _("Machine"), ("head_c", "drive_hz", "motor_a", "energy_kwh")),
+    ("machine", _("Machine"), ("head_c", "drive_hz", "gap_mm", "motor_a", "energy_kwh")),
     ("who", _("Who, and a note"), ("done_by", "note")),
 )
 """The groups that are folded away: key, title, and the fields of RunForm in them."""
@@ -157,6 +157,7 @@ class RunForm(SeedAmount):
     cake_oil_pct = of(Run, "cake_oil_pct")
     head_c = of(Run, "head_c")
     drive_hz = of(Run, "drive_hz")
+    gap_mm = of(Run, "gap_mm")
     motor_a = of(Run, "motor_a")
     energy_kwh = of(Run, "energy_kwh")
     done_by = of(Run, "done_by")

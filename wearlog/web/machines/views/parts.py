@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy
 from django_tables2 import RequestConfig
 
 from wearlog.calc.slips import Proposal, proposals
+from wearlog.compare import worked
 from wearlog.equipment.models import Fitting, Kind, Part
 from wearlog.equipment.queries import history_of
 from wearlog.forecasts.along import GaugeAlong, WearAlong
@@ -131,7 +132,7 @@ class EdgeLine:
 
     name: str
     in_place: bool
-    work: figures.Work
+    work: worked.Work
     earlier_h: float
     earlier_kg: float
     guessed: Guessed
@@ -161,7 +162,7 @@ def edge_lines(
 ) -> list[EdgeLine]:
     record = edges.record
     rows = [row for row in record.fittings if row.part_id == part.pk]
-    work = figures.of_spans(record, rows)
+    work = worked.of_spans(record, rows)
     lines = []
     for name in part.part_type.edge_names:
         spans = [row for row in rows if row.edge == name or not name]
@@ -174,7 +175,7 @@ def edge_lines(
             EdgeLine(
                 name=name,
                 in_place=any(row.removed is None for row in spans),
-                work=sum((work[row.id] for row in spans), figures.Work(earlier_h, earlier_kg, ())),
+                work=sum((work[row.id] for row in spans), worked.Work(earlier_h, earlier_kg, ())),
                 earlier_h=earlier_h,
                 earlier_kg=earlier_kg,
                 guessed=guessed_in(record, spans_of(record, tuple(spans))),
@@ -221,8 +222,8 @@ def part(request: MillRequest, pk: int) -> HttpResponse:
     )
 
 
-def with_work(fittings: Sequence[Fitting], edges: Edges) -> list[tuple[Fitting, figures.Work | None]]:
+def with_work(fittings: Sequence[Fitting], edges: Edges) -> list[tuple[Fitting, worked.Work | None]]:
     """Each fitting with what it worked, newest first; none where it starts after today."""
     keys = {fitting.pk for fitting in fittings}
-    work = figures.of_spans(edges.record, (row for row in edges.record.fittings if row.id in keys))
+    work = worked.of_spans(edges.record, (row for row in edges.record.fittings if row.id in keys))
     return [(fitting, work.get(fitting.pk)) for fitting in reversed(fittings)]

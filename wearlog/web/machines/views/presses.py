@@ -12,6 +12,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
 
+from wearlog.compare import worked
 from wearlog.compare.queries import Line
 from wearlog.equipment.models import Press
 from wearlog.equipment.queries import Seat as SeatRow
@@ -49,7 +50,7 @@ class PressLine:
 
     press: Press
     runs: list[Run]
-    work: figures.Work
+    work: worked.Work
     season: Line | None
     due: list[tuple[str, int]]
 
@@ -62,7 +63,7 @@ def presses(request: MillRequest) -> HttpResponse:
     shown = [press for press in everything if press.retired_on is None or press.retired_on > today]
     part = Parted.of(request, "presses", shown)
     keys = [press.pk for press in part.rows]
-    seasons, work = figures.season_lines(record, keys), figures.of_presses(record, keys)
+    seasons, work = figures.season_lines(record, keys), worked.of_presses(record, keys)
     counts: dict[int, Counter[str]] = {}
     fleet = items_of_fleet(as_of=today, press_ids=keys)
     for item in fleet.items:
@@ -107,7 +108,7 @@ class SeatLine:
     url: str
     label: str
     wear: WearFigure | None
-    work: figures.Work | None
+    work: worked.Work | None
     last_work: Service | None
     hours_since_work: float | None
     next_item: DueItem | None
@@ -141,7 +142,7 @@ def seat_lines(
             if item.part_id is None or (fitting is not None and fitting.part_id == item.part_id):
                 by_position.setdefault(item.position_id, []).append(item)
     in_place = [open_fitting_row(row.fitting) for row in rows.values() if row.fitting is not None]
-    work = figures.of_spans(record, [span for span in in_place if span.fitted < record.end])
+    work = worked.of_spans(record, [span for span in in_place if span.fitted < record.end])
     last: dict[int, Service] = {}
     fitted = {row.fitting.part_id for row in rows.values() if row.fitting is not None}
     for service in services:
@@ -233,7 +234,7 @@ def press(request: MillRequest, pk: int) -> HttpResponse:
         {
             "press": shown,
             "today": today,
-            "work": figures.of_press(record, shown.pk),
+            "work": worked.of_press(record, shown.pk),
             "season": figures.season_of(record),
             "season_line": figures.season_lines(record, [shown.pk]).get(shown.pk),
             "running": running_runs(shown),

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django_tables2 import RequestConfig
 
 from wearlog.compare.columns import figure_words, headline, pair_words
 from wearlog.compare.earning import sentences
 from wearlog.compare.earning import table as earned_table
-from wearlog.compare.export import as_csv, as_xlsx
+from wearlog.compare.export import XLSX_TYPE, as_csv, as_xlsx
 from wearlog.compare.gap import gap_sentence
 from wearlog.compare.grounds import ground_words
 from wearlog.compare.queries import GROUPS, BadGrouping, Comparison, parse_by
@@ -20,6 +21,7 @@ from wearlog.people.roles import Permission, allows
 from wearlog.runs.seasons import SEASON_START, BadSeasonStart
 from wearlog.web.drawing.charts.seasons_shown import season_pictures
 from wearlog.web.drawing.charts.side_by_side import side_by_side
+from wearlog.web.reports.opened import Behind
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.parted import Parted
 
@@ -33,7 +35,6 @@ GROUPINGS = (
 )
 FILTERS = {"press": _("Press"), "crop": _("Crop"), "season": _("Season")}
 PER_PAGE = 50
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def _asked(request: MillRequest) -> tuple[Comparison, str, list[tuple[str, str]]]:
@@ -54,7 +55,7 @@ def _asked(request: MillRequest) -> tuple[Comparison, str, list[tuple[str, str]]
             presses=kept["press"],
             crops=kept["crop"],
             seasons=kept["season"],
-            money=allows(request.user, Permission.OWN),
+            money_on=timezone.localdate() if allows(request.user, Permission.OWN) else None,
             over=not request.GET.get("download"),
         )
 
@@ -73,9 +74,10 @@ def compare(request: MillRequest) -> HttpResponse:
     if wanted == "csv":
         return _file(as_csv(comparison, system).encode(), "text/csv; charset=utf-8", "csv")
     if wanted == "xlsx":
-        return _file(as_xlsx(comparison, system), XLSX, "xlsx")
+        return _file(as_xlsx(comparison, system), XLSX_TYPE, "xlsx")
 
-    table = compare_table(comparison, system)
+    behind = Behind(comparison, {name: request.GET.getlist(name) for name in GROUPS})
+    table = compare_table(comparison, system, opened=behind.line)
     RequestConfig(request, paginate={"per_page": PER_PAGE, "silent": True}).configure(table)
     grouping = ",".join(comparison.by)
     presses = Parted.of(request, "presses", comparison.presses)
@@ -83,14 +85,17 @@ def compare(request: MillRequest) -> HttpResponse:
     earned = earned_table(comparison, presses.rows, system)
     context = {
         "gap": gap_sentence(comparison.presses, system),
-        "over": season_pictures(comparison.over, system),
+        "over": season_pictures(comparison.over, system, behind.season),
         "table": table,
         "comparison": comparison,
         "presses": presses,
-        "figures": [(figure, *figure_words(figure, system)) for figure in presses.rows],
+        "figures": [
+            (figure, *figure_words(figure, system), behind.crude(figure), behind.at_mix(figure))
+            for figure in presses.rows
+        ],
         "ground": ground_words(comparison.mix, comparison.left_out, system),
         "pairs": pairs,
-        "pair_rows": [pair_words(pair, system) for pair in pairs.rows],
+        "pair_rows": [(*pair_words(pair, system), *behind.pair(pair)) for pair in pairs.rows],
         "chart": side_by_side(presses.rows, system, beside=comparison.presses),
         "earning": sentences(comparison, system),
         "earned": earned,

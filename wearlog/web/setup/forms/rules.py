@@ -90,6 +90,7 @@ ITEMS = {
     "labour_h": _("labour, for an hour"),
     "energy_kwh": _("energy, for a kilowatt-hour"),
     "stand_still_h": _("a press that stands still, for an hour"),
+    "minding_h": _("minding a press that runs, for an hour"),
 }
 
 

@@ -23,6 +23,7 @@ MENUS = (
         gettext_lazy("Log"),
         (
             ("log", gettext_lazy("The whole log"), Permission.VIEW),
+            ("records-runs", gettext_lazy("Runs and work as tables"), Permission.VIEW),
             ("run-new", gettext_lazy("Log a run"), Permission.LOG),
             ("shift-sheet", gettext_lazy("Log all presses at once"), Permission.LOG),
             ("work-new", gettext_lazy("Log work"), Permission.LOG),
@@ -39,6 +40,7 @@ MENUS = (
             ("compare", gettext_lazy("Hours per tonne"), Permission.VIEW),
             ("worth", gettext_lazy("What lasts and what pays"), Permission.VIEW),
             ("plan", gettext_lazy("Season plan"), Permission.VIEW),
+            ("season-report", gettext_lazy("End of season"), Permission.VIEW),
             ("track-record", gettext_lazy("Track record"), Permission.VIEW),
         ),
     ),
