@@ -289,13 +289,15 @@ def pages(person: User, *, begin: Sequence[str] = (), numbered: int = NUMBERED) 
         name = resolve(urlsplit(address).path).url_name or ""
         query = sorted(key for key, _value in parse_qsl(urlsplit(address).query))
         most = SAMPLES if query and name != "job-card" else numbered
-        kind = (name, *query)
-        if opened[kind] >= most:
+        # A table of records takes filters, an order and a page in any combination: each of these is followed.
+        is_table = query and name.startswith("records-")
+        kinds = [(name, key) for key in query] if is_table else [(name, *query)]
+        if all(opened[kind] >= most for kind in kinds):
             continue
         response = client.get(address)
         if response.status_code != 200:
             continue
-        opened[kind] += 1
+        opened.update(kinds)
         content = b"".join(response) if response.streaming else response.content
         title = f"{address} as {person.role}"
         if "html" not in response.headers["Content-Type"]:

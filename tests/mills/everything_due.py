@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from tests.mills.wishes import any_hour
-from wearlog.equipment.models import Fitting, Kind, Part, PartType, Position, Press
+from wearlog.equipment.models import Fitting, Kind, Part, PartOrder, PartType, Position, Press
 from wearlog.lockout.models import CautionWording, EnergySource, Isolation, Lock
 from wearlog.people.models import Mill, Role, User
 from wearlog.runs.models import Crop, PlanEntry, Price, Run
@@ -37,6 +37,9 @@ def fill(now: datetime) -> None:
     for number, kind in enumerate(Kind.values):
         _part_of_kind(first, kind, Action.values[number % len(Action.values)], long_ago, 70 + number)
     _worn_dies(first, crop, now)
+    PartOrder.objects.create(
+        ref="ordered", part_type=PartType.objects.earliest("pk"), count=2, ordered_on=long_ago.date()
+    )
     PlanEntry.objects.create(
         press=first,
         crop=crop,

@@ -76,11 +76,15 @@ AS_GIVEN = SideFactors()
 
 @dataclass(frozen=True, kw_only=True)
 class RangeFactors:
-    """The factors in force on a day. pooled: of all kinds together. own: by kind (the key of a part type),
-    for kinds that have factors of their own, in the order of the keys."""
+    """What the mill's own record asks for on a day.
+
+    pooled: the factors of all kinds together. own: by kind (the key of a part type), for kinds that have
+    factors of their own, in the order of the keys. weights: of the models whose ranges are mixed before that,
+    by name (see `choice`); empty where the wear model speaks alone."""
 
     pooled: SideFactors = AS_GIVEN
     own: Mapping[int, SideFactors] = field(default_factory=dict)
+    weights: Mapping[str, float] = field(default_factory=dict)
 
     def of(self, kind: int) -> SideFactors:
         return self.own.get(kind, self.pooled)

@@ -5,14 +5,14 @@ The lives of new edges and what is left of used ones, for the planned crops, com
 so does what they have in common, since the type's rate is known only so well. An expected life alone has the
 spread `LIFE_SPREAD`, half of its variance in common to all edges. To these come the spares to keep: as many
 as were set for the type, else those that breakage and loss call for (`calc.policy.spares`). Each press that
-is to run this bore gets a die at least. A crop that several types can press is divided among them in
-proportion to their past seed of it, else evenly.
+is to run this bore gets a die at least; dies on order count as new ones at hand. A crop that several types
+can press is divided among them in proportion to their past seed of it, else evenly.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import StrEnum
 from math import exp, sqrt
@@ -61,8 +61,9 @@ class Order:
     """The advice for one die type. `make` is None where there is none, and `why` says why. `enough` is the
     chance that the season's dies then last, `keep` the spares in that number, `edge_life_kg` the mean life of
     a new edge, `at_hand_kg` what the dies at hand take at least, together, with a chance of 90 %. `needed_on`
-    is the day on which they may be used up, or on which the season begins; `order_by` is None without a lead
-    time, and where nothing has to be made."""
+    is the day on which they may be used up by the plan, or on which a press is to run this bore that has no
+    die left for it, or else, where dies have to be made, the last day of the plan; `order_by` is None without
+    a lead time, and where nothing has to be made."""
 
     type: TypeRow
     make: int | None
@@ -92,12 +93,23 @@ def to_come(record: Record) -> list[PlannedSeed]:
     return found
 
 
-def orders(record: Record, edges: Edges, ledger: Ledger) -> list[Order]:
+@dataclass(frozen=True)
+class Aims:
+    """What an owner has set, and what is under way: the share of orders that may come too late, the share of
+    seasons in which the dies shall last, and by type the dies on order."""
+
+    late_share: float = policy.LATE_SHARE
+    enough: float = policy.ENOUGH
+    on_order: Mapping[int, int] = field(default_factory=dict)
+
+
+def orders(record: Record, edges: Edges, ledger: Ledger, aims: Aims | None = None) -> list[Order]:
     """The advice for each die type, the most urgent first."""
+    aims = aims or Aims()
     dies = [type_ for type_ in record.types.values() if type_.kind == "die"]
     coming = to_come(record)
     shares = _shares(record, edges, dies)
-    made = [_order(record, edges, ledger, type_, coming, shares[type_.id]) for type_ in dies]
+    made = [_order(record, edges, ledger, type_, coming, shares[type_.id], aims) for type_ in dies]
     return sorted(
         made,
         key=lambda one: (one.make is None, one.order_by or one.needed_on or date.max, one.type.code),
@@ -126,7 +138,13 @@ def _shares(record: Record, edges: Edges, dies: list[TypeRow]) -> dict[int, Floa
 
 
 def _order(
-    record: Record, edges: Edges, ledger: Ledger, type_: TypeRow, coming: list[PlannedSeed], share: Floats
+    record: Record,
+    edges: Edges,
+    ledger: Ledger,
+    type_: TypeRow,
+    coming: list[PlannedSeed],
+    share: Floats,
+    aims: Aims,
 ) -> Order:
     mine = [(row, row.seed_kg * float(share[row.crop])) for row in coming if share[row.crop] > 0]
     mix = np.zeros(len(record.crops))
@@ -136,9 +154,11 @@ def _order(
     parts = [part for part in record.parts.values() if part.type_id == type_.id and part.retired_on is None]
     lead = ledger.lead_days.get(type_.id)
     presses = tuple(sorted({row.press_id for row, _seed in mine}))
+    ordered = aims.on_order.get(type_.id, 0)
+    dies = len(parts) + ordered
 
     def no(why: NoOrder) -> Order:
-        return Order(type_, None, planned, None, len(parts), 0.0, presses, None, None, lead, why)
+        return Order(type_, None, planned, None, dies, 0.0, presses, None, None, lead, why)
 
     if planned <= 0:
         return no(NoOrder.NO_PLAN)
@@ -146,7 +166,7 @@ def _order(
     if new is None:
         return no(NoOrder.NO_LIFE)
     lives = [_left(edges, part, name, mix, new) for part in parts for name in type_.edge_names]
-    at_hand = policy.EdgeLives.of(lives)
+    at_hand = policy.EdgeLives.of(lives + [(new.mean, new.sd)] * (ordered * type_.edges))
     keep = _keep(record, ledger, type_)
     found = policy.dies_to_make(
         planned=planned,
@@ -156,25 +176,30 @@ def _order(
         planned_cv=PLAN_SPREAD_GUESS,
         shared_cv=new.shared_cv,
         reserve=keep,
-        least=max(0, len(presses) - len(parts)),
+        least=max(0, len(presses) - dies),
+        service_level=aims.enough,
     )
     if found.make is None:
         return no(NoOrder.TOO_MANY)
     early, mid, late = (
         policy.good_for(at_hand, chance, shared_cv=new.shared_cv) for chance in (0.9, 0.5, 0.1)
     )
-    first = min(row.start_on for row, _seed in mine)
-    needed = _used_up(mine, early) or first
-    by = None
-    if found.make and lead is not None:
-        days = policy.Needed(needed, _used_up(mine, mid), _used_up(mine, late))
-        by = policy.order_by(days, lead_days=lead).on
+    needed, by = _used_up(mine, early), None
+    if found.make:
+        last = max(row.end_on for row, _seed in mine)
+        days = policy.Needed(
+            min(day for day in (needed, _without_a_die(mine, dies), last) if day is not None),
+            _used_up(mine, mid),
+            _used_up(mine, late),
+        )
+        ordering = policy.order_by(days, lead_days=lead, late_share=aims.late_share)
+        needed, by = ordering.needed, ordering.on
     return Order(
         type_,
         found.make,
         planned,
         new.mean,
-        len(parts),
+        dies,
         early,
         presses,
         needed,
@@ -263,6 +288,14 @@ def _keep(record: Record, ledger: Ledger, type_: TypeRow) -> int:
     days = (record.end - min(begun)) / 86400 if begun else 0.0
     lead = ledger.lead_days.get(type_.id)
     return policy.spares_to_keep(needed=needed, days=days, lead_days=lead).keep or 0
+
+
+def _without_a_die(mine: Iterable[tuple[PlannedSeed, float]], dies: int) -> date | None:
+    """The first day on which more presses have begun this bore than there are dies; None where none has."""
+    begins: dict[int, date] = {}
+    for row, _seed in mine:
+        begins[row.press_id] = min(row.start_on, begins.get(row.press_id, row.start_on))
+    return next(iter(sorted(begins.values())[dies:]), None)
 
 
 def _used_up(mine: Iterable[tuple[PlannedSeed, float]], left: float) -> date | None:

@@ -136,10 +136,27 @@ class PartType(models.Model):
     unit_cost = Money(_("Price of one"), null=True, blank=True)
     min_spares = Count(_("Spares to keep"), null=True, blank=True)
     note = models.TextField(_("Note"), blank=True)
+    supplier = models.CharField(_("Supplier"), max_length=120, blank=True, default="", db_default="")
+    bar_mm = Millimetres(
+        _("Bar for one"),
+        above=0,
+        most=5000,
+        help_text=_("The length that one takes, with what is faced off. Empty: it is not made from bar."),
+        null=True,
+        blank=True,
+    )
+    kerf_mm = Millimetres(
+        _("Saw cut"), most=50, help_text=_("What each cut takes from the bar."), null=True, blank=True
+    )
 
     class Meta:
         ordering = ["code"]
         constraints = [
+            models.CheckConstraint(
+                condition=(Q(bar_mm__isnull=True) | Q(bar_mm__gt=0))
+                & (Q(kerf_mm__isnull=True) | Q(kerf_mm__gte=0)),
+                name="part_type_bar_positive",
+            ),
             models.CheckConstraint(condition=~Q(code=""), name="part_type_has_code"),
             models.CheckConstraint(condition=Q(kind__in=Kind.values), name="part_type_kind_known"),
             models.CheckConstraint(
@@ -176,6 +193,15 @@ class Part(models.Model):
         "self", models.PROTECT, null=True, blank=True, related_name="made_into", verbose_name=_("Made from")
     )
     note = models.TextField(_("Note"), blank=True)
+    came_with = models.ForeignKey(
+        "PartOrder",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        editable=False,
+        related_name="parts",
+        verbose_name=_("Came with the order"),
+    )
     used_h = Hours(
         _("Hours worked before this log"),
         help_text=_("Since it was new or rebuilt, on the edge that was fitted first here."),
@@ -211,6 +237,44 @@ class Part(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+
+class PartOrderQuerySet(LogRecordQuerySet["PartOrder"]):
+    def under_way(self) -> Self:
+        """Orders that have not arrived."""
+        return self.not_voided().filter(arrived_on__isnull=True)
+
+
+class PartOrder(LogRecord):
+    """Parts that were ordered, or are being made, and whether they have come. `parts` are those that came."""
+
+    ref = models.CharField(max_length=64, unique=True, editable=False)
+    part_type = models.ForeignKey(
+        PartType, models.PROTECT, related_name="orders", verbose_name=_("Type"), editable=False
+    )
+    count = Count(_("How many"), least=1, most=100)
+    ordered_on = models.DateField(_("Ordered on"))
+    expected_on = models.DateField(
+        _("To arrive on"), null=True, blank=True, help_text=_("Empty: by the type's time to get a new one.")
+    )
+    arrived_on = models.DateField(_("Arrived on"), null=True, blank=True, editable=False)
+    supplier = models.CharField(_("Supplier"), max_length=120, blank=True)
+    note = models.TextField(_("Note"), blank=True)
+
+    objects = PartOrderQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["ordered_on", "pk"]
+        constraints = [
+            models.CheckConstraint(condition=Q(count__gte=1, count__lte=100), name="part_order_counts"),
+            models.CheckConstraint(
+                condition=Q(arrived_on__isnull=True) | Q(arrived_on__gte=F("ordered_on")),
+                name="part_order_arrives_after_it_was_made",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.count} × {self.part_type}"
 
 
 class FittingQuerySet(LogRecordQuerySet["Fitting"]):

@@ -11,6 +11,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from wearlog.calc.candidates import Candidates
 from wearlog.calc.exposure import exposures
 from wearlog.calc.wear import (
     EdgeFit,
@@ -146,6 +147,14 @@ class Edges:
         """The fits of a part's type and of one of its edges; an unused edge has the fit of a new one."""
         fit = self.fits[part.type_id]
         return fit, fit.edges.get((part.id, edge), fit.new_edge)
+
+    @cached_property
+    def candidates(self) -> Mapping[int, Candidates]:
+        """What other models than the wear model say, by part type."""
+        known = zip(self._type_records.items(), self._learned, strict=True)
+        return {
+            type_id: Candidates(record, learned, self.fits[type_id]) for (type_id, record), learned in known
+        }
 
     def wear_along(self, part: PartRow, edge: str, seed: Floats, at: Floats) -> tuple[Quantiles, ...]:
         """The wear toward the limit of an edge of the part, used or not, at other moments, as for

@@ -28,6 +28,7 @@ WITHOUT_EFFECT = frozenset(
         "isolation",
         "lock",
         "lothold",
+        "partorder",
         "photo",
         "price",
         "releasestatement",

@@ -75,15 +75,18 @@ class Setup:
         """(first day, factors by which the sides of ranges are corrected from then on), in order of days."""
         pooled: dict[date, SideFactors] = {}
         own: dict[date, dict[int, SideFactors]] = {}
+        weights: dict[date, dict[str, float]] = {}
         rows = LearnedFactors.objects.order_by("since", "part_type_id")
-        for since, type_id, early, late in rows.values_list("since", "part_type_id", "early", "late"):
+        columns = ("since", "part_type_id", "early", "late", "weights")
+        for since, type_id, early, late, mixed in rows.values_list(*columns):
             sides = SideFactors(early=early, late=late)
             if type_id is None:
                 pooled[since] = sides
+                weights[since] = mixed or {}
             else:
                 own.setdefault(since, {})[type_id] = sides
         return tuple(
-            (since, RangeFactors(pooled=sides, own=own.get(since, {})))
+            (since, RangeFactors(pooled=sides, own=own.get(since, {}), weights=weights[since]))
             for since, sides in sorted(pooled.items())
         )
 

@@ -115,8 +115,10 @@ class LearnedFactors(models.Model):
     a day on, and the number of edges behind that.
 
     All rows with the same `since` apply together: one without a part type for all kinds together, and one for
-    each part type that has factors of its own. `forecasts.track` learns them; the model is here because it is
-    read together with the log. `checked_on` is the last day on which the record gave the same.
+    each part type that has factors of its own. `weights`, in the first alone, are those of the models whose
+    ranges are mixed before that, by name; None where the wear model speaks alone. `forecasts.track` learns
+    them; the model is here because it is read together with the log. `checked_on` is the last
+    day on which the record gave the same.
 
     `factor` is written and read only by programs from before the sides were told apart, which may still run
     while a newer one migrates."""
@@ -125,6 +127,7 @@ class LearnedFactors(models.Model):
     part_type = models.ForeignKey(PartType, models.CASCADE, null=True, related_name="+")
     early = models.FloatField(default=1.0, db_default=1.0)
     late = models.FloatField(default=1.0, db_default=1.0)
+    weights = models.JSONField(null=True)
     judged = models.PositiveIntegerField()
     checked_on = models.DateField()
     factor = models.FloatField(default=1.0, db_default=1.0)

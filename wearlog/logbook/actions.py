@@ -14,6 +14,7 @@ the person (None: the command line), `at` the time of the entry. They raise
 from __future__ import annotations
 
 from wearlog.equipment import actions as moves
+from wearlog.equipment import ordering
 from wearlog.logbook import closing
 from wearlog.logbook.corrections import correct, delete_photo, undo_move, void
 from wearlog.logbook.door import entered
@@ -37,6 +38,8 @@ __all__ = [
     "log_run",
     "log_sheet",
     "log_work",
+    "place_order",
+    "receive_order",
     "record_crop_change",
     "release_lot",
     "remember_bag",
@@ -71,5 +74,8 @@ take_off = entered(closing.checks_moves(moves.take_off))
 flip = entered(closing.checks_moves(moves.flip))
 replace = entered(closing.checks_moves(moves.replace))
 swap = entered(closing.checks_moves(moves.swap))
+
+place_order = entered(ordering.place_order)
+receive_order = entered(ordering.receive_order)
 
 save_person = entered(accounts.save_person)

@@ -14,7 +14,8 @@ from django.db import models
 from django.utils.translation import gettext as _
 
 from wearlog.equipment import corrections as fittings
-from wearlog.equipment.models import Fitting
+from wearlog.equipment import ordering
+from wearlog.equipment.models import Fitting, PartOrder
 from wearlog.logbook import closing
 from wearlog.logbook.door import enter, entered
 from wearlog.people import audit
@@ -134,6 +135,8 @@ def void(*, by: User | None, at: datetime, record: AnyRecord, reason: str) -> An
             service.void_service(by=by, at=at, service=fresh, reason=reason)
         elif isinstance(fresh, Incident):
             service.void_incident(by=by, at=at, incident=fresh, reason=reason)
+        elif isinstance(fresh, PartOrder):
+            ordering.void_order(by=by, at=at, order=fresh, reason=reason)
         else:
             audit.strike_out(by=by, at=at, record=fresh, reason=reason)
 

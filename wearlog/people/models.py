@@ -6,6 +6,7 @@ from __future__ import annotations
 import zoneinfo
 from collections.abc import Iterable, Iterator
 from datetime import datetime
+from decimal import Decimal
 from typing import TYPE_CHECKING, ClassVar, Self, TypedDict, TypeVar, Unpack
 
 from django.conf import settings
@@ -14,6 +15,8 @@ from django.contrib.sessions.base_session import AbstractBaseSession, BaseSessio
 from django.db import models
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
+
+from wearlog.people.fields import Percent
 
 if TYPE_CHECKING:
     from django.contrib.sessions.backends.base import SessionBase
@@ -65,6 +68,23 @@ class Mill(models.Model):
         default="en",
         db_default="en",
         help_text=_("For everybody who has not chosen their own."),
+    )
+
+    late_orders_pct = Percent(
+        _("Orders that may come too late"),
+        above=0,
+        most=50,
+        help_text=_("Of a hundred orders so many may come after the part was needed. Empty: 10."),
+        null=True,
+        blank=True,
+    )
+    enough_dies_pct = Percent(
+        _("Seasons with enough dies"),
+        least=50,
+        most=Decimal("99.9"),
+        help_text=_("In so many of a hundred seasons the dies made for it shall last. Empty: 95."),
+        null=True,
+        blank=True,
     )
 
     class Meta:

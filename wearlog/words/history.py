@@ -20,6 +20,7 @@ ACTS: dict[str, _StrPromise] = {
     "log": pgettext_lazy("act", "log"),
     "add": pgettext_lazy("act", "add"),
     "append": pgettext_lazy("act", "append"),
+    "arrive": pgettext_lazy("act", "arrive"),
     "change": pgettext_lazy("act", "change"),
     "correct": pgettext_lazy("act", "correct"),
     "remove": pgettext_lazy("act", "remove"),

@@ -6,8 +6,11 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
 
-from wearlog.calc.policy import LATE_SHARE, Needed, order_by
+from wearlog.calc.policy import LATE_SHARE, Needed, days_needed, order_by
 
 NEEDED = Needed(date(2026, 9, 1), date(2026, 9, 21), date(2026, 10, 21))
 
@@ -53,3 +56,77 @@ def test_impossible_numbers_are_refused() -> None:
         order_by(NEEDED, lead_days=-1)
     with pytest.raises(ValueError, match="between 0 and 1"):
         order_by(NEEDED, lead_days=1, late_share=0)
+
+
+# -------- several parts of one type
+
+MANY = [Needed(date(2026, 9, 1), date(2026, 12, 1), date(2027, 6, 1))] * 5
+
+
+def test_one_part_without_a_spare_is_needed_on_its_early_day() -> None:
+    assert days_needed([NEEDED], at_hand=0, until=date(2027, 1, 1)) == [date(2026, 9, 1)]
+    assert days_needed([NEEDED], at_hand=1, until=date(2027, 1, 1)) == []
+
+
+@pytest.mark.parametrize("share", [0.05, 0.1, 0.3])
+def test_like_parts_are_needed_by_the_binomial_distribution(share: float) -> None:
+    # The plain version: the chance of one part by each day, and scipy's binomial tail over it.
+    found = days_needed(MANY, at_hand=1, until=date(2028, 1, 1), late_share=share)
+    assert len(found) == 4
+    middle = date(2026, 12, 1)
+    for count, day in enumerate(found, start=2):
+
+        def tail(on: date, count: int = count) -> float:
+            away = (on - middle).days
+            sd = (91 if away < 0 else 182) / 1.2815515655
+            return float(stats.binom.sf(count - 1, 5, stats.norm.cdf(away / sd)))
+
+        assert tail(day) >= share - 1e-9
+        assert tail(day - timedelta(days=1)) < share
+
+
+def test_the_next_order_is_late_in_the_share_that_was_asked_for() -> None:
+    needs = [*MANY, NEEDED, Needed(date(2026, 8, 1), date(2026, 11, 1), date(2027, 2, 1))]
+    rng = np.random.default_rng(3)
+    drawn = []
+    for need in needs:
+        assert need.early is not None
+        assert need.mid is not None
+        assert need.late is not None
+        z = rng.standard_normal(20_000) / 1.2815515655
+        before, after = (need.mid - need.early).days, (need.late - need.mid).days
+        drawn.append(need.mid.toordinal() + np.where(z < 0, before * z, after * z))
+    third = np.sort(np.array(drawn), axis=0)[2]
+    day = days_needed(needs, at_hand=2, until=date(2028, 1, 1))[0]
+    assert float(np.mean(third <= day.toordinal())) == pytest.approx(0.10, abs=0.02)
+
+
+@given(
+    early=st.lists(st.integers(0, 400), min_size=1, max_size=8),
+    at_hand=st.integers(0, 3),
+    share=st.floats(0.02, 0.5),
+)
+def test_days_rise_and_a_spare_or_a_bolder_share_never_orders_earlier(
+    early: list[int], at_hand: int, share: float
+) -> None:
+    begin = date(2026, 1, 1)
+    needs = [
+        Needed(
+            begin + timedelta(days=one), begin + timedelta(days=one + 60), begin + timedelta(days=one + 90)
+        )
+        for one in early
+    ]
+    until = begin + timedelta(days=1200)
+    days = days_needed(needs, at_hand=at_hand, until=until, late_share=share)
+    assert days == sorted(days)
+    assert days == days_needed(needs, at_hand=0, until=until, late_share=share)[at_hand:]
+    bolder = days_needed(needs, at_hand=at_hand, until=until, late_share=min(0.9, share * 1.5))
+    assert all(later >= sooner for later, sooner in zip(bolder, days, strict=False))
+
+
+def test_impossible_numbers_of_spares_and_shares_are_refused() -> None:
+    with pytest.raises(ValueError, match="no part at hand"):
+        days_needed(MANY, at_hand=-1, until=date(2027, 1, 1))
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        days_needed(MANY, at_hand=0, until=date(2027, 1, 1), late_share=1.0)
+    assert days_needed([Needed(None)], at_hand=0, until=date(2027, 1, 1)) == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from tests.calc.rough.mill import Edge, Mill, asked_days, days_from_start
+from tests.calc.rough.mill import Edge, Mill, asked_days
 from tests.calc.rough.plain.gamma import days_by_steps, learn_steps
 from tests.calc.rough.plain.known import Known
 from tests.calc.rough.plain.line import crude_rate, days_by_line, learn_line
@@ -15,8 +15,10 @@ from tests.calc.rough.plain.oracle import days_by_truth
 from tests.calc.rough.plain.path import Days, Path
 from tests.calc.rough.plain.seen import lives_seen
 from tests.calc.rough.plain.wiener import days_by_wandering, kept_of_plan, learn_wandering
+from tests.calc.rough.site import Site
 
-FORECAST, ORACLE, KNOWN = "forecast", "oracle", "known"
+FORECAST, ALONE, ORACLE, KNOWN = "forecast", "alone", "oracle", "known"
+"""`FORECAST` is what the site gives, `ALONE` the wear model before others are heard or ranges corrected."""
 PLAIN = ("lumped", "line", "lives", "gamma", "wiener")
 NEAREST, FURTHEST = 3, 400
 
@@ -33,17 +35,19 @@ class Case:
 
 def cases_of(mill: Mill, dates: int) -> list[Case]:
     """All edges at work whose limit truly lies 3 to 400 days ahead, on several days of the record."""
-    return [case for day in asked_days(mill, dates) for case in _cases_on(mill, day)]
+    site = Site(mill)
+    return [case for day in asked_days(mill, dates) for case in _cases_on(site, day)]
 
 
-def _cases_on(mill: Mill, day: int) -> Iterator[Case]:
+def _cases_on(site: Site, day: int) -> Iterator[Case]:
+    mill = site.mill
     scored = [(edge, came) for edge in mill.in_use(day) if (came := _comes(edge, day)) is not None]
     if not scored:
         return
-    forecast = mill.forecast(day)
+    forecast = site.forecast(day)
     plain = plain_days(mill, day, [edge for edge, _ in scored])
     for edge, came in scored:
-        said = {FORECAST: days_from_start(forecast[edge.key]), **plain[edge.key]}
+        said = {FORECAST: forecast[edge.key], ALONE: site.alone[edge.key], **plain[edge.key]}
         yield Case(day, edge.key, came, said)
 
 

@@ -11,8 +11,9 @@ from functools import cached_property
 import numpy as np
 
 from tests.calc.rough.kinds import Kind, PartType
+from wearlog.calc.candidates import PRESENT, Candidates
 from wearlog.calc.season import DailySeed, PlanLine, Reach, coming_season, plan_misses, reach
-from wearlog.calc.wear import EdgeRecord, Gauge, TypeRecord, Work, fit_fleet
+from wearlog.calc.wear import EdgeRecord, Gauge, TypeRecord, Work, answers, learn
 
 FIRST_YEAR = 2021
 FIRST_DAY = date(FIRST_YEAR, 8, 2).toordinal()
@@ -203,7 +204,12 @@ class Mill:
         )
 
     def forecast(self, day: int) -> dict[Key, Reach]:
-        """Early, middle and late day for each edge in use, from what the log holds at the end of `day`."""
+        """Early, middle and late day for each edge in use by the wear model alone, from what the log holds at
+        the end of `day`."""
+        return {key: said[PRESENT] for key, said in self.candidates(day, others=False).items()}
+
+    def candidates(self, day: int, *, others: bool = True) -> dict[Key, dict[str, Reach]]:
+        """The same by each candidate model."""
         as_of = FIRST_DAY + day
         turns = [
             date(FIRST_YEAR + season_of(day) + ahead, 7, 1).toordinal()
@@ -214,17 +220,29 @@ class Mill:
             past, plan = self.past(press, day), self.known_plan(press, day)
             misses = plan_misses(as_of=as_of, past=past, plan=plan)
             seasons.append(coming_season(as_of=as_of, past=past, plan=plan, misses=misses, turns=turns))
-        fits = {fit.key: fit for fit in fit_fleet(self.records(day))}
-        return {
-            edge.key: reach(
-                edge=fits[edge.type.name].edges[edge.key],
-                season=seasons[edge.press(day)],
-                share=edge.share,
-                for_crops=edge.type.crops,
-                past=DailySeed(first=FIRST_DAY, kg=edge.kg[: day + 1]),
-            )
-            for edge in self.in_use(day)
+        records = self.records(day)
+        types = {
+            record.key: Candidates(record, learned, answers(record, learned))
+            for record, learned in zip(records, learn(records), strict=True)
         }
+        found = {}
+        for edge in self.in_use(day):
+            mine = types[edge.type.name]
+            fits = {PRESENT: mine.present.edges[edge.key]}
+            if others:
+                fits |= mine.fits(edge.key)
+            past = DailySeed(first=FIRST_DAY, kg=edge.kg[: day + 1])
+            found[edge.key] = {
+                name: reach(
+                    edge=fit,
+                    season=seasons[edge.press(day)],
+                    share=edge.share,
+                    for_crops=edge.type.crops,
+                    past=past,
+                )
+                for name, fit in fits.items()
+            }
+        return found
 
 
 def days_from_start(answer: Reach) -> tuple[int, int, int] | None:

@@ -16,13 +16,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.calc.rough.cases import FORECAST, KNOWN, ORACLE, PLAIN, Case
+from tests.calc.rough.cases import ALONE, FORECAST, KNOWN, ORACLE, PLAIN, Case
 from tests.calc.rough.plain.path import Days
 
 OUTSIDE = 10.0
 MISSING = 400.0
 RESAMPLES = 1000
-SCORED = (FORECAST, *PLAIN, KNOWN)
+SCORED = (FORECAST, *PLAIN, KNOWN, ALONE)
 
 
 def interval_score(said: Days | None, came: int) -> float:
@@ -125,7 +125,7 @@ def result(kind: str, mills: Sequence[Sequence[Case]]) -> Result:
         return Found(of(sums), low, high)
 
     total = sums.scores.sum(axis=0)
-    best = 1 + int(total[1:-1].argmin())
+    best = 1 + int(total[1:-2].argmin())
     return Result(
         kind=kind,
         mills=count,
@@ -140,8 +140,8 @@ def result(kind: str, mills: Sequence[Sequence[Case]]) -> Result:
         score=found(lambda one: _ratio(one.scores[:, 0].sum(), one.cases.sum())),
         best=SCORED[best],
         best_score=_ratio(total[best], sums.cases.sum()),
-        against_best=found(lambda one: _ratio(one.scores[:, 0].sum(), one.scores[:, 1:-1].sum(axis=0).min())),
-        against_known=found(lambda one: _ratio(one.scores[:, 0].sum(), one.scores[:, -1].sum())),
+        against_best=found(lambda one: _ratio(one.scores[:, 0].sum(), one.scores[:, 1:-2].sum(axis=0).min())),
+        against_known=found(lambda one: _ratio(one.scores[:, 0].sum(), one.scores[:, -2].sum())),
         scores={name: _ratio(one, sums.cases.sum()) for name, one in zip(SCORED, total, strict=True)},
     )
 

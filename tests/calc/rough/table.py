@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from tests.calc.pages import put_between
-from tests.calc.rough.cases import FORECAST, KNOWN, ORACLE, PLAIN, Case
+from tests.calc.rough.cases import ALONE, FORECAST, KNOWN, ORACLE, PLAIN, Case
 from tests.calc.rough.scores import Found, Result
 
 PAGE = Path(__file__).resolve().parents[3] / "docs" / "methods" / "wear-ranges.md"
 BEGIN, END = "<!-- begin: made by python -m tests.calc.rough -->", "<!-- end -->"
-SAID = (FORECAST, *PLAIN, ORACLE, KNOWN)
+SAID = (FORECAST, ALONE, *PLAIN, ORACLE, KNOWN)
 HEAD = (
     "kind",
     "cases",
@@ -22,6 +22,7 @@ HEAD = (
     "error / oracle",
     "error / lumped",
     "score",
+    "alone",
     "best plain",
     "score / best",
     "score / known",
@@ -30,7 +31,7 @@ HEAD = (
 
 def lines(results: Sequence[Result], *, head: bool) -> list[str]:
     rows = [_cells(one) for one in results]
-    wide = (10, 5, 7, 17, 17, 17, 17, 13, 11, 17, 17)
+    wide = (10, 5, 7, 17, 17, 17, 17, 13, 5, 11, 17, 17)
     shown = [HEAD, *rows] if head else rows
     return [
         "  ".join(cell.ljust(width) for cell, width in zip(row, wide, strict=True)).rstrip() for row in shown
@@ -47,6 +48,7 @@ def _cells(one: Result) -> tuple[str, ...]:
         _two(one.against_oracle),
         _two(one.against_lumped),
         f"{one.score.value:.0f} ({one.score.low:.0f}-{one.score.high:.0f})",
+        f"{one.scores[ALONE]:.0f}",
         f"{one.best} {one.best_score:.0f}",
         _two(one.against_best),
         _two(one.against_known),

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from tests.calc.rough.build import mill
-from tests.calc.rough.cases import FORECAST, KNOWN, ORACLE, PLAIN, cases_of, plain_days
+from tests.calc.rough.cases import ALONE, FORECAST, KNOWN, ORACLE, PLAIN, cases_of, plain_days
 from tests.calc.rough.kinds import KINDS, TYPES
 from tests.calc.rough.mill import FIRST_DAY, Edge, Mill
 from tests.calc.rough.plain.gamma import Steps, days_by_steps, learn_steps
@@ -152,7 +152,7 @@ def test_all_methods_speak_of_the_same_cases() -> None:
     cases = cases_of(mill(KINDS["young"], 2), 3)
     assert cases
     for case in cases:
-        assert set(case.said) == {FORECAST, ORACLE, KNOWN, *PLAIN}
+        assert set(case.said) == {FORECAST, ALONE, ORACLE, KNOWN, *PLAIN}
         assert 3 <= case.came - case.day <= 400
 
 

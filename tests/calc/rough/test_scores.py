@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from tests.calc.rough.cases import FORECAST, KNOWN, ORACLE, PLAIN, Case
+from tests.calc.rough.cases import ALONE, FORECAST, KNOWN, ORACLE, PLAIN, Case
 from tests.calc.rough.scores import interval_score, result
 
 
@@ -31,7 +31,7 @@ def test_no_other_range_scores_better_than_the_true_tenths() -> None:
 
 
 def case(came: int, forecast: tuple[int, int, int] | None, plain: tuple[int, int, int] = (0, 0, 0)) -> Case:
-    said = dict.fromkeys((*PLAIN, ORACLE, KNOWN), plain)
+    said = dict.fromkeys((*PLAIN, ORACLE, KNOWN, ALONE), plain)
     return Case(0, ("part", "A"), came, {FORECAST: forecast, **said})
 
 

@@ -156,11 +156,11 @@ def test_what_was_learned_later_changes_no_earlier_forecast(shop: Shop, die: Par
 
 
 def told(move_by: tuple[int, int, int]) -> None:
-    """The stored days, but as a model would have told them that is off by so many days in each."""
+    """The stored days, but as a model alone would have told them that is off by so many days in each."""
     for row in Replay.objects.all():
         row.said = [
-            [part, edge, *(shifted(mid, by) for by in move_by), lumped, basis]
-            for part, edge, _early, mid, _late, lumped, basis in row.said
+            [part, edge, *(shifted(mid, by) for by in move_by), lumped, basis, {}]
+            for part, edge, _early, mid, _late, lumped, basis, _others in row.said
         ]
         row.save()
     LearnedFactors.objects.all().delete()
@@ -320,3 +320,64 @@ def test_the_command_learns_and_stores(shop: Shop, die: PartType) -> None:
     call_command("refresh_forecasts")
     assert LearnedFactors.objects.count() == 1
     assert ForecastSnapshot.objects.filter(as_of__gte=date(2026, 6, 2)).exists()
+
+
+def heard(since: str, **weights: float) -> None:
+    LearnedFactors.objects.create(since=day(since), weights=weights, judged=24, checked_on=day(since))
+
+
+def test_a_day_is_mixed_of_the_models_that_told_past_limits_and_the_sentence_says_of_which(
+    shop: Shop, die: PartType
+) -> None:
+    at_limit(shop, die)
+    alone = item("2026-02-10")
+    assert "mixed" not in alone.why
+    heard("2026-02-01", present=0.6, steps=0.4)
+    both = item("2026-02-10")
+    assert (
+        "by how past limits were told the days are mixed of 60 % the wear model, 40 % wear in chance steps."
+        in both.why
+    )
+    heard("2026-02-02", steps=1.0)
+    steps = item("2026-02-10")
+    assert days_of(steps) != days_of(alone)
+    for given, one, other in zip(days_of(both), days_of(alone), days_of(steps), strict=True):
+        assert min(one, other) <= given <= max(one, other)
+    # What was learned on a day never touches a forecast of an earlier one.
+    assert days_of(item("2026-01-31")) == days_of(item("2026-01-31"))
+    assert load(day("2026-01-31")).range_factors == RangeFactors()
+    assert load(day("2026-02-01")).range_factors.weights == {"present": 0.6, "steps": 0.4}
+
+
+def test_what_every_model_says_is_stored_with_the_day_and_read_back(shop: Shop, die: PartType) -> None:
+    many_lives(shop, die)
+    learn(at=NOW)
+    log = load_log()
+    row = Replay.objects.order_by("day").last()
+    assert row is not None
+    (said,) = stored(log, [row.day], checked=True)[row.day].values()
+    assert set(said.others) == {"calm", "steps"}
+    assert said == next(iter(replay(load(row.day)).values()))
+
+
+def test_a_model_that_told_limits_better_is_heard_from_the_next_day_on(shop: Shop, die: PartType) -> None:
+    many_lives(shop, die)
+    learn(at=NOW)
+    for row in Replay.objects.all():
+        row.said = [
+            [part, edge, *(shifted(mid, by) for by in (20, 25, 30)), lumped, basis, {
+                "calm": [day(mid).toordinal() + by for by in (20, 25, 30)],
+                "steps": [day(mid).toordinal() + by for by in (-5, 0, 5)],
+            }]
+            for part, edge, _early, mid, _late, lumped, basis, _others in row.said
+        ]  # fmt: skip
+        row.save()
+    LearnedFactors.objects.all().delete()
+    learn(at=NOW)
+    pooled = LearnedFactors.objects.get(part_type=None)
+    assert pooled.weights == {"steps": 1.0}
+    assert LearnedFactors.objects.get(part_type=die).weights is None
+    assert load(day("2026-06-01")).range_factors.weights == {}
+    assert load(day("2026-06-02")).range_factors.weights == {"steps": 1.0}
+    # Ranges are corrected as they would have been mixed when they were given, so the first count in full.
+    assert pooled.early > 1

@@ -192,3 +192,26 @@ def test_a_range_beyond_the_picture_ends_at_its_border() -> None:
 
 def test_without_an_edge_there_is_no_picture() -> None:
     assert picture([]) is None
+
+
+def models(html: str) -> list[list[str]]:
+    part = html[html.index('id="models-caption"') :]
+    lines = re.findall(r"<tr>(.*?)</tr>", part[: part.index("</table>")], re.DOTALL)
+    found = [re.sub(r"<[^>]+>", "|", line).replace("\n", " ").split("|") for line in lines]
+    return [[" ".join(cell.split()) for cell in line if cell.strip()] for line in found]
+
+
+def test_the_page_says_which_models_speak_and_what_each_takes_wear_to_do(page: Client) -> None:
+    html = page.get("/track-record/").content.decode()
+    assert "The wear model alone. Others are heard from 8 judged edges on; there are 6." in words(html)
+    assert "models-caption" not in html
+    in_force(1, 1, 12)
+    assert "The wear model alone: at this mill no other" in words(page.get("/track-record/").content.decode())
+    LearnedFactors.objects.update(weights={"present": 0.35, "steps": 0.65})
+    html = page.get("/track-record/").content.decode()
+    assert "mixed of these, by how well each would have told the limits" in words(html)
+    assert [(line[0], line[2]) for line in models(html)[1:]] == [
+        ("the wear model", "35 %"),
+        ("the wear model with steadier wear", "0 %"),
+        ("wear in chance steps", "65 %"),
+    ]

@@ -16,7 +16,7 @@ from wearlog.lockout.models import EnergySource
 from wearlog.people.models import AuditEntry, Mill, Role, User
 from wearlog.runs.models import Crop, PlanEntry, Price, Run
 from wearlog.service.models import Rule
-from wearlog.web.setup.forms.things import codes_from
+from wearlog.web.site.consecutive import codes_from
 from wearlog.web.site.forms import new_ref
 
 

@@ -96,6 +96,7 @@ PRINTING = ["/due/card/?all=due", "/labels/", "/parts/{part}/life/", "/season/"]
 REMINDERS = ["/me/reminders/", "/me/calendar/", "/mail/addresses/", "/webhook/"]
 PICTURES = [
     "/how-it-goes/",
+    "/order/",
     "/compare/",
     "/compare/with/",
     "/presses/{press}/settings/",

@@ -2,13 +2,16 @@
 season, spares, and the day to order by. A module each, with its formula and its source."""
 
 from wearlog.calc.policy.age_replacement import Replacement, cost_rate, replacement, replacement_of
+from wearlog.calc.policy.dies import SERVICE_LEVEL as ENOUGH
 from wearlog.calc.policy.dies import DiesToMake, EdgeLives, dies_to_make, good_for, spread_of
 from wearlog.calc.policy.mending import MendOrBuy, Way, mend_or_buy
-from wearlog.calc.policy.ordering import LATE_SHARE, Needed, OrderDay, order_by
+from wearlog.calc.policy.ordering import LATE_SHARE, Needed, OrderDay, days_needed, order_by
+from wearlog.calc.policy.remaining import left_of_life
 from wearlog.calc.policy.spares import SparesToKeep, spares_to_keep
 from wearlog.calc.policy.stopping import StopAdvice, Trend, oil_per_kg, stop_rule, trend_within
 
 __all__ = [
+    "ENOUGH",
     "LATE_SHARE",
     "DiesToMake",
     "EdgeLives",
@@ -21,8 +24,10 @@ __all__ = [
     "Trend",
     "Way",
     "cost_rate",
+    "days_needed",
     "dies_to_make",
     "good_for",
+    "left_of_life",
     "mend_or_buy",
     "oil_per_kg",
     "order_by",

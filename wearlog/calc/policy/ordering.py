@@ -10,6 +10,15 @@ that side (a two-piece normal distribution): day(p) = mid - (mid - early) z(p) /
 and with the late day after it. At 10 % that is the early day itself. The chances are those of the forecast:
 how well it keeps them is on its track record, not here.
 
+Where several parts of one type are on presses, a spare serves whichever wears out first, so that it is not
+each part's early day that counts (adding these up orders far too many), but the number N(t) that are needed
+by a day. With s parts at hand, the j-th further one is needed with the chance of late orders on
+
+    the first day t with P(N(t) >= s + j) >= late_share,
+
+N(t) the sum of independent needs, each with its own chance by its three days (Poisson-binomial distribution,
+summed exactly).
+
 Days as dates, lead time and margin in days; fractions of a day make the order earlier. Source: the newsvendor
 quantile of need over the lead time (Arrow, Harris and Marschak 1951, from memory); the two-piece normal is
 this module's own choice.
@@ -18,9 +27,13 @@ this module's own choice.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
+
+import numpy as np
+from scipy import special
 
 from wearlog.calc import quantiles
 
@@ -28,6 +41,11 @@ LATE_SHARE: Final = 0.10
 """The share of orders that may come too late, until an owner chooses another."""
 FORECAST_SHARE: Final = 0.10
 """The chance of the forecast's early day, and that of being needed only after its late day."""
+
+
+FAR_TAIL: Final = 3
+"""So many times the distance from the early day to the middle before the early day nothing is needed: five
+standard deviations before the middle."""
 
 
 @dataclass(frozen=True)
@@ -78,3 +96,56 @@ def _needed_with(needed: Needed, chance: float) -> date | None:
     if z <= 0:
         return mid + timedelta(days=math.floor(z * (mid - early).days))
     return mid + timedelta(days=math.floor(z * (late - mid).days)) if late is not None else mid
+
+
+def days_needed(
+    needs: Sequence[Needed], *, at_hand: int, until: date, late_share: float = LATE_SHARE
+) -> list[date]:
+    """The days by which the first part beyond those at hand, the second and so on are needed with the chance
+    `late_share`, in order, up to a day. Needs without an early day are left out; one without a middle day
+    counts as certain from its early day on. Raises ValueError for fewer than no part at hand, or a share that
+    is not between 0 and 1."""
+    if not 0 < late_share < 1:
+        raise ValueError("The share of late orders must lie between 0 and 1.")
+    if at_hand < 0:
+        raise ValueError("There can't be fewer than no part at hand.")
+    known = [(need.early, need.mid, need.late) for need in needs if need.early is not None]
+    if len(known) <= at_hand:
+        return []
+    first = min(
+        early.toordinal() - (0 if mid is None else FAR_TAIL * max((mid - early).days, 1)) - 1
+        for early, mid, _late in known
+    )
+    days = np.arange(first, max(first + 1, until.toordinal()) + 1, dtype=np.float64)
+    many = np.zeros((len(known) + 1, days.size))
+    many[0] = 1.0
+    for early, mid, late in known:
+        chance = _chance_by(days, early, mid, late)
+        many[1:] = many[1:] * (1 - chance) + many[:-1] * chance
+        many[0] *= 1 - chance
+    reached = np.cumsum(many[::-1], axis=0)[::-1]
+    found = []
+    for count in range(at_hand + 1, len(known) + 1):
+        place = np.flatnonzero(reached[count] >= late_share * (1 - 1e-9))
+        if not place.size:
+            break
+        found.append(date.fromordinal(int(days[place[0]])))
+    return found
+
+
+def _chance_by(
+    days: np.ndarray[tuple[int], np.dtype[np.float64]], early: date, mid: date | None, late: date | None
+) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """The chance that a part is needed by each of these days: the two-piece normal of the three days."""
+    start = float(early.toordinal())
+    if mid is None:
+        return np.where(days >= start, 1.0, 0.0)
+    middle = float(mid.toordinal())
+    tenth = quantiles.normal(1 - FORECAST_SHARE)
+    before = max(middle - start, 0.5) / tenth
+    after = math.inf if late is None else max(late.toordinal() - middle, 0.5) / tenth
+    away = days - middle
+    chance: np.ndarray[tuple[int], np.dtype[np.float64]] = special.ndtr(
+        np.where(away < 0, away / before, away / after)
+    )
+    return chance

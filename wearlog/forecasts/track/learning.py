@@ -19,6 +19,8 @@ from wearlog.history import versions
 from wearlog.history.log import load_log
 from wearlog.history.models import LearnedFactors
 
+Content = tuple[int | None, float, float, dict[str, float] | None]
+
 
 def learned_today(*, at: datetime) -> bool:
     return LearnedFactors.objects.filter(checked_on__gte=today(at)).exists()
@@ -36,7 +38,7 @@ def learn(*, at: datetime, go_on: Callable[[], bool] = lambda: True) -> bool:
         if not go_on():
             return False
         forecasts[replayed] = catch_up_day(log, replayed, checked_on=day)
-    new = _rows(learned_from(past, forecasts), since=day)
+    new = _rows(learned_from(past, forecasts).judged, since=day)
     with transaction.atomic():
         last = in_force_on(day)
         if last and [(*_content(row), row.judged) for row in last] == [
@@ -46,7 +48,7 @@ def learn(*, at: datetime, go_on: Callable[[], bool] = lambda: True) -> bool:
         else:
             LearnedFactors.objects.filter(since=day).delete()
             LearnedFactors.objects.bulk_create(new)
-        if [_content(row) for row in new] != ([_content(row) for row in last] or [(None, 1.0, 1.0)]):
+        if [_content(row) for row in new] != ([_content(row) for row in last] or [(None, 1.0, 1.0, None)]):
             versions.touch(versions.Change(setup=True))
     return True
 
@@ -67,11 +69,17 @@ def _rows(found: JudgedFactors, *, since: date) -> list[LearnedFactors]:
     sides += [(key, own, found.judged_of[key]) for key, own in found.factors.own.items()]
     return [
         LearnedFactors(
-            since=since, part_type_id=key, early=own.early, late=own.late, judged=judged, checked_on=since
+            since=since,
+            part_type_id=key,
+            early=own.early,
+            late=own.late,
+            weights=(found.factors.weights or None) if key is None else None,
+            judged=judged,
+            checked_on=since,
         )
         for key, own, judged in sides
     ]
 
 
-def _content(row: LearnedFactors) -> tuple[int | None, float, float]:
-    return row.part_type_id, row.early, row.late
+def _content(row: LearnedFactors) -> Content:
+    return row.part_type_id, row.early, row.late, row.weights

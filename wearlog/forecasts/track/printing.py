@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 
+from wearlog.calc.choice import ALONE
 from wearlog.calc.conformal import SideFactors
 from wearlog.calc.track import Summary
+from wearlog.forecasts.speakers import shares
 from wearlog.forecasts.track.record import STEP_DAYS, Tracked, TrackRecord
 from wearlog.forecasts.track.replays import EdgeForecast
 
@@ -34,6 +36,9 @@ def _correction_values(found: TrackRecord) -> dict[str, object]:
         "factor": round(_mean(factors.pooled), 3),
         **_sides(factors.pooled),
         "edges_judged": found.learned.judged,
+        "models": dict(found.chosen.weights),
+        "models_in_force": dict(found.in_force.weights or ALONE),
+        "models_interval_score_days": {name: _number(score) for name, score in found.chosen.scores.items()},
         "part_types": [
             {"part_type": found.type_codes[key], "edges_judged": found.learned.judged_of[key], **_sides(own)}
             for key, own in factors.own.items()
@@ -150,7 +155,9 @@ def _correction(found: TrackRecord) -> list[str]:
     forward = found.forward
     learned = found.learned
     lines = [
-        "Ranges are shown as worked out, before any correction.",
+        "Ranges are shown as worked out, before any correction, by the wear model alone.",
+        f"This record ({found.chosen.edges} edges judged) mixes: {shares(found.chosen.weights)};",
+        f"in force is: {shares(found.in_force.weights or ALONE)}.",
         f"This record ({learned.judged} edges judged) puts {_distances(learned.factors.pooled)};",
         f"in force is {_distances(found.in_force.pooled)}.",
     ]

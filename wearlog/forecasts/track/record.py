@@ -8,11 +8,12 @@ serves all edges and all three lead times: "30 days ahead" means 30 to 44 days a
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from wearlog.calc import conformal
-from wearlog.calc.conformal import LEAD_DAYS, DayRange, Forward, History, JudgedFactors, RangeFactors
+from wearlog.calc import choice, conformal
+from wearlog.calc.candidates import PRESENT
+from wearlog.calc.conformal import LEAD_DAYS, Forward, History, JudgedFactors, RangeFactors
 from wearlog.calc.track import Promise, Summary, summary
 from wearlog.forecasts.edges import EdgeKey, Edges
 from wearlog.forecasts.track import replays
@@ -39,7 +40,8 @@ class Tracked:
 @dataclass(frozen=True, kw_only=True)
 class TrackRecord:
     """edges: in the order in which they reached their limits. leads: a summary for each lead time. forward:
-    how often ranges held as given, and if corrected by what this record then showed. learned: the factors
+    how often ranges held as given, and if corrected by what this record then showed; both of the models that
+    had a say by then. chosen: which have one in a forecast for the day after `as_of`. learned: the factors
     that this record asks for in a forecast for the day after `as_of`, and the numbers of edges behind them.
     in_force: the factors of forecasts actually used on that day. type_codes: by key, of the types that have
     factors of their own in either. replayed: the number of days replayed, and missing: the number of days
@@ -49,6 +51,7 @@ class TrackRecord:
     edges: tuple[Tracked, ...]
     leads: Mapping[int, Summary]
     forward: Forward
+    chosen: choice.Judged
     learned: JudgedFactors
     in_force: RangeFactors
     type_codes: Mapping[int, str]
@@ -104,10 +107,25 @@ class Past:
         return cls(as_of, now, every, chosen, sorted(days), in_force)
 
 
-def learned_from(past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeForecast]]) -> JudgedFactors:
-    """By how much the record moves the ends of a range in a forecast for the day after its own."""
-    histories = _histories(past.now, past.every, forecasts)
-    return conformal.learned(conformal.scores_on(past.as_of.toordinal() + 1, histories))
+@dataclass(frozen=True)
+class Lessons:
+    """What a record asks for in a forecast for the day after its own. chosen: who speaks, and why. judged: by
+    how much the ends of what they say are moved; its factors have the weights of `chosen`. histories: what
+    they would have said on each day by what was known then."""
+
+    chosen: choice.Judged
+    judged: JudgedFactors
+    histories: Sequence[History]
+
+
+def learned_from(past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeForecast]]) -> Lessons:
+    day = past.as_of.toordinal() + 1
+    told = _told(past.now, past.every, forecasts)
+    chosen = choice.judged_on(day, told)
+    histories = choice.histories(told)
+    judged = conformal.learned(conformal.scores_on(day, histories))
+    weights = {} if chosen.weights == choice.ALONE else chosen.weights
+    return Lessons(chosen, replace(judged, factors=replace(judged.factors, weights=weights)), histories)
 
 
 def _track_record(past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeForecast]]) -> TrackRecord:
@@ -122,13 +140,15 @@ def _track_record(past: Past, forecasts: Mapping[date, Mapping[EdgeKey, EdgeFore
         )
         for one in past.chosen
     )
-    learned = learned_from(past, forecasts)
+    lessons = learned_from(past, forecasts)
+    learned = lessons.judged
     types = past.now.record.types
     return TrackRecord(
         as_of=past.as_of,
         edges=edges,
         leads={lead: summary(_promises(edges, lead)) for lead in LEADS},
-        forward=conformal.forward(_histories(past.now, past.every, forecasts)),
+        forward=conformal.forward(lessons.histories),
+        chosen=lessons.chosen,
         learned=learned,
         in_force=past.in_force,
         type_codes={key: types[key].code for key in {**learned.factors.own, **past.in_force.own}},
@@ -168,17 +188,17 @@ def _promises(edges: Iterable[Tracked], lead: int) -> list[Promise]:
     return promises
 
 
-def _histories(
+def _told(
     now: Edges, reached: Sequence[Reached], replays: Mapping[date, Mapping[EdgeKey, EdgeForecast]]
-) -> list[History]:
+) -> list[choice.Told]:
     """All forecasts of the replays for each edge, for each life that reached its limit and for the present
     one."""
-    histories = []
+    told = []
     begun: dict[EdgeKey, date] = {}
     for one in reached:
         forecasts = _forecasts(one.key, replays, one.begun, one.came)
-        histories.append(
-            History(
+        told.append(
+            choice.Told(
                 forecasts=forecasts,
                 kind=now.record.parts[one.key[0]].type_id,
                 came=one.came.toordinal(),
@@ -199,22 +219,22 @@ def _histories(
             removed = edge.fittings[-1].removed
             ended = None if removed is None else record.day_of(removed)
         forecasts = _forecasts(edge.key, replays, since or date.min, date.max)
-        histories.append(
-            History(
+        told.append(
+            choice.Told(
                 forecasts=forecasts,
                 kind=part.type_id,
                 ended=None if ended is None else ended.toordinal(),
             )
         )
-    return histories
+    return told
 
 
 def _forecasts(
     key: EdgeKey, replays: Mapping[date, Mapping[EdgeKey, EdgeForecast]], since: date, until: date
-) -> tuple[tuple[float, DayRange], ...]:
+) -> tuple[tuple[float, choice.Ranges], ...]:
     found = []
     for day, of_day in replays.items():
-        given = of_day[key].range if key in of_day and since <= day < until else None
-        if given is not None:
-            found.append((float(day.toordinal()), given))
+        one = of_day[key] if key in of_day and since <= day < until else None
+        if one is not None and one.range is not None:
+            found.append((float(day.toordinal()), {PRESENT: one.range, **one.others}))
     return tuple(found)

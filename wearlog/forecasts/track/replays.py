@@ -4,19 +4,20 @@ unchanged."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from datetime import date
 from hashlib import blake2b
 
+from wearlog.calc.candidates import OTHERS
 from wearlog.calc.conformal import DayRange, RangeFactors
 from wearlog.forecasts.edges import Edge, EdgeKey, Edges
 from wearlog.forecasts.models import Replay
 from wearlog.forecasts.outlook import Outlook
 from wearlog.forecasts.things import crops_of
-from wearlog.forecasts.triggers.limit import limit, worst_of_last
+from wearlog.forecasts.triggers.limit import day_range, limit, of_others, worst_of_last
 from wearlog.history.log import Log
 from wearlog.history.record import Record, record_as_of
-from wearlog.history.rows import PositionRow, TypeRow
+from wearlog.history.rows import PartRow, PositionRow, TypeRow
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,6 +29,8 @@ class EdgeForecast:
     late: date | None
     basis: str
     lumped: date | None
+    others: Mapping[str, DayRange] = field(default_factory=dict)
+    """By name, the ranges of the candidates beside the wear model."""
 
     @property
     def range(self) -> DayRange | None:
@@ -65,24 +68,36 @@ def catch_up_day(log: Log, day: date, *, checked_on: date) -> dict[EdgeKey, Edge
 def fingerprint(record: Record) -> str:
     """A digest of all that a replay depends on."""
     content = blake2b(digest_size=24)
-    for field in fields(record):
-        value = getattr(record, field.name)
-        if field.name in ("rules", "range_factors"):
+    content.update(f"candidates {OTHERS}".encode())
+    for each in fields(record):
+        value = getattr(record, each.name)
+        if each.name in ("rules", "range_factors"):
             continue
-        if field.name in ("runs", "readings"):
+        if each.name in ("runs", "readings"):
             value = [(press, rows.digest) for press, rows in value.items()]
-        content.update(f"{field.name} {value!r}".encode())
+        content.update(f"{each.name} {value!r}".encode())
     return content.hexdigest()
 
 
-Plain = tuple[int, str, str | None, str | None, str | None, str | None, str]
+Plain = tuple[
+    int, str, str | None, str | None, str | None, str | None, str, dict[str, tuple[float, float, float]]
+]
 """What an edge was said to do, as it is stored (JSON gives it back as a list): part, edge, the first and the
-expected and the last day, that of the lumped rate, basis."""
+expected and the last day, that of the lumped rate, basis, and by name the three days of each other candidate
+as ordinals."""
 
 
 def _as_plain(forecasts: Mapping[EdgeKey, EdgeForecast]) -> list[Plain]:
     return [
-        (*key, _text(one.early), _text(one.mid), _text(one.late), _text(one.lumped), one.basis)
+        (
+            *key,
+            _text(one.early),
+            _text(one.mid),
+            _text(one.late),
+            _text(one.lumped),
+            one.basis,
+            {name: (each.early, each.mid, each.late) for name, each in one.others.items()},
+        )
         for key, one in sorted(forecasts.items())
     ]
 
@@ -90,9 +105,19 @@ def _as_plain(forecasts: Mapping[EdgeKey, EdgeForecast]) -> list[Plain]:
 def _from_plain(plain: Iterable[Plain]) -> dict[EdgeKey, EdgeForecast]:
     return {
         (part_id, edge): EdgeForecast(
-            early=_day(early), mid=_day(mid), late=_day(late), lumped=_day(lumped), basis=basis
+            early=_day(early),
+            mid=_day(mid),
+            late=_day(late),
+            lumped=_day(lumped),
+            basis=basis,
+            others={
+                name: DayRange(early=days[0], mid=days[1], late=days[2])
+                # Rows from before there were candidates end with the basis.
+                for of_others in others
+                for name, days in of_others.items()
+            },
         )
-        for part_id, edge, early, mid, late, lumped, basis in plain
+        for part_id, edge, early, mid, late, lumped, basis, *others in plain
     }
 
 
@@ -122,9 +147,17 @@ def replay(record: Record) -> dict[EdgeKey, EdgeForecast]:
             mid=trip.due,
             late=trip.late,
             basis=trip.basis,
+            others=_others(edges, outlook, part, edge, position),
             lumped=_lumped(edges, outlook, edge, type_, position),
         )
     return found
+
+
+def _others(
+    edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: PositionRow
+) -> dict[str, DayRange]:
+    found = of_others(edges, outlook, part, edge, position)
+    return {name: given for name, one in found.items() if (given := day_range(one)) is not None}
 
 
 def _lumped(edges: Edges, outlook: Outlook, edge: Edge, type_: TypeRow, position: PositionRow) -> date | None:

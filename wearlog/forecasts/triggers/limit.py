@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import date, timedelta
 from math import ceil, exp, floor
@@ -9,9 +10,11 @@ from math import ceil, exp, floor
 import numpy as np
 from django.utils.translation import gettext as _
 
-from wearlog.calc import conformal
+from wearlog.calc import choice, conformal
+from wearlog.calc.candidates import OTHERS, PRESENT
 from wearlog.calc.season import DailySeed, Reach, reach
 from wearlog.calc.wear import EdgeFit, Quantiles, TypeFit
+from wearlog.forecasts import speakers
 from wearlog.forecasts.edges import Edge, Edges
 from wearlog.forecasts.guessed import Guessed, guessed_in
 from wearlog.forecasts.items import WearFigure
@@ -38,21 +41,15 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
     crops = crops_of(record.crops, type_)
     if own.basis == "none":
         return _by_life(edges, outlook, edge, position, own)
-    if own.scenarios is not None and (own.scenarios.needed <= 0).any():
-        past = past_of(outlook, edge)
-    else:
-        past = None
-    found = reach(
-        edge=own,
-        season=outlook.season(position.press_id),
-        share=position.share,
-        for_crops=crops,
-        past=past,
-    )
-    given = found
+    alone = _reach(outlook, edge, position, crops, own)
+    weights = record.range_factors.weights
+    others = of_others(edges, outlook, part, edge, position, weights) if weights else {}
+    given = chosen(alone, others, weights)
     found = _corrected(given, type_, record)
+    moved = _moved(given, found, type_, record)
+    heard = "" if given is alone else speakers.shares(weights)
     return Trip(
-        why=_sentence(edges, outlook, edge, position, fit, own, found, _moved(given, found, type_, record)),
+        why=_sentence(edges, outlook, edge, position, fit, own, found, heard, moved),
         due=found.mid,
         early=found.early,
         late=found.late,
@@ -62,6 +59,54 @@ def limit(edges: Edges, outlook: Outlook, part: PartRow, edge: Edge, position: P
         cycle=_cycle(edge),
         wear=_wear_figure(edges, type_, edge, own),
     )
+
+
+def of_others(
+    edges: Edges,
+    outlook: Outlook,
+    part: PartRow,
+    edge: Edge,
+    position: PositionRow,
+    names: Collection[str] = OTHERS,
+) -> dict[str, Reach]:
+    """When the edge reaches its limit by those of the candidates beside the wear model; empty where nothing
+    is known of its wear."""
+    crops = crops_of(outlook.record.crops, outlook.record.types[part.type_id])
+    fits = edges.candidates[part.type_id].fits(edge.key, names)
+    return {name: _reach(outlook, edge, position, crops, fit) for name, fit in fits.items()}
+
+
+def _reach(
+    outlook: Outlook, edge: Edge, position: PositionRow, crops: list[int] | None, fit: EdgeFit
+) -> Reach:
+    passed = fit.scenarios is not None and (fit.scenarios.needed <= 0).any()
+    return reach(
+        edge=fit,
+        season=outlook.season(position.press_id),
+        share=position.share,
+        for_crops=crops,
+        past=past_of(outlook, edge) if passed else None,
+    )
+
+
+def chosen(alone: Reach, others: Mapping[str, Reach], weights: Mapping[str, float]) -> Reach:
+    """The days by all models that have a say; those of the wear model `alone` where it says no full range, or
+    nobody else does."""
+    ranges = {name: given for name, one in others.items() if (given := day_range(one)) is not None}
+    own = day_range(alone)
+    if own is None or not any(name in weights for name in ranges):
+        return alone
+    given = choice.mixed({PRESENT: own, **ranges}, weights)
+    early, mid, late = (date.fromordinal(round(day)) for day in (given.early, given.mid, given.late))
+    return replace(alone, early=early, mid=mid, late=late)
+
+
+def day_range(found: Reach) -> conformal.DayRange | None:
+    """The three days as ordinals; None where one of them is missing."""
+    if found.early is None or found.mid is None or found.late is None:
+        return None
+    early, mid, late = (day.toordinal() for day in (found.early, found.mid, found.late))
+    return conformal.DayRange(early=early, mid=mid, late=late)
 
 
 def _corrected(found: Reach, type_: TypeRow, record: Record) -> Reach:
@@ -254,6 +299,7 @@ def _sentence(
     fit: TypeFit,
     own: EdgeFit,
     found: Reach,
+    heard: str,
     moved: why_limit.Moved,
 ) -> str:
     record = outlook.record
@@ -277,6 +323,7 @@ def _sentence(
         left=None if found.left_kg is None else found.left_kg.mid,
         route=outlook.route(position.press_id, found.mid),
         about="" if found.mid is None else why.about(found.mid, found.early, found.late, record.as_of),
+        heard=heard,
         moved=moved,
         passed="" if found.mid is None or found.mid > record.as_of else why.day(found.mid, record.as_of),
         units=record.units,

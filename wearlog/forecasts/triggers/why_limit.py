@@ -59,13 +59,15 @@ def measured(
     route: str,
     about: str,
     passed: str,
+    heard: str,
     moved: Moved,
     units: str,
 ) -> str:
     """How much is worn, at which rate, what is left, and when; or that the limit has been passed.
 
     since: the rebuild with which the edge's present life began, else empty. back_on: for a part on the shelf,
-    the press on which it is assumed to be used again, else empty."""
+    the press on which it is assumed to be used again, else empty. heard: the models that have a say in the
+    day, with their shares, where the wear model does not speak alone."""
     clauses = [
         _worn(edge, kind, basis, worn, budget, show_mass(taken, units), since, units),
         _rate(kind, basis, rates, units),
@@ -80,6 +82,8 @@ def measured(
                 _("it lies off the press and is reckoned as going back on %(press)s") % {"press": back_on}
             )
         clauses.append(f"{route} {about}".strip() if about else _("no plan or pace to tell the day from"))
+    if heard:
+        clauses.append(_("by how past limits were told the days are mixed of %(models)s") % {"models": heard})
     clauses.append(_moved(moved))
     return "; ".join(clause for clause in clauses if clause) + "."
 

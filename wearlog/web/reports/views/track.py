@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -10,10 +10,12 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from wearlog.calc.choice import ALONE, PRIOR
 from wearlog.calc.conformal import FEWEST_EDGES, FEWEST_OF_KIND, FULL_EDGES
 from wearlog.calc.track import Summary
+from wearlog.forecasts import speakers
 from wearlog.forecasts.track.learning import in_force_on
-from wearlog.forecasts.track.record import LEADS, STEP_DAYS, Tracked, track_record
+from wearlog.forecasts.track.record import LEADS, STEP_DAYS, Tracked, TrackRecord, track_record
 from wearlog.forecasts.track.replays import EdgeForecast
 from wearlog.people.roles import Permission
 from wearlog.web.drawing.promises import picture
@@ -60,6 +62,29 @@ def lines_of(edges: Sequence[Tracked], lead: int) -> list[TrackedLine]:
     return lines
 
 
+@dataclass(frozen=True)
+class ModelLine:
+    """A model that may have a say in the day of a limit. percent: of its say in today's forecasts. score: the
+    mean interval score in days of what it would have said of past limits; None where too few are judged."""
+
+    name: str
+    about: str
+    percent: int
+    score: float | None
+
+
+def models_of(found: TrackRecord, weights: Mapping[str, float]) -> list[ModelLine]:
+    return [
+        ModelLine(
+            name=speakers.name_of(model),
+            about=speakers.about(model),
+            percent=round(100 * weights.get(model, 0.0)),
+            score=found.chosen.scores.get(model),
+        )
+        for model in PRIOR
+    ]
+
+
 def verdict_of(forecast: EdgeForecast, came: date) -> str:
     """`held` where the day lay in the range, `before` or `after` it, or `none` without a full range."""
     if forecast.early is None or forecast.mid is None or forecast.late is None:
@@ -94,6 +119,8 @@ def track(request: MillRequest) -> HttpResponse:
             "picture": picture(drawn),
             "longer": STEP_DAYS - 1,
             "factors": factors,
+            "models": models_of(found, (factors[0].weights if factors else None) or ALONE),
+            "alone": not (factors and factors[0].weights),
             "judged": factors[0].judged if factors else 0,
             "moved": any((row.early, row.late) != (1.0, 1.0) for row in factors),
             "fewest": FEWEST_EDGES,

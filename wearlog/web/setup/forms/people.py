@@ -130,7 +130,7 @@ class MillForm(UnitsForm, ModelForm[Mill]):
 
     class Meta(Described):
         model = Mill
-        fields = ("name", "time_zone", "currency", "units", "language")
+        fields = ("name", "time_zone", "currency", "units", "language", "late_orders_pct", "enough_dies_pct")
 
     def __init__(self, data: Mapping[str, object] | None, *, reader: Reader, instance: Mill) -> None:
         super().__init__(data, instance=instance)

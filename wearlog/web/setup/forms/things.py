@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Iterable, Mapping
 from typing import TYPE_CHECKING, TypeVar, Unpack
 
@@ -14,8 +13,9 @@ from django.utils.translation import gettext_lazy as _
 from wearlog.equipment.models import HoursFrom, Part, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.runs.models import Crop
+from wearlog.web.site.consecutive import MarksForm
 from wearlog.web.site.fields import FieldArguments, InstantField, NumberField, Reader
-from wearlog.web.site.forms import NOTHING_CHOSEN, EntryForm, ModelForm, UnitsForm
+from wearlog.web.site.forms import NOTHING_CHOSEN, ModelForm, UnitsForm
 from wearlog.web.site.model_fields import Described, of
 
 if TYPE_CHECKING:
@@ -137,6 +137,9 @@ class PartTypeForm(ThingForm[PartType]):
             "lead_time_days",
             "unit_cost",
             "min_spares",
+            "supplier",
+            "bar_mm",
+            "kerf_mm",
             "note",
         )
         widgets = {"note": text_area(2)}
@@ -168,21 +171,7 @@ class PartForm(ThingForm[Part]):
 MANY = 100
 
 
-def codes_from(first: str, count: int) -> list[str]:
-    """`D5-07`, 3 -> D5-07, D5-08, D5-09: the last number is incremented and keeps its width.
-
-    Raises ValueError where several are wanted and the code has no number.
-    """
-    if count == 1:
-        return [first]
-    found = re.fullmatch(r"(.*?)(\d+)(\D*)", first)
-    if found is None:
-        raise ValueError(first)
-    before, digits, after = found.groups()
-    return [f"{before}{int(digits) + step:0{len(digits)}d}{after}" for step in range(count)]
-
-
-class NewPartsForm(EntryForm):
+class NewPartsForm(MarksForm):
     """One part, or several of a type with consecutive marks."""
 
     part_type = of(
@@ -205,26 +194,6 @@ class NewPartsForm(EntryForm):
     used_kg = of(Part, "used_kg")
     used_on = of(Part, "used_on")
     note = of(Part, "note", widget=text_area(2))
-
-    aliases = {"code": "first"}
-
-    def clean(self) -> dict[str, object]:
-        cleaned = super().clean() or {}
-        first, count = self.text_of("first"), cleaned.get("count")
-        if not first or not count:
-            return cleaned
-        try:
-            self.codes = codes_from(first, count)
-        except ValueError:
-            self.add_error("first", _("Put a number in the mark that can count on, as in D5-07."))
-            return cleaned
-        taken = sorted(Part.objects.filter(code__in=self.codes).values_list("code", flat=True))
-        if taken:
-            self.add_error(
-                "first",
-                _("Already there: %(codes)s. Begin with another number.") % {"codes": ", ".join(taken)},
-            )
-        return cleaned
 
     def parts(self) -> list[Part]:
         value = self.cleaned_data

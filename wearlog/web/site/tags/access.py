@@ -39,6 +39,7 @@ MENUS = (
         (
             ("compare", gettext_lazy("Hours per tonne"), Permission.VIEW),
             ("worth", gettext_lazy("What lasts and what pays"), Permission.VIEW),
+            ("to-order", gettext_lazy("What to order"), Permission.VIEW),
             ("plan", gettext_lazy("Season plan"), Permission.VIEW),
             ("season-report", gettext_lazy("End of season"), Permission.VIEW),
             ("track-record", gettext_lazy("Track record"), Permission.VIEW),

@@ -1,5 +1,5 @@
-"""How it goes, in small: the throughput of every press and the season. A desk shows it beside the day's jobs,
-where a script fetches it, so that a phone never waits for it."""
+"""How it goes, in small: the throughput of every press, the season, and what to order first. A desk shows it
+beside the day's jobs, where a script fetches it, so that a phone never waits for it."""
 
 from __future__ import annotations
 
@@ -7,20 +7,33 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from wearlog.forecasts.memory.queries import forecast_of_day
+from wearlog.compare.ledger import ledger
+from wearlog.compare.shopping.lines import shopping_list
+from wearlog.forecasts.memory.queries import forecast_of_day, items_of_fleet
 from wearlog.people.roles import Permission
 from wearlog.web.drawing.charts.at_a_glance import paces
 from wearlog.web.drawing.charts.plan_shown import strips_picture
 from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.shopping import ordered_lines
+
+FIRST = 4
+"""How many lines of what to order are shown; its page has them all."""
 
 
 @needs(Permission.VIEW)
 def pictures(request: MillRequest) -> HttpResponse:
-    record = forecast_of_day(as_of=timezone.localdate()).edges.record
+    today = timezone.localdate()
+    known = forecast_of_day(as_of=today)
+    record = known.edges.record
     record.timelines_of([press.id for press in record.presses.values() if press.retired_on is None])
     system = str(request.units)
+    to_order = shopping_list(record, known.edges, ledger(), items_of_fleet(as_of=today).items, request.mill)
     return render(
         request,
         "web/today/pictures.html",
-        {"paces": paces(record, system=system), "strips": strips_picture(record, system=system)},
+        {
+            "paces": paces(record, system=system),
+            "strips": strips_picture(record, system=system),
+            "to_order": ordered_lines(to_order, today, system)[:FIRST],
+        },
     )

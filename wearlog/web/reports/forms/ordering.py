@@ -1,0 +1,61 @@
+"""Forms of orders: what was ordered, and what has come."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import cast
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from wearlog.equipment.models import Part, PartOrder, PartType
+from wearlog.equipment.ordering import NewOrder
+from wearlog.web.site.consecutive import MarksForm
+from wearlog.web.site.forms import EntryForm
+from wearlog.web.site.model_fields import of
+
+
+class OrderForm(EntryForm):
+    ref = forms.CharField(widget=forms.HiddenInput, max_length=64)
+    part_type = of(Part, "part_type", error_messages={"required": _("Choose the type, or add it first.")})
+    count = of(PartOrder, "count")
+    ordered_on = of(PartOrder, "ordered_on")
+    expected_on = of(PartOrder, "expected_on")
+    supplier = of(PartOrder, "supplier")
+    note = of(PartOrder, "note", widget=forms.Textarea(attrs={"rows": 2}))
+
+    def entry(self) -> NewOrder:
+        given = self.cleaned_data
+        return NewOrder(
+            ref=self.text_of("ref"),
+            part_type_id=cast("PartType", given["part_type"]).pk,
+            count=cast("int", given["count"]),
+            ordered_on=cast("date", given["ordered_on"]),
+            expected_on=given.get("expected_on"),
+            supplier=self.text_of("supplier"),
+            note=self.text_of("note"),
+        )
+
+
+class ArrivalForm(MarksForm):
+    arrived_on = of(PartOrder, "arrived_on", required=True)
+    first = of(
+        Part,
+        "code",
+        help_text=_("Where several are added, the last number counts on: D5-07, D5-08 …"),
+        error_messages={"required": _("Write the mark that is on the part.")},
+    )
+    count = of(
+        PartOrder,
+        "count",
+        help_text=_("If fewer came than were ordered, write these: what still lacks comes back on the list."),
+    )
+
+
+class OrderVoidForm(EntryForm):
+    reason = forms.CharField(
+        label=_("Why is it crossed out?"),
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text=_("The parts that came with it go too, as long as none of them has been used."),
+        error_messages={"required": _("Write why; the reason is kept with the record.")},
+    )

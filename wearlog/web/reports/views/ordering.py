@@ -1,0 +1,182 @@
+"""What to order, what is on order, and what has come."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import cast
+
+from django.contrib import messages
+from django.http import HttpResponse, QueryDict
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from wearlog.compare.ledger import ledger
+from wearlog.compare.shopping.files import as_csv
+from wearlog.compare.shopping.lines import ShoppingList, shopping_list
+from wearlog.equipment.models import Part, PartOrder, PartType
+from wearlog.forecasts.memory.queries import forecast_of_day, items_of_fleet
+from wearlog.logbook import actions
+from wearlog.people.roles import Permission, allows
+from wearlog.web.reports.forms.ordering import ArrivalForm, OrderForm, OrderVoidForm
+from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.forms import new_ref
+from wearlog.web.site.history import changes_of
+from wearlog.web.site.pages import Form, FormPage, NothingToShow, Record, back_to, number_in
+from wearlog.web.site.shopping import ordered_lines, total_words, untold_words
+
+LATEST = 20
+"""How many finished or crossed-out orders the page shows."""
+
+
+def found_today(request: MillRequest, today: date) -> ShoppingList:
+    items = items_of_fleet(as_of=today).items
+    known = forecast_of_day(as_of=today)
+    known.ground.record.timelines_of(known.ground.record.presses)
+    return shopping_list(known.ground.record, known.edges, ledger(), items, request.mill)
+
+
+@needs(Permission.VIEW)
+def to_order(request: MillRequest) -> HttpResponse:
+    today = timezone.localdate()
+    found = found_today(request, today)
+    with_money = allows(request.user, Permission.MAINTAIN)
+    currency = request.mill.currency
+    if request.GET.get("download") == "csv":
+        text = as_csv(found, currency=currency if with_money else None)
+        answer = HttpResponse(text.encode(), content_type="text/csv; charset=utf-8")
+        answer["Content-Disposition"] = 'attachment; filename="to-order.csv"'
+        return answer
+    system = str(request.units)
+    settled = (
+        PartOrder.objects.exclude(arrived_on=None, voided_at=None)
+        .select_related("part_type")
+        .prefetch_related("parts")
+        .order_by("-ordered_on", "-pk")[:LATEST]
+    )
+    return render(
+        request,
+        "web/reports/ordering/list.html",
+        {
+            "today": today,
+            "lines": ordered_lines(found, today, system, currency if with_money else None),
+            "total": total_words(found, currency, system) if with_money else "",
+            "under_way": found.under_way,
+            "settled": settled,
+            "stocks": sorted(found.stocks.values(), key=lambda one: (one.type.kind, one.type.code)),
+            "untold": untold_words(found),
+            "late_of_hundred": round(100 * found.late_share),
+        },
+    )
+
+
+class OrderNew(FormPage[OrderForm, PartOrder]):
+    """Write down that something was ordered; the list fills in type, number and supplier."""
+
+    template_name = "web/reports/ordering/form.html"
+    replays = PartOrder
+
+    def form(self, data: QueryDict | None) -> OrderForm:
+        type_ = PartType.objects.filter(pk=number_in(self.request, "part_type") or 0).first()
+        count = number_in(self.request, "count")
+        last = type_.orders.not_voided().exclude(supplier="").last() if type_ is not None else None
+        supplier = "" if type_ is None else type_.supplier or (last.supplier if last is not None else "")
+        return OrderForm(
+            data,
+            reader=self.reader,
+            initial={
+                "ref": new_ref(),
+                "part_type": type_,
+                "count": min(count, 100) if count else 1,
+                "ordered_on": timezone.localdate(timezone=self.reader.zone),
+                "supplier": supplier,
+            },
+        )
+
+    def context(self) -> dict[str, object]:
+        return {"heading": _("Ordered"), "back": reverse("web:to-order")}
+
+    def act(self, form: OrderForm, now: datetime) -> PartOrder:
+        return actions.place_order(by=self.request.user, at=now, entry=form.entry())
+
+    def done(self, record: PartOrder) -> HttpResponse:
+        messages.success(self.request, _("Written down as ordered: %(order)s.") % {"order": record})
+        return back_to(self.request, reverse("web:to-order"))
+
+
+class OfOrder(FormPage[Form, Record]):
+    """A page about one order."""
+
+    template_name = "web/reports/ordering/form.html"
+
+    def prepare(self) -> None:
+        order = get_object_or_404(PartOrder.objects.select_related("part_type"), pk=self.kwargs["pk"])
+        self.order: PartOrder = order
+        if order.voided_at is not None:
+            messages.info(self.request, _("This order is crossed out: %(why)s") % {"why": order.void_reason})
+            raise NothingToShow(back_to(self.request, reverse("web:to-order")))
+
+
+class OrderArrived(OfOrder[ArrivalForm, list[Part]]):
+    def form(self, data: QueryDict | None) -> ArrivalForm:
+        return ArrivalForm(
+            data,
+            reader=self.reader,
+            initial={
+                "arrived_on": timezone.localdate(timezone=self.reader.zone),
+                "count": self.order.count,
+            },
+        )
+
+    def context(self) -> dict[str, object]:
+        return {
+            "heading": _("Arrived"),
+            "about": self.order,
+            "back": reverse("web:to-order"),
+            "lead": _("Each gets its mark and lies on the shelf as a spare."),
+        }
+
+    def act(self, form: ArrivalForm, now: datetime) -> list[Part]:
+        return actions.receive_order(
+            by=self.request.user,
+            at=now,
+            order_id=self.order.pk,
+            arrived_on=cast("date", form.cleaned_data["arrived_on"]),
+            codes=form.codes,
+        )
+
+    def done(self, record: list[Part]) -> HttpResponse:
+        messages.success(
+            self.request,
+            ngettext("On the shelf: %(codes)s.", "%(number)s on the shelf: %(codes)s.", len(record))
+            % {"number": len(record), "codes": ", ".join(part.code for part in record)},
+        )
+        return back_to(self.request, reverse("web:to-order"))
+
+
+class OrderVoid(OfOrder[OrderVoidForm, PartOrder]):
+    def form(self, data: QueryDict | None) -> OrderVoidForm:
+        return OrderVoidForm(data, reader=self.reader)
+
+    def context(self) -> dict[str, object]:
+        return {
+            "heading": _("Cross out"),
+            "about": self.order,
+            "back": reverse("web:to-order"),
+            "changes": changes_of(self.order, self.reader),
+            "save": _("Cross it out"),
+        }
+
+    def act(self, form: OrderVoidForm, now: datetime) -> PartOrder:
+        return actions.void(by=self.request.user, at=now, record=self.order, reason=form.text_of("reason"))
+
+    def done(self, record: PartOrder) -> HttpResponse:
+        messages.success(self.request, _("Crossed out: %(order)s.") % {"order": record})
+        return back_to(self.request, reverse("web:to-order"))
+
+
+order_new = OrderNew.as_page(Permission.MAINTAIN)
+order_arrived = OrderArrived.as_page(Permission.MAINTAIN)
+order_void = OrderVoid.as_page(Permission.MAINTAIN)
