@@ -40,6 +40,7 @@ OTHER_WORDS = {
     ("CropChangeForm", "finding"): "asks for one thing that work may find: what was cleaned",
     ("CorrectionForm", "reason"): "why the record is corrected, which is not a field of the record",
     ("PhotoDeleteForm", "reason"): "why a photo is deleted, which is kept by the trail",
+    ("NewPartsForm", "count"): "how many parts are added, which no field of a part holds",
     ("OrderVoidForm", "reason"): "why an order is crossed out, which is kept by the trail too",
     ("VoidForm", "reason"): "why it is crossed out, which is kept by the trail too",
     ("LockCorrectForm", "reason"): "why the record of the lock changes, not why the lock came off",

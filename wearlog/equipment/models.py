@@ -248,7 +248,7 @@ class PartOrderQuerySet(LogRecordQuerySet["PartOrder"]):
 class PartOrder(LogRecord):
     """Parts that were ordered, or are being made, and whether they have come. `parts` are those that came."""
 
-    ref = models.CharField(max_length=64, unique=True, editable=False)
+    ref = models.CharField(_("Reference"), max_length=64, unique=True, editable=False)
     part_type = models.ForeignKey(
         PartType, models.PROTECT, related_name="orders", verbose_name=_("Type"), editable=False
     )

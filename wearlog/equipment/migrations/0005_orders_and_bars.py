@@ -20,7 +20,7 @@ class Migration(migrations.Migration):
                 ('entered_at', models.DateTimeField(blank=True, editable=False, null=True, verbose_name='Entered')),
                 ('voided_at', models.DateTimeField(blank=True, editable=False, null=True, verbose_name='Crossed out')),
                 ('void_reason', models.TextField(blank=True, editable=False, verbose_name='Why it was crossed out')),
-                ('ref', models.CharField(editable=False, max_length=64, unique=True)),
+                ('ref', models.CharField(editable=False, max_length=64, unique=True, verbose_name='Reference')),
                 ('count', models.PositiveIntegerField(verbose_name='How many')),
                 ('ordered_on', models.DateField(verbose_name='Ordered on')),
                 ('expected_on', models.DateField(blank=True, help_text="Empty: by the type's time to get a new one.", null=True, verbose_name='To arrive on')),

@@ -16,7 +16,7 @@ from wearlog.web.site.model_fields import of
 
 
 class OrderForm(EntryForm):
-    ref = forms.CharField(widget=forms.HiddenInput, max_length=64)
+    ref = of(PartOrder, "ref", widget=forms.HiddenInput)
     part_type = of(Part, "part_type", error_messages={"required": _("Choose the type, or add it first.")})
     count = of(PartOrder, "count")
     ordered_on = of(PartOrder, "ordered_on")
