@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sqlite3
 import sys
@@ -19,6 +20,7 @@ from hypothesis import settings as hypothesis_settings
 from tests import migrated
 from tests.examples import FULL
 from tests.requirements import ON_POSTGRESQL, REQUIREMENTS, all_required, gettext_program, pdf_library
+from wearlog.config.stack import with_room
 from wearlog.history import cache
 from wearlog.people.models import Mill, Role, User
 
@@ -104,6 +106,19 @@ def pytest_configure(config: pytest.Config) -> None:
     from tests import emptying  # here, as models can't be imported before the site is set up
 
     TransactionTestCase._fixture_teardown = emptying.after_a_test
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> object:
+    """Each test as pytest runs it, but as a page is answered: with room on the stack (a fifth cheaper)."""
+    runner = item.config.pluginmanager.get_plugin("runner")
+    return with_room(runner.pytest_runtest_protocol, item, nextitem)
+
+
+def pytest_collection_finish() -> None:
+    """What thousands of collected tests hold lasts until the end: no search for garbage goes through it."""
+    gc.collect()
+    gc.freeze()
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

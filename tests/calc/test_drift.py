@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -161,3 +164,21 @@ def test_pounds_or_kilograms_an_hour_give_the_same_answer(seed: int, unit: float
     assert (one.state, one.since) == (other.state, other.since)
     assert one.loss is not None
     assert other.loss == pytest.approx(one.loss, abs=1e-9)
+
+
+def test_the_average_is_the_one_that_scipys_filter_gives() -> None:
+    from scipy.signal import lfilter
+
+    ones = np.random.default_rng(7).normal(5, 1, size=500)
+    for count in (1, 2, 500):
+        for weight in (0.05, 0.2, 1.0):
+            chart = ewma(ones[:count], target=4.0, sd=1.0, weight=weight)
+            filtered, _ = lfilter([weight], [1, weight - 1], ones[:count], zi=[(1 - weight) * 4.0])
+            np.testing.assert_allclose(chart.ewma, filtered, rtol=1e-12)
+
+
+def test_the_charts_load_none_of_the_parts_of_scipy_that_take_long() -> None:
+    told = "import sys, wearlog.calc.drift as d; print([n for n in ('signal', 'stats', 'optimize') "
+    told += "if 'scipy.' + n in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

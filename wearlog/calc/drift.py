@@ -29,7 +29,7 @@ from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import lfilter
+from scipy import linalg
 
 from wearlog.calc import quantiles
 
@@ -77,8 +77,22 @@ def _refuse_unusable(weight: float, width: float, sd: float) -> None:
 
 def _average(values: Floats, weight: float, start: float) -> Floats:
     """The EWMA, shape (n,), of values (n,) without gaps, starting from `start`."""
-    averaged: Floats = lfilter([weight], [1.0, weight - 1.0], values, zi=np.array([(1 - weight) * start]))[0]
-    return averaged
+    weighted = weight * values
+    weighted[:1] += (1 - weight) * start
+    return _carried_on(weighted, 1 - weight)
+
+
+def _carried_on(values: Floats, kept: float) -> Floats:
+    """y_i = x_i + kept * y_(i-1) along the last axis of values (..., n), from 0 on. Solved as a system of two
+    bands, exactly in this order: the filters of `scipy.signal` do the same, and take half a second to load,
+    which every command and every worker would wait for."""
+    count = values.shape[-1]
+    if count < 2:
+        return values
+    bands = np.ones((2, count))
+    bands[1] = -kept
+    solved: Floats = linalg.solve_banded((1, 0), bands, values.T, check_finite=False).T
+    return solved
 
 
 def ewma(
@@ -232,6 +246,6 @@ def _variance(member: npt.NDArray[np.int64], classes: int, baseline_runs: int, w
     own = weight / (2 - weight) * (1 - (1 - weight) ** (2 * steps))
     of_class = np.zeros((classes, member.size))
     of_class[member, np.arange(member.size)] = weight
-    shares = lfilter([1.0], [1.0, weight - 1.0], of_class, axis=1)
+    shares = _carried_on(of_class, 1 - weight)
     total: Floats = own + np.sum(shares**2, axis=0) / baseline_runs
     return total

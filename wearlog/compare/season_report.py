@@ -8,14 +8,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
-from django.db.models import Count, Sum
-
 from wearlog.compare.ages import ages_of
 from wearlog.compare.queries import Comparison, Line, compare
 from wearlog.equipment.models import Fitting, Part, Press
 from wearlog.history.record import Record
 from wearlog.runs.seasons import SEASON_START, parse_start, season_name, season_span
-from wearlog.service.models import Incident, Service
+from wearlog.service.models import Incident
+from wearlog.service.queries import incidents_counted, work_counted
 
 
 @dataclass(frozen=True)
@@ -159,18 +158,9 @@ def _crops(lines: Sequence[Line], season: str, before: str) -> tuple[CropLine, .
 
 
 def _work(presses: Sequence[Press], span: tuple[datetime, datetime]) -> Mapping[int, list[WorkDone]]:
-    rows = (
-        Service.objects.not_voided()
-        .filter(press__in=presses, done_at__gte=span[0], done_at__lt=span[1])
-        .values("press", "action")
-        .annotate(times=Count("pk"), labour=Sum("labour_h"), stood=Sum("downtime_h"))
-        .order_by("press", "-times", "action")
-    )
     found: dict[int, list[WorkDone]] = defaultdict(list)
-    for row in rows:
-        found[row["press"]].append(
-            WorkDone(row["action"], row["times"], _number(row["labour"]), _number(row["stood"]))
-        )
+    for press, action, times, labour, stood in work_counted(presses, *span):
+        found[press].append(WorkDone(action, times, _number(labour), _number(stood)))
     return found
 
 
@@ -199,16 +189,9 @@ def _incidents(
     presses: Sequence[Press], span: tuple[datetime, datetime]
 ) -> Mapping[int, list[tuple[str, int]]]:
     """By press: how often each kind of incident came, in words."""
-    rows = (
-        Incident.objects.not_voided()
-        .filter(press__in=presses, happened_at__gte=span[0], happened_at__lt=span[1])
-        .values_list("press", "kind")
-        .annotate(times=Count("pk"))
-        .order_by("press", "-times", "kind")
-    )
     words = dict(Incident._meta.get_field("kind").flatchoices)
     found: dict[int, list[tuple[str, int]]] = defaultdict(list)
-    for press_id, kind, times in rows:
+    for press_id, kind, times in incidents_counted(presses, *span):
         found[press_id].append((str(words[kind]), times))
     return found
 

@@ -27,6 +27,6 @@ def register_process(**_: object) -> None:
 
 @worker_init.connect  # type: ignore[untyped-decorator]
 def load_libraries(**_: object) -> None:
-    """Load what forecasts compute with before the worker's processes part: each would take half a second and
-    tens of megabytes for it."""
+    """Load what forecasts compute with before the worker's processes part: each would take a while
+    and tens of megabytes for it."""
     import_module("wearlog.calc.drift")

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from django.core.exceptions import ImproperlyConfigured
 
 from wearlog.config import sqlite
+from wearlog.config.stack import with_room
 from wearlog.logbook.backups import holding
 from wearlog.logbook.backups.refusals import InUse
 
@@ -29,7 +30,7 @@ def run(argv: Sequence[str]) -> None:
             holding.hold_shared(settings.DATA_DIR)
         from django.core.management import execute_from_command_line
 
-        execute_from_command_line(list(argv))
+        with_room(execute_from_command_line, list(argv))
     except (ImproperlyConfigured, InUse) as error:
         stop(str(error))
 

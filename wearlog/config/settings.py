@@ -53,6 +53,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "wearlog.config.stack.RoomMiddleware",  # around all that is called for a request
     "wearlog.web.site.faults.request_id.RequestIdMiddleware",
     "wearlog.web.site.callers.TrustedProxies",  # first: the client's address and scheme
     "django.middleware.security.SecurityMiddleware",

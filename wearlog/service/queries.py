@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import datetime
+from decimal import Decimal
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
 from wearlog.equipment.models import Fitting, Part, Position, Press
 from wearlog.equipment.queries import first_of_each_press
@@ -79,6 +80,35 @@ def latest_incidents(press: Press | None = None, *, limit: int = 20) -> QuerySet
         .order_by("-happened_at", "-pk")
     )
     return (incidents if press is None else incidents.filter(press=press))[:limit]
+
+
+def work_counted(
+    presses: Sequence[Press], since: datetime, until: datetime
+) -> QuerySet[Service, tuple[int, str, int, Decimal | None, Decimal | None]]:
+    """(press, action, times, hours of work, hours that the press stood) of the work from `since` and before
+    `until`, the most frequent first; the sums are None where nobody wrote any."""
+    return (
+        Service.objects.not_voided()
+        .filter(press__in=presses, done_at__gte=since, done_at__lt=until)
+        .order_by()
+        .values_list("press", "action")
+        .annotate(times=Count("pk"), labour=Sum("labour_h"), stood=Sum("downtime_h"))
+        .order_by("press", "-times", "action")
+    )
+
+
+def incidents_counted(
+    presses: Sequence[Press], since: datetime, until: datetime
+) -> QuerySet[Incident, tuple[int, str, int]]:
+    """(press, kind, times) of the incidents from `since` and before `until`, the most frequent first."""
+    return (
+        Incident.objects.not_voided()
+        .filter(press__in=presses, happened_at__gte=since, happened_at__lt=until)
+        .order_by()
+        .values_list("press", "kind")
+        .annotate(times=Count("pk"))
+        .order_by("press", "-times", "kind")
+    )
 
 
 def incidents_beside(part: Part) -> QuerySet[Incident]:

@@ -20,6 +20,7 @@ from wearlog.compare.queries import compare, known_costs
 from wearlog.compare.runtable import load
 from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
 from wearlog.forecasts.memory.queries import DayRecord, forecast_of_day
+from wearlog.history import versions
 from wearlog.logbook import demo
 
 TODAY = date(2026, 6, 1)
@@ -108,6 +109,13 @@ def test_a_reamed_die_is_worth_what_was_left_of_the_one_it_was_made_from(three_r
     # 1 t of 6 at 60; then 50 for 5 t. Two full prices would be 10, 16 and 16.
     assert costs().costs[DIE].tolist() == pytest.approx([10.0, 10.0, 10.0])
     assert costs().on_no_run == ()
+
+
+def test_a_part_on_a_press_that_never_ran_costs_nothing_yet(three_runs: None) -> None:
+    Press.objects.create(code="P2")
+    versions.touch()
+    fit(Part.objects.create(code="D1", part_type=die_type()), "P2", "2026-03-01")
+    assert costs().costs[DIE].tolist() == [0.0, 0.0, 0.0]
 
 
 def test_hours_wear_what_lasts_for_hours(three_runs: None) -> None:

@@ -99,6 +99,20 @@ def test_many_threads_get_the_same_answer(lasting_shop: Shop) -> None:
     assert all(answer == answers[0] for answer in answers)
 
 
+def test_for_a_part_nothing_is_computed_for_other_presses(lasting_shop: Shop) -> None:
+    screw = lasting_shop.part("S1", lasting_shop.type("S", "screw"))
+    lasting_shop.fit(screw, "2026-03-01")
+    other = lasting_shop.press("P2")
+    lasting_shop.rule("grease", "lubricate", every_h=100)
+    lasting_shop.rule("inspect", "inspect", kind="screw", every_h=100)
+    versions.touch()
+    assert [one.rule for one in queries.items_of_part(screw.id, as_of=DAY)] == ["inspect"]
+    assert set(queries.cached_items(as_of=DAY)) == {lasting_shop.press("P1").id}
+    whole = [one for one in queries.due_items(as_of=DAY) if one.part_id == screw.id]
+    assert queries.items_of_part(screw.id, as_of=DAY) == whole
+    assert other.id in queries.cached_items(as_of=DAY)
+
+
 def test_items_of_a_press_and_of_a_part_are_those_of_the_whole(shop: Shop) -> None:
     screw = shop.part("S1", shop.type("S", "screw"))
     shop.fit(screw, "2026-03-01")

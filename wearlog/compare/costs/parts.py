@@ -214,6 +214,8 @@ class _Used:
         charged = charge(value, np.concatenate(uses), before=before)
         begin = 0
         for press_id, first, last in places:
+            if first == last:  # also a press without any run
+                continue
             key = (type_.kind, press_id)
             if key not in self.each:
                 self.each[key] = np.zeros(self.record.runs[press_id].start.size)

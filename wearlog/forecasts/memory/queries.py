@@ -310,8 +310,11 @@ def items_of_press(press_id: int, *, as_of: date) -> list[DueItem]:
     return with_their_cautions(items_without_cautions(as_of=as_of, press_ids=[press_id]))
 
 
-def items_of_part(part_id: int, *, as_of: date) -> list[DueItem]:
-    """The items of one part, most urgent first, each with its caution."""
-    return with_their_cautions(
-        item for item in items_without_cautions(as_of=as_of) if item.part_id == part_id
-    )
+def items_of_part(part_id: int, *, as_of: date, forecast: Forecast | None = None) -> list[DueItem]:
+    """The items of one part, most urgent first, each with its caution; from the `forecast` of the day where
+    it is at hand. They belong to the press on which the part was fitted last, so that nothing is computed for
+    other presses."""
+    now = forecast or forecast_of_day(as_of=as_of)
+    presses = [press_id for press_id in now.scopes if part_id in now.scopes.parts(press_id)]
+    items = items_without_cautions(as_of=as_of, press_ids=presses, forecast=now)
+    return with_their_cautions(item for item in items if item.part_id == part_id)

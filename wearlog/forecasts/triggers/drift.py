@@ -13,6 +13,7 @@ from datetime import date
 import numpy as np
 from django.utils.translation import gettext as _
 
+from wearlog.calc.drift import CAUSES, throughput_drift
 from wearlog.forecasts.things import Thing
 from wearlog.forecasts.triggers import why
 from wearlog.forecasts.triggers.case import Case
@@ -29,9 +30,6 @@ MOISTURE_BAND_PCT = 1.0
 def trips(case: Case, enabled: bool) -> Trip:
     """Tripped at the end of the run from which on output has been below its limit; else not tripped or
     unknown."""
-    # Imported here, only when a rule needs it: the charts use parts of scipy that take half a second to load.
-    from wearlog.calc.drift import CAUSES, throughput_drift
-
     record = case.record
     rate, class_of_run, ends = _runs_of(record, case.thing, case.since_instant)
     found = throughput_drift(rate, class_of_run)

@@ -198,7 +198,7 @@ def part(request: MillRequest, pk: int) -> HttpResponse:
     known = forecast_of_day(as_of=today)
     edges = known.edges
     fittings = list(history_of(shown))
-    items = items_of_part(shown.pk, as_of=today)
+    items = items_of_part(shown.pk, as_of=today, forecast=known)
     place = next((fitting for fitting in fittings if fitting.removed_at is None), None)
     on_shelf = place is None and shown.retired_on is None
     charts = part_charts(
