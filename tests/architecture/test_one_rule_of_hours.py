@@ -26,6 +26,7 @@ NO_WAY_AROUND = {
     "wearlog/runs/queries.py rate_of": "the pace of a run: its seed over the hours that the rule gave it",
     "wearlog/runs/actions.py log_run": "adds questions, one of them about seed that follows from hours",
     "wearlog/compare/reliability.py type_lives": "hours of parts between two rebuilds, from the timelines",
+    "wearlog/compare/shopping/needs.py _by_life": "hours of parts since renewed, from the timelines",
     "wearlog/compare/worked.py Work.__add__": "hours of parts, from the timelines",
     "wearlog/web/drawing/charts/throughput.py RatePoint.kg_per_h": "seed over the hours of the rule",
     "wearlog/web/drawing/charts/throughput.py pace_of": "the same of several runs together",

@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -27,6 +28,7 @@ from wearlog.calc import units
 from wearlog.compare.costs.money import Basket, Money, basket_of, money_of
 from wearlog.compare.costs.runs import RunCosts, any_recorded, costs_of_runs
 from wearlog.compare.grounds import MixShare, PairFigure, PressFigure, standardised
+from wearlog.compare.ledger import prices
 from wearlog.compare.over_seasons import OverSeasons, over_seasons
 from wearlog.compare.runtable import Floats, Places, RunTable, load
 from wearlog.compare.sums import SUMS, SumTable, load_some, load_sums
@@ -122,12 +124,61 @@ def compare(
     """Compare the recorded runs. `presses`, `crops` and `seasons` keep only those named (by code, or by the
     season's name); empty keeps all. `money_on`: include costs as of a day, for readers who may see them;
     `over`: the presses from season to season. Raises BadSeasonStart."""
-    key = (tuple(by), season_start, *(tuple(sorted(kept)) for kept in (presses, crops, seasons)))
+    return compare_each(
+        [by],
+        season_start=season_start,
+        presses=presses,
+        crops=crops,
+        seasons=seasons,
+        money_on=money_on,
+        over=over,
+    )[0]
 
-    def make() -> Comparison:
-        return _compare(by, parse_start(season_start), presses, crops, seasons, money_on=money_on, over=over)
 
-    return _KEPT.get((*key, money_on, over, get_language() or "", last_run()), make)
+def compare_each(
+    groupings: Sequence[Sequence[str]],
+    *,
+    season_start: str = SEASON_START,
+    presses: Collection[str] = (),
+    crops: Collection[str] = (),
+    seasons: Collection[str] = (),
+    money_on: date | None = None,
+    over: bool = False,
+) -> list[Comparison]:
+    """The same runs compared by several groupings, as by `compare`; what they share is read once."""
+    log = _Shared(parse_start(season_start), last_run())
+    kept = tuple(tuple(sorted(each)) for each in (presses, crops, seasons))
+
+    def one(by: Sequence[str]) -> Comparison:
+        key = (tuple(by), season_start, *kept, money_on, over, get_language() or "", log.last)
+        return _KEPT.get(
+            key, lambda: _compare(log, by, presses, crops, seasons, money_on=money_on, over=over)
+        )
+
+    return [one(by) for by in groupings]
+
+
+def season_names(season_start: str = SEASON_START) -> tuple[str, ...]:
+    """The seasons in which runs ended, the newest first."""
+    start = parse_start(season_start)
+    years = np.unique(load_sums(start).year)[::-1]
+    return tuple(season_name(int(year), start) for year in years)
+
+
+@dataclass(frozen=True)
+class _Shared:
+    """What comparisons of the same runs share. start: of the seasons; last: the key of the last run."""
+
+    start: tuple[int, int]
+    last: int
+
+    @cached_property
+    def sums(self) -> SumTable:
+        return load_sums(self.start, self.last)
+
+    @cached_property
+    def mill(self) -> Mill:
+        return Mill.current()
 
 
 _KEPT: VersionCache[tuple[object, ...], Comparison] = VersionCache("comparisons", most=8)
@@ -135,8 +186,8 @@ _KEPT: VersionCache[tuple[object, ...], Comparison] = VersionCache("comparisons"
 
 
 def _compare(
+    log: _Shared,
     by: Sequence[str],
-    start: tuple[int, int],
     presses: Collection[str],
     crops: Collection[str],
     seasons: Collection[str],
@@ -144,7 +195,7 @@ def _compare(
     money_on: date | None,
     over: bool,
 ) -> Comparison:
-    table, mill = load_sums(start), Mill.current()
+    start, table, mill = log.start, log.sums, log.mill
     names = {int(year): season_name(int(year), start) for year in np.unique(table.year)}
     kept = np.ones(table.press.size, dtype=np.bool_)
     if presses:
@@ -158,7 +209,7 @@ def _compare(
     filtered = table if kept.all() else table.where(kept)
     found = _summarise(filtered, names, tuple(group for group in GROUPS if group in by), start, mill.currency)
     if money_on is not None:
-        found = _with_money(found, filtered, mill.zone, start, money_on)
+        found = _with_money(found, filtered, mill.zone, log, money_on)
     return replace(found, over=over_seasons(filtered, start)) if over else found
 
 
@@ -192,21 +243,23 @@ def _summarise(
 _COSTS: VersionCache[tuple[object, ...], RunCosts | None] = VersionCache("what runs cost", most=2)
 
 
-def known_costs(table: RunTable, *, on: date, start: tuple[int, int]) -> RunCosts | None:
-    """The costs of all runs as of a day; None where nothing about money is recorded."""
+def known_costs(
+    table: RunTable, *, on: date, start: tuple[int, int], last: int | None = None
+) -> RunCosts | None:
+    """The costs of all runs as of a day; None where nothing about money is recorded. last: the key of the
+    last run, where the caller knows it."""
 
     def make() -> RunCosts | None:
-        return costs_of_runs(table, on=on, start=start) if any_recorded() else None
+        priced = prices()
+        return costs_of_runs(table, priced, on=on, start=start) if any_recorded(priced) else None
 
-    return _COSTS.get((on, start, last_run()), make)
+    return _COSTS.get((on, start, last_run() if last is None else last), make)
 
 
-def _with_money(
-    found: Comparison, sums: SumTable, zone: ZoneInfo, start: tuple[int, int], on: date
-) -> Comparison:
+def _with_money(found: Comparison, sums: SumTable, zone: ZoneInfo, log: _Shared, on: date) -> Comparison:
     """The comparison with what its runs cost and earned. sums: those that it was made of."""
-    table = load()
-    costs = known_costs(table, on=on, start=start)
+    table, start = load(log.last), log.start
+    costs = known_costs(table, on=on, start=start, last=log.last)
     if costs is None:
         return found
     years = season_years(table.started, start, zone)

@@ -68,14 +68,14 @@ class RunTable:
 _KEPT: VersionCache[int, RunTable] = VersionCache("the runs in one table", most=1)
 
 
-def load() -> RunTable:
+def load(last: int | None = None) -> RunTable:
     """The runs as they are now, cached until the log changes.
 
     The last run's primary key is part of the key beside the log's version, so that runs added to the database
-    directly, not through the actions of the log, are noticed too.
+    directly, not through the actions of the log, are noticed too. last: where the caller knows it.
     """
     number = versions.latest().number
-    last = last_run()
+    last = last_run() if last is None else last
     return _KEPT.get(last, lambda: _table(load_log().setup, last), number=number)
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 from wearlog.compare.ages import ages_of
-from wearlog.compare.queries import Comparison, Line, compare
+from wearlog.compare.queries import GROUPS, Line, compare_each, season_names
 from wearlog.equipment.models import Fitting, Part, Press
 from wearlog.history.record import Record
 from wearlog.runs.seasons import SEASON_START, parse_start, season_name, season_span
@@ -79,27 +79,25 @@ class SeasonReport:
 
 
 def season_report(
-    record: Record, *, season: str = "", press: str = "", money: bool = False
+    record: Record, everywhere: Sequence[Press], *, season: str = "", press: str = "", money: bool = False
 ) -> SeasonReport | None:
     """The report of a season by name, else of the newest with runs; of one press by code, else of the mill
-    with a chapter for each press. None where there is no run, no such season or no such press. A bounded
-    number of queries."""
+    with a chapter for each press. everywhere: all presses in their order. None where there is no run, no
+    such season or no such press. A bounded number of queries."""
     start = parse_start(SEASON_START)
-    everything = compare(by=("season",))
-    names = tuple(name for name, _words in everything.choices["season"])
+    names = season_names()
     season = season or (names[0] if names else "")
-    presses = list(Press.objects.filter(code=press) if press else Press.objects.order_by("code"))
+    presses = [one for one in everywhere if not press or one.code == press]
     if season not in names or not presses:
         return None
     year = int(season.split("/")[0])
     before = season_name(year - 1, start)
-
-    on = record.as_of if money else None
-
-    def compared(*by: str) -> Comparison:
-        return compare(by=by, seasons=(season, before), presses=(press,) if press else (), money_on=on)
-
-    found, by_crop = compared("press", "season"), compared("press", "crop", "season")
+    totals, found, of_crops, by_crop = compare_each(
+        [("season",), ("press", "season"), ("crop", "season"), GROUPS],
+        seasons=(season, before),
+        presses=(press,) if press else (),
+        money_on=record.as_of if money else None,
+    )
     begins, ends = season_span(year, start, record.zone)
     span = (datetime.fromtimestamp(begins, UTC), datetime.fromtimestamp(ends, UTC))
     work, incidents = _work(presses, span), _incidents(presses, span)
@@ -119,12 +117,11 @@ def season_report(
                 incidents=tuple(incidents.get(one.pk, ())),
             )
         )
-    totals = compared("season").lines
     mill = Chapter(
         press=None,
-        now=_of(totals, season),
-        before=_of(totals, before),
-        crops=_crops(compared("crop", "season").lines, season, before),
+        now=_of(totals.lines, season),
+        before=_of(totals.lines, before),
+        crops=_crops(of_crops.lines, season, before),
         work=_together(row for rows in work.values() for row in rows),
         gone=tuple(gone),
         incidents=_counted(pair for pairs in incidents.values() for pair in pairs),

@@ -70,12 +70,15 @@ class SumTable:
         return np.bincount(member, weights=self.sums[name], minlength=groups).astype(np.float64)
 
 
-def load_sums(start: START) -> SumTable:
-    """The sums of all presses as they are now. start: of the seasons."""
+def load_sums(start: START, last: int | None = None) -> SumTable:
+    """The sums of all presses as they are now. start: of the seasons; last: the key of the last run, where
+    the caller knows it."""
     setup = load_log().setup
     presses = runtable.in_order(setup)
     # Runs that came past the actions of the log are noticed by the last key.
-    runs = runtable.of_presses([press.id for press in presses], every=True, last=last_run())
+    runs = runtable.of_presses(
+        [press.id for press in presses], every=True, last=last_run() if last is None else last
+    )
     return _joined(setup, presses, runs, start)
 
 

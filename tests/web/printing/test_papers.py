@@ -113,7 +113,7 @@ class TestSeason:
             )
         page = read("/season/?press=N")
         assert re.search(
-            r'Polish</th><td class="num">3</td> ?<td class="num">4.5 h</td><td class="num">2.0 h<', page
+            r'Polish</th><td class="num">3</td> ?<td class="num">4.5 h</td> ?<td class="num">2.0 h<', page
         )
 
     def test_parts_that_were_retired_are_named_with_what_they_worked(

@@ -79,17 +79,17 @@ class RunCosts:
         return tuple(self.costs)
 
 
-def any_recorded() -> bool:
+def any_recorded(priced: Prices) -> bool:
     """Whether the mill has recorded anything about money."""
-    return bool(prices() or facts()[0] or any(bill.cost is not None for bill in bills().values()))
+    return bool(priced or facts()[0] or any(bill.cost is not None for bill in bills().values()))
 
 
-def costs_of_runs(table: RunTable, *, on: date, start: tuple[int, int]) -> RunCosts:
+def costs_of_runs(table: RunTable, priced: Prices, *, on: date, start: tuple[int, int]) -> RunCosts:
     """The costs as of a day. `start` is the month and day on which a season begins."""
     ground = forecast_of_day(as_of=on).ground
     record = ground.record
     record.timelines_of(record.presses)
-    return _made(_Making(table, record, prices(), start), parts_used(record, ground.edges))
+    return _made(_Making(table, record, priced, start), parts_used(record, ground.edges))
 
 
 def costs_within(

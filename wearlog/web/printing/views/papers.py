@@ -102,14 +102,16 @@ def page_of_season(request: MillRequest) -> dict[str, object]:
     now = timezone.now()
     season, press = request.GET.get("season", ""), request.GET.get("press", "")
     record = forecast_of_day(as_of=timezone.localdate(now)).edges.record
-    report = season_report(record, season=season, press=press, money=allows(request.user, Permission.OWN))
+    presses = list(Press.objects.order_by("code"))
+    money = allows(request.user, Permission.OWN)
+    report = season_report(record, presses, season=season, press=press, money=money)
     if report is None and (season or press):
         raise Http404(_("There is no such season or press in the log. Choose among those that are offered."))
     system, paper = str(request.units), paper_of(request)
     context: dict[str, object] = {
         "report": report,
         "press": press,
-        "all_presses": Press.objects.order_by("code"),
+        "all_presses": presses,
         "made_at": now,
         "paper": paper,
         "page_css": f"web/page-{paper}.css",
