@@ -8,6 +8,7 @@ from django.urls import URLResolver, get_resolver
 from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
+from wearlog.equipment.models import PartOrder
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.lockout.models import Lock
 from wearlog.logbook.models import ImportJob
@@ -72,6 +73,7 @@ def addresses(shop: LookMill) -> Iterator[str]:
         "record": shop.screw.services.get().pk, "correct": shop.screw.services.get().pk,
         "void": shop.screw.services.get().pk, "photo-add": shop.screw.services.get().pk,
         "import-job": ImportJob.objects.get().pk,
+        "order-arrived": PartOrder.objects.get().pk, "order-void": PartOrder.objects.get().pk,
         "lock-for-another": Lock.objects.get(holder=None).pk,
         "lock-verify": Lock.objects.earliest("pk").pk, "lock-correct": Lock.objects.earliest("pk").pk,
     }  # fmt: skip

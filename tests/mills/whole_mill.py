@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.utils import timezone
 
 from tests.mills.look_mill import LookMill
+from wearlog.equipment.models import PartOrder
 from wearlog.logbook.models import ImportJob
 from wearlog.people.models import Mill, User
 from wearlog.runs.models import PlanEntry, Price
@@ -23,6 +24,7 @@ def whole_mill() -> LookMill:
     today = timezone.localdate()
     PlanEntry.objects.create(press=shop.north, crop=shop.rape, start_on=today, end_on=today, seed_kg=500)
     Price.objects.create(item="oil_kg", from_on=today, price=2)
+    PartOrder.objects.create(ref="ordered", part_type=shop.small, count=2, ordered_on=today)
     an_import(owner)
     return shop
 

@@ -115,7 +115,8 @@ def work(request: MillRequest) -> HttpResponseBase:
         Column("stood_h", _("The press stood (h)"), lambda row: row.downtime_h, 2, "downtime_h"),
     ]
     if owner:
-        words = f"{_('Paid')} ({currency})" if currency else _("Paid")
+        paid = _("Paid")
+        words = f"{paid} ({currency})" if currency else paid
         columns.append(Column("paid", words, lambda row: row.cost, 2, "cost", money=currency))
     columns.append(Column("done_by", _("Done by"), lambda row: row.done_by, sort="done_by", width=16))
     sums = rows.order_by().aggregate(
@@ -188,6 +189,7 @@ def gauges(request: MillRequest) -> HttpResponseBase:
     filters = GaugeFilters(request.GET, zone=request.mill.zone)
     rows = cast("QuerySet[Measurement]", filters.qs).order_by("-measured_at", "-pk")
     unit, digits = ("in", 4) if units.is_us(system) else ("mm", 3)
+    measured = _("Measured")
     columns: list[Column[Measurement]] = [
         Column(
             *(
@@ -205,7 +207,7 @@ def gauges(request: MillRequest) -> HttpResponseBase:
         ),
         Column(
             f"value_{unit}",
-            f"{_('Measured')} ({unit})",
+            f"{measured} ({unit})",
             lambda row: length_of(row.value_mm, system),
             digits=digits,
             sort="value_mm",

@@ -113,7 +113,7 @@ def lives(request: MillRequest) -> HttpResponseBase:
 
 
 def _columns(system: str) -> list[Column[LifeRow]]:
-    unit = units.mass_unit(system)
+    unit, seed = units.mass_unit(system), _("Seed")
     return [
         Column(
             "part",
@@ -127,7 +127,7 @@ def _columns(system: str) -> list[Column[LifeRow]]:
         Column("life", _("Life"), lambda row: row.lived.cycle + 1, digits=0),
         Column("press", _("Press"), lambda row: row.press, sort="press", width=16),
         Column("hours_h", _("Hours (h)"), lambda row: row.hours, digits=1, sort="hours"),
-        Column(f"seed_{unit}", f"{_('Seed')} ({unit})", lambda row: mass_of(row.seed, system), 0, "seed"),
+        Column(f"seed_{unit}", f"{seed} ({unit})", lambda row: mass_of(row.seed, system), 0, "seed"),
         Column(
             "ended", _("How it ended"), lambda row: str(ENDED_WORDS[row.lived.ended]), sort="ended", width=26
         ),
