@@ -250,8 +250,9 @@ def test_steel_is_dearer_on_the_crop_that_wears_it(demo_mill: tuple[DayRecord, P
     assert dear.mid > 1.2 * cheap.mid
     table, costs_of_all = load(), known_costs(load(), on=DEMO_DAY, start=(7, 1))
     assert costs_of_all is not None
-    screws = costs_of_all.parts.each["screw", 1]
-    runs = record.runs[1]
+    (north,) = [press.id for press in record.presses.values() if press.code == "P1"]
+    screws = costs_of_all.parts.each["screw", north]
+    runs = record.runs[north]
     assert table.id.size >= runs.id.size
     per_t = {
         crop: 1000 * screws[runs.crop == place].sum() / runs.seed_kg[runs.crop == place].sum()

@@ -63,6 +63,7 @@ class ShownChapter:
     """A chapter with its figures: their name, this season's, and those of the season before."""
 
     chapter: Chapter
+    name: str
     figures: list[tuple[str, str, str]]
     crops: list[tuple[str, list[str]]]
     """A crop with its seed, hours per tonne and oil yield, each of this season and the one before."""
@@ -84,6 +85,7 @@ def shown_chapter(chapter: Chapter, report: SeasonReport, system: str) -> ShownC
 
     return ShownChapter(
         chapter=chapter,
+        name=str(chapter.press or _("The whole mill")),
         figures=[
             (column.words, value(column, chapter.now), value(column, chapter.before)) for column in columns
         ],
