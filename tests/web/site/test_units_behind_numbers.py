@@ -29,8 +29,8 @@ def forms_of_the_site() -> Iterator[type[forms.BaseForm]]:
             yield each
 
 
-WITHIN = {"MillForm.enough_dies_pct": "80"}
-"""What is typed where 8 is too little."""
+WITHIN = {"MillForm.enough_dies_pct": "80", "PartTypeForm.kerf_mm": "1"}
+"""What is typed where 8 is too little or, in inches, too much."""
 
 
 def number_fields() -> list[tuple[str, NumberField]]:
