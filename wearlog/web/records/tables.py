@@ -13,7 +13,7 @@ from django_tables2.data import TableData
 
 from wearlog.web.records.columns import Column
 
-TEMPLATE = "web/records/table.html"
+TEMPLATE = "web/site/parts/table.html"
 Row = TypeVar("Row")
 
 
