@@ -18,10 +18,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wearlog.calc.wear.density import Lives, Told, as_few
 from wearlog.calc.wear.lives import Ints
 from wearlog.calc.wear.noise import Noise
 from wearlog.calc.wear.records import Floats
-from wearlog.calc.wear.state import SHIFT_SD, SPREAD_GUESS
+from wearlog.calc.wear.state import SPREAD_GUESS
 
 # Noise, and factors of the gauge's error and of the spread of parts, that are tried; and spreads of lives.
 NOISES = np.array([0.0, 0.0005, 0.001, 0.002, 0.004, 0.008, 0.015, 0.03, 0.06, 0.12])
@@ -65,29 +66,6 @@ class Wander:
         spread = (self.part if part is None else part) ** 2 + self.life**2 * same
         scaled = u[..., :, None] * other_u[..., None, :] * spread
         return np.asarray(scaled + same * self.noise.between(u, other_u))
-
-
-@dataclass(frozen=True)
-class Blocks:
-    """The rows of each part side by side, shape (parts, most rows); `row` is -1 where a part has fewer."""
-
-    row: Ints
-    there: Floats
-
-    @classmethod
-    def of(cls, part: Ints, parts: int) -> Blocks:
-        order = np.argsort(part, kind="stable")
-        counts = np.bincount(part, minlength=parts)
-        begin = np.cumsum(counts) - counts
-        row = np.full((parts, max(int(counts.max(initial=0)), 1)), -1)
-        row[part[order], np.arange(len(part)) - begin[part[order]]] = order
-        return cls(row, (row >= 0).astype(float))
-
-    def spread(self, values: Floats, empty: float = 0.0) -> Floats:
-        """`values` (N, ...), one for each row, as (parts, most rows, ...); `empty` where a part has fewer."""
-        out = np.asarray(values)[np.maximum(self.row, 0)]
-        shape = self.there.reshape(self.there.shape + (1,) * (out.ndim - 2))
-        return out * shape + empty * (1.0 - shape)
 
 
 def gross(gauge_sd: float) -> float:
@@ -148,13 +126,15 @@ def stray(
     noise, best = NOISE_GUESS, {"gauge": gauge_sd, "part": part, "spread": life}
     error = readings.error.copy()
     lives = np.unique(np.append(LIVES, life))
-    choices = {"gauge": gauge_sd * GAUGES, "part": part * PARTS, "spread": lives}
+    gauges, parts = gauge_sd * GAUGES, part * PARTS
     for _ in range(SWEEPS):
         error, _loose = search.doubts(error, noise=noise, **best)
         noise = _likeliest(search, error, best, LENGTHS[:1])
-        for name, values in choices.items():
-            heights = [search.height(error, noise=noise, **(best | {name: float(value)})) for value in values]
-            best[name] = float(values[int(np.argmax(heights))])
+        told = search.told(error, sizes=noise.size, length=noise.length, gauges=gauges)
+        chosen = int(np.argmax(search.heights(told, best["part"], best["spread"]) + search.of_gauge(gauges)))
+        best["gauge"], told = float(gauges[chosen]), told.choice(chosen)
+        best["part"] = float(parts[int(np.argmax(search.heights(told, parts, best["spread"])))])
+        best["spread"] = float(lives[int(np.argmax(search.heights(told, best["part"], lives)))])
     # Last, since a gauge's error that is still wrong looks like a pace with a memory, or without one.
     noise = _likeliest(search, error, best, LENGTHS)
     if few is not None:
@@ -165,9 +145,10 @@ def stray(
 
 def _likeliest(search: _Search, error: Floats, best: dict[str, float], lengths: tuple[float, ...]) -> Noise:
     """The likeliest of the lengths, and the mean size with it."""
-    heights = np.array(
-        [[search.height(error, noise=Noise(float(q), each), **best) for q in NOISES] for each in lengths]
-    )
+    heights = np.empty((len(lengths), len(NOISES)))
+    for index, each in enumerate(lengths):
+        told = search.told(error, sizes=NOISES, length=each, gauges=best["gauge"])
+        heights[index] = search.heights(told, best["part"], best["spread"]) - np.sqrt(NOISES) / NOISE_SCALE
     chance = np.exp(heights - heights.max())
     length = int(np.argmax(LENGTH_CHANCES[: len(lengths)] * chance.sum(axis=1)))
     chance = chance[length] / chance[length].sum()
@@ -176,67 +157,45 @@ def _likeliest(search: _Search, error: Floats, best: dict[str, float], lengths: 
 
 
 class _Search:
-    """The readings of each part side by side, with the covariance that any choice of spreads gives them.
-    chosen: the rows to use (None: all)."""
+    """The readings side by side by life, and the density that any choice of spreads gives them. chosen: the
+    rows to use (None: all)."""
 
     def __init__(
         self, readings: Readings, chosen: Ints | None, gauge_guess: float, explained: Explained | None = None
     ) -> None:
-        self.all_rows = np.arange(len(readings.wear)) if chosen is None else chosen
-        part = np.unique(readings.part[self.all_rows], return_inverse=True)[1]
-        self.blocks = blocks = Blocks.of(part, int(part.max(initial=-1)) + 1)
-        self.guess, self.plain = gauge_guess, readings.plain[self.all_rows]
-        away = readings.wear - readings.u
+        rows = self.rows = np.arange(len(readings.wear)) if chosen is None else chosen
+        self.readings, self.guess = readings, gauge_guess
+        self.lives = Lives.of(readings.part[rows], readings.life[rows], readings.u[rows], readings.shifts[rows])
+        self.plain = readings.plain[rows] > 0
+        known = (readings.wear - readings.u)[rows, None]
         if explained is not None:
-            away = away - explained.middle
-        u = readings.u[self.all_rows]
-        self.u, self.away = blocks.spread(u), blocks.spread(away[self.all_rows])
-        life = readings.life[self.all_rows]
-        self.life = np.where(blocks.there > 0, life[np.maximum(blocks.row, 0)], -1)
-        shifts = blocks.spread(readings.shifts[self.all_rows])
-        there = blocks.there[:, :, None] * blocks.there[:, None, :]
-        self.same = there * (self.life[:, :, None] == self.life[:, None, :])
-        # The covariance is a weighted sum of these, which are the same for every choice.
-        self.shifted = SHIFT_SD**2 * (shifts @ shifts.swapaxes(1, 2)) * there
-        self.of_part = self.u[:, :, None] * self.u[:, None, :] * there
-        self.of_life = self.of_part * self.same
-        self.of_noise: dict[float, Floats] = {}
-        self.unsure = None
-        if explained is not None:
-            factors = blocks.spread(explained.factors[self.all_rows])
-            self.unsure = factors @ explained.covariance @ factors.swapaxes(1, 2)
+            # What is not sure of the explained is F S F'; for F, and a root of S, columns stand here.
+            values, vectors = np.linalg.eigh(explained.covariance)
+            unsure = explained.factors[rows] @ (vectors * np.sqrt(np.maximum(values, 0.0)))
+            known = known - explained.middle[rows, None]
+            known = np.concatenate([known, as_few(unsure, readings.part[rows])], axis=1)
+        self.known = self.lives.spread(known)
 
-    def _noise(self, length: float) -> Floats:
-        """The covariance of noise of size 1."""
-        if length not in self.of_noise:
-            self.of_noise[length] = Noise(1.0, length).between(self.u, self.u) * self.same
-        return self.of_noise[length]
+    def told(
+        self, error: Floats, *, sizes: Floats | float, length: float, gauges: Floats | float
+    ) -> Told:
+        """What the readings tell for one or several sizes of noise, or errors of the gauge."""
+        error, gauges = error[self.rows], np.asarray(gauges)[..., None]
+        variances = np.where(self.plain, gauges**2 * error, error)
+        errors = np.moveaxis(self.lives.spread(np.moveaxis(variances, -1, 0)), (0, 1), (-2, -1))
+        return self.lives.told(np.asarray(sizes), length, errors, self.known)
 
-    def covariance(self, error: Floats, *, noise: Noise, gauge: float, part: float, spread: float) -> Floats:
-        error = error[self.all_rows]
-        size = np.where(self.plain > 0, gauge**2 * error, error)
-        own = self.blocks.spread(size, 1.0)
-        out = part**2 * self.of_part
-        out += spread**2 * self.of_life
-        if noise.size:
-            out += noise.size * self._noise(noise.length)
-        out += self.shifted
-        diagonal = np.arange(own.shape[1])
-        out[:, diagonal, diagonal] += own
-        return np.asarray(out)
-
-    def height(self, error: Floats, *, noise: Noise, gauge: float, part: float, spread: float) -> float:
-        """The logarithm of the posterior density, up to a constant."""
-        covariance = self.covariance(error, noise=noise, gauge=gauge, part=part, spread=spread)
-        root = np.linalg.cholesky(covariance)
-        z = np.linalg.solve(root, self.away[:, :, None])[:, :, 0]
-        likely = -0.5 * float((z**2).sum()) - float(np.log(np.diagonal(root, axis1=1, axis2=2)).sum())
-        if self.unsure is not None:
-            doubt = np.linalg.solve(covariance, self.unsure)
-            likely -= 0.5 * float(np.trace(doubt, axis1=1, axis2=2).sum())
-        likely -= 0.5 * GAUGE_STRENGTH * (2 * np.log(gauge) + (self.guess / gauge) ** 2)
+    def heights(self, told: Told, part: Floats | float, spread: Floats | float) -> Floats:
+        """The logarithm of the posterior density of each choice, up to a constant and the priors of the noise
+        and the gauge."""
+        squares, log_det = told.by_part(np.asarray(spread)).whole(np.asarray(part))
+        likely = -0.5 * log_det - 0.5 * squares.sum(axis=-1)
         likely -= 0.5 * PART_STRENGTH * (2 * np.log(part) + (SPREAD_GUESS / part) ** 2)
-        return float(likely - spread / LIFE_SCALE - np.sqrt(noise.size) / NOISE_SCALE)
+        return np.asarray(likely - spread / LIFE_SCALE)
+
+    def of_gauge(self, gauge: Floats) -> Floats:
+        """The logarithm of the prior density of the gauge's error, up to a constant."""
+        return np.asarray(-0.5 * GAUGE_STRENGTH * (2 * np.log(gauge) + (self.guess / gauge) ** 2))
 
     def doubts(
         self, error: Floats, *, noise: Noise, gauge: float, part: float, spread: float
@@ -244,16 +203,16 @@ class _Search:
         """The error of each gauge anew, in gauge errors squared, from how far it is off what all others of
         its part let expect; and that distance in standard deviations. Rows that aren't used stay."""
         error, loose = error.copy(), np.zeros(len(error))
-        there = self.blocks.there > 0
-        row = self.all_rows[self.blocks.row[there]]
-        plain = self.plain[self.blocks.row[there]] > 0
+        there = self.lives.there
+        place = self.lives.row[there]
+        row, plain = self.rows[place], self.plain[place]
         for _ in range(3):
-            inverse = np.linalg.inv(
-                self.covariance(error, noise=noise, gauge=gauge, part=part, spread=spread)
-            )
-            scale = np.diagonal(inverse, axis1=1, axis2=2)
-            away = ((inverse @ self.away[:, :, None])[:, :, 0] / scale)[there]
-            variance = (1.0 / scale)[there]
+            used = error[self.rows]
+            errors = self.lives.spread(np.where(self.plain, gauge**2 * used, used), 1.0)
+            solved = self.lives.solved(noise, errors, self.known[:, :, :1], part=part, life=spread)
+            precision, pulled = solved.alone()
+            away = (pulled / precision)[there]
+            variance = (1.0 / precision)[there]
             known = np.maximum(variance - np.where(plain, gauge**2 * error[row], 0.0), 0.0)
             sound = known + gauge**2
             slip = known + gross(gauge) ** 2
@@ -272,12 +231,11 @@ def least_squares(readings: Readings, wander: Wander, factors: Floats) -> tuple[
     size = factors.shape[1]
     if not len(readings.wear):
         return np.zeros((size, size)), np.zeros(size)
-    search = _Search(readings, None, 1.0)
-    covariance = search.covariance(
-        wander.error, noise=wander.noise, gauge=wander.gauge_sd, part=wander.part, spread=wander.life
+    lives = Lives.of(readings.part, readings.life, readings.u, readings.shifts)
+    errors = np.where(readings.plain > 0, wander.gauge_sd**2 * wander.error, wander.error)
+    known = np.concatenate([factors, (readings.wear - readings.u)[:, None]], axis=1)
+    solved = lives.solved(
+        wander.noise, lives.spread(errors, 1.0), lives.spread(known), part=wander.part, life=wander.life
     )
-    known = np.concatenate([search.blocks.spread(factors), search.away[:, :, None]], axis=2)
-    solved = np.linalg.solve(covariance, known)
-    flat = known.reshape(-1, size + 1)
-    total = flat.T @ solved.reshape(flat.shape)
+    total = solved.information()
     return total[:-1, :-1], total[:-1, -1]
