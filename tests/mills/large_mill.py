@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from itertools import accumulate
 
 from django.db import transaction
 
@@ -17,6 +18,7 @@ from wearlog.service.models import Measurement, Rule, Service
 
 FIRST = date(2016, 8, 1)
 YEARS = 10
+HOW_FAST = {"rapeseed": 1.0, "sunflower": 1.4, "flax": 0.8}
 SEASONS = (("rapeseed", 0, 120), ("sunflower", 130, 230), ("flax", 240, 330))
 
 
@@ -74,6 +76,7 @@ def _press(
     in_season = [year * 365 + day for year in range(years) for _, a, b in SEASONS for day in range(a, b)]
     days = sorted(chance.sample(in_season, min(runs // 4, len(in_season))))
     rows, readings, meter = [], [], 0.0
+    wear_of_day = [0.0] * (years * 365)
     for day in days:
         crop = next(code for code, a, b in SEASONS if a <= day % 365 < b)
         for shift in range(runs // len(days)):
@@ -94,6 +97,7 @@ def _press(
                     drive_hz=Decimal(chance.choice((40, 45, 50))),
                 )
             )
+            wear_of_day[day] += HOW_FAST[crop] * rows[-1].seed_kg
         if day % 14 == 0:
             readings.append(
                 Reading(press=press, read_at=_at(day, 0.5), meter_h=Decimal(str(round(meter, 2))))
@@ -112,16 +116,22 @@ def _press(
             for code, begin, end in SEASONS
         )
     for name, kind, count in (("screw", screw, parts // 5), ("die", die, parts - parts // 5)):
-        _parts(press, name, kind, count, years * 365, chance)
+        _parts(press, name, kind, count, wear_of_day, chance)
     Service.objects.bulk_create(
         Service(ref=f"s{number:02d}{day:05d}", done_at=_at(day, 0.1), press=press, action="lubricate")
         for day in range(30, years * 365, 30)
     )
 
 
-def _parts(press: Press, name: str, kind: PartType, count: int, days: int, chance: random.Random) -> None:
+def _parts(
+    press: Press, name: str, kind: PartType, count: int, wear_of_day: list[float], chance: random.Random
+) -> None:
+    """Parts one after the other, each edge for as many days as the others, so that an average one is worn to
+    nine tenths. Its wear follows the seed of the runs."""
     position = Position.objects.create(press=press, name=name, kind=name)
-    step = days // (count * kind.edges)
+    step = len(wear_of_day) // (count * kind.edges)
+    until = [0.0, *accumulate(wear_of_day)]
+    whole = until[-1] / (count * kind.edges) / 0.9
     fittings, gauges, day = [], [], 0
     for life in range(count):
         last = life == count - 1
@@ -142,8 +152,9 @@ def _parts(press: Press, name: str, kind: PartType, count: int, days: int, chanc
                     removed_at=None if open_end else _at(day + step, 0.2),
                 )
             )
+            own = chance.uniform(0.85, 1.15)
             for gauging in range(day + 7, day + step, max(step // 4, 7)):
-                worn = (gauging - day) / step * 0.9 * chance.uniform(0.9, 1.1)
+                worn = own * (until[gauging] - until[day]) / whole
                 room = float((kind.limit_mm or 0) - (kind.new_mm or 0))
                 value = float(kind.new_mm or 0) + room * worn + chance.gauss(0, 0.02)
                 gauges.append(

@@ -41,7 +41,7 @@ CROP_SD = 0.4  # standard deviation of the log rates of crops about that of thei
 SHARED_BEND = 0.8  # correlation of the bends of two types
 # How many observations the prior of each spread counts for.
 LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 1.0, 2.0, 1.0
-LEAST_BEND = 0.02
+LEAST_BEND, MOST_BEND = 0.02, 1.0
 STEPS = 60
 # Because slopes change at a knot, full steps may oscillate for ever. So a late step that reverses the one
 # before it shortens the following steps by this factor, down to the least; other steps lengthen them up to
@@ -126,7 +126,8 @@ def _mode(states: list[State], spreads: Spreads, *, searching: bool) -> list[Flo
         for state, block in zip(states, blocks, strict=True):
             _learn_gauge(state, covariance[block, block])
         _learn_spreads(states, [covariance[block, block] for block in blocks], spreads)
-        spreads.bend = bends.size(now, covariance, spreads.bend)
+        if turn >= search:
+            spreads.bend = bends.size(now, covariance, spreads.bend)
         after = np.array([*vars(spreads).values(), *(s.gauge_sd for s in states)])
         moved = float(np.max(np.abs(relative), initial=0.0))
         for state, block in zip(states, blocks, strict=True):
@@ -244,7 +245,8 @@ class _Bends:
         informed = max(self.count - float((self.bends * covariance).sum()) / bend**2, 0.0)
         found = max(float(now @ self.bends @ now), 0.0) + BEND_STRENGTH * BEND_GUESS**2
         # Halfway on a logarithmic scale, since a full step may overshoot.
-        return max(math.sqrt(bend * math.sqrt(found / (informed + BEND_STRENGTH))), LEAST_BEND)
+        size = math.sqrt(bend * math.sqrt(found / (informed + BEND_STRENGTH)))
+        return min(max(size, LEAST_BEND), MOST_BEND)
 
 
 def _learn_gauge(state: State, covariance: Floats) -> None:
