@@ -28,7 +28,8 @@ def left_of_life(*, expected: float, age: float, spread: float, chance: float) -
     one. Raises ValueError for numbers that are not positive, or a chance that is not between 0 and 1."""
     if not (expected > 0 and spread > 0 and age >= 0 and 0 < chance < 1):
         raise ValueError("Expected life and spread must be above 0, the age not negative, 0 < chance < 1.")
-    reached = quantiles.above_normal(math.log(age / expected) / spread) if age > 0 else 1.0
+    share = age / expected
+    reached = quantiles.above_normal(math.log(share) / spread) if share > 0 else 1.0
     if reached < FURTHEST_TAIL:
         return 0.0
     # The chance of outliving t is that of reaching the age times that of outliving t from there.

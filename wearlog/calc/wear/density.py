@@ -100,14 +100,15 @@ class Lives:
         solved = solved - follow[:, :, None] * (weight * by_progress)[:, None, :]
         told = self.by_part(common.swapaxes(1, 2) @ solved, 0)
         precision = np.diag([part**-2.0] + [SHIFT_SD**-2.0] * (own - 1))
-        return Solved(self, known, diagonal, solved, told, np.linalg.inv(told[:, :, :own] + precision))
+        held = np.asarray(np.linalg.inv(told[:, :, :own] + precision), dtype=float)
+        return Solved(self, known, diagonal, solved, told, held)
 
     def by_part(self, values: Floats, axis: int) -> Floats:
         """Sums of values of lives over those of each part."""
         return np.asarray(np.add.reduceat(values, self.begin, axis=axis))
 
 
-def side_by_side(group: Ints, order: Floats) -> Ints:
+def side_by_side(group: Ints, order: Floats | Ints) -> Ints:
     """The rows (N,) of each group (numbered from 0) in order, shape (groups, most rows), -1 where a group has
     fewer."""
     sorted_ = np.lexsort((order, group))
@@ -211,7 +212,9 @@ class Told:
         """Of what `by_part` gave: x' C^-1 x (..., m) of each known column x, and log det C (...), for one or
         several spreads between parts."""
         columns = self.own.shape[-2]
-        own = np.broadcast_to(self.own, np.broadcast_shapes(self.own.shape, (*np.shape(part), 1, 1, 1))).copy()
+        own = np.broadcast_to(
+            self.own, np.broadcast_shapes(self.own.shape, (*np.shape(part), 1, 1, 1))
+        ).copy()
         squares, log_det = self.squares.sum(axis=-2), self.log_det
         for index in range(columns):
             size = np.asarray(part)[..., None] ** 2 if index == 0 else np.asarray(SHIFT_SD**2)

@@ -72,16 +72,22 @@ class Settled:
     harvests: Harvests
 
 
-def settle(types: Sequence[Begun], crop: Ints, about: Floats) -> list[Settled]:
+def settle(
+    types: Sequence[Begun], crop: Ints, about: Floats, before: Sequence[Settled] = ()
+) -> list[Settled]:
     """All types together; `crop` (H,) is the crop of each harvest, and `about` (H,) the effects with which
-    the types were fitted."""
+    the types were fitted. before: what was found about other effects, from which the search goes on."""
     explained: list[Explained | None] = [None] * len(types)
-    rounds = ROUNDS if crop.size else 1
+    wanders = [each.wander for each in before]
+    begin: list[Wander | None] = [None] * len(types)
+    rounds = ROUNDS if crop.size and not before else 1
     for turn in range(rounds + 1):
-        wanders = [
-            stray(each.readings, **each.spreads, explained=known)
-            for each, known in zip(types, explained, strict=True)
-        ]
+        if turn or not before:
+            wanders = [
+                stray(each.readings, **each.spreads, explained=known, before=found)
+                for each, known, found in zip(types, explained, begin, strict=True)
+            ]
+        begin = list(wanders)
         together = _Together(types, wanders, crop, about)
         settled = [together.of_type(index) for index in range(len(types))]
         differ = together.spread > ALIKE

@@ -78,11 +78,11 @@ def fit(problems: list[TypeToFit]) -> list[Posterior]:
     """Fit all types together; one posterior for each problem, in the same order."""
     states, spreads = [State(problem) for problem in problems], Spreads()
     crop = problems[0].harvest_crop
-    effect, settled = np.zeros(len(crop)), []
+    effect, settled = np.zeros(len(crop)), list[Settled]()
     for turn in range(TURNS):
         covariances = _mode(states, spreads, searching=turn == 0)
         begun = [_begun(state, spreads, own) for state, own in zip(states, covariances, strict=True)]
-        settled = settle(begun, crop, effect)
+        settled = settle(begun, crop, effect, settled)
         found = settled[0].harvests
         if turn == TURNS - 1 or found.spread < ALIKE or np.abs(found.effect - effect).max() < ALIKE:
             break

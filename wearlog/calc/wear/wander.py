@@ -114,8 +114,10 @@ def stray(
     part: float,
     life: float,
     explained: Explained | None = None,
+    before: Wander | None = None,
 ) -> Wander:
-    """How the wear of a type's edges strays. The sizes are in budgets, and where the search begins.
+    """How the wear of a type's edges strays. The sizes are in budgets, and about which the search goes; it
+    begins with them, or with what was found `before`.
 
     With `explained`, spreads are those of what it leaves (the maximisation of an expectation-maximisation
     step: what is not sure of it counts as spread too)."""
@@ -125,9 +127,11 @@ def stray(
     search = _Search(readings, few, gauge_guess, explained)
     noise, best = NOISE_GUESS, {"gauge": gauge_sd, "part": part, "spread": life}
     error = readings.error.copy()
+    if before is not None:
+        noise, best = before.noise, {"gauge": before.gauge_sd, "part": before.part, "spread": before.life}
     lives = np.unique(np.append(LIVES, life))
     gauges, parts = gauge_sd * GAUGES, part * PARTS
-    for _ in range(SWEEPS):
+    for _ in range(SWEEPS if before is None else 1):
         error, _loose = search.doubts(error, noise=noise, **best)
         noise = _likeliest(search, error, best, LENGTHS[:1])
         told = search.told(error, sizes=noise.size, length=noise.length, gauges=gauges)
@@ -165,7 +169,9 @@ class _Search:
     ) -> None:
         rows = self.rows = np.arange(len(readings.wear)) if chosen is None else chosen
         self.readings, self.guess = readings, gauge_guess
-        self.lives = Lives.of(readings.part[rows], readings.life[rows], readings.u[rows], readings.shifts[rows])
+        self.lives = Lives.of(
+            readings.part[rows], readings.life[rows], readings.u[rows], readings.shifts[rows]
+        )
         self.plain = readings.plain[rows] > 0
         known = (readings.wear - readings.u)[rows, None]
         if explained is not None:
@@ -176,9 +182,7 @@ class _Search:
             known = np.concatenate([known, as_few(unsure, readings.part[rows])], axis=1)
         self.known = self.lives.spread(known)
 
-    def told(
-        self, error: Floats, *, sizes: Floats | float, length: float, gauges: Floats | float
-    ) -> Told:
+    def told(self, error: Floats, *, sizes: Floats | float, length: float, gauges: Floats | float) -> Told:
         """What the readings tell for one or several sizes of noise, or errors of the gauge."""
         error, gauges = error[self.rows], np.asarray(gauges)[..., None]
         variances = np.where(self.plain, gauges**2 * error, error)
