@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from bisect import bisect_left
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from itertools import accumulate
@@ -126,35 +127,37 @@ def _press(
 def _parts(
     press: Press, name: str, kind: PartType, count: int, wear_of_day: list[float], chance: random.Random
 ) -> None:
-    """Parts one after the other, each edge for as many days as the others, so that an average one is worn to
-    nine tenths. Its wear follows the seed of the runs."""
+    """Parts one after the other, each edge until it is worn to about the limit: some wear faster than others,
+    and all by the seed of the runs."""
     position = Position.objects.create(press=press, name=name, kind=name)
-    step = len(wear_of_day) // (count * kind.edges)
-    until = [0.0, *accumulate(wear_of_day)]
-    whole = until[-1] / (count * kind.edges) / 0.9
+    until = list(accumulate(wear_of_day))
+    pace = [chance.uniform(0.85, 1.15) for _ in range(count * kind.edges)]
+    unit = until[-1] / sum(1.0 / own for own in pace)
+    ends = [bisect_left(until, unit * lasted) for lasted in accumulate(1.0 / own for own in pace)]
+    ends[-1] = len(until) - 1
     fittings, gauges, day = [], [], 0
     for life in range(count):
         last = life == count - 1
         part = Part.objects.create(
             code=f"{press.code}-{name}-{life:02d}",
             part_type=kind,
-            retired_on=None if last else FIRST + timedelta(days=day + step * kind.edges),
+            retired_on=None if last else FIRST + timedelta(days=ends[(life + 1) * kind.edges - 1]),
             retired_because="" if last else "worn",
         )
-        for edge in kind.edge_names:
+        for index, edge in enumerate(kind.edge_names, life * kind.edges):
             open_end = last and edge == kind.edge_names[-1]
+            step = ends[index] - day
             fittings.append(
                 Fitting(
                     part=part,
                     edge=edge,
                     position=position,
                     fitted_at=_at(day, 0.2),
-                    removed_at=None if open_end else _at(day + step, 0.2),
+                    removed_at=None if open_end else _at(ends[index], 0.2),
                 )
             )
-            own = chance.uniform(0.85, 1.15)
-            for gauging in range(day + 7, day + step, max(step // 4, 7)):
-                worn = own * (until[gauging] - until[day]) / whole
+            for gauging in range(day + min(7, step // 4), ends[index], max(step // 4, 7)):
+                worn = 0.97 * pace[index] * (until[gauging] - until[day]) / unit
                 room = float((kind.limit_mm or 0) - (kind.new_mm or 0))
                 value = float(kind.new_mm or 0) + room * worn + chance.gauss(0, 0.02)
                 gauges.append(
@@ -166,6 +169,6 @@ def _parts(
                         value_mm=Decimal(f"{value:.3f}"),
                     )
                 )
-            day += step
+            day = ends[index]
     Fitting.objects.bulk_create(fittings)
     Measurement.objects.bulk_create(gauges, batch_size=2000)
