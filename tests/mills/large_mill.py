@@ -130,11 +130,15 @@ def _parts(
     """Parts one after the other, each edge until it is worn to about the limit: some wear faster than others,
     and all by the seed of the runs."""
     position = Position.objects.create(press=press, name=name, kind=name)
-    until = list(accumulate(wear_of_day))
+    until = [0.0, *accumulate(wear_of_day[:-1])]
     pace = [chance.uniform(0.85, 1.15) for _ in range(count * kind.edges)]
-    unit = until[-1] / sum(1.0 / own for own in pace)
-    ends = [bisect_left(until, unit * lasted) for lasted in accumulate(1.0 / own for own in pace)]
-    ends[-1] = len(until) - 1
+    lasts = [chance.gauss(0.97, 0.05) / own for own in pace]
+    unit = until[-1] / sum(lasts)
+    ends = [bisect_left(until, unit * lasted) for lasted in accumulate(lasts)]
+    ends[0] = max(ends[0], 1)
+    for index in range(1, len(ends)):  # a day at least for each edge, however few days have runs
+        ends[index] = max(ends[index], ends[index - 1] + 1)
+    ends[-1] = max(ends[-1], len(until) - 1)
     fittings, gauges, day = [], [], 0
     for life in range(count):
         last = life == count - 1
@@ -157,7 +161,7 @@ def _parts(
                 )
             )
             for gauging in range(day + min(7, step // 4), ends[index], max(step // 4, 7)):
-                worn = 0.97 * pace[index] * (until[gauging] - until[day]) / unit
+                worn = pace[index] * (until[gauging] - until[day]) / unit
                 room = float((kind.limit_mm or 0) - (kind.new_mm or 0))
                 value = float(kind.new_mm or 0) + room * worn + chance.gauss(0, 0.02)
                 gauges.append(

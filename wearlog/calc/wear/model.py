@@ -41,13 +41,13 @@ CROP_SD = 0.4  # standard deviation of the log rates of crops about that of thei
 SHARED_BEND = 0.8  # correlation of the bends of two types
 # How many observations the prior of each spread counts for.
 LIFE_STRENGTH, WORN_STRENGTH, BEND_STRENGTH = 1.0, 2.0, 1.0
-LEAST_BEND, MOST_BEND = 0.02, 1.0
-STEPS = 60
+LEAST_BEND, MOST_BEND = 0.02, 1.0  # a standard deviation of 1: slopes differ almost threefold
+STEPS, FURTHER_STEPS = 60, 20  # at most; the second from a mode with other harvests, which is near
 # Because slopes change at a knot, full steps may oscillate for ever. So a late step that reverses the one
 # before it shortens the following steps by this factor, down to the least; other steps lengthen them up to
 # full again.
 CALM, LEAST_PACE = 0.65, 0.3
-STILL = 0.01  # converged once steps (in standard deviations) and relative changes of spreads are below this
+STILL = 0.02  # converged once steps (in standard deviations) and relative changes of spreads are below this
 PLAIN_BLOCK, WORN_BLOCK = 0, 2
 TURNS = 3
 
@@ -106,7 +106,7 @@ def _mode(states: list[State], spreads: Spreads, *, searching: bool) -> list[Flo
     covariance = np.zeros((len(mean), len(mean)))
     last, full = np.zeros(len(mean)), 1.0
     search = SEARCH_STEPS if searching else 0
-    for turn in range(STEPS):
+    for turn in range(STEPS if searching else FURTHER_STEPS):
         prior = bends.precision(spreads.bend)
         hessian = prior.copy()
         now = np.concatenate([np.r_[s.a, s.h] for s in states])
@@ -126,7 +126,7 @@ def _mode(states: list[State], spreads: Spreads, *, searching: bool) -> list[Flo
         for state, block in zip(states, blocks, strict=True):
             _learn_gauge(state, covariance[block, block])
         _learn_spreads(states, [covariance[block, block] for block in blocks], spreads)
-        if turn >= search:
+        if turn >= search:  # before, what is still wrong elsewhere would look like bends
             spreads.bend = bends.size(now, covariance, spreads.bend)
         after = np.array([*vars(spreads).values(), *(s.gauge_sd for s in states)])
         moved = float(np.max(np.abs(relative), initial=0.0))
