@@ -66,6 +66,7 @@ def addresses(shop: LookMill) -> Iterator[str]:
         "run-stop": shop.twin.runs.get(ref="open").pk,
         "lot-release": shop.north.incidents.get().hold.pk,
         "part": shop.die.pk, "part-life": shop.die.pk, "part-edit": shop.die.pk,
+        "part-stop": shop.screw.pk,
         "position-edit": shop.die_place.pk,
         "energy-edit": shop.north.energy_sources.earliest("pk").pk, "part-type-edit": shop.small.pk,
         "crop-edit": shop.rape.pk, "rule-edit": shop.flip_rule.pk, "plan-edit": PlanEntry.objects.get().pk,

@@ -8,11 +8,23 @@ from wearlog.calc.policy.mending import MendOrBuy, Way, mend_or_buy
 from wearlog.calc.policy.ordering import LATE_SHARE, Needed, OrderDay, days_needed, order_by
 from wearlog.calc.policy.remaining import left_of_life
 from wearlog.calc.policy.spares import SparesToKeep, spares_to_keep
-from wearlog.calc.policy.stopping import StopAdvice, Trend, oil_per_kg, stop_rule, trend_within
+from wearlog.calc.policy.stopping import (
+    Course,
+    StopAdvice,
+    Trend,
+    Usual,
+    drawn_to_usual,
+    oil_per_kg,
+    stop_rule,
+    trend_within,
+    trends_within,
+    usual_trend,
+)
 
 __all__ = [
     "ENOUGH",
     "LATE_SHARE",
+    "Course",
     "DiesToMake",
     "EdgeLives",
     "MendOrBuy",
@@ -22,10 +34,12 @@ __all__ = [
     "SparesToKeep",
     "StopAdvice",
     "Trend",
+    "Usual",
     "Way",
     "cost_rate",
     "days_needed",
     "dies_to_make",
+    "drawn_to_usual",
     "good_for",
     "left_of_life",
     "mend_or_buy",
@@ -37,4 +51,6 @@ __all__ = [
     "spread_of",
     "stop_rule",
     "trend_within",
+    "trends_within",
+    "usual_trend",
 ]

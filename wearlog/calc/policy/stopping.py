@@ -13,7 +13,10 @@ the least squares line with a mean of its own for each group,
     s = sum((a - a_group) (y - y_group)) / sum((a - a_group)^2),
 
 with Student's limits at (blocks - groups - 1) degrees of freedom, which are credible limits under a flat
-density. What fouls a press or dries a store lasts for weeks, so that blocks that follow each other are alike:
+density. A screw, the die before it and the barrel around it age together; `trends_within` tells them apart,
+as one least squares plane over their ages (blocks - groups - parts degrees of freedom).
+
+What fouls a press or dries a store lasts for weeks, so that blocks that follow each other are alike:
 with r their correlation (not below 0), the variance is (1 + r) / (1 - r) times as great and the degrees of
 freedom that many times fewer, as for an autoregression of first order. Advice is given only where the whole
 range of s lies on one side of 2 C / A^2. A trend that was seen in a small part of the life says little of the
@@ -29,6 +32,7 @@ practice, no source; the within-group line is analysis of covariance (textbook).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -41,6 +45,11 @@ from wearlog.calc.life import UNKNOWN, Limits
 Floats = npt.NDArray[np.float64]
 LEAST_FREEDOM: Final = 4
 MOST_ALIKE: Final = 0.8
+LEAST_PARTS: Final = 3
+ALIKE_AGES: Final = 1e-4
+"""Ages of two parts that differ by less of their variance are one and the same."""
+LITTLE: Final = 0.05
+"""Within so much of the lowest cost it matters little when a part is changed."""
 
 
 def oil_per_kg(seed_oil: float, cake_oil: float) -> float:
@@ -75,34 +84,105 @@ def trend_within(
     """The trend of a figure over the age, shape (runs,), within groups, (runs,); runs that share group and
     block are averaged. None where there are too few blocks. Raises ValueError for unequal lengths or numbers
     that are not finite."""
-    a, y = np.asarray(age, dtype=np.float64), np.asarray(figure, dtype=np.float64)
-    groups, blocks = np.asarray(group), np.asarray(block)
-    if not a.shape == y.shape == groups.shape == blocks.shape or a.ndim != 1:
+    a = np.asarray(age, dtype=np.float64)
+    if a.ndim != 1:
         raise ValueError("Ages, figures, groups and blocks must be lists of the same length.")
-    if not (np.all(np.isfinite(a)) and np.all(np.isfinite(y))):
+    return trends_within(a[None], figure, group, block)[0]
+
+
+def trends_within(
+    ages: npt.ArrayLike, figure: npt.ArrayLike, group: npt.ArrayLike, block: npt.ArrayLike
+) -> list[Trend | None]:
+    """The trends of a figure over several ages at once, shape (parts, runs), each with the others held; the
+    rest as for `trend_within`. None for all where there are too few blocks, and for an age that the others
+    and the groups tell wholly."""
+    every, y = np.asarray(ages, dtype=np.float64), np.asarray(figure, dtype=np.float64)
+    groups, blocks = np.asarray(group), np.asarray(block)
+    if every.ndim != 2 or not every.shape[1:] == y.shape == groups.shape == blocks.shape:
+        raise ValueError("Ages, figures, groups and blocks must be lists of the same length.")
+    if not (np.all(np.isfinite(every)) and np.all(np.isfinite(y))):
         raise ValueError("Ages and figures must be finite.")
-    if a.size == 0:
-        return None
+    none: list[Trend | None] = [None] * len(every)
+    if y.size == 0:
+        return none
     pairs, place = np.unique(np.stack([groups, blocks]), axis=1, return_inverse=True)
     place = place.ravel()
     size = np.bincount(place)
-    ages, figures = np.bincount(place, a) / size, np.bincount(place, y) / size
     names, own = np.unique(pairs[0], return_inverse=True)
     many = np.bincount(own)
-    from_ages = ages - (np.bincount(own, ages) / many)[own]
-    from_figures = figures - (np.bincount(own, figures) / many)[own]
-    freedom = ages.size - names.size - 1
-    reach = float(from_ages @ from_ages)
-    if freedom < LEAST_FREEDOM or reach <= 0:
-        return None
-    slope = float(from_ages @ from_figures) / reach
-    left = from_figures - slope * from_ages
+
+    def within(values: Floats) -> Floats:
+        """Means of blocks, about the mean of their group."""
+        mean = np.bincount(place, values) / size
+        return np.asarray(mean - (np.bincount(own, mean) / many)[own])
+
+    x, figures = np.stack([within(age) for age in every]), within(y)
+    freedom = size.size - names.size - len(every)
+    apart = [index for index in range(len(every)) if _apart(x, index)]
+    if freedom < LEAST_FREEDOM or not apart:
+        return none
+    told = np.linalg.inv(x[apart] @ x[apart].T)
+    slopes = told @ (x[apart] @ figures)
+    left = figures - slopes @ x[apart]
     alike = _alike(left, own)
     more = (1 + alike) / (1 - alike)
-    variance = more * float(left @ left) / freedom / reach
-    ends = [a[groups == name] for name in names]
-    seen = sum(float(ages_.max() - ages_.min()) for ages_ in ends)
-    return Trend(slope, math.sqrt(variance), freedom / more, seen)
+    variances = more * float(left @ left) / freedom * np.diagonal(told)
+    found = none
+    for place_, index in enumerate(apart):
+        seen = sum(float(np.ptp(every[index][groups == name])) for name in names)
+        found[index] = Trend(float(slopes[place_]), math.sqrt(variances[place_]), freedom / more, seen)
+    return found
+
+
+def _apart(x: Floats, index: int) -> bool:
+    """Whether an age differs at all, and otherwise than the others before it."""
+    reach = float(x[index] @ x[index])
+    if reach <= 0:
+        return False
+    others = x[:index]
+    rest = x[index] - np.linalg.lstsq(others.T, x[index], rcond=None)[0] @ others if index else x[index]
+    return float(rest @ rest) > ALIKE_AGES * reach
+
+
+@dataclass(frozen=True)
+class Usual:
+    """The trends of several parts of one type: their mean, its variance, the variance between parts, and how
+    many parts."""
+
+    mean: float
+    variance: float
+    between: float
+    parts: int
+
+
+def usual_trend(trends: Sequence[Trend]) -> Usual | None:
+    """What parts of one type have in common: each trend is its part's own with its standard error, and these
+    differ between parts with a variance that is found by moments (DerSimonian and Laird, "Meta-analysis in
+    clinical trials", Controlled Clinical Trials 7, 1986; from memory). None below `LEAST_PARTS`."""
+    known = [each for each in trends if each.se > 0]
+    if len(known) < LEAST_PARTS:
+        return None
+    slopes, variances = np.array([each.slope for each in known]), np.array([each.se**2 for each in known])
+    weights = 1 / variances
+    mean = float(weights @ slopes / weights.sum())
+    spread = float(weights @ (slopes - mean) ** 2)
+    scale = float(weights.sum() - (weights**2).sum() / weights.sum())
+    between = max(0.0, (spread - (len(known) - 1)) / scale)
+    weights = 1 / (variances + between)
+    return Usual(float(weights @ slopes / weights.sum()), float(1 / weights.sum()), between, len(known))
+
+
+def drawn_to_usual(own: Trend | None, usual: Usual) -> Trend:
+    """A part's trend with what others of its type showed: its own, drawn to the usual one the more the less
+    sure it is; without one of its own, the usual one with the variance between parts (Student's with two
+    degrees of freedom fewer than parts: Higgins, Thompson and Spiegelhalter, "A re-evaluation of
+    random-effects meta-analysis", Journal of the Royal Statistical Society A 172, 2009; from memory)."""
+    expected = usual.between + usual.variance
+    if own is None or own.se <= 0:
+        return own or Trend(usual.mean, math.sqrt(expected), usual.parts - 2, 0.0)
+    share = expected / (expected + own.se**2)
+    freedom = share * own.freedom + (1 - share) * (usual.parts - 2)
+    return Trend(share * own.slope + (1 - share) * usual.mean, math.sqrt(share) * own.se, freedom, own.seen)
 
 
 def _alike(left: Floats, own: npt.NDArray[np.intp]) -> float:
@@ -114,6 +194,37 @@ def _alike(left: Floats, own: npt.NDArray[np.intp]) -> float:
     follow = own[1:] == own[:-1]
     found = float(np.sum((left[1:] * left[:-1])[follow])) / whole
     return min(max(0.0, found + 1 / left.size), MOST_ALIKE)
+
+
+@dataclass(frozen=True)
+class Course:
+    """What a tonne costs on average, from the part's price and work and a loss that grows evenly, and at
+    which tonnes that is lowest; `little` is where it is at most `LITTLE` above. None where nothing is
+    lost."""
+
+    cost: float
+    slope: float
+
+    def average(self, tonnes: float) -> float:
+        """C / A + s A / 2."""
+        return self.cost / tonnes + max(self.slope, 0.0) * tonnes / 2
+
+    def next_tonne(self, tonnes: float) -> float:
+        """What the next tonne loses, s A."""
+        return max(self.slope, 0.0) * tonnes
+
+    @property
+    def lowest(self) -> float | None:
+        """The tonnes at which the average is lowest: sqrt(2 C / s)."""
+        return math.sqrt(2 * self.cost / self.slope) if self.slope > 0 and self.cost > 0 else None
+
+    @property
+    def little(self) -> tuple[float, float] | None:
+        """With x = A / lowest, the average is (x + 1 / x) / 2 times the lowest."""
+        if self.lowest is None:
+            return None
+        reach = math.sqrt((1 + LITTLE) ** 2 - 1)
+        return self.lowest * (1 + LITTLE - reach), self.lowest * (1 + LITTLE + reach)
 
 
 @dataclass(frozen=True)

@@ -70,12 +70,12 @@ NO_STOP_WORDS = {
     NoStop.NO_OIL_PRICE: gettext_lazy("Can't be said: oil has no price."),
     NoStop.NO_LABOUR_PRICE: gettext_lazy("Can't be said: work on it took hours, and labour has no price."),
     NoStop.NO_OIL_FIGURES: gettext_lazy(
-        "Can't be said: of the crop pressed last, too few weeks under this part have runs whose oil was "
-        "weighed or whose seed and cake were analysed."
+        "Can't be said: too few weeks under this part have runs whose oil was weighed or whose seed and cake "
+        "were analysed."
     ),
     NoStop.TOO_LITTLE_SEEN: gettext_lazy(
-        "Can't be said: the crop pressed last was pressed in less than half of this part's life, too little "
-        "to tell how its loss has grown."
+        "Can't be said: runs whose oil is known cover less than half of this part's life, too little to tell "
+        "how its loss has grown."
     ),
     NoStop.UNSURE: gettext_lazy(
         "Can't be said: the runs differ too much among themselves. The loss may be more or less than the "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web.reports.views import best, compare, costs, fitted, ordering, reliability, track
+from wearlog.web.reports.views import best, compare, costs, fitted, ordering, reliability, stopping, track
 
 urlpatterns: list[URLPattern] = [
     path("compare/", compare.compare, name="compare"),
@@ -14,6 +14,7 @@ urlpatterns: list[URLPattern] = [
     path("worth/", reliability.part_lives, name="worth"),
     path("worth/work/", reliability.repeated_work, name="worth-work"),
     path("worth/pays/", reliability.costs, name="worth-pays"),
+    path("parts/<int:pk>/stop/", stopping.part_stop, name="part-stop"),
     path("order/", ordering.to_order, name="to-order"),
     path("order/new/", ordering.order_new, name="order-new"),
     path("order/<int:pk>/arrived/", ordering.order_arrived, name="order-arrived"),

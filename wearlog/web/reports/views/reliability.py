@@ -23,7 +23,8 @@ from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import Cautions, cautions_for
 from wearlog.people.roles import Permission
 from wearlog.web.drawing.survivors import Survivors, survivors
-from wearlog.web.reports import sentences
+from wearlog.web.reports import sentences, stopping
+from wearlog.web.reports.costing import Amounts
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.words.kinds import kind_words
 
@@ -94,9 +95,9 @@ class StopLine:
     found: Stop
     press: str
     words: str
-    figures: str
-    left_out: bool
-    cautions: list[Caution]
+    lowest: str
+    why: str
+    """Why nothing can be said, else empty."""
 
 
 @dataclass(frozen=True)
@@ -203,7 +204,7 @@ def costs(request: MillRequest) -> HttpResponse:
     book = ledger()
     cautions = cautions_for(presses)
     currency = request.mill.currency
-    money = _Money(currency, system)
+    money = Amounts(system, currency)
 
     def said(used: set[int], action: str, kind: str, advised: bool) -> list[Caution]:
         """The cautions of advice; what is no advice shows none."""
@@ -241,13 +242,14 @@ def costs(request: MillRequest) -> HttpResponse:
         StopLine(
             each,
             presses[each.press_id],
-            _stop_words(each),
-            _stop_figures(each, money),
-            bool(each.left_out),
-            said({each.press_id}, "replace", record.types[each.part.type_id].kind, bool(each.stop)),
+            stopping.short(each),
+            stopping.lowest(each, money),
+            stopping.headline(each) if each.loss is None else "",
         )
         for each in stops(record, book)
     ]
+    stopped = [line for line in stop_lines if line.found.stop]
+    where = {line.found.press_id for line in stopped}
     context: dict[str, object] = {
         "advised": [line for line in planned if line.found.best_age is not None],
         "withheld": [
@@ -255,29 +257,16 @@ def costs(request: MillRequest) -> HttpResponse:
             for reason in dict.fromkeys(line.words for line in planned if line.found.best_age is None)
         ],
         "mending": mending,
-        "stops": stop_lines,
+        "stopped": stopped,
+        "stop_cautions": sentences.pressed_cautions(cautions, presses, where, action="replace", kind=""),
+        "going_on": [line for line in stop_lines if not line.found.stop],
+        "hours_left_out": any(line.found.left_out for line in stop_lines),
         "orders": [_order_line(each, record.as_of) for each in orders(record, known.edges, book)],
     }
     return render(request, "web/reports/reliability/costs.html", context)
 
 
-@dataclass(frozen=True)
-class _Money:
-    currency: str
-    system: str
-
-    def __call__(self, value: float | None) -> str:
-        if value is None:
-            return units.NOTHING
-        return f"{units.show_number(value, 2, self.system)} {self.currency}".strip()
-
-    def per_ton(self, per_tonne: float | None) -> str:
-        us = units.is_us(self.system)
-        scaled = None if per_tonne is None else per_tonne * (0.90718474 if us else 1)
-        return f"{self(scaled)}/{units.per_word(self.system)}"
-
-
-def _planned_words(found: PlannedReplacement, money: _Money) -> str:
+def _planned_words(found: PlannedReplacement, money: Amounts) -> str:
     if found.why is not None:
         return str(sentences.WITHHELD_WORDS[found.why])
     return _(
@@ -286,12 +275,12 @@ def _planned_words(found: PlannedReplacement, money: _Money) -> str:
     ) % {
         "age": sentences.amount(found.best_age, found.lives.by, money.system),
         "saving": units.show_number(100 * found.saving, 0, money.system),
-        "planned": money(found.planned_cost),
-        "failure": money(found.failure_cost),
+        "planned": money.money(found.planned_cost),
+        "failure": money.money(found.failure_cost),
     }
 
 
-def _mending_words(found: Mending, money: _Money) -> str:
+def _mending_words(found: Mending, money: Amounts) -> str:
     low, high = found.difference.low, found.difference.high
     if low is None or high is None:
         assert found.why is not None
@@ -315,30 +304,6 @@ def _mending_words(found: Mending, money: _Money) -> str:
         "%(less)s less, or up to %(more)s more."
     )
     return f"{sentences.WITHHELD_WORDS[found.why]} {words % figures}"
-
-
-def _stop_words(found: Stop) -> str:
-    if found.why is not None:
-        return str(sentences.NO_STOP_WORDS[found.why])
-    if found.stop:
-        return _("Stop it: a tonne now loses more than a tonne has cost on average so far.")
-    return _("Go on: a tonne now still loses less than a tonne has cost on average so far.")
-
-
-def _stop_figures(found: Stop, money: _Money) -> str:
-    if found.loss_now is None or found.loss_range is None:
-        return ""
-    return _(
-        "On %(crop)s it now loses %(loss)s (%(low)s to %(high)s), by %(basis)s and hours per tonne, each "
-        "harvest compared with itself; the average so far is %(average)s."
-    ) % {
-        "crop": found.crop,
-        "loss": money.per_ton(found.loss_now),
-        "low": money.per_ton(found.loss_range.low),
-        "high": money.per_ton(found.loss_range.high),
-        "basis": _("oil left in the cake") if found.analysed else _("weighed oil"),
-        "average": money.per_ton(found.average_so_far),
-    }
 
 
 def _order_line(found: Order, today: date) -> OrderLine:
