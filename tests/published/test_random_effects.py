@@ -1,9 +1,9 @@
 """What is usual for several parts, against a published analysis of thirteen trials with random effects.
 
 Counts: Colditz and others, "Efficacy of BCG vaccine in the prevention of tuberculosis", JAMA 271, 1994.
-Results of the method of DerSimonian and Laird for the logarithm of the relative risk: Viechtbauer, "Conducting
-meta-analyses in R with the metafor package", Journal of Statistical Software 36(3), 2010. Counts and results
-from memory.
+Results of the method of DerSimonian and Laird for the logarithm of the relative risk: Viechtbauer,
+"Conducting meta-analyses in R with the metafor package", Journal of Statistical Software 36(3), 2010. Counts
+and results from memory.
 """
 
 from __future__ import annotations

@@ -123,8 +123,9 @@ def test_a_planned_age_is_advised_where_it_pays(owner_page: Client) -> None:
 
 def test_a_screw_that_loses_more_than_it_has_cost_is_to_be_stopped(owner_page: Client) -> None:
     text = words(owner_page, "/worth/pays/")
-    assert "Stop it: a tonne now loses more than a tonne has cost on average so far." in text
-    assert "On rapeseed it now loses" in text
+    assert re.search(r"S1 \(P1, 300\.0 t\) Stop it\.", text), text
+    # 600 and a loss of 0.2 * 3 a tonne and tonne: sqrt(2 * 600 / 0.6) = 44.7 t.
+    assert "A tonne costs least if it is changed at about 45 t" in text
 
 
 def test_dies_to_make_name_number_and_day(owner_page: Client) -> None:
@@ -179,7 +180,7 @@ def test_an_empty_mill_says_so(client: Client, db: None) -> None:
     )
     text = words(client, "/worth/pays/")
     assert "No die type is on record." in text
-    assert "No screw is on a press." in text
+    assert "No screw, die or barrel is on a press." in text
 
 
 @pytest.mark.parametrize("address", ["/worth/", "/worth/work/", "/worth/pays/"])
