@@ -19,12 +19,14 @@ from wearlog.calc.wear import (
     Gauge,
     Learned,
     Quantiles,
+    SeedToLimit,
     TypeFit,
     TypeRecord,
     Work,
     answers,
     fingerprint,
     learn,
+    seed_to_limit,
     wear_along,
 )
 from wearlog.forecasts import lessons
@@ -147,6 +149,10 @@ class Edges:
         """The fits of a part's type and of one of its edges; an unused edge has the fit of a new one."""
         fit = self.fits[part.type_id]
         return fit, fit.edges.get((part.id, edge), fit.new_edge)
+
+    def to_limit(self, type_id: int) -> SeedToLimit | None:
+        """The seed that edges of a type took to their limit; None where the type has none."""
+        return seed_to_limit(self._type_records[type_id])
 
     @cached_property
     def candidates(self) -> Mapping[int, Candidates]:

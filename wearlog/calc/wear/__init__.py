@@ -9,15 +9,18 @@ from wearlog.calc.wear.fleet import fit_fleet, fit_type
 from wearlog.calc.wear.learned import Learned, fingerprint, learn
 from wearlog.calc.wear.records import EdgeRecord, Gauge, TypeRecord, Work
 from wearlog.calc.wear.state import odd_share
+from wearlog.calc.wear.to_limit import MIXED, SeedToLimit, seed_to_limit
 
 __all__ = [
     "BASES",
+    "MIXED",
     "EdgeFit",
     "EdgeRecord",
     "Gauge",
     "Learned",
     "Quantiles",
     "Scenarios",
+    "SeedToLimit",
     "TypeFit",
     "TypeRecord",
     "Work",
@@ -27,5 +30,6 @@ __all__ = [
     "fit_type",
     "learn",
     "odd_share",
+    "seed_to_limit",
     "wear_along",
 ]

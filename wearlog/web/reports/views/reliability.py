@@ -18,6 +18,7 @@ from wearlog.compare.reliability import Ended, PartLife, TypeLives, type_lives
 from wearlog.compare.repeats import Repeat, Thing, Trend, repeats
 from wearlog.compare.replacing import Mending, PlannedReplacement, mend_or_buy, planned_replacement
 from wearlog.compare.stopping import Stop, stops
+from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import Cautions, cautions_for
@@ -25,6 +26,7 @@ from wearlog.people.roles import Permission
 from wearlog.web.drawing.survivors import Survivors, survivors
 from wearlog.web.reports import sentences, stopping
 from wearlog.web.reports.costing import Amounts
+from wearlog.web.reports.limits import ToLimit, to_limit
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.words.kinds import kind_words
 
@@ -53,6 +55,7 @@ class LifeLine:
     picture_words: str
     reach: str
     in_use: list[InUse]
+    to_limit: list[ToLimit]
 
 
 @dataclass(frozen=True)
@@ -119,11 +122,11 @@ def _known(request: MillRequest) -> tuple[Forecast, dict[int, str], str]:
 def part_lives(request: MillRequest) -> HttpResponse:
     """Every part type with a part on record."""
     known, presses, system = _known(request)
-    found = [_life_line(each, presses, system) for each in type_lives(known.ground.record)]
+    found = [_life_line(each, presses, known.edges, system) for each in type_lives(known.ground.record)]
     return render(request, "web/reports/reliability/part_lives.html", {"lines": found})
 
 
-def _life_line(each: TypeLives, presses: dict[int, str], system: str) -> LifeLine:
+def _life_line(each: TypeLives, presses: dict[int, str], edges: Edges, system: str) -> LifeLine:
     left = {id(one.lived): one for one in each.left}
     in_use = []
     for one in each.working[:MOST_THINGS]:
@@ -147,6 +150,7 @@ def _life_line(each: TypeLives, presses: dict[int, str], system: str) -> LifeLin
         _picture_words(each, system) if picture else "",
         sentences.amount(picture.reach, each.by, system) if picture else "",
         in_use,
+        to_limit(edges, each.type.id, system),
     )
 
 
