@@ -108,7 +108,7 @@ def test_the_lowest_cost_lies_where_a_tonne_loses_what_a_tonne_has_cost(shop: Sh
     assert lowest is not None
     # sqrt(2 * 600 / 1.2) = 31.6 t.
     assert lowest == pytest.approx(31.6, rel=0.04)
-    assert courses[1].next_tonne(lowest) == pytest.approx(courses[1].average(lowest))
+    assert courses[1].average(lowest) == pytest.approx(courses[1].slope * lowest)
 
 
 def test_ages_are_those_of_the_life_in_use(shop: Shop) -> None:

@@ -64,6 +64,13 @@ class Danger(Enum):
     OILY_RAGS = "rags and cake wet with oil heat up by themselves"
 
 
+class Loss(Enum):
+    """By what oil left in the cake and slower pressing tell of the wear of a part."""
+
+    OWN_LIFE = "its own life"
+    ON_PRESS = "all edges of its type on a press, since one is too short-lived to tell"
+
+
 @dataclass(frozen=True, kw_only=True)
 class KindOf:
     """The properties of the parts of a kind.
@@ -71,6 +78,7 @@ class KindOf:
     dangers: those of the part itself, possibly none; the hazards of every press are added.
     behind_head: the head must come off to reach it.
     ground_by_seed: the seed wears it, and the press can't work without it.
+    loss: by what lost oil and time tell of its wear; None where they don't.
     builds: the builds of which a new press gets a position for it, or several where they are usual there
     (`pieces`); in_each_barrel: a press with two barrels gets one for each.
     tools: what is needed to open the machine for it; gauge: what measures or tests it. None where the kind
@@ -80,6 +88,7 @@ class KindOf:
     dangers: tuple[Danger, ...]
     behind_head: bool = False
     ground_by_seed: bool = False
+    loss: Loss | None = None
     builds: tuple[Build, ...] = EVERY_BUILD
     pieces: int = 1
     in_each_barrel: bool = False
@@ -94,6 +103,7 @@ KINDS = exhaustive(
             dangers=(Danger.CUTS, Danger.HEAVY),
             behind_head=True,
             ground_by_seed=True,
+            loss=Loss.OWN_LIFE,
             builds=WITH_BARREL,
             in_each_barrel=True,
             tools=_("spanners for the head, a puller, a stand to lay the screw on"),
@@ -119,6 +129,7 @@ KINDS = exhaustive(
             dangers=(Danger.CUTS,),
             behind_head=True,
             ground_by_seed=True,
+            loss=Loss.ON_PRESS,
             builds=WITH_BARREL,
             in_each_barrel=True,
             tools=_("spanners for the head, a soft drift"),
@@ -135,6 +146,7 @@ KINDS = exhaustive(
         Kind.BARREL: KindOf(
             dangers=(Danger.CUTS, Danger.HEAVY),
             behind_head=True,
+            loss=Loss.OWN_LIFE,
             builds=WITH_BARREL,
             in_each_barrel=True,
             tools=_("spanners for the barrel, something to hold its weight"),
@@ -181,3 +193,5 @@ KINDS = exhaustive(
 
 GROUND_BY_SEED = tuple(kind for kind in Kind if KINDS[kind].ground_by_seed)
 """Screws and dies, and what a cage press has instead, which most work at a press is about."""
+LEAVES_OIL = tuple(kind for kind in Kind if KINDS[kind].loss)
+"""Parts whose wear leaves oil in the cake or slows the press."""

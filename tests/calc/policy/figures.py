@@ -19,7 +19,7 @@ from scipy import special
 
 from tests.calc.pages import put_between
 from wearlog.calc.life import fit_life, least_shape
-from wearlog.calc.policy import Way, dies_to_make, mend_or_buy, replacement, stop_rule, trend_within
+from wearlog.calc.policy import Trend, Way, dies_to_make, mend_or_buy, replacement, stop_rule, trends_within
 
 Floats = npt.NDArray[np.float64]
 PAGE = Path(__file__).resolve().parents[3] / "docs" / "methods" / "policy.md"
@@ -28,6 +28,13 @@ BEGIN, END = "<!-- figures: python -m tests.calc.policy.figures --write -->", "<
 COST, TONNES = 600.0, 360.0
 EVEN = 2 * COST / TONNES**2
 """The growth of a screw's loss at which stopping and going on cost the same."""
+
+
+def trend_within(
+    age: npt.ArrayLike, figure: npt.ArrayLike, group: npt.ArrayLike, block: npt.ArrayLike
+) -> Trend | None:
+    """The trend over one age alone."""
+    return trends_within(np.asarray(age, dtype=np.float64)[None], figure, group, block)[0]
 
 
 def screw_runs(

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from tests.calc.policy.figures import EVEN, screw_runs, stop_advice
-from wearlog.calc.policy import Trend, oil_per_kg, stop_rule, trend_within
+from tests.calc.policy.figures import EVEN, screw_runs, stop_advice, trend_within
+from wearlog.calc.policy import Trend, oil_per_kg, stop_rule
 
 
 def plain_trend(

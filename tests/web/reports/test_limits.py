@@ -29,7 +29,6 @@ def test_lives_that_came_near_the_limit_are_shown_by_crop(client: Client, db: No
     html = client.get("/worth/").content.decode()
     text = unescape(re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html)))
     # The mean of 10 and 10.526 t, and their standard deviation by n - 1 (by hand).
-    assert re.search(r"rapeseed 2 10\.26 t 372\.2 kg 10\.00 t to 10\.53 t", text), text[text.index("Seed to") :][
-        :400
-    ]
+    row = r"rapeseed 2 10\.26 t 372\.2 kg 10\.00 t to 10\.53 t"
+    assert re.search(row, text), text[text.index("Seed to") :][:400]
     assert "the last gauge is carried on to the limit" in text

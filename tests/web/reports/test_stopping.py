@@ -80,17 +80,17 @@ def test_the_picture_says_the_same_to_those_who_can_not_see_it(owner: Client) ->
 
 def test_prices_can_be_tried_and_the_log_stays_as_it_is(owner: Client) -> None:
     # A quarter of the price of oil: sqrt(2 * 600 / 0.75) = 40 t.
-    text = words(owner, f"{address()}?oil=0.75&part=600")
+    text = words(owner, f"{address()}?oil_price=0.75&part_price=600")
     assert "changed at about 40 t" in text
     assert "Oil, per kg: 0.75" in text
     # Four times the price of the part: sqrt(2 * 2400 / 3) = 40 t.
-    assert "changed at about 40 t" in words(owner, f"{address()}?oil=3&part=2400")
+    assert "changed at about 40 t" in words(owner, f"{address()}?oil_price=3&part_price=2400")
     assert Price.objects.get().price == 3
     assert "changed at about 20 t" in words(owner, address())
 
 
 def test_a_price_that_is_none_is_said_and_the_one_on_record_counts(owner: Client) -> None:
-    text = words(owner, f"{address()}?oil=much&part=600")
+    text = words(owner, f"{address()}?oil_price=much&part_price=600")
     assert "Oil, per kg: Enter a number." in text
     assert "changed at about 20 t" in text
 
@@ -98,7 +98,7 @@ def test_a_price_that_is_none_is_said_and_the_one_on_record_counts(owner: Client
 def test_a_missing_price_can_be_tried_too(owner: Client) -> None:
     Price.objects.all().delete()
     assert "Can't be said: oil has no price." in words(owner, address())
-    assert "changed at about 20 t" in words(owner, f"{address()}?oil=3")
+    assert "changed at about 20 t" in words(owner, f"{address()}?oil_price=3")
 
 
 def test_other_parts_have_nothing_to_weigh(owner: Client) -> None:

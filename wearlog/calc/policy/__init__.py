@@ -16,7 +16,6 @@ from wearlog.calc.policy.stopping import (
     drawn_to_usual,
     oil_per_kg,
     stop_rule,
-    trend_within,
     trends_within,
     usual_trend,
 )
@@ -50,7 +49,6 @@ __all__ = [
     "spares_to_keep",
     "spread_of",
     "stop_rule",
-    "trend_within",
     "trends_within",
     "usual_trend",
 ]

@@ -4,7 +4,7 @@ The loss (oil left in the cake, slower pressing) is taken to grow evenly with wh
 tonne and tonne. After A tonnes a tonne loses s A, all tonnes together have lost s A^2 / 2, and part and work
 have cost C. Going on pays while s A < (C + s A^2 / 2) / A, that is while s < 2 C / A^2.
 
-s is the trend of the loss over the part's age *within* groups (`trend_within`): runs of one press and one
+s is the trend of the loss over the part's age *within* groups (`trends_within`): runs of one press and one
 harvest are compared with each other only, since harvests differ in oil by more than a worn screw costs, and
 part and harvest age together. The part's age is that of its whole life, across refits. Runs of one lot or
 week are alike too; they are averaged to blocks first, so that many runs of one lot count once. The trend is
@@ -78,24 +78,13 @@ class Trend:
         return Limits(self.slope - reach, self.slope + reach)
 
 
-def trend_within(
-    age: npt.ArrayLike, figure: npt.ArrayLike, group: npt.ArrayLike, block: npt.ArrayLike
-) -> Trend | None:
-    """The trend of a figure over the age, shape (runs,), within groups, (runs,); runs that share group and
-    block are averaged. None where there are too few blocks. Raises ValueError for unequal lengths or numbers
-    that are not finite."""
-    a = np.asarray(age, dtype=np.float64)
-    if a.ndim != 1:
-        raise ValueError("Ages, figures, groups and blocks must be lists of the same length.")
-    return trends_within(a[None], figure, group, block)[0]
-
-
 def trends_within(
     ages: npt.ArrayLike, figure: npt.ArrayLike, group: npt.ArrayLike, block: npt.ArrayLike
 ) -> list[Trend | None]:
-    """The trends of a figure over several ages at once, shape (parts, runs), each with the others held; the
-    rest as for `trend_within`. None for all where there are too few blocks, and for an age that the others
-    and the groups tell wholly."""
+    """The trends of a figure over several ages at once, shape (parts, runs), each with the others held,
+    within groups, (runs,); runs that share group and block are averaged. None for all where there are too few
+    blocks, and for an age that the others and the groups tell wholly. Raises ValueError for unequal lengths
+    or numbers that are not finite."""
     every, y = np.asarray(ages, dtype=np.float64), np.asarray(figure, dtype=np.float64)
     groups, blocks = np.asarray(group), np.asarray(block)
     if every.ndim != 2 or not every.shape[1:] == y.shape == groups.shape == blocks.shape:
@@ -208,10 +197,6 @@ class Course:
     def average(self, tonnes: float) -> float:
         """C / A + s A / 2."""
         return self.cost / tonnes + max(self.slope, 0.0) * tonnes / 2
-
-    def next_tonne(self, tonnes: float) -> float:
-        """What the next tonne loses, s A."""
-        return max(self.slope, 0.0) * tonnes
 
     @property
     def lowest(self) -> float | None:

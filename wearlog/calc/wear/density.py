@@ -65,7 +65,7 @@ class Lives:
         out = np.asarray(values)[np.maximum(self.row, 0)]
         return np.where(self.there.reshape(self.there.shape + (1,) * (out.ndim - 2)), out, empty)
 
-    def told(self, sizes: Floats, length: float, errors: Floats, known: Floats) -> Told:
+    def told(self, sizes: Floats, length: float, errors: Floats, known: Floats) -> Products:
         """What rows tell by A for one or several sizes of the noise (...), with the variances of the errors
         (..., L, n), of m columns `known` (L, n, m)."""
         common = np.concatenate([self.u[:, :, None], self.shifts], axis=2)
@@ -83,7 +83,7 @@ class Lives:
             told += away[..., :own, None] * weighed[..., None, :]
             squares += away[..., own:] * weighed[..., own:]
             log_det += np.log(variance, out=np.zeros_like(variance), where=self.there[:, step]).sum(axis=-1)
-        return Told(self, told, squares, log_det)
+        return Products(self, told, squares, log_det)
 
     def solved(self, noise: Noise, errors: Floats, known: Floats, *, part: float, life: float) -> Solved:
         """C solved for known columns (L, n, m), from the variances of errors (L, n; 1 where a life has fewer
@@ -178,7 +178,7 @@ class _Filter:
 
 
 @dataclass(frozen=True)
-class Told:
+class Products:
     """What rows tell, for one or several choices (the leading axes): the products by A^-1 of u and the
     shifts with all columns, `own` (..., L, 1 + J, 1 + J + m), and of each known column with itself, `squares`
     (..., L, m); and log det A (...)."""
@@ -188,11 +188,11 @@ class Told:
     squares: Floats
     log_det: Floats
 
-    def choice(self, index: int) -> Told:
+    def choice(self, index: int) -> Products:
         """One of several choices."""
-        return Told(self.lives, self.own[index], self.squares[index], self.log_det[index])
+        return Products(self.lives, self.own[index], self.squares[index], self.log_det[index])
 
-    def by_part(self, life: Floats) -> Told:
+    def by_part(self, life: Floats) -> Products:
         """The same by A + life^2 * U U', summed over the lives of each part, for one or several spreads
         between the lives of one part."""
         by_progress, size = self.own[..., 0, :], np.asarray(life)[..., None] ** 2
@@ -201,7 +201,7 @@ class Told:
         columns = self.own.shape[-2]
         own = self.own - by_progress[..., :columns, None] * weighed[..., None, :]
         squares = self.squares - by_progress[..., columns:] * weighed[..., columns:]
-        return Told(
+        return Products(
             self.lives,
             self.lives.by_part(own, -3),
             self.lives.by_part(squares, -2),

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wearlog.calc.wear.density import Lives, Told, as_few
+from wearlog.calc.wear.density import Lives, Products, as_few
 from wearlog.calc.wear.lives import Ints
 from wearlog.calc.wear.noise import Noise
 from wearlog.calc.wear.records import Floats
@@ -182,14 +182,16 @@ class _Search:
             known = np.concatenate([known, as_few(unsure, readings.part[rows])], axis=1)
         self.known = self.lives.spread(known)
 
-    def told(self, error: Floats, *, sizes: Floats | float, length: float, gauges: Floats | float) -> Told:
+    def told(
+        self, error: Floats, *, sizes: Floats | float, length: float, gauges: Floats | float
+    ) -> Products:
         """What the readings tell for one or several sizes of noise, or errors of the gauge."""
         error, gauges = error[self.rows], np.asarray(gauges)[..., None]
         variances = np.where(self.plain, gauges**2 * error, error)
         errors = np.moveaxis(self.lives.spread(np.moveaxis(variances, -1, 0)), (0, 1), (-2, -1))
         return self.lives.told(np.asarray(sizes), length, errors, self.known)
 
-    def heights(self, told: Told, part: Floats | float, spread: Floats | float) -> Floats:
+    def heights(self, told: Products, part: Floats | float, spread: Floats | float) -> Floats:
         """The logarithm of the posterior density of each choice, up to a constant and the priors of the noise
         and the gauge."""
         squares, log_det = told.by_part(np.asarray(spread)).whole(np.asarray(part))

@@ -2,6 +2,5 @@
 
 from wearlog.compare.stopping.advice import Asked, NoStop, Stop, stops
 from wearlog.compare.stopping.pressed import pressed
-from wearlog.compare.stopping.seats import WEARING
 
-__all__ = ["WEARING", "Asked", "NoStop", "Stop", "pressed", "stops"]
+__all__ = ["Asked", "NoStop", "Stop", "pressed", "stops"]

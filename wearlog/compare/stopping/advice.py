@@ -28,14 +28,13 @@ from wearlog.calc.life import Limits
 from wearlog.calc.policy import Course, Trend, Usual
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
 from wearlog.compare.stopping.pressed import PressedRuns, counts, pressed
-from wearlog.compare.stopping.seats import WEARING, Lives, Seat, Stay
+from wearlog.compare.stopping.seats import Lives, Seat, SeatStay
+from wearlog.equipment.kinds import KINDS, LEAVES_OIL, Kind, Loss
 from wearlog.history.record import Record
 from wearlog.history.rows import Flags, Floats, Ints, PartRow
 from wearlog.runs.seasons import SEASON_START, parse_start, season_years
 
 WEEK_S = 7 * 86400.0
-SHORT_LIVED = ("die",)
-"""Kinds of which all edges of a type on one press tell together."""
 
 
 class NoStop(StrEnum):
@@ -120,9 +119,13 @@ def stops(
     return made
 
 
-def _place(record: Record, stay: Stay) -> tuple[int, str, str]:
+def _place(record: Record, stay: SeatStay) -> tuple[int, str, str]:
     part = record.parts[stay.part_id]
-    return WEARING.index(record.types[part.type_id].kind), part.code, stay.edge
+    return LEAVES_OIL.index(Kind(record.types[part.type_id].kind)), part.code, stay.edge
+
+
+def _by_press(kind: str) -> bool:
+    return KINDS[Kind(kind)].loss is Loss.ON_PRESS
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,7 +159,7 @@ class _Ground:
         self._presses: Mapping[int, _OnPress] | None = None
         self._of_type: dict[int, tuple[dict[tuple[int, ...], _Told], Usual | None]] = {}
 
-    def taken_kg(self, stay: Stay) -> Floats:
+    def taken_kg(self, stay: SeatStay) -> Floats:
         """The seed of the life by crop so far."""
         position = self.record.positions[stay.position_id]
         timeline = self.record.timelines_of([position.press_id])[position.press_id]
@@ -164,7 +167,7 @@ class _Ground:
         share = 1.0 if position.barrel in timeline.barrel_lanes else position.share
         return np.asarray(stay.before_kg + share * kilograms)
 
-    def advice(self, stay: Stay, bare: Stop) -> Stop:
+    def advice(self, stay: SeatStay, bare: Stop) -> Stop:
         type_ = self.record.types[bare.part.type_id]
         price = self.asked.part if self.asked.part is not None else self.ledger.unit_cost.get(type_.id)
         if price is None:
@@ -183,7 +186,7 @@ class _Ground:
             loss = policy.drawn_to_usual(loss, usual)
         elif loss is None:
             return replace(bare, why=NoStop.NO_OIL_FIGURES)
-        elif type_.kind not in SHORT_LIVED and loss.seen < tonnes / 2:
+        elif not _by_press(type_.kind) and loss.seen < tonnes / 2:
             return replace(bare, why=NoStop.TOO_LITTLE_SEEN)
         assert bare.cost is not None
         found = policy.stop_rule(
@@ -204,7 +207,7 @@ class _Ground:
             why=NoStop.UNSURE if found.stop is None else None,
         )
 
-    def _work(self, stay: Stay) -> float | None:
+    def _work(self, stay: SeatStay) -> float | None:
         """The cost of the work on the part in this life; None where labour has no price."""
         since = min(each.start for each in self.lives.of_seat[stay.position_id] if each.life == stay.life)
         total = 0.0
@@ -218,9 +221,9 @@ class _Ground:
             total += (bill.cost or 0.0) + (bill.labour_h or 0.0) * (price or 0.0)
         return total
 
-    def _unit(self, stay: Stay, kind: str, press_id: int) -> tuple[int, ...]:
+    def _unit(self, stay: SeatStay, kind: str, press_id: int) -> tuple[int, ...]:
         """What tells of a part: its own life, or all edges of its type on the press."""
-        return (press_id,) if kind in SHORT_LIVED else (-1, stay.life)
+        return (press_id,) if _by_press(kind) else (-1, stay.life)
 
     def _told(self, type_id: int) -> tuple[dict[tuple[int, ...], _Told], Usual | None]:
         """What each life of a type told (of dies: what those on each press told), and what is usual."""
@@ -263,7 +266,7 @@ class _Ground:
         age = np.concatenate([table.age_t for table in kept])
         others = [
             np.concatenate([table.others[kind] for table in kept])
-            for kind in WEARING
+            for kind in LEAVES_OIL
             if all(kind in table.others for table in kept)
         ]
         ages = np.stack([age, *(other for other in others if not np.isnan(other).any())])
@@ -325,8 +328,8 @@ class _Table:
         )
         ages = [np.where(within, seat.age_t, np.nan) for seat, within in zip(mine, inside, strict=True)]
         others = {
-            other: _mean([seat.age_t for seat in on.seats if seat.kind == other])[own]
-            for other in WEARING
+            str(other): _mean([seat.age_t for seat in on.seats if seat.kind == other])[own]
+            for other in LEAVES_OIL
             if other != kind and any(seat.kind == other for seat in on.seats)
         }
         runs = on.runs

@@ -14,16 +14,14 @@ from itertools import pairwise
 import numpy as np
 
 from wearlog.calc.exposure import exposures
+from wearlog.equipment.kinds import LEAVES_OIL
 from wearlog.history.record import Record
 from wearlog.history.rows import FittingRow, Floats, Ints
 from wearlog.service.work import RENEWS
 
-WEARING = ("screw", "die", "barrel")
-"""Parts whose wear leaves oil in the cake or slows the press."""
-
 
 @dataclass(frozen=True, eq=False)
-class Stay:
+class SeatStay:
     """A stretch of one life on one seat. `before_kg` (crops,) is what the life had taken when it began."""
 
     life: int
@@ -50,8 +48,8 @@ class Lives:
     """The stays of all wearing parts, by seat and in order of time, and the number of the life that each part
     in place is in."""
 
-    of_seat: dict[int, list[Stay]]
-    of_part: dict[int, Stay]
+    of_seat: dict[int, list[SeatStay]]
+    of_part: dict[int, SeatStay]
 
     @classmethod
     def of(cls, record: Record) -> Lives:
@@ -59,7 +57,7 @@ class Lives:
         for service in record.services:
             if service.action in RENEWS and service.part_id is not None:
                 renewed[service.part_id].append(service.done)
-        wearing = {pk for pk, part in record.parts.items() if record.types[part.type_id].kind in WEARING}
+        wearing = {pk for pk, part in record.parts.items() if record.types[part.type_id].kind in LEAVES_OIL}
         cut = [
             (row, piece, start, end)
             for part_id in sorted(wearing & record.fittings_of.keys())
@@ -69,12 +67,12 @@ class Lives:
         taken = _taken(record, [(row.position_id, start, end) for row, _, start, end in cut])
         numbers: dict[tuple[int, str, int], int] = {}
         so_far: dict[int, Floats] = {}
-        of_seat: dict[int, list[Stay]] = defaultdict(list)
-        of_part: dict[int, Stay] = {}
+        of_seat: dict[int, list[SeatStay]] = defaultdict(list)
+        of_part: dict[int, SeatStay] = {}
         for (row, piece, start, end), kilograms in zip(cut, taken, strict=True):
             life = numbers.setdefault((row.part_id, row.edge, piece), len(numbers))
             before = so_far.get(life, np.zeros(len(record.crops)))
-            stay = Stay(life, row.part_id, row.edge, row.position_id, start, end, before)
+            stay = SeatStay(life, row.part_id, row.edge, row.position_id, start, end, before)
             so_far[life] = before + kilograms
             of_seat[row.position_id].append(stay)
             if row.removed is None:

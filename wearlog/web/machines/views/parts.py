@@ -16,7 +16,7 @@ from django_tables2 import RequestConfig
 
 from wearlog.calc.slips import Proposal, proposals
 from wearlog.compare import worked
-from wearlog.compare.stopping import WEARING
+from wearlog.equipment.kinds import LEAVES_OIL
 from wearlog.equipment.models import Fitting, Kind, Part
 from wearlog.equipment.queries import history_of
 from wearlog.forecasts.along import GaugeAlong, WearAlong
@@ -212,7 +212,7 @@ def part(request: MillRequest, pk: int) -> HttpResponse:
             "part": shown,
             "today": today,
             "place": place,
-            "stops": place and shown.part_type.kind in WEARING,
+            "stops": place and shown.part_type.kind in LEAVES_OIL,
             "shelf": next_when_fitted(shown, edges, str(request.units)) if on_shelf else None,
             "charts": charts,
             "edges": edge_lines(shown, edges, list(measurements_of(shown)), charts),

@@ -30,8 +30,8 @@ class PricesToTry(forms.Form):
     """Two sliders, of the oil's and the part's price. What is left out or can't be read counts as the price
     on record."""
 
-    oil = forms.DecimalField(label=_("Oil, per kg"), required=False, min_value=0)
-    part = forms.DecimalField(label=_("The part, new"), required=False, min_value=0)
+    oil_price = forms.DecimalField(label=_("Oil, per kg"), required=False, min_value=0)
+    part_price = forms.DecimalField(label=_("The part, new"), required=False, min_value=0)
 
     def __init__(self, data: QueryDict | None, *, usual: Asked, currency: str) -> None:
         super().__init__(data)
@@ -40,7 +40,7 @@ class PricesToTry(forms.Form):
     def asked(self) -> Asked:
         """The prices that were chosen."""
         self.is_valid()
-        oil, part = (self.cleaned_data.get(name) for name in ("oil", "part"))
+        oil, part = (self.cleaned_data.get(name) for name in ("oil_price", "part_price"))
         return Asked(*(None if price is None else float(price) for price in (oil, part)))
 
     def sliders(self) -> list[Slider]:
@@ -48,8 +48,8 @@ class PricesToTry(forms.Form):
         chosen = self.asked() if self.is_bound else Asked()
         made = []
         for name, now, usual in (
-            ("oil", chosen.oil, self.usual.oil),
-            ("part", chosen.part, self.usual.part),
+            ("oil_price", chosen.oil, self.usual.oil),
+            ("part_price", chosen.part, self.usual.part),
         ):
             value = now if now is not None else usual
             most = 2 * max(usual or 0.0, value or 0.0) or 1.0
