@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from wearlog.web.setup.views import crops, devices, exchange, parts, people, presses, rules, whole_press
+from wearlog.web.setup.views import (
+    crops,
+    devices,
+    exchange,
+    last_year,
+    parts,
+    people,
+    presses,
+    rules,
+    whole_press,
+)
 
 urlpatterns: list[URLPattern] = [
     path("presses/new/", whole_press.press_new, name="press-new"),
@@ -30,6 +40,7 @@ urlpatterns: list[URLPattern] = [
     path("rules/<int:pk>/", rules.rule_edit, name="rule-edit"),
     path("plan/", rules.plan, name="plan"),
     path("plan/new/", rules.plan_new, name="plan-new"),
+    path("plan/as-last-year/", last_year.plan_as_last_year, name="plan-as-last-year"),
     path("plan/<int:pk>/", rules.plan_edit, name="plan-edit"),
     path("prices/", rules.prices, name="prices"),
     path("prices/new/", rules.price_new, name="price-new"),

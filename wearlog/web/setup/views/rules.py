@@ -106,7 +106,10 @@ def plan(request: MillRequest) -> HttpResponse:
             "heading": _("Season plan"),
             "calendar": _calendar(today, system),
             "groups": groups,
-            "adds": [(reverse("web:plan-new"), _("Add to the plan"))],
+            "adds": [
+                (reverse("web:plan-new"), _("Add to the plan")),
+                (reverse("web:plan-as-last-year"), _("Plan as last year")),
+            ],
             "empty": _(
                 "Nothing is planned yet. With a plan the dates of wear follow what you mean to press, "
                 "instead of what you pressed before."
