@@ -26,6 +26,7 @@ FOLDERS = (
     "compare",
     "reminders",
     "web",
+    "journeys",
 )
 
 

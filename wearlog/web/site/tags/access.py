@@ -39,6 +39,8 @@ MENUS = (
         (
             ("compare", gettext_lazy("Hours per tonne"), Permission.VIEW),
             ("worth", gettext_lazy("What lasts and what pays"), Permission.VIEW),
+            ("worth-pays", gettext_lazy("What pays"), Permission.OWN),
+            ("costs", gettext_lazy("What a tonne costs"), Permission.OWN),
             ("to-order", gettext_lazy("What to order"), Permission.VIEW),
             ("plan", gettext_lazy("Season plan"), Permission.VIEW),
             ("season-report", gettext_lazy("End of season"), Permission.VIEW),
