@@ -55,6 +55,7 @@ def test_nothing_in_the_book_happens_on_its_reference_day_or_later() -> None:
     columns = [
         (table.file, column.name)
         for table in TABLES
+        if not table.came_later  # the book is older than such files
         for column in table.columns
         if column.name.endswith(("_on", "_at"))
         and (table.name, column.name) not in ahead

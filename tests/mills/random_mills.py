@@ -223,6 +223,19 @@ def mills(draw: Any) -> dict[str, list[Row]]:
         for press in presses
         for crop in crops
     ]
+    tables["part_orders"] = [
+        {
+            "ref": ref,
+            "part_type": draw(st.sampled_from(tables["part_types"]))["part_type"],
+            "count": draw(st.integers(1, 100)),
+            "ordered_on": "2025-08-01",
+            "expected_on": draw(maybe(days)),
+            "arrived_on": draw(maybe(st.just("2025-08-20"))),
+            "supplier": draw(texts),
+            "note": draw(texts),
+        }
+        for ref in draw(st.lists(codes, max_size=2, unique=True))
+    ]
     tables["energy_sources"] = [
         {
             "press": press,

@@ -11,7 +11,7 @@ from functools import cached_property
 
 from django.db import models
 
-from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
+from wearlog.equipment.models import Fitting, Part, PartOrder, PartType, Position, Press
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook.exchange.cells import Code, Day, Form, Instant, Number, Tags, Text, WholeNumber, YesNo
 from wearlog.people import fields
@@ -124,13 +124,15 @@ class Column:
 class Table:
     """One file. `key` names the columns that identify a record; `entries` lists all columns in order, as
     plain names where the defaults of Column suffice. A field of the model that is neither listed there nor
-    `left_out` is a column that came later, behind the others."""
+    `left_out` is a column that came later, behind the others. `came_later`: the file was added to the format
+    later and is written only where there is a record."""
 
     name: str
     model: type[models.Model]
     key: tuple[str, ...]
     entries: tuple[Column | str, ...]
     left_out: tuple[str, ...] = ()
+    came_later: bool = False
 
     @cached_property
     def columns(self) -> tuple[Column, ...]:
@@ -385,6 +387,22 @@ TABLES = (
         Price,
         ("item", "from_on"),
         ("item", "from_on", "price"),
+    ),
+    Table(
+        "part_orders",
+        PartOrder,
+        ("ref",),
+        (
+            "ref",
+            Column("part_type", "part_type__code", refers="part_types"),
+            "count",
+            "ordered_on",
+            "expected_on",
+            "arrived_on",
+            "supplier",
+            "note",
+        ),
+        came_later=True,
     ),
 )
 

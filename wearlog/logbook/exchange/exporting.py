@@ -43,6 +43,8 @@ def render() -> tuple[dict[str, bytes], int]:
         zone = Mill.current().zone
         for table in TABLES:
             rows = rows_not_voided(table)
+            if table.came_later and not rows:
+                continue
             count += len(rows)
             files[table.file] = rendered(table, rows, zone)
     return files, count

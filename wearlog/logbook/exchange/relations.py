@@ -55,6 +55,13 @@ IN_ORDER = (
         True,
         gettext_lazy("a plan ends on its first day or later"),
     ),
+    (
+        "part_orders",
+        typed("ordered_on", date),
+        typed_or_none("arrived_on", date),
+        True,
+        gettext_lazy("what was ordered arrives on that day or later"),
+    ),
 )
 """Table, columns of the start and the end, whether the two may be equal, and the reason."""
 
