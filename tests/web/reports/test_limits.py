@@ -10,6 +10,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.forecast_shop import Shop
+from wearlog.calc.wear.to_limit import NEAR
 from wearlog.people.models import Role, User
 
 
@@ -32,3 +33,5 @@ def test_lives_that_came_near_the_limit_are_shown_by_crop(client: Client, db: No
     row = r"rapeseed 2 10\.26 t 372\.2 kg 10\.00 t to 10\.53 t"
     assert re.search(row, text), text[text.index("Seed to") :][:400]
     assert "the last gauge is carried on to the limit" in text
+    assert NEAR == 0.75
+    assert "gauged at three quarters of their limit or later" in text

@@ -11,6 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tests.mills.forecast_shop import Shop, number
+from wearlog.calc.policy.stopping import LITTLE
 from wearlog.equipment.models import Part
 from wearlog.people.models import Role, User
 from wearlog.runs.models import Price, Run
@@ -99,6 +100,11 @@ def test_a_missing_price_can_be_tried_too(owner: Client) -> None:
     Price.objects.all().delete()
     assert "Can't be said: oil has no price." in words(owner, address())
     assert "changed at about 20 t" in words(owner, f"{address()}?oil_price=3")
+
+
+def test_the_bar_reaches_as_far_as_its_word_says(owner: Client) -> None:
+    assert LITTLE == 0.05
+    assert "within 5 %" in owner.get(address()).content.decode()
 
 
 def test_other_parts_have_nothing_to_weigh(owner: Client) -> None:

@@ -29,12 +29,11 @@ from wearlog.calc.policy import Course, Trend, Usual
 from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
 from wearlog.compare.stopping.pressed import PressedRuns, counts, pressed
 from wearlog.compare.stopping.seats import Lives, Seat, SeatStay
+from wearlog.compare.sums import WEEK_S
 from wearlog.equipment.kinds import KINDS, LEAVES_OIL, Kind, Loss
 from wearlog.history.record import Record
 from wearlog.history.rows import Flags, Floats, Ints, PartRow
 from wearlog.runs.seasons import SEASON_START, parse_start, season_years
-
-WEEK_S = 7 * 86400.0
 
 
 class NoStop(StrEnum):
