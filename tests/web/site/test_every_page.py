@@ -14,7 +14,7 @@ from wearlog.people.models import User
 
 CHOICES = {
     *("weekdays", "gets_mail", "urgent_any_time", "is_on", "is_active", "rules", "for_crops", "at_limit"),
-    *("presses", "people", "what"),
+    *("presses", "people", "what", "campaigns"),
 }
 """Names of boxes that may begin ticked: wishes, settings and proposals. They state nothing of a machine."""
 
