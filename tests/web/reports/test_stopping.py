@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from tests.mills.forecast_shop import Shop, number
 from wearlog.calc.policy.stopping import LITTLE
-from wearlog.equipment.models import Part
+from wearlog.equipment.models import Part, PartType
 from wearlog.people.models import Role, User
 from wearlog.runs.models import Price, Run
 
@@ -66,6 +66,34 @@ def test_the_answer_comes_first_and_the_lowest_cost_after(owner: Client) -> None
 
 def test_that_it_is_to_be_stopped_stands_beside_its_caution(owner: Client) -> None:
     assert "can start by itself" in words(owner, address())
+
+
+def test_a_reached_limit_goes_before_what_a_tonne_costs(owner: Client, shop: Shop) -> None:
+    PartType.objects.filter(code="SC60").update(new_mm=60, limit_mm=59, expected_life_kg=60_000)
+    part = Part.objects.get(code="S1")
+    for after, value in ((20, 59.6), (40, 59.2), (59, 58.7)):
+        shop.gauge(f"{day(after)} 00:00", part, value)
+    dear = f"{address()}?oil_price=0.01&part_price=9000"  # by costs alone it would go on
+    text = words(owner, dear)
+    assert "Change it: by its gauges it has reached its limit, whatever a tonne costs." in text
+    assert "Go on" not in text
+    assert "can start by itself" in text
+    assert "Change it, at its limit." in words(owner, "/worth/pays/")
+
+
+def test_that_it_may_as_well_be_changed_now_stands_beside_the_caution_too(owner: Client) -> None:
+    # About sixty tonnes are the lowest: sqrt(2 * 5400 / 3) = 60; and runs that differ leave it open.
+    for index, run in enumerate(Run.objects.order_by("started_at")):
+        Run.objects.filter(pk=run.pk).update(oil_kg=number(380.0 - index + (30 if index // 7 % 2 else -30)))
+    text = words(owner, f"{address()}?oil_price=3&part_price=5400")
+    assert "Now or later: a tonne costs about the least that it can with this part" in text
+    assert "can start by itself" in text
+
+
+def test_going_on_needs_no_caution(owner: Client) -> None:
+    text = words(owner, f"{address()}?oil_price=0.01&part_price=9000")
+    assert "Go on: a tonne now still loses less than a tonne has cost on average so far." in text
+    assert "can start by itself" not in text
 
 
 def test_it_says_that_costs_alone_are_weighed(owner: Client) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -12,6 +13,7 @@ from wearlog.calc import units
 from wearlog.calc.policy import Course
 from wearlog.compare.columns import SHORT_TON_T
 from wearlog.compare.stopping import NoStop, Stop
+from wearlog.forecasts.edges import Edges
 from wearlog.web.drawing.charts.side_by_side import SideBySide
 from wearlog.web.drawing.charts.stop_curve import Curve, pictures
 from wearlog.web.reports import sentences
@@ -21,9 +23,29 @@ SHARES = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5)
 """At which parts of the tonnes of the lowest cost the table says what a tonne costs."""
 
 
-def headline(found: Stop) -> str:
+def limit_t(edges: Edges, found: Stop) -> float | None:
+    """At how many tonnes of its life the gauges let expect the limit, where the part goes on with the crops
+    that it has pressed."""
+    _type, edge = edges.fit_of(found.part, found.edge)
+    left = edge.seed_left(np.array(found.mix_kg))
+    return None if left is None else (found.seed_kg + left.mid) / 1000
+
+
+def at_its_limit(found: Stop, limit: float | None) -> bool:
+    """Whether its gauges say that the limit is reached, which goes before what a tonne costs."""
+    return limit is not None and limit <= found.seed_kg / 1000
+
+
+def speaks_of_changing(found: Stop, limit: float | None) -> bool:
+    """Whether the answer may lead to work on the press now, so that the caution belongs to it."""
+    return bool(found.stop) or at_its_limit(found, limit) or _now_or_later(found)
+
+
+def headline(found: Stop, limit: float | None) -> str:
     """The answer in a sentence."""
-    if found.why is NoStop.UNSURE and _matters_little(found):
+    if at_its_limit(found, limit):
+        return _("Change it: by its gauges it has reached its limit, whatever a tonne costs.")
+    if _now_or_later(found):
         return _(
             "Now or later: a tonne costs about the least that it can with this part, and changing it a "
             "little earlier or later makes hardly a difference."
@@ -35,17 +57,20 @@ def headline(found: Stop) -> str:
     return _("Go on: a tonne now still loses less than a tonne has cost on average so far.")
 
 
-def short(found: Stop) -> str:
+def short(found: Stop, limit: float | None) -> str:
     """The answer in a word or two, for lists."""
-    if found.why is NoStop.UNSURE and _matters_little(found):
+    if at_its_limit(found, limit):
+        return _("Change it, at its limit")
+    if _now_or_later(found):
         return _("Now or later")
     if found.why is not None:
         return _("Can't be said")
     return _("Stop it") if found.stop else _("Go on")
 
 
-def _matters_little(found: Stop) -> bool:
-    if found.courses is None or (little := found.courses[1].little) is None:
+def _now_or_later(found: Stop) -> bool:
+    """Whether the loss may lie on either side while the part is in the stretch where it matters little."""
+    if found.why is not NoStop.UNSURE or found.courses is None or (little := found.courses[1].little) is None:
         return False
     return little[0] <= found.seed_kg / 1000 <= little[1]
 
@@ -99,13 +124,16 @@ def _tons(tonnes: float, reader: Amounts) -> str:
     return f"{units.show_number(tons, 0 if tons >= 20 else 1, reader.system)} {units.per_word(reader.system)}"
 
 
-def at_limit(found: Stop, limit_t: float | None, reader: Amounts) -> str:
-    """Which comes first, the limit of its gauges or the lowest cost; empty where either isn't known."""
-    if found.courses is None or limit_t is None:
+def at_limit(found: Stop, limit: float | None, reader: Amounts) -> str:
+    """Which comes first, the limit of its gauges or the lowest cost; empty where the limit isn't known or
+    is reached, which the headline says."""
+    if limit is None or at_its_limit(found, limit):
         return ""
-    values = {"limit": _tons(limit_t, reader)}
-    least = found.courses[1].lowest
-    if least is None or least > limit_t:
+    values = {"limit": _tons(limit, reader)}
+    least = found.courses[1].lowest if found.courses else None
+    if least is None:
+        return _("By its gauges it reaches its limit at about %(limit)s.") % values
+    if least > limit:
         return _("By its gauges it reaches its limit before that, at about %(limit)s.") % values
     return _("By its gauges it reaches its limit only at about %(limit)s.") % values
 
@@ -135,7 +163,7 @@ def table(found: Stop, reader: Amounts) -> list[CostAt]:
     ]
 
 
-def picture(found: Stop, limit_t: float | None, reader: Amounts) -> SideBySide | None:
+def picture(found: Stop, limit: float | None, reader: Amounts) -> SideBySide | None:
     """The curve; None where the loss isn't known."""
     if found.courses is None:
         return None
@@ -145,7 +173,7 @@ def picture(found: Stop, limit_t: float | None, reader: Amounts) -> SideBySide |
     curve = Curve(
         (low, middle, high),
         found.seed_kg / 1000 / ton,
-        None if limit_t is None else limit_t / ton,
+        None if limit is None else limit / ton,
         {
             "today": _("today"),
             "limit": _("limit"),
@@ -153,13 +181,13 @@ def picture(found: Stop, limit_t: float | None, reader: Amounts) -> SideBySide |
             "little": _("lowest; bar: within 5 %"),
         },
     )
-    return pictures(curve, reader.system, " ".join(_label(found, limit_t, reader)))
+    return pictures(curve, reader.system, " ".join(_label(found, limit, reader)))
 
 
-def _label(found: Stop, limit_t: float | None, reader: Amounts) -> Iterator[str]:
+def _label(found: Stop, limit: float | None, reader: Amounts) -> Iterator[str]:
     yield _("What a tonne costs on average as %(part)s ages (%(unit)s).") % {
         "part": found.part.code,
         "unit": reader.unit,
     }
     yield lowest(found, reader)
-    yield at_limit(found, limit_t, reader)
+    yield at_limit(found, limit, reader)

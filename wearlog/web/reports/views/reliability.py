@@ -101,6 +101,8 @@ class StopLine:
     lowest: str
     why: str
     """Why nothing can be said, else empty."""
+    now: bool
+    """Whether it is to be changed now."""
 
 
 @dataclass(frozen=True)
@@ -242,18 +244,21 @@ def costs(request: MillRequest) -> HttpResponse:
                     said(used, "rebuild", each.type.kind, bool(choice.better)),
                 )
             )
-    stop_lines = [
-        StopLine(
-            each,
-            presses[each.press_id],
-            stopping.short(each),
-            stopping.lowest(each, money),
-            stopping.headline(each) if each.loss is None else "",
+    stop_lines, changed = [], set()
+    for worn in stops(record, book):
+        limit = stopping.limit_t(known.edges, worn)
+        stop_lines.append(
+            StopLine(
+                worn,
+                presses[worn.press_id],
+                stopping.short(worn, limit),
+                stopping.lowest(worn, money),
+                stopping.headline(worn, limit) if worn.loss is None else "",
+                bool(worn.stop) or stopping.at_its_limit(worn, limit),
+            )
         )
-        for each in stops(record, book)
-    ]
-    stopped = [line for line in stop_lines if line.found.stop]
-    where = {line.found.press_id for line in stopped}
+        if stopping.speaks_of_changing(worn, limit):
+            changed.add(worn.press_id)
     context: dict[str, object] = {
         "advised": [line for line in planned if line.found.best_age is not None],
         "withheld": [
@@ -261,9 +266,9 @@ def costs(request: MillRequest) -> HttpResponse:
             for reason in dict.fromkeys(line.words for line in planned if line.found.best_age is None)
         ],
         "mending": mending,
-        "stopped": stopped,
-        "stop_cautions": sentences.pressed_cautions(cautions, presses, where, action="replace", kind=""),
-        "going_on": [line for line in stop_lines if not line.found.stop],
+        "stopped": [line for line in stop_lines if line.now],
+        "stop_cautions": sentences.pressed_cautions(cautions, presses, changed, action="replace", kind=""),
+        "going_on": [line for line in stop_lines if not line.now],
         "hours_left_out": any(line.found.left_out for line in stop_lines),
         "orders": [_order_line(each, record.as_of) for each in orders(record, known.edges, book)],
     }

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import numpy as np
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
 from wearlog.compare.ledger import OIL, Ledger, ledger
-from wearlog.compare.stopping import Asked, Stop, stops
-from wearlog.forecasts.edges import Edges
+from wearlog.compare.stopping import Asked, stops
 from wearlog.forecasts.memory.queries import forecast_of_day
 from wearlog.history.record import Record
 from wearlog.lockout.cautions.queries import cautions_for
@@ -36,20 +34,20 @@ def part_stop(request: MillRequest, pk: int) -> HttpResponse:
     context: dict[str, object] = {"part": record.parts[pk], "form": form, "found": found, "unit": reader.unit}
     if found is not None:
         kind = record.types[found.part.type_id].kind
-        limit_t = _limit_t(known.edges, found)
+        limit = stopping.limit_t(known.edges, found)
         context |= {
             "press": presses[found.press_id],
-            "words": stopping.headline(found),
+            "words": stopping.headline(found, limit),
             "lowest": stopping.lowest(found, reader),
-            "at_limit": stopping.at_limit(found, limit_t, reader),
+            "at_limit": stopping.at_limit(found, limit, reader),
             "figures": stopping.figures(found, reader),
-            "chart": stopping.picture(found, limit_t, reader),
+            "chart": stopping.picture(found, limit, reader),
             "rows": stopping.table(found, reader),
             "cost": reader.money(found.cost),
             "cautions": sentences.pressed_cautions(
                 cautions_for(presses), presses, {found.press_id}, action="replace", kind=kind
             )
-            if found.stop
+            if stopping.speaks_of_changing(found, limit)
             else [],
         }
     return render(request, "web/reports/stop.html", context)
@@ -58,11 +56,3 @@ def part_stop(request: MillRequest, pk: int) -> HttpResponse:
 def _usual_prices(record: Record, book: Ledger, part_id: int) -> Asked:
     """Those on record today."""
     return Asked(book.prices.on(OIL, record.as_of), book.unit_cost.get(record.parts[part_id].type_id))
-
-
-def _limit_t(edges: Edges, found: Stop) -> float | None:
-    """At how many tonnes of its life the gauges let expect the limit, where the part goes on with the crops
-    that it has pressed."""
-    _type, edge = edges.fit_of(found.part, found.edge)
-    left = edge.seed_left(np.array(found.mix_kg))
-    return None if left is None else (found.seed_kg + left.mid) / 1000
