@@ -94,10 +94,10 @@ def trends_within(
     none: list[Trend | None] = [None] * len(every)
     if y.size == 0:
         return none
-    pairs, place = np.unique(np.stack([groups, blocks]), axis=1, return_inverse=True)
-    place = place.ravel()
-    size = np.bincount(place)
-    names, own = np.unique(pairs[0], return_inverse=True)
+    names, of_group = np.unique(groups, return_inverse=True)
+    several, of_block = np.unique(blocks, return_inverse=True)
+    pairs, place = np.unique(of_group * several.size + of_block, return_inverse=True)
+    size, own = np.bincount(place), pairs // several.size
     many = np.bincount(own)
 
     def within(values: Floats) -> Floats:

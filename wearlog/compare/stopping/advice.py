@@ -272,7 +272,7 @@ class _Ground:
         crop, place, week = (
             np.concatenate([getattr(table, name) for table in kept]) for name in ("crop", "place", "week")
         )
-        group = np.unique(np.stack([place, crop]), axis=1, return_inverse=True)[1].ravel()
+        group = place * len(self.record.crops) + crop
         left_kg = -1000 * np.concatenate([table.analysed if analysed else table.oil for table in kept])
         hours = np.concatenate([table.hours_per_t for table in kept])
         assert self.oil_price is not None

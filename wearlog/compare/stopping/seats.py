@@ -98,10 +98,15 @@ class Lives:
         life, age = np.full(start.size, -1, dtype=np.int64), np.full(start.size, np.nan)
         own = place[there]
         life[there] = np.array([stay.life for stay in stays], dtype=np.int64)[own]
-        since = _taken(
-            record,
-            [(position_id, a, b) for a, b in zip(begin[own].tolist(), start[there].tolist(), strict=True)],
-        )
+        position = record.positions[position_id]
+        since = exposures(
+            record.timelines_of([position.press_id]),
+            np.full(own.size, position.press_id, dtype=np.int64),
+            [position.barrel] * own.size,
+            np.full(own.size, position.share),
+            begin[own],
+            start[there],
+        ).kilograms
         before = np.array([stay.before_kg.sum() for stay in stays])
         age[there] = (before[own] + since.sum(axis=1)) / 1000
         part = record.parts[stays[0].part_id]
