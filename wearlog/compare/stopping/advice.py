@@ -228,25 +228,27 @@ class _Ground:
         """What each life of a type told (of dies: what those on each press told), and what is usual."""
         if type_id not in self._of_type:
             kind = self.record.types[type_id].kind
-            units: dict[tuple[int, ...], set[int]] = {}
+            units: dict[tuple[int, ...], dict[int, set[int]]] = {}  # by press the lives that sat there
             for stays in self.lives.of_seat.values():
                 for stay in stays:
                     if self.record.parts[stay.part_id].type_id == type_id:
                         press_id = self.record.positions[stay.position_id].press_id
-                        units.setdefault(self._unit(stay, kind, press_id), set()).add(stay.life)
+                        of_press = units.setdefault(self._unit(stay, kind, press_id), {})
+                        of_press.setdefault(press_id, set()).add(stay.life)
             found = {
                 unit: told
-                for unit, lives in units.items()
-                if (told := self._of_lives(kind, lives, unit[0])) is not None
+                for unit, of_press in units.items()
+                if (told := self._of_lives(kind, of_press)) is not None
             }
             self._of_type[type_id] = found, policy.usual_trend([each.loss for each in found.values()])
         return self._of_type[type_id]
 
-    def _of_lives(self, kind: str, lives: set[int], press_id: int) -> _Told | None:
-        """What runs under these lives told, on one press or (-1) on all."""
-        own = np.array(sorted(lives), dtype=np.int64)
+    def _of_lives(self, kind: str, of_press: Mapping[int, set[int]]) -> _Told | None:
+        """What runs under these lives told, by press."""
         tables = [
-            _Table.under(each, on, kind, own) for each, on in self.presses.items() if press_id in (-1, each)
+            _Table.under(press_id, self.presses[press_id], kind, np.array(sorted(lives), dtype=np.int64))
+            for press_id, lives in sorted(of_press.items())
+            if press_id in self.presses
         ]
         tables = [table for table in tables if table.age_t.size]
         if not tables:
