@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
@@ -70,9 +70,18 @@ def out_words(out: LeftOut) -> str:
     return _("%(kind)s (%(why)s)") % {"kind": cost_words(out.kind), "why": why}
 
 
+def all_out_words(left_out: Iterable[LeftOut]) -> str:
+    """`no expected life: head, gearbox; not on record: Energy (P2, P3)`; each reason once."""
+    by_reason: dict[str, list[str]] = {}
+    for out in left_out:
+        presses = f" ({', '.join(out.presses)})" if out.presses else ""
+        by_reason.setdefault(str(LACK_WORDS[out.why]), []).append(cost_words(out.kind) + presses)
+    return "; ".join(f"{why}: {', '.join(named)}" for why, named in by_reason.items())
+
+
 def left_out_words(money: Money | None) -> str:
     """What is not included in a line's cost, in words; empty where nothing is missing."""
-    return "; ".join(out_words(out) for out in money.left_out) if money is not None else ""
+    return all_out_words(money.left_out) if money is not None else ""
 
 
 def money_columns(currency: str, system: str = "") -> list[Column]:

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
-from wearlog.compare.columns import money_words, out_words, per_ton, shown
+from wearlog.compare.columns import all_out_words, money_words, per_ton, shown
 from wearlog.compare.grounds import PressFigure
 from wearlog.compare.queries import Comparison
 
@@ -102,7 +102,7 @@ def _left_out(comparison: Comparison) -> list[str]:
         return []
     said = []
     if basket.left_out:
-        named = "; ".join(out_words(out) for out in basket.left_out)
+        named = all_out_words(basket.left_out)
         said.append(_("Not compared, since not all have it on record: %(named)s.") % {"named": named})
     if basket.no_price:
         named = ", ".join(str(ITEM_WORDS[item]) for item in basket.no_price)

@@ -113,7 +113,7 @@ def test_costs_and_income_per_tonne_by_hand(two_presses: None) -> None:
     told = " ".join(sentences(comparison))
     assert "P1 earns most: for each hour it presses it leaves 35.77 EUR, for each tonne 715.50 EUR." in told
     assert "P2 leaves least: 18.51 EUR an hour, 740.50 EUR a tonne." in told
-    assert "Energy (P2: not on record)" in told
+    assert "not on record: Energy (P2)" in told
 
 
 def test_a_press_that_alone_records_energy_does_not_look_dearer_for_it(two_presses: None) -> None:
@@ -204,7 +204,7 @@ def test_labour_without_a_price_is_named_for_the_press_that_it_is_missing_for(tw
     comparison = compare(by=("press",), money_on=TODAY)
     assert money(comparison, "P1").per_t(Sort.WORK) is None
     assert money(comparison, "P2").per_t(Sort.WORK) == 1.0
-    assert "Work (P1: no price)" in " ".join(sentences(comparison))
+    assert "no price: Work (P1), Minding, Energy" in " ".join(sentences(comparison))
 
 
 def test_a_part_without_a_price_is_named(two_presses: None) -> None:
@@ -267,7 +267,7 @@ def test_files_and_terminal_have_the_columns(two_presses: None) -> None:
     comparison = compare(by=("press",), money_on=TODAY)
     (first, _second) = csv.DictReader(io.StringIO(as_csv(comparison)))
     assert (first["income_per_t"], first["energy_per_t"], first["lost_oil_per_t"]) == ("1050.0", "", "0.0")
-    assert "Energy (no price)" in first["left_out"]
+    assert "no price: Minding, Energy" in first["left_out"]
     sheet = load_workbook(io.BytesIO(as_xlsx(comparison))).active
     assert sheet is not None
     heads = [cell.value for cell in sheet[1]]
