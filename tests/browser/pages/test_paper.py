@@ -7,7 +7,6 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Page, ViewportSize
 
-from tests.browser.narrow import add_style
 from tests.browser.program import SignIn
 from tests.mills.look_mill import LookMill
 from tests.mills.whole_mill import whole_mill
@@ -83,7 +82,8 @@ def test_names_that_vanish_and_a_table_that_is_cut_are_found(
     assert any("is cut" in words for words in wrong_on_paper(page, ""))
     page.goto("/records/runs/")
     assert list(wrong_on_paper(page, "")) == []
-    add_style(page, "@media print { main a { visibility: hidden } }")
+    vanish = "document.querySelectorAll('main td a, main th a').forEach(one => one.remove())"
+    page.evaluate(f"window.addEventListener('beforeprint', () => {{ {vanish} }})")
     assert any("is not on paper" in words for words in wrong_on_paper(page, ""))
 
 
