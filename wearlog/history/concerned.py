@@ -32,6 +32,7 @@ WITHOUT_EFFECT = frozenset(
         "photo",
         "price",
         "releasestatement",
+        "settleddoubt",
         "shiftnote",
         "user",
     }

@@ -18,15 +18,19 @@ from wearlog.equipment import ordering
 from wearlog.logbook import closing
 from wearlog.logbook.corrections import correct, delete_photo, undo_move, void
 from wearlog.logbook.door import entered
+from wearlog.logbook.doubts import accept_exchange, accept_weight
 from wearlog.logbook.sheets import log_sheet
 from wearlog.logbook.things import remove_plan_entry, remove_thing, save_thing
 from wearlog.people import accounts
 from wearlog.runs import actions as runs
-from wearlog.runs import bags, notes, readings
+from wearlog.runs import bags, doubts, notes, readings
 from wearlog.service import actions as service
 from wearlog.service import incidents, photos
 
 __all__ = [
+    "accept_exchange",
+    "accept_weight",
+    "ask_again",
     "correct",
     "delete_photo",
     "fit",
@@ -49,6 +53,7 @@ __all__ = [
     "report_incident",
     "save_person",
     "save_thing",
+    "settle_doubt",
     "stop_run",
     "swap",
     "take_off",
@@ -61,6 +66,8 @@ stop_run = entered(closing.checks_pressing(runs.stop_run))
 log_reading = entered(readings.log_reading)
 remember_bag = entered(bags.remember_bag)
 leave_note = entered(notes.leave_note)
+settle_doubt = entered(doubts.settle_doubt)
+ask_again = entered(doubts.ask_again)
 
 log_work = entered(closing.log_work)
 log_measurement = entered(service.log_measurement)

@@ -173,6 +173,14 @@ def recheck(run: Run, *, at: datetime, confirmed: Collection[str]) -> None:
     validation.ask(questions(run, at=at, run_hours=hours.of_run(run)), confirmed)
 
 
+def recheck_moved(run: Run) -> None:
+    """Refuse what can't be of a run that was given to another press. Nothing is asked: what it says is the
+    same. The caller must hold the lock of its press."""
+    run.slot = slot_for(run.press, run.through)
+    check(run)
+    refuse_overlap(run)
+
+
 def place(run: Run, times: Times) -> list[Doubt]:
     """Set the run's times. If the start was counted back into the previous run, move it to that run's end,
     since runs can't overlap; where the difference is more than rounding, return a question, since the hours

@@ -100,6 +100,38 @@ def void_run(*, by: User | None, at: datetime, run: Run, reason: str) -> None:
         audit.strike_out(by=by, at=at, record=reading, reason=reason)
 
 
+@transaction.atomic
+def exchange_presses(*, by: User | None, at: datetime, run_ids: Collection[int], reason: str) -> None:
+    """Give the runs of two presses each to the other one, all at once, since either half alone might overlap
+    what stands there. Raises Refused."""
+    presses = sorted(set(Run.objects.filter(pk__in=run_ids).values_list("press_id", flat=True)))
+    if len(presses) != 2:
+        raise Refused(_("These runs are not of two presses any more. Open the page again."))
+    for press_id in presses:
+        readings.locked_press(press_id)
+    found = list(Run.objects.not_voided().filter(pk__in=run_ids).order_by("pk"))
+    if len(found) != len(set(run_ids)) or any(run.ends_at is None for run in found):
+        raise Refused(_("One of these runs was crossed out or goes on. Open the page again."))
+    if any(run.through or own_reading(run) is not None for run in found):
+        raise Refused(
+            _(
+                "One of these runs went through one barrel of a twin or ends with a meter reading, which the "
+                "other press doesn't have. Correct the runs one by one."
+            )
+        )
+    old = {run.pk: audit.snapshot(run) for run in found}
+    # Out of each other's way while they change places; nobody sees this before the whole is stored.
+    Run.objects.filter(pk__in=run_ids).update(voided_at=at)
+    for run in found:
+        run.press_id = presses[1] if run.press_id == presses[0] else presses[0]
+        run.derive()
+        actions.recheck_moved(run)
+        run.save()
+        audit.write(
+            at=at, by=by, action="correct", record=run, old=old[run.pk], new=audit.snapshot(run), reason=reason
+        )
+
+
 def own_reading(run: Run) -> Reading | None:
     """The reading at the end of a run logged by the meter, unless another run ends with it too; else None."""
     reading = queries.reading_at_end(run)

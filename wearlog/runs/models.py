@@ -27,7 +27,7 @@ from wearlog.people.fields import (
     Percent,
     Tags,
 )
-from wearlog.people.models import LogRecord, LogRecordQuerySet
+from wearlog.people.models import LogRecord, LogRecordQuerySet, User
 
 MOST_BAG_KG = 5000
 """Big bags included."""
@@ -338,3 +338,43 @@ class ShiftNote(LogRecord):
 
     def __str__(self) -> str:
         return self.text[:60]
+
+
+class Cause(models.TextChoices):
+    """Why a record is doubted."""
+
+    PACE = "pace", _("odd pace")
+    STEP = "step", _("step in the pace")
+    SWAPPED = "swapped", _("presses mixed up")
+    GAP = "gap", _("no run")
+    UNLOGGED = "unlogged", _("unlogged hours")
+    IDLE = "idle", _("meter ahead of the runs")
+
+
+class SettledDoubt(models.Model):
+    """A person's answer to a doubt about the log: it is asked once. `at` is the instant at which the doubted
+    thing begins; `accepted` tells whether the proposed correction was made."""
+
+    press = models.ForeignKey(Press, models.PROTECT, related_name="settled_doubts", verbose_name=_("Press"))
+    cause = models.CharField(_("Doubt"), max_length=10, choices=Cause)
+    at = models.DateTimeField(_("When"))
+    accepted = models.BooleanField(_("Corrected"))
+    settled_at = models.DateTimeField(_("Answered at"))
+    settled_by = models.ForeignKey(
+        User,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name=_("Answered by"),
+    )
+
+    class Meta:
+        ordering = ["-at", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["press", "cause", "at"], name="doubt_settled_once"),
+            models.CheckConstraint(condition=Q(cause__in=Cause.values), name="doubt_cause_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_cause_display()}, {self.press}"

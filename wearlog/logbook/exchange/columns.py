@@ -16,7 +16,7 @@ from wearlog.lockout.models import EnergySource
 from wearlog.logbook.exchange.cells import Code, Day, Form, Instant, Number, Tags, Text, WholeNumber, YesNo
 from wearlog.people import fields
 from wearlog.people.models import LogRecord, Mill
-from wearlog.runs.models import Crop, PlanEntry, Price, Reading, Run
+from wearlog.runs.models import Crop, PlanEntry, Price, Reading, Run, SettledDoubt
 from wearlog.service.models import Incident, Measurement, Rule, Service
 
 TEXT, INSTANT = Text(), Instant()
@@ -362,7 +362,7 @@ TABLES = (
             "action",
             "kind",
             Column("part_type", "part_type__code", refers="part_types"),
-            Column("press", "press__code", refers="presses"),
+            PRESS,
             "position",
             *(trigger_column(name) for name in FIRST_TRIGGERS),
             "lead_days",
@@ -402,6 +402,13 @@ TABLES = (
             "supplier",
             "note",
         ),
+        came_later=True,
+    ),
+    Table(
+        "settled_doubts",
+        SettledDoubt,
+        ("press", "cause", "at"),
+        (PRESS, "cause", "at", "accepted", "settled_at"),
         came_later=True,
     ),
 )

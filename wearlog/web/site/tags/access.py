@@ -24,6 +24,7 @@ MENUS = (
         (
             ("log", gettext_lazy("The whole log"), Permission.VIEW),
             ("records-runs", gettext_lazy("Runs and work as tables"), Permission.VIEW),
+            ("doubts", gettext_lazy("Doubts"), Permission.VIEW),
             ("run-new", gettext_lazy("Log a run"), Permission.LOG),
             ("shift-sheet", gettext_lazy("Log all presses at once"), Permission.LOG),
             ("work-new", gettext_lazy("Log work"), Permission.LOG),
