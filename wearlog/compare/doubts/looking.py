@@ -149,7 +149,7 @@ def doubts(record: Record) -> list[OpenDoubt]:
         found += [*_odd_paces(record, one, out), *_steps(record, one, one.odd | out)]
         if one.press.retired_on is None:
             found += _gaps(record, one.press, ran, calendar)
-        found += [*_unlogged(record, one.press, since), *_idle(record, one.press)]
+        found += [*_unlogged(record, one.press, calendar), *_idle(record, one.press)]
     return sorted(found, key=lambda doubt: (-doubt.first, doubt.press, doubt.cause))
 
 
@@ -287,25 +287,38 @@ def _gaps(
         closed = ~np.logical_or.reduce(list(ran.values()))
     changed = _changes(record, press.id)
     closed[calendar.places(changed[(changed >= calendar.midnights[0]) & (changed < record.end)])] = True
-    _by_meter_known(record, press, calendar.first, closed)
+    _by_meter_known(record, press, calendar, closed)
     for begin, end in gaps(ran[press.id], closed):
         yield OpenDoubt(Cause.GAP, press.id, float(calendar.midnights[begin]), float(calendar.midnights[end]))
 
 
-def _by_meter_known(record: Record, press: PressRow, first: int, closed: Flags) -> None:
+def _by_meter_known(record: Record, press: PressRow, calendar: _Calendar, closed: Flags) -> None:
     """Where the meter between two readings counted what the runs say, nothing is missing."""
     found = record.hours[press.id].stretches
-    for opens, closes, unlogged, usable in zip(
-        found.opens.tolist(),
-        found.closes.tolist(),
-        found.unlogged_h.tolist(),
-        found.usable.tolist(),
-        strict=True,
-    ):
-        if usable and unlogged < UNLOGGED_H:
-            begin = record.day_of(opens).toordinal() + 1 - first
-            end = record.day_of(closes).toordinal() - first
-            closed[max(begin, 0) : max(end, 0)] = True
+    unlogged = _unlogged_h(record, press, calendar)
+    known = found.usable & (unlogged < UNLOGGED_H) & (found.closes > calendar.midnights[0])
+    for row in np.flatnonzero(known).tolist():
+        begin, end = calendar.places(np.array([found.opens[row], found.closes[row]]))
+        closed[max(begin + 1, 0) : max(end, 0)] = True
+
+
+def _unlogged_h(record: Record, press: PressRow, calendar: _Calendar) -> Floats:
+    """The unlogged hours of each stretch between two readings of the meter, shape (m,). A reading that was
+    taken in the evening is often written under its morning: where more is unlogged as it stands than if both
+    readings were taken after the runs of their day, the less counts."""
+    found, runs = record.hours[press.id].stretches, record.runs.get(press.id)
+    hours = found.unlogged_h.copy()
+    if runs is None:
+        return hours
+    much = np.flatnonzero((hours >= UNLOGGED_H) & (found.closes > calendar.midnights[0]))
+    done_h = np.concatenate(([0.0], np.cumsum(np.nan_to_num(record.press_hours(press.id)))))
+    later_h = []
+    for at in (found.opens[much], found.closes[much]):
+        night = calendar.midnights[np.clip(calendar.places(at) + 1, 0, calendar.size)]
+        first, last = np.searchsorted(runs.start, at), np.searchsorted(runs.start, np.maximum(night, at))
+        later_h.append(done_h[last] - done_h[first])
+    hours[much] = np.clip(hours[much] + np.minimum(later_h[0] - later_h[1], 0.0), 0.0, None)
+    return hours
 
 
 def _idle(record: Record, press: PressRow) -> Iterator[OpenDoubt]:
@@ -327,14 +340,15 @@ def _idle(record: Record, press: PressRow) -> Iterator[OpenDoubt]:
     )
 
 
-def _unlogged(record: Record, press: PressRow, since: float) -> Iterator[OpenDoubt]:
+def _unlogged(record: Record, press: PressRow, calendar: _Calendar) -> Iterator[OpenDoubt]:
     found = record.hours[press.id].stretches
-    much = found.usable & (found.unlogged_h >= np.maximum(UNLOGGED_H, UNLOGGED_SHARE * found.advance_h))
-    for row in np.flatnonzero(much & (found.closes >= since)).tolist():
+    unlogged = _unlogged_h(record, press, calendar)
+    much = found.usable & (unlogged >= np.maximum(UNLOGGED_H, UNLOGGED_SHARE * found.advance_h))
+    for row in np.flatnonzero(much & (found.closes > calendar.midnights[0])).tolist():
         yield OpenDoubt(
             Cause.UNLOGGED,
             press.id,
             float(found.opens[row]),
             float(found.closes[row]),
-            hours=float(found.unlogged_h[row]),
+            hours=float(unlogged[row]),
         )
