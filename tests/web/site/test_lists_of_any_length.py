@@ -110,6 +110,7 @@ RECORDS = [
     "/records/incidents/",
     "/records/gauges/",
     "/records/lives/",
+    "/records/doubts/",
 ]
 FEW, MANY = 2, 12
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 from django.test import Client
 from django.utils import timezone
 
-from tests.mills.forecast_shop import Shop, day
+from tests.mills.forecast_shop import ZONE, Shop, day
 from tests.mills.look_mill import LookMill
 from tests.web.html import flat
 from wearlog.history.record import load
@@ -100,3 +101,37 @@ def test_the_day_page_leads_there_and_does_not_carry_the_pictures(signed_in: Cli
     assert "<svg viewBox" in page  # the marks of jobs
     assert 'class="chart"' not in page
     assert page.index('class="press-frame"') < page.index("data-beside")
+
+
+def log_with_slips(shop: Shop, slips: tuple[int, ...]) -> None:
+    """Twenty-four runs until yesterday; those in `slips` have ten times the seed."""
+    for number in range(24):
+        on = timezone.now().astimezone(ZONE).date() - timedelta(days=24 - number)
+        shop.run(f"{on} 06:00", 10, (150, 154, 147, 151)[number % 4] * (10 if number in slips else 1))
+
+
+@pytest.mark.parametrize(
+    ("slips", "words"),
+    [((7,), "1 entry of the log to look at again"), ((7, 15), "2 entries of the log to look at again")],
+)
+def test_it_counts_the_doubts_quietly_and_leads_to_them(
+    slips: tuple[int, ...], words: str, client: Client, owner: User
+) -> None:
+    Mill.objects.all().delete()
+    log_with_slips(Shop(), slips)
+    client.force_login(owner)
+    page = flat(client.get("/how-it-goes/").content.decode())
+    assert f'<a class="textlink" href="/records/doubts/">{words}</a>' in page
+
+
+def test_where_nothing_is_doubted_nothing_is_said_of_doubts(client: Client, owner: User) -> None:
+    Mill.objects.all().delete()
+    log_with_slips(Shop(), ())
+    client.force_login(owner)
+    page = flat(client.get("/how-it-goes/").content.decode()).split("<main", 1)[1]
+    assert "to look at again" not in page
+
+
+def test_the_day_page_leads_to_the_doubts_in_one_touch(signed_in: Client) -> None:
+    page = flat(signed_in.get("/").content.decode()).split("<main", 1)[1]
+    assert 'href="/records/doubts/"' in page

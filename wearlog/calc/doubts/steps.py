@@ -41,17 +41,23 @@ def steps(log_pace: Floats) -> Floats:
     places = np.arange(EDGE, n - EDGE + 1)
     if n < 2 * EDGE + 1 or not places.size:
         return out
-    time = np.arange(n) - (n - 1) / 2
-    line, _ = np.linalg.qr(np.stack([np.ones(n), time], axis=1))
-    jumps = (np.arange(n)[:, None] >= places[None, :]).astype(float)
-    rest = log_pace - line @ (line.T @ log_pace)
-    apart = jumps - line @ (line.T @ jumps)
-    length = (apart**2).sum(axis=0)
-    size = apart.T @ rest / length
+    time: Floats = np.arange(n, dtype=np.float64) - (n - 1) / 2
+    square = float(time @ time)
+    level: Floats = log_pace - float(log_pace.mean())
+    rest: Floats = level - time * (float(time @ level) / square)
+    # The jump that is 0 before the place and 1 from there on, less its own line.
+    after = n - places
+    length = after - after**2 / n - _from_each(time)[places] ** 2 / square
+    size = _from_each(rest)[places] / length
     left = np.maximum((rest**2).sum() - size**2 * length, 1e-12)
     out[0, places] = size
     out[1, places] = size * np.sqrt(length * (n - 3) / left)
     return out
+
+
+def _from_each(values: Floats) -> Floats:
+    """The sum of the values from each index on, shape (n,)."""
+    return np.asarray(np.cumsum(values[::-1])[::-1])
 
 
 def step(log_pace: Floats) -> Step | None:

@@ -7,8 +7,9 @@ is odd, or of a day that was mixed up, counts for nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -72,12 +73,71 @@ class _Own:
     away: Floats
     odd: Flags
     day: Ints
+    """As the ordinal of the day on which the run began."""
+
+    @cached_property
+    def days(self) -> _Days:
+        number, first, count = np.unique(self.day, return_index=True, return_counts=True)
+        paces = self.pace[np.lexsort((self.pace, self.day))]
+        middle = (paces[first + (count - 1) // 2] + paces[first + count // 2]) / 2
+        return _Days(number, middle, self.crop[first])
+
+    @cached_property
+    def usual(self) -> dict[int, float]:
+        """The median log pace by crop."""
+        return {
+            crop: float(np.median(self.pace[self.crop == crop])) for crop in np.unique(self.crop).tolist()
+        }
+
+    @cached_property
+    def sd(self) -> float:
+        """The standard deviation of a run's log pace about the usual one of its crop."""
+        usual = np.zeros(self.pace.size)
+        for crop, pace in self.usual.items():
+            usual[self.crop == crop] = pace
+        away = np.abs(self.pace - usual)
+        return max(float(np.median(away)) if away.size else 0.0, LEAST_MAD) / NORMAL
+
+
+@dataclass(frozen=True, eq=False)
+class _Days:
+    """The days on which a press ran, in order, with the median log pace of each and the crop of its first
+    run; shape (n,) each."""
+
+    number: Ints
+    pace: Floats
+    crop: Ints
+
+
+@dataclass(frozen=True, eq=False)
+class _Calendar:
+    """The days looked through. midnights: 0:00 of each of n days and of the day after, in the mill's zone,
+    shape (n + 1,); first: the ordinal of the first one."""
+
+    first: int
+    midnights: Floats
+
+    @classmethod
+    def of(cls, record: Record, since: float) -> _Calendar:
+        first, last = record.day_of(since).toordinal(), record.as_of.toordinal()
+        days = [record.as_of.fromordinal(number) for number in range(first, last + 2)]
+        return cls(first, np.array([record.start_of(day) for day in days]))
+
+    @property
+    def size(self) -> int:
+        return self.midnights.size - 1
+
+    def places(self, instants: Floats) -> Ints:
+        """The index of the day of each instant, shape (n,); the instants lie within the calendar."""
+        return np.asarray(np.searchsorted(self.midnights, instants, side="right") - 1, dtype=np.int64)
 
 
 def doubts(record: Record) -> list[OpenDoubt]:
     """All doubts of the last year, the latest first."""
     since = record.end - LOOK_BACK_DAYS * DAY_S
-    own = [_own(record, press, since) for press in record.presses.values()]
+    calendar = _Calendar.of(record, since)
+    own = [_own(record, press, since, calendar) for press in record.presses.values()]
+    ran = {press: _days_run(record, press, since, calendar) for press in record.presses}
     found: list[OpenDoubt] = []
     mixed: dict[int, set[int]] = {one.press.id: set() for one in own}
     for one, two in combinations(own, 2):
@@ -89,12 +149,12 @@ def doubts(record: Record) -> list[OpenDoubt]:
         out = np.isin(one.id, list(mixed[one.press.id]))
         found += [*_odd_paces(record, one, out), *_steps(record, one, one.odd | out)]
         if one.press.retired_on is None:
-            found += _gaps(record, one.press, since)
-        found += [*_unlogged(record, one.press, since), *_idle(record, one.press)]
+            found += _gaps(record, one.press, ran, calendar)
+        found += [*_unlogged(record, one.press, calendar), *_idle(record, one.press)]
     return sorted(found, key=lambda doubt: (-doubt.first, doubt.press, doubt.cause))
 
 
-def _own(record: Record, press: PressRow, since: float) -> _Own:
+def _own(record: Record, press: PressRow, since: float, calendar: _Calendar) -> _Own:
     runs = record.runs.get(press.id)
     if runs is None:
         none, keys = np.zeros(0), np.zeros(0, dtype=np.int64)
@@ -107,7 +167,7 @@ def _own(record: Record, press: PressRow, since: float) -> _Own:
     for group in np.unique(alike):
         rows = np.flatnonzero(alike == group)
         odd_ones[rows], away[rows] = odd(pace[rows])
-    days = np.array([record.day_of(at).toordinal() for at in runs.start[told].tolist()], dtype=np.int64)
+    days = calendar.places(runs.start[told]) + calendar.first
     return _Own(
         press,
         runs.id[told],
@@ -183,25 +243,18 @@ def _explained(changed: Floats, starts: Floats, found: Step) -> bool:
 
 
 def _mixed_up(record: Record, one: _Own, two: _Own) -> Iterator[OpenDoubt]:
-    days = np.intersect1d(one.day, two.day)
+    days, at_one, at_two = np.intersect1d(
+        one.days.number, two.days.number, assume_unique=True, return_indices=True
+    )
     if not days.size:
         return
-    usual = [_usual(own) for own in (one, two)]
-    paces, by_own, by_other, sds = [], [], [], []
-    for mine, other in ((0, 1), (1, 0)):
-        own = (one, two)[mine]
-        rows = [np.flatnonzero(own.day == day) for day in days]
-        paces.append(np.array([np.median(own.pace[each]) for each in rows]))
-        crops = [int(own.crop[each[0]]) for each in rows]
-        by_own.append(np.array([usual[mine][0].get(crop, np.nan) for crop in crops]))
-        by_other.append(np.array([usual[other][0].get(crop, np.nan) for crop in crops]))
-        sds.append(usual[mine][1])
+    crops = one.days.crop[at_one].tolist(), two.days.crop[at_two].tolist()
     found = swapped(
-        paces[0],
-        paces[1],
-        np.stack([by_own[0], by_other[0]], axis=1),
-        np.stack([by_own[1], by_other[1]], axis=1),
-        np.full(days.size, max(sds)),
+        one.days.pace[at_one],
+        two.days.pace[at_two],
+        _usual_of(one, two, crops[0]),
+        _usual_of(two, one, crops[1]),
+        np.full(days.size, max(one.sd, two.sd)),
     )
     for day in days[found].tolist():
         rows_one, rows_two = np.flatnonzero(one.day == day), np.flatnonzero(two.day == day)
@@ -217,59 +270,62 @@ def _mixed_up(record: Record, one: _Own, two: _Own) -> Iterator[OpenDoubt]:
         )
 
 
-def _usual(own: _Own) -> tuple[dict[int, float], float]:
-    """The median log pace by crop, and the standard deviation of a run about it."""
-    usual = {crop: float(np.median(own.pace[own.crop == crop])) for crop in np.unique(own.crop).tolist()}
-    away = np.array([pace - usual[crop] for pace, crop in zip(own.pace, own.crop.tolist(), strict=True)])
-    return usual, max(float(np.median(np.abs(away))) if away.size else 0.0, LEAST_MAD) / NORMAL
+def _usual_of(own: _Own, other: _Own, crops: list[int]) -> Floats:
+    """What is usual for two presses at the crops of n days, shape (n, 2); NaN where one never had it."""
+    return np.array([[press.usual.get(crop, np.nan) for press in (own, other)] for crop in crops])
 
 
-def _gaps(record: Record, press: PressRow, since: float) -> Iterator[OpenDoubt]:
-    runs = record.runs.get(press.id)
-    if runs is None:
-        return
-    first, last = record.day_of(since).toordinal(), record.as_of.toordinal()
-    ran = np.zeros(last - first + 1, dtype=np.bool_)
-    someone = np.zeros_like(ran)
-    for pk in record.presses:
-        other = record.runs.get(pk)
-        if other is None:
-            continue
-        for at in (other.start, np.nextafter(other.end, 0)):
-            own = at[(at >= since) & (at < record.end)]
-            days = np.array([record.day_of(each).toordinal() for each in own.tolist()], dtype=np.int64)
-            someone[days - first] = True
-            if pk == press.id:
-                ran[days - first] = True
+def _days_run(record: Record, press: int, since: float, calendar: _Calendar) -> Flags:
+    """Whether the press ran on each day, shape (n,): runs began or ended there."""
+    ran = np.zeros(calendar.size, dtype=np.bool_)
+    runs = record.runs.get(press)
+    if runs is not None:
+        for at in (runs.start, np.nextafter(runs.end, 0)):
+            ran[calendar.places(at[(at >= since) & (at < record.end)])] = True
+    return ran
+
+
+def _gaps(
+    record: Record, press: PressRow, ran: Mapping[int, Flags], calendar: _Calendar
+) -> Iterator[OpenDoubt]:
     # Of a day it is known why nothing ran where all stood still or something was written down.
-    closed = ~someone if len(record.presses) > 1 else np.zeros_like(ran)
-    for at in _changes(record, press.id).tolist():
-        if since <= at < record.end:
-            closed[record.day_of(at).toordinal() - first] = True
-    _by_meter_known(record, press, first, closed)
-    for begin, end in gaps(ran, closed):
-        yield OpenDoubt(
-            Cause.GAP,
-            press.id,
-            record.start_of(record.as_of.fromordinal(first + begin)),
-            record.start_of(record.as_of.fromordinal(first + end)),
-        )
+    closed = np.zeros(calendar.size, dtype=np.bool_)
+    if len(ran) > 1:
+        closed = ~np.logical_or.reduce(list(ran.values()))
+    changed = _changes(record, press.id)
+    closed[calendar.places(changed[(changed >= calendar.midnights[0]) & (changed < record.end)])] = True
+    _by_meter_known(record, press, calendar, closed)
+    for begin, end in gaps(ran[press.id], closed):
+        yield OpenDoubt(Cause.GAP, press.id, float(calendar.midnights[begin]), float(calendar.midnights[end]))
 
 
-def _by_meter_known(record: Record, press: PressRow, first: int, closed: Flags) -> None:
+def _by_meter_known(record: Record, press: PressRow, calendar: _Calendar, closed: Flags) -> None:
     """Where the meter between two readings counted what the runs say, nothing is missing."""
     found = record.hours[press.id].stretches
-    for opens, closes, unlogged, usable in zip(
-        found.opens.tolist(),
-        found.closes.tolist(),
-        found.unlogged_h.tolist(),
-        found.usable.tolist(),
-        strict=True,
-    ):
-        if usable and unlogged < UNLOGGED_H:
-            begin = record.day_of(opens).toordinal() + 1 - first
-            end = record.day_of(closes).toordinal() - first
-            closed[max(begin, 0) : max(end, 0)] = True
+    unlogged = _unlogged_h(record, press, calendar)
+    known = found.usable & (unlogged < UNLOGGED_H) & (found.closes > calendar.midnights[0])
+    for row in np.flatnonzero(known).tolist():
+        begin, end = calendar.places(np.array([found.opens[row], found.closes[row]]))
+        closed[max(begin + 1, 0) : max(end, 0)] = True
+
+
+def _unlogged_h(record: Record, press: PressRow, calendar: _Calendar) -> Floats:
+    """The unlogged hours of each stretch between two readings of the meter, shape (m,). A reading that was
+    taken in the evening is often written under its morning: where more is unlogged as it stands than if both
+    readings were taken after the runs of their day, the less counts."""
+    found, runs = record.hours[press.id].stretches, record.runs.get(press.id)
+    hours = found.unlogged_h.copy()
+    if runs is None:
+        return hours
+    much = np.flatnonzero((hours >= UNLOGGED_H) & (found.closes > calendar.midnights[0]))
+    done_h = np.concatenate(([0.0], np.cumsum(np.nan_to_num(record.press_hours(press.id)))))
+    later_h = []
+    for at in (found.opens[much], found.closes[much]):
+        night = calendar.midnights[np.clip(calendar.places(at) + 1, 0, calendar.size)]
+        first, last = np.searchsorted(runs.start, at), np.searchsorted(runs.start, np.maximum(night, at))
+        later_h.append(done_h[last] - done_h[first])
+    hours[much] = np.clip(hours[much] + np.minimum(later_h[0] - later_h[1], 0.0), 0.0, None)
+    return hours
 
 
 def _idle(record: Record, press: PressRow) -> Iterator[OpenDoubt]:
@@ -291,14 +347,15 @@ def _idle(record: Record, press: PressRow) -> Iterator[OpenDoubt]:
     )
 
 
-def _unlogged(record: Record, press: PressRow, since: float) -> Iterator[OpenDoubt]:
+def _unlogged(record: Record, press: PressRow, calendar: _Calendar) -> Iterator[OpenDoubt]:
     found = record.hours[press.id].stretches
-    much = found.usable & (found.unlogged_h >= np.maximum(UNLOGGED_H, UNLOGGED_SHARE * found.advance_h))
-    for row in np.flatnonzero(much & (found.closes >= since)).tolist():
+    unlogged = _unlogged_h(record, press, calendar)
+    much = found.usable & (unlogged >= np.maximum(UNLOGGED_H, UNLOGGED_SHARE * found.advance_h))
+    for row in np.flatnonzero(much & (found.closes > calendar.midnights[0])).tolist():
         yield OpenDoubt(
             Cause.UNLOGGED,
             press.id,
             float(found.opens[row]),
             float(found.closes[row]),
-            hours=float(found.unlogged_h[row]),
+            hours=float(unlogged[row]),
         )

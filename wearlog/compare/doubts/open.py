@@ -8,8 +8,9 @@ from wearlog.compare.doubts.looking import DAY_S, OpenDoubt, doubts
 from wearlog.history.record import Record
 from wearlog.runs.models import Cause, SettledDoubt
 
-SAME_S = {Cause.STEP: 7 * DAY_S, Cause.SWAPPED: DAY_S, Cause.GAP: DAY_S}
-"""With more runs a step may be found some days off; a doubt this near to an answered one is the same."""
+SAME_S = {Cause.STEP: 7 * DAY_S, Cause.SWAPPED: DAY_S / 2, Cause.GAP: DAY_S / 2}
+"""With more runs a step may be found some days off; a doubt this near to an answered one is the same. The
+next day is another doubt, also where its first run began earlier."""
 SAME_INSTANT_S = 60.0
 
 

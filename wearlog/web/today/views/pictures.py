@@ -1,5 +1,6 @@
-"""How it goes, in small: the throughput of every press, the season, and what to order first. A desk shows it
-beside the day's jobs, where a script fetches it, so that a phone never waits for it."""
+"""How it goes, in small: the throughput of every press, the season, what to order first, and how much of the
+log is doubted. A desk shows it beside the day's jobs, where a script fetches it, so that a phone never waits
+for it."""
 
 from __future__ import annotations
 
@@ -7,6 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from wearlog.compare.doubts.open import open_doubts
 from wearlog.compare.ledger import ledger
 from wearlog.compare.shopping.lines import shopping_list
 from wearlog.forecasts.memory.queries import forecast_of_day, items_of_fleet
@@ -35,5 +37,6 @@ def pictures(request: MillRequest) -> HttpResponse:
             "paces": paces(record, system=system),
             "strips": strips_picture(record, system=system),
             "to_order": ordered_lines(to_order, today, system)[:FIRST],
+            "doubts": len(open_doubts(record)),
         },
     )
