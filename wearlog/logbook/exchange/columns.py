@@ -257,6 +257,7 @@ TABLES = (
             "retired_because",
             Column("made_from", "made_from__code", refers="parts"),
             "note",
+            Column("came_with", "came_with__ref", refers="part_orders", came_later=True),
         ),
     ),
     Table(
@@ -408,8 +409,8 @@ TABLES = (
 
 BY_NAME = {table.name: table for table in TABLES}
 BY_FILE = {table.file: table for table in TABLES}
-LATE = ("rules", "services", "measurements")
-"""Tables that refer to tables further down in the list above."""
+LATE = ("parts", "fittings", "rules", "services", "measurements")
+"""Tables that refer to tables further down in the list above, directly or by way of another one."""
 STORING_ORDER = (
     *(table for table in TABLES if table.name not in LATE),
     *(BY_NAME[name] for name in LATE),
