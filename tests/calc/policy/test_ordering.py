@@ -130,3 +130,13 @@ def test_impossible_numbers_of_spares_and_shares_are_refused() -> None:
     with pytest.raises(ValueError, match="between 0 and 1"):
         days_needed(MANY, at_hand=0, until=date(2027, 1, 1), late_share=1.0)
     assert days_needed([Needed(None)], at_hand=0, until=date(2027, 1, 1)) == []
+
+
+def test_what_is_still_at_work_is_needed_today_at_the_earliest() -> None:
+    until = date(2028, 1, 1)
+    alone = days_needed(MANY, at_hand=0, until=until)
+    today = alone[0] + timedelta(days=30)
+    found = days_needed(MANY, at_hand=0, until=until, since=today)
+    assert found == [max(day, today) for day in alone]
+    assert days_needed(MANY, at_hand=0, until=until, since=alone[0]) == alone
+    assert days_needed([NEEDED], at_hand=0, until=until, since=until) == [until]

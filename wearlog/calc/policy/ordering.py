@@ -17,7 +17,8 @@ by a day. With s parts at hand, the j-th further one is needed with the chance o
     the first day t with P(N(t) >= s + j) >= late_share,
 
 N(t) the sum of independent needs, each with its own chance by its three days (Poisson-binomial distribution,
-summed exactly).
+summed exactly). No part that is still at work was needed before today, so the days begin with today: what by
+the forecast alone might have been needed earlier is needed from today on.
 
 Days as dates, lead time and margin in days; fractions of a day make the order earlier. Source: the newsvendor
 quantile of need over the lead time (Arrow, Harris and Marschak 1951, from memory); the two-piece normal is
@@ -99,12 +100,18 @@ def _needed_with(needed: Needed, chance: float) -> date | None:
 
 
 def days_needed(
-    needs: Sequence[Needed], *, at_hand: int, until: date, late_share: float = LATE_SHARE
+    needs: Sequence[Needed],
+    *,
+    at_hand: int,
+    until: date,
+    late_share: float = LATE_SHARE,
+    since: date | None = None,
 ) -> list[date]:
     """The days by which the first part beyond those at hand, the second and so on are needed with the chance
     `late_share`, in order, up to a day. Needs without an early day are left out; one without a middle day
-    counts as certain from its early day on. Raises ValueError for fewer than no part at hand, or a share that
-    is not between 0 and 1."""
+    counts as certain from its early day on. since: the day on which all of them are still at work, so that
+    none is needed earlier. Raises ValueError for fewer than no part at hand, or a share that is not between 0
+    and 1."""
     if not 0 < late_share < 1:
         raise ValueError("The share of late orders must lie between 0 and 1.")
     if at_hand < 0:
@@ -116,6 +123,7 @@ def days_needed(
         early.toordinal() - (0 if mid is None else FAR_TAIL * max((mid - early).days, 1)) - 1
         for early, mid, _late in known
     )
+    first = first if since is None else max(first, since.toordinal())
     days = np.arange(first, max(first + 1, until.toordinal()) + 1, dtype=np.float64)
     many = np.zeros((len(known) + 1, days.size))
     many[0] = 1.0

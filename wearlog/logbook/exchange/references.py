@@ -77,9 +77,9 @@ def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[obje
     missing -= stored.keys()
     voided: set[object] = set()
     if target.has_voids:
-        key = target.by_name[target.key[0]].query
+        path = target.by_name[target.key[0]].query
         records = target.records.filter(pk__in=stored.values(), voided_at__isnull=False)
-        voided = set(records.values_list(key, flat=True))
+        voided = set(records.values_list(path, flat=True))
         missing |= voided
     if not missing:
         return

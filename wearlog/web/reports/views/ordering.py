@@ -13,11 +13,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from wearlog.compare.ledger import ledger
 from wearlog.compare.shopping.files import as_csv
-from wearlog.compare.shopping.lines import ShoppingList, shopping_list
+from wearlog.compare.shopping.of_day import list_of_day
 from wearlog.equipment.models import Part, PartOrder, PartType
-from wearlog.forecasts.memory.queries import forecast_of_day, items_of_fleet
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission, allows
 from wearlog.web.reports.forms.ordering import (
@@ -37,17 +35,10 @@ LATEST = 20
 """How many finished or crossed-out orders the page shows."""
 
 
-def found_today(request: MillRequest, today: date) -> ShoppingList:
-    items = items_of_fleet(as_of=today).items
-    known = forecast_of_day(as_of=today)
-    known.ground.record.timelines_of(known.ground.record.presses)
-    return shopping_list(known.ground.record, known.edges, ledger(), items, request.mill)
-
-
 @needs(Permission.VIEW)
 def to_order(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
-    found = found_today(request, today)
+    found = list_of_day(today)
     with_money = allows(request.user, Permission.MAINTAIN)
     currency = request.mill.currency
     if request.GET.get("download") == "csv":
