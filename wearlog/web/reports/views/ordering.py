@@ -29,7 +29,7 @@ from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.forms import new_ref
 from wearlog.web.site.history import changes_of, refuse_if_written, times_written
 from wearlog.web.site.pages import Form, FormPage, NothingToShow, Record, back_to, number_in
-from wearlog.web.site.shopping import ordered_lines, total_words, untold_words
+from wearlog.web.site.shopping import now_words, ordered_lines, total_words, untold_words
 
 LATEST = 20
 """How many finished or crossed-out orders the page shows."""
@@ -59,6 +59,7 @@ def to_order(request: MillRequest) -> HttpResponse:
         {
             "today": today,
             "lines": ordered_lines(found, today, system, currency if with_money else None),
+            "now": now_words(found, today),
             "total": total_words(found, currency, system) if with_money else "",
             "under_way": found.under_way,
             "settled": settled,
