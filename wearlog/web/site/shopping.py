@@ -68,8 +68,8 @@ def now_words(found: ShoppingList, today: date) -> str:
     following = next((line for line in found.lines if line.by is not None), None)
     if following is None or following.by is None:
         return ""
-    names = {"names": what_words(following), "day": day(following.by)}
-    return _("Nothing has to be ordered today. Next: %(names)s, by %(day)s.") % names
+    said = {"names": what_words(following), "day": day(following.by)}
+    return _("Nothing has to be ordered today. Next: %(names)s, by %(day)s.") % said
 
 
 def _why(line: ToOrder) -> str:
@@ -99,11 +99,13 @@ def _seats(needs: Sequence[Need]) -> str:
 def _bar(line: ToOrder, system: str) -> str:
     if line.bar_mm is None:
         return ""
-    terms, lengths = line.stock.terms, {"length": units.show_length(line.bar_mm, system)}
-    if terms.bar_mm is None:
-        return ""
-    lengths |= {"count": str(line.count), "piece": units.show_length(terms.bar_mm, system)}
-    lengths |= {"cut": units.show_length(terms.kerf_mm, system)}
+    terms = line.stock.terms
+    lengths = {
+        "length": units.show_length(line.bar_mm, system),
+        "count": str(line.count),
+        "piece": units.show_length(terms.bar_mm or 0.0, system),
+        "cut": units.show_length(terms.kerf_mm, system),
+    }
     return _("%(length)s of bar: %(count)s × (%(piece)s + saw cut %(cut)s)") % lengths
 
 
