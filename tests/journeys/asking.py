@@ -4,7 +4,8 @@ Each answer must be two touches away from Today: a menu and its entry, or a link
 again, and how near it must come:
 
 - the press that costs most per tonne, at the crops and kinds of cost that all have: each kind on each press
-  by `costs`, within 2 % (15 % for steel, whose rates are plain least squares here and a model there);
+  by `costs`, within 2 %. Steel wears by plain least squares here and by a model there: the page's figure must
+  lie among those of rates up to 12 % higher or lower;
 - the lots: what each earned, cost and left over by `costs`, within the same, and that the best is the best;
 - the dies to make, by `dies`: within one;
 - what to order, by `orders`: numbers exactly, days of need within five days, for dies within three weeks;
@@ -19,7 +20,7 @@ import io
 import math
 import re
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
@@ -38,6 +39,9 @@ from wearlog.forecasts.memory.queries import due_items, forecast_of_day
 
 STEEL = ("die", "screw")
 """Parts whose rates of wear are learned from gauges."""
+SAID = r"(?:Stop it|Now or later|Go on)\."
+"""Not where the page itself says that it can't be said."""
+PACES = (0.88, 0.94, 1.0, 1.06, 1.12)
 MONEY = r"-?[\d\s]*\d\.\d\d"
 
 
@@ -59,6 +63,11 @@ class Asked:
     def costs(self) -> Costs:
         return Costs(self.mill)
 
+    @cached_property
+    def paced(self) -> list[Costs]:
+        """The costs at rates of wear that might be true as well."""
+        return [self.costs if pace == 1 else Costs(self.mill, pace=pace) for pace in PACES]
+
     def links(self, address: str) -> set[str]:
         return set(re.findall(r'href="(/[^"#?]*)', self.page.get(address).content.decode()))
 
@@ -76,9 +85,9 @@ class Asked:
         return str(row["name"] or row["code"])
 
 
-def near(kind: str, value: float) -> object:
-    """As near as two ways of reckoning a kind of cost must come."""
-    return pytest.approx(value, rel=0.15 if kind in STEEL else 0.02, abs=0.1)
+def among(cell: float, values: Sequence[float]) -> bool:
+    """Whether a figure is one of these ways of reckoning, or lies between them, within 2 % and ten cents."""
+    return min(values) - 0.02 * abs(min(values)) - 0.1 <= cell <= max(values) + 0.02 * abs(max(values)) + 0.1
 
 
 # -------- which press costs most per tonne, at the same crop?
@@ -86,16 +95,19 @@ def near(kind: str, value: float) -> object:
 
 def dearest_press(asked: Asked) -> None:
     text = asked.answer("/costs/")
-    found = {
-        asked.name(press): kinds
-        for press, kinds in asked.costs.of_presses(asked.costs.of_season(asked.costs.latest)).items()
-    }
-    together = {name: sum(kinds.values()) for name, kinds in found.items()}
+    runs = asked.costs.of_season(asked.costs.latest)
+    ways = [
+        {asked.name(press): kinds for press, kinds in costs.of_presses(runs).items()} for costs in asked.paced
+    ]
+    found = ways[PACES.index(1.0)]
+    together = {name: [sum(way[name].values()) for way in ways] for name in found}
     names = "|".join(map(re.escape, found))
     said = re.search(rf"({names}) costs most, ([\d.]+) EUR/t; ({names}) least, ([\d.]+) EUR/t", text)
     assert said is not None
-    assert said[1] == max(together, key=lambda name: together[name])
-    assert said[3] == min(together, key=lambda name: together[name])
+    assert all(max(together[said[1]]) > min(sums) for sums in together.values())
+    assert all(min(together[said[3]]) < max(sums) for sums in together.values())
+    assert among(float(said[2]), together[said[1]])
+    assert among(float(said[4]), together[said[3]])
     table = text[text.index("Costs (EUR/t)") :]
     columns = re.findall(names, table[: table.index("Together")])[: len(found)]
     cells = rf"((?:{MONEY} ){{{len(found)}}})"
@@ -103,12 +115,12 @@ def dearest_press(asked: Asked) -> None:
         line = re.search(rf"(?:lost )?{kind} {cells}", table, re.IGNORECASE)
         assert line is not None, kind
         for name, cell in zip(columns, line[1].split(), strict=True):
-            assert float(cell) == near(kind, found[name][kind]), (kind, name)
+            own = [way[name][kind] for way in (ways if kind in STEEL else [found])]
+            assert among(float(cell), own), (kind, name, cell, own)
     line = re.search(rf"Together {cells}", table)
     assert line is not None
     for name, cell in zip(columns, line[1].split(), strict=True):
-        steel = sum(found[name].get(kind, 0.0) for kind in STEEL)
-        assert float(cell) == pytest.approx(together[name], abs=0.15 * steel + 0.02 * together[name])
+        assert among(float(cell), together[name]), (name, cell, together[name])
 
 
 # -------- which lot made money?
@@ -116,35 +128,36 @@ def dearest_press(asked: Asked) -> None:
 
 def lots_that_made_money(asked: Asked) -> None:
     text = asked.answer("/costs/")
-    costs = asked.costs
-    runs = costs.of_season(costs.latest)
-    kinds, _mix = costs.basket(runs)
+    runs = asked.costs.of_season(asked.costs.latest)
+    kinds, _mix = asked.costs.basket(runs)
     of_lot: dict[tuple[str, str], list[Row]] = defaultdict(list)
     for run in runs:
-        of_lot[str(run["lot"]), str(run["crop"])].append(run)
-    reckoned = {key: costs.of_lot(own, kinds) for key, own in of_lot.items() if key[0]}
+        if run["lot"]:
+            of_lot[str(run["lot"]), str(run["crop"])].append(run)
     table = text[text.index("Left over in all (EUR)") :]
     shown = {}
-    for (lot, crop), money in reckoned.items():
-        line = re.search(
-            rf"{re.escape(lot)} {crop} [\d.]+ ({MONEY}) (?:({MONEY}) )?(?:– )*({MONEY}) (?:({MONEY})|–)",
-            table,
+    for (lot, crop), own in of_lot.items():
+        cells = rf"({MONEY}) (?:({MONEY}) )?(?:– )*({MONEY}) (?:({MONEY})|–)"
+        line = re.search(rf"{re.escape(lot)} {crop} [\d.]+ {cells}", table)
+        assert line is not None, lot
+        earned, _bought, cost, left = (
+            None if cell is None else float(re.sub(r"\s", "", cell)) for cell in line.groups()
         )
-        if line is None or line[2] is None or money is None or money[2] is None:
-            continue
-        earned, _bought, cost, left = (float(re.sub(r"\s", "", cell)) for cell in line.groups())
-        steel = sum(costs.rate(kind, of_lot[lot, crop]) or 0.0 for kind in STEEL if kind in kinds)
-        apart = 0.15 * steel + 0.02 * money[1] + 0.1
-        assert earned == pytest.approx(money[0], abs=0.02), lot
-        assert cost == pytest.approx(money[1], abs=apart), lot
-        assert left == pytest.approx(money[2], abs=apart), lot
-        shown[lot] = left, money[2], apart
+        ways = [costs.of_lot(own, kinds) for costs in asked.paced]
+        assert earned == pytest.approx(ways[0][0], abs=0.02), lot
+        assert cost is not None
+        assert among(cost, [way[1] for way in ways]), (lot, cost, ways)
+        lefts = [way[2] for way in ways if way[2] is not None]
+        assert (left is None) == (not lefts), lot
+        if left is not None:
+            away = 0.02 * cost + 0.1
+            assert min(lefts) - away <= left <= max(lefts) + away, (lot, left, lefts)
+            shown[lot] = left, lefts
     assert shown
-    best = max(shown, key=lambda lot: shown[lot][0])
     first = re.search(r"\(EUR\) (\S+) ", table)
     assert first is not None
-    assert first[1] == best
-    assert shown[best][1] >= max(own - apart for _left, own, apart in shown.values())
+    assert first[1] == max(shown, key=lambda lot: shown[lot][0])
+    assert all(max(shown[first[1]][1]) >= min(lefts) for _left, lefts in shown.values())
 
 
 # -------- when do I stop this screw?
@@ -160,7 +173,7 @@ def screw_to_stop(asked: Asked) -> str:
         if mill.types[part["part_type_id"]]["kind"] != "screw":
             continue
         mark = re.escape(str(part["code"]))
-        said = re.search(rf"{mark} \([^)]*\) [A-Z][^.]*\. A tonne costs least .*? at about ([\d.]+) t", text)
+        said = re.search(rf"{mark} \([^)]*\) {SAID} A tonne costs least .*? at about ([\d.]+) t", text)
         open_ones = [fitting for fitting in mill.fittings[part["id"]] if fitting["removed_at"] is None]
         if said is None or not open_ones:
             continue

@@ -27,10 +27,11 @@ other."""
 
 class Costs:
     """`each`: by kind of cost the money of each run for which it is on record. `lacking`: kinds that a press
-    is known not to have."""
+    is known not to have. pace: how many times as fast as by plain least squares steel is taken to wear."""
 
-    def __init__(self, mill: Mill) -> None:
+    def __init__(self, mill: Mill, *, pace: float = 1.0) -> None:
         self.mill = mill
+        self.pace = pace
         self.runs = [run for runs in mill.runs.values() for run in runs]
         self.each: dict[str, Amounts] = {}
         self.lacking: set[tuple[str, object]] = set()
@@ -89,7 +90,7 @@ class Costs:
         run; None where nothing tells how long it lasts."""
         wear = self.wear[type_["id"]]
         if wear is not None:
-            return lambda run: number(run["seed_kg"]) / wear.life(str(run["crop"]))
+            return lambda run: self.pace * number(run["seed_kg"]) / wear.life(str(run["crop"]))
         if type_["expected_life_kg"] is not None:
             return lambda run: number(run["seed_kg"]) / number(type_["expected_life_kg"])
         if type_["expected_life_h"] is not None:
@@ -180,8 +181,8 @@ class Costs:
         mill = self.mill
         short = self._short_of_better()
         lost, energy, minding = ({} for _ in range(3))
-        self.earned: Amounts = {}
-        self.seed: Amounts = {}
+        self.earned: dict[str, Amounts] = {"oil": {}, "cake": {}}
+        self.bought: Amounts = {}
         for run in self.runs:
             on = mill.day(number(run["a"]))
             oil, cake = mill.price("oil_kg", on), mill.price("cake_kg", on)
@@ -194,11 +195,10 @@ class Costs:
                 minding[run["id"]] = number(run["hours"]) * hour
             bought = mill.price(f"seed_kg {run['crop']}", on)
             if bought is not None:
-                self.seed[run["id"]] = number(run["seed_kg"]) * bought
-            if None not in (oil, cake, run["oil_kg"], run["cake_kg"]) and not run["purge"]:
-                self.earned[run["id"]] = number(run["oil_kg"]) * (oil or 0.0) + number(run["cake_kg"]) * (
-                    cake or 0.0
-                )
+                self.bought[run["id"]] = number(run["seed_kg"]) * bought
+            for kind, price, kg in (("oil", oil, run["oil_kg"]), ("cake", cake, run["cake_kg"])):
+                if price is not None and kg is not None and not run["purge"]:
+                    self.earned[kind][run["id"]] = number(kg) * price
         self.each |= {"oil": lost, "Energy": energy, "Minding": minding}
 
     def _short_of_better(self) -> Amounts:
@@ -284,16 +284,28 @@ class Costs:
                 )
         return dict(found)
 
-    def of_lot(self, runs: Sequence[Row], kinds: Sequence[str]) -> tuple[float, float, float | None] | None:
-        """What a tonne of a lot earned, cost (of these kinds) and left over; None where it earned nothing."""
-        seed = sum(number(run["seed_kg"]) for run in runs if run["id"] in self.earned)
-        if not seed:
-            return None
-        earned = 1000 * sum(self.earned.get(run["id"], 0.0) for run in runs) / seed
+    def of_lot(self, runs: Sequence[Row], kinds: Sequence[str]) -> tuple[float, float, float | None]:
+        """What a tonne of a lot earned, cost (of these kinds) and left over; None where that is not known of
+        most of it. Cake and seed count where the mill has any price of them."""
+        earned = 0.0
+        for amounts in self.earned.values():
+            own = [run for run in runs if run["id"] in amounts]
+            earned += per_tonne([amounts[run["id"]] for run in own], own) or 0.0
+        priced = [run for run in runs if run["id"] in self.bought or not self.bought]
+        sold = [
+            amounts for kind, amounts in self.earned.items() if kind == "oil" or self.mill.prices["cake_kg"]
+        ]
+        told = [run for run in priced if all(run["id"] in amounts for amounts in sold)]
+        gains = [
+            sum(amounts[run["id"]] for amounts in sold) - self.bought.get(run["id"], 0.0) for run in told
+        ]
+        gain = per_tonne(gains, told)
+        known = sum(number(run["seed_kg"]) for run in told) >= ENOUGH * sum(
+            number(run["seed_kg"]) for run in priced if not run["purge"]
+        )
         cost = sum(self.rate(kind, runs) or 0.0 for kind in kinds)
-        bought = [self.seed[run["id"]] for run in runs if run["id"] in self.seed]
-        whole = sum(number(run["seed_kg"]) for run in runs if run["id"] in self.seed)
-        return earned, cost, earned - cost - 1000 * sum(bought) / whole if whole else None
+        cost_of_priced = sum(self.rate(kind, priced) or 0.0 for kind in kinds)
+        return earned, cost, gain - cost_of_priced if known and gain is not None else None
 
     def of_season(self, year: int) -> list[Row]:
         return [run for run in self.runs if self.mill.season(self.mill.day(number(run["a"]))) == year]
@@ -301,3 +313,8 @@ class Costs:
     @property
     def latest(self) -> int:
         return max(self.mill.season(self.mill.day(number(run["a"]))) for run in self.runs)
+
+
+def per_tonne(amounts: Sequence[float], runs: Sequence[Row]) -> float | None:
+    seed = sum(number(run["seed_kg"]) for run in runs)
+    return 1000 * sum(amounts) / seed if seed else None
