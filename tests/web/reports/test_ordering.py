@@ -48,6 +48,17 @@ def test_the_list_says_what_lacks_with_supplier_price_and_lead_time(page: Client
     assert "All together: 1" in text
 
 
+def test_it_says_first_what_is_to_be_ordered_today(page: Client) -> None:
+    assert "To be ordered today: 2 × screw-60." in words(page)
+    PartType.objects.update(min_spares=None)
+    assert "To be ordered today" not in words(page)
+
+
+def test_the_length_of_bar_is_shown_with_what_it_is_made_of(page: Client, shop: Shop) -> None:
+    PartType.objects.filter(pk=shop.screw_type.pk).update(bar_mm=42, kerf_mm=3)
+    assert "90.00 mm of bar: 2 × (42.00 mm + saw cut 3.00 mm)" in words(page)
+
+
 def test_the_form_is_filled_in_by_the_list(page: Client, shop: Shop) -> None:
     html = page.get(f"/order/new/?part_type={shop.screw_type.pk}&count=2").content.decode()
     assert 'name="count" value="2"' in html

@@ -1,5 +1,5 @@
 """The list of what to order as it is on a day, kept until something is written, and the one home of the last
-day to order a part: pages, mails and calendars all have it from here."""
+day to order a part: pages and mails have it from here."""
 
 from __future__ import annotations
 
