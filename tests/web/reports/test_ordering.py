@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
 from django.test import Client
 from django.utils import timezone
 
+from tests.mills.forecast_shop import Shop as ForecastShop
 from tests.mills.log_shop import Shop
 from wearlog.equipment.models import Fitting, Part, PartOrder, PartType, Position
+from wearlog.history import versions
 from wearlog.logbook import actions
-from wearlog.people.models import AuditEntry, User
+from wearlog.people.models import AuditEntry, Mill, User
 from wearlog.people.refusals import Refused
 from wearlog.service.models import Measurement
 
@@ -270,3 +272,23 @@ def test_what_has_not_arrived_can_not_be_undone(page: Client, shop: Shop) -> Non
     assert page.get(f"/order/{order.pk}/not-arrived/").status_code == 302
     with pytest.raises(Refused):
         actions.undo_arrival(by=None, at=timezone.now(), order_id=order.pk, reason="x")
+
+
+def test_what_pays_says_as_many_dies_and_the_same_day_as_the_list(client: Client, db: None) -> None:
+    """Also where an owner has chosen how sure they want to be, and dies are on order."""
+    today = timezone.localdate()
+    shop = ForecastShop()
+    shop.runs((today - timedelta(days=200)).isoformat(), 200, kg=1000)
+    shop.plan((today + timedelta(days=1)).isoformat(), (today + timedelta(days=300)).isoformat(), 300_000)
+    die = shop.type("D5", "die", size_mm=5.0, edges=2, expected_life_kg=20_000.0, lead_time_days=14.0)
+    for number in range(3):
+        shop.part(f"D5-{number}", die)
+    Mill.objects.update(late_orders_pct=30, enough_dies_pct=70)
+    PartOrder.objects.create(ref="o", part_type=die, count=2, ordered_on=today)
+    versions.touch()
+    client.force_login(User.objects.create_user("boss", role="owner"))
+    line = client.get("/order/?download=csv").content.decode().splitlines()[1].split(",")
+    on, many = date.fromisoformat(line[0]), line[4]
+    pays = words(client, "/worth/pays/")
+    assert f"Make {many} dies." in pays
+    assert f"Order the bar by {on.day} {on:%b %Y}." in pays
