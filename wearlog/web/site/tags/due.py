@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString
 from wearlog.equipment.kinds import LEAVES_OIL
 from wearlog.forecasts import campaign
 from wearlog.forecasts.items import DueItem
-from wearlog.service.models import Action
+from wearlog.service.work import ENDS_LIFE
 from wearlog.words.actions import action_word, done_word, work_word
 from wearlog.words.days import day_words
 from wearlog.words.kinds import fitted_part_words
@@ -75,9 +75,9 @@ def opens_press(item: DueItem) -> bool:
 
 @register.filter
 def asks_whether_to_stop(item: DueItem) -> bool:
-    """Whether the work turns or replaces a part on a press of which there is a page when to stop it."""
-    moves = item.action in (Action.REPLACE, Action.FLIP)
-    return moves and item.kind in LEAVES_OIL and item.part_id is not None and item.fitting_id is not None
+    """Whether the work ends a life on a press of which there is a page when to stop it."""
+    on_press = item.part_id is not None and item.fitting_id is not None
+    return item.action in ENDS_LIFE and item.kind in LEAVES_OIL and on_press
 
 
 MOST_CARDS = 40
