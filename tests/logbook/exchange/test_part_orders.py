@@ -119,3 +119,25 @@ def test_parts_do_not_come_with_an_order_that_was_crossed_out_here(
     )
     (problem,) = refusals(tmp_path, "D5-01,D5,o-1")
     assert "crossed out here" in problem
+
+
+@pytest.mark.parametrize(
+    ("line", "column"),
+    [
+        ("o-1,D5,4,2026-03-02,,the turner,by post,58.5", "arrived_on"),
+        ("o-1,D6,4,2026-03-02,2026-03-20,the turner,by post,58.5", "part_type"),
+    ],
+)
+def test_an_order_whose_parts_are_stored_here_stays_arrived_and_of_their_type(
+    ordered: PartOrder, tmp_path: Path, line: str, column: str
+) -> None:
+    PartType.objects.create(code="D6", kind="die")
+    arrive(ordered, "D5-01")
+    book = tmp_path / "book"
+    book.mkdir()
+    head = "ref,part_type,count,ordered_on,arrived_on,supplier,note,unit_cost"
+    (book / "part_orders.csv").write_text(f"{head}\n{line}\n", encoding="utf-8")
+    with pytest.raises(BadLogbook) as refused:
+        import_logbook(by=None, at=timezone.now(), source=book, on_conflict="replace")
+    (problem,) = refused.value.rows
+    assert (problem.column, 'part "D5-01" came with this order' in problem.reason) == (column, True)

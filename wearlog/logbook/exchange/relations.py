@@ -251,26 +251,35 @@ def circles(tables: Tables) -> Iterator[BadRow]:
 
 def unlike_orders(tables: Tables) -> Iterator[BadRow]:
     """Parts that are said to have come with an order for another type, or with one that has not arrived."""
-    table = tables["parts"]
-    if not any(table.column("came_with")):
+    parts, orders = tables["parts"], list(tables["part_orders"].each(REF, PART_TYPE, ARRIVED))
+    said = list(parts.each(PART, CAME_WITH, PART_TYPE)) if any(parts.column("came_with")) else []
+    if not said and not orders:
         return
     known: dict[str, tuple[str, date | None]] = {
         ref: (part_type, arrived)
         for ref, part_type, arrived in PartOrder.objects.values_list("ref", "part_type__code", "arrived_on")
     }
-    orders = tables["part_orders"].each(REF, PART_TYPE, ARRIVED)
     known.update({ref: (part_type, arrived) for _row, ref, part_type, arrived in orders})
-    for row, order, part_type in table.each(CAME_WITH, PART_TYPE):
+    for row, _part, order, part_type in said:
         if order is None or order not in known:
             continue
         ordered, arrived = known[order]
         if ordered != part_type:
             reason = _('with this order came parts of the type "%(type)s".') % {"type": ordered}
-            yield table.rows.wrong(row, "came_with", reason)
+            yield parts.rows.wrong(row, "came_with", reason)
         elif arrived is None:
-            yield table.rows.wrong(
+            yield parts.rows.wrong(
                 row, "came_with", _("this order has not arrived: its arrived_on is empty.")
             )
+    elsewhere = {part for _row, part, _order, _type in said}
+    came = Part.objects.exclude(came_with=None).values_list("came_with__ref", "code", "part_type__code")
+    stored = {ref: (part, type_) for ref, part, type_ in came if part not in elsewhere}
+    for row, ref, part_type, arrived in orders:
+        part, type_ = stored.get(ref, ("", part_type))
+        if part and (arrived is None or type_ != part_type):
+            reason = _('part "%(part)s" came with this order and is stored here.') % {"part": part}
+            column = "arrived_on" if arrived is None else "part_type"
+            yield tables["part_orders"].rows.wrong(row, column, reason)
 
 
 def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
