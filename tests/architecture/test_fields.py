@@ -16,7 +16,8 @@ from django.utils.functional import Promise
 
 from wearlog.lockout.models import CautionWording
 from wearlog.logbook.exchange.cells import BadCell
-from wearlog.logbook.exchange.columns import TABLES, Column
+from wearlog.logbook.exchange.columns import Column
+from wearlog.logbook.exchange.tables import TABLES
 from wearlog.logbook.things import NEEDED
 from wearlog.people import audit
 from wearlog.people.cleaning import within
@@ -38,10 +39,11 @@ SAYS = {"label", "least", "most", "above", "min_value", "max_value", "max_length
 
 OTHER_WORDS = {
     ("CropChangeForm", "finding"): "asks for one thing that work may find: what was cleaned",
-    ("CorrectionForm", "reason"): "why the record is corrected, which is not a field of the record",
+    ("ReasonedForm", "reason"): "why the record is corrected, which is not a field of the record",
     ("PhotoDeleteForm", "reason"): "why a photo is deleted, which is kept by the trail",
     ("NewPartsForm", "count"): "how many parts are added, which no field of a part holds",
     ("OrderVoidForm", "reason"): "why an order is crossed out, which is kept by the trail too",
+    ("ArrivalUndoForm", "reason"): "why an order has not arrived after all, which is kept by the trail too",
     ("VoidForm", "reason"): "why it is crossed out, which is kept by the trail too",
     ("LockCorrectForm", "reason"): "why the record of the lock changes, not why the lock came off",
     ("FitForm", "fitted_at"): "on a page about one act it is enough to ask when",
@@ -112,7 +114,7 @@ def worded(source: str) -> Iterator[tuple[str, str]]:
 def test_no_form_words_or_bounds_a_field_that_its_model_describes() -> None:
     found = {
         (form, "*") if (form, "*") in OTHER_WORDS else (form, name)
-        for path in WEB.glob("*/forms/*.py")
+        for path in (*WEB.glob("*/forms/*.py"), WEB / "site" / "forms.py")
         for form, name in worded(path.read_text())
     }
     assert found == OTHER_WORDS.keys()

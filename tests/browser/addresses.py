@@ -74,7 +74,10 @@ def addresses(shop: LookMill) -> Iterator[str]:
         "record": shop.screw.services.get().pk, "correct": shop.screw.services.get().pk,
         "void": shop.screw.services.get().pk, "photo-add": shop.screw.services.get().pk,
         "import-job": ImportJob.objects.get().pk,
-        "order-arrived": PartOrder.objects.get().pk, "order-void": PartOrder.objects.get().pk,
+        "order-arrived": PartOrder.objects.get(ref="ordered").pk,
+        "order-correct": PartOrder.objects.get(ref="ordered").pk,
+        "order-void": PartOrder.objects.get(ref="ordered").pk,
+        "order-arrival-undo": PartOrder.objects.get(ref="came").pk,
         "lock-for-another": Lock.objects.get(holder=None).pk,
         "lock-verify": Lock.objects.earliest("pk").pk, "lock-correct": Lock.objects.earliest("pk").pk,
     }  # fmt: skip

@@ -146,3 +146,13 @@ def test_a_file_holds_each_line_and_prices_for_those_who_may_see_them(shop: Shop
         "cost": "68.0", "currency": "EUR",
     }  # fmt: skip
     assert "34" not in as_csv(found(), currency=None)
+
+
+def test_no_part_that_is_at_work_is_needed_before_today(shop: Shop) -> None:
+    """Each was to last 3,000 h and has done 3,650: by the forecast alone it would be needed in the past."""
+    PartType.objects.filter(pk=barrels(shop, 3).pk).update(expected_life_h=3000)
+    line = next(line for line in found().lines if line.type.code == "barrel")
+    assert line.needed_on is not None
+    assert AS_OF <= line.needed_on <= AS_OF + timedelta(days=30)
+    assert line.by == line.needed_on - timedelta(days=56)
+    assert line.is_late(AS_OF)

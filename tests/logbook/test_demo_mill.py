@@ -19,7 +19,7 @@ from wearlog.history import versions
 from wearlog.lockout.models import EnergySource
 from wearlog.logbook import demo
 from wearlog.logbook.demo_names import NAMES
-from wearlog.logbook.exchange.columns import TABLES
+from wearlog.logbook.exchange.tables import TABLES
 from wearlog.people.models import AuditEntry, Mill
 from wearlog.people.refusals import Refused
 from wearlog.runs.models import Crop, PlanEntry, Reading, Run

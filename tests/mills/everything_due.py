@@ -37,9 +37,14 @@ def fill(now: datetime) -> None:
     for number, kind in enumerate(Kind.values):
         _part_of_kind(first, kind, Action.values[number % len(Action.values)], long_ago, 70 + number)
     _worn_dies(first, crop, now)
-    PartOrder.objects.create(
-        ref="ordered", part_type=PartType.objects.earliest("pk"), count=2, ordered_on=long_ago.date()
-    )
+    for ref, arrived_on in (("ordered", None), ("came", now.date())):
+        PartOrder.objects.create(
+            ref=ref,
+            part_type=PartType.objects.earliest("pk"),
+            count=2,
+            ordered_on=long_ago.date(),
+            arrived_on=arrived_on,
+        )
     PlanEntry.objects.create(
         press=first,
         crop=crop,

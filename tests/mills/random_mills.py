@@ -111,6 +111,21 @@ def mills(draw: Any) -> dict[str, list[Row]]:
         for press in presses
         for barrel in barrels[press] or [""]
     ]
+    tables["part_orders"] = [
+        {
+            "ref": ref,
+            "part_type": draw(st.sampled_from(tables["part_types"]))["part_type"],
+            "count": draw(st.integers(1, 100)),
+            "ordered_on": "2025-08-01",
+            "expected_on": draw(maybe(days)),
+            "arrived_on": draw(maybe(st.just("2025-08-20"))),
+            "supplier": draw(texts),
+            "note": draw(texts),
+            "unit_cost": draw(maybe(amounts)).lstrip("-"),
+        }
+        for ref in draw(st.lists(codes, max_size=2, unique=True))
+    ]
+    came = {row["part_type"]: row["ref"] for row in tables["part_orders"] if row["arrived_on"]}
     parts = draw(st.lists(codes, min_size=1, max_size=4, unique=True))
     types = {part: draw(st.sampled_from(tables["part_types"])) for part in parts}
     tables["parts"] = [
@@ -120,6 +135,7 @@ def mills(draw: Any) -> dict[str, list[Row]]:
             "acquired_on": draw(maybe(days)),
             "note": draw(texts),
             "made_from": parts[place - 1] if place and draw(st.booleans()) else "",
+            "came_with": came.get(types[part]["part_type"], "") if draw(st.booleans()) else "",
             "used_h": draw(maybe(meters)),
             "used_kg": draw(maybe(amounts)),
             "used_on": draw(maybe(days)),
@@ -222,19 +238,6 @@ def mills(draw: Any) -> dict[str, list[Row]]:
         }
         for press in presses
         for crop in crops
-    ]
-    tables["part_orders"] = [
-        {
-            "ref": ref,
-            "part_type": draw(st.sampled_from(tables["part_types"]))["part_type"],
-            "count": draw(st.integers(1, 100)),
-            "ordered_on": "2025-08-01",
-            "expected_on": draw(maybe(days)),
-            "arrived_on": draw(maybe(st.just("2025-08-20"))),
-            "supplier": draw(texts),
-            "note": draw(texts),
-        }
-        for ref in draw(st.lists(codes, max_size=2, unique=True))
     ]
     tables["energy_sources"] = [
         {

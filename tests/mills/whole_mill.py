@@ -25,6 +25,7 @@ def whole_mill() -> LookMill:
     PlanEntry.objects.create(press=shop.north, crop=shop.rape, start_on=today, end_on=today, seed_kg=500)
     Price.objects.create(item="oil_kg", from_on=today, price=2)
     PartOrder.objects.create(ref="ordered", part_type=shop.small, count=2, ordered_on=today)
+    PartOrder.objects.create(ref="came", part_type=shop.small, count=1, ordered_on=today, arrived_on=today)
     an_import(owner)
     return shop
 

@@ -19,7 +19,8 @@ import numpy as np
 from wearlog.calc.meters import PressHours, Remark, Source
 from wearlog.compare.analysis import BadInput, Found, Row, filled
 from wearlog.logbook.exchange.cells import BadCell, Instant
-from wearlog.logbook.exchange.columns import BY_NAME, Table
+from wearlog.logbook.exchange.columns import Table
+from wearlog.logbook.exchange.tables import BY_NAME
 from wearlog.logbook.exchange.typed import Readable, typed, typed_or_none
 from wearlog.runs.columns import Floats, seconds_of
 from wearlog.runs.hours import ReadingColumns, compute_press_hours, ends_by, moment

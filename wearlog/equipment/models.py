@@ -260,6 +260,7 @@ class PartOrder(LogRecord):
     arrived_on = models.DateField(_("Arrived on"), null=True, blank=True, editable=False)
     supplier = models.CharField(_("Supplier"), max_length=120, blank=True)
     note = models.TextField(_("Note"), blank=True)
+    unit_cost = Money(_("Price of one"), null=True, blank=True)
 
     objects = PartOrderQuerySet.as_manager()
 
@@ -270,6 +271,9 @@ class PartOrder(LogRecord):
             models.CheckConstraint(
                 condition=Q(arrived_on__isnull=True) | Q(arrived_on__gte=F("ordered_on")),
                 name="part_order_arrives_after_it_was_made",
+            ),
+            models.CheckConstraint(
+                condition=Q(unit_cost__isnull=True) | Q(unit_cost__gte=0), name="part_order_price_positive"
             ),
         ]
 

@@ -1,14 +1,15 @@
-"""Parts on order: ordered, arrived, crossed out.
+"""Parts on order: ordered, corrected, arrived, crossed out.
 
-What arrives becomes spare parts at once, each with its mark. An order that is crossed out takes them along,
-as long as none of them has a record of its own.
+What arrives becomes spare parts at once, each with its mark. An order that is crossed out, and an arrival
+that is undone, take them along, as long as none of them has a record of its own.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
+from decimal import Decimal
 
 from django.db import transaction
 from django.db.models import ProtectedError
@@ -34,6 +35,7 @@ class NewOrder:
     expected_on: date | None = None
     supplier: str = ""
     note: str = ""
+    unit_cost: Decimal | None = field(default=None, metadata={"came_later": True})
 
 
 @transaction.atomic
@@ -45,9 +47,6 @@ def place_order(*, by: User | None, at: datetime, entry: NewOrder) -> PartOrder:
         return before
     if not PartType.objects.filter(pk=entry.part_type_id).exists():
         raise Refused(_("There is no such type. Choose one from the list."), field="part_type")
-    _not_ahead(entry.ordered_on, at=at, field="ordered_on")
-    if entry.expected_on is not None and entry.expected_on < entry.ordered_on:
-        raise Refused(_("It can't arrive before it was ordered. Give a later day."), field="expected_on")
     order = PartOrder(
         ref=entry.ref or refs.new_ref(at),
         part_type_id=entry.part_type_id,
@@ -56,14 +55,32 @@ def place_order(*, by: User | None, at: datetime, entry: NewOrder) -> PartOrder:
         expected_on=entry.expected_on,
         supplier=entry.supplier.strip(),
         note=entry.note.strip(),
+        unit_cost=entry.unit_cost,
         entered_at=at,
         entered_by=by,
     )
+    _check_days(order, at=at)
     clean(order)
     order.save()
     new = audit.snapshot(order) | {"entry": refs.digest(entry)}
     audit.write(at=at, by=by, action=refs.LOGGED, record=order, new=new)
     return order
+
+
+def correct_order(
+    *, by: User | None, at: datetime, order: PartOrder, changes: Mapping[str, object], reason: str
+) -> None:
+    """Change what was said of an order, before it has come or after. The parts that came with it stay as they
+    are. Raises Refused."""
+    old = audit.snapshot(order)
+    for name, value in changes.items():
+        setattr(order, name, value)
+    _check_days(order, at=at)
+    clean(order)
+    order.save()
+    audit.write(
+        at=at, by=by, action="correct", record=order, old=old, new=audit.snapshot(order), reason=reason
+    )
 
 
 @transaction.atomic
@@ -72,12 +89,7 @@ def receive_order(
 ) -> list[Part]:
     """Write down that an order has come, and add a spare part for each mark. Fewer or more may have come than
     were ordered. Raises Refused."""
-    require(by, Permission.MAINTAIN)
-    order = PartOrder.objects.select_for_update(of=("self",)).filter(pk=order_id).first()
-    if order is None:
-        raise Refused(_("There is no such order. Open the list again."))
-    if order.voided_at is not None:
-        raise Refused(_("This order is crossed out. Write down a new one if it was right."))
+    order = _locked(order_id, by=by)
     if order.arrived_on is not None:
         raise Refused(_("This order arrived on %(day)s already.") % {"day": day(order.arrived_on)})
     if not codes:
@@ -89,10 +101,7 @@ def receive_order(
             % {"day": day(order.ordered_on)},
             field="arrived_on",
         )
-    old = audit.snapshot(order)
-    order.arrived_on = arrived_on
-    order.save(update_fields=["arrived_on"])
-    audit.write(at=at, by=by, action="arrive", record=order, old=old, new=audit.snapshot(order))
+    _set_arrival(order, arrived_on, by=by, at=at, action="arrive")
     return [_new_part(order, code, by=by, at=at) for code in codes]
 
 
@@ -104,9 +113,48 @@ def _new_part(order: PartOrder, code: str, *, by: User | None, at: datetime) -> 
     return part
 
 
+@transaction.atomic
+def undo_arrival(*, by: User | None, at: datetime, order_id: int, reason: str) -> PartOrder:
+    """Write down that an order has not come after all: it is on order again, and the parts that came with it
+    are removed. Raises Refused where one of them has been fitted, gauged or otherwise named in the log."""
+    order = _locked(order_id, by=by)
+    if order.arrived_on is None:
+        raise Refused(_("This order has not arrived yet."))
+    if not reason.strip():
+        raise Refused(_("Write why; the reason is kept with the record."), field="reason")
+    _remove_parts(order, by=by, at=at, reason=reason.strip())
+    _set_arrival(order, None, by=by, at=at, action="correct", reason=reason.strip())
+    return order
+
+
 def void_order(*, by: User | None, at: datetime, order: PartOrder, reason: str) -> None:
     """Cross an order out, and remove the parts that came with it. Raises Refused where one of them has been
     fitted, gauged or otherwise named in the log."""
+    _remove_parts(order, by=by, at=at, reason=reason)
+    audit.strike_out(by=by, at=at, record=order, reason=reason)
+
+
+def _locked(order_id: int, *, by: User | None) -> PartOrder:
+    """The order as it is stored now, for a person who may change it."""
+    require(by, Permission.MAINTAIN)
+    order = PartOrder.objects.select_for_update(of=("self",)).filter(pk=order_id).first()
+    if order is None:
+        raise Refused(_("There is no such order. Open the list again."))
+    if order.voided_at is not None:
+        raise Refused(_("This order is crossed out. Write down a new one if it was right."))
+    return order
+
+
+def _set_arrival(
+    order: PartOrder, on: date | None, *, by: User | None, at: datetime, action: str, reason: str = ""
+) -> None:
+    old = audit.snapshot(order)
+    order.arrived_on = on
+    order.save(update_fields=["arrived_on"])
+    audit.write(at=at, by=by, action=action, record=order, old=old, new=audit.snapshot(order), reason=reason)
+
+
+def _remove_parts(order: PartOrder, *, by: User | None, at: datetime, reason: str) -> None:
     for part in order.parts.all():
         audit.write(at=at, by=by, action="remove", record=part, old=audit.snapshot(part), reason=reason)
         try:
@@ -116,7 +164,17 @@ def void_order(*, by: User | None, at: datetime, order: PartOrder, reason: str) 
                 _("%(part)s came with this order and is named in the log, so the order stands.")
                 % {"part": part}
             ) from error
-    audit.strike_out(by=by, at=at, record=order, reason=reason)
+
+
+def _check_days(order: PartOrder, *, at: datetime) -> None:
+    _not_ahead(order.ordered_on, at=at, field="ordered_on")
+    if order.expected_on is not None and order.expected_on < order.ordered_on:
+        raise Refused(_("It can't arrive before it was ordered. Give a later day."), field="expected_on")
+    if order.arrived_on is not None and order.arrived_on < order.ordered_on:
+        raise Refused(
+            _("It arrived on %(day)s. Give that day or an earlier one.") % {"day": day(order.arrived_on)},
+            field="ordered_on",
+        )
 
 
 def _not_ahead(on: date, *, at: datetime, field: str) -> None:

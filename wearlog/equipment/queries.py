@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TypeVar
@@ -99,10 +99,10 @@ def history_on(position: Position) -> QuerySet[Fitting]:
     )
 
 
-def spares(*, kind: str = "", exclude: Sequence[int] = ()) -> QuerySet[Part]:
-    """Parts that are neither retired nor fitted, so that they can be fitted. `exclude` lists primary keys."""
+def spares(*, kind: str = "") -> QuerySet[Part]:
+    """Parts that are neither retired nor fitted, so that they can be fitted."""
     fitted = Fitting.objects.open().filter(part=OuterRef("pk"))
-    parts = Part.objects.filter(~Exists(fitted), retired_on__isnull=True).exclude(pk__in=exclude)
+    parts = Part.objects.filter(~Exists(fitted), retired_on__isnull=True)
     if kind:
         parts = parts.filter(part_type__kind=kind)
     return parts.select_related("part_type").order_by("part_type__code", "code")

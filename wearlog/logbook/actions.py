@@ -57,6 +57,7 @@ __all__ = [
     "stop_run",
     "swap",
     "take_off",
+    "undo_arrival",
     "undo_move",
     "void",
 ]
@@ -84,5 +85,6 @@ swap = entered(closing.checks_moves(moves.swap))
 
 place_order = entered(ordering.place_order)
 receive_order = entered(ordering.receive_order)
+undo_arrival = entered(ordering.undo_arrival)
 
 save_person = entered(accounts.save_person)

@@ -41,6 +41,7 @@ KEPT_AS_THEY_ARE = frozenset(
         "ends_at",
         "slot",
         "service",
+        "arrived_on",
     }
 )
 
@@ -104,6 +105,8 @@ def correct(
             service.correct_measurement(
                 by=by, at=at, measurement=fresh, changes=wanted, reason=reason, confirmed=confirmed
             )
+        elif isinstance(fresh, PartOrder):
+            ordering.correct_order(by=by, at=at, order=fresh, changes=wanted, reason=reason)
         else:
             service.correct_other(by=by, at=at, record=fresh, changes=wanted, reason=reason)
 

@@ -13,9 +13,10 @@ from django.utils.translation import gettext as _
 
 from wearlog.logbook.demo_names import named
 from wearlog.logbook.exchange.cells import Day, Instant
-from wearlog.logbook.exchange.columns import BY_FILE, INSTANT
+from wearlog.logbook.exchange.columns import INSTANT
 from wearlog.logbook.exchange.files import Sheet, read_files
 from wearlog.logbook.exchange.importing import import_logbook
+from wearlog.logbook.exchange.tables import BY_FILE
 from wearlog.people.models import User
 from wearlog.people.refusals import Refused
 

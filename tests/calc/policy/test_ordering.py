@@ -130,3 +130,34 @@ def test_impossible_numbers_of_spares_and_shares_are_refused() -> None:
     with pytest.raises(ValueError, match="between 0 and 1"):
         days_needed(MANY, at_hand=0, until=date(2027, 1, 1), late_share=1.0)
     assert days_needed([Needed(None)], at_hand=0, until=date(2027, 1, 1)) == []
+
+
+def test_what_is_still_at_work_is_needed_today_at_the_earliest() -> None:
+    until = date(2028, 1, 1)
+    assert NEEDED.early is not None
+    for days in (1, 20, 200):
+        today = NEEDED.early - timedelta(days=days)
+        assert days_needed([NEEDED], at_hand=0, until=until, since=today) == [NEEDED.early]
+        together = days_needed([NEEDED] * 3, at_hand=0, until=until, since=today)
+        assert today < together[0] <= NEEDED.early < together[1]
+    overdue = NEEDED.early + timedelta(days=3)
+    assert days_needed([NEEDED], at_hand=0, until=until, since=overdue) == [overdue]
+
+
+def test_long_before_the_first_need_it_says_nothing_that_the_parts_are_at_work() -> None:
+    until = date(2028, 1, 1)
+    alone = days_needed(MANY, at_hand=0, until=until)
+    assert days_needed(MANY, at_hand=0, until=until, since=date(2025, 1, 1)) == alone
+
+
+def test_of_parts_at_work_the_first_is_needed_as_a_simulation_says() -> None:
+    """Needs drawn by the chance that rises from nothing today by way of 10 % on the early day."""
+    today = date(2026, 12, 1)
+    early, mid, late = (today + timedelta(days=days) for days in (40, 160, 300))
+    (day, *_) = days_needed([Needed(early, mid, late)] * 5, at_hand=0, until=date(2029, 1, 1), since=today)
+    u = np.random.default_rng(7).random((200_000, 5))
+    z = stats.norm.ppf(0.9)
+    at_first = stats.norm.cdf(-160 * z / 120)  # the normal's chance of a need by today
+    away = stats.norm.ppf(np.where(u < 0.1, at_first + u / 0.1 * (0.1 - at_first), u))
+    needed = 160 + np.where(away < 0, away * 120 / z, away * 140 / z)
+    assert (needed.min(axis=1) <= (day - today).days).mean() == pytest.approx(0.1, abs=0.005)

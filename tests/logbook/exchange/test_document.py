@@ -10,7 +10,8 @@ import pytest
 from tests.logbook.exchange.books import small_book, write_book
 from wearlog.logbook.exchange.cells import Code
 from wearlog.logbook.exchange.checking import read_book
-from wearlog.logbook.exchange.columns import TABLES, Column, Table
+from wearlog.logbook.exchange.columns import Column, Table
+from wearlog.logbook.exchange.tables import TABLES
 from wearlog.people.models import Mill
 
 DOCUMENT = (Path(__file__).resolve().parents[3] / "docs" / "logbook-format.md").read_text(encoding="utf-8")

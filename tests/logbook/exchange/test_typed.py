@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from wearlog.logbook.exchange.checking import Rows
-from wearlog.logbook.exchange.columns import BY_NAME
+from wearlog.logbook.exchange.tables import BY_NAME
 from wearlog.logbook.exchange.typed import BAD, typed, typed_or_none
 
 RUNS = Rows(

@@ -10,7 +10,8 @@ import pytest
 from tests.dates import at
 from tests.mills.greasing import COMING, DUE, Greasing
 from tests.reminders.smtp import MailServer
-from wearlog.equipment.models import Fitting, Part, PartType, Position, Press
+from wearlog.compare.shopping.of_day import list_of_day
+from wearlog.equipment.models import Fitting, Part, PartOrder, PartType, Position, Press
 from wearlog.people.models import Mill, User
 from wearlog.reminders.models import OutboxRow, Stage
 from wearlog.reminders.outbox.actions import scan, send_due
@@ -154,6 +155,32 @@ def test_one_spare_serves_the_first_of_two_and_the_other_is_ordered(gearbox: Par
     assert [(call.item.part, call.telling, call.order_on) for call in found] == [
         ("G-05", "order", date(2026, 5, 31))
     ]
+
+
+def test_what_is_on_order_is_not_to_be_ordered_again(gearbox: Part) -> None:
+    PartOrder.objects.create(
+        ref="o",
+        part_type=gearbox.part_type,
+        count=1,
+        ordered_on=date(2026, 5, 1),
+        expected_on=date(2026, 7, 1),
+    )
+    assert stages_on("2026-05-21", "2026-07-06") == [[], [("coming", None)]]
+    PartOrder.objects.update(voided_at=at("2026-05-02 08:00"), void_reason="not to be had")
+    assert stages_on("2026-05-21") == [[("order", ORDER_ON)]]
+
+
+def test_mails_name_the_day_of_the_list_of_what_to_order(gearbox: Part) -> None:
+    """The second gearbox is due ten days after the first, so that one order serves both, by the first one's
+    day."""
+    press = Press.objects.create(code="P2", name="South press")
+    second = Part.objects.create(code="G-05", part_type=gearbox.part_type)
+    position = Position.objects.create(press=press, name="gearbox", kind="gearbox")
+    Fitting.objects.create(part=second, position=position, fitted_at=at("2026-01-11 06:00"))
+    today = date(2026, 6, 2)
+    lines = {need.part.code: line.by for line in list_of_day(today).lines for need in line.needs}
+    assert lines == {"G-01": ORDER_ON, "G-05": ORDER_ON}  # within a month of each other: one order
+    assert {call.item.part: call.order_on for call in calls_now(at=at("2026-06-02 08:00"))} == lines
 
 
 @pytest.mark.parametrize("changes", [{"lead_time_days": None}, {"lead_time_days": Decimal(0)}])

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import re
+from datetime import date, timedelta
+from decimal import Decimal
 
 import pytest
 from django.test import Client
 from django.utils import timezone
 
+from tests.mills.forecast_shop import Shop as ForecastShop
 from tests.mills.log_shop import Shop
 from wearlog.equipment.models import Fitting, Part, PartOrder, PartType, Position
-from wearlog.people.models import AuditEntry, User
+from wearlog.history import versions
+from wearlog.logbook import actions
+from wearlog.people.models import AuditEntry, Mill, User
+from wearlog.people.refusals import Refused
+from wearlog.service.models import Measurement
 
 
 @pytest.fixture
@@ -41,6 +48,17 @@ def test_the_list_says_what_lacks_with_supplier_price_and_lead_time(page: Client
     assert "Turner &amp; Son" in text
     assert "21 days" in text
     assert "All together: 1" in text
+
+
+def test_it_says_first_what_is_to_be_ordered_today(page: Client) -> None:
+    assert "To be ordered today: 2 × screw-60." in words(page)
+    PartType.objects.update(min_spares=None)
+    assert "To be ordered today" not in words(page)
+
+
+def test_the_length_of_bar_is_shown_with_what_it_is_made_of(page: Client, shop: Shop) -> None:
+    PartType.objects.filter(pk=shop.screw_type.pk).update(bar_mm=42, kerf_mm=3)
+    assert "90.00 mm of bar: 2 × (42.00 mm + saw cut 3.00 mm)" in words(page)
 
 
 def test_the_form_is_filled_in_by_the_list(page: Client, shop: Shop) -> None:
@@ -142,3 +160,135 @@ def test_the_file_has_a_line_for_each(page: Client) -> None:
 def test_the_day_shows_the_first_lines_and_leads_to_the_list(page: Client) -> None:
     assert "/order/" in page.get("/").content.decode()
     assert "2 × screw-60" in words(page, "/how-it-goes/")
+
+
+def corrected(page: Client, order: PartOrder, **changes: object) -> int:
+    """The status of a correction in which all else stays as the form shows it."""
+    form = {
+        "count": order.count,
+        "unit_cost": "",
+        "supplier": order.supplier,
+        "ordered_on": order.ordered_on.isoformat(),
+        "expected_on": "",
+        "note": order.note,
+        "reason": "typed wrong",
+    }
+    return page.post(f"/order/{order.pk}/correct/", form | changes).status_code
+
+
+def test_an_order_is_corrected_with_a_reason_and_its_old_values_are_kept(page: Client, shop: Shop) -> None:
+    order = ordered(page, shop)
+    later = (timezone.localdate() + timedelta(days=9)).isoformat()
+    changes = {
+        "count": 3,
+        "unit_cost": "612.50",
+        "supplier": "Ironworks",
+        "expected_on": later,
+        "note": "by rail",
+    }
+    assert corrected(page, order, **changes) == 302
+    order.refresh_from_db()
+    assert (order.count, order.unit_cost, order.supplier, order.note) == (
+        3,
+        Decimal("612.5"),
+        "Ironworks",
+        "by rail",
+    )
+    assert order.expected_on is not None
+    assert order.expected_on.isoformat() == later
+    row = AuditEntry.objects.get(record="partorder", action="correct")
+    assert (row.reason, (row.old or {})["count"], (row.new or {})["count"]) == ("typed wrong", 2, 3)
+    text = words(page)
+    assert "3 × screw-60" in text
+    assert "Ironworks" in text
+    assert "612.5" in text
+    assert "typed wrong" in words(page, f"/order/{order.pk}/correct/")
+
+
+def test_a_correction_that_another_one_overtook_is_refused(page: Client, shop: Shop) -> None:
+    order = ordered(page, shop)
+    html = page.get(f"/order/{order.pk}/correct/").content.decode()
+    seen = re.search(r'name="seen" value="(\d+)"', html)
+    assert seen is not None
+    assert corrected(page, order, count=3) == 302
+    order.refresh_from_db()
+    assert corrected(page, order, count=4, seen=seen[1]) == 422
+    order.refresh_from_db()
+    assert order.count == 3
+
+
+@pytest.mark.parametrize("wrong", [{"count": 0}, {"reason": ""}, {"expected_on": "2001-01-01"}, {}])
+def test_a_correction_that_can_not_be_or_says_nothing_is_refused(
+    page: Client, shop: Shop, wrong: dict[str, object]
+) -> None:
+    order = ordered(page, shop)
+    assert corrected(page, order, **wrong) == 422
+    order.refresh_from_db()
+    assert (order.count, order.expected_on) == (2, None)
+
+
+def test_an_order_can_not_have_been_made_after_it_arrived(page: Client, shop: Shop) -> None:
+    order = ordered(page, shop)
+    before = timezone.localdate() - timedelta(days=3)
+    PartOrder.objects.update(ordered_on=before - timedelta(days=5), arrived_on=before)
+    order.refresh_from_db()
+    assert corrected(page, order, ordered_on=timezone.localdate().isoformat()) == 422
+    assert corrected(page, order, ordered_on=before.isoformat()) == 302
+
+
+def arrived(page: Client, shop: Shop) -> PartOrder:
+    order = ordered(page, shop, 1)
+    form = {"arrived_on": timezone.localdate().isoformat(), "first": "S-08", "count": "1"}
+    assert page.post(f"/order/{order.pk}/arrived/", form).status_code == 302
+    return order
+
+
+def test_an_arrival_is_undone_while_its_parts_are_unused(page: Client, shop: Shop) -> None:
+    order = arrived(page, shop)
+    assert page.post(f"/order/{order.pk}/not-arrived/", {"reason": ""}).status_code == 422
+    assert page.post(f"/order/{order.pk}/not-arrived/", {"reason": "another parcel"}).status_code == 302
+    order.refresh_from_db()
+    assert (order.arrived_on, order.parts.count(), Part.objects.filter(code="S-08").count()) == (None, 0, 0)
+    rows = AuditEntry.objects.filter(reason="another parcel").order_by("pk")
+    assert list(rows.values_list("action", "record")) == [("remove", "part"), ("correct", "partorder")]
+    assert "1 × screw-60 ordered on" in words(page)
+    again = {"arrived_on": timezone.localdate().isoformat(), "first": "S-08", "count": "1"}
+    assert page.post(f"/order/{order.pk}/arrived/", again).status_code == 302
+
+
+def test_an_arrival_stands_whose_part_has_been_gauged(page: Client, shop: Shop) -> None:
+    order = arrived(page, shop)
+    Measurement.objects.create(
+        ref="g", part=order.parts.get(), value_mm=Decimal(60), measured_at=timezone.now()
+    )
+    answer = page.post(f"/order/{order.pk}/not-arrived/", {"reason": "another parcel"})
+    assert answer.status_code == 422
+    order.refresh_from_db()
+    assert (order.arrived_on, order.parts.count()) == (timezone.localdate(), 1)
+
+
+def test_what_has_not_arrived_can_not_be_undone(page: Client, shop: Shop) -> None:
+    order = ordered(page, shop)
+    assert page.get(f"/order/{order.pk}/not-arrived/").status_code == 302
+    with pytest.raises(Refused):
+        actions.undo_arrival(by=None, at=timezone.now(), order_id=order.pk, reason="x")
+
+
+def test_what_pays_says_as_many_dies_and_the_same_day_as_the_list(client: Client, db: None) -> None:
+    """Also where an owner has chosen how sure they want to be, and dies are on order."""
+    today = timezone.localdate()
+    shop = ForecastShop()
+    shop.runs((today - timedelta(days=200)).isoformat(), 200, kg=1000)
+    shop.plan((today + timedelta(days=1)).isoformat(), (today + timedelta(days=300)).isoformat(), 300_000)
+    die = shop.type("D5", "die", size_mm=5.0, edges=2, expected_life_kg=20_000.0, lead_time_days=14.0)
+    for number in range(3):
+        shop.part(f"D5-{number}", die)
+    Mill.objects.update(late_orders_pct=30, enough_dies_pct=70)
+    PartOrder.objects.create(ref="o", part_type=die, count=2, ordered_on=today)
+    versions.touch()
+    client.force_login(User.objects.create_user("boss", role="owner"))
+    line = client.get("/order/?download=csv").content.decode().splitlines()[1].split(",")
+    on, many = date.fromisoformat(line[0]), line[4]
+    pays = words(client, "/worth/pays/")
+    assert f"Make {many} dies." in pays
+    assert f"Order the bar by {on.day} {on:%b %Y}." in pays

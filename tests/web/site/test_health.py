@@ -128,7 +128,7 @@ def test_migrations_that_wait_are_bad_and_named(mill: Mill) -> None:
     assert said["checks"]["migrations"] == (
         "the site was upgraded, its database not yet (runs.0001_squashed, "
         "runs.0002_running_runs_by_start, runs.0003_runs_by_entry, "
-        "runs.0004_bag_of_a_crop, runs.0005_crossed_out ... (6)). "
+        "runs.0004_bag_of_a_crop, runs.0005_crossed_out ... (7)). "
         "Run manage.py migrate, which makes a backup first."
     )
     assert said["checks"]["scan"] == "ok"

@@ -52,6 +52,16 @@ def test_what_is_overdue_stands_with_its_press_its_reason_and_its_way_to_be_logg
     assert f"/due/card/?item={shop.look_rule.pk}.{shop.north.pk}." in job
 
 
+def test_work_that_ends_a_life_leads_an_owner_to_when_to_stop_the_part(
+    shop: LookMill, read: Callable[[], str], client: Client, operator: User
+) -> None:
+    address = f'href="/parts/{shop.die.pk}/stop/"'
+    assert address in job_with(read(), "Flip die")
+    assert "/stop/" not in job_with(read(), "Inspect screw S-01")
+    client.force_login(operator)
+    assert "/stop/" not in read()
+
+
 def test_the_state_is_said_in_words(shop: LookMill, read: Callable[[], str]) -> None:
     job = job_with(read(), "Inspect screw S-01")
     assert re.search(r'aria-hidden="true"[^>]*>.{0,80}</svg> <strong>Overdue</strong>', job)

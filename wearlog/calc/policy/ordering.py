@@ -17,7 +17,9 @@ by a day. With s parts at hand, the j-th further one is needed with the chance o
     the first day t with P(N(t) >= s + j) >= late_share,
 
 N(t) the sum of independent needs, each with its own chance by its three days (Poisson-binomial distribution,
-summed exactly).
+summed exactly). A part that is still at work today was not needed before. The chance of each therefore rises
+from nothing today to 10 % on its early day, in proportion to that of the two-piece normal between the two;
+one whose early day is over is needed from today on with the chance that it has reached.
 
 Days as dates, lead time and margin in days; fractions of a day make the order earlier. Source: the newsvendor
 quantile of need over the lead time (Arrow, Harris and Marschak 1951, from memory); the two-piece normal is
@@ -36,6 +38,9 @@ import numpy as np
 from scipy import special
 
 from wearlog.calc import quantiles
+
+Chances = np.ndarray[tuple[int], np.dtype[np.float64]]
+Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 LATE_SHARE: Final = 0.10
 """The share of orders that may come too late, until an owner chooses another."""
@@ -99,12 +104,18 @@ def _needed_with(needed: Needed, chance: float) -> date | None:
 
 
 def days_needed(
-    needs: Sequence[Needed], *, at_hand: int, until: date, late_share: float = LATE_SHARE
+    needs: Sequence[Needed],
+    *,
+    at_hand: int,
+    until: date,
+    late_share: float = LATE_SHARE,
+    since: date | None = None,
 ) -> list[date]:
     """The days by which the first part beyond those at hand, the second and so on are needed with the chance
     `late_share`, in order, up to a day. Needs without an early day are left out; one without a middle day
-    counts as certain from its early day on. Raises ValueError for fewer than no part at hand, or a share that
-    is not between 0 and 1."""
+    counts as certain from its early day on. since: the day on which all of them are still at work, so that
+    none is needed earlier. Raises ValueError for fewer than no part at hand, or a share that is not between 0
+    and 1."""
     if not 0 < late_share < 1:
         raise ValueError("The share of late orders must lie between 0 and 1.")
     if at_hand < 0:
@@ -116,11 +127,14 @@ def days_needed(
         early.toordinal() - (0 if mid is None else FAR_TAIL * max((mid - early).days, 1)) - 1
         for early, mid, _late in known
     )
+    first = first if since is None else max(first, since.toordinal())
     days = np.arange(first, max(first + 1, until.toordinal()) + 1, dtype=np.float64)
     many = np.zeros((len(known) + 1, days.size))
     many[0] = 1.0
     for early, mid, late in known:
         chance = _chance_by(days, early, mid, late)
+        if since is not None:
+            chance = _still_at_work(chance, days < early.toordinal())
         many[1:] = many[1:] * (1 - chance) + many[:-1] * chance
         many[0] *= 1 - chance
     reached = np.cumsum(many[::-1], axis=0)[::-1]
@@ -133,9 +147,7 @@ def days_needed(
     return found
 
 
-def _chance_by(
-    days: np.ndarray[tuple[int], np.dtype[np.float64]], early: date, mid: date | None, late: date | None
-) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def _chance_by(days: Chances, early: date, mid: date | None, late: date | None) -> Chances:
     """The chance that a part is needed by each of these days: the two-piece normal of the three days."""
     start = float(early.toordinal())
     if mid is None:
@@ -145,7 +157,17 @@ def _chance_by(
     before = max(middle - start, 0.5) / tenth
     after = math.inf if late is None else max(late.toordinal() - middle, 0.5) / tenth
     away = days - middle
-    chance: np.ndarray[tuple[int], np.dtype[np.float64]] = special.ndtr(
-        np.where(away < 0, away / before, away / after)
-    )
+    chance: Chances = special.ndtr(np.where(away < 0, away / before, away / after))
     return chance
+
+
+def _still_at_work(
+    chance: Chances,
+    before_early: Flags,
+) -> Chances:
+    """The chance by each day of a part that is at work on the first of them: nothing then, as it was from the
+    early day on."""
+    if not before_early[0] or chance[0] >= FORECAST_SHARE:
+        return chance
+    risen = FORECAST_SHARE * (chance - chance[0]) / (FORECAST_SHARE - chance[0])
+    return np.where(before_early, risen, chance)

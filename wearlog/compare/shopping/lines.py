@@ -127,7 +127,7 @@ def shopping_list(
     for type_ in record.types.values():
         own, dies = stock[type_.id], season.get(type_.id)
         if dies is not None and dies.why is None:
-            lines += _for_season(own, dies)
+            lines += _for_season(own, dies, by_type.get(type_.id, []))
             continue
         wanted = by_type.get(type_.id, [])
         lines += _lines(record.as_of, own, wanted, aims.late_share)
@@ -148,11 +148,18 @@ def _in_use(record: Record, type_: TypeRow) -> bool:
     return any(part.type_id == type_.id and part.retired_on is None for part in record.parts.values())
 
 
-def _for_season(stock: Stock, dies: Order) -> list[ToOrder]:
+def _for_season(stock: Stock, dies: Order, wanted: Iterable[Need]) -> list[ToOrder]:
     if not dies.make:
         return []
-    line = ToOrder(stock.type, stock, dies.make, dies.order_by, dies.needed_on, Reason.SEASON, season=dies)
-    return [line]
+    first = tuple(_in_order(wanted)[: dies.make])
+    day, needed = dies.order_by, dies.needed_on
+    return [ToOrder(stock.type, stock, dies.make, day, needed, Reason.SEASON, first, season=dies)]
+
+
+def _in_order(wanted: Iterable[Need]) -> list[Need]:
+    """Those of which an early day is known, by that day."""
+    known = [need for need in wanted if need.days.early is not None]
+    return sorted(known, key=lambda need: (need.days.early or date.max, need.part.code))
 
 
 def _lines(today: date, stock: Stock, wanted: Sequence[Need], late_share: float) -> list[ToOrder]:
@@ -162,15 +169,13 @@ def _lines(today: date, stock: Stock, wanted: Sequence[Need], late_share: float)
     lead = stock.terms.lead_days
     if stock.beyond_those_kept < 0:
         lines.append(ToOrder(stock.type, stock, -stock.beyond_those_kept, today, None, Reason.SPARES))
-    needs = sorted(
-        (need for need in wanted if need.days.early is not None),
-        key=lambda need: (need.days.early or date.max, need.part.code),
-    )
+    needs = _in_order(wanted)
     days = policy.days_needed(
         [need.days for need in needs],
         at_hand=at_hand,
         until=today + AHEAD + timedelta(days=lead or 0),
         late_share=late_share,
+        since=today,
     )
     group: list[date] = []
     for place, needed in enumerate(days):

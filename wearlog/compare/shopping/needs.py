@@ -20,7 +20,7 @@ from wearlog.forecasts.outlook import TENTH, Outlook, Path
 from wearlog.forecasts.things import crops_of
 from wearlog.forecasts.triggers.limit import LIFE_SPREAD
 from wearlog.history.record import NOTHING_EARLIER, Record
-from wearlog.history.rows import PartRow, PositionRow
+from wearlog.history.rows import PartRow, PositionRow, PressRow
 from wearlog.service.models import Action
 from wearlog.service.work import RENEWS
 
@@ -36,6 +36,7 @@ class Basis(StrEnum):
 class Need:
     part: PartRow
     position: PositionRow
+    press: PressRow
     days: policy.Needed
     basis: Basis
 
@@ -61,7 +62,9 @@ def needs(record: Record, items: Iterable[DueItem]) -> list[Need]:
             if before is None or before.early is None or item.early_on < before.early:
                 by_rule[item.part_id] = policy.Needed(item.early_on, item.due_on, item.late_on)
     found = [
-        Need(part, position, by_rule[part.id], Basis.RULE) for part, position in fitted if part.id in by_rule
+        Need(part, position, record.presses[position.press_id], by_rule[part.id], Basis.RULE)
+        for part, position in fitted
+        if part.id in by_rule
     ]
     others = [place for place in fitted if place[0].id not in by_rule and place[0].id not in turned]
     return found + _by_life(record, others)
@@ -105,7 +108,7 @@ def _by_life(record: Record, fitted: Sequence[tuple[PartRow, PositionRow]]) -> l
         )
         days = _days(path, early, mid, late)
         if days.early is not None:
-            found.append(Need(part, position, days, Basis.LIFE))
+            found.append(Need(part, position, record.presses[position.press_id], days, Basis.LIFE))
     return found
 
 

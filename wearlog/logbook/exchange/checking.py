@@ -17,10 +17,11 @@ from pathlib import Path
 from django.utils.translation import gettext as _
 
 from wearlog.logbook.exchange.cells import BadCell
-from wearlog.logbook.exchange.columns import TABLES, Column, Table
+from wearlog.logbook.exchange.columns import Column, Table
 from wearlog.logbook.exchange.files import Sheet, read_files
 from wearlog.logbook.exchange.problems import BadRow
 from wearlog.logbook.exchange.repeated_value import RepeatedValue
+from wearlog.logbook.exchange.tables import TABLES
 from wearlog.logbook.exchange.typed import BAD, Readable
 
 AT_ONCE, REMEMBERED = 10_000, 20_000

@@ -13,7 +13,8 @@ from typing import Any
 from django.db import connection, transaction
 
 from wearlog.logbook.exchange.cells import Form
-from wearlog.logbook.exchange.columns import TABLES, Table
+from wearlog.logbook.exchange.columns import Table
+from wearlog.logbook.exchange.tables import TABLES
 from wearlog.logbook.exchange.writing import put_archive, put_folder
 from wearlog.people.models import Mill, User
 from wearlog.people.roles import Permission, require

@@ -17,9 +17,10 @@ from typing import BinaryIO, TextIO
 
 from django.utils.translation import gettext as _
 
-from wearlog.logbook.exchange.columns import BY_FILE, Table
+from wearlog.logbook.exchange.columns import Table
 from wearlog.logbook.exchange.problems import BadRow, Unreadable
 from wearlog.logbook.exchange.repeated_value import RepeatedValue
+from wearlog.logbook.exchange.tables import BY_FILE
 
 UNPACKED_BYTES = 50_000_000
 ENTRIES = 1_000

@@ -16,13 +16,13 @@ from wearlog.forecasts import tasks
 from wearlog.history import versions
 from wearlog.logbook.exchange import optimistic_lock
 from wearlog.logbook.exchange.checking import Book, read_book
-from wearlog.logbook.exchange.columns import STORING_ORDER
 from wearlog.logbook.exchange.comparing import Comparison, compare_table
 from wearlog.logbook.exchange.problems import BadLogbook, BadRow, Conflicting
 from wearlog.logbook.exchange.references import unknown_references
 from wearlog.logbook.exchange.relations import broken_relations
 from wearlog.logbook.exchange.resulting import ResultingRows
 from wearlog.logbook.exchange.storing import IMPORT, Progress, Store
+from wearlog.logbook.exchange.tables import STORING_ORDER
 from wearlog.people import audit
 from wearlog.people.models import Mill, User
 from wearlog.people.refusals import Refused

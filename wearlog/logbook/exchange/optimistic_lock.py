@@ -13,8 +13,9 @@ from datetime import datetime
 
 from wearlog.history import versions
 from wearlog.logbook.exchange.checking import Book
-from wearlog.logbook.exchange.columns import TABLES, Table
+from wearlog.logbook.exchange.columns import Table
 from wearlog.logbook.exchange.references import in_batches
+from wearlog.logbook.exchange.tables import TABLES
 from wearlog.people.models import AuditEntry
 
 RECENT = 1_000

@@ -10,10 +10,10 @@ from django.utils.translation import gettext as _
 
 from wearlog.equipment.models import Position
 from wearlog.logbook.exchange.checking import Book, Rows
-from wearlog.logbook.exchange.columns import BY_NAME, Column, Table
+from wearlog.logbook.exchange.columns import Column, Table
 from wearlog.logbook.exchange.problems import BadRow
+from wearlog.logbook.exchange.tables import BY_NAME
 from wearlog.logbook.exchange.typed import BAD
-from wearlog.service.models import Service
 
 Value = TypeVar("Value")
 
@@ -77,12 +77,10 @@ def unknown_in(book: Book, rows: Rows, column: Column, named: dict[str, set[obje
     stored = stored_keys(target, missing)
     missing -= stored.keys()
     voided: set[object] = set()
-    if target.name == "services":
-        voided = set(
-            Service.objects.filter(pk__in=stored.values(), voided_at__isnull=False).values_list(
-                "ref", flat=True
-            )
-        )
+    if target.has_voids:
+        path = target.by_name[target.key[0]].query
+        records = target.records.filter(pk__in=stored.values(), voided_at__isnull=False)
+        voided = set(records.values_list(path, flat=True))
         missing |= voided
     if not missing:
         return

@@ -12,7 +12,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from wearlog.equipment.models import EDGES, Fitting, Part, PartType, Position
+from wearlog.equipment.models import EDGES, Fitting, Part, PartOrder, PartType, Position
 from wearlog.logbook.exchange.cells import listed
 from wearlog.logbook.exchange.columns import INSTANT
 from wearlog.logbook.exchange.overlaps import FOR_EVER, Stretch, overlapping
@@ -32,6 +32,7 @@ POSITION, PRESS, PRESS_OR_NONE = typed("position", str), typed("press", str), ty
 PART_TYPE, MADE_FROM = typed("part_type", str), typed_or_none("made_from", str)
 STARTED, ENDED = typed("started_at", datetime), typed_or_none("ended_at", datetime)
 HOURS, THROUGH = typed_or_none("hours_h", Decimal), typed("through", str)
+CAME_WITH, ARRIVED = typed_or_none("came_with", str), typed_or_none("arrived_on", date)
 FITTED, REMOVED = typed("fitted_at", datetime), typed_or_none("removed_at", datetime)
 IN_ORDER = (
     (
@@ -58,7 +59,7 @@ IN_ORDER = (
     (
         "part_orders",
         typed("ordered_on", date),
-        typed_or_none("arrived_on", date),
+        ARRIVED,
         True,
         gettext_lazy("what was ordered arrives on that day or later"),
     ),
@@ -75,6 +76,7 @@ def broken_relations(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:
     yield from unknown_rule_positions(tables)
     yield from wrong_retirements(tables)
     yield from circles(tables)
+    yield from unlike_orders(tables)
     yield from meeting_fittings(tables, zone)
     yield from meeting_runs(tables, zone)
 
@@ -245,6 +247,39 @@ def circles(tables: Tables) -> Iterator[BadRow]:
             source = sources.get(source)
         if source == part:
             yield table.rows.wrong(row, "made_from", _("a part can't be made from itself, nor in a circle."))
+
+
+def unlike_orders(tables: Tables) -> Iterator[BadRow]:
+    """Parts that are said to have come with an order for another type, or with one that has not arrived."""
+    parts, orders = tables["parts"], list(tables["part_orders"].each(REF, PART_TYPE, ARRIVED))
+    said = list(parts.each(PART, CAME_WITH, PART_TYPE)) if any(parts.column("came_with")) else []
+    if not said and not orders:
+        return
+    known: dict[str, tuple[str, date | None]] = {
+        ref: (part_type, arrived)
+        for ref, part_type, arrived in PartOrder.objects.values_list("ref", "part_type__code", "arrived_on")
+    }
+    known.update({ref: (part_type, arrived) for _row, ref, part_type, arrived in orders})
+    for row, _part, order, part_type in said:
+        if order is None or order not in known:
+            continue
+        ordered, arrived = known[order]
+        if ordered != part_type:
+            reason = _('with this order came parts of the type "%(type)s".') % {"type": ordered}
+            yield parts.rows.wrong(row, "came_with", reason)
+        elif arrived is None:
+            yield parts.rows.wrong(
+                row, "came_with", _("this order has not arrived: its arrived_on is empty.")
+            )
+    elsewhere = {part for _row, part, _order, _type in said}
+    came = Part.objects.exclude(came_with=None).values_list("came_with__ref", "code", "part_type__code")
+    stored = {ref: (part, type_) for ref, part, type_ in came if part not in elsewhere}
+    for row, ref, part_type, arrived in orders:
+        part, type_ = stored.get(ref, ("", part_type))
+        if part and (arrived is None or type_ != part_type):
+            reason = _('part "%(part)s" came with this order and is stored here.') % {"part": part}
+            column = "arrived_on" if arrived is None else "part_type"
+            yield tables["part_orders"].rows.wrong(row, column, reason)
 
 
 def meeting_fittings(tables: Tables, zone: tzinfo) -> Iterator[BadRow]:

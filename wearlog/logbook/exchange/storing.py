@@ -9,9 +9,10 @@ from decimal import Decimal
 from wearlog.equipment.models import Part, Position
 from wearlog.logbook.exchange.adding import add_rows, driver_values
 from wearlog.logbook.exchange.checking import Book, Rows
-from wearlog.logbook.exchange.columns import BY_NAME, STORING_ORDER, Column
+from wearlog.logbook.exchange.columns import Column
 from wearlog.logbook.exchange.comparing import Change, Comparison
 from wearlog.logbook.exchange.references import in_batches, referring, stored_keys
+from wearlog.logbook.exchange.tables import BY_NAME, STORING_ORDER
 from wearlog.logbook.exchange.typed import typed, typed_or_none
 from wearlog.people import audit
 from wearlog.people.models import User

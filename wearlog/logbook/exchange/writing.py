@@ -11,9 +11,9 @@ from pathlib import Path, PurePosixPath
 
 from django.utils.translation import gettext as _
 
-from wearlog.logbook.exchange.columns import BY_FILE
 from wearlog.logbook.exchange.files import left_behind
 from wearlog.logbook.exchange.problems import Unreadable
+from wearlog.logbook.exchange.tables import BY_FILE
 
 FIRST_MOMENT = (1980, 1, 1, 0, 0, 0)
 """The fixed time of every entry in an archive, so that the same content gives the same bytes."""

@@ -7,9 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from wearlog.calc.policy import Needed, order_by
-from wearlog.equipment.models import Part
-from wearlog.equipment.queries import spares
+from wearlog.compare.shopping.of_day import days_to_order, list_of_day
+from wearlog.equipment.models import PartType
 from wearlog.forecasts.items import DueItem
 from wearlog.forecasts.memory.queries import due_items
 from wearlog.forecasts.triggers.incident import TRIGGER as INCIDENT
@@ -93,8 +92,9 @@ def calls_now(*, at: datetime, rule_id: int | None = None) -> list[Call]:
     """The calls of today in the mill's zone, most pressing first. Reads only. With `rule_id` those of one
     rule, which is fast enough to repeat before each mail."""
     today = at.astimezone(Mill.current().zone).date()
-    items = [item for item in due_items(as_of=today) if item.state in WORTH_A_LOOK]
+    items = due_items(as_of=today)
     orders = order_days(items, today=today)
+    items = [item for item in items if item.state in WORTH_A_LOOK]
     if rule_id is not None:
         items = [item for item in items if item.rule_id == rule_id]
     staged = [
@@ -156,45 +156,19 @@ def metal_rules(items: Iterable[DueItem]) -> set[int]:
     return {pk for pk, kinds in rules if IncidentKind.METAL in kinds.split()}
 
 
-def order_days(items: Sequence[DueItem], *, today: date) -> dict[str, date]:
-    """By item key, the last day to order a new part: before the day by which it may be needed, by the type's
-    lead time (`calc.policy.ordering`). Only for replacements without a spare on the shelf; the earliest ones
-    get the spares, but for those that the type is set to keep."""
+def order_days(items: Sequence[DueItem], *, today: date, behind: bool = False) -> dict[str, date]:
+    """By item key, the last day to order a new part: that of the list of what to order, for the replacements
+    that a line of it is for. items: those of every press. behind: they don't take in yet what was learned a
+    moment ago."""
     wanted = [
         item
         for item in items
         if item.action == Action.REPLACE and item.part_id is not None and item.early_on is not None
     ]
-    if not wanted:
+    if not wanted or not PartType.objects.filter(lead_time_days__gt=0).exists():
         return {}
-    types = {
-        part: (type_id, float(lead), kept or 0)
-        for part, type_id, lead, kept in Part.objects.filter(pk__in=[item.part_id for item in wanted])
-        .exclude(part_type__lead_time_days=None)
-        .values_list("pk", "part_type_id", "part_type__lead_time_days", "part_type__min_spares")
-        if lead
-    }
-    by_type: dict[int, list[tuple[date, DueItem]]] = defaultdict(list)
-    for item in wanted:
-        if item.part_id in types and item.early_on is not None:
-            by_type[types[item.part_id][0]].append((item.early_on, item))
-    if not by_type:
-        return {}
-    shelf = spares(exclude=[item.part_id for item in wanted if item.part_id is not None])
-    on_shelf: dict[int, int] = defaultdict(int)
-    for type_id in shelf.filter(part_type_id__in=by_type).values_list("part_type_id", flat=True):
-        on_shelf[type_id] += 1
-    keep = {type_id: kept for type_id, _lead, kept in types.values()}
-    found = {}
-    for type_id, needs in by_type.items():
-        needs.sort(key=lambda need: (need[0], item_key(need[1])))
-        for early, item in needs[max(0, on_shelf[type_id] - keep[type_id]) :]:
-            assert item.part_id is not None
-            needed = Needed(early, item.due_on, item.late_on)
-            day = order_by(needed, lead_days=types[item.part_id][1]).on
-            if day is not None:
-                found[item_key(item)] = day
-    return found
+    days = days_to_order(list_of_day(today, items, may_be_behind=behind))
+    return {item_key(item): days[item.part_id] for item in wanted if item.part_id in days}
 
 
 def marks_by_item_key(*, items: Sequence[DueItem], today: date) -> Mapping[str, Marks]:

@@ -18,6 +18,8 @@ urlpatterns: list[URLPattern] = [
     path("order/", ordering.to_order, name="to-order"),
     path("order/new/", ordering.order_new, name="order-new"),
     path("order/<int:pk>/arrived/", ordering.order_arrived, name="order-arrived"),
+    path("order/<int:pk>/correct/", ordering.order_correct, name="order-correct"),
+    path("order/<int:pk>/not-arrived/", ordering.order_arrival_undo, name="order-arrival-undo"),
     path("order/<int:pk>/void/", ordering.order_void, name="order-void"),
     path("track-record/", track.track, name="track-record"),
 ]

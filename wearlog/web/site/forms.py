@@ -19,6 +19,7 @@ from django.db.models.fields import BLANK_CHOICE_DASH
 from django.forms.utils import ErrorList
 from django.http import QueryDict
 from django.utils.datastructures import MultiValueDict
+from django.utils.translation import gettext_lazy as _
 
 from wearlog.calc import units
 from wearlog.people.cleaning import say_taken
@@ -221,3 +222,16 @@ class EntryForm(UnitsForm, forms.Form):
     def text_of(self, name: str) -> str:
         """The text typed into a field, without space around it; empty where none was."""
         return str(self.cleaned_data.get(name) or "").strip()
+
+
+class ReasonedForm(EntryForm):
+    """A form that changes a record: it asks why. `seen` is how often the record had been written when the
+    form was shown."""
+
+    seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    reason = forms.CharField(
+        label=_("Why is it corrected?"),
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text=_("Kept with the record, beside the old values."),
+        error_messages={"required": _("Write why; the reason is kept with the record.")},
+    )

@@ -16,6 +16,7 @@ from wearlog.equipment.models import Fitting
 from wearlog.lockout.models import ReleaseStatement
 from wearlog.people.audit import COMMAND_LINE
 from wearlog.people.models import AuditEntry
+from wearlog.people.refusals import Refused
 from wearlog.people.words import day, in_language
 from wearlog.runs.models import Run
 from wearlog.runs.queries import reading_at_end
@@ -97,6 +98,23 @@ def changes_of(record: models.Model, reader: Reader) -> list[Change]:
         )
         for entry in entries
     ]
+
+
+def times_written(record: models.Model) -> int:
+    """How often the record was written by now, for a form to say what it was made from."""
+    return AuditEntry.objects.filter(record=record._meta.model_name, record_id=record.pk).count()
+
+
+def refuse_if_written(times: int, *, since: int | None) -> None:
+    """Raise Refused if a record was written more often than when its form was shown (`since`; None: the form
+    does not say)."""
+    if since is not None and since != times:
+        raise Refused(
+            _(
+                "Somebody has changed this record since you opened it. Open it afresh, look at what "
+                "it says now, and correct it then. What you typed stands below."
+            )
+        )
 
 
 def names_in(record: models.Model, entries: Sequence[AuditEntry]) -> Names:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -10,6 +12,9 @@ from django.utils.translation import ngettext
 
 from wearlog.calc import units
 from wearlog.compare.shopping.lines import Reason, ShoppingList, ToOrder, Untold
+from wearlog.compare.shopping.needs import Need
+from wearlog.history.rows import TypeRow
+from wearlog.people.words import day
 from wearlog.words.kinds import named, noun_words
 
 
@@ -44,7 +49,27 @@ def ordered_lines(
 
 def what_words(line: ToOrder) -> str:
     """`2 × screw SC72`."""
-    return f"{line.count} × {named(noun_words(line.type.kind), line.type.code)}"
+    return _pieces(line.count, line.type)
+
+
+def _pieces(count: int, type_: TypeRow) -> str:
+    return f"{count} × {named(noun_words(type_.kind), type_.code)}"
+
+
+def now_words(found: ShoppingList, today: date) -> str:
+    """What is to be ordered by today, all lines of a type together, or else what comes next."""
+    pieces: Counter[TypeRow] = Counter()
+    for line in found.lines:
+        if line.by is not None and line.by <= today:
+            pieces[line.type] += line.count
+    if pieces:
+        names = ", ".join(_pieces(count, type_) for type_, count in pieces.items())
+        return _("To be ordered today: %(names)s.") % {"names": names}
+    following = next((line for line in found.lines if line.by is not None), None)
+    if following is None or following.by is None:
+        return ""
+    said = {"names": what_words(following), "day": day(following.by)}
+    return _("Nothing has to be ordered today. Next: %(names)s, by %(day)s.") % said
 
 
 def _why(line: ToOrder) -> str:
@@ -52,7 +77,7 @@ def _why(line: ToOrder) -> str:
         return _("Spares lack: to be kept are %(keep)s.") % {"keep": line.stock.keep}
     if line.reason is Reason.SEASON:
         return _("The dies at hand don't last for the planned seed.")
-    names = ", ".join(need.part.code for need in line.needs)
+    names = _seats(line.needs)
     if line.among > len(line.needs):
         return _("The first of %(among)s wear out, probably %(names)s.") % {
             "among": line.among,
@@ -61,10 +86,27 @@ def _why(line: ToOrder) -> str:
     return _("Worn by then: %(names)s.") % {"names": names}
 
 
+def _seats(needs: Sequence[Need]) -> str:
+    """`S-03 (Yard press), T-03 (Twin, left screw)`: each part with its press, and with its place where the
+    press has two barrels."""
+    names = []
+    for need in needs:
+        seat = [need.press.label] + ([need.position.name] if need.position.barrel else [])
+        names.append(f"{need.part.code} ({', '.join(seat)})")
+    return ", ".join(names)
+
+
 def _bar(line: ToOrder, system: str) -> str:
     if line.bar_mm is None:
         return ""
-    return _("%(length)s of bar") % {"length": units.show_length(line.bar_mm, system)}
+    terms = line.stock.terms
+    lengths = {
+        "length": units.show_length(line.bar_mm, system),
+        "count": str(line.count),
+        "piece": units.show_length(terms.bar_mm or 0.0, system),
+        "cut": units.show_length(terms.kerf_mm, system),
+    }
+    return _("%(length)s of bar: %(count)s × (%(piece)s + saw cut %(cut)s)") % lengths
 
 
 def _money(amount: float, currency: str, system: str) -> str:

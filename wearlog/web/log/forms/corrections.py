@@ -17,7 +17,7 @@ from wearlog.people.models import LogRecord
 from wearlog.runs.models import Reading, Run, ShiftNote
 from wearlog.service.models import Incident, Measurement, Service
 from wearlog.web.site.fields import Reader
-from wearlog.web.site.forms import DECIMAL, EntryForm
+from wearlog.web.site.forms import DECIMAL, EntryForm, ReasonedForm
 from wearlog.web.site.model_fields import Deviations, of
 
 IN_ORDER: dict[type[LogRecord], tuple[str, ...]] = {
@@ -113,17 +113,8 @@ def places_of(record: LogRecord) -> QuerySet[Position]:
     return places.filter(press=record.press_id)
 
 
-class CorrectionForm(EntryForm):
-    """The record's fields with their present values. `seen` is the number of its audit rows when the form was
-    shown."""
-
-    seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
-    reason = forms.CharField(
-        label=_("Why is it corrected?"),
-        widget=forms.Textarea(attrs={"rows": 2}),
-        help_text=_("Kept with the record, beside the old values."),
-        error_messages={"required": _("Write why; the reason is kept with the record.")},
-    )
+class CorrectionForm(ReasonedForm):
+    """The record's fields with their present values."""
 
     def __init__(
         self, data: Mapping[str, object] | None, *, reader: Reader, record: LogRecord, seen: int

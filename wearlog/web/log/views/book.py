@@ -17,8 +17,7 @@ from django.utils.translation import gettext_lazy
 from wearlog.equipment.models import Press
 from wearlog.logbook import actions
 from wearlog.logbook.corrections import may_change
-from wearlog.people.models import AuditEntry, LogRecord, User
-from wearlog.people.refusals import Refused
+from wearlog.people.models import LogRecord, User
 from wearlog.people.roles import Permission
 from wearlog.runs import hours
 from wearlog.runs.models import Run
@@ -26,7 +25,7 @@ from wearlog.service.photos import COLUMN
 from wearlog.web.log.forms.corrections import CorrectionForm, VoidForm
 from wearlog.web.log.views.lines import Cursor, Filter, line_of, lines_of, newest
 from wearlog.web.site.access import MillRequest, needs
-from wearlog.web.site.history import Change, changes_of, related_to
+from wearlog.web.site.history import Change, changes_of, refuse_if_written, related_to, times_written
 from wearlog.web.site.pages import Form, FormPage, number_in, reader_of
 from wearlog.web.site.records import KINDS
 from wearlog.words.hours import source_of
@@ -84,10 +83,6 @@ def record_or_404(kind: str, pk: int) -> LogRecord:
     if not isinstance(found, LogRecord):
         raise Http404(_("There is no such record."))
     return found
-
-
-def times_written(record: LogRecord) -> int:
-    return AuditEntry.objects.filter(record=record._meta.model_name, record_id=record.pk).count()
 
 
 @needs(Permission.VIEW)
@@ -159,14 +154,7 @@ class Correct(OfRecord[CorrectionForm]):
         return {**super().context(), "changes": history[-3:]}
 
     def act(self, form: CorrectionForm, now: datetime) -> LogRecord:
-        seen = form.cleaned_data.get("seen")
-        if seen is not None and seen != self.seen:
-            raise Refused(
-                _(
-                    "Somebody has changed this record since you opened it. Open it afresh, look at what "
-                    "it says now, and correct it then. What you typed stands below."
-                )
-            )
+        refuse_if_written(self.seen, since=form.cleaned_data.get("seen"))
         changes = form.changes()
         return actions.correct(
             by=self.request.user,

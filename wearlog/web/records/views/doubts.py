@@ -44,6 +44,7 @@ class Line:
 @needs(Permission.VIEW, to_write=Permission.MAINTAIN)
 def doubts(request: MillRequest) -> HttpResponse:
     record = forecast_of_day(as_of=timezone.localdate()).ground.record
+    record.timelines_of(record.presses)  # reads the logs of all of them together
     found = open_doubts(record)
     if request.method == "POST":
         _answer(request, record, found)

@@ -13,35 +13,32 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from wearlog.compare.ledger import ledger
 from wearlog.compare.shopping.files import as_csv
-from wearlog.compare.shopping.lines import ShoppingList, shopping_list
+from wearlog.compare.shopping.of_day import list_of_day
 from wearlog.equipment.models import Part, PartOrder, PartType
-from wearlog.forecasts.memory.queries import forecast_of_day, items_of_fleet
 from wearlog.logbook import actions
 from wearlog.people.roles import Permission, allows
-from wearlog.web.reports.forms.ordering import ArrivalForm, OrderForm, OrderVoidForm
+from wearlog.web.reports.forms.ordering import (
+    ArrivalForm,
+    ArrivalUndoForm,
+    OrderCorrectionForm,
+    OrderForm,
+    OrderVoidForm,
+)
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.forms import new_ref
-from wearlog.web.site.history import changes_of
+from wearlog.web.site.history import changes_of, refuse_if_written, times_written
 from wearlog.web.site.pages import Form, FormPage, NothingToShow, Record, back_to, number_in
-from wearlog.web.site.shopping import ordered_lines, total_words, untold_words
+from wearlog.web.site.shopping import now_words, ordered_lines, total_words, untold_words
 
 LATEST = 20
 """How many finished or crossed-out orders the page shows."""
 
 
-def found_today(request: MillRequest, today: date) -> ShoppingList:
-    items = items_of_fleet(as_of=today).items
-    known = forecast_of_day(as_of=today)
-    known.ground.record.timelines_of(known.ground.record.presses)
-    return shopping_list(known.ground.record, known.edges, ledger(), items, request.mill)
-
-
 @needs(Permission.VIEW)
 def to_order(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
-    found = found_today(request, today)
+    found = list_of_day(today)
     with_money = allows(request.user, Permission.MAINTAIN)
     currency = request.mill.currency
     if request.GET.get("download") == "csv":
@@ -62,6 +59,7 @@ def to_order(request: MillRequest) -> HttpResponse:
         {
             "today": today,
             "lines": ordered_lines(found, today, system, currency if with_money else None),
+            "now": now_words(found, today),
             "total": total_words(found, currency, system) if with_money else "",
             "under_way": found.under_way,
             "settled": settled,
@@ -83,6 +81,7 @@ class OrderNew(FormPage[OrderForm, PartOrder]):
         count = number_in(self.request, "count")
         last = type_.orders.not_voided().exclude(supplier="").last() if type_ is not None else None
         supplier = "" if type_ is None else type_.supplier or (last.supplier if last is not None else "")
+        price = None if type_ is None else type_.unit_cost
         return OrderForm(
             data,
             reader=self.reader,
@@ -92,6 +91,7 @@ class OrderNew(FormPage[OrderForm, PartOrder]):
                 "count": min(count, 100) if count else 1,
                 "ordered_on": timezone.localdate(timezone=self.reader.zone),
                 "supplier": supplier,
+                "unit_cost": price,
             },
         )
 
@@ -156,6 +156,65 @@ class OrderArrived(OfOrder[ArrivalForm, list[Part]]):
         return back_to(self.request, reverse("web:to-order"))
 
 
+class OrderCorrect(OfOrder[OrderCorrectionForm, PartOrder]):
+    def form(self, data: QueryDict | None) -> OrderCorrectionForm:
+        self.seen = times_written(self.order)
+        return OrderCorrectionForm(data, reader=self.reader, order=self.order, seen=self.seen)
+
+    def context(self) -> dict[str, object]:
+        return {
+            "heading": _("Correct"),
+            "about": self.order,
+            "back": reverse("web:to-order"),
+            "changes": changes_of(self.order, self.reader),
+        }
+
+    def act(self, form: OrderCorrectionForm, now: datetime) -> PartOrder:
+        refuse_if_written(self.seen, since=form.cleaned_data.get("seen"))
+        changes = form.changes()
+        return actions.correct(
+            by=self.request.user,
+            at=now,
+            record=self.order,
+            changes=changes,
+            reason=form.text_of("reason"),
+            seen={name: getattr(self.order, name) for name in changes},
+        )
+
+    def done(self, record: PartOrder) -> HttpResponse:
+        messages.success(self.request, _("Corrected. The old values and your reason are kept."))
+        return back_to(self.request, reverse("web:to-order"))
+
+
+class OrderArrivalUndo(OfOrder[ArrivalUndoForm, PartOrder]):
+    def prepare(self) -> None:
+        super().prepare()
+        if self.order.arrived_on is None:
+            messages.info(self.request, _("This order has not arrived yet."))
+            raise NothingToShow(back_to(self.request, reverse("web:to-order")))
+
+    def form(self, data: QueryDict | None) -> ArrivalUndoForm:
+        return ArrivalUndoForm(data, reader=self.reader)
+
+    def context(self) -> dict[str, object]:
+        return {
+            "heading": _("Not arrived after all"),
+            "about": self.order,
+            "back": reverse("web:to-order"),
+            "lead": _("It is on order again."),
+            "changes": changes_of(self.order, self.reader),
+        }
+
+    def act(self, form: ArrivalUndoForm, now: datetime) -> PartOrder:
+        return actions.undo_arrival(
+            by=self.request.user, at=now, order_id=self.order.pk, reason=form.text_of("reason")
+        )
+
+    def done(self, record: PartOrder) -> HttpResponse:
+        messages.success(self.request, _("On order again: %(order)s.") % {"order": record})
+        return back_to(self.request, reverse("web:to-order"))
+
+
 class OrderVoid(OfOrder[OrderVoidForm, PartOrder]):
     def form(self, data: QueryDict | None) -> OrderVoidForm:
         return OrderVoidForm(data, reader=self.reader)
@@ -179,4 +238,6 @@ class OrderVoid(OfOrder[OrderVoidForm, PartOrder]):
 
 order_new = OrderNew.as_page(Permission.MAINTAIN)
 order_arrived = OrderArrived.as_page(Permission.MAINTAIN)
+order_correct = OrderCorrect.as_page(Permission.MAINTAIN)
+order_arrival_undo = OrderArrivalUndo.as_page(Permission.MAINTAIN)
 order_void = OrderVoid.as_page(Permission.MAINTAIN)

@@ -17,6 +17,8 @@ from wearlog.compare.orders import Order, orders
 from wearlog.compare.reliability import Ended, PartLife, TypeLives, type_lives
 from wearlog.compare.repeats import Repeat, Thing, Trend, repeats
 from wearlog.compare.replacing import Mending, PlannedReplacement, mend_or_buy, planned_replacement
+from wearlog.compare.shopping.lines import aims_of
+from wearlog.compare.shopping.stock import orders_under_way
 from wearlog.compare.stopping import Stop, stops
 from wearlog.forecasts.edges import Edges
 from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
@@ -270,7 +272,10 @@ def costs(request: MillRequest) -> HttpResponse:
         "stop_cautions": sentences.pressed_cautions(cautions, presses, changed, action="replace", kind=""),
         "going_on": [line for line in stop_lines if not line.now],
         "hours_left_out": any(line.found.left_out for line in stop_lines),
-        "orders": [_order_line(each, record.as_of) for each in orders(record, known.edges, book)],
+        "orders": [
+            _order_line(each, record.as_of)
+            for each in orders(record, known.edges, book, aims_of(request.mill, orders_under_way()))
+        ],
     }
     return render(request, "web/reports/reliability/costs.html", context)
 

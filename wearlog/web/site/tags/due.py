@@ -10,8 +10,10 @@ from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from wearlog.equipment.kinds import LEAVES_OIL
 from wearlog.forecasts import campaign
 from wearlog.forecasts.items import DueItem
+from wearlog.service.work import ENDS_LIFE
 from wearlog.words.actions import action_word, done_word, work_word
 from wearlog.words.days import day_words
 from wearlog.words.kinds import fitted_part_words
@@ -69,6 +71,13 @@ def work_url(item: DueItem) -> str:
 def opens_press(item: DueItem) -> bool:
     """Whether the work needs the head off, so that other such work can be done in the same stop."""
     return campaign.opens_press(action=item.action, kind=item.kind)
+
+
+@register.filter
+def asks_whether_to_stop(item: DueItem) -> bool:
+    """Whether the work ends a life on a press of which there is a page when to stop it."""
+    on_press = item.part_id is not None and item.fitting_id is not None
+    return item.action in ENDS_LIFE and item.kind in LEAVES_OIL and on_press
 
 
 MOST_CARDS = 40

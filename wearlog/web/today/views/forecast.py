@@ -36,10 +36,10 @@ class Choice:
     count: int
 
 
-def orders_of(items: Sequence[DueItem], today: date) -> dict[str, date]:
+def orders_of(items: Sequence[DueItem], today: date, *, behind: bool = False) -> dict[str, date]:
     """By item key, the last day to order the part, for items that are due or coming up, and for those that
     can wait although their part can't."""
-    days = order_days(items, today=today)
+    days = order_days(items, today=today, behind=behind)
     keys = {item_key(item): item for item in items} if days else {}
     return {key: day for key, day in days.items() if keys[key].state in NOW or day <= today}
 
@@ -63,7 +63,7 @@ def forecast(request: MillRequest) -> HttpResponse:
     today = timezone.localdate()
     fleet = items_of_fleet(as_of=today)
     items = fleet.items
-    orders = orders_of(items, today)
+    orders = orders_of(items, today, behind=fleet.behind > 0)
     state = request.GET.get("state", "")
     press, action = request.GET.get("press", ""), request.GET.get("action", "")
     if press.isdecimal():

@@ -9,9 +9,8 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from wearlog.compare.doubts.open import open_doubts
-from wearlog.compare.ledger import ledger
-from wearlog.compare.shopping.lines import shopping_list
-from wearlog.forecasts.memory.queries import forecast_of_day, items_of_fleet
+from wearlog.compare.shopping.of_day import list_of_day
+from wearlog.forecasts.memory.queries import forecast_of_day
 from wearlog.people.roles import Permission
 from wearlog.web.drawing.charts.at_a_glance import paces
 from wearlog.web.drawing.charts.plan_shown import strips_picture
@@ -29,14 +28,13 @@ def pictures(request: MillRequest) -> HttpResponse:
     record = known.edges.record
     record.timelines_of([press.id for press in record.presses.values() if press.retired_on is None])
     system = str(request.units)
-    to_order = shopping_list(record, known.edges, ledger(), items_of_fleet(as_of=today).items, request.mill)
     return render(
         request,
         "web/today/pictures.html",
         {
             "paces": paces(record, system=system),
             "strips": strips_picture(record, system=system),
-            "to_order": ordered_lines(to_order, today, system)[:FIRST],
+            "to_order": ordered_lines(list_of_day(today), today, system)[:FIRST],
             "doubts": len(open_doubts(record)),
         },
     )
