@@ -244,7 +244,7 @@ class State:
 def inverse(matrices: Floats) -> Floats:
     """The inverses of symmetric matrices that should be positive definite, however different their scales.
     Where rounding has made one indefinite (records that contradict each other wildly), its eigenvalues are
-    bounded."""
+    bounded, so that no variance is below nought."""
     diagonal = np.diagonal(matrices, axis1=-2, axis2=-1)
     scale = 1.0 / np.sqrt(np.maximum(diagonal, 1e-12 * diagonal.max(axis=-1, keepdims=True, initial=1e-30)))
     scale = scale[..., :, None] * scale[..., None, :]
@@ -252,7 +252,11 @@ def inverse(matrices: Floats) -> Floats:
     try:
         np.linalg.cholesky(alike)
         inverted = np.linalg.inv(alike)
+        # Nearly as indefinite as that, a matrix may have its roots and yet no inverse worth the name.
+        sound = bool((np.diagonal(inverted, axis1=-2, axis2=-1) > 0).all())
     except np.linalg.LinAlgError:
+        sound = False
+    if not sound:
         values, vectors = np.linalg.eigh(alike)
         inverted = (vectors / np.maximum(values, 1e-8)[..., None, :]) @ np.swapaxes(vectors, -1, -2)
     inverted = inverted * scale
