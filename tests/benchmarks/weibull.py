@@ -5,7 +5,7 @@
     OPENBLAS_NUM_THREADS=1 PYTHONPATH=. /tmp/libraries/bin/python -m tests.benchmarks.weibull
 
 The libraries are no part of the project; one that is not installed is named as absent. Ours has exact limits
-with three to nine failures (most sets of six), else by the likelihood ratio. Every line is a fit of both
+with three failures and more. Every line is a fit of both
 parameters with 95 % limits of each, of the kind that the library gives (Wald: from the
 curvature; LR: from the likelihood ratio). Libraries take turns in each round, on one thread. Printed are
 the least and the median over the rounds, and the ratio to ours of both. Nothing here passes or fails.

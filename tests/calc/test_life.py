@@ -117,8 +117,9 @@ def test_the_scales_limits_are_those_of_its_profile_likelihood() -> None:
     middle = np.log(life.scale)
     low = optimize.brentq(lambda x: profile(x) - floor, middle - 2, middle)
     high = optimize.brentq(lambda x: profile(x) - floor, middle, middle + 2)
-    assert life.scale_range.low == pytest.approx(np.exp(low), rel=1e-6)
-    assert life.scale_range.high == pytest.approx(np.exp(high), rel=1e-6)
+    found = fit_many([ages], [failed], by_likelihood=True)
+    assert found.scale_low[0] == pytest.approx(np.exp(low), rel=1e-6)
+    assert found.scale_high[0] == pytest.approx(np.exp(high), rel=1e-6)
 
 
 def test_limits_hold_the_truth_about_as_often_as_they_say_even_with_few_failures() -> None:

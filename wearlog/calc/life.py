@@ -3,13 +3,13 @@
 An age is in hours, kilograms or crop-weighted kilograms, always above 0. A part still in service, lost, or
 retired for another reason than wear or breakage is censored: all that is known is that it lasts longer.
 - `fit_life`: two-parameter Weibull by maximum likelihood where there are two or more distinct failure ages,
-  with exact limits for three to nine failures, else likelihood-ratio limits (`calc.weibull`). Below three
-  failures, advice uses assumed shapes instead (`basis` "fixed_shape"): the scale for an assumed shape b is
-  (sum(w t^b) / r)^(1/b), with limits from 2 sum(w t^b) / scale^b ~ chi-square, 2r + 2 degrees of freedom for
-  the lower limit and 2r for the upper. With no failure there is only a lower limit, at the whole confidence.
-  With exactly three failures both the free fit and the assumed shapes are given. Several shapes are given
-  because the choice matters: assuming 3 where 2 is true reduces the coverage of a 95 % limit to between 72
-  and 93 %.
+  with exact limits for three failures and more, and likelihood-ratio limits for two (`calc.weibull`). Below
+  three failures, advice uses assumed shapes instead (`basis` "fixed_shape"): the scale for an assumed shape b
+  is (sum(w t^b) / r)^(1/b), with limits from 2 sum(w t^b) / scale^b ~ chi-square, 2r + 2 degrees of freedom
+  for the lower limit and 2r for the upper. With no failure there is only a lower limit, at the whole
+  confidence. With exactly three failures both the free fit and the assumed shapes are given. Several shapes
+  are given because the choice matters: assuming 3 where 2 is true reduces the coverage of a 95 % limit to
+  between 72 and 93 %.
 - `least_shape`: the exact lower limit of the shape, for advice that needs parts to wear out.
 - `kaplan_meier`: the product-limit estimate with Greenwood's standard error and plain log limits; at a tie a
   failure comes before a censoring.
@@ -100,7 +100,7 @@ class Life:
         """Which kind the ranges of the free fit are."""
         if self.shape is None:
             return "none"
-        return "exact" if pivotal.FROM <= self.failures < pivotal.BELOW else "likelihood ratio"
+        return "exact" if self.failures >= pivotal.FROM else "likelihood ratio"
 
     @property
     def mean(self) -> float | None:

@@ -20,6 +20,7 @@ from scipy import special
 from tests.calc.pages import put_between
 from wearlog.calc.life import fit_life, least_shape
 from wearlog.calc.policy import Trend, Way, dies_to_make, mend_or_buy, replacement, stop_rule, trends_within
+from wearlog.calc.weibull.many import fit_many
 
 Floats = npt.NDArray[np.float64]
 PAGE = Path(__file__).resolve().parents[3] / "docs" / "methods" / "policy.md"
@@ -113,7 +114,7 @@ def early_changes(
     shape: float, failures: int, sets: int, *, censored: int = 0, seed: int = 0
 ) -> tuple[float, float]:
     """The share of sets of lives for which an early change is advised, where a failure costs ten times as
-    much as planned work: by the exact lower limit of the shape, and by that of the range on the page."""
+    much as planned work: by the exact lower limit of the shape, and by that of the likelihood ratio."""
     rng = np.random.default_rng(seed)
     given = np.zeros(2)
     for _ in range(sets):
@@ -123,7 +124,8 @@ def early_changes(
         life = fit_life(ages, failed)
         if life.basis != "mle" or life.shape is None or life.scale is None:
             continue
-        for place, low in enumerate((least_shape(ages, failed), life.shape_range.low)):
+        by_likelihood = float(fit_many(ages, failed, by_likelihood=True).shape_low[0])
+        for place, low in enumerate((least_shape(ages, failed), by_likelihood)):
             found = replacement(
                 shape=life.shape, scale=life.scale, planned_cost=1, failure_cost=10, shape_low=low
             )
@@ -190,7 +192,7 @@ def tables(sets: int) -> list[str]:
         "",
         f"Early changes advised for parts that fail by chance, {sets:,} sets each (2.5 % is nominal):",
         "",
-        "| failures | going on | advised | by the range's own limit |",
+        "| failures | going on | advised | by a likelihood-ratio limit |",
         "| --- | --- | --- | --- |",
     ]
     for failures, censored in ((3, 0), (5, 0), (5, 5), (10, 0), (20, 0)):

@@ -5,8 +5,9 @@
 
 True shape 2 and scale 1,000; the limits of shape and scale do not depend on these, since ages count relative
 to the scale and to the power of the shape. Where parts are censored at an age, the number of failures is a
-matter of chance: its mean is set, and sets with fewer than three failures, in which the shape is assumed, are
-left out. `seed` makes every number repeatable.
+matter of chance: its mean is set. Whoever looks at a fixed age sees sets with fewer than three failures, in
+which the shape is assumed; they are left out, and what is left seems to fail sooner than it does. Whoever
+looks on until three have failed leaves nothing out. `seed` makes every number repeatable.
 """
 
 from __future__ import annotations
@@ -32,11 +33,13 @@ BEGIN, END = "<!-- limits: python -m tests.calc.weibull.coverage --write -->", "
 class Scheme:
     """How `units` parts are watched until `failures` of them have failed: `to_the_last` all of them (with as
     many units as failures) or until the last of these failures; `to_an_age` all to the same age;
-    `joined_late` each to an age of its own, evenly between 0 and the oldest's."""
+    `joined_late` each to an age of its own, evenly between 0 and the oldest's. until_three: all are watched
+    on until three have failed."""
 
     name: str
     units: int
     failures: int
+    until_three: bool = False
 
     def draw(self, rng: np.random.Generator, sets: int) -> tuple[Floats, npt.NDArray[np.bool_]]:
         """Ages and whether each failed, shape (sets, units)."""
@@ -47,6 +50,10 @@ class Scheme:
             end = np.full((sets, 1), SCALE * (-np.log1p(-self.failures / self.units)) ** (1 / SHAPE))
         else:
             end = self._oldest() * rng.random(ages.shape)
+        if self.until_three:
+            end = end + np.maximum(0.0, np.sort(ages - end, axis=1)[:, [2]])
+            # The third failure itself, whatever rounding makes of it.
+            end = np.where(np.abs(ages - end) < 1e-9 * SCALE, ages, end)
         return np.minimum(ages, end), ages <= end
 
     def _oldest(self) -> float:
@@ -60,17 +67,19 @@ class Scheme:
 
 
 WORDS = {
-    "to_the_last": "to the last of these failures",
-    "to_an_age": "all to one age",
-    "joined_late": "each to its own age",
+    ("to_the_last", False): "to the last of these failures",
+    ("to_an_age", False): "all to one age",
+    ("to_an_age", True): "all to one age, and on to the third failure",
+    ("joined_late", False): "each to its own age",
+    ("joined_late", True): "each to its own age, and on to the third failure",
 }
+FEW = ((12, 3), (12, 4), (12, 5), (20, 7))
+MORE = ((20, 10), (40, 20), (60, 30), (100, 50))
 SCHEMES = [
-    *(Scheme("to_the_last", failures, failures) for failures in (3, 4, 5, 10)),
-    *(Scheme("to_the_last", 12, failures) for failures in (3, 4, 5, 10)),
-    *(Scheme("to_an_age", 12, failures) for failures in (3, 4, 5)),
-    Scheme("to_an_age", 20, 10),
-    *(Scheme("joined_late", 12, failures) for failures in (3, 4, 5)),
-    Scheme("joined_late", 20, 10),
+    *(Scheme("to_the_last", failures, failures) for failures in (3, 4, 5, 7, 10, 15, 20, 30, 50)),
+    *(Scheme("to_the_last", *sizes) for sizes in (*FEW, *MORE)),
+    *(Scheme(name, *sizes, True) for name in ("to_an_age", "joined_late") for sizes in FEW),
+    *(Scheme(name, *sizes) for name in ("to_an_age", "joined_late") for sizes in (*FEW[:3], *MORE)),
 ]
 
 
@@ -86,9 +95,11 @@ class Coverage:
     shape_too_high: float
 
 
-def coverage(scheme: Scheme, *, sets: int, seed: int, confidence: float = 0.95) -> Coverage:
+def coverage(
+    scheme: Scheme, *, sets: int, seed: int, confidence: float = 0.95, by_likelihood: bool = False
+) -> Coverage:
     ages, failed = scheme.draw(np.random.default_rng(seed), sets)
-    found = fit_many(ages, failed, confidence=confidence)
+    found = fit_many(ages, failed, confidence=confidence, by_likelihood=by_likelihood)
     kept = found.fitted & (found.failures >= 3)
 
     def held(low: Floats, high: Floats, truth: float) -> float:
@@ -105,15 +116,19 @@ def coverage(scheme: Scheme, *, sets: int, seed: int, confidence: float = 0.95) 
 
 def table(*, sets: int, seed: int) -> list[str]:
     lines = [
-        "| watched | parts | failures | shape | scale | B10 | shape's lower limit too high |",
-        "| --- | --- | --- | --- | --- | --- | --- |",
+        "| watched | parts | failures | shape | scale | B10 | shape's lower limit too high "
+        "| likelihood ratio: shape | scale | B10 | shape's lower limit too high |",
+        "| --- " * 11 + "|",
     ]
     for place, scheme in enumerate(SCHEMES):
-        got = coverage(scheme, sets=sets, seed=seed + place)
         about = "" if scheme.name == "to_the_last" else "about "
-        shares = (got.shape, got.scale, got.b10, got.shape_too_high)
+        shares = []
+        for by_likelihood in (False, True):
+            got = coverage(scheme, sets=sets, seed=seed + place, by_likelihood=by_likelihood)
+            shares += [got.shape, got.scale, got.b10, got.shape_too_high]
         cells = " | ".join(f"{100 * share:.1f} %" for share in shares)
-        words = "to the end" if scheme.units == scheme.failures else WORDS[scheme.name]
+        every = scheme.units == scheme.failures
+        words = "to the end" if every else WORDS[scheme.name, scheme.until_three]
         lines.append(f"| {words} | {scheme.units} | {about}{scheme.failures} | {cells} |")
     return lines
 

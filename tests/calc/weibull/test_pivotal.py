@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from scipy import integrate, special
 
-from tests.calc.weibull.coverage import Coverage, Scheme, coverage
+from tests.calc.weibull.coverage import Scheme, coverage
 from wearlog.calc.life import fit_life, least_shape
+from wearlog.calc.weibull import tails
 from wearlog.calc.weibull.many import fit_many
 from wearlog.calc.weibull.sets import B10
 
@@ -67,6 +68,9 @@ class Plain:
         ([310.0, 400.0, 720.0, 720.0, 720.0, 720.0], [True, True, True, False, False, False]),
         ([150.0, 310.0, 340.0, 480.0, 900.0, 900.0], [False, True, True, True, False, False]),
         ([20.0, 90.0, 95.0, 101.0, 130.0, 180.0, 300.0, 310.0, 450.0], [True] * 9),
+        ([20.0, 90.0, 95.0, 101.0, 130.0, 180.0, 300.0, 310.0, 450.0, 500.0], [True] * 10),
+        ([54, 187, 216, 240, 244, 335, 361, 373, 375, 386, *[500] * 10], [True] * 10 + [False] * 10),
+        ([*range(60, 360, 12), *range(75, 500, 60)], [True] * 25 + [False] * 8),
     ],
 )
 def test_each_limit_is_passed_with_the_chance_that_it_says(ages: list[float], failed: list[bool]) -> None:
@@ -134,10 +138,47 @@ def test_limits_hold_about_as_often_as_they_say_where_observation_ends_at_an_age
     assert got.shape_too_high < 0.025 + loose
 
 
-def test_ten_failures_are_left_to_the_likelihood_ratio_which_holds_by_then() -> None:
-    got: Coverage = coverage(Scheme("to_the_last", 10, 10), sets=SETS, seed=10)
+@pytest.mark.parametrize("failures", [10, 15, 20, 30, 50])
+def test_limits_stay_exact_with_ten_to_fifty_failures(failures: int) -> None:
+    for units in (failures, 2 * failures):
+        got = coverage(Scheme("to_the_last", units, failures), sets=SETS, seed=units)
+        for share in (got.shape, got.scale, got.b10):
+            assert within(share, 0.95, SETS)
+        assert within(got.shape_too_high, 0.025, SETS)
+
+
+@pytest.mark.parametrize("name", ["to_an_age", "joined_late"])
+@pytest.mark.parametrize(
+    ("units", "failures"), [(12, 3), (12, 4), (12, 5), (20, 7), (20, 10), (40, 20), (100, 50)]
+)
+def test_limits_hold_in_93_to_97_of_a_hundred_where_nobody_looks_before_the_third_failure(
+    name: str, units: int, failures: int
+) -> None:
+    got = coverage(Scheme(name, units, failures, until_three=True), sets=SETS, seed=80 + failures)
+    assert got.kept == SETS
     for share in (got.shape, got.scale, got.b10):
-        assert 0.915 < share < 0.96
+        assert share > 0.93 or within(share, 0.93, SETS)
+        assert share < 0.97 or within(share, 0.97, SETS)
+    assert got.shape_too_high < 0.025 or within(got.shape_too_high, 0.025, SETS)
+
+
+def test_limits_of_the_likelihood_ratio_call_shapes_too_high_with_ten_failures() -> None:
+    # Why they are not used: they reckon as if the scale were known. They hold in 92.7 % and err upward.
+    got = coverage(Scheme("to_the_last", 10, 10), sets=SETS, seed=10, by_likelihood=True)
+    for share in (got.shape, got.scale, got.b10):
+        assert within(share, 0.929, SETS)
+    assert within(got.shape_too_high, 0.063, SETS)
+
+
+@pytest.mark.parametrize("failures", [3.0, 9.0, 9.5, 10.0, 10.5, 27.0, 50.0, 5000.0])
+def test_the_tail_of_a_gamma_variable_is_that_of_the_incomplete_gamma_function(failures: float) -> None:
+    g = failures + np.sqrt(failures) * np.linspace(-2.9, 5, 801) * (1 if failures > 9 else 0.5)
+    g = np.append(g, [failures, failures * (1 + 1e-12), failures * (1 + 1e-6), failures * (1 - 1e-5)])
+    g = g[g > 0]
+    chance, density = tails.above(np.array([failures]), np.log(g)[None])
+    assert np.abs(chance[0] - special.gammaincc(failures, g)).max() < 1e-4
+    expected = np.exp(failures * np.log(g) - g - special.gammaln(failures))
+    assert density[0] == pytest.approx(expected, rel=1e-4, abs=1e-12)
 
 
 @pytest.mark.parametrize("failures", [3, 5, 10, 20])
@@ -158,7 +199,7 @@ def test_a_life_says_which_kind_its_limits_are() -> None:
         "likelihood ratio",
         "exact",
         "exact",
-        "likelihood ratio",
+        "exact",
     ]
 
 

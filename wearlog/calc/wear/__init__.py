@@ -8,7 +8,7 @@ from wearlog.calc.wear.fits import BASES, EdgeFit, Quantiles, Scenarios, TypeFit
 from wearlog.calc.wear.fleet import fit_fleet, fit_type
 from wearlog.calc.wear.learned import Learned, fingerprint, learn
 from wearlog.calc.wear.records import EdgeRecord, Gauge, TypeRecord, Work
-from wearlog.calc.wear.state import odd_share
+from wearlog.calc.wear.slips import odd_share
 from wearlog.calc.wear.to_limit import MIXED, SeedToLimit, seed_to_limit
 
 __all__ = [

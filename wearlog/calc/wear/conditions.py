@@ -17,8 +17,8 @@ from wearlog.calc.wear.learned import Known
 from wearlog.calc.wear.lives import Ints
 from wearlog.calc.wear.records import Floats
 from wearlog.calc.wear.shape import Shapes
+from wearlog.calc.wear.slips import AMONG_OTHERS, gross
 from wearlog.calc.wear.state import SHIFT_SD
-from wearlog.calc.wear.wander import SLIP_SHARE, gross
 
 FAR_OFF = 1.5  # standard deviations: of a reading further off than this, both is weighed, a slip and none
 MOST_DOUBTS = 3
@@ -162,7 +162,7 @@ class Conditions:
             slips = np.array([bool(number >> bit & 1) for bit in range(doubtful.size)])
             here = error.copy()
             here[doubtful] = np.where(slips, np.maximum(slip, error[doubtful]), wander.gauge_sd**2)
-            odds = float(np.sum(np.where(slips, np.log(SLIP_SHARE), np.log1p(-SLIP_SHARE))))
+            odds = float(np.sum(np.where(slips, np.log(AMONG_OTHERS.share), np.log1p(-AMONG_OTHERS.share))))
             yield Belief(here, wander.part, odds)
             yield Belief(here, wander.part * ODD_SIZE, odds + np.log(ODD_SHARE))
 

@@ -11,10 +11,8 @@ from scipy import special
 from wearlog.calc.wear import shape
 from wearlog.calc.wear.lives import AT_LEAST, BELOW, WORN_OUT, Ints, Rows
 from wearlog.calc.wear.records import Floats
+from wearlog.calc.wear.slips import IN_THE_FIT, odd_share
 
-# A reading has the gauge's usual error or, with the probability SLIP_SHARE, a gross error SLIP_SIZE times as
-# large. With these two a reading up to three standard deviations off still influences the fit.
-SLIP_SHARE, SLIP_SIZE = 0.01, 10.0
 # In the first steps reading errors are treated as Student-t with few degrees of freedom, because gross errors
 # can't be told from others while the rates are still wrong.
 SEARCH_DOF = 4.0
@@ -47,12 +45,6 @@ class Spreads:
     worn: float = WORN_GUESS
     worn_at: float = 0.0
     bend: float = BEND_GUESS
-
-
-def odd_share(away: Floats) -> Floats:
-    """How likely readings that differ by `away` gauge errors from the wear are gross errors, 0 to 1."""
-    slip = SLIP_SHARE / SLIP_SIZE * np.exp(0.5 * np.minimum(away**2, 1e3) * (1.0 - SLIP_SIZE**-2))
-    return np.asarray(slip / (1.0 - SLIP_SHARE + slip))
 
 
 @dataclass
@@ -211,7 +203,7 @@ class State:
             odd = odd_share(away)
             # The further off a slip is, the less it pulls, and none counts in the gauge's error for more than
             # any other reading: one decimal point would otherwise make the gauge of a type worthless.
-            robust = 1.0 - odd + odd / (SLIP_SIZE**2 + away**2)
+            robust = 1.0 - odd + odd / (IN_THE_FIT.size**2 + away**2)
         score = robust * away / sd
         weight = robust / sd**2
         for kind, side in ((AT_LEAST, 1.0), (BELOW, -1.0)):
@@ -252,7 +244,7 @@ class State:
 def inverse(matrices: Floats) -> Floats:
     """The inverses of symmetric matrices that should be positive definite, however different their scales.
     Where rounding has made one indefinite (records that contradict each other wildly), its eigenvalues are
-    bounded."""
+    bounded, so that no variance is below nought."""
     diagonal = np.diagonal(matrices, axis1=-2, axis2=-1)
     scale = 1.0 / np.sqrt(np.maximum(diagonal, 1e-12 * diagonal.max(axis=-1, keepdims=True, initial=1e-30)))
     scale = scale[..., :, None] * scale[..., None, :]
@@ -260,7 +252,11 @@ def inverse(matrices: Floats) -> Floats:
     try:
         np.linalg.cholesky(alike)
         inverted = np.linalg.inv(alike)
+        # Nearly as indefinite as that, a matrix may have its roots and yet no inverse worth the name.
+        sound = bool((np.diagonal(inverted, axis1=-2, axis2=-1) > 0).all())
     except np.linalg.LinAlgError:
+        sound = False
+    if not sound:
         values, vectors = np.linalg.eigh(alike)
         inverted = (vectors / np.maximum(values, 1e-8)[..., None, :]) @ np.swapaxes(vectors, -1, -2)
     inverted = inverted * scale

@@ -22,6 +22,7 @@ from wearlog.calc.wear.density import Lives, Products, as_few
 from wearlog.calc.wear.lives import Ints
 from wearlog.calc.wear.noise import Noise
 from wearlog.calc.wear.records import Floats
+from wearlog.calc.wear.slips import AMONG_OTHERS, gross
 from wearlog.calc.wear.state import SPREAD_GUESS
 
 # Noise, and factors of the gauge's error and of the spread of parts, that are tried; and spreads of lives.
@@ -41,8 +42,6 @@ LIFE_SCALE, NOISE_SCALE = (
 )  # of the exponential priors of the spread of lives and of the root of noise
 TREND_SD = 0.2
 """Of how much faster each further life wears after a rebuild, as a fraction of the usual rate."""
-# A reading in fifty is a slip: at least a third of the budget off, or eight errors of the gauge.
-SLIP_SHARE, SLIP_SIZE, GROSS = 0.02, 8.0, 0.35
 
 
 @dataclass(frozen=True)
@@ -66,11 +65,6 @@ class Wander:
         spread = (self.part if part is None else part) ** 2 + self.life**2 * same
         scaled = u[..., :, None] * other_u[..., None, :] * spread
         return np.asarray(scaled + same * self.noise.between(u, other_u))
-
-
-def gross(gauge_sd: float) -> float:
-    """The spread of a slip, in budgets: a digit or a decimal point, not the gauge."""
-    return max(GROSS, SLIP_SIZE * gauge_sd)
 
 
 @dataclass(frozen=True)
@@ -222,7 +216,7 @@ class _Search:
             known = np.maximum(variance - np.where(plain, gauge**2 * error[row], 0.0), 0.0)
             sound = known + gauge**2
             slip = known + gross(gauge) ** 2
-            odds = SLIP_SHARE / (1 - SLIP_SHARE) * np.sqrt(sound / slip)
+            odds = AMONG_OTHERS.share / (1 - AMONG_OTHERS.share) * np.sqrt(sound / slip)
             # A slip has no bound: the tail is Cauchy's, so that none pulls without limit.
             odds = odds * np.exp(np.minimum(0.5 * away**2 / sound, 500.0)) / (1.0 + away**2 / slip)
             believed = 1.0 / (1.0 + odds)

@@ -9,14 +9,14 @@ whose derivative (the score) decreases in b from plus infinity. It has one root 
 distinct ages, or one age that is not the greatest of all. Two parameters are nevertheless fitted only for two
 or more distinct failure ages: below that the shape is an artefact of the censoring.
 
-With three to nine failures the limits are exact ones (`calc.weibull.pivotal`), since likelihood-ratio
-limits at 95 % hold in 84 % with three and in 90 % with five. Else they are likelihood-ratio limits at one
-degree of freedom. For the shape: the two roots of l(b) = l_max - c, c = chi2(confidence; 1) / 2. For any
-quantile (the scale among them) they are the extremes of ln t_p over the contour of the joint likelihood at
-the same c, which equals profiling: at a shape b the contour's scales are ln scale(b) + y/b with
-y + exp(-y) - 1 = (l(b) - l_max + c) / r, solved by Lambert's W. All roots are bracketed and found by Newton's
-method with bisection as a fallback; ages are scaled by the greatest one, so nothing overflows whatever the
-unit.
+With three failures and more the limits are exact ones (`calc.weibull.pivotal`), since likelihood-ratio limits
+at 95 % hold in 84 % with three, 90 % with five and 93 % with ten. With two, and where they are asked for,
+they are likelihood-ratio limits at one degree of freedom. For the shape: the two roots of l(b) = l_max - c,
+c = chi2(confidence; 1) / 2. For any quantile (the scale among them) they are the extremes of ln t_p over the
+contour of the joint likelihood at the same c, which equals profiling: at a shape b the contour's scales are
+ln scale(b) + y/b with y + exp(-y) - 1 = (l(b) - l_max + c) / r, solved by Lambert's W. All roots are
+bracketed and found by Newton's method with bisection as a fallback; ages are scaled by the greatest one, so
+nothing overflows whatever the unit.
 
 Source: the likelihood is textbook (Lawless 1982, Meeker & Escobar 1998, from memory); the contour by
 Lambert's W is this module's own arithmetic.
@@ -31,11 +31,13 @@ import numpy.typing as npt
 from scipy import special
 
 from wearlog.calc import quantiles
+from wearlog.calc.weibull import tails
 from wearlog.calc.weibull.pivotal import Pivots, by_pivots
 from wearlog.calc.weibull.sets import B10, Floats, Rows, Sets, root
 
-BLOCK = 64
-"""Sets whose pivots are integrated together: so many that what they need stays in the CPU's cache."""
+FEW_BLOCK, BLOCK = 64, 256
+"""Sets whose pivots are integrated together, below ten failures and from ten on: so many that what they need
+stays in the CPU's cache."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,10 +67,12 @@ def fit_many(
     counts: npt.ArrayLike | None = None,
     *,
     confidence: float = 0.95,
+    by_likelihood: bool = False,
 ) -> WeibullFits:
     """Fit each row of `ages` (sets, units), with `failed` of the same shape. `counts` weighs the units (0: no
-    unit, for sets of different sizes). Raises ValueError for unequal shapes, negative counts, or ages that
-    are not finite and above 0 where the count is not 0."""
+    unit, for sets of different sizes). by_likelihood: likelihood-ratio limits whatever the number of
+    failures, for comparison with programs that give them. Raises ValueError for unequal shapes, negative
+    counts, or ages that are not finite and above 0 where the count is not 0."""
     t, dead = (
         np.atleast_2d(np.asarray(ages, dtype=np.float64)),
         np.atleast_2d(np.asarray(failed, dtype=np.bool_)),
@@ -89,11 +93,11 @@ def fit_many(
     found = {name: np.full(t.shape[0], np.nan) for name in WeibullFits.__annotations__}
     found["failures"], found["units"] = sets.failures, sets.units
     if rows.size:
-        _fill(found, sets, rows, quantiles.chi_square(confidence, 1) / 2)
+        _fill(found, sets, rows, quantiles.chi_square(confidence, 1) / 2, by_likelihood)
     return WeibullFits(**{**found, "fitted": sets.two_ages})
 
 
-def _fill(found: dict[str, Floats], sets: Sets, rows: Rows, c: float) -> None:
+def _fill(found: dict[str, Floats], sets: Sets, rows: Rows, c: float, by_likelihood: bool) -> None:
     log_shape = _maximum(sets, rows)
     shape = np.exp(log_shape)
     log_sum, first, second = sets.moments(shape, rows)
@@ -116,10 +120,13 @@ def _fill(found: dict[str, Floats], sets: Sets, rows: Rows, c: float) -> None:
     found["se_log_shape"][rows] = np.sqrt(scale_scale / determinant)
 
     se = 1 / np.sqrt(r * (1 + shape**2 * second))
-    few = by_pivots(r)
-    exact, rest = np.flatnonzero(few), np.flatnonzero(~few)
-    parts = [(exact[at : at + BLOCK], True) for at in range(0, exact.size, BLOCK)]
-    for own, by_pivot in [*parts, (rest, False)]:
+    exact = by_pivots(r) & (not by_likelihood)
+    few = np.flatnonzero(exact & (r < tails.SMOOTH_FROM))
+    few = few[np.argsort(r[few])]  # the tail of a gamma distribution is a sum over failures
+    parts = []
+    for group, size in ((few, FEW_BLOCK), (np.flatnonzero(exact & (r >= tails.SMOOTH_FROM)), BLOCK)):
+        parts += [(group[at : at + size], True) for at in range(0, group.size, size)]
+    for own, by_pivot in [*parts, (np.flatnonzero(~exact), False)]:
         if by_pivot:
             ends, limits = _by_pivots(sets, rows[own], log_shape[own], se[own], c)
         elif own.size:

@@ -82,14 +82,15 @@ def _summed(power: Floats, weights: Floats) -> Floats:
     return found
 
 
-def root(curve: Curve, low: Floats, high: Floats, start: Floats) -> Floats:
+def root(curve: Curve, low: Floats, high: Floats, start: Floats, *, small: Floats | float = 1e-7) -> Floats:
     """Roots of decreasing curves, positive at `low` and negative at `high` (which may be infinite), shape
     (k,).
 
     Takes Newton's step where it stays inside the bracket, else bisects, or doubles the step while the upper
-    end is infinite. Stops after a small Newton step, since the remaining error is about its square."""
+    end is infinite. Stops after a Newton step that is `small` (one number or (k,); relative to x where that
+    is above 1), since the remaining error is about its square."""
     low, high, x = low.copy(), high.copy(), np.clip(start, low, high)
-    busy = np.arange(x.size)
+    busy, small = np.arange(x.size), np.broadcast_to(small, x.shape)
     with np.errstate(divide="ignore", invalid="ignore"):
         for _ in range(200):
             here = x[busy]
@@ -102,7 +103,9 @@ def root(curve: Curve, low: Floats, high: Floats, start: Floats) -> Floats:
             halved = np.where(np.isinf(over), here + np.maximum(1.0, here - start[busy]), (below + over) / 2)
             following = np.where(inside, step, halved)
             x[busy] = following
-            moved = np.abs(following - here) > np.where(inside, 1e-7, 1e-13) * np.maximum(1.0, np.abs(here))
+            moved = np.abs(following - here) > np.where(inside, small[busy], 1e-13) * np.maximum(
+                1.0, np.abs(here)
+            )
             busy = busy[moved & (value != 0)]
             if busy.size == 0:
                 break
