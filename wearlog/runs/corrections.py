@@ -128,7 +128,13 @@ def exchange_presses(*, by: User | None, at: datetime, run_ids: Collection[int],
         actions.recheck_moved(run)
         run.save()
         audit.write(
-            at=at, by=by, action="correct", record=run, old=old[run.pk], new=audit.snapshot(run), reason=reason
+            at=at,
+            by=by,
+            action="correct",
+            record=run,
+            old=old[run.pk],
+            new=audit.snapshot(run),
+            reason=reason,
         )
 
 

@@ -33,8 +33,8 @@ def settle_doubt(
 
 @transaction.atomic
 def ask_again(*, by: User | None, at: datetime, pk: int) -> None:
-    """Forget the answer to a doubt, so that it is asked again where it still stands. The audit trail keeps the
-    answer. Raises Refused and NotAllowed."""
+    """Forget the answer to a doubt, so that it is asked again where it still stands. The audit trail keeps
+    the answer. Raises Refused and NotAllowed."""
     require(by, Permission.MAINTAIN)
     settled = SettledDoubt.objects.select_for_update().filter(pk=pk).first()
     if settled is None:

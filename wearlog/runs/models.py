@@ -358,7 +358,7 @@ class SettledDoubt(models.Model):
     press = models.ForeignKey(Press, models.PROTECT, related_name="settled_doubts", verbose_name=_("Press"))
     cause = models.CharField(_("Doubt"), max_length=10, choices=Cause)
     at = models.DateTimeField(_("When"))
-    accepted = models.BooleanField(_("Corrected"))
+    accepted = models.BooleanField(_("Corrected"), default=False)
     settled_at = models.DateTimeField(_("Answered at"))
     settled_by = models.ForeignKey(
         User,

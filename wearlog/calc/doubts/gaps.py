@@ -6,6 +6,8 @@ four after. A gap is at most `LONGEST` days between two days with runs of one cr
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from wearlog.calc.doubts.odd import Flags
@@ -16,17 +18,18 @@ LONGEST = 6
 
 
 def gaps(ran: Flags, closed: Flags) -> list[tuple[int, int]]:
-    """First and last index of each gap that holds an unusual day. ran: (n,), whether the press ran on each of
+    """The first and last day missed in each gap. ran: (n,), whether the press ran on each of
     n days in a row. closed: (n,), days of which it is known why nothing ran."""
     days = ran.size
     found = []
     running = np.flatnonzero(ran)
-    for before, after in zip(running[:-1], running[1:], strict=True):
-        first, last = int(before) + 1, int(after) - 1
-        if first > last or last - first >= LONGEST or closed[first : last + 1].any():
+    for before, after in pairwise(running.tolist()):
+        first, last = before + 1, after - 1
+        if first > last or last - first >= LONGEST:
             continue
-        if any(_usual(ran, day, first, last, days) for day in range(first, last + 1)):
-            found.append((first, last))
+        missed = [day for day in range(first, last + 1) if _usual(ran, day, first, last, days)]
+        if missed and not closed[missed].any():
+            found.append((missed[0], missed[-1]))
     return found
 
 

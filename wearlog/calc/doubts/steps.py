@@ -20,7 +20,7 @@ from wearlog.calc.quantiles import student
 
 EDGE = 5
 """So many runs at least lie on either side of a step."""
-CHANCE = 0.001
+CHANCE = 0.003
 LEAST = math.log(1.08)
 """A smaller step is nothing to ask a person about."""
 

@@ -31,7 +31,8 @@ UNLOGGED_SHARE = 0.1
 IDLE_H, IDLE_SHARE = 40.0, 0.01
 """From so many hours on, and so large a share of what the meter counted, a person is asked what they are."""
 EXPLAINED_DAYS = 2.0
-"""A step this near to work, a move or an incident is explained by it."""
+"""A step this near to work, a move, an incident or another crop is explained by it."""
+PAUSE_DAYS = 14.0
 
 
 @dataclass(frozen=True)
@@ -208,27 +209,33 @@ def _changes(record: Record, press: int) -> Floats:
 
 
 def _steps(record: Record, own: _Own, out: Flags) -> Iterator[OpenDoubt]:
+    """Steps between two entries that may change the pace. Crops are taken from their usual pace, so that a
+    stretch may go over several; where the crop changes, a step is explained by that."""
+    rows = np.flatnonzero(~out)
+    if not rows.size:
+        return
+    start, crop, alike = own.start[rows], own.crop[rows], own.alike[rows]
+    pace = own.pace[rows].copy()
+    for group in np.unique(alike):
+        pace[alike == group] -= np.median(pace[alike == group])
     changed = _changes(record, own.press.id)
-    for alike in np.unique(own.alike).tolist():
-        rows = np.flatnonzero((own.alike == alike) & ~out)
-        if not rows.size:
-            continue
-        stretch = np.searchsorted(changed, own.start[rows])
-        # A pause of two weeks, or another crop between, begins anew.
-        pause = np.r_[False, np.diff(own.start[rows]) > 14 * DAY_S]
-        stretch = stretch * 1_000 + np.cumsum(pause)
-        for one in np.unique(stretch):
-            inside = rows[stretch == one]
-            found = step(own.pace[inside])
-            if found is not None and not _explained(changed, own.start[inside], found):
-                yield OpenDoubt(
-                    Cause.STEP,
-                    own.press.id,
-                    float(own.start[inside[found.before]]),
-                    float(own.start[inside[-1]]),
-                    crop=record.crops[own.crop[rows[0]]],
-                    factor=float(np.exp(found.size)),
-                )
+    other_crop = start[1:][crop[1:] != crop[:-1]]
+    explained = np.concatenate([changed, other_crop])
+    # After a pause of two weeks a stretch begins anew.
+    pauses = np.cumsum(np.r_[False, np.diff(start) > PAUSE_DAYS * DAY_S])
+    stretch = np.searchsorted(changed, start) * rows.size + pauses
+    for one in np.unique(stretch):
+        inside = np.flatnonzero(stretch == one)
+        found = step(pace[inside])
+        if found is not None and not _explained(explained, start[inside], found):
+            yield OpenDoubt(
+                Cause.STEP,
+                own.press.id,
+                float(start[inside[found.before]]),
+                float(start[inside[-1]]),
+                crop=record.crops[crop[inside[found.before]]],
+                factor=float(np.exp(found.size)),
+            )
 
 
 def _explained(changed: Floats, starts: Floats, found: Step) -> bool:

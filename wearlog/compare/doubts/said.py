@@ -92,7 +92,9 @@ def _step(doubt: OpenDoubt, record: Record, system: str) -> Said:
     seen = (
         _("About %(day)s the pace with %(crop)s rose by %(percent)s %% at once, and no work is on record.")
         if doubt.factor > 1
-        else _("About %(day)s the pace with %(crop)s fell by %(percent)s %% at once, and no work is on record.")
+        else _(
+            "About %(day)s the pace with %(crop)s fell by %(percent)s %% at once, and no work is on record."
+        )
     )
     return Said(
         seen % values,
@@ -104,9 +106,7 @@ def _step(doubt: OpenDoubt, record: Record, system: str) -> Said:
 def _swapped(doubt: OpenDoubt, record: Record, system: str) -> Said:
     values = _values(doubt, record, system)
     return Said(
-        _(
-            "On %(day)s %(press)s ran at the usual pace of %(other)s, and %(other)s at that of %(press)s."
-        )
+        _("On %(day)s %(press)s ran at the usual pace of %(other)s, and %(other)s at that of %(press)s.")
         % values,
         _("The two were mixed up: give each the runs of the other."),
         _("They ran like that"),
@@ -138,8 +138,8 @@ def _idle(doubt: OpenDoubt, record: Record, system: str) -> Said:
     values["percent"] = units.show_number(100 * doubt.factor, 1)
     return Said(
         _(
-            "Since %(day)s the meter has counted a little more than the runs nearly always: %(hours)s in all, "
-            "%(percent)s %% of its hours."
+            "Since %(day)s the meter has counted a little more than the runs nearly always: %(hours)s in "
+            "all, %(percent)s %% of its hours."
         )
         % values,
         _(

@@ -20,7 +20,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('cause', models.CharField(choices=[('pace', 'odd pace'), ('step', 'step in the pace'), ('swapped', 'presses mixed up'), ('gap', 'no run'), ('unlogged', 'unlogged hours'), ('idle', 'meter ahead of the runs')], max_length=10, verbose_name='Doubt')),
                 ('at', models.DateTimeField(verbose_name='When')),
-                ('accepted', models.BooleanField(verbose_name='Corrected')),
+                ('accepted', models.BooleanField(default=False, verbose_name='Corrected')),
                 ('settled_at', models.DateTimeField(verbose_name='Answered at')),
                 ('press', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='settled_doubts', to='equipment.press', verbose_name='Press')),
                 ('settled_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='Answered by')),
