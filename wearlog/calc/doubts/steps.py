@@ -1,12 +1,13 @@
 """A step in the throughput that no entry explains: perhaps a die was changed and nobody wrote it down.
 
 Within a stretch of runs of one press between two entries, log kg/h is a line over the runs (wear makes it
-fall slowly) with normal errors. For each place k the size of a step there is found by least squares beside the
-line, whose slope is held near 0 (ridge regression; Hoerl and Kennard, Technometrics 12, 1970; from memory):
-in a short stretch a free line could pass for the step. The t statistic is largest at the likeliest place. How
-large it gets by chance depends on the number of places tried: the bound is that of Bonferroni's inequality
-over these places, at `CHANCE` (Quandt's test with a correction that is on the safe side; Quandt, "Tests of the
-hypothesis that a linear regression system obeys two separate regimes", JASA 55, 1960; from memory).
+fall slowly) with normal errors. For each place k the size of a step there is found by least squares beside
+the line, whose slope is held near 0 (ridge regression; Hoerl and Kennard, Technometrics 12, 1970; from
+memory): in a short stretch a free line could pass for the step. The t statistic is largest at the likeliest
+place. How large it gets by chance depends on the number of places tried: the bound is that of Bonferroni's
+inequality over these places, at `CHANCE` (Quandt's test with a correction that is on the safe side; Quandt,
+"Tests of the hypothesis that a linear regression system obeys two separate regimes", JASA 55, 1960; from
+memory).
 """
 
 from __future__ import annotations
