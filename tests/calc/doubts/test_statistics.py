@@ -58,15 +58,16 @@ class TestOddPaces:
 
 
 class TestSteps:
-    def test_size_and_t_are_those_of_ordinary_least_squares(self) -> None:
-        """Against the normal equations written out, for each place."""
+    def test_size_and_t_are_those_of_ridge_regression(self) -> None:
+        """Against the normal equations written out, for each place; the ridge is a row more of the design."""
         pace = np.random.default_rng(5).normal(0, 0.03, 24) - 0.002 * np.arange(24)
         size, t = steps.steps(pace)
         for place in range(5, 20):
             design = np.stack([np.ones(24), np.arange(24.0), (np.arange(24) >= place).astype(float)], axis=1)
+            design = np.vstack([design, [0.0, math.sqrt(steps.SLOW), 0.0]])
             inverse = np.linalg.inv(design.T @ design)
-            beta = inverse @ design.T @ pace
-            variance = ((pace - design @ beta) ** 2).sum() / (24 - 3)
+            beta = inverse @ design.T @ np.r_[pace, 0.0]
+            variance = ((np.r_[pace, 0.0] - design @ beta) ** 2).sum() / (24 - 3)
             assert size[place] == pytest.approx(beta[2])
             assert t[place] == pytest.approx(beta[2] / math.sqrt(variance * inverse[2, 2]))
         assert np.isnan(t[:5]).all()

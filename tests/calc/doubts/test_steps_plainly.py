@@ -5,14 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from wearlog.calc.doubts.steps import EDGE, step, steps
+from wearlog.calc.doubts.steps import EDGE, SLOW, step, steps
 
 
 def plain(values: np.ndarray[tuple[int], np.dtype[np.float64]], place: int) -> tuple[float, float]:
-    """Size and t of the third coefficient of a regression on 1, the number of the run, and a jump."""
+    """Size and t of the third coefficient of a regression on 1, the number of the run, and a jump; a row more
+    says that the slope is near 0."""
     n = values.size
     design = np.stack([np.ones(n), np.arange(n), np.arange(n) >= place], axis=1).astype(float)
-    found, (left,), _rank, _singular = np.linalg.lstsq(design, values, rcond=None)
+    design = np.vstack([design, [0.0, SLOW**0.5, 0.0]])
+    found, (left,), _rank, _singular = np.linalg.lstsq(design, np.r_[values, 0.0], rcond=None)
     error = np.sqrt(left / (n - 3) * np.linalg.inv(design.T @ design)[2, 2])
     return float(found[2]), float(found[2] / error)
 
@@ -44,7 +46,7 @@ def test_a_forgotten_change_of_twelve_per_cent_is_found_at_its_place() -> None:
 
 def test_of_a_thousand_stretches_without_a_step_hardly_any_is_doubted() -> None:
     chance = np.random.default_rng(20)
-    assert sum(step(chance.normal(0.0, 0.08, 40)) is not None for _ in range(1_000)) <= 6
+    assert sum(step(chance.normal(0.0, 0.08, 40)) is not None for _ in range(1_000)) <= 12
 
 
 @pytest.mark.parametrize("n", [0, 1, 2, 2 * EDGE])

@@ -300,13 +300,15 @@ def _gaps(
 
 
 def _by_meter_known(record: Record, press: PressRow, calendar: _Calendar, closed: Flags) -> None:
-    """Where the meter between two readings counted what the runs say, nothing is missing."""
+    """Where the meter between two readings counted what the runs say, nothing is missing; nor on the day of a
+    reading, where that holds before it and after it."""
     found = record.hours[press.id].stretches
     unlogged = _unlogged_h(record, press, calendar)
     known = found.usable & (unlogged < UNLOGGED_H) & (found.closes > calendar.midnights[0])
     for row in np.flatnonzero(known).tolist():
         begin, end = calendar.places(np.array([found.opens[row], found.closes[row]]))
-        closed[max(begin + 1, 0) : max(end, 0)] = True
+        goes_on = row + 1 < known.size and known[row + 1] and found.opens[row + 1] == found.closes[row]
+        closed[max(begin + 1, 0) : max(end + int(goes_on), 0)] = True
 
 
 def _unlogged_h(record: Record, press: PressRow, calendar: _Calendar) -> Floats:
