@@ -59,7 +59,12 @@ def survivors(
         return None
     label = f"{_('Share of parts still working by age')}. {words}"
     rows = tuple(
-        (show_age(step.age), *(_per_cent(share, system) for share in (step.survival, step.low, step.high)))
+        (
+            show_age(step.age),
+            _per_cent(step.survival, system),
+            _per_cent(step.low, system),
+            _per_cent(step.high, system),
+        )
         for step in lives.steps
     )
     return Survivors(chart_svg(spec(lives, system), label=label), rows, lives.life.basis == "mle")
