@@ -101,6 +101,27 @@ def test_forced_colours_leave_every_panel_and_button_its_border(
     assert bare == []
 
 
+def test_forced_colours_leave_words_on_a_dark_ground_readable(
+    context_of: MakeContext, sign_in: SignIn, owner: User
+) -> None:
+    """A browser puts a patch of the page's colour behind words there, which hides those of the same colour."""
+    page = context_of(forced_colors="active").new_page()
+    sign_in(page, owner)
+    page.goto("/look/")
+    expect(page.get_by_role("heading", level=1)).to_have_text("The look")
+    assert page.locator(".caution-word").count() > 0
+    hidden = page.evaluate(
+        """() => [...document.querySelectorAll('body *')]
+          .filter(one => [...one.childNodes].some(text => text.nodeType === 3 && text.data.trim()))
+          .filter(one => one.checkVisibility())
+          .map(one => [one, getComputedStyle(one)])
+          .filter(([one, style]) => style.forcedColorAdjust === 'auto' && !one.closest('svg') &&
+            style.color === getComputedStyle(document.body).backgroundColor)
+          .map(([one]) => one.outerHTML.slice(0, 80))"""
+    )
+    assert hidden == []
+
+
 FOLDER = WEB / "site" / "templates" / "web" / "site" / "parts"
 ELSEWHERE = {
     "press_frame": "drawn by the tag `press_frame`, which is there",

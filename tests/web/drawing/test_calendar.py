@@ -142,6 +142,28 @@ def test_the_sentence_and_the_table_have_the_sums_of_the_bars(shop: Shop) -> Non
     )
 
 
+def test_a_press_that_pressed_nothing_for_two_weeks_stood_in_picture_and_table(shop: Shop) -> None:
+    shop.runs("2026-07-01", 20, kg=500)
+    shop.runs("2026-10-20", 29, kg=500)
+    shop.serve("2026-10-01 06:00", "lubricate")
+    shop.serve("2026-10-25 06:00", "polish", part=shop.part("S-04", shop.type("S60", "screw")))
+    shown = picture(jobs=[])
+    assert ">stood</text>" in shown.wide
+    assert ">stood</text>" in shown.narrow
+    assert group(shown.wide, "idle").count("<path") == 1
+    assert shown.meanwhile == (
+        ("P1", "21 Jul 2026 to 19 Oct 2026", "stood: nothing pressed"),
+        ("P1", "25 Oct 2026", "polish: screw S-04"),
+    )
+
+
+def test_a_press_that_pressed_all_along_did_not_stand(shop: Shop) -> None:
+    shop.runs("2026-09-01", 78, kg=500)
+    shown = picture(jobs=[])
+    assert ">stood</text>" not in shown.wide
+    assert shown.meanwhile == ()
+
+
 @pytest.fixture
 def due(shop: Shop) -> list[DueItem]:
     """Two presses, each with a job: one overdue, one coming within the plan."""

@@ -98,6 +98,34 @@ def test_the_picture_tells_its_steps_in_words(owner_page: Client) -> None:
     assert "Share still working, counted after each failure: 89 % at 280.0 h; 78 % at 290.0 h;" in picture
 
 
+def test_a_table_beside_the_picture_has_each_step_with_its_range(owner_page: Client) -> None:
+    html = owner_page.get("/worth/").content.decode()
+    table = html[html.index("still working</caption>") :].split("</table>")[0]
+    rows = [re.findall(r">([^<]+)</t[dh]>", row) for row in table.split("<tr>")[2:]]
+    # 8 of 9 at 280 h; 0.889 -+ by Greenwood on the log scale: sqrt(1 / (9 * 8)) = 0.1179, e^-0.231 = 0.794,
+    # 0.889 * 0.794 = 0.706, capped at 1.
+    assert [word.replace("\N{NO-BREAK SPACE}", " ") for word in rows[0]] == [
+        "280.0 h",
+        "89 %",
+        "71 %",
+        "100 %",
+    ]
+    # Eight failed at five ages.
+    assert len(rows) == 5
+
+
+def test_the_picture_is_made_of_the_count_its_range_and_the_fit(owner_page: Client) -> None:
+    html = owner_page.get("/worth/").content.decode()
+    picture = html[html.index("<svg") : html.index("</svg>")]
+    assert [name for name in ("range", "firm", "broken", "ticks") if f'class="{name}"' in picture] == [
+        "range",
+        "firm",
+        "broken",
+        "ticks",
+    ]
+    assert "hours of work" in picture
+
+
 def test_polishing_that_comes_faster_is_said_in_a_millers_words(owner_page: Client) -> None:
     text = words(owner_page, "/worth/work/")
     assert "Polishing comes faster each time: the screw's surface is going." in text

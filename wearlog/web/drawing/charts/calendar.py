@@ -55,12 +55,14 @@ RIGHT = 12.0
 @dataclass(frozen=True, kw_only=True)
 class CalendarWords:
     """ticks: instants and months. jobs: the wordings of each job from the fullest to the shortest, by press
-    and place in its frame. work: the word of each kind of work."""
+    and place in its frame. work: the word of each kind of work. stands: a press that is locked today; stood:
+    one that pressed nothing for a while."""
 
     ticks: Sequence[tuple[float, str]]
     today: str
     idle: str
     stands: str
+    stood: str
     jobs: Mapping[tuple[int, int], Sequence[str]]
     work: Mapping[str, str]
 
@@ -123,6 +125,13 @@ def _strip(
         width = _x(calendar, shape, one.end) - x
         dash = [] if one.pressed else [5, 4]
         drawn.bars += list(bar(x, at, width, calendar.crops.index(one.crop), height=BAR, dash=dash))
+    for start, end in year.stood:
+        left, right = _x(calendar, shape, start), _x(calendar, shape, end)
+        gap = hatching(right - left, BAR, 7)
+        drawn.hatched.append({"x": round(left, 1), "y": at, "shape": gap, "fill": SHEET})
+        drawn.words += room.first_free(
+            [words.stood] if shape.work else [], _gap(left, right, words.stood, at)
+        )
     drawn.words += _crops(calendar, year.campaigns, shape, at, room)
     if year.stands_since is not None:
         x = _x(calendar, shape, year.stands_since)
@@ -136,6 +145,11 @@ def _strip(
         _work(calendar, year, words, shape, at, drawn, room)
     if year.frame is not None:
         _jobs(calendar, year, words, shape, top, drawn)
+
+
+def _gap(left: float, right: float, word: str, at: float) -> list[tuple[float, float]]:
+    """The middle of a gap that has room for the word."""
+    return [((left + right) / 2, at + BAR / 2)] if right - left >= len(word) * CHARACTER else []
 
 
 def _name(year: PressYear, shape: Shape, top: float, drawn: Drawn, room: Room) -> None:

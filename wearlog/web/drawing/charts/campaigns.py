@@ -40,7 +40,8 @@ class Campaign:
 @dataclass(frozen=True)
 class PressYear:
     """A line of the calendar. `frame` holds the caution and the jobs of the press, None without jobs; only
-    from there are jobs drawn. `stands_since` is when it was locked for work that goes on."""
+    from there are jobs drawn. `stands_since` is when it was locked for work that goes on. `stood`: from when
+    until when nothing was pressed for two weeks or more, up to today."""
 
     press_id: int
     name: str
@@ -48,6 +49,7 @@ class PressYear:
     work: tuple[ServiceRow, ...]
     frame: Frame | None
     stands_since: float | None
+    stood: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -79,11 +81,12 @@ def season_calendar(
     for press in record.presses.values():
         if press.retired_on is not None:
             continue
+        campaigns = tuple(_campaigns(record, press.id, left, right))
         found.append(
             PressYear(
                 press.id,
                 press.label,
-                tuple(_campaigns(record, press.id, left, right)),
+                campaigns,
                 tuple(
                     row
                     for row in record.services
@@ -91,6 +94,7 @@ def season_calendar(
                 ),
                 by_press.get(press.id),
                 (stands_since or {}).get(press.id),
+                tuple(_stood(campaigns, record.end)),
             )
         )
     seed: dict[str, float] = {}
@@ -156,6 +160,15 @@ def _campaigns(record: Record, press_id: int, left: float, right: float) -> Iter
             if begun < right:
                 seed = plan.seed_kg * (end - begun) / (end - start)
                 yield Campaign(record.crops[plan.crop], begun, min(end, right), False, seed)
+
+
+def _stood(campaigns: Sequence[Campaign], today: float) -> Iterator[tuple[float, float]]:
+    """After each campaign until the next, and after the last until today."""
+    pressed = [one for one in campaigns if one.pressed]
+    begins = [*(one.start for one in pressed[1:]), today]
+    for before, begin in zip(pressed, begins, strict=False):
+        if begin - before.end > OFF_SEASON_S:
+            yield before.end, begin
 
 
 def _idle(record: Record, presses: Sequence[PressYear]) -> Iterator[tuple[float, float]]:

@@ -3,9 +3,9 @@ every press whose jobs stand in it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
@@ -14,6 +14,7 @@ from django.utils.translation import ngettext
 from wearlog.calc import units
 from wearlog.forecasts.items import DueItem
 from wearlog.history.record import Record
+from wearlog.history.rows import ServiceRow
 from wearlog.lockout.cautions.hazards import shown_word
 from wearlog.people.dates import written
 from wearlog.web.drawing.charts.calendar import NARROW, STRIPS, WIDE, CalendarWords, spec
@@ -22,7 +23,7 @@ from wearlog.web.drawing.charts.months import ticks
 from wearlog.web.drawing.charts.render import chart_svg
 from wearlog.web.site.frames import Frame
 from wearlog.words.actions import action_word, noun_of, work_word
-from wearlog.words.kinds import kind_words
+from wearlog.words.kinds import kind_words, part_words
 from wearlog.words.tasks import state_word, worded
 
 SIGNAL_WORDS = ("CAUTION", "WARNING", "DANGER")
@@ -42,6 +43,8 @@ class CalendarPicture:
     dangers: tuple[str, ...]
     rows: tuple[tuple[str, str, str, str, bool], ...]
     """The campaigns as a table: press, crop, days, seed, and whether it was pressed."""
+    meanwhile: tuple[tuple[str, str, str], ...]
+    """Work and stand-still as a table: press, day or days, and what it was, in order of time."""
     more: int
 
     @property
@@ -83,6 +86,7 @@ def calendar_picture(
         word=shown_word(max((one.signal_word for one in cautions), key=SIGNAL_WORDS.index)) if shown else "",
         dangers=tuple(dict.fromkeys(danger for one in cautions for danger in one.in_short)),
         rows=tuple(_rows(calendar, record, system)),
+        meanwhile=tuple(_meanwhile(calendar, record)),
         more=calendar.more,
     )
 
@@ -104,6 +108,7 @@ def _words(calendar: Calendar, record: Record) -> CalendarWords:
         today=_("today"),
         idle=_("mill stands"),
         stands=_("stands"),
+        stood=_("stood"),
         jobs={
             (frame.press_id, number): job_words(frame.demand(job))
             for frame in calendar.frames
@@ -161,10 +166,37 @@ def _rows(calendar: Calendar, record: Record, system: str) -> list[tuple[str, st
         (
             year.name,
             one.crop,
-            _("%(start)s to %(end)s") % {"start": _day(record, one.start), "end": _day(record, one.end - 1)},
+            _days(record, one.start, one.end),
             units.show_mass(one.seed_kg, system),
             one.pressed,
         )
         for year in calendar.presses
         for one in year.campaigns
     ]
+
+
+def _meanwhile(calendar: Calendar, record: Record) -> Iterator[tuple[str, str, str]]:
+    for year in calendar.presses:
+        found = [(row.done, _day(record, row.done), _work_done(record, row)) for row in year.work]
+        for start, end in year.stood:
+            first, after = record.day_of(start) + timedelta(days=1), record.day_of(end)
+            whole_days = _days(record, record.start_of(first), record.start_of(after))
+            found.append((start, whole_days, _("stood: nothing pressed")))
+        if year.stands_since is not None:
+            since = _("since %(day)s") % {"day": _day(record, year.stands_since)}
+            found.append((year.stands_since, since, _("stands: locked for work")))
+        for _at, days, words in sorted(found):
+            yield year.name, days, words
+
+
+def _work_done(record: Record, row: ServiceRow) -> str:
+    """`polish: screw S-04`."""
+    work = noun_of(row.action)
+    if row.part_id is None:
+        return work
+    part = record.parts[row.part_id]
+    return f"{work}: {part_words(record.types[part.type_id].kind, part.code, row.edge)}"
+
+
+def _days(record: Record, start: float, end: float) -> str:
+    return _("%(start)s to %(end)s") % {"start": _day(record, start), "end": _day(record, end - 1)}

@@ -18,6 +18,7 @@ from wearlog.web.drawing.charts.months import DAY_S, ticks
 from wearlog.web.drawing.charts.over_time import OverTime, spec
 from wearlog.web.drawing.charts.render import chart_svg
 from wearlog.web.drawing.charts.throughput import MARKED, SeasonThroughput, season_throughput
+from wearlog.web.drawing.charts.usual import UsualChart, usual_chart
 from wearlog.words.actions import noun_of
 
 LEAST_DAYS = 14
@@ -32,6 +33,8 @@ class ThroughputChart:
     sentence: str
     unit: str
     season: SeasonThroughput
+    usual: UsualChart | None
+    """The same output against what is usual for the press; None without a run."""
 
 
 _CHARTS: VersionCache[tuple[object, ...], ThroughputChart] = VersionCache("throughput charts", most=128)
@@ -52,8 +55,10 @@ def _chart(
     season = season_throughput(record, press_id, services)
     sentence = sentence_of(season, system)
     label = _("Throughput of %(press)s over time. %(sentence)s") % {"press": name, "sentence": sentence}
-    svg = chart_svg(spec(drawn(record, season, system)), label=label)
-    return ThroughputChart(svg, sentence, units.mass_unit(system), season)
+    shown = drawn(record, season, system)
+    usual = usual_chart(record, press_id, season, shown, name=name, system=system)
+    svg = chart_svg(spec(shown), label=label)
+    return ThroughputChart(svg, sentence, units.mass_unit(system), season, usual)
 
 
 def drawn(record: Record, season: SeasonThroughput, system: str) -> OverTime:

@@ -25,7 +25,7 @@ from wearlog.forecasts.memory.queries import Forecast, forecast_of_day
 from wearlog.lockout.cautions.caution import Caution
 from wearlog.lockout.cautions.queries import Cautions, cautions_for
 from wearlog.people.roles import Permission
-from wearlog.web.drawing.survivors import Survivors, survivors
+from wearlog.web.drawing.charts.survival import Survivors, survivors
 from wearlog.web.reports import sentences, stopping
 from wearlog.web.reports.costing import Amounts
 from wearlog.web.reports.limits import ToLimit, to_limit
@@ -54,8 +54,6 @@ class LifeLine:
     counts: str
     words: list[str]
     picture: Survivors | None
-    picture_words: str
-    reach: str
     in_use: list[InUse]
     to_limit: list[ToLimit]
 
@@ -144,15 +142,14 @@ def _life_line(each: TypeLives, presses: dict[int, str], edges: Edges, system: s
                 sentences.amount(rest.late, each.by, system) if rest else "",
             )
         )
-    picture = survivors(each)
     return LifeLine(
         each,
         kind_words(each.type.kind),
         sentences.counts(each),
         sentences.life_words(each, system),
-        picture,
-        _picture_words(each, system) if picture else "",
-        sentences.amount(picture.reach, each.by, system) if picture else "",
+        survivors(
+            each, _picture_words(each, system), system, lambda age: sentences.amount(age, each.by, system)
+        ),
         in_use,
         to_limit(edges, each.type.id, system),
     )
