@@ -25,7 +25,18 @@ import numpy as np
 from wearlog.compare.costs.kinds import CostKind, Lack, Sort
 from wearlog.compare.costs.parts import PartsUsed, WrittenOff, facts, parts_used
 from wearlog.compare.costs.spread import Spread
-from wearlog.compare.ledger import CAKE, ENERGY, LABOUR, MINDING, OIL, SEED, STAND_STILL, Prices, prices
+from wearlog.compare.ledger import (
+    CAKE,
+    ENERGY,
+    LABOUR,
+    MINDING,
+    OIL,
+    SEED,
+    STAND_STILL,
+    Prices,
+    oil_lost_in_cake,
+    prices,
+)
 from wearlog.compare.runtable import Floats, Places, RunTable
 from wearlog.forecasts.memory.queries import forecast_of_day
 from wearlog.history.bills import NO_BILL, bills
@@ -244,7 +255,7 @@ class _Making:
             self.seed[mine] = table.seed_kg[mine] * self._each(SEED % code, mine)
         self.costs[CostKind(Sort.MINDING)] = table.hours * self._each(MINDING)
         self.costs[CostKind(Sort.ENERGY)] = table.energy_kwh * self._each(ENERGY)
-        worth = self._each(OIL) - np.nan_to_num(self._each(CAKE))
+        worth = oil_lost_in_cake(self._each(OIL), self._each(CAKE))
         years = season_years(table.started, self.start, self.record.zone)
         self.costs[CostKind(Sort.LOST_OIL)] = short_of_better(table, years) * worth
         for sort, item in ((Sort.MINDING, MINDING), (Sort.ENERGY, ENERGY), (Sort.LOST_OIL, OIL)):
