@@ -63,6 +63,16 @@ class OnNoRun:
 
 
 @dataclass(frozen=True, eq=False)
+class Gauged:
+    """What each run used up of parts of one type whose wear gauges told, shape (runs,), with `cases` of how
+    much more or less that may be, by the table's crops, shape (cases, crops)."""
+
+    kind: CostKind
+    used: Floats
+    cases: Floats
+
+
+@dataclass(frozen=True, eq=False)
 class RunCosts:
     """`costs`: for each kind, shape (runs,), NaN where not known. `lacking`: why a press, by its index, has
     no figure for a kind, as far as that does not depend on the runs. `no_price`: which of oil, cake and seed
@@ -76,6 +86,7 @@ class RunCosts:
     no_price: tuple[str, ...]
     on_no_run: tuple[OnNoRun, ...]
     parts: PartsUsed
+    gauged: tuple[Gauged, ...]
 
     @property
     def cake_priced(self) -> bool:
@@ -139,6 +150,7 @@ class _Making:
         self.costs: dict[CostKind, Floats] = {}
         self.lacking: dict[tuple[CostKind, int], Lack] = {}
         self.on_no_run: list[OnNoRun] = []
+        self.gauged: dict[int, Gauged] = {}
         of_code = {code: place for place, code in enumerate(table.press_codes)}
         self.places = {pk: of_code[row.code] for pk, row in record.presses.items() if row.code in of_code}
 
@@ -152,6 +164,7 @@ class _Making:
             no_price=tuple(name for name, has in self._priced().items() if not has),
             on_no_run=tuple(sorted(self.on_no_run, key=lambda one: (one.on, one.press, one.part))),
             parts=self.used,
+            gauged=tuple(self.gauged.values()),
         )
 
     def _priced(self) -> dict[str, bool]:
@@ -168,12 +181,13 @@ class _Making:
         for name in used.kinds:
             self.costs[CostKind(Sort.PARTS, name)] = np.zeros(self.table.press.size)
         for (name, press_id), money in used.each.items():
-            ids = self.record.runs[press_id].id
-            if not self.table.id.size:
-                continue
-            place = np.minimum(np.searchsorted(self.table.id, ids), self.table.id.size - 1)
-            here = self.table.id[place] == ids
-            np.add.at(self.costs[CostKind(Sort.PARTS, name)], place[here], money[here])
+            self._add(self.costs[CostKind(Sort.PARTS, name)], press_id, money)
+        for (type_id, press_id), money in used.of_type.items():
+            if type_id not in self.gauged:
+                kind = CostKind(Sort.PARTS, self.record.types[type_id].kind)
+                none = np.zeros(self.table.press.size)
+                self.gauged[type_id] = Gauged(kind, none, self._by_crop(used.cases[type_id]))
+            self._add(self.gauged[type_id].used, press_id, money)
         off = [one for one in used.written_off if self.first <= one.at < self.end]
         for name in sorted({one.kind for one in off}):
             own = [one for one in off if one.kind == name]
@@ -187,6 +201,24 @@ class _Making:
             self.on_no_run += [self._of_part(one) for one, spread in zip(own, ran, strict=True) if not spread]
         for (kind, press_id), why in used.lacking.items():
             self.lacking[kind, self.places[press_id]] = why
+
+    def _by_crop(self, cases: Floats) -> Floats:
+        """Cases by the record's crops, (cases, crops), by those of the table; 1 for a crop without one."""
+        place = {code: number for number, code in enumerate(self.record.crops)}
+        found = np.ones((len(cases), len(self.table.crop_codes)))
+        for number, code in enumerate(self.table.crop_codes):
+            if code in place:
+                found[:, number] = cases[:, place[code]]
+        return found
+
+    def _add(self, column: Floats, press_id: int, money: Floats) -> None:
+        """Add what the runs of a press in the record cost to those of them that are in the table."""
+        ids = self.record.runs[press_id].id
+        if not self.table.id.size:
+            return
+        place = np.minimum(np.searchsorted(self.table.id, ids), self.table.id.size - 1)
+        here = self.table.id[place] == ids
+        column[place[here]] += money[here]  # each run is there once
 
     def _spread(self, column: Floats, places: list[int], at: list[float], amounts: list[float]) -> list[bool]:
         arrays = (
