@@ -100,6 +100,16 @@ def test_prices_to_try_take_the_place_of_those_on_record(shop: Shop) -> None:
     assert found(Asked(oil=6.0))["S1"].loss_now is not None  # though no price is on record
 
 
+def test_oil_left_in_the_cake_costs_what_it_would_have_earned_more_as_oil(shop: Shop) -> None:
+    worn(shop)
+    alone = found()["S1"].loss
+    Price.objects.create(item="cake_kg", from_on=date(2025, 1, 1), price=number(0.75))
+    with_cake = found()["S1"].loss
+    assert alone is not None
+    assert with_cake is not None
+    assert with_cake.slope == pytest.approx(0.75 * alone.slope, rel=1e-9)  # 2.25 of 3.00 a kilogram
+
+
 def test_the_lowest_cost_lies_where_a_tonne_loses_what_a_tonne_has_cost(shop: Shop) -> None:
     worn(shop)
     courses = found()["S1"].courses

@@ -18,12 +18,21 @@ A crop that wears an edge at the rate k_c (mm per kilogram) gives it the life L_
 that a tonne of the crop which wears most costs most steel (`lives_of_crops`). A share of time is taken as a
 share of the work, as in `calc.exposure`.
 
+How surely that is known: the wear model gives equally likely cases g of the wear k_gc of all crops at once.
+In the case g the crop c uses k_gc / k_c of what it is charged (`relative_cases`), so that a tonne that takes
+v_c of a type's price by crop c costs sum(v_c (k_gc / k_c - 1)) more; its 10 % and 90 % points are the range
+(`reach`). The errors of several types are independent: their reaches d_t add up as sqrt(sum d_t^2)
+(`together`; first order, textbook). Crops must be taken together, since what gauges say of one is taken from
+another: their ranges added up would be twice as wide. What is told is the wear of an average edge; where a
+part ended early its whole price is known, and the range is somewhat too wide.
+
 Units: instants in seconds, kilograms, hours; money in any currency. This is the units-of-production method of
 depreciation without a residual value (textbook, from memory), with crops as weights.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -73,3 +82,25 @@ def lives_of_crops(budget: float, rates: Sequence[float | None]) -> Floats | Non
         return None
     lives: Floats = budget / np.where(np.isnan(known), np.nanmean(known), known)
     return lives
+
+
+def relative_cases(cases: Floats, middle: Sequence[float | None]) -> Floats:
+    """Equally likely cases of the wear by each crop, shape (cases, crops), relative to what is charged. A
+    crop without a rate goes with the mean of the others, as in `lives_of_crops`."""
+    mid = np.array([np.nan if rate is None else rate for rate in middle], dtype=np.float64)
+    known = mid > 0
+    if not known.any():
+        return np.ones_like(cases)
+    others = cases[:, known].mean(axis=1) / mid[known].mean()
+    return np.where(known, cases / np.where(known, mid, 1.0), others[:, None])
+
+
+def reach(deviations: Floats) -> tuple[float, float]:
+    """How far the 10 % and the 90 % point of equally likely deviations lie below and above 0."""
+    low, high = np.quantile(deviations, (0.1, 0.9))
+    return max(0.0, -float(low)), max(0.0, float(high))
+
+
+def together(reaches: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """How far independent errors reach together, below and above."""
+    return math.hypot(*(less for less, _more in reaches)), math.hypot(*(more for _less, more in reaches))

@@ -207,9 +207,7 @@ def exposures(
     the seed of the whole press. For a press without a timeline hours and kilograms are 0; kilograms have a
     column for each crop of the timelines of these presses.
     """
-    groups: dict[tuple[int, str], list[int]] = {}
-    for row, key in enumerate(zip(press.tolist(), barrel, strict=True)):
-        groups.setdefault(key, []).append(row)
+    groups = _rows_of_places(press, barrel)
     known = {key: timeline for key in groups if (timeline := timelines.get(key[0])) is not None}
     crops = max((timeline.crops for timeline in known.values()), default=0)
     hours, kilograms = np.zeros(press.size), np.zeros((press.size, crops))
@@ -219,6 +217,20 @@ def exposures(
         seed = timeline.kilograms(a[rows], b[rows], name or None)
         kilograms[rows] = seed if name in timeline.barrel_lanes else seed * share[rows][:, None]
     return Exposure(hours, kilograms)
+
+
+def _rows_of_places(press: Ints, barrel: Sequence[str]) -> dict[tuple[int, str], Ints]:
+    """The rows of each press and barrel, in order."""
+    if press.size != len(barrel):
+        raise ValueError("Each row needs a press and a barrel.")
+    if press.size == 0:
+        return {}
+    number = {name: place for place, name in enumerate(dict.fromkeys(barrel))}
+    key = np.fromiter(map(number.__getitem__, barrel), dtype=np.int64, count=press.size)
+    key += press * len(number)
+    order = np.argsort(key, kind="stable")
+    begin = np.flatnonzero(np.diff(key[order])) + 1
+    return {(int(press[rows[0]]), barrel[rows[0]]): rows for rows in np.split(order, begin)}
 
 
 def parts_of_barrels(

@@ -51,6 +51,12 @@ SORT_WORDS = {
     Sort.LOST_OIL: gettext_lazy("Lost oil"),
     Sort.STAND_STILL: gettext_lazy("Stand-still"),
 }
+WHICH_COST = gettext_lazy(
+    "The cost of a tonne adds up the kinds of cost that all presses have on record in the seasons shown: one "
+    "in “What a tonne costs”, two in the report of a season. Presses are held against each other at the "
+    "crops that all ran; all else is as pressed."
+)
+"""Said wherever a season's cost per tonne stands, since it differs between these two pages."""
 LACK_WORDS = {
     Lack.NO_PRICE: gettext_lazy("no price"),
     Lack.NO_LIFE: gettext_lazy("no expected life"),

@@ -10,9 +10,13 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import overload
+
+import numpy as np
 
 from wearlog.equipment.models import PartType
 from wearlog.history.bills import NO_BILL, Bill, bills
+from wearlog.history.rows import Floats
 from wearlog.runs.models import Price
 
 OIL, CAKE, LABOUR, ENERGY, STAND_STILL = "oil_kg", "cake_kg", "labour_h", "energy_kwh", "stand_still_h"
@@ -44,6 +48,19 @@ def prices() -> Prices:
     return Prices(
         {item: (tuple(a for a, _ in rows), tuple(b for _, b in rows)) for item, rows in found.items()}
     )
+
+
+@overload
+def oil_lost_in_cake(oil: Floats, cake: Floats) -> Floats: ...
+@overload
+def oil_lost_in_cake(oil: float | None, cake: float | None) -> float | None: ...
+def oil_lost_in_cake(oil: Floats | float | None, cake: Floats | float | None) -> Floats | float | None:
+    """What a kilogram of oil that stays in the cake costs, from the prices of a kilogram of oil and of cake:
+    it is sold as cake, so only the difference is lost. Without a price of cake it is the oil's alone; None
+    (NaN in arrays) without a price of oil. Below 0 where cake sells dearer than oil."""
+    if isinstance(oil, np.ndarray):
+        return np.asarray(oil - np.nan_to_num(np.asarray(cake)))
+    return None if oil is None else oil - (cake or 0.0)
 
 
 @dataclass(frozen=True)

@@ -12,9 +12,10 @@ from datetime import date
 from typing import TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from wearlog.history.record import Record
-from wearlog.history.rows import Floats
+from wearlog.history.rows import Floats, Ints
 from wearlog.runs.seasons import SEASON_START, parse_start
 
 Key = TypeVar("Key", bound=Hashable)
@@ -45,7 +46,11 @@ class HarvestColumns:
 
     def year_of(self, instant: float) -> int:
         """The season, from 0, that an instant belongs to."""
-        return int(np.searchsorted(self.starts, instant, side="right"))
+        return int(self._years_of([instant])[0])
+
+    def _years_of(self, instants: npt.ArrayLike) -> Ints:
+        """The same for several instants, shape (n,)."""
+        return np.searchsorted(np.asarray(self.starts), np.asarray(instants), side="right").astype(np.int64)
 
     def by_crop(self, kg: Floats) -> Floats:
         """Seed per crop, shape (n, crops), of seed per harvest (n, harvests)."""
@@ -68,11 +73,13 @@ class HarvestColumns:
         np.maximum.at(last, rows, [at for _, at in wanted])
         # By edge and season, what was taken when it began; seasons after the last instant are not asked for.
         upto = np.full((len(places), len(self.starts), len(self.crop) // self.years), np.inf)
-        begins = []
-        for key, fitted in begun.items():
-            first = self.year_of(fitted)
-            upto[places[key], :first] = 0.0
-            begins += [(key, year) for year in range(first, self.year_of(last[places[key]]))]
+        first_year, last_year = self._years_of(list(begun.values())), self._years_of(last)
+        upto[np.arange(len(self.starts)) < first_year[:, None]] = 0.0
+        begins = [
+            (key, year)
+            for key, begin, end in zip(begun, first_year.tolist(), last_year.tolist(), strict=True)
+            for year in range(begin, end)
+        ]
         found = by_crop([*wanted, *((key, self.starts[year]) for key, year in begins)])
         upto[[places[key] for key, _ in begins], [year for _, year in begins]] = found[len(wanted) :]
         return self.split(found[: len(wanted)], upto[rows])

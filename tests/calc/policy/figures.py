@@ -35,7 +35,8 @@ def trend_within(
     age: npt.ArrayLike, figure: npt.ArrayLike, group: npt.ArrayLike, block: npt.ArrayLike
 ) -> Trend | None:
     """The trend over one age alone."""
-    return trends_within(np.asarray(age, dtype=np.float64)[None], figure, group, block)[0]
+    ages, figures = np.asarray(age, dtype=np.float64)[None], np.asarray(figure)[None]
+    return trends_within(ages, figures, group, block)[0][0]
 
 
 def screw_runs(

@@ -27,7 +27,7 @@ def test_slopes_are_those_of_least_squares_with_a_mean_for_each_group(seed: int)
     design = np.concatenate([ages, [group == each for each in range(3)]]).T.astype(float)
     slopes, left, _rank, _values = linalg.lstsq(design, figure)
     errors = np.sqrt(np.diagonal(linalg.inv(design.T @ design)) * left / (60 - 6))
-    for index, trend in enumerate(trends_within(ages, figure, group, block)):
+    for index, trend in enumerate(trends_within(ages, [figure], group, block)[0]):
         assert trend is not None
         assert trend.slope == pytest.approx(slopes[index], rel=1e-9)
         # At least the plain standard error, since blocks that follow each other may be alike.
@@ -36,13 +36,13 @@ def test_slopes_are_those_of_least_squares_with_a_mean_for_each_group(seed: int)
 
 def test_one_age_alone_is_the_line_within_groups() -> None:
     ages, figure, group, block = made(4, parts=1)
-    assert trends_within(ages, figure, group, block) == [trend_within(ages[0], figure, group, block)]
+    assert trends_within(ages, [figure], group, block)[0] == [trend_within(ages[0], figure, group, block)]
 
 
 def test_an_age_that_is_another_is_told_by_the_first_alone() -> None:
     ages, figure, group, block = made(5, parts=2)
     same = np.stack([ages[0], ages[0] + 3.0, ages[1]])
-    first, second, third = trends_within(same, figure, group, block)
+    first, second, third = trends_within(same, [figure], group, block)[0]
     assert first is not None
     assert third is not None
     assert second is None
@@ -50,13 +50,13 @@ def test_an_age_that_is_another_is_told_by_the_first_alone() -> None:
 
 def test_too_few_blocks_tell_nothing_of_any() -> None:
     ages, figure, group, block = made(6)
-    assert trends_within(ages[:, :6], figure[:6], group[:6], block[:6]) == [None, None, None]
+    assert trends_within(ages[:, :6], [figure[:6]], group[:6], block[:6])[0] == [None, None, None]
 
 
 def test_ages_of_different_lengths_are_refused() -> None:
     ages, figure, group, block = made(7)
     with pytest.raises(ValueError, match="same length"):
-        trends_within(ages[:, 1:], figure, group, block)
+        trends_within(ages[:, 1:], [figure], group, block)
 
 
 @given(

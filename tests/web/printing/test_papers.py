@@ -15,6 +15,7 @@ from django.utils import timezone
 from tests.mills.look_mill import LookMill
 from tests.web.html import flat
 from tests.web.printing.pdf_reader import Paper
+from wearlog.compare.columns import WHICH_COST
 from wearlog.equipment.models import PartType
 from wearlog.history import versions
 from wearlog.people.models import Mill, User
@@ -135,11 +136,15 @@ class TestSeason:
         begin = timezone.localdate(shop.now - timedelta(days=90))
         Price.objects.create(item="labour_h", from_on=begin, price=20)
         client.force_login(owner)
-        assert "Cost (" in client.get("/season/").content.decode()
+        told = client.get("/season/").content.decode()
+        assert "Cost (" in told
+        assert str(WHICH_COST) in told
+        assert str(WHICH_COST) in client.get("/costs/").content.decode()
         client.force_login(operator)
         page = client.get("/season/").content.decode()
         assert "Hours per tonne" in page
         assert "Cost (" not in page
+        assert str(WHICH_COST) not in page
 
     def test_a_mill_without_runs_is_told_when_it_begins(self, mill: Mill, read: Callable[[str], str]) -> None:
         assert "begins with its first run" in read("/season/")

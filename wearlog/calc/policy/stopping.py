@@ -79,21 +79,23 @@ class Trend:
 
 
 def trends_within(
-    ages: npt.ArrayLike, figure: npt.ArrayLike, group: npt.ArrayLike, block: npt.ArrayLike
-) -> list[Trend | None]:
-    """The trends of a figure over several ages at once, shape (parts, runs), each with the others held,
-    within groups, (runs,); runs that share group and block are averaged. None for all where there are too few
-    blocks, and for an age that the others and the groups tell wholly. Raises ValueError for unequal lengths
-    or numbers that are not finite."""
-    every, y = np.asarray(ages, dtype=np.float64), np.asarray(figure, dtype=np.float64)
+    ages: npt.ArrayLike, figures: npt.ArrayLike, group: npt.ArrayLike, block: npt.ArrayLike
+) -> list[list[Trend | None]]:
+    """The trends of each of several figures, shape (figures, runs), over several ages at once, shape
+    (parts, runs), each with the others held, within groups, (runs,); runs that share group and block are
+    averaged. For each figure a list by age: None for all where there are too few blocks, and for an age that
+    the others and the groups tell wholly. Raises ValueError for unequal lengths or numbers that are not
+    finite."""
+    every, given = np.asarray(ages, dtype=np.float64), np.asarray(figures, dtype=np.float64)
     groups, blocks = np.asarray(group), np.asarray(block)
-    if every.ndim != 2 or not every.shape[1:] == y.shape == groups.shape == blocks.shape:
+    shapes = {every.shape[1:], given.shape[1:], groups.shape, blocks.shape}
+    if every.ndim != 2 or given.ndim != 2 or len(shapes) > 1:
         raise ValueError("Ages, figures, groups and blocks must be lists of the same length.")
-    if not (np.all(np.isfinite(every)) and np.all(np.isfinite(y))):
+    if not (np.all(np.isfinite(every)) and np.all(np.isfinite(given))):
         raise ValueError("Ages and figures must be finite.")
-    none: list[Trend | None] = [None] * len(every)
-    if y.size == 0:
-        return none
+    found: list[list[Trend | None]] = [[None] * len(every) for _ in given]
+    if groups.size == 0:
+        return found
     names, of_group = np.unique(groups, return_inverse=True)
     several, of_block = np.unique(blocks, return_inverse=True)
     pairs, place = np.unique(of_group * several.size + of_block, return_inverse=True)
@@ -105,21 +107,26 @@ def trends_within(
         mean = np.bincount(place, values) / size
         return np.asarray(mean - (np.bincount(own, mean) / many)[own])
 
-    x, figures = np.stack([within(age) for age in every]), within(y)
+    x = np.stack([within(age) for age in every])
     freedom = size.size - names.size - len(every)
     apart = [index for index in range(len(every)) if _apart(x, index)]
     if freedom < LEAST_FREEDOM or not apart:
-        return none
+        return found
     told = np.linalg.inv(x[apart] @ x[apart].T)
-    slopes = told @ (x[apart] @ figures)
-    left = figures - slopes @ x[apart]
-    alike = _alike(left, own)
-    more = (1 + alike) / (1 - alike)
-    variances = more * float(left @ left) / freedom * np.diagonal(told)
-    found = none
-    for place_, index in enumerate(apart):
-        seen = sum(float(np.ptp(every[index][groups == name])) for name in names)
-        found[index] = Trend(float(slopes[place_]), math.sqrt(variances[place_]), freedom / more, seen)
+    order = np.argsort(of_group, kind="stable")
+    begin = np.concatenate(([0], np.cumsum(np.bincount(of_group))[:-1]))
+    sorted_ages = every[:, order]
+    reach = np.maximum.reduceat(sorted_ages, begin, axis=1) - np.minimum.reduceat(sorted_ages, begin, axis=1)
+    seen = reach.sum(axis=1)
+    for trends, y in zip(found, given, strict=True):
+        y_within = within(y)
+        slopes = told @ (x[apart] @ y_within)
+        left = y_within - slopes @ x[apart]
+        alike = _alike(left, own)
+        more = (1 + alike) / (1 - alike)
+        variances = more * float(left @ left) / freedom * np.diagonal(told)
+        for index, slope, variance in zip(apart, slopes.tolist(), variances.tolist(), strict=True):
+            trends[index] = Trend(slope, math.sqrt(variance), freedom / more, float(seen[index]))
     return found
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from wearlog.calc.baskets import ENOUGH, Cells, Compared, compared, rates_of
+from wearlog.calc.consumption import reach, together
 from wearlog.calc.mix import Ground
 from wearlog.compare.costs.kinds import CostKind, Lack, LeftOut, Sort
 from wearlog.compare.costs.runs import RunCosts
@@ -56,6 +57,22 @@ class PressCost:
     pressed: tuple[tuple[CostKind, float], ...]
     common: tuple[tuple[CostKind, float], ...] | None
     apart: tuple[tuple[CostKind, float], ...]
+    doubt: tuple[Floats, ...] = ()
+    """By part type whose wear gauges told, the same types for each press: equally likely deviations of what a
+    tonne costs, shape (cases,)."""
+
+    @property
+    def span(self) -> tuple[float, float] | None:
+        """The total with how surely the wear of parts is known (80 %); None where no gauges told."""
+        less, more = together([reach(each) for each in self.doubt])
+        return (self.total - less, self.total + more) if less + more > 0 else None
+
+    def is_toss_up(self, other: PressCost) -> bool:
+        """Whether the 80 % range of the difference to another press includes 0. What is not known of a part
+        type is the same for both."""
+        apart = [mine - theirs for mine, theirs in zip(self.doubt, other.doubt, strict=True)]
+        less, more = together([reach(each) for each in apart])
+        return -more <= self.total - other.total <= less
 
     @property
     def total(self) -> float:
@@ -86,13 +103,37 @@ def basket_of(table: RunTable, costs: RunCosts, rows: Places) -> Basket:
     )
     found = compared(Cells(tonnes[..., 0], amount, on_record), _lacking(table, costs) > 0)
     ran = np.flatnonzero(tonnes.sum(axis=(1, 2)) > 0).tolist()
+    doubt = _doubt(costs, found, rows, cell, tonnes[..., 0])
     return Basket(
         kinds=tuple(kind for kind, kept in zip(kinds, found.kinds, strict=True) if kept),
         left_out=_left_out(table, costs, found, ran),
-        presses=tuple(_press_cost(table, kinds, found, press, float(tonnes[press].sum())) for press in ran),
+        presses=tuple(
+            replace(_press_cost(table, kinds, found, press, float(tonnes[press].sum())), doubt=doubt[press])
+            for press in ran
+        ),
         on=_crops(table, found.ground),
         no_price=costs.no_price,
     )
+
+
+def _doubt(
+    costs: RunCosts, found: Compared, rows: Places, cell: Places, tonnes: Floats
+) -> list[tuple[Floats, ...]]:
+    """The deviations of each press (`PressCost.doubt`) for the part types that are compared: at the crops
+    that all ran, else as pressed. tonnes: shape (presses, crops)."""
+    kinds = [kind for kind, kept in zip(costs.kinds, found.kinds, strict=True) if kept]
+    of_types = []
+    for gauged in costs.gauged:
+        if gauged.kind not in kinds:
+            continue
+        sums = np.bincount(cell, weights=gauged.used[rows], minlength=tonnes.size)
+        amount: Floats = sums.astype(np.float64).reshape(tonnes.shape)
+        if found.ground is None:
+            each = np.nan_to_num(rates_of(amount, tonnes.sum(axis=1, keepdims=True)))
+        else:
+            each = np.nan_to_num(rates_of(amount, tonnes)) * found.ground.mix / sum(found.ground.mix)
+        of_types.append(each @ (gauged.cases - 1).T)
+    return [tuple(of_type[press] for of_type in of_types) for press in range(len(tonnes))]
 
 
 def _lacking(table: RunTable, costs: RunCosts) -> Floats:

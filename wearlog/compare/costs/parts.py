@@ -20,7 +20,7 @@ from functools import cached_property
 
 import numpy as np
 
-from wearlog.calc.consumption import Floats, charge, lives_of_crops, shares_within
+from wearlog.calc.consumption import Floats, charge, lives_of_crops, relative_cases, shares_within
 from wearlog.calc.exposure import parts_of_barrels
 from wearlog.compare.costs.kinds import CostKind, Lack, Sort
 from wearlog.equipment.kinds import EVERY_BUILD, KINDS, Kind
@@ -54,9 +54,13 @@ class WrittenOff:
 @dataclass(frozen=True, eq=False)
 class PartsUsed:
     """`each`: by kind of part and press, the money used up by each of the press's runs of the record, in
-    their order. `lacking`: why a press has no figure for a kind. `prices`: of the types, by primary key."""
+    their order. `of_type`: the same by part type, where gauges told its wear, and `cases` by how much that
+    may be more or less (`relative_cases`). `lacking`: why a press has no figure for a kind. `prices`: of the
+    types, by primary key."""
 
     each: Mapping[tuple[str, int], Floats]
+    of_type: Mapping[tuple[int, int], Floats]
+    cases: Mapping[int, Floats]
     written_off: tuple[WrittenOff, ...]
     lacking: Mapping[tuple[CostKind, int], Lack]
     kinds: tuple[str, ...]
@@ -91,6 +95,8 @@ def parts_used(record: Record, edges: Edges) -> PartsUsed:
         used.left_of(part)
     return PartsUsed(
         each=used.each,
+        of_type=used.of_type,
+        cases={pk: life.cases for pk, life in used.lives.items() if life.cases is not None},
         written_off=tuple(used.written_off),
         lacking=_lacking(record, used.lives, prices),
         kinds=tuple(kind for kind in Kind if any(row.kind == kind for row in record.positions.values())),
@@ -101,31 +107,39 @@ def parts_used(record: Record, edges: Edges) -> PartsUsed:
 
 @dataclass(frozen=True, eq=False)
 class _Life:
-    """Of an edge: kilograms of each crop, shape (crops,), or hours of the press."""
+    """Of an edge: kilograms of each crop, shape (crops,), or hours of the press; `cases` (cases, crops) of
+    what a crop uses, relative to that, where gauges told it."""
 
     seed_kg: Floats | None
     press_h: float | None
+    cases: Floats | None = None
 
 
 def _lives(record: Record, edges: Edges) -> dict[int, _Life]:
     """By part type; types without an expected life are absent."""
     found = {}
     for pk, type_ in record.types.items():
-        seed = _learned(type_, edges, pk)
-        if seed is None and type_.expected_life_kg:
-            seed = np.full(len(record.crops), type_.expected_life_kg)
-        if seed is not None or type_.expected_life_h:
-            found[pk] = _Life(seed, type_.expected_life_h)
+        learned = _learned(type_, edges, pk)
+        if learned is not None:
+            found[pk] = learned
+        elif type_.expected_life_kg:
+            found[pk] = _Life(np.full(len(record.crops), type_.expected_life_kg), type_.expected_life_h)
+        elif type_.expected_life_h:
+            found[pk] = _Life(None, type_.expected_life_h)
     return found
 
 
-def _learned(type_: TypeRow, edges: Edges, pk: int) -> Floats | None:
+def _learned(type_: TypeRow, edges: Edges, pk: int) -> _Life | None:
     """What gauges have taught, where they have."""
     fit = edges.fits.get(pk)
     if fit is None or fit.new_edge.basis != "fleet" or type_.new_mm is None or type_.limit_mm is None:
         return None
     rates = [None if rate is None else rate.mid for rate in fit.rates]
-    return lives_of_crops(abs(type_.limit_mm - type_.new_mm), rates)
+    seed = lives_of_crops(abs(type_.limit_mm - type_.new_mm), rates)
+    if seed is None:
+        return None
+    cases = None if fit.new_edge.scenarios is None else fit.new_edge.scenarios.rates
+    return _Life(seed, type_.expected_life_h, None if cases is None else relative_cases(cases, rates))
 
 
 @dataclass(eq=False)
@@ -135,6 +149,7 @@ class _Used:
     prices: Mapping[int, float]
     bought: Mapping[int, Bought]
     each: dict[tuple[str, int], Floats] = field(default_factory=dict)
+    of_type: dict[tuple[int, int], Floats] = field(default_factory=dict)
     written_off: list[WrittenOff] = field(default_factory=list)
     left: dict[int, float | None] = field(default_factory=dict)
     barrels: dict[int, dict[str, Floats]] = field(default_factory=dict)
@@ -219,7 +234,11 @@ class _Used:
             key = (type_.kind, press_id)
             if key not in self.each:
                 self.each[key] = np.zeros(self.record.runs[press_id].start.size)
-            self.each[key][first:last] += charged.each[begin : begin + last - first]
+            own = charged.each[begin : begin + last - first]
+            self.each[key][first:last] += own
+            if life.cases is not None:
+                of_type = self.of_type.setdefault((type_.id, press_id), np.zeros_like(self.each[key]))
+                of_type[first:last] += own
             begin += last - first
         return charged.left
 

@@ -25,7 +25,18 @@ import numpy as np
 from wearlog.compare.costs.kinds import CostKind, Lack, Sort
 from wearlog.compare.costs.parts import PartsUsed, WrittenOff, facts, parts_used
 from wearlog.compare.costs.spread import Spread
-from wearlog.compare.ledger import CAKE, ENERGY, LABOUR, MINDING, OIL, SEED, STAND_STILL, Prices, prices
+from wearlog.compare.ledger import (
+    CAKE,
+    ENERGY,
+    LABOUR,
+    MINDING,
+    OIL,
+    SEED,
+    STAND_STILL,
+    Prices,
+    oil_lost_in_cake,
+    prices,
+)
 from wearlog.compare.runtable import Floats, Places, RunTable
 from wearlog.forecasts.memory.queries import forecast_of_day
 from wearlog.history.bills import NO_BILL, bills
@@ -52,6 +63,16 @@ class OnNoRun:
 
 
 @dataclass(frozen=True, eq=False)
+class Gauged:
+    """What each run used up of parts of one type whose wear gauges told, shape (runs,), with `cases` of how
+    much more or less that may be, by the table's crops, shape (cases, crops)."""
+
+    kind: CostKind
+    used: Floats
+    cases: Floats
+
+
+@dataclass(frozen=True, eq=False)
 class RunCosts:
     """`costs`: for each kind, shape (runs,), NaN where not known. `lacking`: why a press, by its index, has
     no figure for a kind, as far as that does not depend on the runs. `no_price`: which of oil, cake and seed
@@ -65,6 +86,7 @@ class RunCosts:
     no_price: tuple[str, ...]
     on_no_run: tuple[OnNoRun, ...]
     parts: PartsUsed
+    gauged: tuple[Gauged, ...]
 
     @property
     def cake_priced(self) -> bool:
@@ -128,6 +150,7 @@ class _Making:
         self.costs: dict[CostKind, Floats] = {}
         self.lacking: dict[tuple[CostKind, int], Lack] = {}
         self.on_no_run: list[OnNoRun] = []
+        self.gauged: dict[int, Gauged] = {}
         of_code = {code: place for place, code in enumerate(table.press_codes)}
         self.places = {pk: of_code[row.code] for pk, row in record.presses.items() if row.code in of_code}
 
@@ -141,6 +164,7 @@ class _Making:
             no_price=tuple(name for name, has in self._priced().items() if not has),
             on_no_run=tuple(sorted(self.on_no_run, key=lambda one: (one.on, one.press, one.part))),
             parts=self.used,
+            gauged=tuple(self.gauged.values()),
         )
 
     def _priced(self) -> dict[str, bool]:
@@ -157,12 +181,13 @@ class _Making:
         for name in used.kinds:
             self.costs[CostKind(Sort.PARTS, name)] = np.zeros(self.table.press.size)
         for (name, press_id), money in used.each.items():
-            ids = self.record.runs[press_id].id
-            if not self.table.id.size:
-                continue
-            place = np.minimum(np.searchsorted(self.table.id, ids), self.table.id.size - 1)
-            here = self.table.id[place] == ids
-            np.add.at(self.costs[CostKind(Sort.PARTS, name)], place[here], money[here])
+            self._add(self.costs[CostKind(Sort.PARTS, name)], press_id, money)
+        for (type_id, press_id), money in used.of_type.items():
+            if type_id not in self.gauged:
+                kind = CostKind(Sort.PARTS, self.record.types[type_id].kind)
+                none = np.zeros(self.table.press.size)
+                self.gauged[type_id] = Gauged(kind, none, self._by_crop(used.cases[type_id]))
+            self._add(self.gauged[type_id].used, press_id, money)
         off = [one for one in used.written_off if self.first <= one.at < self.end]
         for name in sorted({one.kind for one in off}):
             own = [one for one in off if one.kind == name]
@@ -176,6 +201,24 @@ class _Making:
             self.on_no_run += [self._of_part(one) for one, spread in zip(own, ran, strict=True) if not spread]
         for (kind, press_id), why in used.lacking.items():
             self.lacking[kind, self.places[press_id]] = why
+
+    def _by_crop(self, cases: Floats) -> Floats:
+        """Cases by the record's crops, (cases, crops), by those of the table; 1 for a crop without one."""
+        place = {code: number for number, code in enumerate(self.record.crops)}
+        found = np.ones((len(cases), len(self.table.crop_codes)))
+        for number, code in enumerate(self.table.crop_codes):
+            if code in place:
+                found[:, number] = cases[:, place[code]]
+        return found
+
+    def _add(self, column: Floats, press_id: int, money: Floats) -> None:
+        """Add what the runs of a press in the record cost to those of them that are in the table."""
+        ids = self.record.runs[press_id].id
+        if not self.table.id.size:
+            return
+        place = np.minimum(np.searchsorted(self.table.id, ids), self.table.id.size - 1)
+        here = self.table.id[place] == ids
+        column[place[here]] += money[here]  # each run is there once
 
     def _spread(self, column: Floats, places: list[int], at: list[float], amounts: list[float]) -> list[bool]:
         arrays = (
@@ -244,7 +287,7 @@ class _Making:
             self.seed[mine] = table.seed_kg[mine] * self._each(SEED % code, mine)
         self.costs[CostKind(Sort.MINDING)] = table.hours * self._each(MINDING)
         self.costs[CostKind(Sort.ENERGY)] = table.energy_kwh * self._each(ENERGY)
-        worth = self._each(OIL) - np.nan_to_num(self._each(CAKE))
+        worth = oil_lost_in_cake(self._each(OIL), self._each(CAKE))
         years = season_years(table.started, self.start, self.record.zone)
         self.costs[CostKind(Sort.LOST_OIL)] = short_of_better(table, years) * worth
         for sort, item in ((Sort.MINDING, MINDING), (Sort.ENERGY, ENERGY), (Sort.LOST_OIL, OIL)):

@@ -26,7 +26,7 @@ import numpy as np
 from wearlog.calc import policy
 from wearlog.calc.life import Limits
 from wearlog.calc.policy import Course, Trend, Usual
-from wearlog.compare.ledger import LABOUR, OIL, STAND_STILL, Ledger
+from wearlog.compare.ledger import CAKE, LABOUR, OIL, STAND_STILL, Ledger, oil_lost_in_cake
 from wearlog.compare.stopping.pressed import PressedRuns, counts, pressed
 from wearlog.compare.stopping.seats import Lives, Seat, SeatStay
 from wearlog.compare.sums import WEEK_S
@@ -153,7 +153,10 @@ class _Ground:
 
     def __init__(self, record: Record, ledger: Ledger, asked: Asked, lives: Lives) -> None:
         self.record, self.ledger, self.asked, self.lives = record, ledger, asked, lives
-        self.oil_price = asked.oil if asked.oil is not None else ledger.prices.on(OIL, record.as_of)
+        self.worth_of_oil = oil_lost_in_cake(
+            asked.oil if asked.oil is not None else ledger.prices.on(OIL, record.as_of),
+            ledger.prices.on(CAKE, record.as_of),
+        )
         self.stand_still = ledger.prices.on(STAND_STILL, record.as_of)
         self._presses: Mapping[int, _OnPress] | None = None
         self._of_type: dict[int, tuple[dict[tuple[int, ...], _Told], Usual | None]] = {}
@@ -171,7 +174,7 @@ class _Ground:
         price = self.asked.part if self.asked.part is not None else self.ledger.unit_cost.get(type_.id)
         if price is None:
             return replace(bare, why=NoStop.NO_PART_PRICE)
-        if self.oil_price is None:
+        if self.worth_of_oil is None:
             return replace(bare, why=NoStop.NO_OIL_PRICE)
         work = self._work(stay)
         if work is None:
@@ -277,9 +280,10 @@ class _Ground:
         group = place * len(self.record.crops) + crop
         left_kg = -1000 * np.concatenate([table.analysed if analysed else table.oil for table in kept])
         hours = np.concatenate([table.hours_per_t for table in kept])
-        assert self.oil_price is not None
-        figures = (left_kg * self.oil_price + hours * (self.stand_still or 0.0), left_kg, hours)
-        loss, lost_kg, extra_h = (policy.trends_within(ages, figure, group, week)[0] for figure in figures)
+        worth = self.worth_of_oil
+        assert worth is not None
+        figures = np.stack((left_kg * worth + hours * (self.stand_still or 0.0), left_kg, hours))
+        loss, lost_kg, extra_h = (trends[0] for trends in policy.trends_within(ages, figures, group, week))
         if loss is None or lost_kg is None or extra_h is None:
             return None
         # What was seen of the life: in each harvest on each press, whatever crops.

@@ -70,9 +70,22 @@ def answer(found: SeasonCosts, reader: Amounts) -> str:
         return _(
             "The presses share no crop, so that their costs can't be compared; each is given as pressed."
         )
-    return (
+    if presses[-1].is_toss_up(presses[0]):
+        return (
+            _(
+                "A tonne costs about the same on all presses, %(least)s to %(most)s, at %(crops)s, which all "
+                "ran: how fast parts wear is not known well enough to say where it costs most."
+            )
+            % values
+        )
+    said = (
         _("%(dear)s costs most, %(most)s; %(cheap)s least, %(least)s: at %(crops)s, which all ran.") % values
     )
+    close = [one.press_name for one in presses[:-1] if one.is_toss_up(presses[-1])]
+    if not close:
+        return said
+    near = {"dear": presses[-1].press_name, "close": get_text_list(close, _("and"))}
+    return said + " " + _("Whether %(dear)s or %(close)s costs more is a toss-up.") % near
 
 
 def left_out(found: SeasonCosts) -> list[str]:
@@ -126,6 +139,15 @@ def kind_rows(presses: Sequence[PressCost], found: SeasonCosts, reader: Amounts)
         for kind in found.basket.kinds
     ]
     rows.append(KindRow(_("Together"), tuple(reader.rate(press.total) for press in presses)))
+    spans = [press.span for press in presses]
+    if any(span is not None for span in spans):
+        cells = (
+            units.NOTHING
+            if span is None
+            else _("%(low)s to %(high)s") % {"low": reader.rate(span[0]), "high": reader.rate(span[1])}
+            for span in spans
+        )
+        rows.append(KindRow(_("About, in eight of ten cases"), tuple(cells)))
     if found.basket.on:
         as_pressed = (sum(rate for _kind, rate in press.pressed) for press in presses)
         rows.append(KindRow(_("As pressed"), tuple(reader.rate(total) for total in as_pressed)))

@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from wearlog.compare.columns import Column, relevant, shown
+from wearlog.compare.columns import WHICH_COST, Column, relevant, shown
 from wearlog.compare.queries import Line
 from wearlog.compare.season_report import Chapter, SeasonReport, season_report
 from wearlog.compare.whole_life import whole_life
@@ -122,6 +122,8 @@ def page_of_season(request: MillRequest) -> dict[str, object]:
         chapters = list(report.presses) if report.of_one_press else [report.mill, *report.presses]
         query = urlencode({"season": report.season, "press": press, "paper": paper})
         context["chapters"] = [shown_chapter(one, report, system) for one in chapters]
+        if any(chapter.now is not None and chapter.now.money is not None for chapter in chapters):
+            context["which_cost"] = WHICH_COST
         context["pdf_url"] = f"{reverse('web:season-report-pdf')}?{query}"
     return context
 

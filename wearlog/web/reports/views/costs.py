@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
+from wearlog.compare.columns import WHICH_COST
 from wearlog.compare.costs.season import SeasonCosts, season_costs
 from wearlog.people.roles import Permission
 from wearlog.web.reports import costing
@@ -30,6 +31,7 @@ def _context(request: MillRequest, found: SeasonCosts) -> dict[str, object]:
     seasons = [one for one in (found.this, found.last) if one is not None]
     return {
         "found": found,
+        "which_cost": WHICH_COST,
         "unit": reader.unit,
         "answer": costing.answer(found, reader),
         "left_out": costing.left_out(found),
