@@ -104,7 +104,7 @@ def test_forced_colours_leave_every_panel_and_button_its_border(
 def test_forced_colours_leave_words_on_a_dark_ground_readable(
     context_of: MakeContext, sign_in: SignIn, owner: User
 ) -> None:
-    """A browser puts a patch of the page's colour behind words there, which hides those of the same colour."""
+    # A browser puts a patch of the page's colour behind words there, which hides those of the same colour.
     page = context_of(forced_colors="active").new_page()
     sign_in(page, owner)
     page.goto("/look/")
