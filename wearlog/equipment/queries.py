@@ -9,6 +9,7 @@ from typing import TypeVar
 
 from django.db.models import Exists, Model, OuterRef, Q, QuerySet, Subquery
 
+from wearlog.equipment.kinds import Kind
 from wearlog.equipment.models import Fitting, Part, Position, Press
 
 Row = TypeVar("Row", bound=Model)
@@ -137,3 +138,17 @@ def next_edge(fitting: Fitting) -> str:
         if edge in unused:
             return edge
     return names[(here + 1) % len(names)]
+
+
+def die_sizes_on(press_id: int) -> list[tuple[float, float | None, float]]:
+    """Of each die that sat on the press, in order of time: from when until when (seconds since 1970; None: it
+    still does), and its size in mm. One query."""
+    rows = Fitting.objects.not_voided().filter(position__press_id=press_id, part__part_type__kind=Kind.DIE)
+    found = rows.order_by("fitted_at", "pk").values_list(
+        "fitted_at", "removed_at", "part__part_type__size_mm"
+    )
+    return [
+        (fitted.timestamp(), None if removed is None else removed.timestamp(), float(size))
+        for fitted, removed, size in found
+        if size is not None
+    ]

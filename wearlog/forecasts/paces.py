@@ -6,7 +6,7 @@ hour (`RunColumns.tell_output`) are left out, since guessed seed does not measur
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,8 +28,15 @@ class Paces:
     ends: Floats
 
 
-def paces(record: Record, spans: Iterable[tuple[int, float, float]]) -> Paces:
-    """The runs that began on a press (its key) from one instant until another, span by span."""
+def paces(
+    record: Record,
+    spans: Iterable[tuple[int, float, float]],
+    *,
+    dies: Iterable[tuple[float, float | None, float]] | None = None,
+) -> Paces:
+    """The runs that began on a press (its key) from one instant until another, span by span. dies: from when
+    until when each die of one press sat there, and its size, for who has not read all fittings; else those of
+    the record."""
     rates, ends, classes = [np.zeros(0)], [np.zeros(0)], [np.zeros((4, 0))]
     for press_id, start, end in spans:
         runs = record.runs.get(press_id)
@@ -41,7 +48,7 @@ def paces(record: Record, spans: Iterable[tuple[int, float, float]]) -> Paces:
         ends.append(runs.end[rows])
         bands = (
             runs.crop[rows],
-            _die_sizes(record, press_id, runs.start[rows]),
+            _sizes(_dies(record, press_id) if dies is None else dies, runs.start[rows], record.end),
             np.nan_to_num(np.round(runs.drive_hz[rows] / SPEED_BAND_HZ), nan=-1.0),
             np.nan_to_num(np.round(runs.moisture_pct[rows] / MOISTURE_BAND_PCT), nan=-1.0),
         )
@@ -64,17 +71,19 @@ MOST_NUMBERED = 2**62
 """Classes are numbered below this, so that whole numbers of 64 bits hold them."""
 
 
-def _die_sizes(record: Record, press_id: int, instants: Floats) -> Floats:
-    """The size of the die on the press at each instant, which must be in order; 0 where none is known."""
-    sizes = np.zeros(instants.size)
+def _dies(record: Record, press_id: int) -> Iterator[tuple[float, float | None, float]]:
     here = {position.id for position in record.positions.values() if position.press_id == press_id}
     for fitting in record.fittings:
-        if fitting.position_id not in here:
-            continue
-        type_ = record.types[record.parts[fitting.part_id].type_id]
-        if type_.kind != "die" or type_.size_mm is None:
-            continue
-        end = record.end if fitting.removed is None else fitting.removed
-        first, after = np.searchsorted(instants, (fitting.fitted, end))
-        sizes[first:after] = type_.size_mm
+        if fitting.position_id in here:
+            type_ = record.types[record.parts[fitting.part_id].type_id]
+            if type_.kind == "die" and type_.size_mm is not None:
+                yield fitting.fitted, fitting.removed, type_.size_mm
+
+
+def _sizes(dies: Iterable[tuple[float, float | None, float]], instants: Floats, end: float) -> Floats:
+    """The size of the die on the press at each instant, which must be in order; 0 where none is known."""
+    sizes = np.zeros(instants.size)
+    for fitted, removed, size in dies:
+        first, after = np.searchsorted(instants, (fitted, end if removed is None else removed))
+        sizes[first:after] = size
     return sizes

@@ -57,7 +57,8 @@ def survivors(
     tell the steps to who can't see it; `show_age` writes an age."""
     if not lives.steps:
         return None
-    label = f"{_('Share of parts still working by age')}. {words}"
+    title = _("Share of parts still working by age")
+    label = f"{title}. {words}"
     rows = tuple(
         (
             show_age(step.age),

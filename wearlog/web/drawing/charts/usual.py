@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from wearlog.calc import units
 from wearlog.calc.drift import BASELINE_RUNS, LEAST_LOSS, throughput_drift
 from wearlog.compare.reliability import OFF_SEASON_S
+from wearlog.equipment.queries import die_sizes_on
 from wearlog.forecasts.paces import paces
 from wearlog.forecasts.triggers import drift
 from wearlog.history.record import Record
@@ -89,7 +90,7 @@ def averages_of(
     """What can be said, and the average after each run that was judged."""
     first = min(point.start for point in season.points)
     last = max(point.end for point in season.points)
-    runs = paces(record, [(press_id, first, last)])
+    runs = paces(record, [(press_id, first, last)], dies=die_sizes_on(press_id))
     found = throughput_drift(runs.kg_per_h, runs.class_of_run)
     averages: list[Average] = []
     for place in np.flatnonzero(~np.isnan(found.average)).tolist():
