@@ -48,6 +48,7 @@ ASKS = {
     "energy-start": "build=twin",
     "press-new": "build=twin",
     "wording": "press={press}",
+    "plan-what-if": "press={press}&crop={crop}&start_on={from}&end_on={until}&seed_kg=900",
 }
 
 
@@ -57,10 +58,12 @@ def token_of(link: str) -> str:
 
 def addresses(shop: LookMill) -> Iterator[str]:
     """Every address, with the keys of records that are there, and asked for what its form needs to know."""
+    planned = PlanEntry.objects.get()
     keys = {
         "press": shop.north.pk, "rule": shop.look_rule.pk, "screw_place": shop.screw_place.pk,
         "screw": shop.screw.pk, "fitting": shop.die_fitting.pk, "die": shop.die.pk,
         "empty": shop.gearbox_place.pk,
+        "crop": planned.crop_id, "from": planned.start_on, "until": planned.end_on,
     }  # fmt: skip
     own = {
         "run-stop": shop.twin.runs.get(ref="open").pk,
@@ -69,7 +72,8 @@ def addresses(shop: LookMill) -> Iterator[str]:
         "part-stop": shop.screw.pk,
         "position-edit": shop.die_place.pk,
         "energy-edit": shop.north.energy_sources.earliest("pk").pk, "part-type-edit": shop.small.pk,
-        "crop-edit": shop.rape.pk, "rule-edit": shop.flip_rule.pk, "plan-edit": PlanEntry.objects.get().pk,
+        "crop-edit": shop.rape.pk, "rule-edit": shop.flip_rule.pk, "plan-edit": planned.pk,
+        "plan-what-if": planned.pk,
         "price-edit": Price.objects.get().pk, "person-edit": User.objects.get().pk,
         "record": shop.screw.services.get().pk, "correct": shop.screw.services.get().pk,
         "void": shop.screw.services.get().pk, "photo-add": shop.screw.services.get().pk,

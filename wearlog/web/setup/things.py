@@ -32,6 +32,8 @@ class Row:
     title: str
     url: str = ""
     words: tuple[str, ...] = field(default=())
+    way: tuple[str, str] = ("", "")
+    """The address and the words of another page about it, for everybody."""
     faded: bool = False
 
 

@@ -13,6 +13,7 @@ from wearlog.web.setup.views import (
     people,
     presses,
     rules,
+    what_if,
     whole_press,
 )
 
@@ -42,6 +43,7 @@ urlpatterns: list[URLPattern] = [
     path("plan/new/", rules.plan_new, name="plan-new"),
     path("plan/as-last-year/", last_year.plan_as_last_year, name="plan-as-last-year"),
     path("plan/<int:pk>/", rules.plan_edit, name="plan-edit"),
+    path("plan/<int:pk>/what-if/", what_if.plan_what_if, name="plan-what-if"),
     path("prices/", rules.prices, name="prices"),
     path("prices/new/", rules.price_new, name="price-new"),
     path("prices/<int:pk>/", rules.price_edit, name="price-edit"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from itertools import groupby
 
@@ -13,7 +14,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from wearlog.calc import units
+from wearlog.compare.capacity import load_of
 from wearlog.forecasts.memory.queries import forecast_of_day, items_of_fleet
+from wearlog.history.record import Record
 from wearlog.lockout.cautions.queries import cautions_for
 from wearlog.lockout.isolation.queries import open_isolations
 from wearlog.logbook import actions
@@ -25,6 +28,7 @@ from wearlog.service.models import Rule
 from wearlog.web.drawing.charts.plan_shown import CalendarPicture, calendar_picture, falls_in
 from wearlog.web.setup.forms.rules import PlanForm, PriceForm, RuleForm, item_words
 from wearlog.web.setup.things import Row, ThingPage, present_words
+from wearlog.web.setup.what_if import load_words, planned_row
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.frames import framed
 from wearlog.web.site.pages import reader_of
@@ -94,9 +98,11 @@ def plan(request: MillRequest) -> HttpResponse:
     entries = list(
         PlanEntry.objects.select_related("press", "crop").order_by("press__code", "start_on", "pk")
     )
+    record = forecast_of_day(as_of=today).edges.record
+    record.timelines_of(record.presses)  # reads the logs of all of them together
     groups = []
     for press, of_press in groupby(entries, key=lambda entry: entry.press):
-        rows = [plan_row(entry, system) for entry in of_press if entry.end_on >= today]
+        rows = [_coming_row(entry, record, system) for entry in of_press if entry.end_on >= today]
         past = [plan_row(entry, system) for entry in entries if entry.press == press and entry.end_on < today]
         groups.append((press, rows, past))
     return render(
@@ -137,6 +143,15 @@ def plan_row(entry: PlanEntry, system: str) -> Row:
             _("%(start)s to %(end)s") % {"start": in_figures(entry.start_on), "end": in_figures(entry.end_on)}
         ),
     )
+
+
+def _coming_row(entry: PlanEntry, record: Record, system: str) -> Row:
+    """With what it asks of its press, and the way to try another."""
+    row = plan_row(entry, system)
+    planned = planned_row(record, entry)
+    words = "" if planned is None else load_words(load_of(record, record.plan, planned), system)
+    way = reverse("web:plan-what-if", kwargs={"pk": entry.pk}), _("What if …")
+    return replace(row, words=present_words(*row.words, words), way=way)
 
 
 class PlanPage(ThingPage[PlanForm, PlanEntry]):
