@@ -26,12 +26,12 @@ def ahead(days: int) -> date:
 @pytest.fixture
 def shop() -> Shop:
     """Two presses with forty runs each until yesterday: 150 and 300 kg in ten hours; a bearing is greased
-    each 100 hours."""
+    each 500 hours, of which 400 are over."""
     made = Shop()
     for press, kg in (("P1", 150), ("P2", 300)):
         for number in range(40):
             made.run(f"{ahead(number - 40)} 06:00", 10, kg, press=press)
-    made.rule("grease", "lubricate", every_h=100)
+    made.rule("grease", "lubricate", every_h=500)
     return made
 
 

@@ -21,6 +21,12 @@ from wearlog.words.actions import action_word
 from wearlog.words.kinds import kind_words
 
 
+def campaign_words(entry: PlanEntry) -> str:
+    """An entry of the plan as people call it."""
+    words = {"press": entry.press, "crop": entry.crop, "day": day(entry.start_on)}
+    return _("%(press)s %(crop)s from %(day)s") % words
+
+
 def load_words(load: Load, system: str) -> str:
     """`7.2 h a day at 15.7 kg/h; it usually runs 10.4 h`; empty where nothing can be said."""
     if load.pace is None or load.per_day is None:
@@ -88,7 +94,7 @@ def what_if(forecast: Forecast, entry: PlanEntry, changed: PlanEntry, system: st
         items=list(
             {
                 _key(item): item
-                for item in (*before, *after)
+                for item in (*after, *before)  # as they stand, where they stand already
                 if item.due_on is not None and item.due_on <= horizon
             }.values()
         ),

@@ -28,7 +28,7 @@ from wearlog.service.models import Rule
 from wearlog.web.drawing.charts.plan_shown import CalendarPicture, calendar_picture, falls_in
 from wearlog.web.setup.forms.rules import PlanForm, PriceForm, RuleForm, item_words
 from wearlog.web.setup.things import Row, ThingPage, present_words
-from wearlog.web.setup.what_if import load_words, planned_row
+from wearlog.web.setup.what_if import campaign_words, load_words, planned_row
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.frames import framed
 from wearlog.web.site.pages import reader_of
@@ -169,8 +169,7 @@ class PlanPage(ThingPage[PlanForm, PlanEntry]):
         return entry
 
     def name_of(self, thing: PlanEntry) -> str:
-        words = {"press": thing.press, "crop": thing.crop, "day": in_figures(thing.start_on)}
-        return _("%(press)s %(crop)s from %(day)s") % words
+        return campaign_words(thing)
 
     def take_away(self) -> None:
         actions.remove_plan_entry(by=self.request.user, at=timezone.now(), entry=self.thing)

@@ -12,7 +12,7 @@ from wearlog.forecasts.memory.queries import forecast_of_day
 from wearlog.people.roles import Permission
 from wearlog.runs.models import PlanEntry
 from wearlog.web.setup.forms.rules import PlanForm
-from wearlog.web.setup.what_if import what_if
+from wearlog.web.setup.what_if import campaign_words, what_if
 from wearlog.web.site.access import MillRequest, needs
 from wearlog.web.site.frames import framed
 from wearlog.web.site.pages import reader_of
@@ -38,7 +38,7 @@ def plan_what_if(request: MillRequest, pk: int) -> HttpResponse:
         request,
         "web/setup/what_if.html",
         {
-            "heading": _("What if: %(campaign)s") % {"campaign": entry},
+            "heading": _("What if: %(campaign)s") % {"campaign": campaign_words(entry)},
             "form": form,
             "found": found,
             "frames": frames,
