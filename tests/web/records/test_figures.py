@@ -18,6 +18,7 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from wearlog.equipment.models import Part
 from wearlog.logbook import demo
@@ -226,3 +227,44 @@ def test_ages_of_parts_in_use_and_counts_of_lives_are_those_of_their_tables(
         assert len({row["part"] for row in rows}) == int(one.words.split()[0]), one
         for ended in {row["ended"] for row in rows}:
             assert f"{sum(row['ended'] == ended for row in rows)} {ended}" in one.words
+
+
+def tonnes(rows: list[Row]) -> float:
+    """Seed that cleaned a press is in no divisor."""
+    return sum(number(row["seed_kg"]) for row in rows if row["counts"] != "purge") / 1000
+
+
+AMOUNTS: dict[str, Callable[[list[Row]], float]] = {
+    "cost_per_t": lambda rows: total(rows, "cost") / tonnes(rows),
+    "income_per_t": lambda rows: total(rows, "income") / tonnes(rows),
+    "paid": lambda rows: total(rows, "cost"),
+    "labour": lambda rows: total(rows, "labour_h"),
+}
+"""Those that can be added up from the rows alone; what seed cost and what is left follow from them."""
+
+
+def test_each_amount_of_the_page_of_costs_is_that_of_the_records_behind_it(client: Client, db: None) -> None:
+    demo.load(by=None, today=timezone.localdate())
+    client.force_login(User.objects.create_user("owner", role="owner"))
+    linked = list(links_in(page_of(client, "/costs/")))
+    told = {one.total for one in linked}
+    assert told >= {"cost_per_t", "income_per_t", "seed_per_t", "left_per_t", "left", "paid", "labour"}
+    for one in linked:
+        html = page_of(client, one.address)
+        shown = re.search(rf'<dd id="{one.total}">([^<]*)</dd>', html)
+        assert shown is not None, one
+        assert as_number(shown[1]) == pytest.approx(as_number(one.words), abs=step(one.words)), one
+        if one.total in AMOUNTS:
+            found = AMOUNTS[one.total](rows_of(client, one))
+            assert found == pytest.approx(as_number(one.words), abs=step(one.words)), one
+
+
+def test_who_does_not_own_the_mill_sees_no_money_beside_the_runs(client: Client, db: None) -> None:
+    demo.load(by=None, today=DAY)
+    client.force_login(User.objects.create_user("m", role="maintainer"))
+    html = page_of(client, "/records/runs/?season=2024%2F25&total=cost_per_t")
+    assert 'id="cost_per_t"' not in html
+    assert "EUR" not in html
+    rows = rows_of(client, Linked("", "/records/runs/?season=2024%2F25&total=cost_per_t"))
+    assert rows
+    assert "cost" not in rows[0]

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from wearlog.calc import units
 from wearlog.compare.columns import headline
 from wearlog.compare.records.chosen import Chosen, Floats, Places
+from wearlog.compare.records.money import MoneyOfRuns
 from wearlog.runs.models import Run, SeedHow
 from wearlog.web.records.columns import Column, mass_of, per_ton
 
@@ -39,6 +40,8 @@ class RunRow:
     energy: float | None
     share: float
     in_rates: bool
+    cost: float | None = None
+    income: float | None = None
 
     @property
     def hours_per_tonne(self) -> float | None:
@@ -48,8 +51,8 @@ class RunRow:
 class RunRows:
     """The chosen runs in an order, newest first to begin with."""
 
-    def __init__(self, chosen: Chosen, zone: ZoneInfo) -> None:
-        self.chosen, self.zone = chosen, zone
+    def __init__(self, chosen: Chosen, zone: ZoneInfo, money: MoneyOfRuns | None = None) -> None:
+        self.chosen, self.zone, self.money = chosen, zone, money
         self.order: Places = np.argsort(-chosen.started, kind="stable")
 
     def sort(self, by: str) -> None:
@@ -102,6 +105,8 @@ class RunRows:
                     energy=_known(chosen.energy, place),
                     share=float(chosen.share[place]),
                     in_rates=bool(chosen.in_rates[place]),
+                    cost=None if self.money is None else _known(self.money.cost, place),
+                    income=None if self.money is None else _known(self.money.income, place),
                 )
             )
         return rows
@@ -112,8 +117,11 @@ def _known(column: Floats, place: int) -> float | None:
     return None if np.isnan(value) else value
 
 
-def run_columns(chosen: Chosen, system: str, *, for_file: bool) -> list[Column[RunRow]]:
-    """The columns of runs in the reader's units. On the page those are left out in which nothing stands."""
+def run_columns(
+    chosen: Chosen, system: str, *, for_file: bool, money: MoneyOfRuns | None = None
+) -> list[Column[RunRow]]:
+    """The columns of runs in the reader's units. On the page those are left out in which nothing stands.
+    money: where each run shall have its cost and income beside it."""
     unit = units.mass_unit(system)
 
     def mass(key: str, words: str, name: str) -> Column[RunRow]:
@@ -159,6 +167,12 @@ def run_columns(chosen: Chosen, system: str, *, for_file: bool) -> list[Column[R
             Column("counts", _("Counts"), _counts if not for_file else _counts_in_file, width=14),
         ),
     ]
+    if money is not None:
+        unit = f" ({money.currency})" if money.currency else ""
+        columns += [
+            (True, Column("cost", _("Cost") + unit, lambda row: row.cost, digits=2)),
+            (True, Column("income", _("Oil and cake") + unit, lambda row: row.income, digits=2)),
+        ]
     return [column for there, column in columns if there or for_file]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.utils.text import get_text_list
@@ -15,6 +15,7 @@ from wearlog.compare.costs.money import Money, PressCost
 from wearlog.compare.costs.season import OfGroup, SeasonCosts
 from wearlog.web.drawing.charts.side_by_side import SideBySide
 from wearlog.web.drawing.charts.stacked import Stack, stacked
+from wearlog.web.site.opened import Value, opened
 
 
 @dataclass(frozen=True)
@@ -45,11 +46,18 @@ class Amounts:
 
 @dataclass(frozen=True)
 class KindRow:
-    """`cells`: a figure for each press. `apart`: it is not in the sum."""
+    """`cells`: a figure for each press, `addresses` what opens each, where something does. `apart`: it is not
+    in the sum."""
 
     words: str
     cells: tuple[str, ...]
     apart: bool = False
+    addresses: tuple[str, ...] = ()
+
+    @property
+    def opened(self) -> list[tuple[str, str]]:
+        """Each figure with its address."""
+        return list(zip(self.cells, self.addresses or ("",) * len(self.cells), strict=True))
 
 
 def answer(found: SeasonCosts, reader: Amounts) -> str:
@@ -150,7 +158,9 @@ def kind_rows(presses: Sequence[PressCost], found: SeasonCosts, reader: Amounts)
         rows.append(KindRow(_("About, in eight of ten cases"), tuple(cells)))
     if found.basket.on:
         as_pressed = (sum(rate for _kind, rate in press.pressed) for press in presses)
-        rows.append(KindRow(_("As pressed"), tuple(reader.rate(total) for total in as_pressed)))
+        runs = (opened("runs", "cost_per_t", season=found.season, press=press.press) for press in presses)
+        totals = tuple(reader.rate(total) for total in as_pressed)
+        rows.append(KindRow(_("As pressed"), totals, addresses=tuple(runs)))
     apart = dict.fromkeys(kind for press in presses for kind, _rate in press.apart)
     rows += [
         KindRow(
@@ -173,6 +183,10 @@ def margin_cells(money: Money, reader: Amounts) -> tuple[str, ...]:
         ),
         shown(whole, 0, reader.system),
     )
+
+
+MARGIN_TOTALS = ("seed", "income_per_t", "seed_per_t", "cost_per_t", "left_per_t", "left")
+"""The totals of the table of runs that give the cells of `margin_cells`."""
 
 
 def margin_heads(reader: Amounts) -> tuple[str, ...]:
@@ -207,13 +221,25 @@ NARROW = (0, 3, 4)
 
 
 def group_rows(
-    groups: Sequence[OfGroup], reader: Amounts, *, narrow: bool = False
-) -> list[tuple[str, str, list[tuple[str, str]]]]:
-    """(name, crop, (heading, cell) of each column) of lots or crops."""
+    groups: Sequence[OfGroup],
+    reader: Amounts,
+    *,
+    narrow: bool = False,
+    opens: Callable[[OfGroup], Mapping[str, Value]] | None = None,
+) -> list[tuple[str, str, list[tuple[str, str, str]]]]:
+    """(name, crop, (heading, cell, address) of each column) of lots or crops. opens: the filters of the runs
+    of a group, whose table gives the figures; without it they lead nowhere."""
     heads = margin_heads(reader)
     kept = NARROW if narrow else range(len(heads))
     rows = []
     for one in groups:
         cells = margin_cells(one.money, reader)
-        rows.append((one.name, one.crop, [(heads[column], cells[column]) for column in kept]))
+        filters = {} if opens is None else dict(opens(one))
+        addresses = [
+            opened("runs", total, **filters) if filters and cell != units.NOTHING and total != "seed" else ""
+            for total, cell in zip(MARGIN_TOTALS, cells, strict=True)
+        ]
+        rows.append(
+            (one.name, one.crop, [(heads[column], cells[column], addresses[column]) for column in kept])
+        )
     return rows

@@ -44,10 +44,14 @@ counts: which runs. "rate": ended, with hours, weighed or estimated, no purge; w
 "costs": the same with seed that was worked out. "purge", "worked_out", "untimed": what rates leave out.
 known: only where it is recorded. Of runs "oil", "cake", "energy"; of work "labour", "stood", "paid".
 mix: weights of crops (`rapeseed:61.5`); the total "at_mix" is the hours per tonne at that mix of crops."""
+MONEY = ("cost_per_t", "income_per_t", "seed_per_t", "left_per_t", "left")
+"""Totals of runs in money, for owners: where one is asked for, each run has its cost and income beside it.
+Costs are those of the kinds that all presses have on record in the seasons of the runs."""
 TOTALS: dict[str, tuple[str, ...]] = {
     "runs": (
         *("runs", "hours", "seed", "oil", "cake", "energy"),
         *("hours_per_tonne", "throughput", "oil_pct", "cake_pct", "energy_per_tonne", "at_mix"),
+        *MONEY,
     ),
     "work": ("number", "labour", "stood", "paid"),
     "incidents": ("number",),

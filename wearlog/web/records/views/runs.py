@@ -7,9 +7,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from wearlog.calc import units
-from wearlog.compare.columns import headline
+from wearlog.compare.columns import headline, per_ton, shown
 from wearlog.compare.records.chosen import Chosen, RunTotals, choose, season_names
-from wearlog.people.roles import Permission
+from wearlog.compare.records.money import MoneyOfRuns, money_of_runs
+from wearlog.people.roles import Permission, allows
 from wearlog.runs.seasons import SEASON_START, BadSeasonStart
 from wearlog.web.records.files import as_csv, as_xlsx
 from wearlog.web.records.filters import RunFilters
@@ -17,6 +18,7 @@ from wearlog.web.records.page import Crop, Total, show, too_many_words
 from wearlog.web.records.run_rows import RunRows, lines_in_file, run_columns
 from wearlog.web.records.tables import Rows, sorter, table_of
 from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.opened import MONEY
 
 
 @needs(Permission.VIEW)
@@ -25,10 +27,13 @@ def runs(request: MillRequest) -> HttpResponseBase:
     filters = RunFilters(request.GET, zone=zone, seasons=_seasons(request))
     choice = filters.choice()
     chosen = choose(choice, today=timezone.localdate())
-    rows = RunRows(chosen, zone)
+    money = None
+    if request.GET.get("total") in MONEY and allows(request.user, Permission.OWN):
+        money = money_of_runs(chosen, on=timezone.localdate())
+    rows = RunRows(chosen, zone, money)
     wanted, too_many = request.GET.get("download", ""), too_many_words(request, chosen.id.size)
     if wanted in ("csv", "xlsx") and not too_many:
-        in_file = run_columns(chosen, system, for_file=True)
+        in_file = run_columns(chosen, system, for_file=True, money=money)
         sort = sorter(in_file, rows.sort)
         for alias in reversed(request.GET.get("sort", "").split(",")):
             sort(alias)
@@ -36,7 +41,7 @@ def runs(request: MillRequest) -> HttpResponseBase:
             return as_csv(in_file, rows.each(), "runs")
         totals = lines_in_file(in_file, chosen, system)
         return as_xlsx(in_file, rows.each(), "runs", totals=totals, title=_("Runs"))
-    columns = run_columns(chosen, system, for_file=False)
+    columns = run_columns(chosen, system, for_file=False, money=money)
     table = table_of(
         columns,
         Rows(chosen.id.size, sorter(columns, rows.sort), rows.read),
@@ -51,7 +56,11 @@ def runs(request: MillRequest) -> HttpResponseBase:
         "runs",
         form=filters.form,
         table=table,
-        totals=[*_totals(chosen.totals(), system), *_beside(chosen, filters.weights, system)],
+        totals=[
+            *_totals(chosen.totals(), system),
+            *_beside(chosen, filters.weights, system),
+            *_money(money, system),
+        ],
         crops=[
             Crop(chosen.crop_codes[place], _totals(chosen.totals(place), system, chosen.crop_codes[place]))
             for place in (every if len(every) > 1 else [])
@@ -119,6 +128,25 @@ def _beside(chosen: Chosen, mix: dict[str, float], system: str) -> list[Total]:
         words = _("of the seed: before this log")
         found.append(Total("earlier_seed", words, units.show_mass(chosen.earlier_kg, system), soft=True))
     return found
+
+
+def _money(found: MoneyOfRuns | None, system: str) -> list[Total]:
+    if found is None:
+        return []
+    unit = f"{found.currency or '1'}/{units.per_word(system)}"
+
+    def rate(name: str, words: str, per_tonne: float | None) -> Total:
+        figure = shown(per_ton(per_tonne, units.is_us(system)), 2, system)
+        return Total(name, words, f"{figure} {unit}")
+
+    left = f"{shown(found.left, 0, system)} {found.currency}".strip()
+    return [
+        rate("cost_per_t", _("Cost"), found.whole.cost_per_t),
+        rate("income_per_t", _("Oil and cake"), found.whole.income_per_t),
+        rate("seed_per_t", _("Seed bought"), found.whole.seed_per_t),
+        rate("left_per_t", _("Left over"), found.whole.left_per_t),
+        Total("left", _("Left over in all"), left),
+    ]
 
 
 def _remarks(chosen: Chosen) -> list[str]:

@@ -14,6 +14,7 @@ from wearlog.people.roles import Permission
 from wearlog.web.reports import costing
 from wearlog.web.reports.costing import Amounts
 from wearlog.web.site.access import MillRequest, needs
+from wearlog.web.site.opened import opened
 from wearlog.web.site.parted import Parted
 
 
@@ -39,23 +40,35 @@ def _context(request: MillRequest, found: SeasonCosts) -> dict[str, object]:
         "chart": costing.picture(presses.rows, found, reader),
         "names": [press.press_name for press in presses.rows],
         "kinds": [
-            (row, list(zip([press.press_name for press in presses.rows], row.cells, strict=True)))
+            (row, list(zip([press.press_name for press in presses.rows], row.opened, strict=True)))
             for row in costing.kind_rows(presses.rows, found, reader)
         ],
         "against": costing.against_last(found, reader),
         "by_season": costing.group_rows(seasons, reader, narrow=True),
-        "crops": costing.group_rows(found.crops, reader, narrow=True),
+        "crops": costing.group_rows(
+            found.crops, reader, narrow=True, opens=lambda one: {"season": found.season, "crop": one.crop}
+        ),
         "lots": lots,
-        "lot_rows": costing.group_rows(lots.rows, reader),
+        "lot_rows": costing.group_rows(
+            lots.rows,
+            reader,
+            opens=lambda one: {"season": found.season, "crop": one.crop, "lot": one.name},
+        ),
         "paid": [
             (
                 one.season,
                 units.show_mass(one.tonnes * 1000, reader.system),
                 reader.money(one.parts_used, 0),
                 reader.money(one.parts_bought, 0),
-                reader.money(one.invoices, 0),
+                (
+                    reader.money(one.invoices, 0),
+                    opened("work", "paid", season=one.season) if one.invoices else "",
+                ),
                 reader.money(one.wages, 0),
-                _("%(hours)s h") % {"hours": units.show_number(one.own_h, 0, reader.system)},
+                (
+                    _("%(hours)s h") % {"hours": units.show_number(one.own_h, 0, reader.system)},
+                    opened("work", "labour", season=one.season) if one.own_h else "",
+                ),
             )
             for one in found.paid
         ],
