@@ -237,7 +237,7 @@ def tonnes(rows: list[Row]) -> float:
 AMOUNTS: dict[str, Callable[[list[Row]], float]] = {
     "cost_per_t": lambda rows: total(rows, "cost") / tonnes(rows),
     "income_per_t": lambda rows: total(rows, "income") / tonnes(rows),
-    "paid": lambda rows: total(rows, "cost"),
+    "paid": lambda rows: total(rows, "paid"),
     "labour": lambda rows: total(rows, "labour_h"),
 }
 """Those that can be added up from the rows alone; what seed cost and what is left follow from them."""
