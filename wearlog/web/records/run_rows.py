@@ -167,13 +167,17 @@ def run_columns(
             Column("counts", _("Counts"), _counts if not for_file else _counts_in_file, width=14),
         ),
     ]
-    if money is not None:
-        unit = f" ({money.currency})" if money.currency else ""
-        columns += [
-            (True, Column("cost", _("Cost") + unit, lambda row: row.cost, digits=2)),
-            (True, Column("income", _("Oil and cake") + unit, lambda row: row.income, digits=2)),
-        ]
-    return [column for there, column in columns if there or for_file]
+    found = [column for there, column in columns if there or for_file]
+    return found if money is None else [*found, *_money_columns(money)]
+
+
+def _money_columns(money: MoneyOfRuns) -> list[Column[RunRow]]:
+    cost, income = _("Cost"), _("Oil and cake")
+    unit = f" ({money.currency})" if money.currency else ""
+    return [
+        Column("cost", f"{cost}{unit}", lambda row: row.cost, digits=2),
+        Column("income", f"{income}{unit}", lambda row: row.income, digits=2),
+    ]
 
 
 def _press(row: RunRow) -> str:
