@@ -92,17 +92,21 @@ def test_the_first_of_two_answers_stands_until_it_is_asked_again(shop: Shop) -> 
         actions.ask_again(by=None, at=timezone.now(), pk=first.pk)
 
 
-def test_two_presses_that_were_mixed_up_change_runs_though_the_times_overlap(shop: Shop) -> None:
-    one = shop.run("2026-03-02 06:00", 10, 150, press="P1")
-    two = shop.run("2026-03-02 06:30", 10, 210, press="P2")
+def exchange(*runs: Run) -> None:
     actions.accept_exchange(
         by=None,
         at=timezone.now(),
-        run_ids=[one.pk, two.pk],
-        begins=one.started_at,
-        press_id=one.press_id,
+        run_ids=[run.pk for run in runs],
+        begins=runs[0].started_at,
+        press_id=runs[0].press_id,
         reason="Mixed up",
     )
+
+
+def test_two_presses_that_were_mixed_up_change_runs_though_the_times_overlap(shop: Shop) -> None:
+    one = shop.run("2026-03-02 06:00", 10, 150, press="P1")
+    two = shop.run("2026-03-02 06:30", 10, 210, press="P2")
+    exchange(one, two)
     one.refresh_from_db()
     two.refresh_from_db()
     assert (one.press.code, one.seed_kg, one.voided_at) == ("P2", 150, None)
@@ -115,14 +119,7 @@ def test_an_exchange_onto_another_run_is_refused_and_changes_nothing(shop: Shop)
     two = shop.run("2026-03-02 18:00", 10, 210, press="P2")
     shop.run("2026-03-02 06:30", 10, 215, press="P2")
     with pytest.raises(Refused):
-        actions.accept_exchange(
-            by=None,
-            at=timezone.now(),
-            run_ids=[one.pk, two.pk],
-            begins=one.started_at,
-            press_id=one.press_id,
-            reason="Mixed up",
-        )
+        exchange(one, two)
     one.refresh_from_db()
     two.refresh_from_db()
     assert (one.press.code, two.press.code, one.voided_at, two.voided_at) == ("P1", "P2", None, None)
@@ -132,14 +129,7 @@ def test_an_exchange_onto_another_run_is_refused_and_changes_nothing(shop: Shop)
 def test_runs_of_one_press_alone_are_not_exchanged(shop: Shop) -> None:
     one = shop.run("2026-03-02 06:00", 10, 150)
     with pytest.raises(Refused, match="not of two presses"):
-        actions.accept_exchange(
-            by=None,
-            at=timezone.now(),
-            run_ids=[one.pk],
-            begins=one.started_at,
-            press_id=one.press_id,
-            reason="Mixed up",
-        )
+        exchange(one)
 
 
 def test_answers_travel_with_the_logbook(shop: Shop, tmp_path: Path) -> None:

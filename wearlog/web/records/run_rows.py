@@ -180,14 +180,6 @@ def _money_columns(money: MoneyOfRuns) -> list[Column[RunRow]]:
     ]
 
 
-def _press(row: RunRow) -> str:
-    return row.press
-
-
-def _press_code(row: RunRow) -> str:
-    return row.press_code
-
-
 def _any(column: Floats) -> bool:
     return not bool(np.isnan(column).all())
 
